@@ -74,8 +74,10 @@ class Move(msgspec.Struct, frozen=True):
     uncertainty: float  # mm, expanded
     leaves: list[float]
     leaves_left_over: float  # distance minus leaves
-    text: str
+    # whole sentences, made from `steps` in `bench.render.remarks`
+    text: str = ""
     fence: Literal["left", "right"] | None = None  # which of a mitre sled's two
+    steps: list[Remark] = []  # what the hands do, in their order
 
 
 class Settle(msgspec.Struct, frozen=True):

@@ -113,7 +113,6 @@ LONG_FILES = {
     "bench/daemon/station.py",
     "bench/geometry/reversal.py",
     "bench/geometry/runner_play.py",
-    "bench/log/committer.py",
     "bench/procedure/check_procedure.py",
     "bench/procedure/live_move.py",
     "bench/stream/sweep_detector.py",

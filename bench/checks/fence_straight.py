@@ -46,6 +46,29 @@ STRAIGHT = 0.05  # mm, over 600 mm; common practice, no source
 STRAIGHTEDGE = 0.05 / 600
 
 
+PRESSED = "pressed"
+_PRESSED = Step(
+    placement=PRESSED,
+    words=(
+        "Leave the straightedge as it lies. Push the indicator along it again. Press it"
+        " against the straightedge with your whole hand, low at its base. That shows"
+        " how far the straightedge gives way."
+    ),
+    gather="sweep",
+    repeat=2,
+    picture="straightedge-as-is",
+    reseat="Draw the indicator back to the left end. Press as hard as before.",
+    pushed="indicator",
+)
+
+
+def accepts(
+    placement: str, options: Mapping[str, OptionValue], gear: EvidenceGear
+) -> Step | None:
+    del options, gear
+    return _PRESSED if placement == PRESSED else None
+
+
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
     del gear
     as_is = Step(
@@ -71,8 +94,10 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
         reseat=AGAIN,
         pushed="indicator",
     )
-    only = options.get("placements") or "both"
-    return (as_is,) if only == AS_IS else (as_is, rolled)
+    if options.get("placements") == AS_IS:
+        return (as_is,)
+    size_said = options.get("straightedge_thick") is not None
+    return (as_is, rolled) if size_said else (as_is, _PRESSED, rolled)
 
 
 def evaluate(evidence: Evidence) -> Finding:
@@ -95,12 +120,12 @@ def _evaluate(evidence: Evidence) -> Finding:
     if not placements:
         raise EvidenceError(f"no pass along the sled fence ({AS_IS} or {ROLLED})")
     _both_or_chosen(evidence, placements)
-    face = face_of(
-        evidence.traces, placements, evidence.gear.indicator.resolution, remarks
-    )
+    count = evidence.gear.indicator.resolution
+    pressed = PRESSED if AS_IS in placements else ""
+    face = face_of(evidence.traces, placements, count, remarks, pressed)
+    face, bent, said_of_it = bending(evidence, face)
     rest = [_span(evidence, face), _straightedge(evidence, face, remarks)]
-    bent, said_of_it = bending(evidence, face)
-    remarks += said_of_it
+    remarks.append(said_of_it)
     confidence = 0.99 if evidence.known.looks else 0.95
     zone, line, arch = (
         minimum_zone(face.x, face.f),
@@ -343,4 +368,5 @@ CHECK = Check(
     ),
     needs=("jig",),
     rank=5,
+    accepts=accepts,
 )

@@ -18,14 +18,8 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Step
-from bench.checks.options import Option, OptionValue
-from bench.checks.shared.cautions import (
-    BLADE_DOWN,
-    COUNT_OFF,
-    MANUAL,
-    STILL_TEETH,
-    UNPLUG,
-)
+from bench.checks.options import OptionValue, choice
+from bench.checks.shared.cautions import AT_REST
 from bench.checks.shared.long_edge import (
     RightAngle,
     edge_form,
@@ -34,6 +28,7 @@ from bench.checks.shared.long_edge import (
 )
 from bench.checks.shared.placed import Placed
 from bench.checks.shared.remarks import of_steps, of_sweeps, undecided
+from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.slopes import place, shared_rows
 from bench.finding import Finding, Quantity, Remark, Settle, SweepRow
 from bench.gear import Jig, LeftRight
@@ -43,7 +38,6 @@ if TYPE_CHECKING:
     from bench.geometry.mitre import Point
     from bench.uncertainty import Between, Combined, Group, Part
 
-KIND = "mitre-square"
 OTHER: dict[LeftRight, LeftRight] = {"left": "right", "right": "left"}
 # in the order of the hands: slid across as it lies, then turned over and slid back
 FENCE_SET_UPS = (
@@ -127,7 +121,7 @@ def point_of(jig: Jig | None) -> Point:
 @dataclass(frozen=True)
 class _Answer:
     quantity: Quantity
-    combined: Combined
+    budget: Combined
     between: Between
     groups: list[Group]
 
@@ -147,28 +141,22 @@ def evaluate(evidence: Evidence) -> Finding:
         raise EvidenceError(_lacking(placed))
     first = answers[0]
     said, tolerance = first.quantity.verdict, first.quantity.tolerance
-    if (
-        said == "cannot-tell"
-        and abs(first.quantity.value) <= first.quantity.uncertainty
-    ):
+    either_side = abs(first.quantity.value) <= first.quantity.uncertainty
+    if said == "cannot-tell" and either_side:
         remarks.append(Remark("mitre-either-side", severity="warning"))
     remarks.extend(of_sweeps(evidence, first.between))
-    remarks.extend(undecided(first.combined, tolerance))
-    remarks.extend(of_steps(first.combined, said))
+    remarks.extend(undecided(first.budget, tolerance))
+    remarks.extend(of_steps(first.budget, said))
     remarks.extend(_of_corners(placed, evidence.gear.jig, first))
     remarks.extend(_of_swing([answer.quantity for answer in answers]))
     if evidence.gear.jig is None:
         remarks.append(Remark("no-sled"))
-    return Finding(
-        check=KIND,
-        jig=evidence.gear.jig.name if evidence.gear.jig else None,
-        saw=evidence.gear.saw.name if evidence.gear.saw else None,
-        quantities=[answer.quantity for answer in answers],
-        verdict=said,
-        confidence=first.combined.confidence,
+    return finding(
+        evidence,
+        [answer.quantity for answer in answers],
+        first.budget,
         settle=_settle(first, evidence, placed),
         sweeps=rows,
-        budget=first.combined.rows,
         single_sweep=first.between.single,
         remarks=remarks,
     )
@@ -210,7 +198,7 @@ def _answer(
     """One quantity with its own budget; None where these set-ups do not determine
     it."""
     from bench.geometry.mitre import KNOWN, combination
-    from bench.uncertainty import between_set_ups, between_sweeps, combine, verdict
+    from bench.uncertainty import between_set_ups, between_sweeps
 
     seen = [p.name for p in placed] + ([KNOWN] if known is not None else [])
     weights = combination(name, seen, point_of(evidence.gear.jig))
@@ -237,20 +225,10 @@ def _answer(
         share = weights[KNOWN]
         value += share * known.error
         parts.append(known.part(share))
-    combined = combine(parts, 0.99 if past.looks else 0.95)
-    jig = evidence.gear.jig
+    budget, jig = combined(evidence, parts), evidence.gear.jig
     limit = jig.tolerance if jig is not None else None
-    quantity = Quantity(
-        name,
-        value,
-        "rad",
-        combined.expanded,
-        combined.degrees_of_freedom,
-        limit,
-        verdict(value, combined.expanded, limit) if limit is not None else None,
-        _way(name, value, jig),
-    )
-    return _Answer(quantity, combined, between, groups)
+    way = _way(name, value, jig)
+    return _Answer(quantity(name, value, budget, limit, way), budget, between, groups)
 
 
 def _way(name: str, value: float, jig: Jig | None) -> str:
@@ -264,14 +242,14 @@ def _settle(
 ) -> Settle | None:
     from bench.uncertainty import settle
 
-    quantity = first.quantity
-    if quantity.verdict != "cannot-tell" or quantity.tolerance is None:
+    judged = first.quantity
+    if judged.verdict != "cannot-tell" or judged.tolerance is None:
         return None
     edge = long_edge(evidence.gear.square)
     return settle(
-        quantity.value,
-        first.combined,
-        quantity.tolerance,
+        judged.value,
+        first.budget,
+        judged.tolerance,
         first.between,
         first.groups,
         length=placed[0].length,
@@ -296,7 +274,7 @@ def _of_corners(
     ]
     apart = abs(shown[0] - shown[1])
     # each corner enters the angle between the fences by half, this in full
-    if apart <= 2 * first.combined.expanded:
+    if apart <= 2 * first.budget.expanded:
         return []
     return [Remark("corners-apart", values={"apart": apart}, severity="warning")]
 
@@ -315,7 +293,7 @@ def _of_swing(quantities: Sequence[Quantity]) -> list[Remark]:
 
 
 CHECK = Check(
-    kind=KIND,
+    kind="mitre-square",
     question="Do the two fences of a mitre sled stand square?",
     plan=plan,
     accepts=accepts,
@@ -324,21 +302,18 @@ CHECK = Check(
     moves=mitre_moves,
     rank=9,
     takes=("square",),
-    cautions=(UNPLUG, BLADE_DOWN, STILL_TEETH, COUNT_OFF, MANUAL),
+    cautions=AT_REST,
     options=(
-        Option(
+        choice(
             "right_angle",
-            "choice",
             "Whether the square's right angle is measured here or known",
-            "measured",
-            ("measured", "known"),
+            *("measured", "known"),
+            default="measured",
         ),
-        Option(
+        choice(
             "hold",
-            "choice",
             "Against which wall of the slots the sled is held",
-            None,
-            ("left", "right"),
+            *("left", "right"),
         ),
     ),
     needs=("jig",),

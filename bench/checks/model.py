@@ -16,7 +16,6 @@ import msgspec
 from bench.checks.options import Option, OptionValue
 from bench.finding import Finding, Move, Quantity, Remark
 from bench.gear import Caliper, Indicator, Jig, LeftRight, Saw, Square, Travel
-from bench.units import System
 
 Gather = Literal["sweep", "spot", "width"]
 Mount = Literal["standing", "carried", "still"]
@@ -260,7 +259,7 @@ class Check(msgspec.Struct, frozen=True):
     # to be said of it, from quantities, sled and leaves; asked only where one is due
     moves: (
         Callable[
-            [Sequence[Quantity], Jig, Sequence[float], System],
+            [Sequence[Quantity], Jig, Sequence[float]],
             tuple[Move | None, list[Remark]],
         ]
         | None

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping, Sequence
-from typing import Literal, Protocol
+from typing import Any, Literal, Protocol
 
 import msgspec
 
@@ -186,17 +186,19 @@ def number(options: Mapping[str, OptionValue], name: str, default: float) -> flo
     return default if value is None else value
 
 
-MOUNT = Option(
-    "mount",
-    "choice",
-    "How the indicator stood, if not as usual",
-    choices=("standing", "carried"),
-    recorded=True,
-)
-SIDE = Option(
-    "side",
-    "choice",
-    "On which side of the surface the indicator first stood",
-    choices=("left", "right"),
-    recorded=True,
-)
+def length(
+    name: str, words: str, low: float | None, high: float | None, **more: Any
+) -> Option:
+    return Option(name, "length", words, low=low, high=high, **more)
+
+
+def choice(
+    name: str, words: str, *choices: str, default: str | None = None, **more: Any
+) -> Option:
+    return Option(name, "choice", words, default, choices, **more)
+
+
+_STOOD = "How the indicator stood, if not as usual"
+MOUNT = choice("mount", _STOOD, "standing", "carried", recorded=True)
+_SIDE = "On which side of the surface the indicator first stood"
+SIDE = choice("side", _SIDE, "left", "right", recorded=True)

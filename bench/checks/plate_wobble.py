@@ -12,20 +12,23 @@ import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
-from bench.checks.model import (
-    Check,
-    Evidence,
-    EvidenceError,
-    EvidenceGear,
-    Focus,
-    Step,
+import msgspec
+
+from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Focus, Step
+from bench.checks.options import (
+    SIDE,
+    Option,
+    OptionValue,
+    given_number,
+    length,
+    number,
 )
-from bench.checks.options import SIDE, Option, OptionValue, given_number, number
-from bench.checks.shared.cautions import COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
+from bench.checks.shared.cautions import AT_BLADE
 from bench.checks.shared.counts import count_of
+from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.slips import uneven_spots
 from bench.checks.shared.turns import even_turns, turn_of, widest_gap
-from bench.finding import BudgetRow, Finding, Quantity, Remark, Settle
+from bench.finding import Finding, Quantity, Remark, Settle
 
 if TYPE_CHECKING:
     from bench.geometry.wobble import Wobble
@@ -37,6 +40,11 @@ AGAIN = "Lift the plunger and let it down for each reading."
 # between neighbouring marks; four even ones are the fewest that go round
 MOST_UNREAD = math.radians(91)
 FEWEST = 3  # turns that fix an offset and a first harmonic
+# degrees: four even marks see a warp of two waves at its crests or at its flanks; one
+# more mark between them sees it whichever way it lies
+FOUR, BETWEEN = 4, "turn-45"
+# mm, full range of a plate's warp that no mark showed; common practice, no source
+USUAL_WARP = 0.03
 
 
 def _step(placement: str, words: str, *, continues: bool = False) -> Step:
@@ -60,6 +68,8 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     del gear
     count = int(number(options, "turns", MARKS))
     first, *others = even_turns(count)
+    if count == FOUR:
+        others.insert(0, BETWEEN)
     words = (
         "Indicator standing on the right of the plate. Tip on the blade body, below"
         " the gullets. Mark this place on the plate."
@@ -96,25 +106,36 @@ def evaluate(evidence: Evidence) -> Finding:
         raise EvidenceError(str(error)) from error
     saw = evidence.gear.saw
     limit = saw.wobble if saw is not None else None
-    confidence = 0.99 if evidence.known.looks else 0.95
     fixed = _fixed(evidence, found, values)
     more, remarks = _unseen(found, widest_gap(turns))
     if saw is None:
         remarks.append(Remark("no-saw-wobble"))
-    quantities, budget = _sizes(found, fixed, more, limit, confidence)
-    quantities.append(_phase(found, fixed, confidence))
-    said = quantities[0].verdict
-    return Finding(
-        check=KIND,
-        saw=saw.name if saw else None,
-        quantities=quantities,
-        verdict=said,
-        confidence=confidence,
-        settle=Settle(part=budget[0].part) if said == "cannot-tell" else None,
-        budget=budget,
+    sizes = {
+        "total": (found.total, found.u_total),
+        "tilt": (found.tilt, found.u_tilt),
+        "warp": (found.warp, found.u_warp),
+    }
+    budgets = {
+        name: combined(evidence, [_scatter(found, u), *fixed, *more.get(name, [])])
+        for name, (_, u) in sizes.items()
+    }
+    judged = {"total": limit}
+    quantities = [
+        quantity(name, value, budgets[name], judged.get(name), unit="mm")
+        for name, (value, _) in sizes.items()
+    ]
+    quantities.append(_phase(evidence, found, fixed))
+    budget = budgets["total"]
+    too_close = quantities[0].verdict == "cannot-tell"
+    answer = finding(
+        evidence,
+        quantities,
+        budget,
+        settle=Settle(part=budget.rows[0].part) if too_close else None,
         remarks=[*remarks, *_near_rim(evidence, float(found.tilt), limit)],
         doubts=uneven_spots({"the marks": values}),
     )
+    return msgspec.structs.replace(answer, jig=None)  # it is the saw's alone
 
 
 def _readings(evidence: Evidence) -> tuple[list[float], list[float]]:
@@ -165,10 +186,10 @@ def _unseen(found: Wobble, gap: float) -> tuple[dict[str, list[Part]], list[Rema
         unseen = {"degrees": math.degrees(gap)}
         remarks.append(Remark("turn-unread", values=unseen, severity="warning"))
     if not found.curve and found.turns > FEWEST:
-        # so few marks show a warp at two waves' crests or at their flanks
-        more["warp"].append(rectangular("form between the marks", found.warp))
+        warp = max(found.warp, USUAL_WARP)
+        more["warp"].append(rectangular("form between the marks", warp))
         # of a total it is one extreme's
-        more["total"].append(rectangular("form between the marks", found.warp / 2))
+        more["total"].append(rectangular("form between the marks", warp / 2))
         marks = {"marks": found.turns, "better": MARKS}
         remarks.append(Remark("few-marks", values=marks))
     if found.u_total is None:
@@ -183,43 +204,8 @@ def _scatter(found: Wobble, u: float | None) -> Part | None:
     return Part("scatter of the readings", "A", float(u), dof) if u else None
 
 
-def _sizes(
-    found: Wobble,
-    fixed: list[Part],
-    more: Mapping[str, list[Part]],
-    limit: float | None,
-    confidence: float,
-) -> tuple[list[Quantity], list[BudgetRow]]:
-    """Total, tilt and warp, and the budget of the total, which is judged."""
-    from bench.uncertainty import combine, verdict
-
-    quantities: list[Quantity] = []
-    budget: list[BudgetRow] = []
-    for name, value, u in (
-        ("total", found.total, found.u_total),
-        ("tilt", found.tilt, found.u_tilt),
-        ("warp", found.warp, found.u_warp),
-    ):
-        rows = [_scatter(found, u), *fixed, *more.get(name, [])]
-        combined = combine(rows, confidence)
-        judged = limit if name == "total" else None
-        quantities.append(
-            Quantity(
-                name,
-                float(value),
-                "mm",
-                combined.expanded,
-                combined.degrees_of_freedom,
-                judged,
-                None if judged is None else verdict(value, combined.expanded, judged),
-            )
-        )
-        budget = budget or combined.rows
-    return quantities, budget
-
-
-def _phase(found: Wobble, fixed: list[Part], confidence: float) -> Quantity:
-    from bench.uncertainty import Part, combine
+def _phase(evidence: Evidence, found: Wobble, fixed: list[Part]) -> Quantity:
+    from bench.uncertainty import Part
 
     scatter, give = _scatter(found, found.u_phase), math.pi
     if scatter is not None:
@@ -227,15 +213,10 @@ def _phase(found: Wobble, fixed: list[Part], confidence: float) -> Quantity:
         # and the harmonic's sine and cosine by sqrt(2 / turns) of one
         per = math.sqrt(found.turns) * found.tilt / 2
         rows = [Part(r.name, "B", r.standard_uncertainty / per) for r in fixed if per]
-        give = min(combine([scatter, *rows], confidence).expanded, math.pi)
-    return Quantity(
-        "phase",
-        float(found.phase) % (2 * math.pi),
-        "rad",
-        give,
-        None,
-        way=f"largest at {math.degrees(found.phase):.0f} degrees of turn",
-    )
+        give = min(combined(evidence, [scatter, *rows]).expanded, math.pi)
+    where = float(found.phase) % (2 * math.pi)
+    way = f"largest at {math.degrees(found.phase):.0f} degrees of turn"
+    return Quantity("phase", where, "rad", give, way=way)
 
 
 def _near_rim(evidence: Evidence, tilt: float, limit: float | None) -> list[Remark]:
@@ -252,32 +233,28 @@ def _near_rim(evidence: Evidence, tilt: float, limit: float | None) -> list[Rema
     return [Remark("rim", values=values)]
 
 
-KIND = "plate-wobble"
-
 CHECK = Check(
-    kind=KIND,
+    kind="plate-wobble",
     question="How much does the saw plate wobble?",
     plan=plan,
     evaluate=evaluate,
     quantities=("total", "tilt", "warp", "phase"),
-    cautions=(UNPLUG, STILL_TEETH, COUNT_OFF, MANUAL),
+    cautions=AT_BLADE,
     options=(
-        Option(
-            "radius",
-            "length",
-            "Distance of the tip from the arbor's middle",
-            low=1.0,
-            high=2000.0,
-        ),
-        Option(
+        length("radius", "Distance of the tip from the arbor's middle", 1.0, 2000.0),
+        length(
             "rim",
-            "length",
             "Radius of the rim, to say what the tilt is there",
-            low=1.0,
-            high=2000.0,
+            *(1.0, 2000.0),
             needs="radius",
         ),
-        Option("turns", "count", "How many marks round the turn", low=FEWEST, high=72),
+        Option(
+            "turns",
+            "count",
+            "How many marks round the turn; to four, one between is added",
+            low=FEWEST,
+            high=72,
+        ),
         SIDE,
     ),
     needs=("saw",),

@@ -10,6 +10,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+import msgspec
+
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Step
 from bench.checks.options import (
     MOUNT,
@@ -17,6 +19,7 @@ from bench.checks.options import (
     STEEPEST,
     Option,
     OptionValue,
+    choice,
     given_number,
 )
 from bench.checks.shared.cautions import (
@@ -28,8 +31,9 @@ from bench.checks.shared.cautions import (
     UNPLUG,
 )
 from bench.checks.shared.remarks import of_sweeps
+from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.slopes import place, shared_rows
-from bench.finding import Finding, Quantity, Remark
+from bench.finding import Finding, Remark
 from bench.gear import LeftRight
 from bench.moves.alignment import CLOSES, OPENS
 
@@ -66,7 +70,6 @@ def evaluate(evidence: Evidence) -> Finding:
     from bench.uncertainty import (
         Part,
         between_sweeps,
-        combine,
         decidable_tolerance,
         settle,
         verdict_one_sided,
@@ -75,63 +78,38 @@ def evaluate(evidence: Evidence) -> Finding:
     remarks: list[Remark] = []
     if not any(t.placement == PLACEMENT for t in evidence.traces):
         raise EvidenceError(f"no sweep along the rip fence (placement {PLACEMENT!r})")
-    placed, rows = place(evidence, plan(evidence.options, evidence.gear), remarks)
-    known, saw = evidence.known, evidence.gear.saw
-    confidence = 0.99 if known.looks else 0.95
-    groups = [placed[0].group(1.0)]
+    (here,), rows = place(evidence, plan(evidence.options, evidence.gear), remarks)
+    known, saw, b = evidence.known, evidence.gear.saw, here.rotation
+    groups = [here.group(1.0)]
     between = between_sweeps(
         groups, known.pool, known.yaw_play, known.single_sweep_scatter
     )
-    b = placed[0].rotation
-    parts = [*between.parts, *shared_rows(evidence, placed, [1.0], b, common=True)]
-    combined = combine(parts, confidence)
-    blade = given_number(evidence.options, "blade")
-    limit = saw.toe if saw is not None else None
-    opens = -1.0 if saw is None or saw.rip_fence == "right" else 1.0
-    quantities = []
-    judged, value = combined, b
-    if blade is not None:
-        spread = given_number(evidence.options, "blade_uncertainty")
-        row = Part("blade", "B", spread / 2) if spread is not None else None
-        if row is None:
-            remarks.append(Remark("blade-exact"))
-        judged, value = combine([*parts, row], confidence), b - blade
-    else:
+    parts = [*between.parts, *shared_rows(evidence, [here], [1.0], b, common=True)]
+    budget = judged = combined(evidence, parts)
+    value, blade = b, given_number(evidence.options, "blade")
+    if blade is None:
         remarks.append(Remark("blade-not-given"))
-    opening = opens * value
-    said = (
-        verdict_one_sided(opening, judged.expanded, limit)
-        if limit is not None
-        else None
+    else:
+        value, spread = b - blade, given_number(evidence.options, "blade_uncertainty")
+        if spread is None:
+            remarks.append(Remark("blade-exact"))
+        else:
+            judged = combined(evidence, [*parts, Part("blade", "B", spread / 2)])
+    limit = saw.toe if saw is not None else None
+    opening = value if saw is not None and saw.rip_fence == "left" else -value
+    said = None
+    if limit is not None:
+        said = verdict_one_sided(opening, judged.expanded, limit)
+    over, way = here.length, _leans(b) if saw is None else _opens(opening)
+    quantities = [quantity("rip-fence", b, budget, way=way, over=over)]
+    if blade is not None:
+        quantities = [
+            quantity("rip-fence", b, budget, way=_leans(b), over=over),
+            quantity("toe", value, judged, way=_opens(opening), over=over),
+        ]
+    quantities[-1] = msgspec.structs.replace(
+        quantities[-1], tolerance=limit, verdict=said
     )
-    toe = blade is not None
-    quantities.append(
-        Quantity(
-            "rip-fence",
-            b,
-            "rad",
-            combined.expanded,
-            combined.degrees_of_freedom,
-            None if toe else limit,
-            None if toe else said,
-            _leans(b) if toe or saw is None else _opens(opening),
-            over=placed[0].length,
-        )
-    )
-    if toe:
-        quantities.append(
-            Quantity(
-                "toe",
-                value,
-                "rad",
-                judged.expanded,
-                judged.degrees_of_freedom,
-                limit,
-                said,
-                _opens(opening),
-                over=placed[0].length,
-            )
-        )
     if opening < 0:
         surely = float(opening + judged.expanded < 0)
         values = {"closing": float(-opening), "surely": surely}
@@ -140,29 +118,19 @@ def evaluate(evidence: Evidence) -> Finding:
     if said == "cannot-tell" and limit is not None:
         margin = min(abs(opening), abs(limit - opening))
         settled = settle(
-            opening,
-            judged,
-            limit,
-            between,
-            groups,
-            margin=margin,
-            length=placed[0].length,
+            opening, judged, limit, between, groups, margin=margin, length=over
         )
     remarks.extend(of_sweeps(evidence, between))
     if saw is None:
         remarks.append(Remark("no-saw-for-toe"))
     elif limit is not None and (least := 2 * decidable_tolerance(judged)) > limit:
         remarks.append(Remark("no-opening-good", values={"least": float(least)}))
-    return Finding(
-        check=KIND,
-        jig=evidence.gear.jig.name if evidence.gear.jig else None,
-        saw=saw.name if saw else None,
-        quantities=quantities,
-        verdict=said,
-        confidence=confidence,
+    return finding(
+        evidence,
+        quantities,
+        judged,
         settle=settled,
         sweeps=rows,
-        budget=judged.rows,
         single_sweep=between.single,
         remarks=remarks,
     )
@@ -177,10 +145,8 @@ def _opens(opening: float) -> str:
     return OPENS if opening > 0 else CLOSES
 
 
-KIND = "rip-fence"
-
 CHECK = Check(
-    kind=KIND,
+    kind="rip-fence",
     question="Does the rip fence run with the blade?",
     plan=plan,
     evaluate=evaluate,
@@ -190,25 +156,19 @@ CHECK = Check(
         Option(
             "blade",
             "angle",
-            "How far the blade leans, from its own check",
+            "How far the blade is out, from its own check",
             low=-STEEPEST,
             high=STEEPEST,
         ),
         Option(
             "blade_uncertainty",
             "angle",
-            "Its give or take",
+            "Give or take of that",
             low=0.0,
             high=STEEPEST,
             needs="blade",
         ),
-        Option(
-            "hold",
-            "choice",
-            "Against which wall of the slot it is held",
-            None,
-            ("left", "right"),
-        ),
+        choice("hold", "Against which wall of the slot it is held", "left", "right"),
         MOUNT,
         SIDE,
     ),

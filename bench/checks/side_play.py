@@ -12,23 +12,12 @@ import math
 import statistics
 from collections.abc import Mapping
 
-from bench.checks.model import (
-    Check,
-    Evidence,
-    EvidenceError,
-    EvidenceGear,
-    Step,
-)
-from bench.checks.options import SIDE, Option, OptionValue, given_number, number
-from bench.checks.shared.cautions import (
-    BLADE_DOWN,
-    COUNT_OFF,
-    MANUAL,
-    STILL_TEETH,
-    UNPLUG,
-)
+from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Step
+from bench.checks.options import SIDE, OptionValue, given_number, length, number
+from bench.checks.shared.cautions import AT_REST
 from bench.checks.shared.play_findings import USUAL_RUNNER, PlayFindings
 from bench.checks.shared.play_steps import PLACES, play_step
+from bench.checks.shared.results import finding
 from bench.checks.shared.slips import uneven_spots
 from bench.finding import Finding, Remark, Settle
 
@@ -36,9 +25,9 @@ FEWEST = 2  # readings one way that show how well it comes back
 # share of the play that one way of looking misses before it is remarked on
 UNACCOUNTED = 0.5
 TWIST_AT = 250.0  # mm from the runners' middle, live, unless said
-# mm, half-width: a spot's place from the runners' middle, by eye and rule; common
-# practice, no source
-PLACE_ERROR = 10.0
+# mm, half-width: a spot's place from the runners' middle, by eye; common practice, no
+# source
+PLACE_ERROR = 15.0
 # mm, both sides together, in wood; common practice, no source
 BINDS, LOOSE = 0.03, 0.15
 
@@ -46,9 +35,8 @@ BINDS, LOOSE = 0.03, 0.15
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
     del gear
     # half a runner's length off the middle the swing is the whole yaw play
-    length = given_number(options, "runner_length")
-    at = number(options, "twist_at", max(TWIST_AT, (length or 0.0) / 2))
-
+    runner = number(options, "runner_length", 0.0)
+    at = number(options, "twist_at", max(TWIST_AT, runner / 2))
     return tuple(play_step(name, at) for name in PLACES)
 
 
@@ -82,16 +70,13 @@ def evaluate(evidence: Evidence) -> Finding:
         raise EvidenceError(
             "it takes leaned-left with leaned-right, or twisted-left with twisted-right"
         )
-    jig, said = evidence.gear.jig, found.quantities[0].verdict
-    return Finding(
-        check=KIND,
-        jig=jig.name if jig else None,
-        saw=evidence.gear.saw.name if evidence.gear.saw else None,
-        quantities=found.quantities,
-        verdict=said,
-        confidence=found.confidence,
-        settle=Settle(part=found.budget[0].part) if said == "cannot-tell" else None,
-        budget=found.budget,
+    budget = found.budgets[0]
+    too_close = found.quantities[0].verdict == "cannot-tell"
+    return finding(
+        evidence,
+        found.quantities,
+        budget,
+        settle=Settle(part=budget.rows[0].part) if too_close else None,
         remarks=found.remarks,
         doubts=doubts,
     )
@@ -116,19 +101,17 @@ def _leaned(found: PlayFindings, spots: Mapping[str, list[float]]) -> None:
     left, right = spots["leaned-left"], spots["leaned-right"]
     leaned = side_play(left, right)
     found.add("side-play", leaned, 1.0, [])
-    if leaned.value < 0:
+    play = float(leaned.value)
+    if play < 0:
         found.remarks.append(Remark("leaned-wrong", severity="warning"))
-    else:
-        found.remarks.append(_held(left, right, float(leaned.value)))
-    if 0 <= leaned.value < BINDS:
-        band = {"limit": BINDS}
-        found.remarks.append(Remark("play-little", values=band, severity="act"))
-    elif leaned.value > LOOSE:
-        band = {"limit": LOOSE}
-        found.remarks.append(Remark("play-much", values=band, severity="act"))
-    elif leaned.value > 0:
-        band = {"binds": BINDS, "loose": LOOSE}
-        found.remarks.append(Remark("play-good", values=band, severity="act"))
+        return
+    found.remarks.append(_held(left, right, play))
+    code, band = "play-good", {"binds": BINDS, "loose": LOOSE}
+    if play < BINDS:
+        code, band = "play-little", {"limit": BINDS}
+    elif play > LOOSE:
+        code, band = "play-much", {"limit": LOOSE}
+    found.remarks.append(Remark(code, values=band, severity="act"))
 
 
 def _twisted(
@@ -146,15 +129,18 @@ def _twisted(
             "twisted at the runners' middle nothing is seen: read some way off it"
             " (travel)"
         )
-    length = number(found.options, "runner_length", USUAL_RUNNER)
+    runner = number(found.options, "runner_length", USUAL_RUNNER)
     place_error = number(found.options, "place_error", PLACE_ERROR) / math.sqrt(3)
-    twisted = yaw_play(left, right, place, length, place_error)
+    twisted = yaw_play(left, right, place, runner, place_error)
     rows = [Part("place of the spots", "B", twisted.place_uncertainty)]
     if twisted.lever_uncertainty > 0:
         rows.append(Part("lever of the twist", "B", twisted.lever_uncertainty))
         if given_number(found.options, "runner_length") is None:
-            values = {"at": abs(place), "runner": length}
+            values = {"at": abs(place), "runner": runner}
             found.remarks.append(Remark("runner-usual", values=values))
+    unsaid = given_number(found.options, "place_error") is None
+    if unsaid and twisted.place_uncertainty > (twisted.standard_uncertainty or 0.0):
+        found.remarks.append(Remark("place-usual", values={"off": PLACE_ERROR}))
     found.add("yaw-play", twisted, twisted.lever, rows)
     if statistics.fmean(right) < statistics.fmean(left):
         found.remarks.append(Remark("twisted-wrong", severity="warning"))
@@ -179,20 +165,20 @@ def _runner_remarks(
 ) -> list[Remark]:
     """A runner of length Lr with clearance c shifts by c and yaws by 2 c / Lr: each
     foretells the other."""
-    length = given_number(evidence.options, "runner_length")
-    if length is None:
+    runner = given_number(evidence.options, "runner_length")
+    if runner is None:
         return []
     remarks = []
     twisted = [
         abs(at) for name in ("twisted-left", "twisted-right") for at in places[name]
     ]
-    if twisted and statistics.fmean(twisted) < 0.98 * length / 2:
-        values = {"at": statistics.fmean(twisted), "better": length / 2}
+    if twisted and statistics.fmean(twisted) < 0.98 * runner / 2:
+        values = {"at": statistics.fmean(twisted), "better": runner / 2}
         remarks.append(Remark("twisted-near", values=values, severity="warning"))
     side, yaw = found.get("side-play"), found.get("yaw-play")
     if side is None or yaw is None:
         return remarks
-    foretold = yaw * length / 2
+    foretold = yaw * runner / 2
     low, high = sorted((abs(side), foretold))
     if low < UNACCOUNTED * high:
         values = {"leaned": abs(side), "twisted": foretold}
@@ -200,47 +186,27 @@ def _runner_remarks(
     return remarks
 
 
-KIND = "side-play"
-
 CHECK = Check(
-    kind=KIND,
+    kind="side-play",
     question="How far do the runners let the sled shift and twist?",
     plan=plan,
     evaluate=evaluate,
     quantities=("side-play", "yaw-play"),
-    cautions=(UNPLUG, BLADE_DOWN, STILL_TEETH, COUNT_OFF, MANUAL),
+    cautions=AT_REST,
     options=(
-        Option(
+        length(
             "twist_at",
-            "length",
             "How far from the runners' middle the twist is read",
-            low=1.0,
-            high=5000.0,
+            *(1.0, 5000.0),
         ),
-        Option(
-            "runner_length", "length", "Length of the runners", low=10.0, high=5000.0
-        ),
-        Option(
+        length("runner_length", "Length of the runners", 10.0, 5000.0),
+        length(
             "place_error",
-            "length",
             f"How far the twist's place may be off ({PLACE_ERROR:g} mm unless said)",
-            low=0.0,
-            high=200.0,
+            *(0.0, 200.0),
         ),
-        Option(
-            "play_least",
-            "length",
-            "The least side play that is good enough",
-            low=0.0,
-            high=5.0,
-        ),
-        Option(
-            "play_most",
-            "length",
-            "The most side play that is good enough",
-            low=0.001,
-            high=5.0,
-        ),
+        length("play_least", "The least side play that is good enough", 0.0, 5.0),
+        length("play_most", "The most side play that is good enough", 0.001, 5.0),
         SIDE,
     ),
     needs=("jig",),

@@ -13,15 +13,16 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from bench.checks.fence_square import fence_way
-from bench.checks.model import (
-    Check,
-    Evidence,
-    EvidenceError,
-    EvidenceGear,
-    Focus,
-    Step,
+from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Focus, Step
+from bench.checks.options import (
+    STEEPEST,
+    Option,
+    OptionValue,
+    choice,
+    given_number,
+    length,
+    number,
 )
-from bench.checks.options import STEEPEST, Option, OptionValue, given_number, number
 from bench.checks.shared.board_agreement import beside_passes
 from bench.checks.shared.cautions import (
     BOARD_HELD,
@@ -31,8 +32,9 @@ from bench.checks.shared.cautions import (
     MANUAL,
 )
 from bench.checks.shared.cut_scatter import ROW, cut_scatter, of_cuts
+from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.width_doubts import of_ends, of_strip
-from bench.finding import Finding, Quantity, Remark, Settle
+from bench.finding import Finding, Remark, Settle
 
 if TYPE_CHECKING:
     from bench.geometry.board import BoardRotation
@@ -83,7 +85,6 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
 def evaluate(evidence: Evidence) -> Finding:
     from bench.geometry.board import board_rotation
     from bench.geometry.reversal import GeometryError
-    from bench.uncertainty import combine, verdict
 
     options, caliper = evidence.options, evidence.gear.caliper
     near, far = (_widths(evidence, end) for end in (NEAR, FAR))
@@ -114,43 +115,27 @@ def evaluate(evidence: Evidence) -> Finding:
         raise EvidenceError(str(error)) from error
     rows = _rows(board, near, far, caliper.resolution, turns * apart)
     rows = [cuts.row(turns) if row.name == ROW else row for row in rows]
-    confidence = 0.99 if evidence.known.looks else 0.95
-    combined = combine(rows, confidence)
-    remarks += of_cuts(cuts, turns, rows, combined)
-    jig = evidence.gear.jig
+    budget = combined(evidence, rows)
+    remarks += of_cuts(cuts, turns, rows, budget)
+    jig, a = evidence.gear.jig, float(board.rotation)
     limit = jig.tolerance if jig is not None else None
-    a = float(board.rotation)
-    said = verdict(a, combined.expanded, limit) if limit is not None else None
+    turned = quantity("board", a, budget, limit, fence_way(a, jig))
     doubts = of_strip(near, far)
     if not doubts:
-        remarks += of_ends(near, far, combined.expanded * turns * apart)
-    beside, comparison = beside_passes(evidence, a, combined.expanded, turns)
+        remarks += of_ends(near, far, budget.expanded * turns * apart)
+    beside, comparison = beside_passes(evidence, a, budget.expanded, turns)
     width = given_number(options, "board")
     remarks.append(
         Remark("boards-of-that-width", values={"board": width})
         if width is not None
         else Remark("boards-as-wide")
     )
-    return Finding(
-        check=KIND,
-        jig=jig.name if jig else None,
-        saw=evidence.gear.saw.name if evidence.gear.saw else None,
-        quantities=[
-            Quantity(
-                "board",
-                a,
-                "rad",
-                combined.expanded,
-                combined.degrees_of_freedom,
-                limit,
-                said,
-                fence_way(a, jig),
-            )
-        ],
-        verdict=said,
-        confidence=confidence,
-        settle=Settle(part=combined.rows[0].part) if said == "cannot-tell" else None,
-        budget=combined.rows,
+    too_close = turned.verdict == "cannot-tell"
+    return finding(
+        evidence,
+        [turned],
+        budget,
+        settle=Settle(part=budget.rows[0].part) if too_close else None,
         comparison=comparison,
         remarks=[*beside, *remarks],
         doubts=doubts,
@@ -234,27 +219,19 @@ def holds_back(evidence: Evidence, finding: Finding) -> Remark | None:
     return Remark("no-move-while-differing", severity="act")
 
 
-KIND = "test-board"
-
 CHECK = Check(
-    kind=KIND,
+    kind="test-board",
     question="Does a test board agree?",
     plan=plan,
     evaluate=evaluate,
     quantities=("board",),
     turns_fence=True,
     holds_back=holds_back,
-    verified_by=(
-        "take a sweep (fence-square) or cut another board: it says what is left"
-    ),
+    verified_by=("check again by passes, or cut another board, to see what is left"),
     cautions=(COUNT_OFF, BOARD_HELD, EXIT_BLOCK, CUT_CLEAR, MANUAL),
     options=(
-        Option(
-            "apart",
-            "length",
-            "How far apart along the strip the widths are read",
-            low=1.0,
-            high=5000.0,
+        length(
+            "apart", "How far apart along the strip the widths are read", 1.0, 5000.0
         ),
         Option(
             "turns",
@@ -264,26 +241,17 @@ CHECK = Check(
             low=1,
             high=MOST_TURNS,
         ),
-        Option(
+        choice(
             "kept",
-            "choice",
             "On which side of the blade the board lies",
-            "left",
-            ("left", "right"),
+            *("left", "right"),
+            default="left",
         ),
-        Option(
-            "board",
-            "length",
-            "Width of the board",
-            low=2 * IN_FROM_END + 1.0,
-            high=5000.0,
-        ),
-        Option(
+        length("board", "Width of the board", 2 * IN_FROM_END + 1.0, 5000.0),
+        choice(
             "hold",
-            "choice",
             "Against which wall the sled was held in every cut",
-            None,
-            ("left", "right"),
+            *("left", "right"),
         ),
         Option(
             "cut_scatter",
@@ -292,12 +260,10 @@ CHECK = Check(
             low=0.0,
             high=STEEPEST,
         ),
-        Option(
+        length(
             "edge",
-            "length",
             f"How far the strip's edge is off line ({EDGE:g} mm unless said)",
-            low=0.0,
-            high=1.0,
+            *(0.0, 1.0),
         ),
         Option(
             "sweep_fence",
@@ -309,7 +275,7 @@ CHECK = Check(
         Option(
             "sweep_fence_uncertainty",
             "angle",
-            "Its give or take",
+            "Give or take of that",
             low=0.0,
             high=STEEPEST,
             needs="sweep_fence",

@@ -17,16 +17,18 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Focus, Step
-from bench.checks.options import Option, OptionValue, given_number, number
-from bench.checks.shared.cautions import (
-    BLADE_DOWN,
-    COUNT_OFF,
-    MANUAL,
-    STILL_TEETH,
-    UNPLUG,
+from bench.checks.options import (
+    Option,
+    OptionValue,
+    choice,
+    given_number,
+    length,
+    number,
 )
+from bench.checks.shared.cautions import AT_REST
 from bench.checks.shared.counts import count_of
 from bench.checks.shared.lean_budget import lean_rows
+from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.slips import uneven_spots
 from bench.finding import Doubt, Finding, Quantity, Remark, Settle
 from bench.gear import LeftRight
@@ -35,7 +37,6 @@ if TYPE_CHECKING:
     from bench.geometry.upright import Lean
     from bench.uncertainty import Combined, Part
 
-KIND = "upright"
 FENCE = ("fence-away", "fence-toward")
 BLADE = ("blade-away", "blade-toward")
 QUARTER = ("blade-away-quarter", "blade-toward-quarter")
@@ -132,7 +133,7 @@ class _Answer:
     quantity: Quantity
     lean: Lean
     alike: bool  # low and high read the same in every set-up
-    combined: Combined
+    budget: Combined
     rows: list[Part | None]
     readings: int  # a height
     spots: int  # heights, all set-ups together
@@ -156,16 +157,12 @@ def evaluate(evidence: Evidence) -> Finding:
     if any(answer.alike for answer in found):
         remarks.append(Remark("heights-alike", severity="warning"))
     judged = found[0]
-    said = judged.quantity.verdict
-    return Finding(
-        check=KIND,
-        jig=evidence.gear.jig.name if evidence.gear.jig else None,
-        saw=evidence.gear.saw.name if evidence.gear.saw else None,
-        quantities=[answer.quantity for answer in found],
-        verdict=said,
-        confidence=judged.combined.confidence,
-        settle=_settle(judged) if said == "cannot-tell" else None,
-        budget=judged.combined.rows,
+    too_close = judged.quantity.verdict == "cannot-tell"
+    return finding(
+        evidence,
+        [answer.quantity for answer in found],
+        judged.budget,
+        settle=_settle(judged) if too_close else None,
         remarks=remarks,
         doubts=_uneven(evidence),
     )
@@ -179,7 +176,6 @@ def _answer(name: str, set_ups: Sequence[str], evidence: Evidence) -> _Answer | 
     """None where nothing was read there. Raises EvidenceError for half of it."""
     from bench.geometry.reversal import GeometryError
     from bench.geometry.upright import lean, slope
-    from bench.uncertainty import combine, verdict
 
     read = {one: _spots(evidence, one) for one in set_ups}
     if not any(read[one][0] for one in set_ups):
@@ -201,19 +197,10 @@ def _answer(name: str, set_ups: Sequence[str], evidence: Evidence) -> _Answer | 
         [slopes[one] for one in set_ups if "toward" in one],
     )
     rows = lean_rows(evidence, found, list(read.values()), blade=name == "blade-lean")
-    combined = combine(rows, 0.99 if evidence.known.looks else 0.95)
+    budget = combined(evidence, rows)
     value = _outward_sign(name, evidence) * found.value
     limit = given_number(evidence.options, "limit")
-    quantity = Quantity(
-        name,
-        value,
-        "rad",
-        combined.expanded,
-        combined.degrees_of_freedom,
-        limit,
-        verdict(value, combined.expanded, limit) if limit is not None else None,
-        _way(name, value),
-    )
+    leans = quantity(name, value, budget, limit, _way(name, value))
     spots = sum(len(set(heights)) for heights, _ in read.values())
     each = sum(len(heights) for heights, _ in read.values()) // spots
     count = count_of(
@@ -223,7 +210,7 @@ def _answer(name: str, set_ups: Sequence[str], evidence: Evidence) -> _Answer | 
         abs(slopes[one].slope) * (max(zs) - min(zs)) < ALIKE * count
         for one, (zs, _) in read.items()
     )
-    return _Answer(quantity, found, alike, combined, rows, each, spots)
+    return _Answer(leans, found, alike, budget, rows, each, spots)
 
 
 def _spots(evidence: Evidence, placement: str) -> tuple[list[float], list[float]]:
@@ -251,7 +238,7 @@ def _of_square(fence: _Answer | None) -> list[Remark]:
     if fence is None or fence.lean.square is None:
         return []
     off = abs(fence.lean.square)
-    if off <= POOR_SQUARE + fence.combined.expanded:
+    if off <= POOR_SQUARE + fence.budget.expanded:
         return []
     return [Remark("square-not-plumb", values={"off": off}, severity="warning")]
 
@@ -260,8 +247,8 @@ def _settle(answer: _Answer) -> Settle:
     """Readings in all with which a later look would tell; else the row it hangs on."""
     from bench.uncertainty import LATER, Part, combine
 
-    quantity = answer.quantity
-    clear = abs(abs(quantity.value) - (quantity.tolerance or 0.0))
+    judged = answer.quantity
+    clear = abs(abs(judged.value) - (judged.tolerance or 0.0))
     fixed = [row for row in answer.rows if row is not None and row.name != "touches"]
     left = combine(fixed, LATER)
     u, freedom = answer.lean.standard_uncertainty, answer.lean.degrees_of_freedom
@@ -270,7 +257,7 @@ def _settle(answer: _Answer) -> Settle:
         more = Part("touches", "A", u * math.sqrt(share), freedom / share)
         if combine([*fixed, more], LATER).expanded <= clear:
             return Settle(part="touches", sweeps=each * answer.spots)
-    top = left.rows[0].part if left.expanded >= clear else answer.combined.rows[0].part
+    top = left.rows[0].part if left.expanded >= clear else answer.budget.rows[0].part
     return Settle(part=top)
 
 
@@ -287,48 +274,34 @@ def _uneven(evidence: Evidence) -> list[Doubt]:
 
 
 CHECK = Check(
-    kind=KIND,
+    kind="upright",
     question="Do sled fence and blade stand upright?",
     plan=plan,
     evaluate=evaluate,
     quantities=("fence-lean", "blade-lean"),
-    cautions=(UNPLUG, BLADE_DOWN, STILL_TEETH, COUNT_OFF, MANUAL),
+    cautions=AT_REST,
     options=(
-        Option(
+        choice(
             "placements",
-            "choice",
-            "What is to be looked at",
-            "both",
-            ("both", "fence", "blade"),
+            "Which of sled fence and blade to check",
+            *("both", "fence", "blade"),
+            default="both",
         ),
-        Option(
+        choice(
             "blade_turns",
-            "choice",
             "At how many turns of the blade it is read",
-            "four",
-            ("two", "four"),
+            *("two", "four"),
+            default="four",
         ),
-        Option(
+        choice(
             "stands",
-            "choice",
             "On which side of the blade the square stands",
-            "right",
-            ("left", "right"),
+            *("left", "right"),
+            default="right",
         ),
-        Option(
-            "low_at", "length", "How high the lower reading is", low=1.0, high=500.0
-        ),
-        Option(
-            "high_at", "length", "How high the upper reading is", low=1.0, high=500.0
-        ),
-        Option(
-            "limit",
-            "slope",
-            "How far it may lean",
-            LIMIT,
-            low=1e-6,
-            high=0.1,
-        ),
+        length("low_at", "How high the lower reading is", 1.0, 500.0),
+        length("high_at", "How high the upper reading is", 1.0, 500.0),
+        Option("limit", "slope", "How far it may lean", LIMIT, low=1e-6, high=0.1),
     ),
     needs=("jig",),
     rank=10,

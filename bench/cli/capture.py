@@ -5,10 +5,12 @@ from __future__ import annotations
 import os
 import sys
 import time
-from typing import TYPE_CHECKING
+from collections.abc import Iterator
+from datetime import UTC, datetime
 
 import click
 
+from bench.cli.capture_file import SavedCapture, encode
 from bench.cli.common import (
     Complaint,
     load_settings,
@@ -18,12 +20,21 @@ from bench.cli.common import (
     settings_option,
     socket_option,
 )
-
-if TYPE_CHECKING:
-    from bench.protocol.client import WireClient
-    from bench.settings.settings_file import Paths, PortSettings
+from bench.doctor.direct_port import (
+    open_port,
+    read_block,
+    request_of,
+    request_rate,
+    wired_ports,
+)
+from bench.protocol import Capture, Done, RawBytes
+from bench.protocol.client import Gone, NoDaemon, Refused, WireClient
+from bench.settings.settings_file import Paths, PortSettings
+from hw.formats import FORMATS
+from hw.port_names import NotAPort
 
 NOTE_PROMPT = "What was done, and what did its display show"
+LOOK_S = 0.2  # how long is waited for bytes before the time is looked at
 
 
 @click.command()
@@ -80,29 +91,21 @@ def capture(
             "--baud is for a device that the settings do not name; else baud stands in"
             " the settings"
         )
-    output = _Output(save, note or "")
+    recording = _Recording(save, seconds)
     try:
-        count = _capture(
-            instrument,
-            device,
-            baud,
-            where,
-            seconds,
-            output,
-        )
+        if device is not None:
+            recording.instrument = device
+            recording.port = PortSettings(port=device, baud=baud or 9600)
+            recording.take(_of_port(recording))
+        else:
+            _named(instrument, where, recording)
     finally:
-        if (
-            output.has_begun
-            and not note
-            and sys.stdin is not None
-            and sys.stdin.isatty()
-        ):
-            output.note = click.prompt(
-                NOTE_PROMPT, default="", show_default=False, err=True
-            )
-        output.close()
-    say(f"{count} bytes." if save is None else f"{count} bytes, in {save}.")
-    if save is not None and not output.note:
+        if recording.began is not None and save is not None:
+            note = note or _asked_note()
+            recording.write(note)
+    where_to = "" if save is None else f", in {save}"
+    say(f"{recording.count} bytes{where_to}.")
+    if save is not None and not note:
         say(
             "What was done, and what the display showed, is wanted with it: --note, or"
             " tell it beside."
@@ -110,13 +113,18 @@ def capture(
     return 0
 
 
+def _asked_note() -> str:
+    if sys.stdin is None or not sys.stdin.isatty():
+        return ""
+    answer: str = click.prompt(NOTE_PROMPT, default="", show_default=False, err=True)
+    return answer
+
+
 def _device(instrument: str | None, where: Paths) -> str | None:
     """The device that is named in place of an instrument; None where it is one of the
     settings'."""
     if instrument is None or not instrument.startswith("/"):
         return None
-    from bench.doctor.direct_port import wired_ports
-
     real = os.path.realpath(instrument)
     for name, port in wired_ports(load_settings(where)).items():
         if port.port and os.path.realpath(port.port) == real:
@@ -126,125 +134,78 @@ def _device(instrument: str | None, where: Paths) -> str | None:
     return instrument
 
 
-def _capture(
-    instrument: str | None,
-    device: str | None,
-    baud: int | None,
-    where: Paths,
-    seconds: float | None,
-    output: _Output,
-) -> int:
-    from bench.doctor.direct_port import wired_ports
-    from bench.protocol.client import NoDaemon, WireClient
-    from bench.settings.settings_file import PortSettings
-
-    if device is not None:
-        return _direct(
-            device, PortSettings(port=device, baud=baud or 9600), seconds, output
-        )
+def _named(instrument: str | None, where: Paths, recording: _Recording) -> None:
+    """An instrument of the daemon; without one of the settings, opened here."""
     try:
         client = WireClient(where.socket, slow=say_slow)
     except NoDaemon:
-        ports = {
-            name: port
-            for name, port in wired_ports(load_settings(where)).items()
-            if port.port or port.pins
-        }
-        name = instrument or next(iter(ports), None)
-        if name is None or name not in ports:
+        wired = wired_ports(load_settings(where)).items()
+        ports = {name: port for name, port in wired if port.port or port.pins}
+        name = instrument or next(iter(ports), "")
+        if name not in ports:
             raise Complaint(
-                f"no instrument {name or ''!r} with a port in the settings; there are:"
+                f"no instrument {name!r} with a port in the settings; there are:"
                 f" {', '.join(ports) or 'none'}; or name a device: sweepgauge capture"
                 " /dev/serial/by-id/..."
             ) from None
-        return _direct(name, ports[name], seconds, output)
+        recording.instrument, recording.port = name, ports[name]
+        recording.take(_of_port(recording))
+        return
+    recording.instrument = instrument or ""
     with client:
-        return _through_daemon(client, instrument, seconds, where, output)
+        recording.take(_of_daemon(client, instrument, recording))
+    if recording.path is not None:
+        # in the service's settings, where the service gave the bytes
+        ours = wired_ports(load_settings(where))
+        recording.port = ours.get(recording.instrument, PortSettings())
 
 
-def _through_daemon(
-    client: WireClient,
-    instrument: str | None,
-    seconds: float | None,
-    where: Paths,
-    output: _Output,
-) -> int:
-    from bench.protocol import Capture, Done, RawBytes
-    from bench.protocol.client import Gone, NoDaemon, Refused
-
-    count = 0
+def _of_daemon(
+    client: WireClient, instrument: str | None, recording: _Recording
+) -> Iterator[bytes]:
     try:
         client.ask(Capture(instrument), Done)
-        output.begin(instrument or "", None)
-        until = _end(seconds)
-        while until is None or time.monotonic() < until:
-            message = client.next(
-                0.2 if until is None else max(0.01, min(0.2, until - time.monotonic()))
-            )
+        recording.begin()
+        while (left := recording.left) > 0:
+            message = client.next(max(0.01, min(LOOK_S, left)))
             if isinstance(message, RawBytes):
-                output.name = message.instrument
-                count += output.write(bytes.fromhex(message.hex))
+                recording.instrument = message.instrument
+                yield bytes.fromhex(message.hex)
     except Refused as error:
         raise Complaint(str(error)) from error
     except (Gone, NoDaemon) as error:
         raise Complaint(
-            f"the daemon went away after {count} bytes ({error})"
+            f"the daemon went away after {recording.count} bytes ({error})"
         ) from error
-    except KeyboardInterrupt:
-        pass
-    if output.path is not None:
-        output.port = _settings_of(output.name, where)
-    return count
 
 
-def _end(seconds: float | None) -> float | None:
-    """When a capture of so many s ends that begins now, monotonic s; None is never."""
-    return None if seconds is None else time.monotonic() + seconds
-
-
-def _settings_of(name: str, where: Paths) -> PortSettings | None:
-    """The port in the settings; in the service's, where the service gave the bytes."""
-    from bench.doctor.direct_port import wired_ports
-
-    return wired_ports(load_settings(where)).get(name)
-
-
-def _direct(
-    name: str, port: PortSettings, seconds: float | None, output: _Output
-) -> int:
-    from bench.doctor.direct_port import open_port, read_block, request_of, request_rate
-    from hw.formats import FORMATS
-    from hw.port_names import NotAPort
-
+def _of_port(recording: _Recording) -> Iterator[bytes]:
+    port = recording.port
     if what := FORMATS[port.format].port.daemon_only:
         raise Complaint(
-            f"{name} {what}: only the daemon takes it; start it and capture through it"
+            f"{recording.instrument} {what}: only the daemon takes it; start it and"
+            " capture through it"
         )
-
-    say(
-        "No daemon runs: the port is opened here."
-        + ("" if seconds is not None else " Ctrl-C ends it.")
+    end = "" if recording.seconds is not None else " Ctrl-C ends it."
+    say(f"No daemon runs: the port is opened here.{end}")
+    request, interval = request_of(port), 1.0 / request_rate(port)
+    recording.if_nothing = (
+        "Nothing came, though it was asked."
+        if request is not None
+        else "Nothing came: press its send button while this runs, or name what asks it"
+        " (request) in the settings."
     )
-    request = request_of(port)
-    asks = request is not None
-    count = 0
     try:
         with open_port(port) as opened:
-            output.begin(name, port)
-            until = _end(seconds)
-            asked = 0.0
-            while until is None or time.monotonic() < until:
-                if (
-                    request is not None
-                    and time.monotonic() - asked > 1.0 / request_rate(port)
-                ):
-                    asked = time.monotonic()
+            recording.begin()
+            due = 0.0
+            while recording.left > 0:
+                if request is not None and time.monotonic() > due:
+                    due = time.monotonic() + interval
                     opened.write(request)
                 data, text = read_block(port, opened)
                 if data:
-                    count += output.write(text)
-    except BrokenPipeError:
-        raise  # the reader of the output is gone: no fault of the port
+                    yield text
     except NotAPort as error:
         raise Complaint(str(error)) from error
     except (OSError, ValueError) as error:
@@ -255,69 +216,61 @@ def _direct(
             else f"{port.port}: {error}"
         )
         raise Complaint(f"{why}; `sweepgauge doctor` says what to do") from error
-    except KeyboardInterrupt:
-        pass
-    if not count:
-        say(
-            "Nothing came, though it was asked."
-            if asks
-            else (
-                "Nothing came: press its send button while this runs,"
-                " or name what asks it (request) in the settings."
-            )
-        )
-    return count
 
 
-class _Output:
+class _Recording:
     """Takes the bytes: to standard output as they come, or with their times into a file
-    at the end. name, port: of the instrument."""
+    at the end. path: of that file. seconds: how long; None: until Ctrl-C. began:
+    monotonic s."""
 
-    def __init__(self, path: str | None, note: str) -> None:
-        self.path, self.note = path, note
-        self.name = ""
-        self.port: PortSettings | None = None
-        self._began: float | None = None
+    def __init__(self, path: str | None, seconds: float | None) -> None:
+        self.path, self.seconds = path, seconds
+        self.instrument, self.port = "", PortSettings()
+        self.began: float | None = None
+        self.count = 0
+        self.if_nothing = ""
         self._at = ""
         self._blocks: list[tuple[float, str]] = []
         if path is not None and os.path.exists(path):
             raise Complaint(f"{path} is there already: name another file, or remove it")
 
+    def begin(self) -> None:
+        self.began = time.monotonic()
+        self._at = datetime.now(UTC).isoformat(timespec="seconds")
+
     @property
-    def has_begun(self) -> bool:
-        return self.path is not None and self._began is not None
+    def passed(self) -> float:
+        """s since it began."""
+        return time.monotonic() - (self.began or 0.0)
 
-    def begin(self, name: str, port: PortSettings | None) -> None:
-        from datetime import UTC, datetime
+    @property
+    def left(self) -> float:
+        """s"""
+        return LOOK_S if self.seconds is None else self.seconds - self.passed
 
-        self.name, self.port = name, port
-        self._began, self._at = (
-            time.monotonic(),
-            datetime.now(UTC).isoformat(timespec="seconds"),
-        )
+    def take(self, blocks: Iterator[bytes]) -> None:
+        try:
+            for data in blocks:
+                self.count += len(data)
+                if self.path is not None:
+                    self._blocks.append((round(self.passed, 4), data.hex()))
+                else:
+                    sys.stdout.buffer.write(data)
+                    sys.stdout.buffer.flush()
+        except KeyboardInterrupt:
+            pass
+        if not self.count and self.if_nothing:
+            say(self.if_nothing)
 
-    def write(self, data: bytes) -> int:
-        if self.path is None:
-            sys.stdout.buffer.write(data)
-            sys.stdout.buffer.flush()
-            return len(data)
-        assert self._began is not None
-        self._blocks.append((round(time.monotonic() - self._began, 4), data.hex()))
-        return len(data)
-
-    def close(self) -> None:
-        """Write the file, also after the daemon went away in the middle."""
-        if self.path is None or self._began is None:
-            return  # the port did not open
-        from bench.cli.capture_file import SavedCapture, encode
-        from bench.settings.settings_file import PortSettings
-
+    def write(self, note: str) -> None:
+        """The file, also after the daemon went away in the middle."""
+        assert self.path is not None
         saved = SavedCapture(
-            instrument=self.name,
+            instrument=self.instrument,
             at=self._at,
-            note=self.note,
-            seconds=round(time.monotonic() - self._began, 3),
-            port=self.port or PortSettings(),
+            note=note,
+            seconds=round(self.passed, 4),
+            port=self.port,
             blocks=self._blocks,
         )
         try:

@@ -8,9 +8,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from bench.cli.check_conversation import CheckConversation
 from bench.cli.climate import typed_climate
-from bench.cli.common import Complaint, json_option, say, socket_option, worst
+from bench.cli.common import (
+    Complaint,
+    echo_json,
+    json_option,
+    say,
+    socket_option,
+    worst,
+)
 from bench.cli.options import declared, read_options, the_check
 
 if TYPE_CHECKING:
@@ -83,7 +89,8 @@ def check(
 
     Example:  sweepgauge check fence-square --jig big-sled
     """
-    from bench.protocol import Begin
+    from bench.cli.check_conversation import CheckConversation
+    from bench.protocol import UNRECORDED, Begin
 
     found = the_check(kind)
     options = read_options(found, given)
@@ -105,12 +112,8 @@ def check(
     conversation = CheckConversation(socket_path, begin, extends)
     finding = conversation.run()
     if as_json:
-        import msgspec
-
-        click.echo(msgspec.json.encode(finding))
+        echo_json(finding)
     if not conversation.recorded:
-        from bench.protocol import UNRECORDED
-
         say(UNRECORDED)
         return 1
     return worst([finding.verdict])

@@ -7,24 +7,33 @@ import os
 import select
 import sys
 import time
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
+
+import msgspec
 
 from bench.cli.common import Complaint, connect, say, say_slow, socket_path
+from bench.finding import Finding
+from bench.protocol import (
+    AnyNotification,
+    Begin,
+    Concluded,
+    Error,
+    Extend,
+    InstrumentState,
+    MarkNotice,
+    NoFinding,
+    Notice,
+    PassNotice,
+    Press,
+    Prompt,
+    PromptChanged,
+    Recording,
+    Saved,
+)
+from bench.protocol.client import Gone, NoDaemon, WireClient
+from bench.render.result import result_lines
 from bench.render.wording import with_name, without_port
-
-if TYPE_CHECKING:
-    from bench.protocol import (
-        AnyNotification,
-        Begin,
-        Concluded,
-        Finding,
-        InstrumentState,
-        Prompt,
-        PromptChanged,
-    )
-    from bench.protocol.client import WireClient
-    from bench.units import System
+from bench.units import System
 
 RETURN_PATIENCE_S = 60.0  # that a daemon which went away may take to come back
 RETRY_S = 0.2  # between two attempts to reach it
@@ -51,8 +60,6 @@ class CheckConversation:
 
     def run(self) -> Finding:
         """Until there is a finding. Raises Complaint."""
-        from bench.protocol.client import Gone
-
         self._connect(connect(self._socket))
         while True:
             try:
@@ -78,10 +85,8 @@ class CheckConversation:
         client.send(self._begin)
 
     def _reconnect(self) -> None:
-        from bench.protocol.client import NoDaemon, WireClient
-
         until = time.monotonic() + RETURN_PATIENCE_S
-        where: Path = socket_path(self._socket)
+        where = socket_path(self._socket)
         while time.monotonic() < until:
             try:
                 client = WireClient(where, slow=say_slow)
@@ -117,8 +122,6 @@ class CheckConversation:
 
     def _enter(self, line: bytes) -> bool:
         """Answer with a line that was entered. False where it declines the offer."""
-        from bench.protocol import Extend, Press
-
         if self._offered is None:
             self._client.send(Press())
         elif line.strip():  # q, or whatever is no plain Enter
@@ -142,19 +145,6 @@ class CheckConversation:
 
     def _hear(self, message: AnyNotification) -> Finding | None:
         """The finding, where the message concludes the check."""
-        from bench.protocol import (
-            Concluded,
-            Error,
-            InstrumentState,
-            MarkNotice,
-            NoFinding,
-            Notice,
-            PassNotice,
-            PromptChanged,
-            Recording,
-            Saved,
-        )
-
         match message:
             case Error():
                 raise Complaint(message.text)
@@ -198,8 +188,6 @@ class CheckConversation:
 
     def _concluded(self, message: Concluded) -> Finding | None:
         """The finding, printed; None where it is offered to go on."""
-        from bench.render.result import result_lines
-
         self.recorded = message.recorded
         for line in result_lines(message.finding, self._units):
             say(line)
@@ -232,8 +220,6 @@ class CheckConversation:
 
     def _ask(self, ask: Prompt) -> None:
         """Say what is wanted, once; a sled that merely moves is no news."""
-        import msgspec
-
         calm = msgspec.structs.replace(
             ask, moving=False, waiting=False, by_itself=False, words=""
         )

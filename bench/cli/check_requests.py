@@ -6,7 +6,8 @@ from typing import Any
 
 import click
 
-from bench.cli.common import Complaint, request, say, socket_option
+from bench.cli.common import length_option, request, say, socket_option
+from bench.protocol import Abandon, Done, Moved, Recording, Undo
 
 
 @click.command()
@@ -30,13 +31,7 @@ def moved(
 
     Example:  sweepgauge moved --distance "0.15 mm" --how leaves
     """
-    from bench.protocol import Moved
-    from bench.units import UnitsError, parse_length
-
-    try:
-        length = None if distance is None else parse_length(distance)
-    except UnitsError as error:
-        raise Complaint(f"--distance: {error}") from error
+    length = length_option("--distance", distance)
     return one_request(socket_path, Moved(jig=jig, distance=length, how=how))
 
 
@@ -48,8 +43,6 @@ def undo(socket_path: str | None) -> int:
 
     Example:  sweepgauge undo
     """
-    from bench.protocol import Undo
-
     return one_request(socket_path, Undo())
 
 
@@ -60,14 +53,11 @@ def abandon(socket_path: str | None) -> int:
 
     Example:  sweepgauge abandon
     """
-    from bench.protocol import Abandon
-
     return one_request(socket_path, Abandon())
 
 
 def one_request(socket: str | None, message: Any) -> int:
     """Send it and print the daemon's answer; 1 where the answer is not recorded."""
-    from bench.protocol import Done, Recording
 
     def tell_recording(said: Any) -> None:
         if isinstance(said, Recording) and said.state != "recording":

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -12,6 +13,8 @@ import click
 if TYPE_CHECKING:
     from msgspec import Struct
 
+    from bench.finding import Unread
+    from bench.log.answers import FromLog
     from bench.protocol.client import WireClient
     from bench.settings.paths import Paths
     from bench.settings.settings_file import Settings
@@ -26,26 +29,38 @@ class Complaint(Exception):
     2."""
 
 
-def socket_option(f: F) -> F:
-    return click.option(
-        "--socket", "socket_path", metavar="PATH", help="The daemon's socket."
-    )(f)
+socket_option = click.option(
+    "--socket", "socket_path", metavar="PATH", help="The daemon's socket."
+)
+settings_option = click.option(
+    "--settings", "settings_path", metavar="FILE", help="The settings file."
+)
+log_option = click.option("--log", "log_path", metavar="FILE", help="The log file.")
+json_option = click.option(
+    "--json", "as_json", is_flag=True, help="One JSON object on standard output."
+)
+only_jig_option = click.option("--jig", metavar="NAME", help="Only this sled.")
+only_check_option = click.option(
+    "--check", "kind", metavar="KIND", help="Only this check."
+)
+most_option = click.option(
+    "--most",
+    type=click.IntRange(1, 10000),
+    default=50,
+    show_default=True,
+    help="The latest so many.",
+)
 
 
-def settings_option(f: F) -> F:
-    return click.option(
-        "--settings", "settings_path", metavar="FILE", help="The settings file."
-    )(f)
-
-
-def log_option(f: F) -> F:
-    return click.option("--log", "log_path", metavar="FILE", help="The log file.")(f)
-
-
-def json_option(f: F) -> F:
-    return click.option(
-        "--json", "as_json", is_flag=True, help="One JSON object on standard output."
-    )(f)
+def whose_log(f: F) -> F:
+    """--socket and --log: the log of a daemon, or that of a file."""
+    of_file = click.option(
+        "--log",
+        "log_path",
+        metavar="FILE",
+        help="Read this file instead of asking the daemon.",
+    )
+    return socket_option(of_file(f))
 
 
 def paths(
@@ -106,6 +121,61 @@ def request(
             return answer, client.version.units
     except (Refused, Gone, NoDaemon) as error:
         raise Complaint(str(error)) from error
+
+
+def ask_log(
+    socket: str | None, log_path: str | None, message: FromLog, kind: type[R]
+) -> tuple[R, System]:
+    """What a log answers: that of the daemon, with the units that it shows, or that of
+    a file. Raises Complaint."""
+    if log_path is None:
+        return request(socket, message, kind)
+    from bench.log.answers import answer
+
+    with log_errors():
+        reply = answer(Path(log_path), message)
+    assert isinstance(reply, kind)
+    return reply, "mm"
+
+
+@contextmanager
+def log_errors() -> Iterator[None]:
+    """Whatever is wrong with a log file, or with what it is asked, as a Complaint."""
+    from bench.log.rows import LogError
+    from bench.procedure.wrong_use import InvalidRequest
+
+    try:
+        yield
+    except (LogError, InvalidRequest) as error:
+        raise Complaint(str(error)) from error
+
+
+def length_option(option: str, text: str | None) -> float | None:
+    """mm, of a length that was typed. Raises Complaint."""
+    from bench.units import UnitsError, parse_length
+
+    try:
+        return None if text is None else parse_length(text)
+    except UnitsError as error:
+        raise Complaint(f"{option}: {error}") from error
+
+
+def echo_json(answer: object) -> None:
+    """One JSON object on standard output."""
+    import msgspec
+
+    click.echo(msgspec.json.encode(answer))
+
+
+def tell_unread(unread: list[Unread]) -> int:
+    """The exit status: what could not be read is bad news, and is told beside what
+    could."""
+    if not unread:
+        return 0
+    from bench.render.finding import unread_words
+
+    say(unread_words(unread))
+    return 1
 
 
 def say(words: str) -> None:

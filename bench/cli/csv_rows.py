@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 # an hour of the fastest instrument; more is not a recorded sweep
@@ -22,18 +22,30 @@ class RecordedError(ValueError):
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class Place:
+    """A file, and the line in it where one is meant."""
+
+    file: str
+    line: int | None = None
+
+    def wrong(self, problem: str) -> RecordedError:
+        where = self.file if self.line is None else f"{self.file}:{self.line}"
+        return RecordedError(f"{where}: {problem}")
+
+
+@dataclass(frozen=True, slots=True)
+class Row(Place):
     """cells: one for each name of the header, without blanks around it. line: where the
     row ends, from 1."""
 
-    line: int
-    cells: dict[str, str]
+    cells: dict[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """names: of the header row, lower case. rows: at least one."""
+    """header: its place. names: of the header row, lower case. rows: at least one."""
 
+    header: Place
     names: tuple[str, ...]
     rows: list[Row]
 
@@ -50,104 +62,83 @@ def read_table(path: Path) -> Table:
 def table_of(text: str, name: str) -> Table:
     """The same from text; `name` stands for the file in messages."""
     if not text.strip():
-        raise RecordedError(
-            f"{name}: is empty; it wants a header row and readings under it"
-        )
-    reader = _Lines(text, name)
-    header, line = next(reader)
-    names = _names(header, name, line)
+        problem = "is empty; it wants a header row and readings under it"
+        raise Place(name).wrong(problem)
+    lines = _lines(text, name)
+    header, place = next(lines)
+    names = _names(header, place)
     rows: list[Row] = []
-    blank: int | None = None
-    for fields, line in reader:
+    blank: Place | None = None
+    for fields, place in lines:
         if not "".join(fields).strip() and len(fields) <= 1:
-            blank = blank or line
+            blank = blank or place
             continue
-        if blank is not None:
-            raise RecordedError(
-                f"{name}:{blank}: the row is empty; take it out or fill it in"
-            )
-        if len(fields) != len(names):
-            raise RecordedError(f"{name}:{line}: {_uneven(fields, len(names))}")
         cells = [field.strip() for field in fields]
-        if not any(cells):
-            raise RecordedError(
-                f"{name}:{line}: the row is empty; take it out or fill it in"
-            )
-        rows.append(Row(line, dict(zip(names, cells, strict=True))))
+        if blank is None and len(fields) != len(names):
+            raise place.wrong(_uneven(fields, len(names)))
+        if blank is not None or not any(cells):
+            problem = "the row is empty; take it out or fill it in"
+            raise (blank or place).wrong(problem)
+        rows.append(Row(name, place.line, dict(zip(names, cells, strict=True))))
     if not rows:
-        raise RecordedError(f"{name}: holds no readings, only a header row")
-    return Table(names, rows)
+        raise Place(name).wrong("holds no readings, only a header row")
+    return Table(Place(name, 1), names, rows)
 
 
-class _Lines:
-    """Rows of a CSV text with the line each ends on; a fault of the text is a
-    RecordedError naming it."""
-
-    def __init__(self, text: str, name: str) -> None:
-        self._reader = csv.reader(io.StringIO(text, newline=""), strict=True)
-        self._name = name
-
-    def __iter__(self) -> Iterator[tuple[list[str], int]]:
-        return self
-
-    def __next__(self) -> tuple[list[str], int]:
-        try:
-            fields = next(self._reader)
-        except csv.Error as error:
-            raise RecordedError(
-                f"{self._name}:{self._reader.line_num}: is not CSV ({error})"
-            ) from error
-        return fields, self._reader.line_num
+def _lines(text: str, name: str) -> Iterator[tuple[list[str], Place]]:
+    """Rows of a CSV text with the line each ends on."""
+    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+    try:
+        for fields in reader:
+            yield fields, Place(name, reader.line_num)
+    except csv.Error as error:
+        place = Place(name, reader.line_num)
+        raise place.wrong(f"is not CSV ({error})") from error
 
 
 def _text(path: Path) -> str:
+    file = str(path)
     try:
-        with path.open("rb") as file:
-            data = file.read(MOST_BYTES + 1)
+        with path.open("rb") as source:
+            data = source.read(MOST_BYTES + 1)
     except OSError as error:
-        raise RecordedError(
-            f"{path}: cannot be read ({error.strerror or error})"
-        ) from error
+        problem = f"cannot be read ({error.strerror or error})"
+        raise Place(file).wrong(problem) from error
     except ValueError as error:  # a NUL in the name
-        raise RecordedError(f"{str(path)!r}: is no name of a file ({error})") from error
+        raise Place(repr(file)).wrong(f"is no name of a file ({error})") from error
     if len(data) > MOST_BYTES:
-        raise RecordedError(
-            f"{path}: is larger than {MOST_BYTES // 2**20} MiB: not a recorded sweep"
-        )
+        problem = f"is larger than {MOST_BYTES // 2**20} MiB: not a recorded sweep"
+        raise Place(file).wrong(problem)
     if data[:2].decode("latin-1") in MARKS:
-        raise RecordedError(f"{path}:1: is 16-bit text; save it as CSV in UTF-8")
+        raise Place(file, 1).wrong("is 16-bit text; save it as CSV in UTF-8")
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        raise RecordedError(
-            f"{path}:{line}: is not text in UTF-8 ({error.reason})"
-        ) from error
+        place = Place(file, data.count(b"\n", 0, error.start) + 1)
+        raise place.wrong(f"is not text in UTF-8 ({error.reason})") from error
     if "\0" in text:
-        line = text.count("\n", 0, text.index("\0")) + 1
-        raise RecordedError(f"{path}:{line}: is not text; it holds a zero byte")
+        place = Place(file, text.count("\n", 0, text.index("\0")) + 1)
+        raise place.wrong("is not text; it holds a zero byte")
     return text
 
 
-def _names(header: Sequence[str], name: str, line: int) -> tuple[str, ...]:
+def _names(header: Sequence[str], place: Place) -> tuple[str, ...]:
     names = tuple(field.strip().lower() for field in header)
     if len(names) == 1:
         for sign, called in ((";", "semicolons"), ("\t", "tabs"), ("|", "bars")):
             if sign in names[0]:
-                raise RecordedError(
-                    f"{name}:{line}: the columns are parted by {called}; part them by"
-                    " commas, with a point in the numbers"
+                raise place.wrong(
+                    f"the columns are parted by {called}; part them by commas, with a"
+                    " point in the numbers"
                 )
     if not any(names):
-        raise RecordedError(f"{name}:{line}: the header row is empty")
+        raise place.wrong("the header row is empty")
     twice = sorted({n for n in names if n and names.count(n) > 1})
     if twice:
-        raise RecordedError(
-            f"{name}:{line}: the column {_short(twice[0])} is there twice; name each"
-            " once"
-        )
+        problem = f"the column {short(twice[0])} is there twice; name each once"
+        raise place.wrong(problem)
     if names.count("") > 1:
-        raise RecordedError(f"{name}:{line}: {names.count('')} columns have no name")
+        raise place.wrong(f"{names.count('')} columns have no name")
     return names
 
 
@@ -162,5 +153,5 @@ def _uneven(fields: Sequence[str], wanted: int) -> str:
     return words
 
 
-def _short(text: str) -> str:
+def short(text: str) -> str:
     return repr(text if len(text) <= 40 else text[:37] + "...")

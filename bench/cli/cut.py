@@ -3,15 +3,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
-from bench.cli.common import Complaint, json_option, request, socket_option
-from bench.cut.sheet import OPTIONS
-
-if TYPE_CHECKING:
-    from bench.units import System
+from bench.checks.options import OptionError
+from bench.cli.common import Complaint, ask_log, echo_json, json_option, whose_log
+from bench.cut.sheet import OPTIONS, read_sheet
 
 
 def _sheet_options(command: Any) -> Any:
@@ -25,13 +23,7 @@ def _sheet_options(command: Any) -> Any:
 
 
 @click.command()
-@socket_option
-@click.option(
-    "--log",
-    "log_path",
-    metavar="FILE",
-    help="Read this file instead of asking the daemon.",
-)
+@whose_log
 @json_option
 @click.option("--jig", metavar="NAME", help="The sled.")
 @_sheet_options
@@ -48,41 +40,23 @@ def cut(
     Example:  sweepgauge cut --jig big-sled --board "400 mm"
     """
     from bench.cut.forecast import GOOD_SHARE
+    from bench.protocol import CutForecast, Document
     from bench.render.cut import forecast_lines, sled_lines
 
     given = {name: text for name, text in options.items() if text is not None}
-    document, units = _forecast(socket_path, log_path, jig, given)
+    try:
+        read_sheet(given, None)
+    except OptionError as error:
+        raise Complaint(f"cut: --{error.option} {error.problem}") from error
+    message = CutForecast(jig, given)
+    reply, units = ask_log(socket_path, log_path, message, Document)
+    document = reply.document
     sleds = document.get("sleds")
     if as_json:
-        import msgspec
-
-        click.echo(msgspec.json.encode(document))
+        echo_json(document)
     else:
         lines = forecast_lines if sleds is None else sled_lines
         for line in lines(document, units):
             click.echo(line)
     forecasts = [document] if sleds is None else sleds
     return 1 if any(one["good_share"] < GOOD_SHARE for one in forecasts) else 0
-
-
-def _forecast(
-    socket: str | None, log_path: str | None, jig: str | None, given: dict[str, str]
-) -> tuple[dict[str, Any], System]:
-    if log_path is None:
-        from bench.protocol import CutForecast, Document
-
-        reply, units = request(socket, CutForecast(jig, dict(given)), Document)
-        return reply.document, units
-    import time
-    from pathlib import Path
-
-    from bench.checks.options import OptionError
-    from bench.log.cut_forecast import cut_forecast
-    from bench.log.rows import LogError
-
-    try:
-        return cut_forecast(Path(log_path), jig, given, now=time.time()), "mm"
-    except LogError as error:
-        raise Complaint(str(error)) from error
-    except OptionError as error:
-        raise Complaint(f"cut: --{error.option} {error.problem}") from error

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import asyncio
 import random
+from functools import partial
 
 import click
 
 from bench.checks import checks
-from bench.cli.common import Complaint, json_option, say
+from bench.cli.common import Complaint, echo_json, json_option, say
 
 
 @click.command()
@@ -50,10 +51,8 @@ def demo(
 
     Example:  sweepgauge demo --headless --seed 1
     """
-    import msgspec
-
     from bench.demo.daemon_process import DemoError
-    from bench.demo.operator import headless as run
+    from bench.demo.operator import headless as headless_job
     from bench.demo.single_check import one_check
 
     chosen = random.randrange(1, 10000) if seed is None else seed
@@ -65,18 +64,12 @@ def demo(
         return _screen(chosen, marks)
     say(f"virtual saw, seed {chosen}")
     try:
-        if kind is None:
-            answer, good = asyncio.run(
-                run(chosen, say, marks=marks, lean=lean, tap=tap)
-            )
-        else:
-            answer, good = asyncio.run(
-                one_check(chosen, say, kind, marks=marks, lean=lean, tap=tap)
-            )
+        work = headless_job if kind is None else partial(one_check, kind=kind)
+        answer, good = asyncio.run(work(chosen, say, marks=marks, lean=lean, tap=tap))
     except DemoError as error:
         raise Complaint(str(error)) from error
     if as_json:
-        click.echo(msgspec.json.encode(answer))
+        echo_json(answer)
     return 0 if good else 1
 
 

@@ -5,18 +5,12 @@ from __future__ import annotations
 
 import click
 
-from bench.cli.common import json_option, socket_option
-from bench.cli.drift import document_of, told
+from bench.cli.common import Complaint, ask_log, json_option, whose_log
+from bench.cli.drift import told
 
 
 @click.command()
-@socket_option
-@click.option(
-    "--log",
-    "log_path",
-    metavar="FILE",
-    help="Read this file instead of asking the daemon.",
-)
+@whose_log
 @json_option
 @click.option("--at", metavar="DATE", help="Ask for that day; today by default.")
 @click.option(
@@ -35,22 +29,12 @@ def due(
 
     Example:  sweepgauge due --at 2026-03-01
     """
-    from bench.cli.common import Complaint
-    from bench.protocol import Due
-    from bench.upkeep.dates import day_of
+    from bench.protocol import Document, Due
 
     if remind and log_path is not None:
         raise Complaint("--remind asks the daemon, which has the lamp: leave --log out")
-    try:
-        at is None or day_of(at)
-    except ValueError as error:
-        raise Complaint(f"--at: {at!r} is no date; 2026-03-01 would do") from error
-    document, _ = document_of(
-        socket_path,
-        log_path,
-        Due(at=at, remind=remind),
-        lambda upkeep, path: upkeep.due_of_log(path, at),
-    )
+    message = Due(at=at, remind=remind)
+    document = ask_log(socket_path, log_path, message, Document)[0].document
     if not as_json:
         from bench.render.upkeep import due_lines, reminder
 

@@ -15,8 +15,10 @@ from bench.checks import checks
 from bench.checks.model import EvidenceGear
 from bench.cli.common import (
     Complaint,
+    echo_json,
     json_option,
     load_settings,
+    log_errors,
     log_option,
     paths,
     say,
@@ -89,17 +91,17 @@ def evaluate(
         path = Path(name)
         known = Known()
         if log_path is not None:
-            from bench.cli.log import from_file
+            from bench.log.history import known as known_of
 
-            known = from_file(lambda h: h.known(where.log, kind, gear, options))
+            with log_errors():
+                known = known_of(where.log, kind, gear, options)
         try:
             traces = read_sweeps(path, check, options, gear)
             evidence = Evidence(kind, traces, options, gear, known)
             number = hashlib.sha256(path.read_bytes()).hexdigest()[:12]
             now = datetime.now(UTC).astimezone().isoformat(timespec="seconds")
-            units = settings.units
-            finding = conclude(evidence, id=number, at=now, units=units)
-            finding = with_notes(finding, units)
+            finding = conclude(evidence, id=number, at=now)
+            finding = with_notes(finding, settings.units)
         except RecordedError as error:
             refused.append(str(error))
             continue
@@ -108,9 +110,7 @@ def evaluate(
             continue
         findings.append(finding)
         if as_json:
-            import msgspec
-
-            click.echo(msgspec.json.encode(finding))
+            echo_json(finding)
         else:
             if len(files) > 1:
                 click.echo(f"{path}:")

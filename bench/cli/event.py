@@ -6,6 +6,7 @@ import click
 
 from bench.cli.check_requests import one_request
 from bench.cli.common import socket_option
+from bench.protocol import NoteEvent
 
 WHAT = ("dropped", "moved", "runners", "blade", "saw", "square", "accepted")
 
@@ -23,8 +24,6 @@ def event(
 
     Example:  sweepgauge event --jig big-sled dropped --note "off the bench"
     """
-    from bench.protocol import NoteEvent
-
     # click has seen to it that it is one of them
     message = NoteEvent(jig=jig, what=what, note=note, at=at)  # type: ignore[arg-type]
     return one_request(socket_path, message)

@@ -6,15 +6,22 @@ import os
 import select
 import sys
 import time
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
 import click
+import msgspec
 
-from bench.cli.common import Complaint, connect, json_option, say, socket_option
-
-if TYPE_CHECKING:
-    from bench.protocol import Cables, SetupNotice
-    from bench.protocol.client import WireClient
+from bench.cli.common import (
+    Complaint,
+    connect,
+    echo_json,
+    json_option,
+    length_option,
+    say,
+    socket_option,
+)
+from bench.protocol import Cables, Error, Learn, Press, SetupNotice
+from bench.protocol.client import Gone, NoDaemon, Refused, WireClient
 
 NONE_YET = 3.0  # s after which it is said that no cable is heard
 What = Literal["indicator", "travel", "leaf"]
@@ -38,9 +45,7 @@ def learn(what: What, leaf: str | None, socket_path: str | None, as_json: bool) 
 
     Example:  sweepgauge learn indicator
     """
-    from bench.protocol.client import Gone, NoDaemon, Refused
-
-    thickness = _thickness(leaf)
+    thickness = length_option("--leaf", leaf)
     if thickness is not None and what != "leaf":
         raise Complaint(f"--leaf goes with `learn leaf`, not with `learn {what}`")
     try:
@@ -54,22 +59,11 @@ def learn(what: What, leaf: str | None, socket_path: str | None, as_json: bool) 
             " it again"
         ) from error
     if as_json:
-        import msgspec
-
         answer = msgspec.to_builtins(end)
         for name in ("type", "enter", "step", "on"):
             answer.pop(name, None)
-        click.echo(msgspec.json.encode(answer))
+        echo_json(answer)
     return 0 if end.phase == "kept" and end.recorded else 1
-
-
-def _thickness(leaf: str | None) -> float | None:
-    from bench.units import UnitsError, parse_length
-
-    try:
-        return None if leaf is None else parse_length(leaf)
-    except UnitsError as error:
-        raise Complaint(f"--leaf: {error}") from error
 
 
 class _Leading:
@@ -86,8 +80,6 @@ class _Leading:
         self._none_said = False
 
     def run(self, what: What, leaf: float | None) -> SetupNotice:
-        from bench.protocol import Learn
-
         self.client.send(Learn(what, leaf=leaf, ref=1))
         try:
             while True:
@@ -99,9 +91,6 @@ class _Leading:
             raise Complaint("left; nothing was changed") from None
 
     def _listen(self, what: What) -> SetupNotice | None:
-        from bench.protocol import Cables, Error, SetupNotice
-        from bench.protocol.client import Refused
-
         for message in self.client.waiting():
             if isinstance(message, Cables):
                 self._heard(message)
@@ -156,8 +145,6 @@ class _Leading:
         return not message.on or message.phase in ("kept", "failed")
 
     def _press(self) -> None:
-        from bench.protocol import Press
-
         if self.early and self.enter:
             self.early = self.enter = False
             self.client.send(Press(waits=False))

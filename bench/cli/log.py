@@ -2,30 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING
 
 import click
 
 from bench.cli.common import (
     Complaint,
+    ask_log,
     connect,
+    echo_json,
     json_option,
-    request,
-    say,
-    socket_option,
+    log_errors,
+    most_option,
+    only_check_option,
+    only_jig_option,
+    tell_unread,
+    whose_log,
 )
 from bench.cli.log_import import log_import
 
 if TYPE_CHECKING:
     from bench.finding import Unread
+    from bench.log.moves import MoveRow
     from bench.protocol import LogRows
     from bench.units import System
 
 PAGE = 100  # results in one answer of the daemon: under a mebibyte
-
-T = TypeVar("T")
 
 
 @click.group()
@@ -37,28 +41,12 @@ def log() -> None:
 log.add_command(log_import)
 
 
-def _file_option(f: Any) -> Any:
-    return click.option(
-        "--log",
-        "log_path",
-        metavar="FILE",
-        help="Read this file instead of asking the daemon.",
-    )(f)
-
-
 @log.command("list")
-@socket_option
-@_file_option
+@whose_log
 @json_option
-@click.option("--jig", metavar="NAME", help="Only this sled.")
-@click.option("--check", "kind", metavar="KIND", help="Only this check.")
-@click.option(
-    "--most",
-    type=click.IntRange(1, 10000),
-    default=50,
-    show_default=True,
-    help="The latest so many.",
-)
+@only_jig_option
+@only_check_option
+@most_option
 def list_(
     socket_path: str | None,
     log_path: str | None,
@@ -77,9 +65,7 @@ def list_(
     reply, units = listed(socket_path, log_path, jig, kind, most)
     rows, status = reply.findings, tell_unread(reply.unread)
     if as_json:
-        import msgspec
-
-        click.echo(msgspec.json.encode({"findings": rows, "unread": reply.unread}))
+        echo_json({"findings": rows, "unread": reply.unread})
         return status
     for finding in rows:
         lines = result_lines(finding, units)
@@ -93,8 +79,7 @@ def list_(
 
 @log.command()
 @click.argument("id")
-@socket_option
-@_file_option
+@whose_log
 @json_option
 def show(id: str, socket_path: str | None, log_path: str | None, as_json: bool) -> int:
     """One result with its evidence and what was done about it.
@@ -107,22 +92,11 @@ def show(id: str, socket_path: str | None, log_path: str | None, as_json: bool) 
     from bench.protocol import LogOne, LogShow
     from bench.render.result import result_lines
 
-    units: System = "mm"
-    if log_path is not None:
-        shown = from_file(lambda h: h.show(_there(log_path), id))
-        one = {
-            "finding": shown.finding,
-            "evidence": shown.evidence,
-            "moves": shown.moves,
-        }
-        finding = shown.finding
-    else:
-        reply, units = request(socket_path, LogShow(id=id), LogOne)
-        moves = [msgspec.json.decode(move, type=MoveRow) for move in reply.moves]
-        one = {"finding": reply.finding, "evidence": reply.evidence, "moves": moves}
-        finding = reply.finding
+    reply, units = ask_log(socket_path, log_path, LogShow(id=id), LogOne)
+    finding = reply.finding
+    moves = [msgspec.json.decode(move, type=MoveRow) for move in reply.moves]
     if as_json:
-        click.echo(msgspec.json.encode(one))
+        echo_json({"finding": finding, "evidence": reply.evidence, "moves": moves})
         return 0
     click.echo(f"{finding.at}  {finding.id}")
     for line in result_lines(finding, units):
@@ -137,19 +111,15 @@ def show(id: str, socket_path: str | None, log_path: str | None, as_json: bool) 
             f"  {sweep.placement} {what}: {sweep.readings} readings, {sweep.set_aside}"
             f" set aside, {sweep.slope:+.6f}"
         )
-    for move in (
-        one["moves"]
-        if finding.proposed is not None
-        else [m for m in one["moves"] if m.made is not None]
-    ):
-        click.echo(f"  {_became(move, units)}")
+    for move in moves:
+        if finding.proposed is not None or move.made is not None:
+            click.echo(f"  {_became(move, units)}")
     return 0
 
 
 @log.command()
 @click.argument("id", required=False)
-@socket_option
-@_file_option
+@whose_log
 def export(id: str | None, socket_path: str | None, log_path: str | None) -> int:
     """The sweeps of one result as CSV, or everything, one JSON object a line, which
     `log import` takes.
@@ -168,9 +138,10 @@ def export(id: str | None, socket_path: str | None, log_path: str | None) -> int
 
 
 def _out_of(log_path: str, id: str | None, unread: list[Unread]) -> Iterator[str]:
-    pieces = from_file(lambda h: h.exported(_there(log_path), id, unread))
-    while text := from_file(lambda _: next(pieces, None)):
-        yield text
+    from bench.log.history import exported
+
+    with log_errors():
+        yield from exported(Path(log_path), id, unread)
 
 
 def _exported(
@@ -194,16 +165,9 @@ def _exported(
 
 
 @log.command()
-@socket_option
-@_file_option
+@whose_log
 @json_option
-@click.option(
-    "--most",
-    type=click.IntRange(1, 10000),
-    default=50,
-    show_default=True,
-    help="The latest so many.",
-)
+@most_option
 def events(
     socket_path: str | None, log_path: str | None, as_json: bool, most: int
 ) -> int:
@@ -217,16 +181,9 @@ def events(
     """
     from bench.protocol import LogEventRows, LogEvents
 
-    if log_path is not None:
-        from bench.log import event_log
-
-        rows = from_file(lambda _: event_log.events(_there(log_path), most))
-    else:
-        rows = request(socket_path, LogEvents(most), LogEventRows)[0].events
+    rows = ask_log(socket_path, log_path, LogEvents(most), LogEventRows)[0].events
     if as_json:
-        import msgspec
-
-        click.echo(msgspec.json.encode({"events": rows}))
+        echo_json({"events": rows})
         return 0
     for row in rows:
         click.echo(f"{_local(row.at)}  {row.words}")
@@ -250,35 +207,17 @@ def known_kind(kind: str | None) -> None:
         the_check(kind)
 
 
-def _became(move: Any, units: System) -> str:
+def _became(move: MoveRow, units: System) -> str:
     from bench.units import length_words
 
     if move.made is None:
         return "The move was not noted as made: `sweepgauge moved` does."
-    distance = move.made.get("distance_mm")
-    size = (
-        f" by {length_words(float(distance), units)}"
-        if isinstance(distance, int | float)
-        else ""
-    )
+    far = move.distance
+    size = "" if far is None else f" by {length_words(far, units)}"
     proof = (
         f"verified by {move.verified_by}" if move.verified_by else "not verified yet"
     )
     return f"The move was made{size}; {proof}."
-
-
-def _there(text: str) -> Path:
-    return Path(text)
-
-
-def from_file(call: Callable[[Any], T]) -> T:
-    from bench.log import history
-    from bench.log.rows import LogError
-
-    try:
-        return call(history)
-    except LogError as error:
-        raise Complaint(str(error)) from error
 
 
 def listed(
@@ -292,24 +231,12 @@ def listed(
     they are shown."""
     from bench.protocol import LogList, LogRows
 
-    if log_path is not None:
-        return (
-            from_file(
-                lambda h: h.listed(_there(log_path), jig=jig, check=kind, most=most)
-            ),
-            "mm",
-        )
-    rows, units = LogRows([]), "mm"
+    rows, page_size = LogRows([]), PAGE if log_path is None else most
     while True:
-        want, last = min(PAGE, most - len(rows.findings)), rows.findings[-1:]
-        page: LogRows
-        page, units = request(
-            socket,
-            LogList(
-                jig=jig, check=kind, most=want, before=last[0].id if last else None
-            ),
-            LogRows,
-        )
+        want, last = min(page_size, most - len(rows.findings)), rows.findings[-1:]
+        before = last[0].id if last else None
+        message = LogList(jig=jig, check=kind, most=want, before=before)
+        page, units = ask_log(socket, log_path, message, LogRows)
         rows.findings.extend(page.findings)
         rows.moves.update(page.moves)
         rows.superseded.extend(page.superseded)
@@ -317,14 +244,3 @@ def listed(
         rows.distances.update(page.distances)
         if len(page.findings) < want or len(rows.findings) >= most:
             return rows, units
-
-
-def tell_unread(unread: list[Unread]) -> int:
-    """The exit status: what could not be read is bad news, and is told beside what
-    could."""
-    if not unread:
-        return 0
-    from bench.render.finding import unread_words
-
-    say(unread_words(unread))
-    return 1

@@ -19,7 +19,14 @@ from pathlib import Path
 
 from bench.checks.model import Check, EvidenceGear, Step, Trace
 from bench.checks.options import OptionValue
-from bench.cli.csv_rows import RecordedError, Row, Table, read_table, table_of
+from bench.cli.csv_rows import (
+    RecordedError,
+    Row,
+    Table,
+    read_table,
+    short,
+    table_of,
+)
 
 __all__ = ["FEWEST", "INCH", "RecordedError", "read_sweeps", "sweeps_of"]
 
@@ -49,14 +56,13 @@ class _Length:
 class _Group:
     """The rows of one sweep and placement."""
 
-    line: int
     step: Step
     sweep: str
     placement: str
     travel: list[float] = field(default_factory=list)
     reading: list[float] = field(default_factory=list)
     at: list[float | None] = field(default_factory=list)
-    lines: list[int] = field(default_factory=list)
+    rows: list[Row] = field(default_factory=list)
     seat: str | None = None
     hold: str | None = None
 
@@ -65,7 +71,7 @@ def read_sweeps(
     path: Path, check: Check, options: Mapping[str, OptionValue], gear: EvidenceGear
 ) -> list[Trace]:
     """All sweeps of one file in order. Raises RecordedError with file and line."""
-    return _traces(read_table(path), str(path), check, options, gear)
+    return _traces(read_table(path), check, options, gear)
 
 
 def sweeps_of(
@@ -76,79 +82,74 @@ def sweeps_of(
     gear: EvidenceGear,
 ) -> list[Trace]:
     """The same from text; `name` stands for the file in messages."""
-    return _traces(table_of(text, name), name, check, options, gear)
+    return _traces(table_of(text, name), check, options, gear)
 
 
 def _traces(
     table: Table,
-    name: str,
     check: Check,
     options: Mapping[str, OptionValue],
     gear: EvidenceGear,
 ) -> list[Trace]:
-    columns = _Columns(table, name, check)
-    steps = _Steps(name, check, options, gear)
+    columns = _Columns(table, check)
+    steps = _Steps(check, options, gear)
     groups: dict[tuple[str, str, int], _Group] = {}
     visit, before = 0, ""
     for row in table.rows:
         placement = row.cells[columns.place]
         if not placement:
-            raise RecordedError(
-                f"{name}:{row.line}: the column {columns.place} is empty"
-            )
-        step = steps.of(placement, row.line)
+            raise row.wrong(f"the column {columns.place} is empty")
+        step = steps.of(placement, row)
         sweep = row.cells["sweep"] if columns.swept else ""
         if columns.swept and not sweep:
-            raise RecordedError(
-                f"{name}:{row.line}: the column sweep is empty; number the sweeps"
-            )
+            raise row.wrong("the column sweep is empty; number the sweeps")
         # a spot that is come back to is read anew, whatever its number
         visit += step.gather == "spot" and placement != before
         before = placement
         group = groups.setdefault(
-            (sweep, placement, visit), _Group(row.line, step, sweep, placement)
+            (sweep, placement, visit), _Group(step, sweep, placement)
         )
-        _take(group, row, name, columns, gear)
-    return [_trace(name, group) for group in groups.values()]
+        _take(group, row, columns, gear)
+    return [_trace(group) for group in groups.values()]
 
 
 class _Columns:
     """Where what stands, by what the check declares. Raises RecordedError naming what
     is missing or twofold."""
 
-    def __init__(self, table: Table, name: str, check: Check) -> None:
+    def __init__(self, table: Table, check: Check) -> None:
         wanted = ", ".join(c if c in NAMES else f"{c}_mm" for c in check.columns)
         self.swept = "sweep" in check.columns
         self.place = next(c for c in check.columns if c in PLACES)
         lengths = [c for c in check.columns if c not in NAMES]
         for column in check.columns:
             if column in NAMES and column not in table.names:
-                raise RecordedError(
-                    f"{name}:1: no column {column!r}; it takes {wanted}; found"
+                raise table.header.wrong(
+                    f"no column {column!r}; it takes {wanted}; found"
                     f" {_some(table.names)}"
                 )
-        found = [_length(table, name, stem, wanted) for stem in lengths]
+        found = [_length(table, stem, wanted) for stem in lengths]
         self.reading = found[-1]
         self.travel = found[0] if len(found) > 1 else None
         self.timed = self.swept and "t_s" in table.names
         self.width = lengths[-1] == "width"
 
 
-def _length(table: Table, name: str, stem: str, wanted: str) -> _Length:
+def _length(table: Table, stem: str, wanted: str) -> _Length:
     units = {f"{stem}_mm": 1.0, f"{stem}_in": INCH}
     there = [n for n in table.names if n == stem or n.startswith(f"{stem}_")]
     if len(there) > 1:
-        raise RecordedError(
-            f"{name}:1: {_some(there)} name one quantity twice; keep one of them"
+        raise table.header.wrong(
+            f"{_some(there)} name one quantity twice; keep one of them"
         )
     if there and there[0] not in units:
-        raise RecordedError(
-            f"{name}:1: the column {_short(there[0])} has no unit this reads; call it"
+        raise table.header.wrong(
+            f"the column {short(there[0])} has no unit this reads; call it"
             f" {stem}_mm or {stem}_in"
         )
     if not there:
-        raise RecordedError(
-            f"{name}:1: no column {stem}_mm (or {stem}_in); it takes {wanted}; found"
+        raise table.header.wrong(
+            f"no column {stem}_mm (or {stem}_in); it takes {wanted}; found"
             f" {_some(table.names)}"
         )
     return _Length(there[0], units[there[0]])
@@ -158,23 +159,19 @@ class _Steps:
     """The set-ups by the name of their placement."""
 
     def __init__(
-        self,
-        name: str,
-        check: Check,
-        options: Mapping[str, OptionValue],
-        gear: EvidenceGear,
+        self, check: Check, options: Mapping[str, OptionValue], gear: EvidenceGear
     ) -> None:
         # a file says itself which set-ups were taken, whatever was asked for
         all_of_them = {
             o.name: o.default for o in check.options if o.name == "placements"
         }
-        self._name, self._check, self._options, self._gear = name, check, options, gear
+        self._check, self._options, self._gear = check, options, gear
         self._steps: dict[str, Step | None] = {}
         for step in check.plan({**options, **all_of_them}, gear):
             self._steps.setdefault(step.placement, step)
         self._listed = [p for p in self._steps]
 
-    def of(self, placement: str, line: int) -> Step:
+    def of(self, placement: str, row: Row) -> Step:
         if placement not in self._steps:
             accepts = self._check.accepts
             self._steps[placement] = (
@@ -184,20 +181,18 @@ class _Steps:
             )
         step = self._steps[placement]
         if step is None:
-            raise RecordedError(
-                f"{self._name}:{line}: unknown placement {_short(placement)};"
+            raise row.wrong(
+                f"unknown placement {short(placement)};"
                 f" {self._check.kind} takes {', '.join(map(repr, self._listed[:12]))}"
             )
         return step
 
 
-def _take(
-    group: _Group, row: Row, name: str, columns: _Columns, gear: EvidenceGear
-) -> None:
+def _take(group: _Group, row: Row, columns: _Columns, gear: EvidenceGear) -> None:
     step = group.step
     travel = 0.0
     if columns.travel is not None:
-        travel = columns.travel.factor * _number(name, row, columns.travel.column)
+        travel = columns.travel.factor * _number(row, columns.travel.column)
         # a swept surface along the cut is the travel instrument's; a place is written
         # down as a place
         if (
@@ -206,38 +201,34 @@ def _take(
             and gear.travel.grows == "toward"
         ):
             travel = -travel
-    reading = columns.reading.factor * _number(name, row, columns.reading.column)
+    reading = columns.reading.factor * _number(row, columns.reading.column)
     if columns.width and not reading > 0.0:
-        raise RecordedError(
-            f"{name}:{row.line}: {columns.reading.column} is"
+        raise row.wrong(
+            f"{columns.reading.column} is"
             f" {row.cells[columns.reading.column]}: a width is above zero"
         )
     if not columns.width and gear.indicator.grows == "pulled-out":
         reading = -reading
     for what, value in (("travel", travel), ("reading", reading)):
         if abs(value) > MOST:
-            raise RecordedError(
-                f"{name}:{row.line}: the {what} of {value:g} mm is no length at a saw"
-            )
+            raise row.wrong(f"the {what} of {value:g} mm is no length at a saw")
     group.travel.append(travel)
     group.reading.append(reading)
-    group.lines.append(row.line)
+    group.rows.append(row)
     time = row.cells.get("t_s", "") if columns.timed else ""
-    group.at.append(_number(name, row, "t_s") if time else None)
+    group.at.append(_number(row, "t_s") if time else None)
     if columns.swept:
-        group.seat = _same(name, row, "seat", group.seat, row.cells.get("seat"))
-        group.hold = _same(name, row, "hold", group.hold, _hold(row))
+        group.seat = _same(row, "seat", group.seat, row.cells.get("seat"))
+        group.hold = _same(row, "hold", group.hold, _hold(row))
 
 
-def _same(
-    name: str, row: Row, column: str, before: str | None, said: str | None
-) -> str | None:
+def _same(row: Row, column: str, before: str | None, said: str | None) -> str | None:
     """One sweep runs on one seat and under one hold; rows that leave it out go with the
     others."""
     if said and before is not None and said != before:
-        raise RecordedError(
-            f"{name}:{row.line}: {column} {_short(said)} in a sweep that had"
-            f" {_short(before)}; number the sweeps apart"
+        raise row.wrong(
+            f"{column} {short(said)} in a sweep that had"
+            f" {short(before)}; number the sweeps apart"
         )
     return said or before
 
@@ -254,32 +245,28 @@ def _hold(row: Row) -> str | None:
     return said.lower() if said.lower() in WALLS else said
 
 
-def _number(name: str, row: Row, column: str) -> float:
+def _number(row: Row, column: str) -> float:
     text = row.cells[column]
     if not text:
-        raise RecordedError(f"{name}:{row.line}: {column} is empty")
+        raise row.wrong(f"{column} is empty")
     if _NOT_FINITE.fullmatch(text):
-        raise RecordedError(f"{name}:{row.line}: {column} is not finite: {text!r}")
+        raise row.wrong(f"{column} is not finite: {text!r}")
     if not _NUMBER.fullmatch(text):
         hint = (
             "; write a point, not a comma"
             if re.fullmatch(r"[+-]?[0-9]*,[0-9]+", text)
             else ""
         )
-        raise RecordedError(
-            f"{name}:{row.line}: {column} is not a number: {_short(text)}{hint}"
-        )
+        raise row.wrong(f"{column} is not a number: {short(text)}{hint}")
     value = float(text)
     if not math.isfinite(value):
-        raise RecordedError(
-            f"{name}:{row.line}: {column} is not finite: {_short(text)}"
-        )
+        raise row.wrong(f"{column} is not finite: {short(text)}")
     return value
 
 
-def _trace(name: str, group: _Group) -> Trace:
+def _trace(group: _Group) -> Trace:
     if group.step.gather == "sweep":
-        _judge_sweep(name, group)
+        _judge_sweep(group)
     return Trace(
         placement=group.placement,
         travel=group.travel,
@@ -288,21 +275,21 @@ def _trace(name: str, group: _Group) -> Trace:
         sweep=group.sweep,
         seat=group.seat,
         hold=group.hold,
-        at=_times(name, group),
+        at=_times(group),
     )
 
 
-def _judge_sweep(name: str, group: _Group) -> None:
-    which = f"{name}:{group.line}: sweep {_short(group.sweep)} at {group.placement}"
+def _judge_sweep(group: _Group) -> None:
+    row, which = group.rows[0], f"sweep {short(group.sweep)} at {group.placement}"
     if len(group.travel) < FEWEST:
-        raise RecordedError(
+        raise row.wrong(
             f"{which} has {len(group.travel)} readings; it takes {FEWEST} at least"
         )
     reach = max(group.travel) - min(group.travel)
     if reach < STANDS_STILL:
-        raise RecordedError(f"{which}: its travel does not move")
+        raise row.wrong(f"{which}: its travel does not move")
     if _way(group.travel) > TURNS_BACK * reach:
-        raise RecordedError(
+        raise row.wrong(
             f"{which}: its travel turns back; give every pass a number of its own"
         )
 
@@ -316,20 +303,16 @@ def _way(travel: Sequence[float]) -> float:
     return sum(abs(b - a) for a, b in pairwise(means))
 
 
-def _times(name: str, group: _Group) -> list[float] | None:
+def _times(group: _Group) -> list[float] | None:
     known = [t for t in group.at if t is not None]
     if not known:
         return None
-    for line, t in zip(group.lines, group.at, strict=True):
+    for row, t in zip(group.rows, group.at, strict=True):
         if t is None:
-            raise RecordedError(
-                f"{name}:{line}: t_s is empty, in a sweep that has times"
-            )
-    for line, (a, b) in zip(group.lines[1:], pairwise(known), strict=True):
+            raise row.wrong("t_s is empty, in a sweep that has times")
+    for row, (a, b) in zip(group.rows[1:], pairwise(known), strict=True):
         if b < a and group.step.gather == "sweep":
-            raise RecordedError(
-                f"{name}:{line}: t_s goes back from {a:g} to {b:g} s within a sweep"
-            )
+            raise row.wrong(f"t_s goes back from {a:g} to {b:g} s within a sweep")
     return known
 
 
@@ -341,9 +324,5 @@ def _rises(travel: Sequence[float]) -> bool:
 
 
 def _some(names: Sequence[str]) -> str:
-    shown = ", ".join(_short(n) for n in names[:8] if n)
+    shown = ", ".join(short(n) for n in names[:8] if n)
     return (shown or "nothing") + (", ..." if len(names) > 8 else "")
-
-
-def _short(text: str) -> str:
-    return repr(text if len(text) <= 40 else text[:37] + "...")

@@ -6,19 +6,19 @@ from pathlib import Path
 
 import click
 
-from bench.cli.common import Complaint, say, settings_option, socket_option
+from bench.cli.common import (
+    Complaint,
+    only_jig_option,
+    say,
+    settings_option,
+    whose_log,
+)
 
 
 @click.command()
-@socket_option
+@whose_log
 @settings_option
-@click.option(
-    "--log",
-    "log_path",
-    metavar="FILE",
-    help="Read this file instead of asking the daemon.",
-)
-@click.option("--jig", metavar="NAME", help="Only this sled.")
+@only_jig_option
 @click.option("--out", metavar="FILE.html", help="Write here, not to standard output.")
 @click.option("--card", is_flag=True, help="The small card for the wall by the saw.")
 def report(
@@ -35,13 +35,10 @@ def report(
 
     Example:  sweepgauge report --jig big-sled --out big-sled.html
     """
-    from bench.cli.report_source import from_daemon, from_log
+    from bench.cli.report_source import report_source
     from bench.render.report.page import card_html, report_html
 
-    if log_path is None:
-        source, units = from_daemon(socket_path, jig)
-    else:
-        source, units = from_log(log_path, settings_path, jig)
+    source, units = report_source(socket_path, log_path, settings_path, jig)
     html = (card_html if card else report_html)(source, units)
     if out is None:
         click.echo(html)

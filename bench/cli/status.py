@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from bench.cli.common import json_option, request, socket_option
+from bench.cli.common import echo_json, json_option, request, socket_option
 from bench.render.wording import without_name, without_port
 
 
@@ -20,9 +20,7 @@ def status(socket_path: str | None, as_json: bool) -> int:
 
     reply, units = request(socket_path, GetStatus(), StatusReply)
     if as_json:
-        import msgspec
-
-        click.echo(msgspec.json.encode(reply))
+        echo_json(reply)
         return 0
     click.echo(f"{reply.program}; log {reply.log}: {reply.recording}")
     for note in reply.notes:
@@ -50,11 +48,10 @@ def status(socket_path: str | None, as_json: bool) -> int:
             f"in progress: {reply.run.check} of {reply.run.jig or 'no named sled'};"
             f" {ask.words}"
         )
-    if reply.last:
-        from bench.render.result import result_lines
+    from bench.render.result import result_lines
 
-        for finding in reply.last:
-            click.echo(f"{finding.at}  {finding.id}")
-            for line in result_lines(finding, units)[:2]:
-                click.echo(f"  {line}")
+    for finding in reply.last:
+        click.echo(f"{finding.at}  {finding.id}")
+        for line in result_lines(finding, units)[:2]:
+            click.echo(f"  {line}")
     return 0

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import click
 
-from bench.cli.common import Complaint, json_option
+from bench.cli.common import Complaint, echo_json, json_option
 
 
 @click.command()
@@ -24,9 +24,7 @@ def symptom(name: str | None, as_json: bool) -> int:
         names = ", ".join(one["name"] for one in known)
         raise Complaint(f"no symptom is called {name!r}; there are: {names}")
     if as_json:
-        import msgspec
-
-        click.echo(msgspec.json.encode({"symptoms": chosen}))
+        echo_json({"symptoms": chosen})
         return 0
     for one in chosen:
         for line in symptom_lines(one):

@@ -3,16 +3,33 @@
 from __future__ import annotations
 
 import time
-from typing import TYPE_CHECKING, Protocol
+from collections.abc import Sequence
+from typing import Protocol
 
 import click
 
-from bench.cli.common import Complaint, connect, json_option, socket_option
+from bench.cli.common import (
+    Complaint,
+    connect,
+    echo_json,
+    json_option,
+    socket_option,
+)
+from bench.protocol import (
+    Concluded,
+    GetStatus,
+    InstrumentState,
+    Notice,
+    PassNotice,
+    PromptChanged,
+    Readings,
+    Rejected,
+    StatusReply,
+    Watch,
+)
+from bench.protocol.client import Gone, NoDaemon
 from bench.render.wording import with_name, without_name
-
-if TYPE_CHECKING:
-    from bench.protocol import InstrumentState, StatusReply
-    from bench.units import System
+from bench.units import System
 
 
 @click.command()
@@ -36,9 +53,6 @@ def watch(
 
     Example:  sweepgauge watch --json | head
     """
-    from bench.protocol import GetStatus, StatusReply, Watch
-    from bench.protocol.client import Gone, NoDaemon
-
     until = None if seconds is None else time.monotonic() + seconds
     try:
         with connect(socket_path) as client:
@@ -77,8 +91,6 @@ def refuse_unknown(status: StatusReply, name: str) -> None:
 
 def _is_of(message: object, name: str | None) -> bool:
     """Whether a message is of this instrument, or of no one; None is any instrument."""
-    from bench.protocol import InstrumentState
-
     own = getattr(message, "instrument", None)
     if isinstance(message, InstrumentState):
         own = message.name
@@ -91,12 +103,6 @@ class _Output(Protocol):
 
 class _Lines:
     def show(self, message: object) -> None:
-        from bench.protocol import (
-            InstrumentState,
-            Notice,
-            Readings,
-            Rejected,
-        )
         from hw.formats import meaning_of
 
         if isinstance(message, Notice):
@@ -116,34 +122,32 @@ class _Lines:
 
 class _Json:
     def show(self, message: object) -> None:
-        import msgspec
-
-        from bench.protocol import Readings, Rejected
-
         if isinstance(message, Readings):
             for at, value in zip(message.at, message.values, strict=True):
-                line = {
-                    "value": value,
-                    "unit": message.unit,
-                    "instrument": message.instrument,
-                    "at": round(at, 6),
-                    "flags": message.flags,
-                    "status": None,
-                    "fault": None,
-                }
-                click.echo(msgspec.json.encode(line))
+                _line(message.instrument, at, value, message.unit, message.flags)
         elif isinstance(message, Rejected):
-            line = {
-                "value": None,
-                "unit": "mm",
-                "instrument": message.instrument,
-                "at": round(message.at, 6),
-                "flags": [],
-                "status": message.status,
-                "fault": message.fault,
-                "raw": message.raw,
-            }
-            click.echo(msgspec.json.encode(line))
+            _line(
+                message.instrument,
+                message.at,
+                status=message.status,
+                fault=message.fault,
+                raw=message.raw,
+            )
+
+
+def _line(
+    instrument: str,
+    at: float,
+    value: float | None = None,
+    unit: str = "mm",
+    flags: Sequence[str] = (),
+    status: str | None = None,
+    fault: str | None = None,
+    **more: str,
+) -> None:
+    said = {"value": value, "unit": unit, "instrument": instrument}
+    why = {"flags": flags, "status": status, "fault": fault}
+    echo_json({**said, "at": round(at, 6), **why, **more})
 
 
 class _Sentences:
@@ -163,16 +167,6 @@ class _Sentences:
         self._last = ""
 
     def show(self, message: object) -> None:
-        from bench.protocol import (
-            Concluded,
-            InstrumentState,
-            Notice,
-            PassNotice,
-            PromptChanged,
-            Readings,
-            StatusReply,
-        )
-
         if isinstance(message, StatusReply):
             for one in message.instruments:
                 if _is_of(one, self._instrument):

@@ -7,8 +7,6 @@ from __future__ import annotations
 
 from statistics import NormalDist
 
-STEPS = 60  # halvings of the bracket: far below any figure that is shown
-
 
 def conformance_probability(
     low: float, high: float, value: float, standard: float
@@ -22,12 +20,18 @@ def conformance_probability(
 
 
 def share_limit(value: float, standard: float, share: float = 0.95) -> float:
-    """Q, so that the chance of a size of at most Q is `share`."""
-    low, high = 0.0, abs(value) + 10.0 * standard
-    for _ in range(STEPS):
-        middle = (low + high) / 2.0
-        if conformance_probability(-middle, middle, value, standard) < share:
-            low = middle
-        else:
-            high = middle
-    return high
+    """Q, so that the chance of a size of at most Q is `share`, more than a half.
+
+    Newton's rule from |value|, where the chance is at most a half: from there on the
+    chance grows ever less steeply, so that no step passes Q.
+    """
+    limit = abs(value)
+    if standard <= 0.0:
+        return limit
+    density = NormalDist(value, standard).pdf
+    while True:
+        short = share - conformance_probability(-limit, limit, value, standard)
+        further = limit + short / (density(limit) + density(-limit))
+        if further <= limit:
+            return limit
+        limit = further

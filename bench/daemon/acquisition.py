@@ -14,6 +14,7 @@ import msgspec
 
 from bench.daemon.sources import SharedPort, Sources, make_reader, may_err
 from bench.doctor.direct_port import echo_of, request_of, request_rate
+from bench.procedure.status_message import StatusMessage
 from bench.protocol import InstrumentState
 from bench.settings.settings_file import PortSettings
 from bench.stream.device_clock import DeviceClock
@@ -95,7 +96,7 @@ class Instrument:
         self.rate: float | None = None
         self.last: float | None = None  # monotonic s of the last good reading
         self.state: str = "absent"
-        self.words = f"{settings.port or 'pins'}: not opened yet."
+        self.remark = StatusMessage("instrument-not-open", {"name": name})
         self.progress = 0  # blocks read so far, for the watchdog
         self._on_batch = on_batch
         self._on_state = on_state
@@ -325,12 +326,8 @@ class Instrument:
             return  # the usual case
         if good_frames + bad_frames > FLOOD:
             self._flood_at = now
-            self._set_state(
-                "flooding",
-                f"The {self.name} sends over {FLOOD} frames in a second, which no"
-                " instrument does: is it the right port? `sweepgauge doctor` listens."
-                f" ({self.settings.port or 'pins'})",
-            )
+            values = {"name": self.name, "frames": FLOOD}
+            self._set_state("flooding", StatusMessage("instrument-floods", values))
         elif self.state == "flooding" and now - self._flood_at < EBB:
             return
         elif bad_frames >= GARBLED and bad_frames > good_frames:
@@ -338,34 +335,26 @@ class Instrument:
         elif self.state in UNREAD and now - self._bad_at < 1.0:
             return
         elif good_frames and good_frames >= bad_frames and self.state != "open":
-            self._set_state("open", f"The {self.name} reads.")
+            reads = StatusMessage("instrument-reads", {"name": self.name})
+            self._set_state("open", reads)
 
     def _set_unread(self) -> None:
         """The instrument sends no readings: it says so itself, or its bytes cannot be
         decoded."""
         if self._no_reading is not None:
             means, do = meaning_of(self._no_reading)
-            self._set_state(
-                "no-reading",
-                f"The {self.name} says it has no reading: {means}."
-                f" {do[0].upper()}{do[1:]}.",
-            )
+            advice = f"{do[0].upper()}{do[1:]}"
+            says = {"name": self.name, "means": means, "advice": advice}
+            self._set_state("no-reading", StatusMessage("instrument-no-reading", says))
         else:
             self._set_garbled()
 
     def _set_garbled(self) -> None:
         profile = self.settings.options.get("profile", "")
         kind = f"{self.settings.format} {profile}".rstrip()
-        check = (
-            "its wires, level shifter, invert and edge"
-            if self.settings.pins
-            else "baud rate, parity and format"
-        )
-        self._set_state(
-            "garbled",
-            f"The {self.name} sends what cannot be read as {kind}: check {check}; "
-            f"`sweepgauge doctor` listens. ({self.settings.port or 'pins'})",
-        )
+        code = "instrument-garbled-pins" if self.settings.pins else "instrument-garbled"
+        values = {"name": self.name, "format": kind}
+        self._set_state("garbled", StatusMessage(code, values))
 
     def _port_state(self, state: PortState, words: str) -> None:
         self._previous_block = 0
@@ -385,7 +374,9 @@ class Instrument:
             self._opened = True
         else:
             self.value = None
-        self._set_state(state, words)
+        port = self.settings.port or ""
+        values = {"name": self.name, "port": port, "why": words}
+        self._set_state(state, StatusMessage("instrument-port", values))
 
     def tick(self, now: float) -> bool:
         """Watch for silence, a few times a second. True once when the instrument still
@@ -403,11 +394,9 @@ class Instrument:
                 self._stopped_reading = False
             elif silence > long:
                 if self.state in {"open", "garbled", "no-reading"}:
-                    self._set_state(
-                        "silent",
-                        f"The {self.name} has sent nothing for {silence:.0f} s: is"
-                        " it on?",
-                    )
+                    values = {"name": self.name, "seconds": round(silence)}
+                    told = StatusMessage("instrument-silent", values)
+                    self._set_state("silent", told)
                     self.rate = None
             elif not self._stopped_reading:
                 self._stopped_reading, self.rate = True, None
@@ -439,10 +428,10 @@ class Instrument:
             self._stuck_since, self._stuck_at = now, self.progress
         return self._stuck_since is not None and now - self._stuck_since > STALLED
 
-    def _set_state(self, state: str, words: str) -> None:
-        if state == self.state and words == self.words:
+    def _set_state(self, state: str, remark: StatusMessage) -> None:
+        if state == self.state and remark == self.remark:
             return
-        self.state, self.words = state, words
+        self.state, self.remark = state, remark
         self._on_state(self)
 
     def said(self) -> InstrumentState:
@@ -451,7 +440,7 @@ class Instrument:
             name=self.name,
             role=self.role,
             state=self.state,
-            words=self.words,
+            remarks=[self.remark],
             port=self.settings.port or "",
             rate=self.rate,
             age=age,

@@ -6,6 +6,7 @@ Owns no socket and no instrument.
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import time
 import uuid
@@ -31,6 +32,7 @@ from bench.daemon.open_check import progress
 from bench.daemon.pass_looks import PassLooks
 from bench.daemon.shop_air import ShopAir
 from bench.finding import Finding, Remark
+from bench.log.cautions import Acknowledged
 from bench.log.rows import OpenRun
 from bench.log.writer import LogWriter
 from bench.procedure.acknowledged_cautions import AcknowledgedCautions
@@ -172,7 +174,7 @@ class CheckController:
         if self.air is not None:
             self.air.want()
         run_id = uuid.uuid4().hex[:12]
-        cautions = self.cautions.due(check.cautions, _saw(gear), _today())
+        cautions = self.cautions.due(check.cautions, _saw(gear), _day(time.time()))
         run = self._make_run(run_id, request, gear, cautions)
         self._supersedes = None
         indicator = self._settings().indicator
@@ -205,7 +207,13 @@ class CheckController:
         """Where its cautions are acknowledged, they need not be asked so soon again."""
         if run.facts.acknowledged:
             cautions = run.check.cautions
-            self.cautions.acknowledge(cautions, _saw(run.gear), _today())
+            self.cautions.acknowledge(cautions, _saw(run.gear), _day(time.time()))
+
+    def remember(self, past: Sequence[Acknowledged]) -> None:
+        """What the log says was acknowledged, in its order."""
+        for check, saw, at in past:
+            with contextlib.suppress(UnknownCheck):
+                self.cautions.acknowledge(find(check).cautions, saw, _day(at))
 
     def _make_run(
         self,
@@ -346,5 +354,5 @@ def _saw(gear: EvidenceGear) -> str | None:
     return gear.saw.name if gear.saw is not None else None
 
 
-def _today() -> str:
-    return time.strftime("%Y-%m-%d")
+def _day(wall_s: float) -> str:
+    return time.strftime("%Y-%m-%d", time.localtime(wall_s))

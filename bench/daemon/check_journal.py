@@ -12,7 +12,6 @@ from bench.daemon.acquisition import Instrument
 from bench.log.writer import LogWriter
 from bench.procedure.status_message import StatusMessage
 from bench.protocol import Saved
-from bench.render.notices import text
 
 
 class CheckJournal:
@@ -64,11 +63,10 @@ class CheckJournal:
         trace: Trace | None,
         reason: StatusMessage | None,
     ) -> None:
-        words = None if reason is None else text([reason])
-        self.log.end_sweep(sweep_id, state, push=push, trace=trace, reason=words)  # type: ignore[arg-type]
+        self.log.end_sweep(sweep_id, state, push=push, trace=trace, reason=reason)  # type: ignore[arg-type]
 
     def kept(self, trace: Trace, *, straight: bool) -> None:
         self._look_at(trace, straight)
 
     def undo_sweep(self, sweep_id: str, reason: StatusMessage) -> None:
-        self.log.undo_sweep(sweep_id, text([reason]))
+        self.log.undo_sweep(sweep_id, reason)

@@ -55,9 +55,8 @@ class Evaluation:
             self._task = asyncio.get_running_loop().create_task(self._conclude(run))
 
     async def _conclude(self, run: CheckProcedure) -> None:
-        from bench.daemon.evaluation_worker import (
-            work_out,  # brings numpy; loaded in the background after start
-        )
+        # brings numpy; loaded in the background after start
+        from bench.procedure.conclusion import conclude
 
         try:
             if self._looking:
@@ -71,7 +70,7 @@ class Evaluation:
                 .isoformat(timespec="seconds")
             )
             finding = await asyncio.to_thread(
-                work_out, evidence, uuid.uuid4().hex[:12], stamp, self._settings().units
+                conclude, evidence, id=uuid.uuid4().hex[:12], at=stamp
             )
         except EvidenceError as error:
             self._failed(run, evidence_error_words(error, self._settings().units))
@@ -105,11 +104,11 @@ class Evaluation:
     async def _look_whether_settled(
         self, run: CheckProcedure, settled: Callable[[CheckProcedure, int], None]
     ) -> None:
-        from bench.daemon.evaluation_worker import work_out
+        from bench.procedure.conclusion import conclude
 
         evidence = self._evidence(run)
         try:
-            finding = await asyncio.to_thread(work_out, evidence, "", "", "mm")
+            finding = await asyncio.to_thread(conclude, evidence, id="", at="")
         except EvidenceError:
             return  # the passes that are still asked for may mend it
         except Exception:

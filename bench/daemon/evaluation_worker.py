@@ -9,18 +9,13 @@ from bench.checks import find
 from bench.checks.model import Evidence, Trace
 from bench.checks.shared.doubts import of_evidence, told
 from bench.checks.shared.repeated_form import jump_of, repeats
-from bench.finding import Doubt, Finding
+from bench.finding import Doubt
 from bench.geometry.line_fit import fit_sweep
-from bench.procedure.conclusion import conclude
 from bench.protocol import FittedPass
 from bench.render.remarks import remark_words
 from bench.units import System
 
 POINTS = 200  # points of a pass that a screen can show
-
-
-def work_out(evidence: Evidence, id: str, at: str, units: System) -> Finding:
-    return conclude(evidence, id=id, at=at, units=units)
 
 
 def doubts_of(evidence: Evidence) -> Mapping[tuple[str, str | None, str | None], Doubt]:

@@ -21,8 +21,8 @@ from bench.protocol import (
     PutUnits,
 )
 from bench.render.gear import jig_texts, saw_texts, square_texts
-from bench.settings.edit import write_setting
-from bench.settings.settings_file import Paths, Settings, add_gear, load
+from bench.settings.edit import add_gear, write_setting
+from bench.settings.settings_file import Paths, Settings, load
 
 
 class GearService(Protocol):

@@ -4,36 +4,27 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import time
-from functools import partial
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Protocol
 
 import msgspec
 
-from bench.checks.options import OptionError
 from bench.daemon.clients import Client
 from bench.daemon.panel import PanelLink
 from bench.finding import Finding, Unread
-from bench.log import cut_forecast, event_log, history, upkeep_history
+from bench.log import history
+from bench.log.answers import FromLog, answer
 from bench.log.importer import Importer, SizedWrite
 from bench.log.writer import LogWriter
 from bench.procedure.wrong_use import InvalidRequest
 from bench.protocol import (
-    CutForecast,
     Document,
-    Drift,
     Due,
-    LogEventRows,
     LogEvents,
     LogExport,
     LogImport,
     LogImported,
-    LogList,
-    LogOne,
-    LogShow,
     LogText,
-    ShopForecast,
 )
 from bench.settings.settings_file import Paths, Settings
 
@@ -43,9 +34,6 @@ FLUSH = 1.0  # s
 
 
 LAST = 5  # results in a status
-FromLog = (
-    LogList | LogShow | LogExport | LogEvents | Drift | Due | CutForecast | ShopForecast
-)
 
 
 class LogService(Protocol):
@@ -61,55 +49,22 @@ class LogService(Protocol):
 async def answer_from_log(
     service: LogService,
     client: Client,
-    request: FromLog,
+    request: FromLog | LogExport,
 ) -> None:
-    path = service.paths.log
-    if isinstance(request, LogList):
-        rows = await asyncio.to_thread(
-            history.listed,
-            path,
-            jig=request.jig,
-            check=request.check,
-            most=request.most,
-            before=request.before,
-        )
-        client.send(msgspec.structs.replace(rows, ref=request.ref))
-    elif isinstance(request, LogEvents):
-        units = service.settings.units
+    path, settings = service.paths.log, service.settings
+    if isinstance(request, LogExport):
+        await _export(path, client, request)
+        return
+    if isinstance(request, LogEvents):
         # events of no check wait for company
         await asyncio.to_thread(service.log.flush, FLUSH)
-        events = await asyncio.to_thread(event_log.events, path, request.most, units)
-        client.send(LogEventRows(events, request.ref))
-    elif isinstance(request, LogShow):
-        shown = await asyncio.to_thread(history.show, path, request.id)
-        client.send(
-            LogOne(
-                shown.finding,
-                msgspec.Raw(msgspec.json.encode(shown.evidence)),
-                [msgspec.Raw(msgspec.json.encode(m)) for m in shown.moves],
-                request.ref,
-            )
-        )
-    elif isinstance(request, Drift):
-        document = await asyncio.to_thread(
-            upkeep_history.drift_of_log, path, request.jig, request.check
-        )
-        client.send_large(Document(document, request.ref))
-    elif isinstance(request, Due):
-        try:
-            document = await asyncio.to_thread(
-                upkeep_history.due_of_log, path, request.at, service.settings.gear.jigs
-            )
-        except ValueError as error:
-            raise InvalidRequest(str(error)) from error
-        if request.remind:
-            due = any(row["state"] == "now" for row in document["due"])
-            service.panel.due(due)
-        client.send_large(Document(document, request.ref))
-    elif isinstance(request, CutForecast | ShopForecast):
-        client.send(Document(await _forecast(service, request), request.ref))
-    else:
-        await _export(path, client, request)
+    reply = await asyncio.to_thread(
+        answer, path, request, units=settings.units, jigs=settings.gear.jigs
+    )
+    if isinstance(request, Due) and request.remind and isinstance(reply, Document):
+        due = any(row["state"] == "now" for row in reply.document["due"])
+        service.panel.due(due)
+    client.send_large(reply)
 
 
 async def _export(path: Path, client: Client, request: LogExport) -> None:
@@ -128,28 +83,6 @@ async def _export(path: Path, client: Client, request: LogExport) -> None:
         with contextlib.suppress(ValueError):
             pieces.close()
     client.send(LogText("", True, request.ref, unread))
-
-
-async def _forecast(
-    service: LogService, request: CutForecast | ShopForecast
-) -> dict[str, Any]:
-    """With the sleds as the settings have them now. Raises InvalidRequest,
-    LogError."""
-    jigs, now = service.settings.gear.jigs, time.time()
-    if isinstance(request, ShopForecast):
-        call = partial(cut_forecast.shop_forecast, service.paths.log)
-    else:
-        call = partial(
-            cut_forecast.cut_forecast,
-            service.paths.log,
-            request.jig,
-            request.options,
-            units=service.settings.units,
-        )
-    try:
-        return await asyncio.to_thread(call, now=now, jigs=jigs)
-    except OptionError as error:
-        raise InvalidRequest(str(error)) from error
 
 
 async def import_piece(service: LogService, client: Client, request: LogImport) -> None:

@@ -15,7 +15,6 @@ from bench.log.writer import LogWriter
 from bench.procedure.status_message import Severity, StatusMessage
 from bench.protocol import InstrumentState, Rejected, notice
 from bench.render.notices import text
-from bench.render.wording import without_port
 from bench.settings.settings_file import Settings
 from hw.formats import meaning_of
 
@@ -25,21 +24,16 @@ MOST_REJECTED = 5  # rejected frames told a second and instrument; all are count
 OUTLIER_NOTICE_S = 10.0  # s between two notices of outliers; all are counted
 # flags of a display that does not show the present value
 FROZEN_DISPLAY = frozenset({"hold", "max", "min", "tir"})
-# flags of readings that must not enter a sweep: what that is, and its message's code
-SPOILS = {
-    "hold": ("is on hold, maximum or minimum", "on-hold"),
-    "missed_edge": (
-        "has missed an edge: where the sled is, is not known",
-        "missed-edge",
-    ),
-}
+# flags of readings that must not enter a sweep, and the code of what is told of them
+SPOILS = {"hold": "on-hold", "missed_edge": "missed-edge"}
 
 
 class ReadingDiagnostics:
     """One for all instruments.
 
     units: the latest unit of each instrument. spoiling: by instrument the flag for
-    which its readings cannot be used now. break_sweep: called with the reason.
+    which its readings cannot be used now. break_sweep: called with the code of a
+    reason, the time and values.
     """
 
     def __init__(
@@ -47,7 +41,7 @@ class ReadingDiagnostics:
         tell: Callable[[msgspec.Struct], None],
         log_writer: LogWriter,
         settings: Callable[[], Settings],
-        break_sweep: Callable[[str, float], None],
+        break_sweep: Callable[..., None],
     ) -> None:
         self.units: dict[str, str] = {}
         self.spoiling: dict[str, str] = {}
@@ -59,18 +53,12 @@ class ReadingDiagnostics:
         self._outlier_due: dict[str, float] = {}
 
     def state(self, instrument: Instrument) -> InstrumentState:
-        """The instrument's state, with the flag that spoils its readings, and without
-        the path of its port."""
+        """The instrument's state, with the flag that spoils its readings."""
         state, flag = instrument.said(), self.spoiling.get(instrument.name, "")
-        words = without_port(state.name, state.port, state.words)
-        state = msgspec.structs.replace(state, words=words)
         if not flag or state.state != "open":
             return state
-        return msgspec.structs.replace(
-            state,
-            spoiled=flag,
-            words=text([StatusMessage(SPOILS[flag][1], {"name": state.name})]),
-        )
+        remarks = [StatusMessage(SPOILS[flag], {"name": state.name})]
+        return msgspec.structs.replace(state, spoiled=flag, remarks=remarks)
 
     def check_unit(self, instrument: Instrument, unit: str, now: float) -> None:
         """A unit switched at the instrument breaks a sweep."""
@@ -81,7 +69,7 @@ class ReadingDiagnostics:
         values = {"name": name, "before": before, "unit": unit}
         self._notice(name, StatusMessage("unit-switched", values))
         self._log.event(None, "unit", {"name": name, "from": before, "to": unit})
-        self._break_sweep(f"the {name} was switched from {before} to {unit}", now)
+        self._break_sweep("unit", now, **values)
 
     def check_flags(self, instrument: Instrument, flags: set[str], now: float) -> bool:
         """Whether these flags spoil the readings. It is told when that begins and when
@@ -93,10 +81,10 @@ class ReadingDiagnostics:
         before = self.spoiling.pop(name, None)
         if spoils is not None:
             self.spoiling[name] = spoils
-            self._break_sweep(f"the {name} {SPOILS[spoils][0]}", now)
+            self._break_sweep(spoils, now, name=name)
         if spoils != before:
             self._tell(self.state(instrument))
-            code = SPOILS[spoils][1] if spoils else "reads-again"
+            code = SPOILS[spoils] if spoils else "reads-again"
             message = StatusMessage(code, {"name": name})
             self._notice(name, message, "warning" if spoils else "good")
             event = {"name": name, "code": code, "words": text([message])}

@@ -16,7 +16,6 @@ from bench.daemon.device_setup import DeviceSetup
 from bench.daemon.gear_events import note_event
 from bench.daemon.gear_requests import GearService, put_gear, put_setting
 from bench.daemon.log_requests import (
-    FromLog,
     LogService,
     answer_from_log,
     import_piece,
@@ -24,6 +23,7 @@ from bench.daemon.log_requests import (
 from bench.daemon.outbox import Send
 from bench.daemon.quick_check import as_quick
 from bench.finding import Finding
+from bench.log.answers import FromLog
 from bench.log.rows import LogError
 from bench.procedure.status_message import StatusMessage
 from bench.procedure.wrong_use import InvalidRequest
@@ -63,6 +63,7 @@ from bench.protocol import (
     PutSquare,
     PutUnits,
     Recording,
+    ReportParts,
     Request,
     Saved,
     ShopForecast,
@@ -70,7 +71,7 @@ from bench.protocol import (
     Undo,
     Watch,
 )
-from bench.render.notices import with_words
+from bench.render.notices import text, with_words
 from bench.settings.settings_file import SettingsError
 
 log = logging.getLogger("sweepgauge")
@@ -90,6 +91,7 @@ ONLY_ASKS = (
     Due,
     CutForecast,
     ShopForecast,
+    ReportParts,
     LogImport,
 )
 SHORTEST_BEAT, LONGEST_BEAT = 1.0, 60.0  # s
@@ -214,7 +216,7 @@ class RequestHandlers:
             await note_event(self.service, send, request)
         elif isinstance(request, LogImport):
             await import_piece(self.service, client, request)
-        elif isinstance(request, FromLog):
+        elif isinstance(request, FromLog | LogExport):
             await answer_from_log(self.service, client, request)
         else:
             raise InvalidRequest("this daemon cannot do that")
@@ -227,7 +229,7 @@ class RequestHandlers:
         return StatusReply(
             program=f"sweepgauge {__version__}",
             log=str(service.paths.log),
-            recording=service.recording.words,
+            recording=text(service.recording.remarks),
             instruments=[self._with_way(one) for one in service.bench.states()],
             run=run.state() if run is not None else None,
             last=service.last,

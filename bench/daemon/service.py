@@ -27,9 +27,11 @@ from bench.daemon.serial_places import Places, places
 from bench.daemon.shop_air import ShopAir
 from bench.daemon.station import Station
 from bench.daemon.tones import Tones
+from bench.daemon.wall_clock import SYNCED
 from bench.finding import Finding
 from bench.gear import Gear
-from bench.log import history
+from bench.log import history, rows
+from bench.log.cautions import acknowledged
 from bench.log.live_moves import live_move_history
 from bench.log.rows import Commit, LogError
 from bench.log.writer import LogWriter
@@ -46,7 +48,7 @@ from bench.protocol import (
 )
 from bench.protocol import Saved as SavedSaid
 from bench.render.finding import unread_words
-from bench.render.notices import with_words
+from bench.render.notices import text, with_words
 from bench.settings.settings_file import Paths, Settings
 from hw.climate import read_climate
 
@@ -62,6 +64,10 @@ STAYS = 0.75
 HURRIES = 2000.0
 
 
+RECORDING = Recording(remarks=[StatusMessage("recording")])
+SAVING = Recording(state="saving", remarks=[StatusMessage("saving")])
+
+
 class CannotRun(Exception):
     """The daemon cannot start; the message says what is in the way and what to do."""
 
@@ -74,7 +80,7 @@ class Service:
     ) -> None:
         self.settings = settings
         self.paths = paths
-        self.recording = Recording("recording")
+        self.recording = RECORDING
         self._trouble_words: str | None = None
         self._told_trouble = self._lost = False
         self.notes: list[str] = []
@@ -181,6 +187,9 @@ class Service:
         with contextlib.suppress(Exception):
             self.last = history.latest(self.paths.log, LAST)
             self.bench.live.past = live_move_history(self.paths.log)
+            stamp = rows.now(synced=SYNCED.exists())
+            past = acknowledged(self.paths.log, _boot_id(), stamp)
+            self.bench.checking.remember(past)
 
     async def _look_through(self) -> None:
         """Whether each result of the log can still be read: said now, and not when one
@@ -248,13 +257,8 @@ class Service:
         for _, why in saved.refused:
             self._lost = True
             log.warning("NOT RECORDED: %s", why)
-            self.tell(
-                Notice(
-                    "log",
-                    f"NOT RECORDED: the log did not take something: {why}.",
-                    recorded=False,
-                )
-            )
+            refused = StatusMessage("log-refused", {"why": why})
+            self.tell(notice("log", refused, recorded=False))
         self._say_recording()
 
     def _trouble(self, words: str | None) -> None:
@@ -266,11 +270,12 @@ class Service:
         """To clients, journal and service manager, when it changes."""
         outbox = self.bench.outbox
         if self._trouble_words is not None:
-            now = Recording(self._trouble_words, "not-recorded")
+            why = StatusMessage("not-recorded", {"why": self._trouble_words})
+            now = Recording(state="not-recorded", remarks=[why])
         elif outbox.behind or outbox.saving:
-            now = Recording("saving ...", "saving")
+            now = SAVING
         else:
-            now = Recording("recording")
+            now = RECORDING
         if now == self.recording:
             return
         self.recording = now
@@ -278,20 +283,16 @@ class Service:
         notify(self._status_line())
         if now.state == "not-recorded":
             self._told_trouble = True
-            log.warning("%s", now.words)
-            self.tell(Notice("log", now.words, recorded=False))
+            log.warning("%s", text(now.remarks))
+            self.tell(notice("log", now.remarks[0], recorded=False))
         elif now.state == "recording" and self._told_trouble:
-            left = (
-                "not all that waited could be saved"
-                if self._lost
-                else "all that waited is saved"
-            )
+            again = StatusMessage("log-again-lost" if self._lost else "log-again")
             self._told_trouble = self._lost = False
-            log.warning("the log is written again; %s", left)
-            self.tell(Notice("log", f"The log is written again; {left}."))
+            log.warning("%s", text([again]))
+            self.tell(notice("log", again))
 
     def _status_line(self) -> str:
-        return f"STATUS={self.recording.words} (log {self.paths.log})"
+        return f"STATUS={text(self.recording.remarks)} (log {self.paths.log})"
 
     def _known(
         self, gear: EvidenceGear, kind: str, options: Mapping[str, Any]
@@ -347,10 +348,13 @@ class Service:
                 units=self.settings.units,
             )
         )
+        told: list[msgspec.Struct] = []
         if self.recording.state != "recording":
-            client.send(self.recording)
+            told.append(self.recording)
         if self.recording.state == "not-recorded":
-            client.send(Notice("log", self.recording.words, recorded=False))
+            told.append(notice("log", self.recording.remarks[0], recorded=False))
+        for message in told:
+            client.send(with_words(message, self.settings.units))
 
     def tell(self, message: msgspec.Struct) -> None:
         message = with_words(message, self.settings.units)
@@ -405,9 +409,11 @@ class Service:
 
 
 def _load_arithmetic() -> None:
+    """What the first check and the first question about the log need."""
     from bench.daemon import evaluation_worker
+    from bench.log import cut_forecast, event_log, report_parts
 
-    assert evaluation_worker
+    assert evaluation_worker and cut_forecast and event_log and report_parts
 
 
 def _boot_id() -> str:

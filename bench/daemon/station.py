@@ -40,8 +40,7 @@ from bench.protocol import (
     Readings,
     notice,
 )
-from bench.render.clock import jump_words
-from bench.render.wording import with_name
+from bench.render.notices import text
 from bench.settings.settings_file import PortSettings, Settings
 from bench.stream.sweep_detector import Broken, SweepDetector, SweepEvent
 
@@ -49,9 +48,9 @@ log = logging.getLogger("sweepgauge")
 
 # states of an instrument in which nothing can be swept: what the pass is told
 UNUSABLE = {
-    **dict.fromkeys(("absent", "busy", "denied"), "went away"),
-    **{"silent": "fell silent", "flooding": "sends more than an instrument does"},
-    **dict.fromkeys(UNREAD, "does not read"),
+    **dict.fromkeys(("absent", "busy", "denied"), "away"),
+    **{"silent": "silent", "flooding": "flooding"},
+    **dict.fromkeys(UNREAD, "unread"),
 }
 POINTS_EVERY_S = 0.1  # s between two pieces of the running pass for clients
 
@@ -155,14 +154,14 @@ class Station:
                 self.instruments[-1].start()
         self.instruments.sort(key=lambda one: list(wanted).index(one.name))
         self._diagnostics.units.clear()
-        self._break_sweep("the wiring was changed", time.monotonic())
+        self._break_sweep("wiring", time.monotonic())
 
     def tick(self, now: float) -> None:
         self._look_at_clock()
         self.live.say()
         for instrument in self.instruments:
             if instrument.tick(now):
-                self._lose(instrument, "does not read")
+                self._lose(instrument, "unread")
         self._take_events(self.sweeper.tick(now), now)
         self._feed_watched(now)
         if self.run is not None:
@@ -171,11 +170,12 @@ class Station:
 
     def _look_at_clock(self) -> None:
         if (jump := self._wall.jumped()) is not None:
-            words, values = jump_words(jump), {"seconds": jump}
+            values = {"seconds": jump}
             self.log.event(None, "clock-jumped", values)
             self.checking.clock_jumped(jump)
-            self.tell(notice("clock", StatusMessage("clock-jumped", values)))
-            log.warning("%s", words)
+            jumped = StatusMessage("clock-jumped", values)
+            self.tell(notice("clock", jumped))
+            log.warning("%s", text([jumped]))
         if self._wall.set_now():
             # It corrects the earlier dates of this boot.
             self.log.event(
@@ -188,28 +188,23 @@ class Station:
         ]
         if self.by_marks:
             marks = self.settings.gear.travel.marks
-            words = (
-                f"No travel instrument: the sled is stopped at {len(marks)} marks,"
-                f" {marks[0]:g} to {marks[-1]:g} mm."
-            )
-            states.append(InstrumentState("travel", "travel", "marks", words))
+            values = {"count": len(marks), "first": marks[0], "last": marks[-1]}
+            remarks = [StatusMessage("travel-by-marks", values)]
+            by_marks = InstrumentState("travel", "travel", "marks", remarks=remarks)
+            states.append(by_marks)
         return states
 
     # ---- what instruments say --------------------------------------------------------
 
     def _changed(self, instrument: Instrument) -> None:
         self.tell(self._diagnostics.state(instrument))
-        log.info("%s", with_name(instrument.name, instrument.words))
-        self.log.event(
-            None,
-            "instrument",
-            {
-                "name": instrument.name,
-                "state": instrument.state,
-                "words": instrument.words,
-                "before": self._state.get(instrument.name, ""),
-            },
-        )
+        remark = instrument.remark
+        log.info("%s (%s)", text([remark]), instrument.settings.port or "pins")
+        event = {
+            **{"state": instrument.state, "code": remark.code, **remark.values},
+            "before": self._state.get(instrument.name, ""),
+        }
+        self.log.event(None, "instrument", event)
         self._state[instrument.name] = instrument.state
         if (how := UNUSABLE.get(instrument.state)) is not None:
             if instrument.state not in UNREAD:
@@ -217,12 +212,13 @@ class Station:
             self._lose(instrument, how)
 
     def _lose(self, instrument: Instrument, how: str) -> None:
-        """The sweep under way cannot be used; `how` says what the instrument does."""
+        """The sweep under way cannot be used; `how` is a code for what happened to the
+        instrument."""
         if instrument.role == "indicator":
             self.live.lose()
         if instrument.role in {"indicator", "travel"}:
             now = time.monotonic()
-            self._break_sweep(f"the {instrument.name} {how}", now)
+            self._break_sweep(how, now, name=instrument.name)
             if self.run is not None and (
                 self.run.sweep_id is not None or self.run.facts.rested
             ):
@@ -337,8 +333,8 @@ class Station:
             along_the_slot = step.gather != "sweep" or step.mount is not None
         return self.settings.gear.travel.grows == "toward" and along_the_slot
 
-    def _break_sweep(self, why: str, now: float) -> None:
-        self._take_events(self.sweeper.broken(why), now)
+    def _break_sweep(self, code: str, now: float, **values: object) -> None:
+        self._take_events(self.sweeper.broken(code, **values), now)
 
     def _take_events(self, events: list[SweepEvent], now: float) -> None:
         self._feed_watched(now)
@@ -347,7 +343,7 @@ class Station:
                 self.run.happening(event, now)
                 self.checking.after()
             elif isinstance(event, Broken):
-                log.info("%s", event.words)
+                log.info("a movement was broken: %s", event.code)
 
     def stalled(self, now: float) -> bool:
         """Whether a reader hangs."""

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import NamedTuple
 
 import msgspec
 
+from bench.doctor.templates import FAULTS, GOOD, NOTES
 from bench.units import System
 
 LISTEN = 1.5  # s of listening to a port, where the user does not say
 
 
 class Diagnostic(msgspec.Struct, frozen=True):
-    """about: its subject, one word. good: its severity: True, False for a fault, None
-    for a note. advice: what to do; a fault always has one.
+    """about: its subject, one word. code: what it is, in the templates. good: its
+    severity: True, False for a fault, None for a note. advice: what to do; a fault
+    always has one.
 
     evidence: what a claim rests on. proposal: keys of the settings file that would fit;
     people write them, the doctor does not. figures: numbers in mm, s, mm/s and readings
@@ -27,6 +30,7 @@ class Diagnostic(msgspec.Struct, frozen=True):
     evidence: tuple[str, ...] = ()
     proposal: dict[str, str | int] | None = None
     figures: dict[str, float] = {}
+    code: str = ""
 
 
 class ListeningOptions(NamedTuple):
@@ -39,16 +43,28 @@ class ListeningOptions(NamedTuple):
     seconds: float = LISTEN
 
 
-def good(about: str, words: str, **more: object) -> Diagnostic:
-    return Diagnostic(about, True, words, **more)  # type: ignore[arg-type]
-
-
-def note(about: str, words: str, advice: str = "", **more: object) -> Diagnostic:
-    return Diagnostic(about, None, words, advice, **more)  # type: ignore[arg-type]
-
-
-def fault(about: str, words: str, advice: str, **more: object) -> Diagnostic:
-    return Diagnostic(about, False, words, advice, **more)  # type: ignore[arg-type]
+def diagnosis(
+    about: str,
+    code: str,
+    *,
+    evidence: tuple[str, ...] = (),
+    proposal: Mapping[str, str | int] | None = None,
+    figures: dict[str, float] | None = None,
+    **values: object,
+) -> Diagnostic:
+    """A diagnostic by its code in the templates. values: those of its sentences."""
+    good = True if code in GOOD else False if code in FAULTS else None
+    words, _, advice = {**GOOD, **FAULTS, **NOTES}[code].partition(" | ")
+    return Diagnostic(
+        about,
+        good,
+        words.format(**values),
+        advice.format(**values),
+        evidence,
+        dict(proposal) if proposal is not None else None,
+        figures or {},
+        code,
+    )
 
 
 def many_times(words: str, count: int) -> str:

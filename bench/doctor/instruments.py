@@ -14,7 +14,7 @@ from functools import partial
 from pathlib import Path
 from threading import Lock
 
-from bench.doctor.diagnostic import Diagnostic, ListeningOptions, fault, good, note
+from bench.doctor.diagnostic import Diagnostic, ListeningOptions, diagnosis
 from bench.doctor.observation import (
     Observation,
     diagnose_no_reading,
@@ -87,7 +87,7 @@ def _diagnose_port(
     try:
         seen = observe(port, options.seconds)
     except FormatError as error:
-        yield fault(name, str(error), "mend the option in the settings")
+        yield diagnosis(name, "option-wrong", words=str(error))
         return
     except (OSError, ValueError) as error:
         yield _not_opened(name, port, error)
@@ -111,9 +111,13 @@ def _diagnose_readings(
     swept: bool,
 ) -> Iterator[Diagnostic]:
     rejected = f", {seen.rejects} rejected" if seen.rejects else ""
-    yield good(
+    yield diagnosis(
         name,
-        f"{port.port}: {seen.readings} readings in {options.seconds:g} s{rejected}",
+        "readings-come",
+        port=port.port,
+        readings=seen.readings,
+        seconds=options.seconds,
+        rejected=rejected,
     )
     yield from diagnose_observation(name, port, seen)
     if len(seen.channels) < 2:
@@ -132,36 +136,19 @@ def _obstacle(name: str, port: PortSettings, user: User) -> Diagnostic | None:
     path, kind = Path(port.port), FORMATS[port.format].port
     if not port.port:
         wires = ", ".join(f"{wire} {pin}" for wire, pin in port.pins.items())
-        return note(
-            name,
-            f"it is on pins ({wires}), which only the daemon reads",
-            "start the daemon and look again",
-        )
+        return diagnosis(name, "pins-by-daemon", wires=wires)
     if port.port.startswith("/"):
         if not path.exists():
-            return fault(
-                name,
-                f"{path} is not there",
-                f"is the cable plugged in? ls -l {kind.folder}",
-            )
+            return diagnosis(name, "port-missing", path=path, folder=kind.folder)
         if (denied := may_open(path, user)) is not None:
             return denied
         if kind.serial_line and not is_pseudo(path) and (holders := holders_of(path)):
             return _held(name, port, holders)
         if kind.serial_line and not path.is_char_device():
             what = "a folder" if path.is_dir() else "a file"
-            return fault(
-                name,
-                f"{path} is {what}, not a serial port",
-                "name a device: ls -l /dev/serial/by-id",
-            )
+            return diagnosis(name, "not-a-port", path=path, what=what)
     if kind.daemon_only:
-        return note(
-            name,
-            f"{port.port} {kind.daemon_only}, and the daemon takes it for itself",
-            "start the daemon and look again; here its numbers would go to the window"
-            " in front",
-        )
+        return diagnosis(name, "keys-by-daemon", port=port.port, why=kind.daemon_only)
     return None
 
 
@@ -169,22 +156,12 @@ def _not_opened(name: str, port: PortSettings, error: Exception) -> Diagnostic:
     if holders := holders_of(Path(port.port)) if port.port.startswith("/") else []:
         return _held(name, port, holders)
     if error_number(error) == errno.EAGAIN:  # its lock is another program's
-        return fault(
-            name,
-            f"{port.port} is held by another program",
-            f"close it; who it is: sudo fuser -v {port.port}",
-        )
-    return fault(
-        name,
-        f"{port.port}: {error}",
-        "mend the port in the settings, or close what holds it",
-    )
+        return diagnosis(name, "port-locked", port=port.port)
+    return diagnosis(name, "port-not-opened", port=port.port, error=error)
 
 
 def _held(name: str, port: PortSettings, holders: Sequence[str]) -> Diagnostic:
-    return fault(
-        name, f"{port.port} is held by {', '.join(holders)}", "close that program"
-    )
+    return diagnosis(name, "port-held", port=port.port, holders=", ".join(holders))
 
 
 def diagnose_cable(cable: Cable, user: User) -> Iterator[Diagnostic]:
@@ -195,15 +172,15 @@ def diagnose_cable(cable: Cable, user: User) -> Iterator[Diagnostic]:
         with open_line(cable.name, 9600) as line:
             heard = listen(line)
     except (OSError, ValueError) as error:
-        yield note("port", f"{cable.name} cannot be listened to: {error}")
+        yield diagnosis("port", "cable-not-opened", cable=cable.name, error=error)
         return
     if heard.proposal is not None:
         settings: dict[str, str | int] = {"port": cable.name, **heard.proposal.settings}
-        yield note(
+        yield diagnosis(
             "port",
-            f"{cable.name}: an instrument speaks there that the settings do not name",
-            "to read it, under [indicator], [travel] or [caliper]:"
-            f" {settings_text(settings)}",
+            "unnamed-instrument",
+            cable=cable.name,
+            settings=settings_text(settings),
             evidence=heard.proposal.evidence,
             proposal=settings,
         )
@@ -212,12 +189,12 @@ def diagnose_cable(cable: Cable, user: User) -> Iterator[Diagnostic]:
         registers = " or ".join(
             f'format = "{known.name}"' for known in FORMATS.values() if known.query
         )
-        yield note(
+        yield diagnosis(
             "port",
-            f"{cable.name} is silent",
-            "press the instrument's send button and look again. One that is asked, or"
-            " has registers, is heard once the settings name it:"
-            f" {REQUEST_ADVICE.removeprefix('One that is asked needs ')}; {registers}",
+            "silent-cable",
+            cable=cable.name,
+            request=REQUEST_ADVICE.removeprefix("One that is asked needs "),
+            registers=registers,
         )
         return
     speeds = ", ".join(f"{speed}" for speed, data in heard.heard.items() if data)
@@ -228,10 +205,11 @@ def diagnose_cable(cable: Cable, user: User) -> Iterator[Diagnostic]:
     if text_at is not None:
         words += f"; it is text at {text_at}: {heard.heard[text_at][:40]!r}"
     baud = text_at or next(iter(heard.heard))
-    yield note(
+    yield diagnosis(
         "port",
-        words,
-        f"to keep bytes for a report: sweepgauge capture {cable.name} --baud {baud}"
-        ' --seconds 10 --save mine.json ("The next one" in hw/INSTRUMENTS.md)',
+        "unknown-cable",
+        words=words,
+        cable=cable.name,
+        baud=baud,
         proposal=None if text_at is None else {"port": cable.name, "baud": baud},
     )

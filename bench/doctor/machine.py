@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from bench.doctor.diagnostic import Diagnostic, fault, good, note
+from bench.doctor.diagnostic import Diagnostic, diagnosis
 from hw.climate import read_climate
 
 LEAST_DISK = 100 * 2**20  # bytes; ten years of daily checks are 70 MB
@@ -46,20 +46,16 @@ def diagnose_clock(
         else "; this machine has no clock that runs without power"
     )
     if now < EARLIEST:
-        yield fault(
+        yield diagnosis(
             "clock",
-            f"it says {time.strftime('%Y-%m-%d', time.gmtime(now))}{unpowered}",
-            "connect to a network for a minute, or: sudo date -s '2030-01-31 10:00'."
-            " Measuring goes on; dates are marked",
+            "clock-wrong",
+            date=time.strftime("%Y-%m-%d", time.gmtime(now)),
+            unpowered=unpowered,
         )
     elif synced is False:
-        yield note(
-            "clock",
-            f"not set by a network since the start{unpowered}: dates are marked as"
-            " such",
-        )
+        yield diagnosis("clock", "clock-unset", unpowered=unpowered)
     elif synced:
-        yield good("clock", "set by a network")
+        yield diagnosis("clock", "clock-set")
 
 
 # ---- disk ----------------------------------------------------------------------------
@@ -71,45 +67,22 @@ def diagnose_disk(
     """The disk of the log, or where it would be. ours: this user is to write it, and
     not a service."""
     if log.is_dir():
-        yield fault(
-            "disk",
-            f"the log {log} is a folder",
-            f"name a file, such as {log / 'sweepgauge.db'}: --log, SWEEPGAUGE_LOG",
-        )
+        yield diagnosis("disk", "log-is-folder", log=log, example=log / "sweepgauge.db")
     folder = log.parent
     while not folder.exists() and folder != folder.parent:
         folder = folder.parent
     stat = os.statvfs(folder)
     free = stat.f_bavail * stat.f_frsize
     if stat.f_flag & os.ST_RDONLY:
-        yield fault(
-            "disk",
-            f"{folder} is read-only",
-            "give the log a place of its own that can be written: --log, or the overlay"
-            " of the card off",
-        )
+        yield diagnosis("disk", "disk-read-only", folder=folder)
     elif ours and not os.access(folder, os.W_OK):
-        yield fault(
-            "disk",
-            f"{folder} may not be written by this user",
-            f"sudo chown -R $USER {folder}, or another place with --log; the service"
-            " has its own",
-        )
+        yield diagnosis("disk", "disk-denied", folder=folder)
     if free < LEAST_DISK:
-        yield fault(
-            "disk",
-            f"{free / 2**20:.0f} MiB free for the log in {folder}",
-            "make room: when it is full, measuring goes on and nothing more is"
-            " recorded",
-        )
+        yield diagnosis("disk", "disk-full", mib=free / 2**20, folder=folder)
     else:
-        yield good("disk", f"{free / 2**20:.0f} MiB free for the log in {folder}")
+        yield diagnosis("disk", "disk-free", mib=free / 2**20, folder=folder)
     if memory := _memory_of(folder, mounts):
-        yield note(
-            "disk",
-            f"what is written to {folder} is gone when the power goes ({memory})",
-            "give the log a place that stays: --log, or SWEEPGAUGE_LOG",
-        )
+        yield diagnosis("disk", "disk-in-memory", folder=folder, memory=memory)
 
 
 def _memory_of(folder: Path, mounts: Path) -> str | None:
@@ -157,20 +130,16 @@ def diagnose_power(sys_root: Path = Path("/sys")) -> Iterator[Diagnostic]:
         except OSError:
             continue
         if low:
-            yield fault(
-                "power",
-                "the supply has dropped below 4.63 V, which spoils memory cards",
-                "a better supply and a shorter cable; fewer things on its USB sockets",
-            )
+            yield diagnosis("power", "power-low")
         else:
-            yield good("power", "the supply holds")
+            yield diagnosis("power", "power-good")
 
 
 def diagnose_air(sys_root: Path = Path("/sys")) -> Iterator[Diagnostic]:
     for one in read_climate(sys_root):
         said = [f"{one.temperature:.1f} C"] if one.temperature is not None else []
         said += [f"{one.humidity:.0f} % humidity"] if one.humidity is not None else []
-        yield note("air", f"{', '.join(said)} ({one.sensor})")
+        yield diagnosis("air", "air", said=", ".join(said), sensor=one.sensor)
 
 
 # ---- Python --------------------------------------------------------------------------
@@ -182,30 +151,23 @@ def diagnose_packages(distribution: str = "sweepgauge") -> Iterator[Diagnostic]:
     try:
         needs = importlib.metadata.requires(distribution) or []
     except importlib.metadata.PackageNotFoundError:
-        yield note(
-            "python",
-            f"{distribution} is not installed as a package: what it needs cannot be"
-            " told",
-        )
+        yield diagnosis("python", "not-a-package", distribution=distribution)
         needs = []
     wrong = [words for need in needs if (words := _lack(need))]
     if wrong:
-        yield fault(
+        yield diagnosis(
             "python",
-            "; ".join(wrong),
-            f"{sys.executable} -m pip install -U {distribution}, or -e .",
+            "packages-missing",
+            words="; ".join(wrong),
+            python=sys.executable,
+            distribution=distribution,
         )
     started, words = run_python("import numpy; print(numpy.__version__)")
     if not started:
-        yield fault(
-            "python",
-            f"numpy does not start: {words}",
-            "on a 32-bit system: sudo apt install python3-numpy libopenblas0, in an"
-            " environment with --system-site-packages; or take the 64-bit system",
-        )
+        yield diagnosis("python", "numpy-broken", words=words)
     elif not wrong:
         version = sys.version.split()[0]
-        yield good("python", f"{version}, numpy {words}, all that is needed is there")
+        yield diagnosis("python", "packages-good", version=version, words=words)
 
 
 def _lack(need: str) -> str | None:

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 
 import msgspec
 
-from bench.doctor.diagnostic import Diagnostic, fault, note
+from bench.doctor.diagnostic import Diagnostic, diagnosis
 from bench.doctor.direct_port import (
     echo_of,
     open_port,
@@ -122,55 +122,45 @@ def diagnose_observation(
     modes = sum(seen.flags[flag] for flag in DISPLAY_MODES)
     if modes:
         which = ", ".join(sorted(DISPLAY_MODES & seen.flags.keys()))
-        yield fault(
-            name,
-            f"the display is in a mode ({which}): what it sends is not the reading of"
-            " the moment",
-            "switch hold, maximum and minimum off on the instrument",
-        )
+        yield diagnosis(name, "display-mode", which=which)
     if seen.statuses and not seen.mute:
         words, advice = _statuses(seen)
-        yield note(name, f"in between it had no reading: {words}", advice)
+        yield diagnosis(name, "had-no-reading", words=words, advice=advice)
     if seen.flags["default_unit"]:
         chosen = port.options.get("default_unit")
-        yield note(
+        yield diagnosis(
             name,
-            "it sends no unit: its numbers are read as"
-            f" {'inch' if chosen in ('in', 'inch') else 'mm'}",
-            (
-                'does its display show mm? If it shows inches: default_unit = "in"'
-                if chosen is None
-                else ""
-            ),
+            "no-unit",
+            unit="inch" if chosen in ("in", "inch") else "mm",
+            advice='does its display show mm? If it shows inches: default_unit = "in"'
+            if chosen is None
+            else "",
         )
     if seen.echoes:
-        yield note(
-            name, f"it repeats what it is asked, {seen.echoes} times: no harm in that"
-        )
+        yield diagnosis(name, "echoes", echoes=seen.echoes)
     if seen.rejects and seen.faults:
         why, count = seen.faults.most_common(1)[0]
-        yield note(
+        yield diagnosis(
             name,
-            f"{seen.rejects} of {seen.rejects + seen.readings} frames were rejected,"
-            f" most of them ({count}) because: {why}; such as {seen.example}",
-            "check cable, baud rate and parity; `sweepgauge capture` keeps bytes for a"
-            " report",
+            "frames-rejected",
+            rejects=seen.rejects,
+            frames=seen.rejects + seen.readings,
+            count=count,
+            why=why,
+            example=seen.example,
         )
     diagnose = FORMATS[port.format].diagnose_values
     if diagnose is not None and (found := diagnose(port.options, seen.values)):
-        yield note(
+        yield diagnosis(
             name,
-            found.words,
-            found.advice,
+            "values-odd",
+            words=found.words,
+            advice=found.advice,
             evidence=found.evidence,
             proposal=found.proposal,
         )
     if len(seen.shown_units) > 1:
-        yield fault(
-            name,
-            "its unit was switched while it was heard",
-            "leave it at mm or inch during a check",
-        )
+        yield diagnosis(name, "unit-switched")
 
 
 def _mixed_streams(
@@ -178,46 +168,32 @@ def _mixed_streams(
 ) -> Iterator[Diagnostic]:
     """Counts without a length, and several channels or axes where one is wanted."""
     if seen.counts_only and _traits(port).gauge_and_counts:
-        yield fault(
-            name,
-            "the board tells where the scale is, and no word of a gauge came",
-            "is the gauge on and wired to the board? If this is the travel: per_count ="
-            ' "0.005 mm", or what its scale has',
-        )
+        yield diagnosis(name, "no-gauge-word")
     elif seen.counts_only:
-        yield fault(
-            name,
-            "it sends counts, and the settings do not say what travel one is",
-            'per_count = "0.005 mm", or whatever its scale has; push it 100 mm and see'
-            " how many counts come",
-        )
+        yield diagnosis(name, "counts-only")
     if len(seen.channels) > 1:
         channels = sorted(seen.channels)
         mute = ""
         if seen.mute:
             have = "has" if len(seen.mute) == 1 else "have"
             mute = f"; {', '.join(sorted(seen.mute))} {have} no gauge that answers"
-        yield fault(
+        yield diagnosis(
             name,
-            f"channels {', '.join(channels)} come mixed{mute}",
-            f"say which gauge this is: channel = {' or '.join(channels)}",
+            "channels-mixed",
+            channels=", ".join(channels),
+            mute=mute,
+            choice=" or ".join(channels),
         )
     if len(seen.axes) > 1 and "axis" not in port.options:
-        yield fault(
-            name,
-            f"axes {', '.join(sorted(seen.axes))} come mixed",
-            f'say which scale this is: axis = "{min(seen.axes)}"',
+        yield diagnosis(
+            name, "axes-mixed", axes=", ".join(sorted(seen.axes)), axis=min(seen.axes)
         )
 
 
 def diagnose_no_reading(name: str, where: str, seen: Observation) -> Diagnostic:
     """The instrument sends nothing but its own words for "no reading"."""
     words, advice = _statuses(seen)
-    return fault(
-        name,
-        f"{where}: the instrument itself says that it has no reading: {words}",
-        advice,
-    )
+    return diagnosis(name, "says-no-reading", where=where, words=words, advice=advice)
 
 
 def _statuses(seen: Observation) -> tuple[str, str]:

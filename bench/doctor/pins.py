@@ -11,7 +11,7 @@ import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
-from bench.doctor.diagnostic import Diagnostic, fault, good, note
+from bench.doctor.diagnostic import Diagnostic, diagnosis
 from bench.doctor.direct_port import wired_ports
 from bench.doctor.machine import run_python
 from bench.settings.settings_file import Settings
@@ -41,42 +41,24 @@ def diagnose_pins(
     names = ", ".join(f"{name} on {pin}" for name, pin in wired.items())
     chips = sorted(dev.glob("gpiochip*"))
     if not chips:
-        yield fault(
-            "pins",
-            f"this machine has no pins, and the settings wire {names}",
-            "take [panel] and the pins out of the settings on this machine; the rest"
-            " works without",
-        )
+        yield diagnosis("pins", "no-pins", names=names)
         return
     if ours and not any(os.access(chip, os.R_OK | os.W_OK) for chip in chips):
-        yield fault(
-            "pins",
-            f"{chips[0]} may not be opened, and the settings wire {names}",
-            "sudo adduser $USER gpio, then log out and in again",
-        )
+        yield diagnosis("pins", "pins-denied", chip=chips[0], names=names)
     elif ours and settings.panel is None:
-        yield good("pins", f"{names}: {chips[0]} may be opened")
+        yield diagnosis("pins", "pins-good", names=names, chip=chips[0])
     if settings.panel is not None:
         yield _library(names)
     if any(name.endswith(("data", "clock")) for name in wired):
-        yield note(
-            "pins",
-            "3.3 V and no more on any pin; most such gauges speak 1.5 V and need a"
-            " shifter",
-        )
+        yield diagnosis("pins", "pins-voltage")
 
 
 def _library(names: str) -> Diagnostic:
     with tempfile.TemporaryDirectory() as folder:
         environment = {**os.environ, "LG_WD": folder}
         started, words = run_python(_LIBRARY_TEST, cwd=folder, env=environment)
-    advice = (
-        "sudo apt install python3-lgpio, in an environment made with"
-        " --system-site-packages"
-    )
     if not started:
-        words = f"{names}: the library lgpio does not start: {words}"
-        return fault("pins", words, advice)
+        return diagnosis("pins", "lgpio-broken", names=names, words=words)
     if words != "True":
-        return fault("pins", f"{names}: the lgpio installed is an empty one", advice)
-    return good("pins", f"{names}: lgpio is there")
+        return diagnosis("pins", "lgpio-empty", names=names)
+    return diagnosis("pins", "lgpio-good", names=names)

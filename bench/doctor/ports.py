@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterator, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
-from bench.doctor.diagnostic import Diagnostic, fault, note
+from bench.doctor.diagnostic import Diagnostic, diagnosis
 from bench.settings.settings_file import PortSettings
 from hw.discovery.holders import holders_of
 from hw.formats import FORMATS
@@ -56,31 +56,33 @@ def diagnose_cables(
         holders = holders_of(cable.device)
         state = f"held by {', '.join(holders)}" if holders else "free"
         role = f"; it is the {used[cable.device]}" if cable.device in used else ""
-        yield note("port", f"{cable.name} is {cable.device.name}, {state}{role}")
+        yield diagnosis(
+            "port",
+            "cable",
+            cable=cable.name,
+            device=cable.device.name,
+            state=state,
+            role=role,
+        )
     for cable in cables:
         if len(cables) > 1 and not any(
             "by-id" in str(n) or "by-number" in str(n) for n in cable.names
         ):
-            yield note(
-                "port",
-                f"{cable.device.name} has no name of its own by number: another cable"
-                " has the same, or it has none",
-                f"name it by the socket it is plugged into, {cable.name}, and keep it"
-                " there",
+            yield diagnosis(
+                "port", "no-number", device=cable.device.name, cable=cable.name
             )
     for name, port in wired:
         if UNSTABLE.fullmatch(port.port):
             better = next(
                 (c.name for c in cables if c.device == Path(port.port).resolve()), None
             )
-            yield fault(
+            yield diagnosis(
                 name,
-                f"{port.port} may be another cable's name after a restart",
-                (
-                    f'write port = "{better}"'
-                    if better
-                    else "write its name under /dev/serial/by-id"
-                ),
+                "unstable-name",
+                port=port.port,
+                advice=f'write port = "{better}"'
+                if better
+                else "write its name under /dev/serial/by-id",
             )
 
 
@@ -96,32 +98,15 @@ def diagnose_neighbours(
     if serial0.exists() and command.exists():
         consoles = re.findall(r"console=(\w+)", command.read_text())
         if {serial0.resolve().name, "serial0"} & set(consoles):
-            yield fault(
-                "port",
-                "the login console is on /dev/serial0 and answers whatever the"
-                " instrument says",
-                "sudo raspi-config nonint do_serial_cons 1 (the console off) and"
-                " do_serial_hw 0 (the port on), then restart",
-            )
+            yield diagnosis("port", "login-console")
     if "ModemManager" in set(_processes(root / "proc")):
         rules = root / "etc/udev/rules.d/60-sweepgauge.rules"
         if not rules.exists():
-            yield note(
-                "port",
-                "a modem manager runs and writes to new ports for ten seconds",
-                "sudo cp systemd/60-sweepgauge.rules /etc/udev/rules.d/ && sudo udevadm"
-                " control --reload, then plug the cable in again",
-            )
+            yield diagnosis("port", "modem-manager")
     typed = " or ".join(known.name for known in FORMATS.values() if known.port is KEYS)
     for link in sorted((root / "dev/input/by-id").glob("*-event-kbd")):
         if str(link) not in named:
-            yield note(
-                "port",
-                f"{link} types like a keyboard: a cable that does is read with the"
-                f" format {typed}",
-                "write its name only if it is the cable: a keyboard that is named is"
-                " taken from the whole computer",
-            )
+            yield diagnosis("port", "keyboard", link=link, typed=typed)
 
 
 def _processes(proc: Path) -> Iterator[str]:

@@ -8,17 +8,16 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import NamedTuple
 
-from bench.doctor.diagnostic import Diagnostic, fault, note
+from bench.doctor.diagnostic import Diagnostic, diagnosis
 from bench.log.events import LOG_EVENTS, instrument_events
+from bench.log.loss_words import lacking_words, salvage_words
 from bench.log.read_only import open_read
-from bench.log.recover import lacking_words, salvage_words
 from bench.log.rows import LogError
 
 DAY = 86_400.0  # s
 # s before the day in which an instrument's last state is looked for
 EARLIER = 30 * DAY
 LATEST = 5  # events of an instrument that are shown with their times
-_ADVICE = "keep a copy: `sweepgauge log export`; then put in a new card, cards wear out"
 _STATES = {
     "absent": "went away",
     "silent": "fell silent",
@@ -59,12 +58,9 @@ def recent_events(log: Path, now: float) -> Iterator[Diagnostic]:
     for about, its in troubles.items():
         counts = Counter(one.kind for one in its)
         listed = ", ".join(f"{kind} {_times(count)}" for kind, count in counts.items())
-        words = f"in the last 24 hours it {listed}"
         evidence = tuple(f"{_clock(one.wall)} {one.words}" for one in its[-LATEST:])
-        if about == "log":
-            yield fault(about, words, _ADVICE, evidence=evidence)
-        else:
-            yield note(about, words, evidence=evidence)
+        code = "log-troubles" if about == "log" else "troubles"
+        yield diagnosis(about, code, listed=listed, evidence=evidence)
 
 
 def _trouble(

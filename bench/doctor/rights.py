@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import NamedTuple
 
-from bench.doctor.diagnostic import Diagnostic, fault, good, note
+from bench.doctor.diagnostic import Diagnostic, diagnosis
 
 
 class User(NamedTuple):
@@ -47,29 +47,19 @@ def diagnose_groups(
 ) -> Iterator[Diagnostic]:
     """wants: by group, what it may open, in words."""
     if user.root:
-        yield note(
-            "rights",
-            "root may open everything; the daemon needs less: run it as a user of"
-            " its own",
-        )
+        yield diagnosis("rights", "root")
         return
     for name, what_for in wants.items():
         if name not in known or name in user.groups:
             continue  # a system without the group protects nothing with it
         if name in user.listed:
-            yield fault(
-                "rights",
-                f"{user.name} is in the group {name}, but this login began before that",
-                "log out and in again (or: newgrp " + name + ")",
-            )
+            yield diagnosis("rights", "login-older", user=user.name, name=name)
         else:
-            yield fault(
-                "rights",
-                f"{user.name} is not in the group {name}, which may open {what_for}",
-                f"sudo adduser {user.name} {name}, then log out and in again",
+            yield diagnosis(
+                "rights", "not-in-group", user=user.name, name=name, what_for=what_for
             )
     if wants and all(name in user.groups or name not in known for name in wants):
-        yield good("rights", f"{user.name} may open what is wired")
+        yield diagnosis("rights", "rights-good", user=user.name)
 
 
 def may_open(path: Path, user: User) -> Diagnostic | None:
@@ -79,20 +69,20 @@ def may_open(path: Path, user: User) -> Diagnostic | None:
     group = group_of(path)
     mode = path.stat().st_mode
     if group == "root" or not (mode & stat.S_IRGRP and mode & stat.S_IWGRP):
-        return fault(
+        return diagnosis(
             "rights",
-            f"{path} may be opened by {'root' if group == 'root' else 'its owner'}"
-            f" alone, not by {user.name}",
-            "sudo cp systemd/60-sweepgauge.rules /etc/udev/rules.d/ && sudo udevadm"
-            " control --reload, then plug it in again",
+            "owner-denied",
+            path=path,
+            owner="root" if group == "root" else "its owner",
+            user=user.name,
         )
     do = (
         "log out and in again, as this login began before you joined the group"
         if group in user.listed
         else f"sudo adduser {user.name} {group}, then log out and in again"
     )
-    return fault(
-        "rights", f"{path} may not be opened by {user.name}; the group {group} may", do
+    return diagnosis(
+        "rights", "group-denied", path=path, user=user.name, group=group, advice=do
     )
 
 

@@ -13,9 +13,7 @@ from bench.doctor.diagnostic import (
     LISTEN,
     Diagnostic,
     ListeningOptions,
-    fault,
-    good,
-    note,
+    diagnosis,
 )
 from bench.doctor.observation import (
     Observation,
@@ -76,18 +74,10 @@ def diagnose_socket(path: Path) -> Diagnostic | None:
     except OSError:
         return None
     if not stat.S_ISSOCK(mode):
-        return fault(
-            "socket",
-            f"{path} is there and is not a socket",
-            "remove it, or name another with --socket",
-        )
+        return diagnosis("socket", "not-a-socket", path=path)
     if not os.access(path, os.R_OK | os.W_OK):
         return _closed_to_us(path, group_of(path))
-    return note(
-        "socket",
-        f"{path} is left over from a daemon that was killed; the next one clears it"
-        " away",
-    )
+    return diagnosis("socket", "socket-left", path=path)
 
 
 def _closed_to_us(path: Path, group: str) -> Diagnostic:
@@ -101,11 +91,7 @@ def _closed_to_us(path: Path, group: str) -> Diagnostic:
         advice = "log out and in again: this login began before you joined the group"
     else:
         advice = f"sudo adduser {user.name} {group}, then log out and in again"
-    return fault(
-        "socket",
-        f"{path} may not be opened by this user; its group, {group}, may",
-        advice,
-    )
+    return diagnosis("socket", "socket-denied", path=path, group=group, advice=advice)
 
 
 def diagnose_daemon(
@@ -116,19 +102,21 @@ def diagnose_daemon(
     seen = _watch(client, options.seconds)
     # after the watch: an instrument may just have been switched on
     reply = client.ask(GetStatus(), StatusReply)
-    yield good(
-        "daemon", f"{reply.program} (process {client.version.pid}) at {client.path}"
+    yield diagnosis(
+        "daemon",
+        "daemon-runs",
+        program=reply.program,
+        process=client.version.pid,
+        socket=client.path,
     )
     if reply.log_state != "not-recorded":
-        yield good("log", f"{reply.log}: what is measured is recorded")
+        yield diagnosis("log", "log-recorded", log=reply.log)
     else:
-        yield fault(
-            "log",
-            f"{reply.log}: {reply.recording}",
-            "see disk below; measuring goes on meanwhile",
+        yield diagnosis(
+            "log", "log-not-recorded", log=reply.log, recording=reply.recording
         )
     for words in reply.notes:
-        yield note("daemon", words)
+        yield diagnosis("daemon", "daemon-note", words=words)
     pushed = any(
         one.role == "travel" and one.state != "marks" for one in reply.instruments
     )
@@ -183,22 +171,30 @@ def _state(
     asks = port is not None and port.request is not None
     if one.state == "open" and not (seen.values or seen.statuses):
         before = "" if one.age is None else f", the last reading {one.age:.0f} s ago"
-        yield note(
+        yield diagnosis(
             one.name,
-            f"{words.rstrip('.')}, and nothing came in {seconds:g} s{before}",
-            silence_advice(port or PortSettings(), asks, held=True),
+            "nothing-came",
+            words=words.rstrip("."),
+            seconds=seconds,
+            before=before,
+            advice=silence_advice(port or PortSettings(), asks, held=True),
         )
     elif one.spoiled or one.state == "no-reading":
         pass  # what it sends says why
     elif one.state in GOOD_STATES:
-        yield good(one.name, words)
+        yield diagnosis(one.name, "state-good", words=words)
     elif one.state in ("garbled", "flooding") and port is not None:
         yield from _unread(client, one, port, seen.faults)
     elif one.state == "silent":
         advice = silence_advice(port or PortSettings(), asks, held=True)
-        yield note(one.name, words, advice)
+        yield diagnosis(one.name, "state-silent", words=words, advice=advice)
     else:
-        yield fault(one.name, words, _REMEDY.get(one.state, "see the words"))
+        yield diagnosis(
+            one.name,
+            "state-bad",
+            words=words,
+            advice=_REMEDY.get(one.state, "see the words"),
+        )
 
 
 def _unread(
@@ -214,7 +210,7 @@ def _unread(
     heard = heard_as_set(port, data)
     yield from diagnose_bytes(one.name, port, data, text, heard, faults)
     words = without_name(one.name, one.words)
-    yield note(one.name, words, "to try other speeds, stop the daemon and look again")
+    yield diagnosis(one.name, "other-speeds", words=words)
 
 
 def _readings(
@@ -224,7 +220,7 @@ def _readings(
         yield diagnose_no_reading(one.name, one.port, seen)
     elif one.state == "no-reading" and not seen.values:
         words = without_name(one.name, one.words)
-        yield fault(one.name, words, "see what its display says")
+        yield diagnosis(one.name, "instrument-says", words=words)
     else:
         yield from diagnose_observation(one.name, port, seen)
 
@@ -233,22 +229,13 @@ def _frame_counts(one: InstrumentState) -> Iterator[Diagnostic]:
     """Rejected frames and readings that leapt, since the port was opened."""
     frames = one.rejects + one.readings
     if one.rejects and one.state in GOOD_STATES:
-        words = f"{one.rejects} of {frames} frames were rejected since it was opened"
-        if one.rejects < BAD_SHARE * frames:
-            yield note(one.name, words)
-        else:
-            yield fault(
-                one.name,
-                words,
-                "check the cable, its length and what runs beside it; `sweepgauge"
-                " capture` keeps bytes for a report",
-            )
+        code = "few" if one.rejects < BAD_SHARE * frames else "many"
+        yield diagnosis(
+            one.name, f"{code}-rejected", rejects=one.rejects, frames=frames
+        )
     if one.held:
         many = "1 reading" if one.held == 1 else f"{one.held} readings"
-        yield note(
-            one.name,
-            f"{many} leapt and came back, as when a bit flips on the line: not used",
-        )
+        yield diagnosis(one.name, "leapt", many=many)
 
 
 _REMEDY = {

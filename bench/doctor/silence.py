@@ -11,7 +11,7 @@ from collections.abc import Iterator
 
 import msgspec
 
-from bench.doctor.diagnostic import Diagnostic, fault, note
+from bench.doctor.diagnostic import Diagnostic, diagnosis
 from bench.doctor.direct_port import open_port, request_of
 from bench.doctor.unrecognised import fitting
 from bench.settings.settings_file import PortSettings
@@ -34,19 +34,21 @@ def diagnose_silence(name: str, port: PortSettings) -> Iterator[Diagnostic]:
     asks = port.request is not None or FORMATS[port.format].query is not None
     other = ask_at_other_speeds(port) if asks and port.port.startswith("/") else None
     if other is None:
-        yield note(
+        yield diagnosis(
             name,
-            f"{port.port} is open and silent"
-            + (", though it was asked" if asks else ""),
-            silence_advice(port, asks),
+            "silent",
+            port=port.port,
+            asked=", though it was asked" if asks else "",
+            advice=silence_advice(port, asks),
         )
         return
     settings, evidence = other
-    yield fault(
+    yield diagnosis(
         name,
-        f"{port.port} does not answer at {port.baud} baud as the settings say, and does"
-        " otherwise",
-        fitting(port, settings),
+        "other-speed-answers",
+        port=port.port,
+        baud=port.baud,
+        advice=fitting(port, settings),
         evidence=evidence,
         proposal=settings,
     )

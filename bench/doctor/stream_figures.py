@@ -6,7 +6,7 @@ import statistics
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
-from bench.doctor.diagnostic import Diagnostic, ListeningOptions, fault, note
+from bench.doctor.diagnostic import Diagnostic, ListeningOptions, diagnosis
 from bench.units import System, length_words
 
 USUAL_PUSH = 40.0  # mm/s, a gentle push; common practice, no source
@@ -40,9 +40,7 @@ def stream_figures(
     if rate and (swept or options.spacing_named):
         yield _fastest_push(name, rate, options, swept=swept)
     elif rate:
-        yield note(
-            name, f"{rate:.1f} readings a second", figures={"rate": round(rate, 3)}
-        )
+        yield diagnosis(name, "rate", rate=rate, figures={"rate": round(rate, 3)})
     if len(values) >= FEWEST:
         yield _noise(name, values, options.units)
 
@@ -66,26 +64,40 @@ def _fastest_push(
         " [travel] out of the settings"
     )
     if not swept:
-        return note(name, words + "; at marks it is not pushed past", figures=figures)
+        return diagnosis(
+            name,
+            "push-limit-marks",
+            words=words + "; at marks it is not pushed past",
+            figures=figures,
+        )
     if fastest < SLOWEST_PUSH:
-        return fault(name, words, advice, figures=figures)
-    return note(name, words, advice if fastest < USUAL_PUSH else "", figures=figures)
+        return diagnosis(
+            name, "push-limit-low", words=words, advice=advice, figures=figures
+        )
+    return diagnosis(
+        name,
+        "push-limit",
+        words=words,
+        advice=advice if fastest < USUAL_PUSH else "",
+        figures=figures,
+    )
 
 
 def _noise(name: str, values: Sequence[float], units: System) -> Diagnostic:
     noise, step, drift = at_rest(values)
     if drift > MOVES * max(noise, step):
-        return note(
-            name,
-            f"it moved by {length_words(drift, units)} meanwhile: its noise is told at"
-            " rest",
-        )
+        return diagnosis(name, "moved", drift=length_words(drift, units))
     words = "at rest it does not change at all"
     if noise:
         scatter = length_words(noise, units, 5 if noise < 0.001 else None)
         words = f"at rest it scatters by {scatter} (one standard deviation)"
         words += f", in steps of {length_words(step, units)}" if step else ""
-    return note(name, words, figures={"noise": round(noise, 6), "step": round(step, 6)})
+    return diagnosis(
+        name,
+        "noise",
+        words=words,
+        figures={"noise": round(noise, 6), "step": round(step, 6)},
+    )
 
 
 def _speed(mm: float, units: System) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator, Mapping
 
-from bench.doctor.diagnostic import Diagnostic, fault, many_times
+from bench.doctor.diagnostic import Diagnostic, diagnosis, many_times
 from bench.settings.settings_file import PortSettings
 from hw.discovery.bit_frames import diagnose
 from hw.discovery.listening import (
@@ -19,6 +19,10 @@ from hw.discovery.listening import (
 from hw.formats import FORMATS, make_decoder
 from hw.formats.shared.declaration import Value
 
+NEXT_ONE = (
+    'keep bytes for a report: `sweepgauge capture` ("The next one" in'
+    " hw/INSTRUMENTS.md)"
+)
 REPORT = "`sweepgauge capture` keeps what came for a report"
 # options and framings that stand in the way of settings which do not name them
 _IN_THE_WAY = ("parity7", "decimals", "judged")
@@ -52,11 +56,8 @@ def diagnose_bytes(
     words = f"{port.port}: {len(data)} bytes that are not {speaks}"
     known = FORMATS[port.format]
     if faults and _reads_without_range(port, text):
-        yield fault(
-            name,
-            f"{port.port}: its numbers are beyond range_mm:"
-            f" {faults.most_common(1)[0][0]}",
-            "bring it back into that range; or take out range_mm, or make it wider",
+        yield diagnosis(
+            name, "beyond-range", port=port.port, why=faults.most_common(1)[0][0]
         )
         return
     why = tuple(many_times(*one) for one in faults.most_common(2))
@@ -65,7 +66,14 @@ def diagnose_bytes(
         other = known.diagnose(port.options, text)
         if other is not None and other.proposal is not None:
             advice = f"this would fit what is heard: {settings_text(other.proposal)}"
-            yield fault(name, words, advice, evidence=why, proposal=other.proposal)
+            yield diagnosis(
+                name,
+                "registers-otherwise",
+                words=words,
+                advice=advice,
+                evidence=why,
+                proposal=other.proposal,
+            )
             return
     if proposal is None:
         yield _unknown_shape(name, port, words, data, heard, why)
@@ -74,10 +82,11 @@ def diagnose_bytes(
     if "default_unit" in settings and "default_unit" in port.options:
         # its owner has said so already
         settings["default_unit"] = str(port.options["default_unit"])
-    yield fault(
+    yield diagnosis(
         name,
-        words,
-        fitting(port, settings),
+        "not-as-set",
+        words=words,
+        advice=fitting(port, settings),
         evidence=proposal.evidence,
         proposal=settings,
     )
@@ -103,25 +112,25 @@ def _unknown_shape(
     """No format reads it. For lines of text at another speed that speed is the first
     advice, as a report at a wrong speed is of no use."""
     speed = heard.text_at
-    report = (
-        'keep bytes for a report: `sweepgauge capture` ("The next one" in'
-        " hw/INSTRUMENTS.md)"
-    )
     if speed is None:
-        return fault(
+        return diagnosis(
             name,
-            f"{words}: {data[:40]!r}",
-            f"check baud rate, parity and format; {report}",
+            "unknown-shape",
+            words=words,
+            data=data[:40],
+            report=NEXT_ONE,
             evidence=why,
         )
     text = heard.heard.get(speed) or data
     other = speed != port.baud
-    return fault(
+    return diagnosis(
         name,
-        f"{words}; they are lines of text at {speed} baud: {text[:40]!r}",
-        (f"write baud = {speed}; " if other else "")
-        + "no profile reads such lines: see its menu for another way of sending; or"
-        f" {report}",
+        "unknown-lines",
+        words=words,
+        speed=speed,
+        text=text[:40],
+        first=f"write baud = {speed}; " if other else "",
+        report=NEXT_ONE,
         evidence=() if other else why,
         proposal={"baud": speed} if other else None,
     )
@@ -156,20 +165,19 @@ def diagnose_frames(
     why = tuple(many_times(*one) for one in faults.most_common(2))
     heard = diagnose(port.format, port.options, data)
     if heard is None:
-        return fault(
-            name,
-            f"{where}: nothing whole came meanwhile",
-            f"look again; {REPORT}",
-            evidence=why,
+        return diagnosis(
+            name, "no-whole-frame", where=where, report=REPORT, evidence=why
         )
     advice = heard.advice
     if heard.proposal is not None:
         settings = settings_text(heard.proposal)
         advice = f"{heard.advice}: {settings}. {heard.follow_up}".rstrip(". ")
-    return fault(
+    return diagnosis(
         name,
-        f"{where}: {heard.words}",
-        advice,
+        "frames-unread",
+        where=where,
+        words=heard.words,
+        advice=advice,
         evidence=(*heard.evidence, *why),
         proposal=heard.proposal,
     )

@@ -13,7 +13,7 @@ import numpy as np
 from bench.geometry.reversal import Array, Column, GeometryError, column
 
 FULL_TURN = 2.0 * np.pi
-FEWEST_FOR_WARP = 6  # turns from which a second harmonic is fitted
+FEWEST_FOR_WARP = 5  # turns from which a second harmonic is fitted
 FEWEST_LEFT = 3  # degrees of freedom that must then be left, repeats among them
 FEWEST_FOR_THREE = 8  # turns from which a third harmonic may be fitted
 # times the noise, from which what a curve leaves is form; about the 5 % point of F for

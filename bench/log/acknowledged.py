@@ -19,12 +19,7 @@ from bench.log.rows import LogDamaged
 
 # the sector that a disk writes whole or not at all, SQLite's documents on atomic commit
 BLOCK_BYTES = 512
-TABLES = {  # rows that are counted, in words: one and several
-    "finding": ("result", "results"),
-    "sweep": ("pass", "passes"),
-    "move": ("move", "moves"),
-    "event": ("event", "events"),
-}
+COUNTED = ("finding", "sweep", "move", "event")  # tables whose rows are counted
 
 Counts = dict[str, int]  # by table
 
@@ -93,7 +88,7 @@ def missing_rows(
     gaps = _gaps(db, told.highest)
     return {
         table: more
-        for table in TABLES
+        for table in COUNTED
         if (more := gaps[table] - told.missing.get(table, 0)) > 0
     }
 
@@ -102,7 +97,7 @@ def reserve_numbers(db: sqlite3.Connection, told: Acknowledged) -> None:
     """Keep a new row from taking the number of one that was lost."""
     highest = _highest(db)
     db.execute("BEGIN IMMEDIATE")
-    for table in TABLES:
+    for table in COUNTED:
         if (number := told.highest.get(table, 0)) > highest[table]:
             db.execute("DELETE FROM sqlite_sequence WHERE name = ?", (table,))
             db.execute(
@@ -113,16 +108,16 @@ def reserve_numbers(db: sqlite3.Connection, told: Acknowledged) -> None:
 
 def _gaps(db: sqlite3.Connection, highest: Counts) -> Counts:
     given = _highest(db)
-    counts = {t: db.execute(f"SELECT count(*) FROM {t}").fetchone()[0] for t in TABLES}
+    counts = {t: db.execute(f"SELECT count(*) FROM {t}").fetchone()[0] for t in COUNTED}
     return {
         table: max(given[table], highest.get(table, 0)) - counts[table]
-        for table in TABLES
+        for table in COUNTED
     }
 
 
 def _highest(db: sqlite3.Connection) -> Counts:
     rows = dict(db.execute("SELECT name, seq FROM sqlite_sequence"))
-    return {table: rows.get(table, 0) for table in TABLES}
+    return {table: rows.get(table, 0) for table in COUNTED}
 
 
 def _write(log: Path, told: Acknowledged) -> None:

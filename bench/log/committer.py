@@ -12,14 +12,14 @@ import logging
 import sqlite3
 import threading
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from pathlib import Path
 from typing import TypeVar
 
 import msgspec
 
 from bench.log import acknowledged, boots, entries, recover
-from bench.log.entry import Entry, Json, refusal
+from bench.log.entry import Entry, refusal
 from bench.log.faults import is_damage, why
 from bench.log.log_file import LogFile, LogReplaced
 from bench.log.rows import Commit, LogError, Stamp, UnfinishedWork
@@ -72,7 +72,6 @@ class Committer:
         self._damaged = False  # found while running: salvage before anything else
         self._opened_at = clock()
         self._queue = WriteQueue()
-        self._dropped: dict[str, int] = {}  # readings without room, by sweep
         self._hurry = False  # somebody waits for all of it
         self._ticket = 0
         self._saved = 0
@@ -136,22 +135,6 @@ class Committer:
                         self._wake.notify_all()
             self.look()
             return self._ticket if fits and self._closing_at is None else NOT_QUEUED
-
-    def chunk(
-        self, sweep_id: str, instrument: str, raw: bytes, arrival_ns: Iterable[int]
-    ) -> int:
-        """Bytes of a running sweep; arrival_ns: monotonic, one for each record in them
-        (stored in whole us)."""
-        times = [arrival // 1000 for arrival in arrival_ns]
-        ticket = self.put(
-            ReadingBlock(sweep_id, instrument, raw, times),
-            urgent=False,
-            size=len(raw) + 8 * len(times) + 300,
-            reserve=False,
-        )
-        if ticket == NOT_QUEUED:
-            self._dropped[sweep_id] = self._dropped.get(sweep_id, 0) + len(times)
-        return ticket
 
     def look(self) -> None:
         """To be called now and then: a write that waits for too long is trouble."""
@@ -271,14 +254,10 @@ class Committer:
         error = refusal(db, lambda: write(db, self._boot_key))
         if error is None:
             return None
-        self._event(db, self._boot_key, "refused-by-log", {"why": str(error)})
+        entry = Entry(db, self._boot_key, self._clock())
+        entry.event(None, "refused-by-log", {"why": str(error)})
         _log.error("the log refused a write: %s", error, exc_info=error)
         return str(error)
-
-    def _event(
-        self, db: sqlite3.Connection, boot_key: int, kind: str, data: Json
-    ) -> None:
-        Entry(db, boot_key, self._clock()).event(None, kind, data)
 
     def _done(self, batch: list[QueuedWrite], commit: Commit) -> None:
         with self._wake:
@@ -310,11 +289,12 @@ class Committer:
         lacking = unfinished.lacking
         try:
             key = self._record_boot(db)
+            entry = Entry(db, key, self._clock())
             if unfinished.salvage is not None:
                 data = msgspec.to_builtins(unfinished.salvage)
-                self._event(db, key, "log-salvaged", data)
+                entry.event(None, "log-salvaged", data)
             if lacking:
-                self._event(db, key, "log-lacks", lacking)
+                entry.event(None, "log-lacks", lacking)
             record = acknowledged.accept_losses if lacking else acknowledged.record
             record(self.path, db)
         except BaseException:

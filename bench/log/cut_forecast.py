@@ -32,6 +32,8 @@ from bench.render.cut import with_words
 from bench.units import System
 from bench.upkeep.dates import DAY_S
 
+Document = dict[str, Any]
+
 
 def cut_forecast(
     path: Path,
@@ -41,7 +43,7 @@ def cut_forecast(
     now: float,
     jigs: Mapping[str, Jig] | None = None,
     units: System = "mm",
-) -> dict[str, Any]:
+) -> Document:
     """The forecast of one sled with its sentence; without a name that of the only
     sled, or of all sleds where there are several. now: s since the epoch. jigs: the
     user's sleds as the settings have them; else as the log has kept them. Raises
@@ -54,14 +56,34 @@ def cut_forecast(
             there = ", ".join(sleds) or "none yet"
             raise LogError(f"no sled is called {jig!r}; there are: {there}")
         sled = sleds[jig] if jig is not None else next(iter(sleds.values()), None)
-        sheet = read_sheet(options, sled)
-        document = cut_document(_results(db, sled, now), sled, sheet)
-    return with_words(document, units)
+        return _forecast(db, sled, options, now, units)
+
+
+def sled_forecasts(
+    db: sqlite3.Connection, *, now: float, jigs: Mapping[str, Jig], units: System
+) -> dict[str, Document]:
+    """By name: of every sled that the log knows, its usual cut."""
+    sleds = _sleds(db, {})
+    return {
+        name: _forecast(db, jigs.get(name, sled), {}, now, units)
+        for name, sled in sleds.items()
+    }
+
+
+def _forecast(
+    db: sqlite3.Connection,
+    sled: Jig | None,
+    options: Mapping[str, object],
+    now: float,
+    units: System,
+) -> Document:
+    sheet = read_sheet(options, sled)
+    return with_words(cut_document(_results(db, sled, now), sled, sheet), units)
 
 
 def shop_forecast(
     path: Path, *, now: float, jigs: Mapping[str, Jig] | None = None
-) -> dict[str, Any]:
+) -> Document:
     """All sleds of the shop, shortly, with the dates of their next checks."""
     dates: dict[str, str | None] = {}
     due = due_of_log(path, jigs=jigs or ())["due"]

@@ -26,19 +26,23 @@ from bench.log.store import (
     merge_chunks,
     trace_digest,
 )
+from bench.procedure.status_message import StatusMessage
 
 
 def begin_check(
     entry: Entry,
     run: str,
     kind: str,
+    *,
     jig: str | None,
     saw: str | None,
     options: Mapping[str, OptionValue],
     gear: EvidenceGear,
-    instrument: str | None,
-    hold: str | None,
+    instrument: str | None = None,
+    hold: str | None = None,
 ) -> None:
+    """instrument: a lasting name of the indicator, such as its port by serial
+    number."""
     entry.insert(
         "check_run",
         "begun_",
@@ -55,14 +59,25 @@ def begin_check(
     entry.event(run, "begun", {"check": kind})
 
 
-def set_check_state(entry: Entry, run: str, state: str, reason: str | None) -> None:
+def set_check_state(
+    entry: Entry, run: str, state: str, reason: str | None = None
+) -> None:
     key = run_key(entry.db, run)
     entry.db.execute("UPDATE check_run SET state = ? WHERE run_key = ?", (state, key))
     entry.event(run, state, {"reason": reason} if reason else {})
 
 
-def event(entry: Entry, run: str | None, kind: str, data: Json) -> None:
-    entry.event(run, kind, data)
+def abandon(entry: Entry, run: str, reason: str | None = None) -> None:
+    set_check_state(entry, run, "abandoned", reason)
+
+
+def reopen(entry: Entry, run: str) -> None:
+    """A finished check goes on: more passes are wanted to settle it."""
+    set_check_state(entry, run, "open")
+
+
+def finish(entry: Entry, run: str) -> None:
+    set_check_state(entry, run, "finished")
 
 
 def climate(
@@ -81,12 +96,14 @@ def start_sweep(
     sweep: str,
     run: str,
     placement: str,
-    push: bool | None,
-    seat: str | None,
-    hold: str | None,
-    gather: str,
-    wires: Json,
+    *,
+    push: bool | None = None,
+    seat: str | None = None,
+    hold: str | None = None,
+    gather: str = "sweep",
+    wires: Json | None = None,
 ) -> None:
+    """wires: by instrument the format and options that its raw bytes are read with."""
     entry.insert(
         "sweep",
         "started_",
@@ -98,7 +115,7 @@ def start_sweep(
         seat=seat,
         hold=hold,
         state="running",
-        wires_json=as_json(wires),
+        wires_json=as_json(wires or {}),
     )
     entry.event(run, "sweep-started", {"sweep": sweep, "placement": placement})
 
@@ -132,7 +149,7 @@ def end_sweep(
     state: SweepEnd,
     push: bool | None,
     trace: Trace | None,
-    reason: str | None,
+    reason: StatusMessage | None,
 ) -> None:
     """The sweep's last state, its merged bytes and its trace, in the one transaction
     that ends it."""
@@ -145,12 +162,12 @@ def end_sweep(
     db.execute(
         "UPDATE sweep SET state = ?, push = coalesce(?, push), reason = ?, trace_key ="
         " ?, ended_monotonic_ns = ?, ended_wall_s = ? WHERE sweep_key = ?",
-        (state, push, reason, trace_key, at.monotonic_ns, at.wall_s, key),
+        (state, push, _text(reason), trace_key, at.monotonic_ns, at.wall_s, key),
     )
     _sweep_ended(entry, run, sweep, state, reason)
 
 
-def undo_sweep(entry: Entry, sweep: str, reason: str | None) -> None:
+def undo_sweep(entry: Entry, sweep: str, reason: StatusMessage | None = None) -> None:
     """The sweep stays in the log and no longer counts; the event tells its state."""
     key, run, state = _sweep(entry.db, sweep)
     if state == "running":
@@ -158,7 +175,7 @@ def undo_sweep(entry: Entry, sweep: str, reason: str | None) -> None:
     entry.db.execute(
         "UPDATE sweep SET state = 'undone', reason = coalesce(?, reason) WHERE"
         " sweep_key = ?",
-        (reason, key),
+        (_text(reason), key),
     )
     entry.event(run, "sweep-undone", {"sweep": sweep, "was": state})
 
@@ -173,12 +190,17 @@ def interrupt_sweeps(entry: Entry) -> None:
     ).fetchall()
     for key, sweep, run in rows:
         merge_chunks(entry.db, key)
-        reason = "the program ended during the sweep"
+        reason = StatusMessage("program-ended")
         entry.db.execute(
             "UPDATE sweep SET state = 'interrupted', reason = ? WHERE sweep_key = ?",
-            (reason, key),
+            (_text(reason), key),
         )
         _sweep_ended(entry, run, sweep, "interrupted", reason)
+
+
+def _text(reason: StatusMessage | None) -> str | None:
+    """The code and its values, as the column has it."""
+    return None if reason is None else msgspec.json.encode(reason).decode()
 
 
 def finding(
@@ -262,7 +284,9 @@ def move_planned(entry: Entry, move: str, finding: str, plan: Move) -> None:
     )
 
 
-def move_made(entry: Entry, move: str, data: Json) -> None:
+def move_made(entry: Entry, move: str, data: Json | None = None) -> None:
+    """data: what was done, e.g. {"leaves_mm": [0.15], "drew_mm": 0.03}."""
+    data = data or {}
     key, run = _move(entry.db, move)
     event_key = entry.event(run, "moved", {"move": move, **data})
     entry.db.execute(
@@ -281,10 +305,10 @@ def move_verified(entry: Entry, move: str, finding: str) -> None:
 
 
 def _sweep_ended(
-    entry: Entry, run: str, sweep: str, state: str, reason: str | None
+    entry: Entry, run: str, sweep: str, state: str, reason: StatusMessage | None
 ) -> None:
-    data = {"sweep": sweep, "state": state} | ({"reason": reason} if reason else {})
-    entry.event(run, "sweep-ended", data)
+    told = {"reason": msgspec.to_builtins(reason)} if reason else {}
+    entry.event(run, "sweep-ended", {"sweep": sweep, "state": state} | told)
 
 
 def _sweep(db: sqlite3.Connection, sweep: str) -> tuple[int, str, str]:

@@ -11,14 +11,14 @@ from pathlib import Path
 from typing import Any
 
 from bench.log.events import list_incidents
+from bench.log.loss_words import lacking_words, salvage_words
 from bench.log.read_only import open_read
-from bench.log.recover import lacking_words, salvage_words
 from bench.log.rows import Incident
-from bench.log.tables import GEAR_EVENT
 from bench.procedure.status_message import StatusMessage
 from bench.protocol import LogEvent
 from bench.render.clock import jump_words
-from bench.render.notices import stored_text, text
+from bench.render.names import placement_name, plain, upper_first
+from bench.render.notices import stored_reason, stored_text, text
 from bench.render.upkeep import gear_event_values
 from bench.render.wording import ended, with_name
 from bench.units import System
@@ -40,58 +40,64 @@ def _words(one: Incident, data: dict[str, Any], units: System) -> tuple[str, str
     """What it is about, and a sentence. The event of an older or newer program may
     hold fewer values, or its words instead of a code."""
     name = str(data.get("name", "instrument"))
-    if one.kind in ("instrument", "spoiled"):
-        words = stored_text(data, units)
-        return name, with_name(name, words)
-    if one.kind == "unit":
-        values = {"name": name, "before": data.get("from"), "unit": data.get("to")}
-        return name, text([StatusMessage("unit-switched", values)])
-    if one.kind == GEAR_EVENT:
-        return "gear", text([StatusMessage("gear-event", gear_event_values(data))])
-    if one.kind == "held":
-        code = "travel-held" if name == "travel" else "reading-held"
-        values = {"name": name, "value": data.get("value"), "held": data.get("held")}
-        return name, text([StatusMessage(code, values)], units)
-    if one.kind == "learned":
-        what = str(data.get("what", name))
-        pairs = dict(data.get("values") or {}).items()
-        kept = ", ".join(f"{key} {value}" for key, value in pairs)
-        values = {"what": what, "kept": kept}
-        code = "event-learned-values" if kept else "event-learned"
-        return what, text([StatusMessage(code, values)])
-    if one.kind == "leaf":
-        values = {"leaf": data.get("leaf_mm"), "seen": data.get("change_mm")}
-        proved = data.get("outcome") == "proved"
-        code = "event-leaf-proved" if proved else "event-leaf-unproved"
-        return "indicator", text([StatusMessage(code, values)], units)
-    if one.kind in ("sweep-ended", "sweep-undone"):
-        return "pass", _pass_words(one)
-    if one.kind == "clock-jumped":
-        return "clock", f"{jump_words(float(data.get('seconds', 0.0)))}."
-    if one.kind == "clock":
-        return "clock", text([StatusMessage("event-clock-set")])
-    return "log", _log_words(one.kind, data)
+    match one.kind:
+        case "instrument" | "spoiled":
+            return name, with_name(name, stored_text(data, units))
+        case "sweep-ended" | "sweep-undone":
+            return "pass", _pass_words(one, units)
+        case "clock-jumped":
+            return "clock", f"{jump_words(float(data.get('seconds', 0.0)))}."
+        case "log-salvaged":
+            return "log", salvage_words(data)
+        case "log-lacks":
+            return "log", lacking_words(data)
+    about, code, values = _message(one.kind, name, data)
+    return about, text([StatusMessage(code, values)], units)
 
 
-def _pass_words(one: Incident) -> str:
-    reason = (one.reason or str(one.data.get("reason", ""))).strip()
-    reason = ended(reason)
-    return f"{one.check}, {one.placement}: {reason[:1].upper()}{reason[1:]}"
+def _message(
+    kind: str, name: str, data: dict[str, Any]
+) -> tuple[str, str, dict[str, Any]]:
+    """What it is about, its code and the values of that."""
+    match kind:
+        case "unit":
+            values = {"name": name, "before": data.get("from"), "unit": data.get("to")}
+            return name, "unit-switched", values
+        case "gear-event":
+            return "gear", "gear-event", gear_event_values(data)
+        case "held":
+            code = "travel-held" if name == "travel" else "reading-held"
+            return name, code, {"name": name, **_some(data, "value", "held")}
+        case "learned":
+            what = str(data.get("what", name))
+            pairs = dict(data.get("values") or {}).items()
+            kept = ", ".join(f"{key} {value}" for key, value in pairs)
+            code = "event-learned-values" if kept else "event-learned"
+            return what, code, {"what": what, "kept": kept}
+        case "leaf":
+            proved = data.get("outcome") == "proved"
+            code = "event-leaf-proved" if proved else "event-leaf-unproved"
+            values = {"leaf": data.get("leaf_mm"), "seen": data.get("change_mm")}
+            return "indicator", code, values
+        case "clock":
+            return "clock", "event-clock-set", {}
+        case "opened":
+            return "log", "event-opened", _some(data, "program")
+        case "unread":
+            return "log", "event-unread", {}
+        case "imported":
+            return "log", "event-imported", _some(data, "taken", "known")
+        case "not-recorded":
+            return "log", "event-not-recorded", _some(data, "readings", "why")
+        case _:
+            return "log", "event-refused", _some(data, "readings", "why")
 
 
-def _log_words(kind: str, data: dict[str, Any]) -> str:
-    if kind == "log-salvaged":
-        return salvage_words(data)
-    if kind == "log-lacks":
-        return lacking_words(data)
-    if kind == "opened":
-        return text([StatusMessage("event-opened", {"program": data.get("program")})])
-    if kind == "unread":
-        return text([StatusMessage("event-unread")])
-    if kind == "imported":
-        counts = {"taken": data.get("taken"), "known": data.get("known")}
-        return text([StatusMessage("event-imported", counts)])
-    why = {"readings": data.get("readings"), "why": data.get("why")}
-    if kind == "not-recorded":
-        return text([StatusMessage("event-not-recorded", why)])
-    return text([StatusMessage("event-refused", why)])
+def _some(data: dict[str, Any], *names: str) -> dict[str, Any]:
+    return {name: data.get(name) for name in names}
+
+
+def _pass_words(one: Incident, units: System) -> str:
+    reason = ended(stored_reason(one.reason or "", units))
+    where = f"{plain(one.check or '')}, {placement_name(one.placement or '')}"
+    return f"{where}: {upper_first(reason)}"

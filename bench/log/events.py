@@ -37,6 +37,27 @@ def _in_data(key: str) -> str:
     return f"CASE WHEN json_valid(e.data_json) THEN {value} END"
 
 
+# why a movement of the sled was no pass: nobody was told of it
+_HANDLING = (
+    "too-short",
+    "short-return",
+    "return-of-refused",
+    "return-of-undone",
+    "marks-undone",
+)
+
+
+def _worth_telling(reason: str) -> str:
+    """SQL: whether the reason was told. An earlier version wrote it in words, and as a
+    sentence where it was told."""
+    code = f"json_extract({reason}, '$.code')"
+    known = ", ".join(f"'{one}'" for one in _HANDLING)
+    return (
+        f"CASE WHEN json_valid({reason}) THEN {code} NOT IN ({known})"
+        f" ELSE {reason} GLOB '*[.?!]' END"
+    )
+
+
 # Openings of the log are incidents too; each comes before what was recorded in it.
 _INCIDENTS = f"""
     SELECT e.kind, CAST(e.data_json AS BLOB), e.wall_s, e.clock_synced, e.monotonic_ns,
@@ -49,8 +70,8 @@ _INCIDENTS = f"""
      WHERE e.kind IN ({", ".join("?" * len(_INCIDENT_KINDS))})
         OR NOT json_valid(e.data_json)
         OR (e.kind = 'sweep-ended' AND {_in_data("state")} = 'interrupted')
-        OR (e.kind = 'sweep-ended' AND {_in_data("reason")} GLOB '*[.?!]')
-        OR (e.kind = 'sweep-undone' AND s.reason GLOB '*[.?!]')
+        OR (e.kind = 'sweep-ended' AND {_worth_telling(_in_data("reason"))})
+        OR (e.kind = 'sweep-undone' AND {_worth_telling("s.reason")})
      UNION ALL
     SELECT 'opened', json_object('program', program), wall_s, clock_synced,
            monotonic_ns, boot_id, NULL, NULL, NULL, boot_key, 0
@@ -95,7 +116,7 @@ def list_incidents(db: sqlite3.Connection, most: int = -1) -> list[Incident]:
     first, at most so many.
 
     An opening of the log stands before all that was recorded in it. A pass is told
-    where its reason was told: where it is a sentence, and no mere handling of the sled.
+    where its reason was told, and was no mere handling of the sled.
     Dates are put right as those of findings are.
     """
     rows = db.execute(_INCIDENTS, (*_INCIDENT_KINDS, most))

@@ -29,6 +29,7 @@ _PLACEMENT, _TRAVEL, _READING = (
     ("travel", "station"),
     ("reading", "width"),
 )
+_UNITS = {**dict.fromkeys((*_TRAVEL, *_READING), "_mm"), "t": "_s"}
 
 
 def json_line(db: sqlite3.Connection, row: FindingRow, unread: list[Unread]) -> str:
@@ -101,37 +102,27 @@ def sweeps_csv(
     Lengths in mm, times in s, with the unit in the header. Returns the number of rows.
     """
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow([_header(column) for column in columns])
+    writer.writerow([column + _UNITS.get(column, "") for column in columns])
     count = 0
     for number, trace in enumerate(evidence.traces, 1):
-        for index in range(len(trace.reading)):
-            writer.writerow([_cell(trace, number, index, column) for column in columns])
+        cells = _cells(trace, number)
+        writer.writerows(zip(*(cells[column] for column in columns), strict=True))
         count += len(trace.reading)
     return count
 
 
-def _header(column: str) -> str:
-    if column in _TRAVEL or column in _READING:
-        return column + "_mm"
-    return "t_s" if column == "t" else column
-
-
-def _cell(trace: Trace, number: int, index: int, column: str) -> str:
-    if column in _PLACEMENT:
-        return trace.placement
-    if column in _TRAVEL:
-        return repr(trace.travel[index])
-    if column in _READING:
-        return repr(trace.reading[index])
-    if column == "sweep":
-        return trace.sweep or str(number)
-    if column == "t":
-        return repr(trace.at[index]) if trace.at is not None else ""
-    if column == "seat":
-        return trace.seat or ""
-    if column == "hold":
-        return trace.hold or ""
-    raise ValueError(
-        f"no column {column!r} can be made of a sweep; known are"
-        f" {', '.join(SWEEP_COLUMNS)}"
-    )
+def _cells(trace: Trace, number: int) -> dict[str, Sequence[object]]:
+    """By column; the csv module writes a float so that it reads back exactly."""
+    length = len(trace.reading)
+    same = {
+        "sweep": trace.sweep or str(number),
+        "seat": trace.seat or "",
+        "hold": trace.hold or "",
+        **dict.fromkeys(_PLACEMENT, trace.placement),
+    }
+    return {
+        **{column: [text] * length for column, text in same.items()},
+        **dict.fromkeys(_TRAVEL, trace.travel),
+        **dict.fromkeys(_READING, trace.reading),
+        "t": trace.at if trace.at is not None else [""] * length,
+    }

@@ -12,7 +12,7 @@ from typing import Any
 
 import msgspec
 
-from bench.checks.model import Evidence, EvidenceGear
+from bench.checks.model import Evidence
 from bench.finding import Finding, Unread
 from bench.log.dates import corrected_time, in_time, wall_times_at_zero
 from bench.log.earlier import with_remarks
@@ -152,15 +152,6 @@ def find_finding(db: sqlite3.Connection, finding: str) -> tuple[Finding, Evidenc
             " of it"
         )
     return load_finding(db, names[0] if names else finding)
-
-
-def load_gear_used(db: sqlite3.Connection, name: str) -> EvidenceGear:
-    """What a finding was worked out with. Raises LogError."""
-    query = "SELECT gear_key FROM finding WHERE finding = ?"
-    row = db.execute(query, (name,)).fetchone()
-    if row is None:
-        raise LogError(f"the log has no finding {name!r}")
-    return load_gear(db, row[0])
 
 
 def load_finding(db: sqlite3.Connection, name: str) -> tuple[Finding, Evidence]:

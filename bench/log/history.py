@@ -16,7 +16,6 @@ import msgspec
 
 from bench.checks import checks, find
 from bench.checks.model import (
-    Evidence,
     EvidenceGear,
     Known,
     Measured,
@@ -32,22 +31,15 @@ from bench.log.dates import in_time
 from bench.log.events import list_gear_events
 from bench.log.export_line import EventLine
 from bench.log.findings import FindingRow, each_finding, find_finding, list_findings
-from bench.log.moves import MoveRow, list_moves
+from bench.log.moves import list_moves
 from bench.log.read_only import open_read
 from bench.log.store import load_gear
-from bench.log.upkeep_history import inherited_square
-from bench.protocol import LogRows
+from bench.protocol import LogOne, LogRows
 
 # findings gone through, at most, for the twenty that fit; ten years of them take too
 # long
 LOOK_BACK = 200
 KNOWN_FINDINGS = 20  # older ones no longer speak for the jig as it is
-
-
-class FindingDetails(msgspec.Struct, frozen=True):
-    finding: Finding
-    evidence: Evidence
-    moves: list[MoveRow]
 
 
 def latest(path: Path, most: int) -> list[Finding]:
@@ -94,12 +86,16 @@ def listed(
     )
 
 
-def show(path: Path, finding: str) -> FindingDetails:
+def show(path: Path, finding: str) -> LogOne:
     """Raises LogError when there is no such finding."""
     with open_read(path) as db:
         found, evidence = find_finding(db, finding)
-        moves = list(list_moves(db, finding=found.id))
-    return FindingDetails(found, evidence, moves)
+        moves = [_raw(move) for move in list_moves(db, finding=found.id)]
+    return LogOne(found, _raw(evidence), moves)
+
+
+def _raw(part: msgspec.Struct) -> msgspec.Raw:
+    return msgspec.Raw(msgspec.json.encode(part))
 
 
 def exported(
@@ -158,12 +154,18 @@ def known(
             square=(
                 None
                 if "square" not in find(kind).takes
-                else inherited_square(path, gear)
+                else _inherited(path, gear)
                 if options.get("quick")
                 else _square(db, gear)
             ),
             sweep=_sweep(db, gear) if "fence" in find(kind).takes else None,
         )
+
+
+def _inherited(path: Path, gear: EvidenceGear) -> SquareHistory | None:
+    from bench.log.upkeep_history import inherited_square
+
+    return inherited_square(path, gear)
 
 
 def _instrument_now(db: sqlite3.Connection, kind: str) -> str | None:

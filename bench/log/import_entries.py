@@ -102,14 +102,14 @@ def _new_result(entry: Entry, line: ExportLine) -> None:
             entry,
             run,
             finding.check,
-            finding.jig,
-            finding.saw,
-            evidence.options,
-            evidence.gear,
-            line.instrument,
-            line.hold,
+            jig=finding.jig,
+            saw=finding.saw,
+            options=evidence.options,
+            gear=evidence.gear,
+            instrument=line.instrument,
+            hold=line.hold,
         )
-        entries.set_check_state(entry, run, "finished", None)
+        entries.finish(entry, run)
     entries.finding(entry, run, finding, evidence, None)
 
 

@@ -11,7 +11,7 @@ import shutil
 import sqlite3
 import tempfile
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import ExitStack, closing, contextmanager
 from pathlib import Path
 
 from bench.log import schema
@@ -28,17 +28,18 @@ def open_read(path: Path | str) -> Iterator[sqlite3.Connection]:
     path = Path(path).absolute()
     if not path.is_file():
         raise LogError(f"there is no log at {path}")
-    with tempfile.TemporaryDirectory(prefix="log-read-") as scratch:
+    with ExitStack() as stack:
         try:
-            schema.refuse_foreign(path)
-            opened = _connect(path, Path(scratch))
+            if not path.with_name(path.name + "-shm").exists():
+                # Nobody has it open, so that no lock is given up.
+                schema.refuse_foreign(path)
+            db = stack.enter_context(closing(_connect(path, stack)))
         except (sqlite3.Error, OSError, UnicodeDecodeError) as error:
             raise _ours(error, path) from error
-        with closing(opened) as db:
-            try:
-                yield db
-            except (sqlite3.Error, UnicodeDecodeError) as error:
-                raise _ours(error, path) from error
+        try:
+            yield db
+        except (sqlite3.Error, UnicodeDecodeError) as error:
+            raise _ours(error, path) from error
 
 
 def _ours(error: Exception, path: Path) -> LogError:
@@ -49,7 +50,7 @@ def _ours(error: Exception, path: Path) -> LogError:
     return LogError(f"{path} cannot be read: {why(error, path)}")
 
 
-def _connect(path: Path, scratch: Path) -> sqlite3.Connection:
+def _connect(path: Path, stack: ExitStack) -> sqlite3.Connection:
     """In place where that leaves nothing behind that its owner could not write; else a
     copy, as on a read-only medium."""
     beside = [path.with_name(path.name + suffix) for suffix in ("-wal", "-shm")]
@@ -63,6 +64,7 @@ def _connect(path: Path, scratch: Path) -> sqlite3.Connection:
             check_same_thread=False,
         )
         try:
+            schema.refuse_foreign_open(path, db)
             db.execute("SELECT count(*) FROM migration").fetchone()
             return db
         except sqlite3.OperationalError as error:
@@ -74,10 +76,16 @@ def _connect(path: Path, scratch: Path) -> sqlite3.Connection:
         except BaseException:
             db.close()
             raise
-    copy = _copy(path, scratch)
+    scratch = tempfile.TemporaryDirectory(prefix="log-read-")
+    copy = _copy(path, Path(stack.enter_context(scratch)))
     # may merge the copy's own -wal
     db = sqlite3.connect(copy, isolation_level=None, check_same_thread=False)
     db.execute("PRAGMA query_only = ON")
+    try:
+        schema.refuse_foreign_open(path, db)
+    except BaseException:
+        db.close()
+        raise
     return db
 
 

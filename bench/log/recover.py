@@ -15,8 +15,9 @@ from typing import NamedTuple
 import msgspec
 
 from bench.log import acknowledged, salvage, schema
-from bench.log.acknowledged import TABLES, Acknowledged
+from bench.log.acknowledged import COUNTED, Acknowledged
 from bench.log.faults import is_damage
+from bench.log.loss_words import lacking_words, salvage_words
 from bench.log.read_only import open_read
 from bench.log.rows import (
     InterruptedSweep,
@@ -87,7 +88,7 @@ def _ends_early(path: Path, told: Acknowledged | None) -> bool:
     schema.refuse_foreign(path)
     with closing(sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True)) as db:
         tables = {name for (name,) in db.execute("SELECT name FROM sqlite_schema")}
-        if not tables.issuperset(TABLES):
+        if not tables.issuperset(COUNTED):
             return True
         return bool(acknowledged.missing_rows(db, told))
 
@@ -160,29 +161,6 @@ def _open(path: Path, told: Acknowledged | None, words: list[str]) -> OpenedLog:
     except BaseException:
         db.close()
         raise
-
-
-def salvage_words(data: Mapping[str, object]) -> str:
-    """data: what is in a `Salvage`; of an older program there may be less in it."""
-    rows = data.get("unreadable")
-    return (
-        f"The log was damaged. It was set aside as {data.get('set_aside')};"
-        f" {data.get('sweeps')} sweeps and {data.get('findings')} findings were read"
-        " out of it" + (f", {rows} rows could not be read." if rows else ".")
-    )
-
-
-def lacking_words(counts: Mapping[str, object]) -> str:
-    """counts: rows by table. Events are told of only where nothing else is missing."""
-    lost = [
-        f"{count} {words[count != 1]}"
-        for table, words in TABLES.items()
-        if (count := counts.get(table)) and (table != "event" or len(counts) == 1)
-    ]
-    return (
-        f"Missing from the log: {' and '.join(lost)}, saved before and lost since. Is"
-        " the card failing?"
-    )
 
 
 def _sentences(runs: list[OpenRun], interrupted: list[InterruptedSweep]) -> list[str]:

@@ -28,6 +28,8 @@ from bench.log.wal import PAGE_SIZES, frames, overlay_pages
 _MOST_PROBES = 20_000  # rows looked for one by one in a damaged part of a table
 _MOST_ABSENT = 300  # numbers without a row, one after the other: the table's end
 
+_LOST_PARENTS = Path(__file__).with_name("lost_parents.sql")
+
 _B_TREE_KINDS = (2, 5, 10, 13)  # the first byte of such a page (section 1.6)
 
 Row = tuple[object, ...]
@@ -79,7 +81,8 @@ def _copy_rows(aside: Path, new: sqlite3.Connection) -> int:
         tempfile.TemporaryDirectory(prefix="log-salvage-", dir=aside.parent) as scratch,
         _readable_copy(aside, Path(scratch)) as old,
     ):
-        for table in (*_TABLES, *_LATER_TABLES & _tables_of(old)):
+        # a list of tables that was laid over lacks those of later versions
+        for table in [t for t in _tables_of(new) if t in _tables_of(old)]:
             columns = [row[1] for row in new.execute(f"PRAGMA table_info({table})")]
             insert = (
                 f"INSERT INTO {table} ({', '.join(columns)}) VALUES"
@@ -98,32 +101,19 @@ def _copy_rows(aside: Path, new: sqlite3.Connection) -> int:
                     # A key twice or a wrong type: the row is not what was written.
                     unreadable += 1
             new.execute("COMMIT")
-    _stand_in_for_lost_parents(new)
+    new.executescript(_LOST_PARENTS.read_text(encoding="utf-8"))
     _give_no_number_twice(new)
     return unreadable
 
 
-_TABLES = (
-    "boot",
-    "gear",
-    "check_run",
-    "event",
-    "trace",
-    "sweep",
-    "chunk",
-    "reading",
-    "finding",
-    "finding_trace",
-    "quantity",
-    "move",
-)
-# added since the first version; a list of tables that was laid over lacks them
-_LATER_TABLES = {"climate"}
-
-
-def _tables_of(db: sqlite3.Connection) -> set[str]:
-    query = "SELECT name FROM sqlite_schema WHERE type = 'table'"
-    return {name for (name,) in db.execute(query)}
+def _tables_of(db: sqlite3.Connection) -> list[str]:
+    """Those that hold what was recorded, in the order in which they were made: each
+    after those that its rows belong to."""
+    query = "SELECT name FROM sqlite_schema WHERE type = 'table' ORDER BY rowid"
+    names = [name for (name,) in db.execute(query)]
+    return [
+        n for n in names if n not in ("migration", "description", "sqlite_sequence")
+    ]
 
 
 def _readable_rows(
@@ -175,69 +165,19 @@ def _one_by_one(
             return
 
 
-def _stand_in_for_lost_parents(new: sqlite3.Connection) -> None:
-    """Rows whose check, gear or boot was lost stay reachable. A link to a lost trace
-    stays, so that the finding is known to lack it."""
-    new.execute("BEGIN")
-    new.execute(
-        "INSERT INTO check_run (run_key, run, check_kind, options_json, gear_key,"
-        " state, boot_key, begun_monotonic_ns, begun_wall_s, begun_clock_synced) SELECT"
-        " run_key, 'lost-' || run_key, 'unknown', '{}', 0, 'abandoned', 0, 0, 0.0, 0"
-        " FROM (SELECT run_key FROM sweep UNION SELECT run_key FROM finding) WHERE"
-        " run_key NOT IN (SELECT run_key FROM check_run)"
-    )
-    new.execute(
-        "UPDATE check_run SET state = 'abandoned' WHERE gear_key NOT IN (SELECT"
-        " gear_key FROM gear)"
-    )
-    new.execute(
-        "INSERT INTO gear (gear_key, sha256, gear_json) SELECT gear_key, 'lost-' ||"
-        " gear_key, '{}' FROM (SELECT gear_key FROM check_run UNION SELECT gear_key"
-        " FROM finding) WHERE gear_key NOT IN (SELECT gear_key FROM gear)"
-    )
-    new.execute(
-        "INSERT INTO boot (boot_key, boot_id, program, process_id, last_ticket,"
-        " monotonic_ns, wall_s, clock_synced) SELECT boot_key, 'lost-' || boot_key,"
-        " 'unknown', 0, 0, 0, 0.0, 0 FROM (SELECT boot_key FROM check_run UNION SELECT"
-        " boot_key FROM event UNION SELECT boot_key FROM sweep UNION SELECT boot_key"
-        " FROM finding) WHERE boot_key NOT IN (SELECT boot_key FROM boot)"
-    )
-    new.execute(
-        "UPDATE event SET run_key = NULL WHERE run_key NOT IN (SELECT run_key FROM"
-        " check_run)"
-    )
-    new.execute(
-        "UPDATE sweep SET reason = 'its readings were lost when the log was damaged',"
-        " trace_key = NULL, state = CASE state WHEN 'whole' THEN 'interrupted' ELSE"
-        " state END WHERE trace_key NOT IN (SELECT trace_key FROM trace)"
-    )
-    for table, column in (("finding", "superseded_by"), ("move", "verified_by")):
-        new.execute(
-            f"UPDATE {table} SET {column} = NULL WHERE {column} NOT IN (SELECT"
-            " finding_key FROM finding)"
-        )
-    new.execute("COMMIT")
-
-
 def _give_no_number_twice(new: sqlite3.Connection) -> None:
     """Links to lost rows stay, so no new row may have the number of a lost one."""
-    highest = dict.fromkeys(_TABLES, 0)
-    for table in _TABLES:
-        for _, _, parent, column, *_ in new.execute(
-            f"PRAGMA foreign_key_list({table})"
-        ).fetchall():
+    highest = dict(new.execute("SELECT name, max(seq) FROM sqlite_sequence GROUP BY 1"))
+    for table in _tables_of(new):
+        links = new.execute(f"PRAGMA foreign_key_list({table})").fetchall()
+        for _, _, parent, column, *_ in links:
             (most,) = new.execute(f"SELECT max({column}) FROM {table}").fetchone()
-            highest[parent] = max(highest[parent], most or 0)
+            highest[parent] = max(highest.get(parent, 0), most or 0)
     new.execute("BEGIN")
-    for table, most in highest.items():
-        (own,) = new.execute(
-            "SELECT max(seq) FROM sqlite_sequence WHERE name = ?", (table,)
-        ).fetchone()
-        new.execute("DELETE FROM sqlite_sequence WHERE name = ?", (table,))
-        new.execute(
-            "INSERT INTO sqlite_sequence (name, seq) VALUES (?, ?)",
-            (table, max(own or 0, most)),
-        )
+    new.execute("DELETE FROM sqlite_sequence")
+    new.executemany(
+        "INSERT INTO sqlite_sequence (name, seq) VALUES (?, ?)", highest.items()
+    )
     new.execute("COMMIT")
 
 
@@ -252,16 +192,17 @@ def _readable_copy(aside: Path, scratch: Path) -> closing[sqlite3.Connection]:
     with closing(sqlite3.connect(fresh, isolation_level=None)) as db:
         db.execute(f"PRAGMA page_size = {page}")
         create_first(db)
+        tables = _tables_of(db)
     shutil.copyfile(aside if aside.exists() else fresh, copy)
     with copy.open("r+b") as file:
         overlay_pages(_beside(aside, "-wal"), file)
         set_page_count(file, page)
         with suppress(sqlite3.Error, LogDamaged, UnicodeDecodeError):
-            return closing(_open_with_all_tables(copy))
+            return closing(_open_with(tables, copy))
         overlay_table_list(fresh.read_bytes(), file, page)
         set_page_count(file, page)
     try:
-        return closing(_open_with_all_tables(copy))
+        return closing(_open_with(tables, copy))
     except (sqlite3.Error, LogDamaged, UnicodeDecodeError):
         return closing(_empty_log())
 
@@ -281,12 +222,12 @@ def _page_bytes(aside: Path) -> int:
     return small if kinds > len(between) / 4 else large
 
 
-def _open_with_all_tables(path: Path) -> sqlite3.Connection:
+def _open_with(tables: list[str], path: Path) -> sqlite3.Connection:
     db = sqlite3.connect(
         f"{path.absolute().as_uri()}?mode=ro", uri=True, isolation_level=None
     )
     try:
-        if not _tables_of(db).issuperset(_TABLES):
+        if not set(tables) <= set(_tables_of(db)):
             raise LogDamaged("tables are missing from the list")
     except BaseException:
         db.close()

@@ -72,6 +72,18 @@ def refuse_foreign(path: Path) -> None:
     _judge(path, struct.unpack(">I", version)[0], struct.unpack(">I", application)[0])
 
 
+def refuse_foreign_open(path: Path, db: sqlite3.Connection) -> None:
+    """The same of a file that is open.
+
+    `refuse_foreign` closes the file. A process that has a log open would by that give
+    up all locks that SQLite holds on it (fcntl(2), advisory record locking), and the
+    next program that looks into the log and closes it would take its -wal away.
+    """
+    version = db.execute("PRAGMA user_version").fetchone()[0]
+    application = db.execute("PRAGMA application_id").fetchone()[0]
+    _judge(path, version, application)
+
+
 def _header_in_wal(wal: Path) -> tuple[bytes, bytes] | None:
     """Version and application as the newest committed copy of page 1 in the write-ahead
     log has them."""

@@ -24,9 +24,13 @@ from bench.log.findings import FindingRow, each_finding
 from bench.log.moves import list_moves
 from bench.log.read_only import open_read
 from bench.log.tables import GEAR_EVENT, has_climate
+from bench.procedure.wrong_use import InvalidRequest
 from bench.upkeep.dates import DAY_S, FIRST_DAY, date_of, day_of
-from bench.upkeep.drift import drift_document, left_out_rows
-from bench.upkeep.due import due_document
+from bench.upkeep.drift import (
+    drift_document,
+    left_out_rows,
+)
+from bench.upkeep.due import BeforeLastResult, due_document
 from bench.upkeep.history import (
     EVENTS,
     FenceMove,
@@ -58,20 +62,32 @@ def drift_of_log(
 def due_of_log(
     path: Path, at: str | None = None, jigs: Iterable[str] = ()
 ) -> dict[str, Any]:
-    """at: an ISO date; today where None. jigs: sleds of the settings. Raises LogError,
-    ValueError for what is no date, BeforeLastResult."""
+    """at: an ISO date; today where None. jigs: sleds of the settings. Raises LogError;
+    InvalidRequest for what is no date, or lies before the last result."""
     history, unread = load_history(path, jigs)
-    last = max((one.day for one in history.results), default=0.0)
-    # a clock that stands behind the log's last result asks for the day of that one
-    day = max(time.time() / DAY_S, last) if at is None else day_of(at)
-    if at is not None and len(at) == len("2026-01-01"):
-        day += 1 - 1 / DAY_S  # a date is asked about at its end
-    document = due_document(history, at=day)
+    day = today(history) if at is None else _end_of(at)
+    try:
+        document = due_document(history, at=day)
+    except BeforeLastResult as error:
+        raise InvalidRequest(str(error)) from error
     return {
         **document,
         "left_out": left_out_rows(history),
         "unread": msgspec.to_builtins(unread),
     }
+
+
+def _end_of(at: str) -> float:
+    """The day; a date is asked about at its end."""
+    try:
+        return day_of(at) + (1 - 1 / DAY_S if len(at) == len("2026-01-01") else 0.0)
+    except ValueError as error:
+        raise InvalidRequest(f"{at!r} is no date; 2026-03-01 would do") from error
+
+
+def today(history: History) -> float:
+    """The day; that of the last result where the clock stands behind it."""
+    return max([time.time() / DAY_S, *(one.day for one in history.results)])
 
 
 def why_whole_check(

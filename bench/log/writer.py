@@ -6,28 +6,42 @@ because of the disk (see `committer`).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
-from typing import TypeVarTuple
+from typing import Concatenate, ParamSpec
 
-from bench.checks.model import Evidence, EvidenceGear, Trace
-from bench.checks.options import OptionValue
-from bench.finding import Finding, Move
+from bench.checks.model import Evidence, Trace
+from bench.finding import Finding
 from bench.log import entries
 from bench.log.committer import NOT_QUEUED, Committer
 from bench.log.entry import Entry
 from bench.log.rows import Commit, Stamp, SweepEnd, now
-from bench.log.write_queue import Write
+from bench.log.write_queue import ReadingBlock, Write
+from bench.procedure.status_message import StatusMessage
 
 __all__ = ["NOT_QUEUED", "LogWriter"]
 
+P = ParamSpec("P")
 
-_Values = TypeVarTuple("_Values")
+
+def _recorded(
+    record: Callable[Concatenate[Entry, P], object],
+) -> Callable[Concatenate[LogWriter, P], int]:
+    """The method that queues such an entry; returns its ticket."""
+
+    def put(self: LogWriter, /, *values: P.args, **named: P.kwargs) -> int:
+        return self.put(self._write(lambda entry: record(entry, *values, **named)))
+
+    put.__doc__ = record.__doc__
+    return put
 
 
 class LogWriter(Committer):
     """Writes to one log; made by `open`, used from one thread (the callbacks come from
     another)."""
+
+    _dropped: Counter[str]  # readings without room, by sweep
 
     @classmethod
     def open(
@@ -50,26 +64,19 @@ class LogWriter(Committer):
         writer = cls(
             Path(path).absolute(), boot_id, program, on_saved, on_trouble, clock
         )
+        writer._dropped = Counter()
         writer.start()
         return writer
 
-    def begin_check(
-        self,
-        run_id: str,
-        kind: str,
-        *,
-        jig: str | None,
-        saw: str | None,
-        options: Mapping[str, OptionValue],
-        gear: EvidenceGear,
-        instrument: str | None = None,
-        hold: str | None = None,
-        at: Stamp | None = None,
-    ) -> int:
-        """instrument: a lasting name of the indicator, such as its port by serial
-        number."""
-        named = (run_id, kind, jig, saw, dict(options), gear, instrument, hold)
-        return self._put(entries.begin_check, at, *named)
+    begin_check = _recorded(entries.begin_check)
+    start_sweep = _recorded(entries.start_sweep)
+    undo_sweep = _recorded(entries.undo_sweep)
+    move_planned = _recorded(entries.move_planned)
+    move_made = _recorded(entries.move_made)
+    move_verified = _recorded(entries.move_verified)
+    abandon = _recorded(entries.abandon)
+    reopen = _recorded(entries.reopen)
+    finish = _recorded(entries.finish)
 
     def event(
         self,
@@ -82,38 +89,34 @@ class LogWriter(Committer):
     ) -> int:
         """data must be JSON. An event without a check waits for other writes, unless it
         is urgent."""
-        write = self._write(entries.event, at, run_id, kind, dict(data or {}))
+        kept = dict(data or {})
+        write = self._write(lambda entry: entry.event(run_id, kind, kept), at)
         return self.put(write, urgent=urgent or run_id is not None)
 
     def climate(
-        self,
-        sensor: str,
-        temperature: float | None,
-        humidity: float | None,
-        *,
-        at: Stamp | None = None,
+        self, sensor: str, temperature: float | None, humidity: float | None
     ) -> int:
         """deg C, and relative humidity as a fraction. It waits for other writes."""
-        write = self._write(entries.climate, at, sensor, temperature, humidity)
+        write = self._write(
+            lambda entry: entries.climate(entry, sensor, temperature, humidity)
+        )
         return self.put(write, urgent=False)
 
-    def start_sweep(
-        self,
-        sweep_id: str,
-        run_id: str,
-        placement: str,
-        *,
-        push: bool | None = None,
-        seat: str | None = None,
-        hold: str | None = None,
-        gather: str = "sweep",
-        wires: Mapping[str, object] | None = None,
-        at: Stamp | None = None,
+    def chunk(
+        self, sweep_id: str, instrument: str, raw: bytes, arrival_ns: Iterable[int]
     ) -> int:
-        """wires: by instrument the format and options that its raw bytes are read
-        with."""
-        named = (sweep_id, run_id, placement, push, seat, hold, gather)
-        return self._put(entries.start_sweep, at, *named, dict(wires or {}))
+        """Bytes of a running sweep; arrival_ns: monotonic, one for each record in them
+        (stored in whole us)."""
+        times = [arrival // 1000 for arrival in arrival_ns]
+        ticket = self.put(
+            ReadingBlock(sweep_id, instrument, raw, times),
+            urgent=False,
+            size=len(raw) + 8 * len(times) + 300,
+            reserve=False,
+        )
+        if ticket == NOT_QUEUED:
+            self._dropped[sweep_id] += len(times)
+        return ticket
 
     def end_sweep(
         self,
@@ -122,10 +125,11 @@ class LogWriter(Committer):
         *,
         push: bool | None = None,
         trace: Trace | None = None,
-        reason: str | None = None,
-        at: Stamp | None = None,
+        reason: StatusMessage | None = None,
     ) -> int:
-        write = self._write(entries.end_sweep, at, sweep_id, state, push, trace, reason)
+        write = self._write(
+            lambda entry: entries.end_sweep(entry, sweep_id, state, push, trace, reason)
+        )
         if dropped := self._dropped.pop(sweep_id, 0):
             self.event(
                 None,
@@ -135,11 +139,6 @@ class LogWriter(Committer):
         size = 300 + (24 * len(trace.reading) if trace else 0)
         return self.put(write, size=size, sweep=sweep_id)
 
-    def undo_sweep(
-        self, sweep_id: str, reason: str | None = None, *, at: Stamp | None = None
-    ) -> int:
-        return self._put(entries.undo_sweep, at, sweep_id, reason)
-
     def finding(
         self,
         run_id: str,
@@ -148,7 +147,6 @@ class LogWriter(Committer):
         *,
         supersedes: str | None = None,
         finish: bool = True,
-        at: Stamp | None = None,
     ) -> int:
         """The finding needs its id. finish: the check is over; supersedes: the id of
         the one it replaces."""
@@ -156,57 +154,13 @@ class LogWriter(Committer):
         def record(entry: Entry) -> None:
             entries.finding(entry, run_id, finding, evidence, supersedes)
             if finish:
-                entries.set_check_state(entry, run_id, "finished", None)
+                entries.finish(entry, run_id)
 
         size = 4000 + sum(24 * len(trace.reading) for trace in evidence.traces)
-        write = self._write(record, at)
-        return self.put(write, size=size, finding=finding.id)
-
-    def move_planned(
-        self, move_id: str, finding_id: str, move: Move, *, at: Stamp | None = None
-    ) -> int:
-        return self._put(entries.move_planned, at, move_id, finding_id, move)
-
-    def move_made(
-        self,
-        move_id: str,
-        data: Mapping[str, object] | None = None,
-        *,
-        at: Stamp | None = None,
-    ) -> int:
-        """data: what was done, e.g. {"leaves_mm": [0.15], "drew_mm": 0.03}."""
-        return self._put(entries.move_made, at, move_id, dict(data or {}))
-
-    def move_verified(
-        self, move_id: str, finding_id: str, *, at: Stamp | None = None
-    ) -> int:
-        return self._put(entries.move_verified, at, move_id, finding_id)
-
-    def abandon(
-        self, run_id: str, reason: str | None = None, *, at: Stamp | None = None
-    ) -> int:
-        return self._put(entries.set_check_state, at, run_id, "abandoned", reason)
-
-    def reopen(self, run_id: str, *, at: Stamp | None = None) -> int:
-        """A finished check goes on: more passes are wanted to settle it."""
-        return self._put(entries.set_check_state, at, run_id, "open", None)
-
-    def finish(self, run_id: str, *, at: Stamp | None = None) -> int:
-        return self._put(entries.set_check_state, at, run_id, "finished", None)
+        return self.put(self._write(record), size=size, finding=finding.id)
 
     def _write(
-        self,
-        record: Callable[[Entry, *_Values], object],
-        at: Stamp | None,
-        *values: *_Values,
+        self, record: Callable[[Entry], object], at: Stamp | None = None
     ) -> Write:
         moment = at or self._clock()
-        return lambda db, boot_key: record(Entry(db, boot_key, moment), *values)
-
-    def _put(
-        self,
-        record: Callable[[Entry, *_Values], object],
-        at: Stamp | None,
-        *values: *_Values,
-    ) -> int:
-        return self.put(self._write(record, at, *values))
+        return lambda db, boot_key: record(Entry(db, boot_key, moment))

@@ -12,10 +12,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+import msgspec
+
 from bench.finding import Move, Remark
 from bench.gear import Jig
 from bench.moves.leaves import best_stack, left_over
-from bench.units import System, give_or_take, length_words
 
 # Half-widths, taken as rectangular. A leaf's own thickness (from memory); what is left
 # of dust and oil in a wiped stack, and how well a distance to the stop is taken with a
@@ -73,7 +74,6 @@ def fence_move(
     jig: Jig | None,
     leaves: Sequence[float] = (),
     *,
-    units: System = "mm",
     pivot_slop: float = 0.0,
     then: str = "take the verifying passes",
 ) -> Move | None:
@@ -89,47 +89,41 @@ def fence_move(
     distance = abs(dy)
     if distance == 0:
         return None
-    away = dy > 0
     stack = best_stack(distance, leaves)
     move = Move(
         end=jig.moving_end,
-        way="away" if away else "toward",
+        way="away" if dy > 0 else "toward",
         distance=distance,
         uncertainty=move_uncertainty(
             expanded_uncertainty, rotation, jig.lever, len(stack), pivot_slop=pivot_slop
         ),
         leaves=stack,
         leaves_left_over=left_over(distance, stack),
-        text="",
     )
-    text = " ".join(
-        [
-            _what(move, jig, units),
-            *_how(move, jig, bool(leaves), units),
-            *_turns(rotation, jig, units),
-        ]
-    )
-    return Move(
-        end=move.end,
-        way=move.way,
-        distance=move.distance,
-        uncertainty=move.uncertainty,
-        leaves=move.leaves,
-        leaves_left_over=move.leaves_left_over,
-        text=f"{text} Then {then}.",
-    )
+    steps = [
+        *_what(move, jig),
+        *_how(move, jig, bool(leaves)),
+        *_turns(rotation, jig),
+        Remark("move-then", values={"then": then}),
+    ]
+    return msgspec.structs.replace(move, steps=steps)
 
 
-def _what(move: Move, jig: Jig, units: System) -> str:
-    way = "away from you" if move.way == "away" else "toward you"
-    amount = give_or_take(move.distance, move.uncertainty, units)
-    return f"Move the {move.end} end {way} by {amount}. Do it {_where(jig, units)}."
-
-
-def _where(jig: Jig, units: System) -> str:
+def _what(move: Move, jig: Jig) -> list[Remark]:
     assert jig.lever is not None
     place = "stop" if jig.pivot_to_stop is not None else "screw"
-    return f"at the {place}, {length_words(abs(jig.lever), units)} from the pivot"
+    return [
+        Remark(
+            "move-end",
+            values={
+                "end": move.end,
+                "way": move.way,
+                "distance": move.distance,
+                "uncertainty": move.uncertainty,
+            },
+        ),
+        Remark("move-at", values={"place": place, "reach": abs(jig.lever)}),
+    ]
 
 
 def leads_with_leaves(jig: Jig, way: str) -> bool:
@@ -142,46 +136,29 @@ def leads_with_leaves(jig: Jig, way: str) -> bool:
     return (way == "away") == (jig.fence == "near")
 
 
-def _how(move: Move, jig: Jig, owns_leaves: bool, units: System) -> list[str]:
+def _how(move: Move, jig: Jig, owns_leaves: bool) -> list[Remark]:
     """The procedure with stop and leaves, in the order of the hands."""
+    if not move.leaves and not owns_leaves:
+        return [Remark("move-no-leaves")]
     if not move.leaves:
-        if not owns_leaves:
-            return [
-                "No leaves are listed: use a shim of that thickness. Or do it live."
-            ]
-        return ["No leaf so thin: do it live, indicator on the sled."]
-    stack = " + ".join(length_words(leaf, units) for leaf in move.leaves)
+        return [Remark("move-leaf-too-thick")]
     many = len(move.leaves) > 1
-    take = f"Take {'the leaves' if many else 'the leaf of'} {stack}."
-    them = "leaves" if many else "leaf"
-    verb = "" if many else "s"
     if leads_with_leaves(jig, move.way):
-        steps = (
-            f"Hold the {them} against the working face there. Set a stop against the"
-            f" {them} and clamp it. Take the {them} out and slacken the screw. Bring"
-            " the fence to the stop and tighten."
-        )
+        held = Remark("move-stop-off-leaves", values={"many": many})
     else:
-        back = "away from you" if move.way == "away" else "toward you"
-        steps = (
-            "Set a stop against the bare working face there and clamp it. Slacken the"
-            f" screw and move the fence {back}. Slip the {them} between face and stop."
-            f" Bring the fence up until the {them} just fill{verb} the gap. Tighten,"
-            f" and take the {them} out."
-        )
-    return [take, steps, *_rest(move, units)]
+        held = Remark("move-leaves-in-gap", values={"many": many, "way": move.way})
+    stack = Remark("move-leaves", values={"many": many, "leaves": move.leaves})
+    return [stack, held, *_rest(move)]
 
 
-def _rest(move: Move, units: System) -> list[str]:
+def _rest(move: Move) -> list[Remark]:
     """What the stack misses, where that is more than the move is known to."""
-    rest = move.leaves_left_over
-    if abs(rest) <= max(move.uncertainty, 5e-4):
+    rest = {"rest": abs(move.leaves_left_over)}
+    if rest["rest"] <= max(move.uncertainty, 5e-4):
         return []
-    if rest > 0:
-        return [f"The stack is {length_words(rest, units)} short: do the rest live."]
-    return [
-        f"The stack is {length_words(-rest, units)} more than the distance: stop short."
-    ]
+    if move.leaves_left_over > 0:
+        return [Remark("move-stack-short", values=rest)]
+    return [Remark("move-stack-over", values=rest)]
 
 
 def screw_turns(rotation: float, jig: Jig) -> float | None:
@@ -193,24 +170,9 @@ def screw_turns(rotation: float, jig: Jig) -> float | None:
     return abs(rotation) * reach / jig.screw_pitch
 
 
-def clock_words(turns: float) -> str:
-    """Turns as a clock's hand would show them: `0.12 turn, 7 minutes on a clock
-    face`."""
-    minutes = turns * 60
-    size = f"{minutes:.0f}" if minutes >= 5 else f"{minutes:.1f}"
-    whole = f"{turns:.2f} turn{'' if turns <= 1 else 's'}"
-    if minutes >= 60:
-        full, rest = divmod(round(minutes), 60)
-        return f"{whole}, {full} full and {rest} minutes on a clock face"
-    return f"{whole}, {size} minutes on a clock face"
-
-
-def _turns(rotation: float, jig: Jig, units: System) -> list[str]:
+def _turns(rotation: float, jig: Jig) -> list[Remark]:
     turns = screw_turns(rotation, jig)
     if turns is None or jig.screw_pitch is None:
         return []
-    return [
-        "Or turn the jack screw, of pitch"
-        f" {length_words(jig.screw_pitch, units)}, that way. Turn it"
-        f" {clock_words(turns)}."
-    ]
+    values = {"pitch": jig.screw_pitch, "turns": turns}
+    return [Remark("move-jack-screw", values=values)]

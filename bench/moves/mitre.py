@@ -14,7 +14,6 @@ import msgspec
 from bench.finding import Move, Quantity, Remark
 from bench.gear import Jig, LeftRight
 from bench.moves.lever import fence_move, why_no_move
-from bench.units import System
 
 FENCES: tuple[LeftRight, LeftRight] = ("left", "right")
 
@@ -23,7 +22,6 @@ def mitre_moves(
     quantities: Sequence[Quantity],
     jig: Jig,
     leaves: Sequence[float] = (),
-    units: System = "mm",
 ) -> tuple[Move | None, list[Remark]]:
     """The fence that is further out closes the angle by itself where the other one is
     good; else each goes back by its own error, and the second move is a remark.
@@ -38,13 +36,13 @@ def mitre_moves(
     stays = abs(of[other].value) <= jig.tolerance
     turn = of[worse].value - (of[other].value if stays else 0.0)
     sure = of["between" if stays else worse].uncertainty
-    move = _move(worse, turn, sure, jig, leaves, units)
+    move = _move(worse, turn, sure, jig, leaves)
     if move is None:
         return None, [why_no_move(jig)]
     if stays:
         return move, [Remark("mitre-other-stays", values={"fence": other})]
     second = of[other]
-    more = _move(other, second.value, second.uncertainty, jig, leaves, units)
+    more = _move(other, second.value, second.uncertainty, jig, leaves)
     return move, [] if more is None else [_told(other, more)]
 
 
@@ -63,14 +61,13 @@ def _move(
     sure: float,
     jig: Jig,
     leaves: Sequence[float],
-    units: System,
 ) -> Move | None:
     own = jig.mitre_fence(fence)
-    move = fence_move(turn, sure, own, leaves, units=units, then="take the check again")
+    move = fence_move(turn, sure, own, leaves, then="take the check again")
     if move is None:
         return None
-    text = f"{fence.capitalize()} fence, square to its face. {move.text}"
-    return msgspec.structs.replace(move, text=text, fence=fence)
+    of_fence = Remark("move-of-fence", values={"fence": fence})
+    return msgspec.structs.replace(move, steps=[of_fence, *move.steps], fence=fence)
 
 
 def _told(fence: LeftRight, move: Move) -> Remark:

@@ -1,7 +1,5 @@
 """Which cautions of a check are asked now: those that were not acknowledged today, and
 those whose matter has changed since. Pure.
-
-They are known as long as the daemon lives; after its restart all are asked again.
 """
 
 from __future__ import annotations

@@ -424,7 +424,8 @@ class CheckProcedure:
             self.facts.moving = self.facts.rested = False
             self.life.end(passed=True)
             self.kept.refuse(
-                StatusMessage("pass-broken", {"why": what.words}), push=what.push
+                StatusMessage("pass-broken", {**what.values, "why": what.code}),
+                push=what.push,
             )
         else:
             self._end(what)

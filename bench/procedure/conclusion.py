@@ -1,8 +1,8 @@
 """From evidence to finding with verdict and move: the one road that live, recorded and
 re-worked sweeps share.
 
-Pure: id and time are given by the caller. The sentences (`notes`) are made from the
-remarks in `bench.render.remarks`.
+Pure: id and time are given by the caller. The sentences (`notes`, the move's `text`)
+are made from remarks in `bench.render.remarks`.
 """
 
 from __future__ import annotations
@@ -19,15 +19,13 @@ from bench.checks.shared.slips import lean_seen
 from bench.finding import Doubt, Finding, Move, Remark, Settle
 from bench.moves.alignment import saw_move
 from bench.moves.lever import fence_move, why_no_move
-from bench.units import System
 
 
-def conclude(evidence: Evidence, *, id: str, at: str, units: System = "mm") -> Finding:
+def conclude(evidence: Evidence, *, id: str, at: str) -> Finding:
     """Work the evidence out. Raises UnknownCheck, and EvidenceError where it cannot
     carry a finding.
 
-    id and at (ISO 8601 with offset) are the caller's; units only shape the words of the
-    move.
+    id and at (ISO 8601 with offset) are the caller's.
     """
     check = find(evidence.check)
     options, wrong = understood(check, evidence.options)
@@ -53,7 +51,7 @@ def conclude(evidence: Evidence, *, id: str, at: str, units: System = "mm") -> F
     own = saw_move(finding, check.turns_saw, evidence.gear.saw)
     if own is not None:
         remarks.insert(0, own)
-    move, of_move = _move(check, evidence, finding, units)
+    move, of_move = _move(check, evidence, finding)
     remarks.extend(of_move)
     return msgspec.structs.replace(finding, id=id, at=at, move=move, remarks=remarks)
 
@@ -76,7 +74,7 @@ def _doubted(finding: Finding, doubts: list[Doubt]) -> Finding:
 
 
 def _move(
-    check: Check, evidence: Evidence, finding: Finding, units: System
+    check: Check, evidence: Evidence, finding: Finding
 ) -> tuple[Move | None, list[Remark]]:
     """The move of a sled's fence with what is to be said of it, or why none is given;
     nothing where none is due."""
@@ -88,7 +86,7 @@ def _move(
     if finding.doubts:
         return None, [Remark("no-move-in-doubt")]
     if check.moves is not None:
-        return check.moves(finding.quantities, jig, evidence.gear.leaves, units)
+        return check.moves(finding.quantities, jig, evidence.gear.leaves)
     if check.holds_back is not None:
         held = check.holds_back(evidence, finding)
         if held is not None:
@@ -98,7 +96,6 @@ def _move(
         first.uncertainty,
         jig,
         evidence.gear.leaves,
-        units=units,
         then=check.verified_by,
     )
     return move, [] if move is not None else [why_no_move(jig)]

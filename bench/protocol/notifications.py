@@ -58,14 +58,15 @@ class Done(Notification, frozen=True, tag="done"):
 
 
 class InstrumentState(Tagged, frozen=True, tag="instrument"):
-    """How an instrument does; `words` is a whole sentence for a person."""
+    """How an instrument does; `words` is a whole sentence for a person, made from
+    `remarks` in `bench.render`."""
 
     name: str
     role: Literal["indicator", "travel", "caliper"]
     # "open", "absent", "busy", "denied", "silent", "no-reading", "garbled", "flooding",
     # "marks"
     state: str
-    words: str
+    words: str = ""
     port: str = ""
     rate: float | None = None  # readings a second
     age: float | None = None  # s since the last reading
@@ -77,6 +78,7 @@ class InstrumentState(Tagged, frozen=True, tag="instrument"):
     grows: str = ""  # "pushed-in", "pulled-out"; "away", "toward"
     # "hold", "missed_edge": it reads, and what it reads just now is not used
     spoiled: str = ""
+    remarks: list[StatusMessage] = []
 
 
 class Readings(Tagged, frozen=True, tag="readings"):
@@ -136,8 +138,9 @@ class Recording(Tagged, frozen=True, tag="recording"):
     """Whether the log is being written: "recording", "saving ...", or NOT RECORDED and
     why. Sent when it changes, and to a client that comes while it is not well."""
 
-    words: str
+    words: str = ""
     state: LogState = "recording"
+    remarks: list[StatusMessage] = []
 
 
 class GearReply(Tagged, frozen=True, tag="gear"):
@@ -270,9 +273,21 @@ class Notice(Notification, frozen=True, tag="notice"):
     severity: Severity = "note"
 
 
-def notice(about: str, remark: StatusMessage, severity: Severity = "note") -> Notice:
+def notice(
+    about: str,
+    remark: StatusMessage,
+    severity: Severity = "note",
+    *,
+    recorded: bool = True,
+) -> Notice:
     """A notice of one remark."""
-    return Notice(about, "", remark.code, remark.values, severity)
+    return Notice(
+        about,
+        code=remark.code,
+        values=remark.values,
+        severity=severity,
+        recorded=recorded,
+    )
 
 
 class Tone(Tagged, frozen=True, tag="tone"):

@@ -256,6 +256,13 @@ class ShopForecast(Tagged, frozen=True, tag="shop-forecast"):
     ref: int | None = None
 
 
+class ReportParts(Tagged, frozen=True, tag="report-parts"):
+    """What a report shows beside its results; answered by a `Document` of `drift`,
+    `due`, `cuts` by sled, and `gear` by sled or saw."""
+
+    ref: int | None = None
+
+
 Request = (
     GetStatus
     | Watch
@@ -286,5 +293,6 @@ Request = (
     | Due
     | CutForecast
     | ShopForecast
+    | ReportParts
     | LogImport
 )

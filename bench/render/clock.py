@@ -1,4 +1,4 @@
-"""A jump of the machine's clock as a sentence."""
+"""A jump of the machine's clock in words, and turns as a clock's hand shows them."""
 
 from __future__ import annotations
 
@@ -21,3 +21,15 @@ def jump_words(jump: float) -> str:
     return (
         f"The clock of this machine jumped {much} {'forward' if jump > 0 else 'back'}"
     )
+
+
+def clock_words(turns: float) -> str:
+    """Turns of a screw as a clock's hand would show them: `0.12 turn, 7 minutes on a
+    clock face`."""
+    minutes = turns * 60
+    size = f"{minutes:.0f}" if minutes >= 5 else f"{minutes:.1f}"
+    whole = f"{turns:.2f} turn{'' if turns <= 1 else 's'}"
+    if minutes >= 60:
+        full, rest = divmod(round(minutes), 60)
+        return f"{whole}, {full} full and {rest} minutes on a clock face"
+    return f"{whole}, {size} minutes on a clock face"

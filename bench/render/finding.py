@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from bench.finding import Finding, Quantity, Unread
 from bench.render.names import part_name, plain, quantity_name, upper_first
-from bench.render.remarks import notes_of, remark_words, said_first
+from bench.render.remarks import move_words, notes_of, remark_words, said_first
 from bench.units import (
     System,
     across,
@@ -94,7 +94,7 @@ def finding_words(
             "  " + quantity_words(quantity, units, board if place == 0 else None)
         )
     if finding.proposed is not None:
-        lines.append(f"  {finding.proposed.text}")
+        lines.append(f"  {move_words(finding.proposed, units)}")
     elif finding.verdict == "inside":
         lines.append("  Stop: nothing to move.")
     if finding.budget:

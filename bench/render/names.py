@@ -76,6 +76,7 @@ PARTS = {
 PLACEMENTS = {
     "-": "this set-up",
     "as-is": "the first set-up",
+    "pressed": "the pressed passes",
     "rolled-over": "the rolled set-up",
 }
 _TURN = re.compile(r"turn-(-?[0-9.]+)")

@@ -13,21 +13,24 @@ from bench.procedure.status_message import StatusMessage
 from bench.protocol import (
     Cables,
     Done,
+    InstrumentState,
     LiveMoveNotice,
     MarkNotice,
     NoFinding,
     Notice,
     PassNotice,
     PromptChanged,
+    Recording,
     SetupNotice,
     StatusReply,
 )
 from bench.render.clock import jump_words
 from bench.render.names import placement_name
-from bench.render.notice_templates import TEMPLATES
+from bench.render.notice_templates import BROKEN, TEMPLATES
 from bench.render.prompts import focus_words, prompt_words
 from bench.render.remarks import remark_words
 from bench.render.template import sentence
+from bench.render.wording import without_port
 from bench.units import System
 
 
@@ -52,11 +55,24 @@ def _several_moved(values: Mapping[str, Any], units: System) -> str:
     return f"More than one moved: {', '.join(moved)}. Move one alone."
 
 
+def _pass_broken(values: Mapping[str, Any], units: System) -> str:
+    return f"This pass cannot be used: {sentence(BROKEN[values['why']], values, units)}"
+
+
+def _port(values: Mapping[str, Any], units: System) -> str:
+    """What the port says of itself, with the instrument's name for the device's
+    path."""
+    del units
+    return without_port(values["name"], values["port"], values["why"])
+
+
 # codes whose sentence is more than a template
 SENTENCES: dict[str, Callable[[Mapping[str, Any], System], str]] = {
     "doubt": _doubt,
     "setup-several-moved": _several_moved,
     "clock-jumped": _clock_jumped,
+    "pass-broken": _pass_broken,
+    "instrument-port": _port,
 }
 
 
@@ -73,6 +89,15 @@ def stored_text(data: Mapping[str, Any], units: System = "mm") -> str:
         return _sentence(str(data["code"]), data, units)
     except KeyError:
         return str(data.get("words", ""))
+
+
+def stored_reason(reason: str, units: System = "mm") -> str:
+    """Why a pass of the log was not used: a code with its values, or the words of an
+    earlier version."""
+    try:
+        return text([msgspec.json.decode(reason, type=StatusMessage)], units)
+    except (msgspec.DecodeError, KeyError):
+        return reason
 
 
 def _sentence(code: str, values: Mapping[str, Any], units: System) -> str:
@@ -101,9 +126,11 @@ def with_words(message: msgspec.Struct, units: System) -> msgspec.Struct:
         return replace(message, words=_marked(message, words)) if words else message
     if isinstance(message, PromptChanged) and message.ask is not None:
         return replace(message, ask=with_prompt_words(message.ask, units))
-    if isinstance(message, StatusReply) and message.run is not None:
-        ask = with_prompt_words(message.run.ask, units)
-        return replace(message, run=replace(message.run, ask=ask))
+    if isinstance(message, InstrumentState | Recording):
+        words = text(message.remarks, units)
+        return replace(message, words=words) if words else message
+    if isinstance(message, StatusReply):
+        return _status_with_words(message, units)
     if isinstance(message, Cables):
         cables = [
             replace(one, words=text(one.remarks, units)) if one.remarks else one
@@ -111,6 +138,18 @@ def with_words(message: msgspec.Struct, units: System) -> msgspec.Struct:
         ]
         return replace(message, cables=cables)
     return message
+
+
+def _status_with_words(status: StatusReply, units: System) -> StatusReply:
+    replace = msgspec.structs.replace
+    run = status.run
+    if run is not None:
+        run = replace(run, ask=with_prompt_words(run.ask, units))
+    instruments = [
+        replace(one, words=text(one.remarks, units)) if one.remarks else one
+        for one in status.instruments
+    ]
+    return replace(status, run=run, instruments=instruments)
 
 
 def with_prompt_words(ask: Prompt, units: System) -> Prompt:
@@ -132,7 +171,8 @@ def _marked(
     """With NOT RECORDED before it, where it claims what is not on the disk."""
     if message.recorded or isinstance(message, NoFinding):
         return words
-    if isinstance(message, PassNotice) and message.state == "measured":
+    said = isinstance(message, PassNotice) and message.state == "measured"
+    if said or (isinstance(message, Notice) and message.code == "not-recorded"):
         return words  # it says so itself
     if isinstance(message, LiveMoveNotice | SetupNotice) and message.phase not in (
         "end",

@@ -7,17 +7,17 @@ handle-left`, or `In this check` for a remark about all set-ups).
 
 from __future__ import annotations
 
-from bench.render.saw_remark_templates import SAW_REMARKS, entries
+from bench.render.saw_remark_templates import SAW_REMARKS
+from bench.render.template import entries
 
-TEMPLATES: dict[str, str] = dict(SAW_REMARKS) | dict(
-    entries(
-        """
+TEMPLATES = SAW_REMARKS | entries(
+    """
 # What speaks against an answer: no verdict and no move.
 frozen: At {placement} the number {span:moved by {span:length} only|did not move}. Does
   the tip touch? Is the plunger free, the display not on hold? Slip a sheet of paper
   under the tip and draw it out. The number must move.
 frozen-spots: {where} {read} readings are one and the same number. Is the display on
-  hold? Are the tip or the jaws off? Lift the plunger, or open the jaws, before every
+  hold? Do the tip or the jaws touch? Lift the plunger, or open the jaws, before every
   reading.
 stood: In a pass at {placement} the number stood still. That was from {from:station} to
   {to:station} of travel. Did the tip leave what it touches? Did the plunger stick, or
@@ -28,10 +28,10 @@ backward: At {placement} the first pass came toward you, by the travel's count. 
   sled back? Take that pass back, then push.
 short: {where} the passes cover no more than {length:station}. {better:station} at least
   would tell more. Is the travel in the unit that its column says?
-steep: At {placement} the reading changes by {slope:.2f} mm every mm of travel. Nothing
+steep: At {placement} the reading changes by {slope:.2f} mm each mm of travel. Nothing
   on a saw does so. Are the cables of travel and indicator swapped?
-of-inches: {where} the readings go in steps of {count} mm. No indicator at a bench shows
-  so fine. Were they read in inches, or in mm?
+of-inches: {where} the readings go in steps of {count} mm. No shop indicator shows such
+  fine steps. Were they read in inches, or in mm?
 half-thou: {where} the readings go in steps of {count}, as in inches. Was it left on
   inches? If it shows mm, write its resolution in the settings.
 finer: {where} the readings go in steps of {count:length}. The settings say
@@ -43,12 +43,12 @@ coarser: {where} the readings go in steps of {count:length}. The settings say
 unlike: The set-ups were read in steps of {counts:length}, at {set_ups} in turn. Were
   some read in inches?
 lean: The lean test at {placement} puts the indicator on the {right:right|left}. You
-  said {right:left|right}. Do not trust the way.
+  said {right:left|right}. Do not trust which way it is out.
 spread: The readings at {placement} lie up to {apart:length} apart. Was one misread, or
   read in the other unit, inches or mm? Take them again.
-set-ups-apart: The set-ups read {apart:length} apart. No blade and no sled moves so far.
-  Was zero pressed between them, or the stand moved? Was one read in inches? Take them
-  again.
+set-ups-apart: The set-ups read {apart:length} apart. No blade and no sled moves that
+  far. Was zero pressed between them, or the stand moved? Was one read in inches? Take
+  them again.
 thin: The widths are {least:.3f} to {most:.3f} mm. Were they read in inches? Give them
   as inches (width_in in a file).
 mixed: There are widths of {least:.2f} and {most:.2f} mm. Was {placement} read in
@@ -76,46 +76,47 @@ grid-finer: At {placement} the readings go in steps finer than {declared:length}
   is what the settings say. Were they read in inches, or in mm?
 sticks: At {placement} the number stands still, then jumps, again and again. The plunger
   sticks, or the tip catches. Free it: a drag hides the slope.
-pass-apart: {pass} at {placement} lies {apart:slope} apart from the others. Was
-  all seated and held as for them? It counts all the same. Take it again where something
-  was in the way.
+pass-apart: {pass} at {placement} differs from the others by {apart:slope}. Was
+  everything seated and held as before? It still counts. Take it again if something was
+  in the way.
 ways-apart: At {placement} the passes back differ from the others by {apart:slope}.
   Play, late readings or a dragging plunger do that. Only passes away from you count.
 ways-differ: At {placement} the passes back differ from the others by {apart:length}.
-  Late readings or a dragging plunger do that. Only passes with rising x count.
+  Late readings or a dragging plunger do that. Only passes from left to right count.
 late: The {which}'s readings come about {late:time} later than the {other}'s. That bends
-  the answer. Write late = "{late:time}" under [{which}] in the settings. If something
-  stands there, add to it. Then take the check again.
+  the answer. Write late = "{late:time}" under [{which}] in the settings. If a figure
+  stands there already, add to it. Then take the check again.
 backlash: At {placement} the reading is {size:length} {rise:higher|lower} on every way
-  back. Backlash, a dragging plunger, late readings or the other wall do that. The
-  passes that count are all alike in it.
+  back. Backlash, a dragging plunger, late readings or the other wall do that. It is
+  alike in all passes that count.
 return-error: At {placement} the reading came back {error:length} off, more than play
-  explains. Was the stand bumped? Does it creep, or the indicator warm up? The give or
-  take allows for it.
+  explains. Was the stand bumped? Does it creep, or does the indicator warm up? The give
+  or take allows for it.
 form-repeats: In every pass at {placement} the number jumps at {at:station} of travel.
   It jumps by {size:length}. What repeats at one place belongs to the edge: a dent. It
   is kept. Begin after it, or end before it, to leave it out.
 return-crept: Drawn back, the number was {error:length} off in both set-ups alike. The
   stand creeps, or the indicator warms up. That cancels in the sled fence. The square's
   give or take allows for it.
-return-unequal: Drawn back, the number was {error:length} off, not alike in both set-ups.
-  Was the stand bumped? Does it creep? The give or take allows for it.
+return-unequal: Drawn back, the number was {error:length} off, not alike in both
+  set-ups. Was the stand bumped? Does the stand creep? The give or take allows for it.
 return-turned: Drawn back, the sled lay turned by {turned:slope} in its slots. Only
-  passes away from you count: the answer is not touched.
+  passes away from you count, so the answer stands.
 leans-differ: Leaned at {low} the sled showed {less:length} of play, at {high}
   {more:length}. Was it pressed right to both walls? Was something in the slot?
-one-pass: One pass a set-up does not show how much passes differ. {source:log=The
-  scatter in the log|play=The twist in the slots|usual=A generous figure} stands for it.
+one-pass: One pass a set-up does not show how much passes differ. {source:log=How
+  earlier passes in the log differ|play=The twist that the slots allow|usual=A generous
+  figure} is used instead.
 scatter-grew: Today's passes differ more than those in the log. Look for what is loose.
   Take three more.
 walls-mixed: Some passes were held against one wall, some against the other ({walls}).
   The answer lies between the two.
 wall: The answer is for a sled held against the {wall} wall.
 limit-too-fine: With this set-up even a perfect one could not be called good. It can
-  decide {least:slope}, not {limit:slope}.
-shift-stand: The indicator's own steps weigh most. Shift its stand from pass to pass.
-  The reading must change by {low:length} to {high:length}. Then more passes average the
-  steps out.
+  decide to {least:slope}; the limit is {limit:slope}.
+shift-stand: The indicator's coarse steps limit this answer most. Shift its stand from
+  pass to pass. The reading must change by {low:length} to {high:length}. Then more
+  passes average the steps out.
 
 # The sled fence by a square.
 either-side: The sled fence may be out to either side. Make no move before that is
@@ -123,27 +124,27 @@ either-side: The sled fence may be out to either side. Make no move before that 
 yaw-unknown: How far the sled twists in its slots is not known. The answer is for the
   sled as it was held.
 hold-unsaid: The answer is for the sled as it was held. Its runners let it twist by
-  {play:slope}. Hold it for cuts as for these passes. Say once against which wall: hold
-  = "left" or "right" with the sled.
-stand-shifted: The stand touched the arm {by:length} further along in one set-up. Its
-  own marks show it, and it is allowed for.
+  {play:slope}. Hold it for cuts as for these passes. Say once, with the sled, against
+  which wall you hold it.
+stand-shifted: The stand touched the arm {by:length} further along in one set-up. Marks
+  on the arm's edge show it, and it is allowed for.
 stand-unseen: The arm bows {bow:length} over {over:station}. Where the stand touched it
   in the two set-ups cannot be seen. Pencil the start on the arm, and begin there both
   times.
 slot-curved: The slot turns the sled by {turn:slope} over {over:station} of travel. The
   answer is for the middle of it. A short cut at either end may be out by {half:slope}
   more.
-set-ups-usual: How far set-ups differ here is not known yet. A usual figure stands for
-  it. A few checks with this square in the log will tell.
+set-ups-usual: How far set-ups differ here is not known yet. A usual figure is used
+  instead. A few checks with this square in the log will tell.
 rests-on-log: {passes:The give or take rests on {passes} earlier passes here. |}{checks:What
   differs between set-ups is known from {checks} earlier checks.|}
-side-as-said: On which side the indicator stood is as you said. {proof:unleaned=No lean
-  test was made.|without-play=The lean test showed no play.} On the other side the way
-  is the opposite. Let a pass after the move confirm it.
+side-as-said: Which side the indicator stood on is not proved. {proof:unleaned=No lean
+  test was made.|without-play=The lean test showed no play.} On the other side, the way
+  is the opposite. Check again after the move to be sure.
 no-sled: No sled is named. Its tolerance and its pivot are not known. So there is no
   verdict and no move.
 handle-stretch: The answer is for the stretch that the handle rested on. On a bowed sled
-  fence other boards lie otherwise.
+  fence other boards lie differently.
 square-as-measured: One set-up: the square's error is known from before. That holds for
   the same edge and stretch.
 quick-inherits: Quick check: the square's error is the mean of {count} measured before.
@@ -162,8 +163,8 @@ square-not-turned: {near_zero:The sled fence came out near dead square too. A se
   where nothing was turned comes out so. |}Was the square turned over? Was the indicator
   on the same edge, and the side as said? {near_zero:Take the other set-up again before
   you trust this answer.|Or was the square dropped?}
-touch-away-unknown: The indicator touched away from the teeth. What that adds is left
-  out. Say how straight the slot is and how long the runners are.
+touch-away-unknown: The indicator touched away from the teeth. What that adds is not
+  known and left out. Say how straight the slot is and how long the runners are.
 
 # Two mitre fences by a 45-degree square; leaning out of plumb.
 mitre-either-side: The angle between the fences may be out to either side. Make no move
@@ -174,7 +175,7 @@ right-angle-as-told: The square's right angle is trusted within {half:slope}. Ta
 right-angle-unknown: Nothing is known of the square's right angle. A poor one is out by
   {poor:slope} (common practice, no source). Take its two set-ups against a batten. Or
   name a square with its tolerance.
-corners-apart: The two fences tell {apart:slope} apart how the square's sharp corners
+corners-apart: The fences disagree by {apart:slope} on how the square's sharp corners
   differ. Was corner A taken for B? Was a set-up not turned over? Check the pencil marks
   and take it again.
 mitre-swung: The fences stand square to each other. But both are turned
@@ -191,11 +192,31 @@ heights-alike: Low and high read the same in every set-up. Was the indicator sli
 square-not-plumb: The square came out {off:slope} off. Was it the same edge in both
   set-ups? Was there nothing under the stock?
 
+# The move of a sled fence, step by step.
+move-of-fence: {fence:left=Left|right=Right} fence, square to its face.
+move-end: Move the {end} end {way:away=away from you|toward=toward you} by
+  {distance:give {uncertainty}}.
+move-at: Do it at the {place}, {reach:length} from the pivot.
+move-no-leaves: No leaves are listed: use a shim of that thickness. Or do it live.
+move-leaf-too-thick: No leaf is so thin. Do it live, with the indicator on the sled.
+move-leaves: Take {many:the leaves|the leaf of} {leaves:stack}.
+move-stop-off-leaves: Hold the {many:leaves|leaf} against the working face there. Set a
+  stop against the {many:leaves|leaf} and clamp it. Take the {many:leaves|leaf} out and
+  slacken the screw. Bring the fence to the stop and tighten.
+move-leaves-in-gap: Set a stop against the bare working face there and clamp it. Slacken
+  the screw and move the fence {way:away=away from you|toward=toward you}. Slip the
+  {many:leaves|leaf} between face and stop. Bring the fence up until the {many:leaves
+  just fill|leaf just fills} the gap. Tighten, and take the {many:leaves|leaf} out.
+move-stack-short: The stack is {rest:length} short: do the rest live.
+move-stack-over: The stack is {rest:length} more than the distance: stop short.
+move-jack-screw: Or turn the jack screw, of pitch {pitch:length}, that way. Turn it
+  {turns:clock}.
+move-then: Then {then}.
+
 # Of every check, when it is concluded.
-option-ignored: Option {option} {problem}. It is worked out as though it was not said.
-lean-with-play: Lean test at {placement}: play {play:length}, and the side is as
-  declared.
-lean-without-play: Lean test at {placement}: no play was seen. The side is only as said.
+option-ignored: Option {option} {problem}. It is left out.
+lean-with-play: Lean test at {placement}: play {play:length}. The side is as you said.
+lean-without-play: Lean test at {placement}: no play was seen. The side is not proved.
 tap-back: Tap test at {placement}: the number came back to within {back:length}.
 tap-back-at-last: Tap test at {placement}: the number came back to within {back:length}.
   Before that it stayed {off:length} off.
@@ -204,8 +225,8 @@ tap-off: Tap test at {placement}: the number never came back. It stayed {off:len
 no-move-in-doubt: No move is given before that is cleared up.
 no-move-while-differing: No move is given while board and passes differ. Find out which
   of them is wrong first.
-no-lever: How far the stop of {jig} is from its pivot is missing.
-  So no move can be worked out: give pivot_to_screw or pivot_to_stop.
+no-lever: How far the stop of {jig} is from its pivot is missing. So no move can be
+  worked out. Give the distance from the pivot to screw or stop.
 move-too-small: The move is too small to make.
 moved-wrong-way: The move went the wrong way.
 hardly-moved: It hardly moved.
@@ -216,5 +237,4 @@ clock-jumped: {seconds:jump} during this check. Its date may be wrong, its readi
 noted: {text}
 noted-square-doubted: {text}
 """
-    )
 )

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
-from bench.finding import Finding, Remark, RemarkValue
+from bench.finding import Finding, Move, Remark, RemarkValue
 from bench.render.names import placement_name, quantity_name
 from bench.render.remark_templates import TEMPLATES
 from bench.render.template import sentence
@@ -83,8 +83,19 @@ def notes_of(
 
 
 def with_notes(finding: Finding, units: System) -> Finding:
-    """The finding with its notes made from its doubts and remarks."""
-    return msgspec.structs.replace(finding, notes=notes_of(finding, units))
+    """The finding with its notes made from its doubts and remarks, and its move's text
+    from the steps."""
+    move = finding.move
+    if move is not None:
+        move = msgspec.structs.replace(move, text=move_words(move, units))
+    return msgspec.structs.replace(finding, notes=notes_of(finding, units), move=move)
+
+
+def move_words(move: Move, units: System) -> str:
+    """What the hands do. A move of an earlier version has its text and no steps."""
+    if not move.steps:
+        return move.text
+    return " ".join(remark_words(step, units) for step in move.steps)
 
 
 def evidence_error_words(error: EvidenceError, units: System) -> str:

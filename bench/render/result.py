@@ -22,6 +22,7 @@ from bench.render.finding import (
 )
 from bench.render.names import plain, quantity_name
 from bench.render.remarks import remark_words, said_first
+from bench.render.template import WAYS
 from bench.units import (
     PER_INCH,
     PER_MM,
@@ -35,8 +36,6 @@ from bench.units import (
     slope_words,
 )
 
-# a whole direction for each `way` of a move
-DIRECTIONS = {"away": "AWAY from you", "toward": "TOWARD you"}
 MEASURED = "measured"  # the verdict where no limit is set
 upper_first = names.upper_first
 LEAST_LEFT_OVER = 0.0005  # mm, half of the last digit that is shown
@@ -202,14 +201,15 @@ def others(finding: Finding, units: System) -> list[str]:
 
 
 def move_distance(move: Move, units: System) -> str:
-    return length_words(move.distance, units, 3 if units == "mm" else 1)
+    """In as many digits as its uncertainty carries."""
+    return rounded_words(move.distance, move.uncertainty, units)
 
 
 def short_move(move: Move, units: System) -> str:
     end = f"{move.end} end"
     if move.fence is not None:
         end = f"{move.fence} fence's {end}"
-    return f"Move the {end} {move_distance(move, units)} {DIRECTIONS[move.way]}."
+    return f"Move the {end} {move_distance(move, units)} {WAYS[move.way]}."
 
 
 def leaves(move: Move, jig: Jig | None, units: System) -> list[str]:
@@ -219,9 +219,9 @@ def leaves(move: Move, jig: Jig | None, units: System) -> list[str]:
     stack = " + ".join(length_words(leaf, units) for leaf in move.leaves)
     lines = [f"Leaves: {stack}."]
     over = move.leaves_left_over
-    if abs(over) >= LEAST_LEFT_OVER:
+    if abs(over) > max(move.uncertainty, LEAST_LEFT_OVER):
         word = "short of" if over > 0 else "more than"
-        much = length_words(abs(over), units, 3 if units == "mm" else 1)
+        much = rounded_words(abs(over), move.uncertainty, units)
         lines.append(f"That is {much} {word} the distance.")
     if jig is not None:
         reach = (

@@ -2,60 +2,49 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
-
-def entries(table: str) -> Iterator[tuple[str, str]]:
-    """Code and template of each entry; its further lines are indented, `#` begins a
-    heading."""
-    for entry in table.replace("\n  ", " ").splitlines():
-        code, colon, template = entry.partition(": ")
-        if colon and not code.startswith("#"):
-            yield code, template
-
+from bench.render.template import entries
 
 # as in bench.render.remark_templates
-SAW_REMARKS: dict[str, str] = dict(
-    entries(
-        """
+SAW_REMARKS = entries(
+    """
 # Blade, plate and rip fence.
-one-spot: One spot: the plate's tilt, warp and dish do not count.
+one-spot: Both places were read on one spot of the blade. So its tilt, warp and dish do
+  not count.
 end-float-usual: The arbor is taken to float by {float:length} either way. That is
-  common practice, no source. Give what yours does.
-spots-not-by-turns: Front and rear were not touched by turns. So it was not seen how a
-  slid indicator comes to rest. Touch front, rear, front, rear, and slide it anew each
-  time.
-carriage-float-usual: A slid indicator is taken to come to rest {float:length}
-  elsewhere. That is either way, each time (common practice, no source).
-spots-near: Front and rear are only {apart:station} apart. Nearer the rim of the blade
-  body the answer is sharper.
-one-turn: One turn only: the plate's tilt is in the answer. Take four even turns, or one
-  spot.
-turns-once: Each of the {turns} turns had one pass. Their own scatter stands for the
-  passes.
-two-turns: Two turns leave the plate's warp in the answer. Four even turns take most of
-  it out.
-turns-uneven: The turns are not evenly spread. The plate's tilt does not cancel.
-dished-plate: A dished plate cancels only in a pass even about the arbor. It must reach
-  as far before it as behind it.
+  common practice, no source. Give your own saw's figure if you know it.
+spots-not-by-turns: Front and rear were not read in turn. So how well a slid indicator
+  comes back is not known. Read front, rear, front, rear, and slide it anew each time.
+carriage-float-usual: A slid indicator is taken to come back within {float:length}. That
+  is common practice, no source.
+spots-near: Front and rear are only {apart:station} apart. Places nearer the rim of the
+  blade body give a sharper answer.
+one-turn: With one turn of the blade its tilt is in the answer. Take four turns, evenly
+  spread, or follow one spot.
+turns-once: Each of the {turns} turns of the blade had one pass. How they differ stands
+  for how passes differ.
+two-turns: Two turns of the blade leave its warp in the answer. Four, evenly spread,
+  take most of it out.
+turns-uneven: The turns of the blade are not evenly spread. So its tilt does not cancel.
+dished-plate: A dished plate stays in the answer unless the pass is even. It must reach
+  as far before the arbor as behind it.
 no-saw-blade: No saw is named: there is no limit to judge by. The rip fence's side is
   not known.
 no-saw-for-toe: No saw is named: there is no limit to judge by. The rip fence is taken
   to stand right of the blade.
 no-saw-wobble: No saw is named: there is no limit for the wobble.
-blade-exact: The blade's rotation is taken as exact.
+blade-exact: The blade's direction came without a give or take. It is taken as exact.
 blade-not-given: The blade's own direction is not known. It is taken to run with the
   slot.
 closes: It {surely:closes|seems to close} at the rear by {closing:slope}. Work can
   bind behind the blade and be thrown back at you. Open it.
-no-opening-good: With this set-up no opening could be called good enough. It takes a
-  limit of {least:slope} at least.
-turn-unread: The marks leave {degrees:.0f} degrees of the turn unread. The plate may
+no-opening-good: With this set-up no opening can be called good enough. The limit would
+  have to be {least:slope} or more.
+turn-unread: No mark was read over {degrees:.0f} degrees of the turn. The plate may
   swing more there. Read marks all round.
-few-marks: Only {marks} marks were read: they show a warp by half. Read {better} marks,
-  each twice.
-three-turns: Three turns read once each do not show how readings scatter. Read more
-  turns.
+few-marks: Only {marks} marks were read: they may miss a warp. Read one more halfway
+  between two of them, or {better} marks. Read each twice.
+three-turns: Three marks read once each do not show how readings differ. Read more
+  marks.
 rim-unknown: Read at a radius of {radius:station}. Nearer the rim the tilt grows in
   proportion. Give the rim's radius to have it worked out.
 rim: Read at a radius of {radius:station}. At the rim, {rim:station} out, the tilt is
@@ -78,51 +67,54 @@ two-differ: The two passes at {placement} differ by {apart:length} near {near:st
 straightedge-as-told: One set-up: the straightedge is trusted as straight as you said.
   Roll it over to know.
 straightedge-unknown: One set-up shows the sled fence and the straightedge together.
-  Nothing was said of the straightedge. {bound:length} either way stands for it. Roll it
-  over to know, or say how straight it is.
+  Nothing was said of the straightedge. {bound:length} either way is allowed for it.
+  Roll it over to know, or say how straight it is.
 straightedge-bends-usual: A straightedge gives way under a hand that presses on it. Here
   that is some {bend:fine}, alike both times (common practice, no source). Push low at
-  the indicator's base. Say how thick and how high the straightedge is.
+  the indicator's base. Make two passes pressed hard, or say how thick and how high the
+  straightedge is.
 straightedge-bends: Pressed sideways as a hand may, the straightedge gives way by
   {gives:fine}. Push low at the indicator's base.
+straightedge-pressed: Pressed hard, the straightedge gave way by {gives:fine}. A light
+  hand bends it too: {off:fine} is taken off for that.
 straightedge-crooked: The straightedge came out {crooked:length} crooked, more than the
-  sled fence. Was the indicator's direction turned with the straightedge? Then the two
-  are mixed up.
+  sled fence. Was the indicator's direction turned with the straightedge? Then the forms
+  of the two are mixed up.
 set-ups-alike: Both set-ups show the same form. The straightedge is very straight, or
   was not rolled over.
 profile-short: The passes reach from {from:station} to {to:station}. That is less than
-  half of a {board:station} board beside the blade. The stretch is judged by its own
-  length.
-profile-ends: The passes end before a {board:station} board does. Boards are taken as
-  far as they reach.
-board-turns: A board from {from:station} to {to:station} turns with where it is pushed.
-  Within {either_side:station} of its middle it lies between {low:slope+} and
+  half of a {board:station} board beside the blade. Only what was read is judged, by its
+  own length.
+profile-ends: The passes end before a {board:station} board does. Boards are judged only
+  as far as the passes reach.
+board-turns: A board from {from:station} to {to:station} lies as it is pushed. Pushed
+  within {either_side:station} of its middle it lies between {low:slope+} and
   {high:slope+}.
 
 # Widths of slots, runners and strips.
-width-odd: {placement} at {at:station} reads {width:fine}, its others about
+width-odd: {placement} at {at:station} reads {width:fine}, the others there about
   {others:fine}. Was it misread? Measure it again.
 slot-far-from-runner: {slot} and {runner} are {gap:fine} apart. Was the caliper at zero?
   Were both measured in the same way?
 tight: Tight {one_place:at {from:station}|from {from:station} to {to:station}} in the
   slot. Take {off:fine} off in all to let it through. Take {off_to_run:fine} off for it
-  to run with {clearance:fine} of clearance. A little at a time, and measure again.
+  to run with {clearance:fine} of clearance. Take a little at a time, and measure again.
 nearly-tight: It fits, with {spare:fine} to spare near {places:station}. Under
   {least:fine} it is likely to bind. Take {off:fine} off in all there.
 loose: Loose: {play:fine} of play, over {most:fine}. Lean the sled against the same wall
-  for every cut. Or pack one side of the runner by {pack:fine}. Or make it anew.
+  for every cut. Or pack one side of the runner by {pack:fine}. Or make a new runner.
 runner-longer: The runner is longer than the slot that was measured. The figures are for
   the places with most of it inside.
 one-runner: Only the {side} runner was measured. A second one can take play away.
-widths-only: Widths do not show a bowed slot. A caliper does not show a hundredth. Side
-  play measured on the saw is the better number.
+widths-only: Widths do not show a bowed slot. A caliper is too coarse for the last
+  hundredth. Side play measured on the saw is the better number.
 measure-the-play: A caliper cannot decide this. Measure the side play on the saw with
   the indicator.
 
 # Play of the sled in its slots.
 pair-lacking: Only {there} was read, not {lacking}. One alone says nothing. Take both.
-read-once: Read once each way: how far {quantity} scatters is not known. The true give
-  or take is larger.
+read-once: Read once each way: how far {quantity} differs is not known. The true give or
+  take is larger.
 leaned-wrong: Leaned right the reading fell. The indicator stands on the left, or the
   leans were mixed up.
 twisted-wrong: Twisted right the reading fell. The indicator stands on the left, or the
@@ -131,52 +123,56 @@ play-little: Under {limit:length} in all: it is likely to bind.
 play-good: Good play: it binds under {binds:length} and is loose over {loose:length}.
 play-much: Over {limit:length} in all: loose. Lean the sled on one wall for every cut.
   Or fit the runners.
-cuts-scatter: Free, cut angles scatter over {yaw:slope}. Leaned on one wall they do not.
-shift-free: Free, the sled may shift by {play:length}. One reading does not show how
-  well it comes back.
-shift-free-and-leaned: Free, the sled may shift by {play:length}. Leaned left it came
-  back within {left:length}, leaned right within {right:length}.
+cuts-scatter: Held freely, cut angles differ by up to {yaw:slope}. Leaned on one wall
+  they do not.
+shift-free: Held freely, the sled may shift by {play:length}. One reading does not show
+  how well it comes back.
+shift-free-and-leaned: Held freely, the sled may shift by {play:length}. Leaned left it
+  came back within {left:length}, leaned right within {right:length}.
 runner-usual: Twisted {at:station} from the runners' middle. Runners of {runner:station}
-  are taken (common practice, no source). Say how long yours are. Nearer than half of
-  that a twist does not show all.
+  are taken (common practice, no source). Say how long yours are. Read nearer than half
+  of that, some twist is missed.
+place-usual: The twist's place is taken to be off by {off:station} either way, as by
+  eye. That is common practice, no source. Measure it and pencil it. Then say how far
+  it may be off.
 twisted-near: Twisted {at:station} from the runners' middle. Read it at {better:station}
-  or more. Nearer, a sled that is leaned too shows more than twist.
+  or more. Nearer, leaning is mixed up with twist.
 plays-differ: Leaned, the sled showed {leaned:length} of play. Twisted, over the
   runners' length, it showed {twisted:length}. Was it pressed right to both walls? Do
   the slots pinch at one end?
 
 # A test board beside the passes.
-one-width: One width an end does not show how well it repeats. The caliper's limit
-  stands for it.
+one-width: One width an end does not show how well it repeats. The caliper's own limit
+  is used instead.
 turns-not-four: A four-cornered board comes back to its first edge after 4 turns. You
-  said {turns}; so many share the taper.
-cuts-as-passes: The cuts are taken to scatter by {scatter:slope} each. So do {passes}
-  earlier passes of this sled.
-cuts-held-usual: How much the cuts scatter is not known. Each is given {usual:slope}, as
-  of a held sled. That is common practice, no source. Passes of this sled in the log
+  said {turns}: the taper is shared among that many cuts.
+cuts-as-passes: Each cut is taken to differ by {scatter:slope}. {passes} earlier passes
+  of this sled differed so.
+cuts-held-usual: How much the cuts differ is not known. Each is allowed {usual:slope},
+  as for a held sled. That is common practice, no source. Passes of this sled in the log
   would show it. With care it is then give or take {then:slope}, not {now:slope}.
 cuts-in-the-play: Each cut may fall anywhere in the play. Lean the sled on one wall in
-  every cut. Say so with hold. Passes of this sled in the log show what that leaves.
-cuts-unknown: How far the sled twists in its slots is not known. Each cut is given
+  every cut, and say which. Passes of this sled in the log show what that leaves.
+cuts-unknown: How far the sled twists in its slots is not known. Each cut is allowed
   {usual:slope} for it. Measure the side play to know, or take passes. It may then be
   give or take {then:slope}, not {now:slope}. Or lean the sled on one wall in every cut.
-  Say so with hold.
+  Say which wall.
 widths-differ: The widths at the {end} end differ by {apart:fine}. Was one misread, or
   taken elsewhere?
 much-taper: The strip is {taper:fine} wider at one end than at the other. Was it cut
   along the first edge, after all the turns?
 boards-of-that-width: The answer is for a board of {board:station}. On a bowed sled
-  fence other boards lie otherwise.
+  fence other boards lie differently.
 boards-as-wide: The answer is for boards as wide as this one. On a bowed sled fence
-  other boards lie otherwise.
-pass-exact: The result of the passes is taken as exact.
+  other boards lie differently.
+pass-exact: The result of the passes came without a give or take. It is taken as exact.
 agrees-with-passes: It agrees with the passes{dated: of {day}|}. The two differ by no
   more than both can tell.
 differs-from-passes: It differs from the passes{dated: of {day}|}. The two differ by
-  more than both can tell. What may be wrong follows, the likeliest first.
+  more than both can tell. The likely causes follow, the likeliest first.
 cause-ends-mixed: Perhaps the strip's ends were mixed up. Or the board lay on the other
   side of the blade. Turned round, the two agree.
-cause-turns: The board was turned {turns} times, not {said}. Then the two agree.
+cause-turns: Perhaps the board was turned {turns} times, not {said}. Then the two agree.
 cause-wall: Perhaps the sled was held against another wall in the cuts. Or it was held
   between the walls.
 cause-bow: The sled fence is bowed. The board rests on another part of it than the
@@ -189,5 +185,4 @@ cause-moved: Perhaps the sled fence moved between the two. Was it tightened, lea
   or knocked?
 cause-square: The square was not turned over in the passes. Its own error is in them.
 """
-    )
 )

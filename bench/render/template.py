@@ -5,10 +5,12 @@
 hundredth of a millimetre, `{from:station}` one along a travel, to the millimetre,
 `{at:place}` a place in mm without zeros at its end, `{far:distance}` a distance in
 three digits, `{left:rounded 0.01}` a length in the digits that its uncertainty (here
-0.01 mm) supports. `{slope:slope}` is a slope in rad, `{turn:slope {uncertainty}}` one
-with its give or take, `{gap:angle}` an angle in rad, `{turn:degrees}` one in degrees,
-`{late:time}` a time in s, to ten milliseconds, `{jump:jump}` a jump of the clock in s.
-`{way:way}` is `away` or `toward`, told in full. A `+` behind the word keeps the sign.
+0.01 mm) supports, `{by:give 0.01}` one with its give or take, `{leaves:stack}` lengths
+that are stacked, `{turns:clock}` turns as a clock's hand would show them.
+`{slope:slope}` is a slope in rad, `{turn:slope {uncertainty}}` one with its give or
+take, `{gap:angle}` an angle in rad, `{turn:degrees}` one in degrees, `{late:time}` a
+time in s, to ten milliseconds, `{jump:jump}` a jump of the clock in s. `{way:way}` is
+`away` or `toward`, told in full. A `+` behind the word keeps the sign.
 `{grows:away|toward}` is the first text where the value is above zero, else the second;
 `{part:blade=the blade|plate=the plate}` is the text that stands behind the value. A
 value without such a word is shown as `format` shows it. A list is shown as `a, b and
@@ -22,11 +24,12 @@ import string
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from bench.render.clock import jump_words
+from bench.render.clock import clock_words, jump_words
 from bench.units import (
     INCH,
     System,
     angle_words,
+    give_or_take,
     length_words,
     rounded_words,
     slope_words,
@@ -41,11 +44,21 @@ def sentence(template: str, values: Mapping[str, object], units: System = "mm") 
     return _InUnits(units).vformat(template, (), values).rstrip()
 
 
+def entries(table: str) -> dict[str, str]:
+    """The templates of a table by their codes: an entry is `code: template`, its
+    further lines are indented, and `#` begins a heading."""
+    lines = table.replace("\n  ", " ").splitlines()
+    parted = (line.partition(": ") for line in lines if not line.startswith("#"))
+    return {code: template for code, colon, template in parted if colon}
+
+
 class _InUnits(string.Formatter):
     def __init__(self, units: System) -> None:
         self._units = units
 
     def format_field(self, value: Any, format_spec: str) -> str:
+        if format_spec == "stack":
+            return " + ".join(length_words(one, self._units) for one in value)
         if isinstance(value, Sequence) and not isinstance(value, str):
             return in_a_row([self.format_field(one, format_spec) for one in value])
         if value is None:
@@ -60,6 +73,10 @@ class _InUnits(string.Formatter):
         if kind == "slope":
             uncertainty = float(more) if more else None
             return sign + slope_words(value, self._units, uncertainty=uncertainty)
+        if kind == "give":
+            return give_or_take(value, float(more), self._units)
+        if kind == "clock":
+            return clock_words(value)
         if kind == "degrees":
             return f"{math.degrees(value):.4g} degrees"
         if kind == "angle":

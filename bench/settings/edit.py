@@ -1,4 +1,4 @@
-"""Writes what setup found of an instrument into the settings file.
+"""Writes into the settings file and gear.toml: what setup found, and the user's gear.
 
 Comments, other keys and their order stay. The whole file is checked before a byte is
 written, and the new file takes the old one's place in a single step.
@@ -6,21 +6,25 @@ written, and the new file takes the old one's place in a single step.
 
 from __future__ import annotations
 
+import contextlib
+import os
 import tempfile
 import tomllib
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, TypeVar
 
 import msgspec
 
-from bench.settings.gear_file import write_whole
+from bench.settings.gear_file import GearTables
 from bench.settings.port_settings import wire_keys
 from bench.settings.settings_file import Settings, SettingsError, load
-from bench.settings.toml_table import read_toml
+from bench.settings.toml_table import Table, read_toml
 
 Section = Literal["indicator", "travel"]
+GearKind = Literal["saw", "jig", "square", "leaves"]
 Value = str | int
+T = TypeVar("T")
 
 HEADER = (
     "What is wired where. Written when the cables were found; change it as you like."
@@ -46,16 +50,12 @@ def changes(path: Path, section: Section, values: Mapping[str, Value]) -> list[C
     table = read_toml(path).get(section, {})
     if not isinstance(table, dict):
         raise SettingsError(f"{path}: {section}: a table would do, such as [{section}]")
-    out = [
-        Change(f"{section}.{key}", table[key], value)
-        for key, value in values.items()
-        if key in table and table[key] != value
+    said = {**values, **dict.fromkeys(_stale(section, table, values))}
+    return [
+        Change(f"{section}.{key}", table[key], new)
+        for key, new in said.items()
+        if key in table and table[key] != new
     ]
-    out += [
-        Change(f"{section}.{key}", table[key], None)
-        for key in _stale(section, table, values)
-    ]
-    return out
 
 
 def _stale(
@@ -99,8 +99,11 @@ def keep(
     SettingsError: the file would not be right, nothing was written; OSError
     (PermissionError where the file is read-only): it could not be written.
     """
-    return _kept(
-        path, lambda document: _put(document, section, values, take_from), gear_path
+    return _edit(
+        path,
+        lambda document: _put(document, section, values, take_from),
+        lambda text: _checked(text, path, gear_path),
+        HEADER,
     )
 
 
@@ -112,36 +115,85 @@ def write_setting(
     def put(document: Any) -> None:
         document[key] = value
 
-    return _kept(path, put, gear_path)
+    return _edit(path, put, lambda text: _checked(text, path, gear_path), HEADER)
 
 
-def _kept(path: Path, put: Callable[[Any], None], gear_path: Path | None) -> Settings:
-    """Read, change, check and write the whole file."""
+def add_gear(
+    gear_path: Path,
+    kind: GearKind,
+    name: str | None,
+    values: Mapping[str, str | list[str]],
+    *,
+    settings_path: Path | None = None,
+) -> None:
+    """Write one saw, jig, square or the leaves into gear.toml; errors as `keep`.
+
+    name: None for leaves. An entry of the same name is replaced key by key. The whole
+    file is checked, beside the settings file where that is given.
+    """
+
+    def check(text: str) -> None:
+        tables = GearTables()
+        if settings_path is not None and settings_path.resolve() != gear_path.resolve():
+            tables.read(Table(str(settings_path), "", read_toml(settings_path), []))
+        top = Table(str(gear_path), "", tomllib.loads(text), [])
+        tables.read(top)
+        top.done()
+        if settings_path is not None:
+            tables.check_saws()
+
+    GearTables().read(Table(str(gear_path), "", read_toml(gear_path), []))
+    _edit(gear_path, lambda document: _put_gear(document, kind, name, values), check)
+
+
+def _put_gear(
+    document: Any, kind: GearKind, name: str | None, values: Mapping[str, Any]
+) -> None:
+    import tomlkit
+    from tomlkit.items import InlineTable
+
+    if kind not in document:
+        document[kind] = tomlkit.table(is_super_table=kind != "leaves")
+    entry: Any = document[kind]
+    if name is not None:
+        if name not in entry:
+            # A user who writes a table on one line can only have tables on that line.
+            one_line = isinstance(entry, InlineTable)
+            entry[name] = tomlkit.inline_table() if one_line else tomlkit.table()
+        entry = entry[name]
+    for key, value in values.items():
+        entry[key] = value
+
+
+def _edit(
+    path: Path, put: Callable[[Any], None], check: Callable[[str], T], header: str = ""
+) -> T:
+    """Read, change, check and write the whole file; what the check gives."""
     target = path.resolve()
     before = target.read_bytes().decode("utf-8-sig") if target.exists() else ""
-    text = _with(before, put, path)
-    settings = _checked(text, path, gear_path)
+    text = _with(before, put, path, header)
+    checked = check(text)
     mode = target.stat().st_mode if target.exists() else None
     if mode is not None and not mode & 0o222:
         # A file that was made read-only for everybody is meant to stay as it is. One
         # that another user wrote by hand is replaced, where the folder may be written.
         raise PermissionError(13, "it is read-only", str(path))
-    write_whole(target, text)
+    _write_whole(target, text)
     if mode is None:
         # a service's mask would keep its own user's group from reading and mending it
         target.chmod(0o664)
-    return settings
+    return checked
 
 
-def _with(before: str, put: Callable[[Any], None], path: Path) -> str:
+def _with(before: str, put: Callable[[Any], None], path: Path, header: str) -> str:
     import tomlkit
     from tomlkit.exceptions import TOMLKitError
 
     read_toml(path)  # says in one line what is wrong with the old file, if anything is
     try:
         document = tomlkit.parse(before)
-        if not before.strip():
-            document.add(tomlkit.comment(HEADER))
+        if header and not before.strip():
+            document.add(tomlkit.comment(header))
         put(document)
         text = tomlkit.dumps(document)
     except TOMLKitError as error:
@@ -151,6 +203,31 @@ def _with(before: str, put: Callable[[Any], None], path: Path) -> str:
     if tomllib.loads(text) != document.unwrap():
         raise SettingsError(f"{path}: it could not be added to; write it by hand")
     return text
+
+
+def _write_whole(target: Path, text: str) -> None:
+    """The new text takes the old file's place in one step, or not at all."""
+    target.parent.mkdir(parents=True, exist_ok=True)
+    beside = target.with_name(f".{target.name}.{os.getpid()}.new")
+    # left by one that was killed, or a link that somebody laid there
+    beside.unlink(missing_ok=True)
+    handle = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o666)
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8") as file:
+            with contextlib.suppress(FileNotFoundError):
+                os.fchmod(file.fileno(), target.stat().st_mode & 0o777)
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        beside.replace(target)
+    except BaseException:
+        beside.unlink(missing_ok=True)
+        raise
+    folder = os.open(target.parent, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        os.fsync(folder)
+    finally:
+        os.close(folder)
 
 
 def _put(

@@ -89,55 +89,42 @@ def default_paths(
     XDG base directory specification.
     """
 
-    def named(given: Path | str | None, variable: str) -> Path | None:
-        text = str(given) if given is not None else environ.get(variable, "")
-        return Path(text) if text else None
+    def named(given: Path | str | None, variable: str) -> str:
+        return str(given or environ.get(variable) or "")
 
     def folder(service: str, xdg: str, below_home: str) -> Path:
-        first = environ.get(service, "").split(":")[0]
-        if first:
+        if first := environ.get(service, "").split(":")[0]:
             return Path(first)
         base = environ.get(xdg, "")
         if base.startswith("/"):  # the specification has relative ones ignored
             return Path(base) / _NAME
-        home = environ.get("HOME", "") or _home_of_user()
-        if not home:
-            raise SettingsError(
-                f"environment: {xdg}: found nothing, nor HOME; a directory in either"
-                " would do"
-            )
-        return Path(home) / below_home / _NAME
+        if home := environ.get("HOME") or _home_of_user():
+            return Path(home) / below_home / _NAME
+        raise SettingsError(
+            f"environment: {xdg}: found nothing, nor HOME; a directory in either"
+            " would do"
+        )
 
-    settings_path = named(settings, "SWEEPGAUGE_SETTINGS")
-    if settings_path is None:
-        settings_path = (
-            folder("CONFIGURATION_DIRECTORY", "XDG_CONFIG_HOME", ".config")
-            / "settings.toml"
-        )
-    log_path = named(log, "SWEEPGAUGE_LOG")
-    if log_path is None:
-        log_path = (
-            folder("STATE_DIRECTORY", "XDG_STATE_HOME", ".local/state") / f"{_NAME}.db"
-        )
-    socket_path = named(socket, "SWEEPGAUGE_SOCKET")
-    if socket_path is None:
-        runtime = environ.get("RUNTIME_DIRECTORY") or environ.get(
+    state = ("STATE_DIRECTORY", "XDG_STATE_HOME", ".local/state")
+    own_settings = named(settings, "SWEEPGAUGE_SETTINGS")
+    own_log = named(log, "SWEEPGAUGE_LOG")
+    if own_socket := named(socket, "SWEEPGAUGE_SOCKET"):
+        socket_path = Path(own_socket)
+    else:
+        has_runtime = environ.get("RUNTIME_DIRECTORY") or environ.get(
             "XDG_RUNTIME_DIR", ""
         ).startswith("/")
-        where = (
-            folder("RUNTIME_DIRECTORY", "XDG_RUNTIME_DIR", "")
-            if runtime
-            else folder("STATE_DIRECTORY", "XDG_STATE_HOME", ".local/state")
-        )
-        socket_path = where / "socket"
+        runtime = ("RUNTIME_DIRECTORY", "XDG_RUNTIME_DIR", "")
+        socket_path = folder(*(runtime if has_runtime else state)) / "socket"
         if client and SERVICE_SOCKET.parent.is_dir() and not _listens(socket_path):
             socket_path = SERVICE_SOCKET
-    if client and socket_path == SERVICE_SOCKET:
-        settings_path = named(settings, "SWEEPGAUGE_SETTINGS") or SERVICE_SETTINGS
-        log_path = named(log, "SWEEPGAUGE_LOG") or SERVICE_LOG
-    return Paths(
-        settings=settings_path,
-        log=log_path,
-        gear=log_path.parent / "gear.toml",
-        socket=socket_path,
+    service = client and socket_path == SERVICE_SOCKET
+    config = ("CONFIGURATION_DIRECTORY", "XDG_CONFIG_HOME", ".config")
+    settings_path = own_settings or (
+        SERVICE_SETTINGS if service else folder(*config) / "settings.toml"
     )
+    log_path = Path(
+        own_log or (SERVICE_LOG if service else folder(*state) / f"{_NAME}.db")
+    )
+    gear_path = log_path.parent / "gear.toml"
+    return Paths(Path(settings_path), log_path, gear_path, socket_path)

@@ -7,14 +7,22 @@ from __future__ import annotations
 
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import msgspec
 
 from bench.gear import Caliper, Gear, Indicator, Travel
-from bench.settings.gear_file import GearTables, add_gear
+from bench.settings.gear_file import GearTables
 from bench.settings.paths import Paths, SettingsError, default_paths
 from bench.settings.port_settings import PortSettings, read_pin, read_port, refuse_rest
-from bench.settings.toml_table import Table, Written, given, read_toml
+from bench.settings.toml_table import (
+    Readers,
+    Table,
+    Written,
+    figure,
+    one_of,
+    read_toml,
+)
 from bench.units import System
 
 __all__ = [
@@ -24,7 +32,6 @@ __all__ = [
     "Settings",
     "SettingsError",
     "Written",
-    "add_gear",
     "default_paths",
     "load",
 ]
@@ -67,9 +74,9 @@ def load(
 
     units: System = top.choice("units", ("mm", "inch")) or "mm"
     sound = top.yes_no("sound")
-    indicator_port, indicator = _indicator(top, pins)
-    travel_port, travel = _travel(top, pins)
-    caliper_port, caliper = _caliper(top, pins)
+    indicator_port, indicator = _instrument(top, "indicator", INDICATOR, pins)
+    travel_port, travel = _instrument(top, "travel", TRAVEL, pins)
+    caliper_port, caliper = _instrument(top, "caliper", CALIPER, pins)
     panel = _panel(top, pins)
 
     tables = GearTables()
@@ -84,9 +91,9 @@ def load(
         units=units,
         sound=sound is not False,
         gear=Gear(
-            indicator=indicator,
-            travel=travel,
-            caliper=caliper,
+            indicator=Indicator(**indicator),
+            travel=Travel(by_marks=travel_port is None, **travel),
+            caliper=Caliper(**caliper),
             saws=tables.saws,
             jigs=tables.jigs,
             squares=tables.squares,
@@ -96,16 +103,27 @@ def load(
         travel=travel_port,
         caliper=caliper_port,
         panel=panel,
-        settings_file=(
-            str(settings_file)
-            if settings_file is not None and settings_file.exists()
-            else None
-        ),
-        gear_file=(
-            str(gear_file) if gear_file is not None and gear_file.exists() else None
-        ),
+        settings_file=_existing(settings_file),
+        gear_file=_existing(gear_file),
         written=tuple(written),
     )
+
+
+# what describes an instrument, beside how it is wired
+INDICATOR: Readers = {
+    "resolution": Table.length,
+    "max_error": Table.length,
+    "short_span_error": Table.length,
+    "grows": one_of("pushed-in", "pulled-out"),
+    "tilt": figure("angle"),
+    "age": figure("time", 10),
+}
+TRAVEL: Readers = {
+    "scale_error": figure("share"),
+    "grows": one_of("away", "toward"),
+    "marks": lambda table, key: table.lengths(key, zero=True),
+}
+CALIPER: Readers = {"resolution": Table.length, "max_error": Table.length}
 
 
 def _section(top: Table, name: str) -> Table:
@@ -113,66 +131,27 @@ def _section(top: Table, name: str) -> Table:
     return Table(top.file, name, values if values is not None else {}, top.written)
 
 
-def _indicator(
-    top: Table, pins: dict[int, str]
-) -> tuple[PortSettings | None, Indicator]:
-    table = _section(top, "indicator")
+def _instrument(
+    top: Table, name: str, readers: Readers, pins: dict[int, str]
+) -> tuple[PortSettings | None, dict[str, Any]]:
+    """How it is wired, and what is said of it."""
+    table = _section(top, name)
     port, kind = read_port(table, pins)
-    described = Indicator(
-        **given(
-            resolution=table.length("resolution"),
-            max_error=table.length("max_error"),
-            short_span_error=table.length("short_span_error"),
-            grows=table.choice("grows", ("pushed-in", "pulled-out")),
-            tilt=table.angle("tilt", 0.5),
-            age=table.time("age", 10),
+    if port is not None and "marks" in table.left and "marks" in readers:
+        would_do = (
+            f"either marks or {'port' if port.port else 'pins'} would do: the sled"
+            " stops at marks or is read"
         )
-    )
-    refuse_rest(table, kind)
-    return port, described
-
-
-def _travel(top: Table, pins: dict[int, str]) -> tuple[PortSettings | None, Travel]:
-    table = _section(top, "travel")
-    port, kind = read_port(table, pins)
-    if port is not None and "marks" in table.left:
-        where = "port" if port.port else "pins"
-        raise table.wrong(
-            "marks",
-            table.left["marks"],
-            f"either marks or {where} would do: the sled stops at marks or is read",
-        )
-    marks = table.lengths("marks", zero=True)
+        raise table.wrong("marks", table.left["marks"], would_do)
+    said = table.values(readers)
+    marks = said.get("marks")
     if marks is not None and (
         len(marks) < FEWEST_MARKS or any(b <= a for a, b in pairwise(marks))
     ):
-        raise table.wrong(
-            "marks",
-            list(marks),
-            "four or more places, each farther than the one before, would do",
-        )
-    described = Travel(
-        by_marks=port is None,
-        **given(
-            scale_error=table.share("scale_error"),
-            grows=table.choice("grows", ("away", "toward")),
-            marks=marks,
-        ),
-    )
+        would_do = "four or more places, each farther than the one before, would do"
+        raise table.wrong("marks", list(marks), would_do)
     refuse_rest(table, kind)
-    return port, described
-
-
-def _caliper(top: Table, pins: dict[int, str]) -> tuple[PortSettings | None, Caliper]:
-    table = _section(top, "caliper")
-    port, kind = read_port(table, pins)
-    described = Caliper(
-        **given(
-            resolution=table.length("resolution"), max_error=table.length("max_error")
-        )
-    )
-    refuse_rest(table, kind)
-    return port, described
+    return port, said
 
 
 def _panel(top: Table, pins: dict[int, str]) -> Panel | None:
@@ -182,3 +161,7 @@ def _panel(top: Table, pins: dict[int, str]) -> Panel | None:
     )
     table.done()
     return panel if panel != Panel() else None
+
+
+def _existing(file: Path | None) -> str | None:
+    return str(file) if file is not None and file.exists() else None

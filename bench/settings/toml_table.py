@@ -8,9 +8,9 @@ from __future__ import annotations
 import math
 import os
 import tomllib
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 import msgspec
 
@@ -32,6 +32,7 @@ from bench.units import (
 # rad; a tolerance or toe beyond this is a slip of the pen, not a slope of a saw
 STEEPEST_RAD = 0.1
 LARGEST_FILE_BYTES = 1_000_000
+MOST_TILT_RAD = 0.5  # beyond it no plunger stands on a face
 LONGEST_MM = 10_000.0  # nothing on a table saw is longer
 # leaves of a set, marks along the travel: common practice has up to some 30
 MOST_LENGTHS = 200
@@ -51,15 +52,49 @@ class Written(msgspec.Struct, frozen=True):
         """In words, in the user's own system."""
         if isinstance(self.value, tuple):
             return ", ".join(length_words(v, system) for v in self.value)
-        if self.kind == "time":
-            return f"{self.value:g} s"
-        if self.kind == "angle":
-            return angle_words(self.value)
-        if self.kind == "share":
-            return share_words(self.value)
-        return (slope_words if self.kind == "slope" else length_words)(
-            self.value, system
-        )
+        match self.kind:
+            case "time":
+                return f"{self.value:g} s"
+            case "angle":
+                return angle_words(self.value)
+            case "share":
+                return share_words(self.value)
+            case "slope":
+                return slope_words(self.value, system)
+            case _:
+                return length_words(self.value, system)
+
+
+class _Kind(NamedTuple):
+    """A kind of figure: how it is read, the unit of an example, its range (above `low`,
+    up to `high`) and what would do."""
+
+    parse: Callable[[str], float]
+    unit: str
+    low: float
+    high: float
+    would_do: str
+
+
+_BELOW_ZERO = -1e-12  # so that zero itself will do
+_KINDS = {
+    "length": _Kind(
+        *(parse_length, "mm", 0, LONGEST_MM),
+        "more than 0 mm and at most 10 m would do",
+    ),
+    "slope": _Kind(
+        *(parse_slope, "mm per 300 mm", 0, STEEPEST_RAD),
+        "more than nothing and at most 100 mm per 1 m would do",
+    ),
+    "angle": _Kind(
+        *(parse_angle, "deg", _BELOW_ZERO, MOST_TILT_RAD),
+        f"from 0 deg to {angle_words(MOST_TILT_RAD)} would do",
+    ),
+    "share": _Kind(*(parse_share, "%", _BELOW_ZERO, 0.1), "from 0 % to 10 % would do"),
+    "time": _Kind(
+        *(parse_time, "s", _BELOW_ZERO, math.inf), "from 0 s to {high:g} s would do"
+    ),
+}
 
 
 def _found(value: object) -> str:
@@ -121,30 +156,26 @@ class Table:
         return value
 
     def whole(self, key: str, low: int, high: int) -> int | None:
-        value = self.take(key)
-        if value is None:
-            return None
-        if (
-            isinstance(value, bool)
-            or not isinstance(value, int)
-            or not low <= value <= high
-        ):
-            raise self.wrong(
-                key, value, f"a whole number from {low} to {high} would do"
-            )
+        would_do = f"a whole number from {low} to {high} would do"
+        value: int | None = self._in_range(key, int, low, high, would_do)
         return value
 
     def number(self, key: str, low: float, high: float) -> float | None:
+        would_do = f"a number from {low:g} to {high:g} would do"
+        value = self._in_range(key, (int, float), low, high, would_do)
+        return None if value is None else float(value)
+
+    def _in_range(
+        self, key: str, kind: Any, low: float, high: float, would_do: str
+    ) -> Any:
         value = self.take(key)
         if value is None:
             return None
-        if (
-            isinstance(value, bool)
-            or not isinstance(value, (int, float))
-            or not low <= value <= high
-        ):
-            raise self.wrong(key, value, f"a number from {low:g} to {high:g} would do")
-        return float(value)
+        if isinstance(value, bool) or not isinstance(value, kind):
+            raise self.wrong(key, value, would_do)
+        if not low <= value <= high:
+            raise self.wrong(key, value, would_do)
+        return value
 
     def yes_no(self, key: str) -> bool | None:
         value = self.take(key)
@@ -152,81 +183,43 @@ class Table:
             raise self.wrong(key, value, "true or false would do")
         return value
 
-    def _parsed(self, key: str, value: object, parse: Callable[[str], float]) -> float:
+    def _parsed(self, key: str, value: object, kind: _Kind) -> float:
+        if isinstance(value, int | float) and not isinstance(value, bool):
+            would_do = f'it needs its unit, in quotes, such as "{value:g} {kind.unit}"'
+            raise self.wrong(key, value, would_do)
         if not isinstance(value, str):
-            if isinstance(value, (int, float)) and not isinstance(value, bool):
-                raise self.wrong(
-                    key,
-                    value,
-                    "it needs its unit, in quotes, such as"
-                    f' "{_unit_for(parse, value)}"',
-                )
-            raise self.wrong(
-                key, value, 'a text with a unit would do, such as "0.05 mm"'
-            )
+            would_do = 'a text with a unit would do, such as "0.05 mm"'
+            raise self.wrong(key, value, would_do)
         try:
-            number = parse(value)
+            number = kind.parse(value)
         except UnitsError as error:
-            raise SettingsError(
-                f"{self.file}: {self.path(key)}: {' '.join(str(error).split())}"
-            ) from None
+            raise SettingsError(f"{self.file}: {self.path(key)}: {error}") from None
         if not math.isfinite(number):
             raise self.wrong(key, value, "a number of ordinary size would do")
         return number
 
-    def _figure(
-        self,
-        key: str,
-        kind: Any,
-        parse: Callable[[str], float],
-        low: float,
-        high: float,
-        would_do: str,
-    ) -> float | None:
-        """A figure with its unit, more than low and at most high."""
+    def figure(self, key: str, name: Any, high: float | None = None) -> float | None:
+        """A figure with its unit. name: of its kind; high: the most, where it is not
+        that of the kind."""
         value = self.take(key)
         if value is None:
             return None
-        number = self._parsed(key, value, parse)
-        if not low < number <= high:
-            raise self.wrong(key, value, would_do)
-        self.written.append(Written(self.file, self.path(key), value, kind, number))
+        kind = _KINDS[name]
+        most = kind.high if high is None else high
+        number = self._parsed(key, value, kind)
+        if not kind.low < number <= most:
+            raise self.wrong(key, value, kind.would_do.format(high=most))
+        self.written.append(Written(self.file, self.path(key), value, name, number))
         return number
 
     def length(self, key: str) -> float | None:
-        """More than nothing, and no longer than a workshop."""
-        return self._figure(
-            key,
-            "length",
-            parse_length,
-            0,
-            LONGEST_MM,
-            "more than 0 mm and at most 10 m would do",
-        )
+        return self.figure(key, "length")
 
     def slope(self, key: str) -> float | None:
-        return self._figure(
-            key,
-            "slope",
-            parse_slope,
-            0,
-            STEEPEST_RAD,
-            "more than nothing and at most 100 mm per 1 m would do",
-        )
-
-    def angle(self, key: str, high: float) -> float | None:
-        would_do = f"from 0 deg to {angle_words(high)} would do"
-        return self._figure(key, "angle", parse_angle, -1e-12, high, would_do)
-
-    def share(self, key: str) -> float | None:
-        return self._figure(
-            key, "share", parse_share, -1e-12, 0.1, "from 0 % to 10 % would do"
-        )
+        return self.figure(key, "slope")
 
     def time(self, key: str, high: float) -> float | None:
-        return self._figure(
-            key, "time", parse_time, -1e-12, high, f"from 0 s to {high:g} s would do"
-        )
+        return self.figure(key, "time", high)
 
     def lengths(self, key: str, *, zero: bool) -> tuple[float, ...] | None:
         """A list of lengths, each more than nothing (or nothing, where zero is a
@@ -235,29 +228,29 @@ class Table:
         if values is None:
             return None
         if not isinstance(values, list):
-            raise self.wrong(
-                key,
-                values,
-                'a list of lengths would do, such as ["0.05 mm", "0.10 mm"]',
-            )
+            would_do = 'a list of lengths would do, such as ["0.05 mm", "0.10 mm"]'
+            raise self.wrong(key, values, would_do)
         if len(values) > MOST_LENGTHS:
-            raise self.wrong(
-                key, f"{len(values)} lengths", f"at most {MOST_LENGTHS} would do"
-            )
+            would_do = f"at most {MOST_LENGTHS} would do"
+            raise self.wrong(key, f"{len(values)} lengths", would_do)
+        least = "0 mm or more" if zero else "more than 0 mm"
         out = []
         for n, value in enumerate(values):
-            number = self._parsed(f"{key}[{n}]", value, parse_length)
-            if number < 0 or (number == 0 and not zero) or number > LONGEST_MM:
-                least = "0 mm or more" if zero else "more than 0 mm"
-                raise self.wrong(
-                    f"{key}[{n}]", value, f"{least}, and at most 10 m, would do"
-                )
+            number = self._parsed(f"{key}[{n}]", value, _KINDS["length"])
+            if not (0 < number <= LONGEST_MM or (zero and number == 0)):
+                would_do = f"{least}, and at most 10 m, would do"
+                raise self.wrong(f"{key}[{n}]", value, would_do)
             out.append(number)
-        text = "[" + ", ".join(values) + "]"
+        text = f"[{', '.join(values)}]"
         self.written.append(
             Written(self.file, self.path(key), text, "lengths", tuple(out))
         )
         return tuple(out)
+
+    def values(self, readers: Readers) -> dict[str, Any]:
+        """The keys that were written, each read as it is declared; the rest keeps its
+        type's own default."""
+        return given(**{key: read(self, key) for key, read in readers.items()})
 
     def done(self) -> None:
         """Nothing may be left over."""
@@ -278,14 +271,16 @@ class Table:
             )
 
 
-def _unit_for(parse: Callable[[str], float], value: float) -> str:
-    units: dict[Callable[[str], float], str] = {
-        parse_slope: "mm per 300 mm",
-        parse_angle: "deg",
-        parse_share: "%",
-        parse_time: "s",
-    }
-    return f"{value:g} {units.get(parse, 'mm')}"
+# how each key of a table is read
+Readers = Mapping[str, Callable[[Table, str], Any]]
+
+
+def one_of(*choices: str) -> Callable[[Table, str], Any]:
+    return lambda table, key: table.choice(key, choices)
+
+
+def figure(name: str, high: float | None = None) -> Callable[[Table, str], Any]:
+    return lambda table, key: table.figure(key, name, high)
 
 
 def read_toml(path: Path | None) -> dict[str, Any]:

@@ -14,17 +14,16 @@ residual is above its limit is pending until the following readings decide:
     smooth with the path and what follows            passed on
     smooth only without it, two or more having come  rejected: counted and told
     three follow in line and away from the path      passed on: a step, a zero button
-    five are pending and nothing has decided         passed on if it lies between the
-                                                     path and what follows
+    five are pending and nothing has decided         passed on if on the way to the next
 
 The limits are low, as a pending reading costs one reading's time and nothing else.
 Places are counted in readings and not in time: readings arrive in blocks, and their
 stamps jitter more than the instrument. Where the stamps say that readings were lost,
 both placings are tried: by count and by stamps.
 
-The filter alters no value: it passes a reading on as it came, or not at all. Readings
-that come one by one (a button, marks) pass untouched. Pure: stamps in s, values in mm.
-The constants come from simulation: tests/benchmarks/stream_faults.py.
+Values are passed on as they came, or not at all. Readings that come one by one (a
+button, marks) pass untouched. Pure: stamps in s, values in mm. The constants come from
+simulation: tests/benchmarks/stream_faults.py.
 """
 
 from __future__ import annotations
@@ -36,20 +35,21 @@ from typing import NamedTuple
 
 from bench.stream.residual_limits import (
     LEVEL,
+    SMOOTHER,
     Point,
+    is_corner,
+    least_roughness,
     limits_of,
-    roughness,
     smallest_step,
 )
 
 SLOWEST = 1.0  # s; readings further apart than this are not a stream
 SLOW = 0.03  # s; longer intervals are a slow stream: a hand does much within one
 GAP = 5.0  # usual intervals without a reading, after which the path is unknown
-SHORTEST_GAP = 0.25  # s; less is a block that waited in the kernel
+SHORTEST_GAP = 0.6  # s; less is a block that waited: a slow machine is 0.4 s late
 LATE = 1.6  # usual intervals, after which a reading at least is taken to be lost
 EVEN = 0.1  # share of the step between two slow readings that counts as smooth
-SMOOTHER = 2.0  # times smoother without a reading than with it, to reject it
-ABRUPT = 5.0  # times the smooth limit; the step of a reading that leaves or ends rest
+CLEAR = 4.0  # the same where a hand might have caused it
 FAR = 50.0  # times the in-line limit; a step so far must stay: a bit may flip twice
 TURN = 3  # readings in line with each other and away from the path that make a new one
 MOST_PENDING = 4
@@ -97,6 +97,7 @@ class OutlierFilter:
         self._step = 0.0  # the smallest seen between two readings, mm
         self._raw: list[float] = []  # the latest readings, passed on or not
         self._interval = 0.0  # s between readings, smoothed
+        self._behind = 0.0  # s that readings came late and have not caught up
         self._last: float | None = None  # stamp of the latest reading, passed on or not
         self._path: list[Point] = []  # the latest three passed on
         self._place = 0.0
@@ -111,7 +112,7 @@ class OutlierFilter:
         """Forget the path, since the port was opened anew; reject what is pending."""
         self.rejections += len(self._pending)
         self._pending, self._raw, self._path = [], [], []
-        self._last, self._interval = None, 0.0
+        self._last, self._interval, self._behind = None, 0.0, 0.0
 
     def pass_on(
         self,
@@ -159,9 +160,15 @@ class OutlierFilter:
         if last is None:
             return None
         apart, interval = max(stamp - last, 1e-4), self._interval
+        late = interval > 0.0 and apart >= LATE * interval
+        if late:
+            self._behind = apart - interval
+        else:  # readings that came late together say nothing of the interval
+            caught_up = min(self._behind, max(0.0, interval - apart))
+            self._behind = self._behind - caught_up if caught_up else 0.0
+            apart += caught_up
         if apart > SLOWEST or (interval and self._is_gap(apart)):
             return None
-        late = interval > 0.0 and apart >= LATE * interval
         # A late reading counts little, but the stream may have become slower.
         share = 1.0 if not interval else 0.02 if late else 1 / 16
         self._interval += share * (apart - interval)
@@ -208,7 +215,6 @@ class OutlierFilter:
         if gone is None:
             if size <= MOST_PENDING:
                 return False
-            # The stream is rougher than any predictor.
             first, *after = [one.value for one in self._pending[:3]]
             gone = () if any(self._is_between(first, v) for v in after) else (0,)
         self._release(1, gone, out)
@@ -220,20 +226,25 @@ class OutlierFilter:
         if size == 1:
             return () if self._is_predicted(self._pending[0]) else None
         rough, by_stamp = self._roughness(())
-        smooth = self._smooth_limit()
-        if rough <= smooth:
-            self._place_pending(by_stamp)
-            return ()
-        for number in range(1, 3 if size > MOST_PENDING else min(2, size - 1)):
-            rest, by_stamp, gone = min(
+        smooth, uneven = self._smooth_limits()
+        hand = rough <= uneven  # a hand may have caused it
+        for number in range(1, 3 if size > MOST_PENDING else 2):
+            if rough <= smooth or size == 2:
+                break
+            rest, way, gone = min(
                 (*self._roughness(without), without)
                 for without in combinations(range(size - 1), number)
             )
-            if rest <= min(smooth, rough / SMOOTHER):
-                if size == 3 and 0 not in gone:
-                    return None
-                self._place_pending(by_stamp)
+            if rest > min(uneven, rough / (CLEAR if hand else SMOOTHER)):
+                continue
+            if size == 3 and (hand or 0 not in gone):
+                return None
+            if not hand or gone == (0,):
+                self._place_pending(way)
                 return () if gone == (0,) and self._is_corner() else gone
+        if rough <= smooth or (hand and size > 2):
+            self._place_pending(by_stamp)
+            return ()
         return None
 
     def _placings(self) -> list[list[Point]]:
@@ -245,14 +256,8 @@ class OutlierFilter:
         return [by_count, by_stamp] if lost[-1] else [by_count]
 
     def _roughness(self, without: Collection[int]) -> tuple[float, bool]:
-        """Roughness of path and pending readings without some of these, in the smoother
-        placing; whether that is the one by stamps."""
         path = self._path[-2:] if len(self._pending) == 2 else self._path
-        stay = [at for at in range(len(self._pending)) if at not in without]
-        return min(
-            (roughness([*path, *(points[at] for at in stay)]), by_stamp > 0)
-            for by_stamp, points in enumerate(self._placings())
-        )
+        return least_roughness(path, self._placings(), without)
 
     def _place_pending(self, by_stamp: bool) -> None:
         """Place the pending readings by their stamps, where these are believed."""
@@ -264,26 +269,21 @@ class OutlierFilter:
                 for one, (place, _) in zip(self._pending, points, strict=True)
             ]
 
-    def _smooth_limit(self) -> float:
-        """Roughness that still counts as smooth: least at rest; larger in motion, and
-        larger still between two slow readings, where a hand is less even."""
+    def _smooth_limits(self) -> tuple[float, float]:
+        """Roughness that counts as smooth, least at rest; and that which a hand may
+        cause between two slow readings."""
         (place, last), limits = self._path[-1], self._limits
         if limits.order == LEVEL and abs(self._pending[-1].value - last) <= limits.step:
-            return limits.smooth
+            return limits.smooth, limits.smooth
         step = min(abs(one.value - last) / (one.place - place) for one in self._pending)
-        return max(limits.moving, EVEN * step if self._interval > SLOW else 0.0)
+        uneven = EVEN * step if self._interval > SLOW else 0.0
+        return limits.moving, max(limits.moving, uneven)
 
     def _is_corner(self) -> bool:
-        """Whether the first pending reading is the corner between motion and rest,
-        which no polynomial follows."""
-        before = [value for _, value in self._path]
-        first, *after = [one.value for one in self._pending]
+        before, (first, *after) = self._path, [one.value for one in self._pending]
         if len(before) < 3 or not self._is_between(first, after[0]):
             return False
-        began = max(before) - min(before) <= self._limits.step
-        ended = len(after) > 2 and max(after) - min(after) <= self._limits.step
-        step = after[1] - after[0] if began else before[2] - before[1]
-        return began != ended and abs(step) > ABRUPT * self._limits.smooth
+        return is_corner([value for _, value in before], after, self._limits)
 
     def _turn(self, size: int, out: Passed) -> bool:
         """Whether the path turned: the latest `size` pending readings are in line with
@@ -346,5 +346,5 @@ class OutlierFilter:
         step = smallest_step(raw)
         self._step = min(filter(None, (step, self._step)), default=0.0)
         if count := max(self._count, self._step):
-            self._limits = limits_of(raw, count)
+            self._limits = limits_of(raw, count, slow=self._interval > SLOW)
         del raw[:-WINDOW]

@@ -6,7 +6,7 @@ A point is (place, value): places count readings, values in mm. Pure.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from operator import sub
 from typing import NamedTuple
 
@@ -20,6 +20,8 @@ RESIDUAL_GAINS = (1.155, 2.449, 4.472)
 DIFFERENCE_GAINS = (1.414, 2.449, 4.472, 8.367)  # of first to fourth differences
 NORMAL = 0.6745  # median of absolute residuals over the standard deviation; normal law
 WIDEST = 5  # points whose highest divided difference is taken: against a cubic
+ABRUPT = 5.0  # times the smooth limit; the step of a reading that leaves or ends rest
+SMOOTHER = 2.0  # times smoother, to reject a reading or to believe the stamps
 FUZZ = 1e-7  # mm; a difference below this is rounding of the arithmetic
 
 
@@ -41,7 +43,7 @@ class Limits(NamedTuple):
     near: float
 
 
-def limits_of(raw: Sequence[float], count: float) -> Limits:
+def limits_of(raw: Sequence[float], count: float, *, slow: bool = False) -> Limits:
     """raw: six readings or more, outliers included, as medians do not see one in a
     hundred; count: the instrument's count, mm.
 
@@ -56,14 +58,14 @@ def limits_of(raw: Sequence[float], count: float) -> Limits:
     scatters = [d * gain for d, gain in zip(deviations, RESIDUAL_GAINS, strict=False)]
     scatter = min(scatters)
     order = scatters.index(scatter)
-    noise = min(deviations[:3])  # motion adds to each of these, and noise is in all
+    noise = min(deviations)  # motion adds to each of these, and noise is in all
 
     def limit(counts: float, noises: float, motion: float = 0.0) -> float:
         return FUZZ + max(counts * count, noises * noise, motion)
 
     return Limits(
         order,
-        predicted=limit(4.0, (3.5, 4.9, 9.0)[order], 2.5 * scatter),
+        predicted=limit(4.0, (3.5, 4.9, 9.0)[order], 0.0 if slow else 2.5 * scatter),
         step=limit(4.5, 5.0),
         smooth=limit(4.0, 4.5),
         moving=limit(4.0, 4.5, 3.5 * deviations[3]),
@@ -91,3 +93,29 @@ def roughness(points: Sequence[Point]) -> float:
         total = sum(w * y for w, (_, y) in zip(weights, window, strict=True))
         largest = max(largest, abs(total) / math.hypot(*weights))
     return largest
+
+
+def least_roughness(
+    path: Sequence[Point], placings: Sequence[Sequence[Point]], without: Collection[int]
+) -> tuple[float, bool]:
+    """Roughness of the path and what follows it, less the points at some indices, in
+    the better placing; and whether that is the one by stamps.
+
+    placings: what follows, by count and perhaps by stamps. Readings that came late are
+    as likely as readings lost: the placing by stamps is taken where it is much
+    smoother.
+    """
+    found = []
+    for by_stamp, points in enumerate(placings):
+        stay = [point for at, point in enumerate(points) if at not in without]
+        found.append((roughness([*path, *stay]), by_stamp > 0))
+    return min(found, key=lambda one: one[0] * (SMOOTHER if one[1] else 1.0))
+
+
+def is_corner(before: Sequence[float], after: Sequence[float], limits: Limits) -> bool:
+    """Whether the reading between these is the corner between motion and rest, which no
+    polynomial follows."""
+    began = max(before) - min(before) <= limits.step
+    ended = len(after) > 2 and max(after) - min(after) <= limits.step
+    step = after[1] - after[0] if began else before[2] - before[1]
+    return began != ended and abs(step) > ABRUPT * limits.smooth

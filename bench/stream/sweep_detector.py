@@ -10,7 +10,7 @@ from __future__ import annotations
 import statistics
 from bisect import bisect_left
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 
@@ -62,11 +62,12 @@ class Ended:
 
 @dataclass(slots=True)
 class Broken:
-    """A movement that cannot be used, and a whole sentence why. push: whether it went
-    forward; None where that was not seen."""
+    """A movement that cannot be used, and why, as a code of `bench.render` with its
+    values. push: whether it went forward; None where that was not seen."""
 
     began: float
-    words: str
+    code: str
+    values: Mapping[str, object]
     push: bool | None = None
 
 
@@ -150,7 +151,7 @@ class SweepDetector:
             if window.times:
                 gap = t - window.times[-1]
                 if gap > self._allowed(self._intervals):
-                    self._break(out, f"the travel readings stopped for {gap:.1f} s")
+                    self._break(out, "gap", name="travel", seconds=gap)
                     self._restart()
                 elif gap > 0:
                     self._intervals.append(gap)
@@ -176,7 +177,7 @@ class SweepDetector:
         if self._read_times:
             gap = times[0] - self._read_times[-1]
             if self._state == "moving" and gap > self._allowed(self._read_intervals):
-                self._break(out, f"the indicator's readings stopped for {gap:.1f} s")
+                self._break(out, "gap", name="indicator", seconds=gap)
             elif gap > 0:
                 self._read_intervals.append(
                     (times[-1] - self._read_times[-1]) / len(times)
@@ -195,18 +196,18 @@ class SweepDetector:
         out: list[SweepEvent] = []
         if self._state == "moving":
             if now - self._window.times[-1] > 2 * self._allowed(self._intervals):
-                self._break(out, "the travel readings stopped")
+                self._break(out, "stopped", name="travel")
                 self._restart()
             elif self._read_times and now - self._read_times[-1] > 2 * self._allowed(
                 self._read_intervals
             ):
-                self._break(out, "the indicator's readings stopped")
+                self._break(out, "stopped", name="indicator")
         return out
 
-    def broken(self, why: str) -> list[SweepEvent]:
+    def broken(self, code: str, **values: object) -> list[SweepEvent]:
         """Break the movement for an outside reason (cable pulled, unit switched)."""
         out: list[SweepEvent] = []
-        self._break(out, why)
+        self._break(out, code, **values)
         self._restart()
         return out
 
@@ -256,13 +257,8 @@ class SweepDetector:
             size, place, before = leap
             self._state = "rest"
             self._times, self._travel = [], []
-            why = (
-                f"the travel leaps by {size:.0f} mm at {place:.0f} mm: was its zero"
-                " pressed, or its unit switched?"
-            )
-            return Broken(
-                self._began, f"This pass cannot be used: {why}", _way(travel[:before])
-            )
+            leap_values = {"size": size, "at": place}
+            return Broken(self._began, "leap", leap_values, _way(travel[:before]))
         read_times, readings = list(self._read_times), list(self._readings)
         sweeps = []
         silent = 0.0
@@ -293,14 +289,12 @@ class SweepDetector:
         self._state = "rest"
         self._times, self._travel = [], []
         if silent > self._allowed(self._read_intervals, TORN):
-            why = f"the indicator's readings stopped {silent:.1f} s before its end"
-            return Broken(self._began, f"This pass cannot be used: {why}.", way)
+            return Broken(self._began, "stopped-early", {"seconds": silent}, way)
         return Ended(self._began, sweeps)
 
-    def _break(self, out: list[SweepEvent], why: str) -> None:
+    def _break(self, out: list[SweepEvent], code: str, **values: object) -> None:
         if self._state == "moving":
-            way = _way(self._travel)
-            out.append(Broken(self._began, f"This pass cannot be used: {why}.", way))
+            out.append(Broken(self._began, code, values, _way(self._travel)))
         self._state = "unknown"
         self._times, self._travel = [], []
         self._read_times.clear()

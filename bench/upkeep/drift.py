@@ -145,9 +145,14 @@ def _sum(scatters: Any) -> Scatter:
 
 
 def drift_document(
-    history: History, *, jig: str | None = None, check: str | None = None
+    history: History,
+    *,
+    jig: str | None = None,
+    check: str | None = None,
+    judged: Sequence[SeriesJudged] | None = None,
 ) -> dict[str, Any]:
-    """What `sweepgauge drift --json` prints; jig, check: only those series.
+    """What `sweepgauge drift --json` prints; jig, check: only those series; judged:
+    its series, where they are known already.
 
     Beside what the contract names: `hold`, `set_up`, `instrument` and `square` of each
     series, `ewma_limit` and `runs` of each result, and `left_out`: results that could
@@ -159,7 +164,7 @@ def drift_document(
     return {
         "series": [
             _series(one, date_of(next_check(one, rate).day))
-            for one in judged_series(history)
+            for one in judged or judged_series(history)
             if jig in (None, one.key.jig) and check in (None, one.key.check)
         ],
         "left_out": left_out_rows(history),

@@ -7,6 +7,7 @@ Pure: no clock, no files.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
 from typing import Any, Literal
@@ -148,8 +149,11 @@ def _outside(level: float, spread: float, tolerance: float) -> float:
 # ---- the document ------------------------------------------------------------------
 
 
-def due_document(history: History, *, at: float) -> dict[str, Any]:
-    """What `sweepgauge due --json` prints. at: the day in question.
+def due_document(
+    history: History, *, at: float, judged: Sequence[SeriesJudged] | None = None
+) -> dict[str, Any]:
+    """What `sweepgauge due --json` prints. at: the day in question; judged: the series
+    of the history, where they are known already.
 
     Raises BeforeLastResult.
     """
@@ -160,7 +164,10 @@ def due_document(history: History, *, at: float) -> dict[str, Any]:
             " ask for that day or a later one"
         )
     rate = self_moves(history)
-    rows = [_row(one, history, rate, at) for one in _latest(history)]
+    rows = [
+        _row(one, history, rate, at)
+        for one in _latest(judged or judged_series(history))
+    ]
     checked = {one.jig for one in history.results if one.turns_fence}
     rows += [
         _never(jig, history.first_check, at)
@@ -172,11 +179,11 @@ def due_document(history: History, *, at: float) -> dict[str, Any]:
     return {"at": date_of(at), "due": rows}
 
 
-def _latest(history: History) -> list[SeriesJudged]:
+def _latest(judged: Sequence[SeriesJudged]) -> list[SeriesJudged]:
     """Of each check, sled and saw the series with the latest result. A board that
     judges a fence which the square judges too is not due by itself."""
     newest: dict[tuple[str, str | None, str | None], SeriesJudged] = {}
-    for one in judged_series(history):
+    for one in judged:
         if one.key.quantity == SQUARE or one.tolerance is None:
             continue
         key = one.key[:3]

@@ -31,6 +31,7 @@ FOOT = (
 ARBOR_BELOW = 20.0  # mm under the table, with the blade right up
 TURNS = 720  # turns of the plate from which its truth is worked out
 BOARD = 412.0  # mm across, before it is cut
+WHOLE_HAND = 5.0  # times as hard as two fingers, against a straightedge
 
 
 def turn_of(placement: str) -> float | None:
@@ -180,13 +181,15 @@ class Bodies:
             2.0 * HALF,
         )
 
-    def lay_straightedge(self, face: Surface, *, rolled: bool) -> AlongFence:
+    def lay_straightedge(
+        self, face: Surface, *, rolled: bool, pressed: bool = False
+    ) -> AlongFence:
         return AlongFence(
             face,
             self.straightedge,
             rolled,
             self.acts.gauss(0.0, self.traits.blocks),
-            self.traits.edge_gives,
+            self.traits.edge_gives * (WHOLE_HAND if pressed else 1.0),
         )
 
     def wipe(self, dust: float) -> None:

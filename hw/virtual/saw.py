@@ -17,7 +17,8 @@ from .saw_and_sled import MIDDLE, PUSH, LeftRight, SawAndSled
 from .square import ridden_edge
 from .upright import UprightSquare
 
-_PASSES = ("handle-left", "handle-right", "-", "free-end", "as-is", "rolled-over")
+_ALONG = ("as-is", "pressed", "rolled-over")  # a straightedge
+_PASSES = ("handle-left", "handle-right", "-", "free-end", *_ALONG)
 _LEANS = ("leaned-left", "leaned-right", "twisted-left", "twisted-right")
 _OTHERS = (*mitre.PLACEMENTS, *upright.PLACEMENTS)
 PLACEMENTS = (*_PASSES, "front", "rear", *_LEANS, *_OTHERS)
@@ -105,7 +106,8 @@ class VirtualSaw(SawAndSled):
         its free end; leaned-left, leaned-right for a stand on the right of the sled's
         side at the runners' middle, twisted-left, twisted-right for one `at` mm beyond
         it (TWIST_AT unless said); as-is, rolled-over for one that rides along a
-        straightedge, its tip on the sled fence; turn-90 and the like for one on the
+        straightedge, its tip on the sled fence, and pressed for one that is pressed
+        hard against it as it lies; turn-90 and the like for one on the
         plate, turned by hand to that mark: standing, or carried along the slot (mount);
         those of `mitre` and `upright`, the latter `at` mm above the table, beside the
         blade on that side.
@@ -265,9 +267,11 @@ class VirtualSaw(SawAndSled):
             far = TWIST_AT if at is None else at
             off = self.beside_place(far) if placement.startswith("twisted") else 0.0
             self._probe = _sideways("right", MIDDLE + Vector(300.0, off), rides=False)
-        elif placement in ("as-is", "rolled-over"):
+        elif placement in _ALONG:
             self._along = self.bodies.lay_straightedge(
-                self.face(), rolled=placement == "rolled-over"
+                self.face(),
+                rolled=placement == "rolled-over",
+                pressed=placement == "pressed",
             )
             self._probe = self._along.probe(self.travel_begins)
         elif turn_of(placement) is not None:

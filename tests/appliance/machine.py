@@ -44,11 +44,12 @@ class Machine:
         arch: str = "amd64",
         ports: Mapping[str, str] = {},
         memory_mib: int = 512,
+        cores: int = 1,
         clock: str = "utc",
         kvm: bool = False,
     ) -> None:
         self.image, self.folder, self.arch, self.kvm = image, folder, arch, kvm
-        self.ports, self.memory_mib, self.clock = dict(ports), memory_mib, clock
+        self.ports, self.memory_mib, self.cores, self.clock = dict(ports), memory_mib, cores, clock
         self.counted: int | None = None
         self._process: subprocess.Popen[bytes] | None = None
         self._door = _free_port()
@@ -61,7 +62,7 @@ class Machine:
             "-f",
             "qcow2",
             "-F",
-            "raw",
+            image.disk.suffix[1:],
             "-b",
             str(image.disk),
             str(self.disk),
@@ -93,6 +94,14 @@ class Machine:
             self._process.wait()
             self._process = None
 
+    def keep(self, disk: Path) -> None:
+        """Shut down in good order, and copy what is on the disk now: a later machine can begin with it."""
+        assert self._process is not None
+        self.call("sudo poweroff", check=False)
+        self._process.wait()
+        self._process = None
+        shutil.copy(self.disk, disk)
+
     def _command(self) -> list[str]:
         emulated = ["-accel", "tcg,thread=multi"]
         if self.counted is not None:
@@ -104,7 +113,7 @@ class Machine:
         else:
             board = ["qemu-system-aarch64", "-M", "virt", "-cpu", "cortex-a72", *emulated]
             tty = "ttyAMA0"
-        out = [*board, "-m", str(self.memory_mib), "-smp", "1", "-nographic", "-monitor", "none"]
+        out = [*board, "-m", str(self.memory_mib), "-smp", str(self.cores), "-nographic", "-monitor", "none"]
         out += ["-kernel", str(self.image.kernel), "-initrd", str(self.image.initrd)]
         out += ["-append", f"root=/dev/vda rw console={tty} quiet", "-rtc", f"base={self.clock}"]
         # writethrough of the host would hide what the guest forgot to sync; the cache is dropped with the process

@@ -15,46 +15,37 @@ import subprocess
 import tempfile
 from collections.abc import AsyncIterator, Callable, Iterator, Sequence
 from contextlib import asynccontextmanager
+from functools import partial
 from itertools import pairwise
 from pathlib import Path
 from statistics import median
-from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 import msgspec
+from clocked_words import CLOCK, DATA, GAUGES, MS, REQ, Gauge, Step, words_of
+from guest import Rig, tell
 
 from bench.daemon.tones import strokes
 from bench.demo.truth import JOB
 from bench.protocol import Abandon, Begin, Notice, PromptChanged, Readings, Rejected, Tone, Watch
 from bench.protocol.async_client import AsyncClient
-from bench.settings.edit import whole_file
 from hw.panel import HIGH_HZ
 
-if TYPE_CHECKING:
-    from rig import Rig
-
 T = TypeVar("T")
-Tell = Callable[[str, object, object, bool | None], bool]
 Change = tuple[int, str]  # ns, level
-Step = tuple[int, int, str]  # ns, line, level: 0, 1, or z where nobody drives it
 
 # A Pi 5's label and revision code (the Pi's documentation, revision codes), where another chip has the first number
 BOARD = "label=pinctrl-rp1 revision=0xc04170 others=1"
-PEDAL, LAMP, BUZZER, CLOCK, DATA, A, B = 17, 22, 23, 5, 6, 20, 21
+PEDAL, LAMP, BUZZER, A, B = 17, 22, 23, 20, 21
 WIRED: dict[str, Any] = {
     "panel": {"pedal": PEDAL, "lamp": LAMP, "buzzer": BUZZER},
-    "indicator": {"format": "sync24", "clock": CLOCK, "data": DATA, "resolution": "0.01 mm"},
     "travel": {"format": "quad_x4", "a": A, "b": B, "per_count": "0.01 mm"},
 }
 FACE = "/sys/kernel/debug/pins"
-MS = 1_000_000  # ns
-BIT, NIBBLE_GAP, PAUSE = (
-    280_000,
-    385_000,
-    110 * MS,
-)  # ns, of a measured indicator (public trace of a 24-bit word)
 WORDS = 80
 PER_COUNT = 0.01  # mm
-LAST = 200  # counts
+FIRST, STEP, LAST = -160, 4, 200  # hundredths of a mm
+SLOW_BIT = 100_000  # ns; of faster ones it is only asked that no value is wrong
 PACES = (0.5, 1.0, 1.5)  # words of 9 ms and 13 ms were measured (public reader notes)
 TURNS = 500  # of four edges
 SAFE_RATE = 200  # edges/s, what Python's own callbacks are good for (published scope trace)
@@ -97,7 +88,7 @@ class Pins:
         return [(int(at), level) for at, which, level in rows if int(which) == line]
 
 
-async def pins(rig: Rig, wheels: Path, tell: Tell) -> bool:
+async def pins(rig: Rig, wheels: Path) -> bool:
     """All of it on the machine as it is installed; wheels: a folder with that of lgpio for the guest's Python."""
     kernel = (await rig.shell("uname -r")).strip()
     if lacking := _lacking(kernel, wheels):
@@ -111,12 +102,16 @@ async def pins(rig: Rig, wheels: Path, tell: Tell) -> bool:
         await rig.answers()
     await _load(rig, kernel, wheels)
     here, good = Pins(rig), True
-    for part in (clocked_gauge, encoder, panel):
+    parts = [(gauge.format, gauge, partial(clocked_gauge, gauge)) for gauge in reversed(GAUGES)]
+    parts += [("encoder", None, encoder), ("panel", None, panel)]
+    for name, gauge, part in parts:
         try:
+            if gauge is not None:
+                await _wire(rig, gauge)
             async with rig.client() as path, _watching(path) as client:
-                good &= await part(here, client, tell)
+                good &= await part(here, client)
         except Exception as error:
-            good &= tell(f"pins: {part.__name__}", f"{type(error).__name__}: {error}", None, False)
+            good &= tell(f"pins: {name}", f"{type(error).__name__}: {error}", None, False)
     return good
 
 
@@ -145,13 +140,14 @@ async def _load(rig: Rig, kernel: str, wheels: Path) -> None:
         await asyncio.to_thread(rig.machine.send, built, "pins")
     await rig.shell(LIBRARY)
     await rig.shell("sudo systemctl stop sweepgauge")
-    # a contact and both waves at rest, the gauge's clock idle high
     await rig.shell(f"(! grep -q ^pins /proc/modules || sudo rmmod pins) && sudo insmod pins/pins.ko {BOARD}")
-    await Pins(rig).play([(0, PEDAL, "z"), (0, A, "0"), (0, B, "0"), (0, DATA, "0"), (0, CLOCK, "1")])
-    values = {**rig.saw.gear(), **WIRED}
-    await rig.shell("sudo tee /etc/sweepgauge/settings.toml >/dev/null", given=whole_file(values).encode())
-    await rig.shell("sudo systemctl start sweepgauge")
-    await rig.answers()
+    # a contact and both waves at rest
+    await Pins(rig).play([(0, PEDAL, "z"), (0, A, "0"), (0, B, "0"), (0, DATA, "0")])
+
+
+async def _wire(rig: Rig, gauge: Gauge) -> None:
+    await Pins(rig).play([(0, CLOCK, gauge.idle)])
+    await rig.wire({**WIRED, "indicator": gauge.settings()})
 
 
 LIBRARY = "sudo /opt/sweepgauge/bin/pip install -q --no-index --find-links pins 'lgpio>=0.2.2'"
@@ -189,42 +185,31 @@ def _heard(client: AsyncClient) -> Iterator[msgspec.Struct]:
 # ---- what is tried -------------------------------------------------------------------
 
 
-def words_of(counts: Sequence[int], pace: float = 1.0) -> list[Step]:
-    """Words of 24 bits as edges: the clock idles high and a bit is valid at its rising edge; then the pause."""
-    steps, at = [], 20 * MS
-    for count in counts:
-        word = abs(count) | (count < 0) << 20
-        for place in range(24):
-            bit = round(BIT * pace)
-            steps.append((at, DATA, str(word >> place & 1)))
-            steps += [(at + bit // 4, CLOCK, "0"), (at + bit // 2, CLOCK, "1")]
-            at += bit + (round(NIBBLE_GAP * pace) if place % 4 == 3 else 0)
-        at += PAUSE
-    return steps
-
-
-async def clocked_gauge(pins: Pins, client: AsyncClient, tell: Tell) -> bool:
-    """A 24-bit indicator from -1.60 to 1.56 mm at paces of measured ones, and twice as fast: no value may be wrong."""
-    sent, good = [4 * n - 160 for n in range(WORDS)], True
-    for pace in PACES:
+async def clocked_gauge(gauge: Gauge, pins: Pins, client: AsyncClient) -> bool:
+    """From -1.60 to 1.56 mm at the pace of real ones; the 24-bit one slower and faster, too: no value may be wrong."""
+    sent, good = [FIRST + STEP * n for n in range(WORDS)], True
+    for pace in PACES if gauge.format == "sync24" else (1.0,):
         list(_heard(client))
-        played = await pins.play(words_of(sent, pace))
+        played = await pins.play(words_of(gauge, sent, pace))
         # ones that none of the others is: when one is told, all before it have been
-        await pins.play(words_of([LAST] * 5))
+        await pins.play(words_of(gauge, [LAST] * 5))
         came, refused = [], 0
         async with asyncio.timeout(300):
-            while LAST / 100 not in came:
+            while LAST not in came:
                 message = await client.inbox.get()
                 if isinstance(message, Readings) and message.instrument == "indicator":
-                    came += [round(value, 6) for value in message.values]
+                    came += [round(100 * value) for value in message.values]
                 refused += isinstance(message, Rejected) and message.instrument == "indicator"
-        came = came[: came.index(LAST / 100)]
-        right = set(came) <= {count / 100 for count in sent} and came == sorted(set(came))
-        enough = len(came) >= 0.95 * WORDS or pace < 1
-        name = f"clocked gauge, {WORDS} words of {BIT * pace / 1000:.0f} us a bit"
+        came = came[: came.index(LAST)]
+        right = set(came) <= set(sent) and came == sorted(set(came))
+        enough = len(came) >= 0.95 * WORDS or pace < 1 or gauge.bit < SLOW_BIT
+        name = f"{gauge.format}, {WORDS} words of {gauge.bit * pace / 1000:.0f} us a bit"
         figure = {"decoded": len(came), "refused": refused, "machine late, ms": round(played.moved, 1)}
-        limit = "none wrong" if pace < 1 else "none wrong, 95 % decoded"
+        limit = "none wrong" if pace < 1 or gauge.bit < SLOW_BIT else "none wrong, 95 % decoded"
         good &= tell(name, figure, limit, right and enough)
+    if "req" in gauge.wired:
+        pulls = len(await pins.driven(REQ))
+        good &= tell(f"{gauge.format}: changes of the request line", pulls, "some", pulls > 0)
     return good
 
 
@@ -236,7 +221,7 @@ def turns(count: int, rate: float, back: bool = False) -> list[Step]:
     return [(round((n + 1) * 1e9 / rate), line, level) for n, (line, level) in enumerate(edges)]
 
 
-async def encoder(pins: Pins, client: AsyncClient, tell: Tell) -> bool:
+async def encoder(pins: Pins, client: AsyncClient) -> bool:
     """Away and back at some rates: either every edge counts, or it is told that one was missed."""
     good, count = True, 4 * TURNS * PER_COUNT
     place, _ = await _rest(client)
@@ -275,7 +260,7 @@ def _missed(message: object) -> bool:
     return isinstance(message, Readings) and "missed_edge" in message.flags
 
 
-async def panel(pins: Pins, client: AsyncClient, tell: Tell) -> bool:
+async def panel(pins: Pins, client: AsyncClient) -> bool:
     """A contact that bounces is one press and a spike is none, a long press takes back, once; lamp and buzzer say so.
 
     The gauge sends all the while, so that the check comes to its first pass and the ready tone.
@@ -289,7 +274,7 @@ async def panel(pins: Pins, client: AsyncClient, tell: Tell) -> bool:
     presses = contact(
         (2000, False), (8, True), (2000, False), *short, (2500, False), *held, (2500, False), *short
     )
-    steps = sorted(presses + words_of([123] * 150), key=lambda step: step[0])
+    steps = sorted(presses + words_of(GAUGES[0], [123] * 150), key=lambda step: step[0])
     played = asyncio.create_task(pins.play(steps))
     heard, tones = [first.ask.phase], 0
     while not played.done():
@@ -306,13 +291,13 @@ async def panel(pins: Pins, client: AsyncClient, tell: Tell) -> bool:
     return all(
         [
             tell("pedal: two bounced presses, a spike, a long press", heard, EXPECTED, heard == EXPECTED),
-            _lamp(lamp, tell),
-            _buzzer(buzzer, tones, tell),
+            _lamp(lamp),
+            _buzzer(buzzer, tones),
         ]
     )
 
 
-def _lamp(lamp: Sequence[Change], tell: Tell) -> bool:
+def _lamp(lamp: Sequence[Change]) -> bool:
     """Half a second lit and half a second dark while a press is wanted; dark when the check was given up."""
     rises = [at for at, level in lamp if level == "1"]
     every = median(after - before for before, after in pairwise(rises)) / 1e9
@@ -324,7 +309,7 @@ def _lamp(lamp: Sequence[Change], tell: Tell) -> bool:
     )
 
 
-def _buzzer(buzzer: Sequence[Change], tones: int, tell: Tell) -> bool:
+def _buzzer(buzzer: Sequence[Change], tones: int) -> bool:
     """As many strokes as the tones that were told have, each of them at its pitch; silent at the end."""
     rises = [at for at, level in buzzer if level == "1"]
     between = [after - before for before, after in pairwise(rises)]

@@ -13,35 +13,20 @@ from __future__ import annotations
 
 import argparse
 import asyncio
-import contextlib
 import json
 import re
 import sys
-import tempfile
 import time
-from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
+from collections.abc import Awaitable, Callable, Sequence
 from pathlib import Path
-from typing import Any
 
+from clocks import blank_clock, clock_jumps
+from cuts import power_cuts
+from guest import GAUGE, TRAVEL, Rig, pass_running, rig, tell, until_pass
 from image import image
 from machine import Machine
 from played_pins import pins
 
-from bench.demo.operator import Operator
-from bench.demo.truth import JOB
-from bench.finding import Finding
-from bench.protocol import Begin, PassNotice
-from bench.protocol.async_client import AsyncClient
-from bench.settings.edit import whole_file
-from hw.virtual.hands import Hands
-from hw.virtual.ptys import VirtualPorts
-from hw.virtual.saw import VirtualSaw
-
-HOUSE = Path(__file__).resolve().parents[2]
-GAUGE, TRAVEL, CALIPER = "GAUGE01", "TRAVEL01", "CALIPER01"
-NAMES = {"indicator": GAUGE, "travel": TRAVEL, "caliper": CALIPER}
-BY_ID = "/dev/serial/by-id/usb-QEMU_QEMU_USB_SERIAL_{}-if00-port0"
-SOCKET = "/run/sweepgauge/socket"
 INSTALL = (
     "sudo python3 -m venv --system-site-packages /opt/sweepgauge && "
     "sudo /opt/sweepgauge/bin/pip install -q --no-index --find-links wheels sweepgauge && "
@@ -49,71 +34,6 @@ INSTALL = (
 )
 REST_S = 960.0
 SECTOR = 512  # bytes, in /sys/block/*/stat (the kernel's Documentation/block/stat)
-
-
-def tell(test: str, figure: object, limit: object, good: bool | None) -> bool:
-    print(json.dumps({"test": test, "figure": figure, "limit": limit, "pass": good}), flush=True)
-    return good is not False
-
-
-class Rig:
-    """A machine, the virtual saw at its cables, and the hands that do what its daemon asks."""
-
-    def __init__(self, machine: Machine, saw: VirtualSaw, hands: Hands, ports: VirtualPorts) -> None:
-        self.machine, self.saw, self.hands, self.ports = machine, saw, hands, ports
-        self.said: list[str] = []
-
-    async def shell(self, command: str, **options: Any) -> str:
-        return (await asyncio.to_thread(self.machine.call, command, **options)).stdout
-
-    async def start(self) -> float:
-        return await asyncio.to_thread(self.machine.start)
-
-    async def answers(self) -> None:
-        """Until the daemon in the guest takes requests."""
-        while (
-            await asyncio.to_thread(self.machine.call, "sweepgauge status --json", check=False)
-        ).returncode not in (0, 1):
-            await asyncio.sleep(0.5)
-
-    @contextlib.asynccontextmanager
-    async def client(self) -> AsyncIterator[Path]:
-        """The path of the daemon's socket, on this side."""
-        door = self.machine.forwarded(SOCKET)
-        path = await asyncio.to_thread(door.__enter__)
-        try:
-            yield path
-        finally:
-            await asyncio.to_thread(door.__exit__, None, None, None)
-
-    async def check(self, path: Path, *, kind: str = JOB) -> Finding:
-        """A whole check, by the hands; a check that was in progress is gone on with."""
-        client = await AsyncClient.connect(path)
-        try:
-            return await Operator(client, self.hands, self.said.append).take(Begin(kind))
-        finally:
-            client.close()
-
-    def missed(self, finding: Finding) -> float:
-        """How far the fence's value is from the truth, as a part of its give or take."""
-        fence = finding.quantities[0]
-        return abs(fence.value - self.saw.truth()["rotation"]) / fence.uncertainty
-
-
-@contextlib.asynccontextmanager
-async def rig(machine_of: Callable[[dict[str, str]], Machine], seed: int) -> AsyncIterator[Rig]:
-    saw = VirtualSaw.draw(seed)
-    hands = Hands(saw)
-    with tempfile.TemporaryDirectory(prefix="sweepgauge-rig-") as folder:
-        ports = VirtualPorts(saw, hands, Path(folder), 100.0, caliper=True)
-        await ports.start()
-        devices = {NAMES[name]: str(device) for name, device in ports.devices.items()}
-        machine = machine_of(devices)
-        try:
-            yield Rig(machine, saw, hands, ports)
-        finally:
-            await asyncio.to_thread(machine.close)
-            await ports.stop()
 
 
 # ---- what is tried -------------------------------------------------------------------
@@ -128,7 +48,7 @@ async def installs(rig: Rig, wheels: Path) -> bool:
     minutes = (time.monotonic() - began) / 60
     await rig.answers()
     again = await rig.shell("sudo /opt/sweepgauge/bin/sweepgauge service install --yes")
-    await _set_up(rig)
+    await rig.wire()
     seen = (await asyncio.to_thread(rig.machine.call, "sweepgauge status --json", check=False)).returncode
     faults = await _faults(rig)
     exposure = await rig.shell("systemd-analyze security sweepgauge --no-pager | tail -1")
@@ -155,24 +75,13 @@ async def installs(rig: Rig, wheels: Path) -> bool:
     )
 
 
-async def _set_up(rig: Rig) -> None:
-    """Settings as a person writes them by hand, as root."""
-    values: dict[str, Any] = dict(rig.saw.gear())
-    values["indicator"] = {"port": BY_ID.format(GAUGE), "resolution": "0.001 mm"}
-    values["travel"] = {"port": BY_ID.format(TRAVEL)}
-    values["caliper"] = {"port": BY_ID.format(CALIPER), "resolution": "0.01 mm"}
-    await rig.shell("sudo tee /etc/sweepgauge/settings.toml >/dev/null", given=whole_file(values).encode())
-    await rig.shell("sudo systemctl restart sweepgauge")
-    await rig.answers()
-
-
 async def _faults(rig: Rig) -> list[str]:
     done = await asyncio.to_thread(rig.machine.call, "sweepgauge doctor --json", check=False)
     matters = json.loads(done.stdout)["matters"]
     return [f"{one['about']}: {one['words']}" for one in matters if one["good"] is False]
 
 
-async def whole_check(rig: Rig, _: Path) -> bool:
+async def whole_check(rig: Rig) -> bool:
     """Over the kernel's own serial driver; and what it writes to the card."""
     async with rig.client() as path:
         before = await _written(rig)
@@ -199,7 +108,7 @@ async def _written(rig: Rig) -> tuple[int, int]:
 _PID = "$(systemctl show -p MainPID --value sweepgauge)"
 
 
-async def at_rest(rig: Rig, _: Path) -> bool:
+async def at_rest(rig: Rig) -> bool:
     """Some minutes with nobody at it, reckoned to a day: a quarter of an hour's climate is among them."""
     await rig.shell("sync")
     before, busy = await _written(rig), await _cpu(rig)
@@ -232,13 +141,13 @@ async def _cpu(rig: Rig) -> float:
     return int(await rig.shell("systemctl show -p CPUUsageNSec --value sweepgauge")) / 1e9
 
 
-async def cables(rig: Rig, _: Path) -> bool:
+async def cables(rig: Rig) -> bool:
     """The indicator's cable pulled in mid-pass; then both, put back in the other order."""
     async with rig.client() as path:
         work = asyncio.create_task(rig.check(path))
-        seen = await _pass_running(path)
+        seen = await pass_running(path)
         await asyncio.to_thread(rig.machine.unplug, GAUGE)
-        refused = await _until_pass(seen, "refused")
+        refused = await until_pass(seen, "refused")
         await asyncio.to_thread(rig.machine.unplug, TRAVEL)
         await asyncio.to_thread(rig.machine.plug, TRAVEL)
         await asyncio.to_thread(rig.machine.plug, GAUGE)
@@ -258,85 +167,10 @@ async def cables(rig: Rig, _: Path) -> bool:
     )
 
 
-async def _pass_running(path: Path) -> AsyncClient:
-    observer = await AsyncClient.connect(path)
-    await _until_pass(observer, "running")
-    return observer
-
-
-async def _until_pass(observer: AsyncClient, state: str) -> str:
-    while (message := await observer.inbox.get()) is not None:
-        if isinstance(message, PassNotice) and message.state == state:
-            return message.sweep
-    raise RuntimeError("the daemon went away")
-
-
-async def power_cuts(rig: Rig, cuts: int) -> bool:
-    """The switch flipped in mid-pass, again and again; every pass that was said to be kept must still count."""
-    lost, booted, goes_on = [], [], 0
-    for _ in range(cuts):
-        async with rig.client() as path:
-            work = asyncio.create_task(rig.check(path))
-            kept = await _kept_until_running(path)
-            await asyncio.to_thread(rig.machine.cut_power)
-            work.cancel()
-            await asyncio.gather(work, return_exceptions=True)
-        booted.append(await rig.start())
-        await rig.answers()
-        there = await _passes_kept(rig)
-        lost += [] if there >= kept else [f"{kept - there} of {kept}"]
-        async with rig.client() as path:
-            finding = await rig.check(path)
-            goes_on += rig.missed(finding) <= 1.0
-    sound = "ok" in await rig.shell(_SOUND)
-    return all(
-        [
-            tell(f"passes said to be kept and lost in {cuts} power cuts", lost, [], not lost),
-            tell(
-                "checks that went on to a right result",
-                goes_on,
-                f"at least {int(0.9 * cuts)}",
-                goes_on >= 0.9 * cuts,
-            ),
-            tell("log sound at the end", sound, True, sound),
-            tell("boot after a cut, s, longest", round(max(booted), 1), None, None),
-        ]
-    )
-
-
-_SOUND = (
-    'sudo python3 -c \'import sqlite3; print(sqlite3.connect("/var/lib/sweepgauge/sweepgauge.db")'
-    '.execute("pragma integrity_check").fetchone()[0])\''
-)
-
-
-async def _kept_until_running(path: Path) -> int:
-    """Passes kept so far when another one runs, at the second kept one at the latest."""
-    observer, kept = await AsyncClient.connect(path), 0
-    while (message := await observer.inbox.get()) is not None:
-        if isinstance(message, PassNotice):
-            kept += message.state == "kept"
-            if message.state == "running" and kept >= 2:
-                return kept
-    raise RuntimeError("the daemon went away")
-
-
-async def _passes_kept(rig: Rig) -> int:
-    """Whole passes of the check in progress, as they stand in the log."""
-    return int(await rig.shell(_KEPT))
-
-
-_KEPT = (
-    'sudo python3 -c \'import sqlite3; print(sqlite3.connect("/var/lib/sweepgauge/sweepgauge.db").execute("select'
-    ' count(*) from sweep join check_run using (run_key) where check_run.state = \\"open\\" and sweep.state ='
-    ' \\"whole\\" and push = 1").fetchone()[0])\''
-)
-
-
-async def life(rig: Rig, _: Path) -> bool:
+async def life(rig: Rig) -> bool:
     """Killed, frozen, stopped, with wrong settings, for members of the group and strangers."""
     seen = dict(line.split("\t", 1) for line in (await rig.shell(LIFE)).splitlines())
-    await _set_up(rig)
+    await rig.wire()
     return all(
         [
             tell("status for a stranger, exit", seen["stranger"], "2", seen["stranger"] == "2"),
@@ -382,21 +216,35 @@ sudo systemctl reset-failed sweepgauge
 
 async def run(arguments: argparse.Namespace) -> bool:
     made = await asyncio.to_thread(image, arguments.suite, arguments.images)
+    kept: Path | None = arguments.installed
+    if kept is not None and kept.exists():
+        made = made._replace(disk=kept)
 
     def machine_of(ports: dict[str, str]) -> Machine:
-        return Machine(made, arguments.images / f"run-{arguments.suite}", ports=ports, kvm=arguments.kvm)
+        folder = arguments.images / f"run-{arguments.suite}"
+        return Machine(made, folder, ports=ports, cores=arguments.cores, kvm=arguments.kvm)
 
     tests: dict[str, Callable[[Rig], Awaitable[bool]]] = {
-        "whole_check": lambda rig: whole_check(rig, arguments.wheels),
-        "at_rest": lambda rig: at_rest(rig, arguments.wheels),
-        "cables": lambda rig: cables(rig, arguments.wheels),
-        "life": lambda rig: life(rig, arguments.wheels),
-        "power_cuts": lambda rig: power_cuts(rig, arguments.cuts),
-        "pins": lambda rig: pins(rig, arguments.wheels, tell),
+        "whole_check": whole_check,
+        "at_rest": at_rest,
+        "cables": cables,
+        "life": life,
+        "blank_clock": blank_clock,
+        "clock_jumps": clock_jumps,
+        "power_cuts": lambda rig: power_cuts(rig, arguments.cuts, arguments.seed),
+        "pins": lambda rig: pins(rig, arguments.wheels),
     }
     good = True
     async with rig(machine_of, seed=arguments.seed) as one:
-        good &= await installs(one, arguments.wheels)
+        if made.disk == kept:
+            await one.start()
+            await one.wire()
+        else:
+            good &= await installs(one, arguments.wheels)
+            if kept is not None:
+                await asyncio.to_thread(one.machine.keep, kept)
+                await one.start()
+                await one.answers()
         for name, test in tests.items():
             if not arguments.only or name in arguments.only:
                 try:
@@ -404,10 +252,8 @@ async def run(arguments: argparse.Namespace) -> bool:
                 except Exception as error:
                     good &= tell(name, f"{type(error).__name__}: {error}", None, False)
                     journal = "sudo journalctl -u sweepgauge --no-pager -o short-monotonic | tail -30"
-                    print(
-                        (await asyncio.to_thread(one.machine.call, journal, check=False)).stdout,
-                        file=sys.stderr,
-                    )
+                    said = await asyncio.to_thread(one.machine.call, journal, check=False)
+                    print(said.stdout, file=sys.stderr)
     return good
 
 
@@ -418,8 +264,10 @@ def main(argv: Sequence[str]) -> int:
     parser.add_argument("suite", nargs="?", default="bookworm")
     parser.add_argument("--cuts", type=int, default=30)
     parser.add_argument("--seed", type=int, default=3)
+    parser.add_argument("--cores", type=int, default=1)
     parser.add_argument("--kvm", action="store_true", help="this host's /dev/kvm works")
     parser.add_argument("--only", action="append", default=[])
+    parser.add_argument("--installed", type=Path, help="a disk that is made once and begun with from then on")
     return 0 if asyncio.run(run(parser.parse_args(argv))) else 1
 
 

@@ -2,7 +2,8 @@
 
 Recorded files made by other hands with disturbances that no model of the program draws are worked out by the road of
 `evaluate`. One JSON line a class and quantity: coverage of the truth, half-width over that of one who knew every size
-(median over median), mean error over the half-width (`bias`), verdicts inside and wrong ones.
+(`width`) and of one who knew no more than can be known there (`knowable`; medians over medians), mean error over the
+half-width (`bias`), verdicts inside and wrong ones.
 `--tree FOLDER` holds the code of another commit to the same files.
 """
 
@@ -26,6 +27,7 @@ class Tally:
     errors: list[float] = field(default_factory=list)
     given: list[float] = field(default_factory=list)
     ideal: list[float] = field(default_factory=list)
+    knowable: list[float] = field(default_factory=list)
 
     def row(self) -> dict[str, float]:
         off, u, best = np.array(self.errors), np.array(self.given), np.array(self.ideal)
@@ -33,6 +35,7 @@ class Tally:
             "cases": off.size,
             "held": round(float(np.mean(np.abs(off) <= u)), 3),
             "width": round(float(np.median(u) / np.median(best)), 2),
+            "knowable": round(float(np.median(u) / np.median(self.knowable)), 2),
             "bias": round(float(np.mean(off) / max(np.median(u), 1e-12)), 3),
         }
 
@@ -72,6 +75,7 @@ def one_class(kind: str, name: str, make: object, cases: int, seed: int) -> Iter
                 tally.errors.append(math.remainder(off, 2 * math.pi) if q.name == "phase" else off)
                 tally.given.append(q.uncertainty)
                 tally.ideal.append(case.ideals[q.name])
+                tally.knowable.append({**case.ideals, **case.knowable}[q.name])
     for quantity, tally in tallies.items():
         row = {"kind": kind, "class": name, "quantity": quantity, **tally.row()}
         yield {**row, "inside": inside, "wrong": wrong, "refused": dict(refused)}

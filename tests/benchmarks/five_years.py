@@ -41,10 +41,15 @@ PARTS = (
 def write(path: Path, *, years: float = 5.0, sleds: int = 10, a_year: int = 12) -> int:
     """A log of whole checks with their budgets and passes; returns how many."""
     toss = random.Random(1)
+    count, at = 0, FIRST
     writer = LogWriter.open(
-        path, boot_id="b", program="b", on_saved=lambda _: None, on_trouble=lambda _: None
+        path,
+        boot_id="b",
+        program="b",
+        on_saved=lambda _: None,
+        on_trouble=lambda _: None,
+        clock=lambda: Stamp(count * 10**9, at.timestamp(), True),
     )
-    count = 0
     for number in range(int(years * a_year)):
         for sled in range(sleds):
             at = FIRST + timedelta(days=365.25 / a_year * number, hours=sled)
@@ -55,9 +60,8 @@ def write(path: Path, *, years: float = 5.0, sleds: int = 10, a_year: int = 12) 
 
 
 def _check(writer: LogWriter, count: int, jig: str, at: datetime, toss: random.Random) -> None:
-    stamp = Stamp(count * 10**9, at.timestamp(), True)
     gear = EvidenceGear(jig=Jig(jig))
-    writer.begin_check(f"r{count}", "fence-square", jig=jig, saw=None, options={}, gear=gear, at=stamp)
+    writer.begin_check(f"r{count}", "fence-square", jig=jig, saw=None, options={}, gear=gear)
     quantities = [
         Quantity(
             "fence",
@@ -88,7 +92,7 @@ def _check(writer: LogWriter, count: int, jig: str, at: datetime, toss: random.R
         budget=budget,
         climate=Climate(20.0, toss.uniform(0.3, 0.65)),
     )
-    writer.finding(f"r{count}", finding, Evidence("fence-square", [], {}, gear), at=stamp)
+    writer.finding(f"r{count}", finding, Evidence("fence-square", [], {}, gear))
 
 
 def took(call: Callable[[], object], times: int = 5) -> float:

@@ -45,6 +45,8 @@ def worked(case: Case) -> Finding:
     known = Known(yaw_play=case.log.get("yaw_play"))
     if "passes" in case.log and hasattr(known, "passes"):  # the code of an earlier commit may not know it
         known = msgspec.structs.replace(known, passes=Pool(case.log["passes"], 34.0))
+    if "pool" in case.log:
+        known = msgspec.structs.replace(known, pool=Pool(case.log["pool"], 34.0))
     return conclude(
         Evidence(case.kind, traces, options, gear, known), id="foreign", at="2026-01-01T00:00:00+00:00"
     )

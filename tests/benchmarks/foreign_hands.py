@@ -46,9 +46,10 @@ class Case:
     # what is declared of the sled and the square
     sled: dict[str, object] = field(default_factory=dict)
     square: dict[str, object] = field(default_factory=dict)
-    log: dict[str, float] = field(
-        default_factory=dict
-    )  # `yaw_play`; `passes`: a variance of 34 degrees of freedom
+    # `yaw_play`; `passes`, `pool`: a variance of 34 degrees of freedom
+    log: dict[str, float] = field(default_factory=dict)
+    # half-width of one who knew no more than can be known here; {}: as `ideals`
+    knowable: dict[str, float] = field(default_factory=dict)
 
 
 @dataclass

@@ -19,6 +19,7 @@ from bench.demo.screen import LESSONS
 from bench.gear import Indicator, Jig
 from bench.moves.lever import fence_move
 from bench.render import notice_templates, prompts, remark_templates
+from bench.render.remarks import move_words
 
 MOST_WORDS = 12
 SAMPLE = "0.12"  # stands for a value, which counts as one word
@@ -79,7 +80,7 @@ def _moves() -> Iterator[str]:
         for rotation in (3e-4, 6.3e-4, 2e-6):
             move = fence_move(way * rotation, 2e-5, jig, leaves)
             if move is not None:
-                yield VALUE.sub(SAMPLE, move.text)
+                yield VALUE.sub(SAMPLE, move_words(move, "mm"))
 
 
 def _steps(check: Any) -> Iterator[Any]:

@@ -40,7 +40,7 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
         " spot on the blade body below the gullets. Tip on that spot, at the FRONT."
     )
     rear = (
-        "Lift the plunger. Turn the blade by hand: the spot to the REAR, as high."
+        "Lift the plunger. Turn the blade by hand: the spot to the REAR, equally high."
         " Slide the indicator there and let the plunger down."
     )
     again = (

@@ -21,8 +21,8 @@ BLADE_DOWN = Caution(
 )
 STILL_TEETH = Caution(
     "still-teeth",
-    "Teeth that stand still cut all the same, and chip. Turn the blade by hand, clear"
-    " of the teeth. Insert flush.",
+    "Teeth cut even when they stand still, and they chip. Turn the blade by hand, clear"
+    " of the teeth. See that the insert lies flush.",
     "blade",
 )
 COUNT_OFF = Caution(
@@ -37,6 +37,9 @@ MANUAL = Caution(
     " does not make a saw safe.",
     "day",
 )
+# of every check that sweeps or touches with the saw unplugged
+AT_REST = (UNPLUG, BLADE_DOWN, STILL_TEETH, COUNT_OFF, MANUAL)
+AT_BLADE = (UNPLUG, STILL_TEETH, COUNT_OFF, MANUAL)  # the blade stands up
 RIP_CLOSES = Caution(
     "rip-closes",
     "A rip fence that closes at the rear is a danger. It can throw the work back at"
@@ -54,7 +57,8 @@ BOARD_HELD = Caution(
 )
 EXIT_BLOCK = Caution(
     "exit-block",
-    "An exit block where the blade leaves the sled fence. A stop on the sled's travel.",
+    "Fit an exit block where the blade leaves the sled fence. Fit a stop on the sled's"
+    " travel.",
     "cut",
 )
 CUT_CLEAR = Caution(

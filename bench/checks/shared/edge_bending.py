@@ -7,11 +7,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from bench.checks.model import Evidence
-from bench.checks.options import Option, given_number, number
+from bench.checks.options import choice, given_number, length, number
 from bench.checks.shared.face_profile import Face
 from bench.finding import Remark
 
@@ -27,29 +27,31 @@ FORCE = 5.0  # N across the straightedge, of a hand that is not light; common pr
 # mm, standard uncertainty at the middle where no size is said; common practice, no
 # source
 BEND = 0.005
+# how many times as hard as with two fingers a whole hand presses; common practice, no
+# source
+HARDER = 3.0, 7.0
 
 
 @dataclass(frozen=True, slots=True)
 class Bending:
-    """at_middle: mm, standard uncertainty of how far the middle gives way. shape: (n,)
-    of it at the places of the face, 1 at the middle of the blocks."""
+    """profile: (n,) mm, standard uncertainty of how far the straightedge gives way at
+    the places of the face."""
 
-    at_middle: float
-    shape: Array
+    profile: Array
 
     def row(self, sensitivity: Array) -> Part:
         """Of a number that is `sensitivity` times the heights of the face."""
         from bench.uncertainty import Part
 
-        share = abs(float(sensitivity @ self.shape))
-        return Part("straightedge that bends", "B", share * self.at_middle)
+        share = abs(float(sensitivity @ self.profile))
+        return Part("straightedge that bends", "B", share)
 
     def row_of(self, face: Face, fit: Callable[[Array, Array], Straightness]) -> Part:
         """Of a straightness, which is no linear number of the heights: what bending
         either way does to it."""
         from bench.uncertainty import rectangular
 
-        bend = math.sqrt(3) * self.at_middle * self.shape
+        bend = math.sqrt(3) * self.profile
         plain, *bent = (
             float(fit(face.x, face.f + way * bend).straightness) for way in (0, 1, -1)
         )
@@ -57,8 +59,9 @@ class Bending:
         return rectangular("straightedge that bends", moved)
 
 
-def bending(evidence: Evidence, face: Face) -> tuple[Bending, list[Remark]]:
-    """From the straightedge's size, else as usual; what is said of it.
+def bending(evidence: Evidence, face: Face) -> tuple[Face, Bending, Remark]:
+    """From the passes that were pressed, else from the straightedge's size, else as
+    usual; the face without what was seen of it, and what is said of it.
 
     A beam on two blocks, the force at its middle, gives way there by F L^3 / (48 E I),
     I = h t^3 / 12 of a section t thick in the direction of the force and h high; and by
@@ -67,6 +70,8 @@ def bending(evidence: Evidence, face: Face) -> tuple[Bending, list[Remark]]:
     e.g. W. C. Young and R. G. Budynas (2002), Roark's Formulas for Stress and Strain,
     7th ed., table 8.1, case 1e (from memory); JCGM 100:2008, 4.3.7.
     """
+    if face.pressed:
+        return _as_pressed(face)
     options = evidence.options
     thick = given_number(options, "straightedge_thick")
     high = given_number(options, "straightedge_high")
@@ -74,12 +79,56 @@ def bending(evidence: Evidence, face: Face) -> tuple[Bending, list[Remark]]:
     shape = _shape(face, span)
     if thick is None or high is None:
         usual = {"bend": BEND}
-        return Bending(BEND, shape), [Remark("straightedge-bends-usual", values=usual)]
+        said = Remark("straightedge-bends-usual", values=usual)
+        return face, Bending(BEND * shape), said
     modulus = MODULUS[str(options.get("straightedge_of") or "steel")]
     gives = gives_way(FORCE, span, thick, high, modulus)
-    return Bending(gives / math.sqrt(3), shape), [
-        Remark("straightedge-bends", values={"gives": gives})
+    said = Remark("straightedge-bends", values={"gives": gives})
+    return face, Bending(gives / math.sqrt(3) * shape), said
+
+
+def _as_pressed(face: Face) -> tuple[Face, Bending, Remark]:
+    """What pressing HARDER times as hard adds to the passes as it lies, taken in
+    proportion from the face.
+
+    A beam's form under a force that moves along it is of the fourth degree, wherever
+    the blocks stand. It gives way in proportion to the force.
+    """
+    import numpy as np
+
+    from bench.geometry.reversal import levelling_matrix
+
+    least, most = (1 / (times - 1) for times in reversed(HARDER))
+    share, either_way = (least + most) / 2, (most - least) / 2
+    u = (2 * face.x - face.x[0] - face.x[-1]) / face.length
+    design = np.polynomial.legendre.legvander(u, 4)
+    fit = levelling_matrix(face.x) @ design[:, 2:] @ np.linalg.pinv(design)[2:]
+    first = face.lines[0]
+    more = fit @ (np.mean(face.pressed, axis=0) - np.mean(first, axis=0))
+    weight = face.weights[0]
+    as_it_lies = (weight * np.eye(u.size) + share * fit) / (weight + share)
+    one = face.covariance / face.share
+    lines = [
+        [as_it_lies @ line for line in first],
+        *face.lines[1:],
+        [-fit @ line for line in face.pressed],
     ]
+    weights = (weight + share, *face.weights[1:], share)
+    turns = (as_it_lies, *[np.eye(u.size)] * (len(lines) - 2), fit)
+    parts = [
+        w * w / len(group) * (turn @ one @ turn.T)
+        for w, group, turn in zip(weights, lines, turns, strict=True)
+    ]
+    taken_off = replace(
+        face,
+        f=face.f - share * more,
+        lines=lines,
+        weights=weights,
+        covariance=np.sum(parts, axis=0),
+    )
+    gives = float(np.max(np.abs(more)))
+    said = Remark("straightedge-pressed", values={"gives": gives, "off": share * gives})
+    return taken_off, Bending(either_way / math.sqrt(3) * more), said
 
 
 def gives_way(
@@ -100,36 +149,28 @@ def _shape(face: Face, span: float) -> Array:
 
 
 BENDING_OPTIONS = (
-    Option(
+    length(
         "straightedge_thick",
-        "length",
         "How thick the straightedge is, across the sled fence",
-        low=0.5,
-        high=200.0,
+        *(0.5, 200.0),
         needs="straightedge_high",
     ),
-    Option(
+    length(
         "straightedge_high",
-        "length",
         "How high it stands above the sled's base",
-        low=0.5,
-        high=500.0,
+        *(0.5, 500.0),
         needs="straightedge_thick",
     ),
-    Option(
+    length(
         "straightedge_span",
-        "length",
         "How far apart the blocks stand; else a pass's length",
-        low=50.0,
-        high=5000.0,
+        *(50.0, 5000.0),
         needs="straightedge_thick",
     ),
-    Option(
+    choice(
         "straightedge_of",
-        "choice",
-        "What the straightedge is of",
-        None,
-        tuple(MODULUS),
+        "What the straightedge is made of",
+        *MODULUS,
         needs="straightedge_thick",
     ),
 )

@@ -40,8 +40,8 @@ class Face:
 
     covariance: (n, n) mm^2 of f. freedom: its degrees of freedom. weights: with which
     each placement's mean enters f. lines: levelled averages of each sweep, by
-    placement. span: mm of reading a sweep used. apart: mm between neighbouring readings
-    of the sparsest sweep.
+    placement. pressed: those of the passes that were pressed hard. span: mm of reading
+    a sweep used. apart: mm between neighbouring readings of the sparsest sweep.
     """
 
     x: Array
@@ -55,10 +55,17 @@ class Face:
     span: float
     rows: list[SweepRow] = field(default_factory=list)
     apart: float = 0.0
+    pressed: list[Array] = field(default_factory=list)
 
     @property
     def length(self) -> float:
         return float(self.x[-1] - self.x[0])
+
+    @property
+    def share(self) -> float:
+        """Of the variance of one sweep that is left in f."""
+        pairs = zip(self.weights, self.lines, strict=True)
+        return math.fsum(w * w / len(sweeps) for w, sweeps in pairs)
 
 
 @dataclass(slots=True)
@@ -96,23 +103,26 @@ def face_of(
     placements: Sequence[str],
     count: float | None,
     remarks: list[Remark],
+    pressed: str = "",
 ) -> Face:
-    """One or two placements (as it lies, rolled over), in that order. Raises
-    EvidenceError."""
+    """One or two placements (as it lies, rolled over), in that order. pressed: the one
+    whose passes were pressed hard as it lay. Raises EvidenceError."""
     import numpy as np
 
     from bench.geometry.reversal import GeometryError
 
-    groups, rows = passes_of(traces, placements, count, remarks)
+    there = any(t.placement == pressed for t in traces)
+    names = [*placements, pressed] if there else list(placements)
+    groups, rows = passes_of(traces, names, count, remarks)
     try:
-        face = _reverse(groups)
-        odd = _disturbed(face, groups, placements, remarks)
+        face = _reverse(groups, len(placements))
+        odd = _disturbed(face, groups, names, remarks)
         if odd:
             groups = [
                 [p for k, p in enumerate(g) if (i, k) not in odd]
                 for i, g in enumerate(groups)
             ]
-            face = _reverse(groups)
+            face = _reverse(groups, len(placements))
     except GeometryError as error:
         raise EvidenceError(str(error)) from error
     passes = [p for group in groups for p in group]
@@ -122,7 +132,7 @@ def face_of(
     face.span = float(np.mean([np.ptp(line) for lines in face.lines for line in lines]))
     # a count that is never left says nothing, not that there is no noise
     if face.count > 0.0:
-        floor = face.count**2 / 12.0 * _share(face.weights, face.lines)
+        floor = face.count**2 / 12.0 * face.share
         if float(np.mean(np.diag(face.covariance))) == 0.0:
             face.covariance = floor * np.eye(face.x.size)
     face.rows = rows
@@ -165,7 +175,7 @@ def differs(face: Face, sensitivity: Array, single: float = SINGLE) -> Differs:
     from bench.uncertainty import Group, between_sweeps
 
     variance = max(float(sensitivity @ face.covariance @ sensitivity), 0.0)
-    each = math.sqrt(variance / _share(face.weights, face.lines))
+    each = math.sqrt(variance / face.share)
     groups = [
         Group(
             weight,
@@ -182,19 +192,15 @@ def differs(face: Face, sensitivity: Array, single: float = SINGLE) -> Differs:
     )
 
 
-def _share(weights: Sequence[float], lines: Sequence[Sequence[object]]) -> float:
-    return math.fsum(
-        w * w / len(sweeps) for w, sweeps in zip(weights, lines, strict=True)
-    )
-
-
-def _reverse(groups: Sequence[Sequence[Pass]]) -> Face:
-    """Two placements by reversal; one by itself, where the straightedge stays in."""
+def _reverse(groups: Sequence[Sequence[Pass]], placements: int) -> Face:
+    """Two placements by reversal; one by itself, where the straightedge stays in. A
+    group beyond them was pressed."""
     import numpy as np
 
     from bench.geometry.reversal import reverse_sweeps
 
-    pairs = [[p.kept for p in group] for group in groups]
+    every = [[p.kept for p in group] for group in groups]
+    pairs = every[:placements]
     step = _step([pair for group in pairs for pair in group])
     both = len(pairs) == 2
     found = reverse_sweeps(pairs[0], pairs[-1], step=step, window=WINDOW)
@@ -207,12 +213,14 @@ def _reverse(groups: Sequence[Sequence[Pass]]) -> Face:
     # every sweep stood in for its own reverse: half the noise, twice the evidence
     if not both:
         covariance, freedom = 2.0 * covariance, freedom / 2.0
-    lines = [[averaged(x, y, found.x) for x, y in group] for group in pairs]
+    lines = [[averaged(x, y, found.x) for x, y in group] for group in every]
     weights = (0.5, 0.5) if both else (1.0,)
     straightedge = found.straightedge if both else None
-    return Face(
-        found.x, found.face, straightedge, covariance, freedom, weights, lines, 0.0, 0.0
+    face = Face(
+        found.x, found.face, straightedge, covariance, freedom, weights, [], 0, 0
     )
+    face.lines, (face.pressed,) = lines[:placements], lines[placements:] or [[]]
+    return face
 
 
 def _step(pairs: Sequence[tuple[Array, Array]]) -> float:
@@ -246,7 +254,8 @@ def _disturbed(
     import numpy as np
 
     out: set[tuple[int, int]] = set()
-    for i, (lines, group) in enumerate(zip(face.lines, groups, strict=True)):
+    every = [*face.lines, face.pressed] if face.pressed else face.lines
+    for i, (lines, group) in enumerate(zip(every, groups, strict=True)):
         if len(lines) < 2:
             continue
         middle = np.median(lines, axis=0) if len(lines) > 2 else np.mean(lines, axis=0)

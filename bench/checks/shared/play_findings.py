@@ -7,31 +7,31 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+import msgspec
+
 from bench.checks.model import Evidence
 from bench.checks.options import given_number, number
 from bench.checks.shared.counts import count_of
-from bench.finding import BudgetRow, Quantity, Remark, Verdict
+from bench.checks.shared.results import combined, quantity
+from bench.finding import Quantity, Remark, Verdict
 
 # mm, where the runners' length is not said; common practice, no source
 USUAL_RUNNER = 450.0
 
 if TYPE_CHECKING:
     from bench.geometry.play import Play
-    from bench.uncertainty import Part
+    from bench.uncertainty import Combined, Part
 
 
 class PlayFindings:
     """What is concluded so far. readings: all of them, mm."""
 
     def __init__(self, evidence: Evidence, readings: list[float]) -> None:
+        self.evidence, self.options = evidence, evidence.options
         self.quantities: list[Quantity] = []
-        self.budget: list[BudgetRow] = []  # of the first quantity
+        self.budgets: list[Combined] = []
         self.remarks: list[Remark] = []
-        self.confidence = 0.99 if evidence.known.looks else 0.95
-        self.options = evidence.options
-        self._indicator = evidence.gear.indicator
-        self._runner = number(self.options, "runner_length", USUAL_RUNNER)
-        self._count = count_of(self._indicator, readings)
+        self._count = count_of(evidence.gear.indicator, readings)
 
     @property
     def values(self) -> dict[str, float]:
@@ -39,7 +39,7 @@ class PlayFindings:
 
     def add(self, name: str, play: Play, per: float, more: Sequence[Part]) -> None:
         """per: mm of displacement for one unit of the quantity; more: its own rows."""
-        from bench.uncertainty import Part, combine, indicator_error
+        from bench.uncertainty import Part, indicator_error
 
         u, dof = play.standard_uncertainty, play.degrees_of_freedom
         scatter = None
@@ -52,7 +52,7 @@ class PlayFindings:
         span = indicator_error(
             abs(play.value) * per,
             self._count,
-            short_span_error=self._indicator.short_span_error,
+            short_span_error=self.evidence.gear.indicator.short_span_error,
             rounded=True,
         )
         rounding = self._count / 2 / math.sqrt(3) * math.sqrt(2)
@@ -62,33 +62,26 @@ class PlayFindings:
             Part("resolution", "B", rounding / per),
             *more,
         ]
-        combined = combine(rows, self.confidence)
-        value, unit = float(play.value), "mm" if name == "side-play" else "rad"
-        most, said = self._judged(name, value, combined.expanded)
-        self.quantities.append(
-            Quantity(
-                name,
-                value,
-                "rad" if unit == "rad" else "mm",
-                combined.expanded,
-                combined.degrees_of_freedom,
-                most,
-                said,
-                over=None if unit == "mm" else self._runner,
-            )
-        )
-        self.budget = self.budget or combined.rows
+        budget = combined(self.evidence, rows)
+        if name == "side-play":
+            found = self._judged(quantity(name, play.value, budget, unit="mm"))
+        else:
+            runner = number(self.options, "runner_length", USUAL_RUNNER)
+            found = quantity(name, play.value, budget, over=runner)
+        self.quantities.append(found)
+        self.budgets.append(budget)
 
-    def _judged(
-        self, name: str, value: float, expanded: float
-    ) -> tuple[float | None, Verdict | None]:
-        """Judged by the side play, where it was said how much is good enough."""
+    def _judged(self, side: Quantity) -> Quantity:
+        """Where it was said how much side play is good enough."""
         least = given_number(self.options, "play_least")
         most = given_number(self.options, "play_most")
-        if name != "side-play" or least is most is None:
-            return None, None
-        low, high = value - expanded, value + expanded
+        if least is most is None:
+            return side
+        low, high = side.value - side.uncertainty, side.value + side.uncertainty
         floor, top = least or 0.0, math.inf if most is None else most
+        said: Verdict = "cannot-tell"
         if low >= floor and high <= top:
-            return most, "inside"
-        return most, "outside" if high < floor or low > top else "cannot-tell"
+            said = "inside"
+        elif high < floor or low > top:
+            said = "outside"
+        return msgspec.structs.replace(side, tolerance=most, verdict=said)

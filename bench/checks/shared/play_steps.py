@@ -14,8 +14,9 @@ SET_UPS = {
     " hold it there.",
     "leaned-right": "Leave the indicator. Press the whole sled to the RIGHT and hold it"
     " there.",
-    "twisted-left": "Indicator standing on the right, {at:station} beyond the runners'"
-    " middle. Twist the sled to the LEFT there and hold it.",
+    "twisted-left": "Measure {at:station} beyond the runners' middle and pencil it."
+    " Indicator standing on the right, its tip there. Twist the sled to the LEFT there"
+    " and hold it.",
     "twisted-right": "Leave the indicator. Twist the sled to the RIGHT there and hold"
     " it.",
 }

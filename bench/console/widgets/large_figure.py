@@ -8,7 +8,7 @@ from bench.console.large_digits import ROWS, columns, large_text
 from bench.console.text import Block, Line, Role, fit, width, wrap
 from bench.console.view_model import ViewModel
 from bench.console.widgets.drawing import Drawing
-from bench.render.result import DIRECTIONS
+from bench.render.template import WAYS
 
 ASIDE = 21  # columns beside the figure for its unit, its way and the travel
 NARROW = 56  # columns under which they stand below it
@@ -133,5 +133,5 @@ class DistanceFigure(LargeFigure):
         if live.there:
             return [*lines, [("there", "good")]]
         if live.way is not None:
-            lines += wrap(f"{live.end} end {DIRECTIONS[live.way]}", room, "strong")
+            lines += wrap(f"{live.end} end {WAYS[live.way]}", room, "strong")
         return lines

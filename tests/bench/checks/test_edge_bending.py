@@ -40,13 +40,17 @@ def test_a_force_that_moves_along_it_gives_the_shape(at) -> None:
     assert beam(1.0, 1.0, at, 1.0) == pytest.approx(shape * beam(1.0, 1.0, 0.5, 1.0), rel=1e-4)
 
 
-def straight_rows(gives: float = 0.0) -> list[tuple]:
+def straight_rows(gives: float = 0.0, pressed: float = 0.0, blocks: float = SPAN) -> list[tuple]:
+    """pressed: times as hard that two more passes are pressed; 0 for none."""
     rows = []
     for n in range(3):
-        for placement, sign in (("as-is", 1), ("rolled-over", -1)):
+        for placement, sign in (("as-is", 1), ("pressed", 1), ("rolled-over", -1)):
+            if placement == "pressed" and (n == 2 or not pressed):
+                continue
+            bend = gives * (pressed if placement == "pressed" else 1.0)
             for x in range(-300, 301, 5):
-                u = x / 600 + 0.5
-                form = sign * 0.01 * (1 - (x / 300) ** 2) + gives * 16 * u**2 * (1 - u) ** 2
+                u = x / blocks + 0.5
+                form = sign * 0.01 * (1 - (x / 300) ** 2) + bend * 16 * u**2 * (1 - u) ** 2
                 rows.append((n, placement, x, f"{1 + form + 0.0003 * math.sin(7 * x + n):.5f}"))
     return rows
 
@@ -83,3 +87,25 @@ def test_aluminium_gives_way_three_times_as_far(recorded) -> None:
         next(r for r in some if r.code == "straightedge-bends").values["gives"] for some in (steel, light)
     ]
     assert gives[1] == pytest.approx(3 * gives[0])
+
+
+@pytest.mark.parametrize("blocks", [SPAN, 900.0])
+@pytest.mark.parametrize("times", [3.2, 5.0, 6.8])
+@pytest.mark.parametrize("gives", [0.008, -0.02])
+def test_pressed_passes_show_how_far_it_gives_way_under_a_light_hand(recorded, gives, times, blocks) -> None:
+    gear = EvidenceGear(indicator=Indicator(resolution=0.001))
+    unsaid = recorded("fence-straight", straight_rows(gives, blocks=blocks), gear=gear)
+    found = recorded("fence-straight", straight_rows(gives, times, blocks), gear=gear)
+    assert "straightedge-pressed" in found.codes and "straightedge-bends-usual" not in found.codes
+    for q, before in zip(found.quantities, unsaid.quantities, strict=True):
+        assert abs(q.value) <= q.uncertainty
+        assert abs(q.value) <= abs(before.value) + 5e-4  # with the least hand it is all taken off
+
+
+def test_pressed_passes_show_that_it_does_not_bend(recorded) -> None:
+    gear = EvidenceGear(indicator=Indicator(resolution=0.001))
+    unsaid, pressed = (
+        recorded("fence-straight", straight_rows(pressed=times), gear=gear).quantities[2]
+        for times in (0.0, 5.0)
+    )
+    assert abs(pressed.value) <= pressed.uncertainty < unsaid.uncertainty / 4

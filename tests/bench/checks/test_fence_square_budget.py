@@ -146,8 +146,8 @@ def test_to_know_the_play_never_widens_and_the_wall_is_said_once(recorded) -> No
 @pytest.mark.parametrize(
     ("known", "each", "kind", "word"),
     [
-        (Known(pool=Pool(4e-10, 12)), 2e-5, "A", "The scatter in the log"),
-        (Known(yaw_play=1.2e-4), 1.2e-4 / math.sqrt(12), "B", "The twist in the slots"),
+        (Known(pool=Pool(4e-10, 12)), 2e-5, "A", "How earlier passes in the log differ"),
+        (Known(yaw_play=1.2e-4), 1.2e-4 / math.sqrt(12), "B", "The twist that the slots allow"),
         (Known(), 1e-4, "B", "A generous figure"),
     ],
 )

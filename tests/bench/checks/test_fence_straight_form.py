@@ -456,17 +456,19 @@ def test_the_intervals_hold_the_form_of_many_faces(passes, noise, count, size, b
 # ---- the guide ---------------------------------------------------------------------------------------------------
 
 
-def test_the_guide_asks_for_both_set_ups_and_for_the_cautions_first() -> None:
+def test_the_guide_asks_for_all_set_ups_and_for_the_cautions_first() -> None:
     steps = CHECK.plan({}, EvidenceGear())
     facts = ProcedureState()
     assert ask(CHECK.cautions, steps, facts).phase == "cautions"
     facts.acknowledged = True
     asked = []
-    for _ in range(2):
+    for _ in range(3):
         advance(steps, facts)
         asked.append(ask(CHECK.cautions, steps, facts).placement)
         facts.kept[facts.step] = 3
-    assert asked == ["as-is", "rolled-over"]
+    assert asked == ["as-is", "pressed", "rolled-over"]
     advance(steps, facts)
     assert ask(CHECK.cautions, steps, facts).phase == "working-out"
     assert [s.placement for s in CHECK.plan({"placements": "as-is"}, EvidenceGear())] == ["as-is"]
+    size = {"straightedge_thick": 40.0, "straightedge_high": 30.0}
+    assert "pressed" not in {s.placement for s in CHECK.plan(size, EvidenceGear())}

@@ -23,7 +23,7 @@ from bench.finding import Finding
 from bench.gear import Indicator, Jig, Saw, Square
 from bench.geometry.mitre import KNOWN, combination
 from bench.procedure.conclusion import conclude
-from bench.render.remarks import notes_of
+from bench.render.remarks import move_words, notes_of
 
 LONG = 300.0
 FENCES, CORNERS = ("left", "right"), ("a", "b")
@@ -256,7 +256,7 @@ def test_the_moves_close_the_angle(point, side, pivot, left, right) -> None:
     found = worked(traces(left, right, 1e-4, 3e-5, point=point, side=side), jig)
     move = found.move
     assert move is not None and found.verdict == "outside" and move.fence is not None
-    assert move.text.startswith(f"{move.fence.capitalize()} fence")
+    assert move_words(move, "mm").startswith(f"{move.fence.capitalize()} fence")
     todo = [(move.fence, move.end, move.way, move.distance)]
     other = "left" if move.fence == "right" else "right"
     more = next((r for r in found.remarks if r.code == "mitre-move-too"), None)

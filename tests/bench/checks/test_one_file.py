@@ -9,12 +9,14 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 
+import msgspec
 import pytest
 from click.testing import CliRunner
 
 import bench
 import bench.checks
 from bench.checks import checks
+from bench.checks.model import Evidence
 from bench.cli import cli
 from bench.cli.common import Complaint
 from bench.demo.operator import DemoError, Operator, connect
@@ -114,8 +116,9 @@ async def test_it_is_taken_on_the_virtual_saw_logged_and_shown(first_bench) -> N
     assert any("press it home again" in line for line in said)
     assert any("Spread" in line for line in finding_words(finding, "mm"))
     shown = history.show(rig.folder / "log.db", finding.id)
-    assert shown.evidence.options == {"times": 2, "most": 0.2}
-    assert len(shown.evidence.traces) == 2
+    evidence = msgspec.json.decode(shown.evidence, type=Evidence)
+    assert evidence.options == {"times": 2, "most": 0.2}
+    assert len(evidence.traces) == 2
     assert "free-end" in "".join(history.exported(rig.folder / "log.db", finding.id, []))
 
 

@@ -189,7 +189,7 @@ def test_what_an_old_log_holds_is_worked_out_as_before_and_said(odd: dict[str, o
     assert ROW in {row.part for row in whole.budget}
     found = conclude(swept(**good | odd), id="x", at="2026-01-01T00:00:00+00:00")
     assert ROW not in {row.part for row in found.budget}
-    assert any(why in note and "as though it was not said" in note for note in notes_of(found, "mm"))
+    assert any(why in note and "It is left out" in note for note in notes_of(found, "mm"))
     plain = conclude(swept(nonsense=5), id="x", at="2026-01-01T00:00:00+00:00")
     assert found.quantities == plain.quantities
 

@@ -122,7 +122,7 @@ def test_a_push_that_stands_apart_is_named() -> None:
         "third",
     )
     finding = found(traces)
-    assert said(finding, "Pass third at handle left lies 0.1")
+    assert said(finding, "Pass third at handle left differs from the others by 0.1")
     assert [r.sweep for r in finding.remarks if r.code == "pass-apart"] == ["third"]
 
 

@@ -33,7 +33,11 @@ def strip(near, far) -> Finding:
         ([19.1] * 3, [0.748] * 3, "Was runner left read in inches"),
         ([0.752] * 3, [19.0] * 3, "Was slot left read in inches"),
         ([0.752] * 3, [0.748] * 3, "Were they read in inches"),
-        ([19.1, 19.1, 91.1], [19.0] * 3, "slot left at 700 mm reads 91.10 mm, its others about 19.10 mm"),
+        (
+            [19.1, 19.1, 91.1],
+            [19.0] * 3,
+            "slot left at 700 mm reads 91.10 mm, the others there about 19.10 mm",
+        ),
         ([19.1] * 3, [19.0, 10.9, 19.0], "runner left at 225 mm reads 10.90 mm"),
         ([19.1] * 3, [17.2] * 3, "slot left and runner left are 1.90 mm apart"),
         ([19.0] * 3, [20.5] * 3, "slot left and runner left are 1.50 mm apart"),

@@ -70,7 +70,7 @@ def test_a_sled_drawn_back_on_its_other_wall_widens_nothing() -> None:
     assert turned.codes.isdisjoint({"return-crept", "return-error", "ways-apart"})
     for one, other in zip(turned.quantities[:2], calm.quantities[:2], strict=True):
         assert one.uncertainty == pytest.approx(other.uncertainty, rel=0.02)
-    assert any("the answer is not touched" in note for note in notes_of(turned, "mm"))
+    assert any("so the answer stands" in note for note in notes_of(turned, "mm"))
 
 
 def test_creep_in_both_set_ups_is_the_squares_and_cancels_in_the_fence() -> None:

@@ -121,7 +121,7 @@ def test_play_free_leaned_left_and_leaned_right(recorded) -> None:
         for n, r in enumerate(reads)
     ]
     found = recorded("side-play", rows, gear=GEAR)
-    (note,) = [n for n in notes_of(found, "mm") if n.startswith("Free, the sled may shift")]
+    (note,) = [n for n in notes_of(found, "mm") if n.startswith("Held freely, the sled may shift")]
     assert f"by {sum(right) / 3 - sum(left) / 3:.3f} mm" in note
     assert "Leaned left it came back within 0.003 mm, leaned right within 0.007 mm" in note
     once = recorded("side-play", [rows[0], rows[3]], gear=GEAR)

@@ -19,6 +19,7 @@ from bench.gear import Caliper, Jig
 from bench.procedure.conclusion import conclude
 from bench.procedure.prompt import ProcedureState, advance, ask
 from bench.render.finding import finding_words
+from bench.render.remarks import move_words
 from bench.render.result import headline
 
 EN = json.loads(
@@ -308,7 +309,8 @@ def test_the_move_makes_the_next_board_good(a: float, pivot, kept: str) -> None:
     jig = Jig("sled", pivot=pivot, pivot_to_blade=250.0, pivot_to_stop=480.0)
     found = concluded(cut_strip([a] * 5, kept), jig=jig, kept=kept)
     assert found.verdict == "outside" and found.move is not None and found.move.end != pivot
-    assert "fence-square" in found.move.text and "verifying passes" not in found.move.text
+    told = move_words(found.move, "mm")
+    assert "another board" in told and "verifying passes" not in told
     pivot_x = 250.0 if pivot == "right" else -250.0
     free_x = pivot_x + (-480.0 if pivot == "right" else 480.0)
     fence = np.array([[pivot_x, math.tan(a) * pivot_x], [free_x, math.tan(a) * free_x]])

@@ -200,7 +200,7 @@ def test_a_bad_row_names_file_and_line(text: str, says: str) -> None:
             ":2: unknown placement 'middle'; test-board takes 'near', 'far'",
         ),
         ("test-board", "end,width_mm,width_in\nnear,25,1\n", "name one quantity twice"),
-        ("fence-straight", swept("handle-left"), "fence-straight takes 'as-is', 'rolled-over'"),
+        ("fence-straight", swept("handle-left"), "fence-straight takes 'as-is', 'pressed', 'rolled-over'"),
     ],
 )
 def test_each_kind_has_its_own_columns(kind: str, text: str, says: str) -> None:

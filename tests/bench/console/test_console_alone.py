@@ -119,7 +119,7 @@ async def test_resized_while_it_runs(fake, scenes) -> None:
             await pilot.pause(0.1)
             lines = scenes.rows(app)
             assert len(lines) == size[1] and all(len(line) == size[0] for line in lines)
-        assert "Move the left end 0.144 mm AWAY from" in "\n".join(scenes.rows(app))
+        assert "Move the left end 0.14 mm away from" in "\n".join(scenes.rows(app))
 
 
 @pytest.mark.ci

@@ -186,9 +186,13 @@ def shown(ask: Prompt, cables: Cables) -> None:
 
 
 def swept(place: str, s: float) -> float:
-    if place in ("as-is", "rolled-over"):  # a crown of 0.08, and a straightedge that is 0.02 hollow
+    if place in (
+        "as-is",
+        "pressed",
+        "rolled-over",
+    ):  # a crown of 0.08, and a straightedge that is 0.02 hollow
         x = (s - 105.0) / 105.0
-        return 2.5 + 0.08 * (1 - x * x) + (0.02 if place == "as-is" else -0.02) * (1 - x * x)
+        return 2.5 + 0.08 * (1 - x * x) + (-0.02 if place == "rolled-over" else 0.02) * (1 - x * x)
     if "-fence-corner-" in place:
         return 2.5 + 3e-4 * s * (1 if place.startswith("left") else -1)
     return 2.5 + (3e-4 if place in ("handle-left", "-") else -3e-4) * s

@@ -110,7 +110,7 @@ async def test_the_live_move_says_how_far_and_which_way(fake, scenes, size) -> N
         fold(app.view, said)
         await shown(app, pilot, scenes, "0.052 mm to go away. Enter.")
         text = "\n".join(await shown(app, pilot, scenes, "LIVE move it"))
-        assert "mm to go" in text and "left end AWAY" in text
+        assert "mm to go" in text and "left end away" in text
         assert "tighten as it is" in text and "it is there" not in text
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from bench.daemon.acquisition import EBB, FLOOD, Instrument
+from bench.render.notices import text
 from bench.settings.settings_file import PortSettings
 
 NS = 1_000_000_000
@@ -17,7 +18,7 @@ class Fed:
         settings = PortSettings(port="/dev/null", options={"at_open": False})
         told = self.states.append
         self.one = Instrument(
-            "indicator", "indicator", settings, lambda *_: None, lambda i: told((i.state, i.words))
+            "indicator", "indicator", settings, lambda *_: None, lambda i: told((i.state, text([i.remark])))
         )
         self.one._port_state("open", "/dev/null is open.")
         self.states.clear()

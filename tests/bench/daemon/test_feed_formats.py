@@ -15,6 +15,7 @@ from peers import RegisterDevice, Wheel, key_events
 
 from bench.daemon.acquisition import Batch, Instrument
 from bench.daemon.sources import Sources
+from bench.render.notices import text
 from bench.settings.settings_file import PortSettings, Settings, SettingsError, load
 from hw.ports.pin_lines import MissedEdges
 from hw.virtual.ptys import VirtualPort
@@ -52,7 +53,7 @@ class Heard:
                 self.states,
                 self.values[-5:],
                 self.rejected[-5:],
-                self.instrument.words,
+                text([self.instrument.remark]),
             )
             self.instrument.tick(time.monotonic())
             await asyncio.sleep(0.005)
@@ -207,7 +208,9 @@ async def test_registers_are_asked_for_and_survive_a_pulled_cable(hear, cable, t
     device.spoils = False
     device.answers = False
     await travel.until(lambda: travel.instrument.state == "silent")
-    assert "does not answer" in travel.instrument.words or "nothing for" in travel.instrument.words
+    assert "does not answer" in text([travel.instrument.remark]) or "nothing for" in text(
+        [travel.instrument.remark]
+    )
     device.answers = True
     await travel.until(lambda: travel.instrument.state == "open")
     device.unplug()
@@ -295,7 +298,7 @@ async def test_a_line_in_which_nothing_ever_ends_is_garbled(hear, cable) -> None
         return one.instrument.state == "garbled"
 
     await one.until(feeding)
-    assert "baud rate, parity" in one.instrument.words
+    assert "baud rate, parity" in text([one.instrument.remark])
     assert not one.values
 
 
@@ -382,7 +385,7 @@ async def test_a_flood_is_told_and_ends(hear, cable) -> None:
     for _ in range(4):
         at += 100_000_000
         one.instrument._block(b"1.0\n" * 10_000, at)
-    assert one.instrument.state == "flooding" and "which no instrument does" in one.instrument.words
+    assert one.instrument.state == "flooding" and "which no instrument does" in text([one.instrument.remark])
     for _ in range(30):
         at += 100_000_000
         one.instrument._block(b"1.0\n", at)

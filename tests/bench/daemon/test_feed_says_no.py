@@ -7,6 +7,7 @@ import time
 import pytest
 
 from bench.daemon.acquisition import Instrument
+from bench.render.notices import text
 from bench.settings.settings_file import PortSettings
 from hw.formats.shared.cutter import with_parity
 
@@ -23,7 +24,7 @@ class Fed:
             "indicator",
             PortSettings(port="/dev/none", **settings),  # type: ignore[arg-type]
             lambda instrument, batch: None,
-            lambda instrument: self.told.append((instrument.state, instrument.words)),
+            lambda instrument: self.told.append((instrument.state, text([instrument.remark]))),
         )
         self.now = 100.0
         self.one._port_state("open", "/dev/none is open.")
@@ -157,4 +158,4 @@ def test_what_pins_send_is_not_a_matter_of_baud_rates() -> None:
     fed = Fed(format="sync24", pins={"data": 5, "clock": 6}, options={})
     fed.say(b"0101\n" * 12, 3)
     assert fed.one.state == "garbled"
-    assert "level shifter" in fed.one.words and "baud" not in fed.one.words
+    assert "level shifter" in text([fed.one.remark]) and "baud" not in text([fed.one.remark])

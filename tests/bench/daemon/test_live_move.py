@@ -142,7 +142,7 @@ def test_there_is_where_it_moved_to_and_holds() -> None:
     said = sled.go(2.644, 0.5)
     assert not said.there  # it has just come
     assert sled.hold(2.644).there
-    assert sled.said().words == "There, and it holds. Enter, then tighten."
+    assert sled.said().words == "There, and it holds. Press Enter, then tighten."
     sled.go(2.60, 0.3)
     assert not sled.said().there
 
@@ -166,7 +166,7 @@ def test_a_blow_in_the_middle_is_told_and_nothing_is_good_by_it() -> None:
     sled = Sled(drew_last=0.0).begun()
     assert sled.hold(2.5).verdict == "outside"
     said = sled.hold(2.644)  # at once: the fence was struck, or the stand was
-    assert "It jumped 0.14 mm at once. If that was the stand, end live and check again." in said.words
+    assert "The number jumped by 0.14 mm. If the stand was bumped, end live and check again." in said.words
     assert said.verdict == "cannot-tell"
     sled.live.press()
     sled.hold(2.644)
@@ -181,7 +181,7 @@ def test_unplugged_in_the_middle() -> None:
     sled.live.lose()
     said = sled.said()
     assert said.to_go is None and not (said.there or said.enter)
-    assert said.words == "The indicator does not read. What is left to go is not known."
+    assert said.words == "The indicator does not read. How far is left to go is not known."
     sled.live.press()
     assert sled.live.phase == "go"
     sled.t += 60.0
@@ -190,7 +190,7 @@ def test_unplugged_in_the_middle() -> None:
     sled.live.lose()
     sled.t += 60.0
     said = sled.hold(0.0)  # it counts from where it was switched on
-    assert said.verdict != "inside" and "It jumped" in said.words
+    assert said.verdict != "inside" and "The number jumped" in said.words
 
 
 def test_a_move_that_is_less_than_the_noise_cannot_be_followed() -> None:
@@ -201,7 +201,7 @@ def test_a_move_that_is_less_than_the_noise_cannot_be_followed() -> None:
         sled.live.press()
     said = sled.said()
     assert said.phase == "lean"
-    assert "This indicator cannot show it there" in said.words
+    assert "The number trembles by as much" in said.words
 
 
 @pytest.mark.parametrize("from_pivot", [480.0, 240.0])
@@ -242,11 +242,14 @@ def test_slackened_again_it_aims_past_what_was_drawn() -> None:
     sled.hold(2.644)
     sled.live.press()
     said = sled.hold(2.544)  # drawn 0.1 back: still out
-    assert "It has drawn 0.10 mm toward you. 0.10 mm short: away from you." in said.words
+    assert (
+        "Tightening has drawn it 0.10 mm toward you. 0.10 mm short: it must go further away from you."
+        in said.words
+    )
     assert "undo" in said.words
     assert sled.live.back()
     assert sled.said().to_go == pytest.approx(0.2, abs=1e-9)
-    assert "It aims 0.10 mm past: the screw draws it so much toward you." in sled.said().words
+    assert "Aim 0.10 mm past: the screw draws it that far toward you." in sled.said().words
 
 
 def test_what_it_is_known_to_draw_is_taken_off_before_it_is_drawn() -> None:
@@ -256,7 +259,7 @@ def test_what_it_is_known_to_draw_is_taken_off_before_it_is_drawn() -> None:
     assert sled.hold(2.754).there
     sled.live.press()
     said = sled.hold(2.754)
-    assert (said.words, said.verdict) == ("Tighten. Enter when it is tight.", "inside")
+    assert (said.words, said.verdict) == ("Tighten. Press Enter when it is tight.", "inside")
     said = sled.go(2.72)
     assert not said.past and said.verdict == "inside"
     sled.hold(2.72)  # it draws no more this time
@@ -267,7 +270,7 @@ def test_what_it_is_known_to_draw_is_taken_off_before_it_is_drawn() -> None:
 def test_where_the_screw_draws_it_all_the_way_nothing_is_to_be_moved() -> None:
     sled = Sled(drew_last=0.144).begun()
     said = sled.hold(2.5)
-    assert said.words.startswith("Leave it where it is. Enter, then tighten.")
+    assert said.words.startswith("Do not move it: tightening alone brings it there.")
     assert not said.there and said.enter
     sled.live.press()
     sled.go(2.644)
@@ -283,7 +286,7 @@ def test_tight_is_taken_once_it_holds() -> None:
     sled.live.press()
     sled.go(2.60, 0.5)
     sled.live.press()
-    assert sled.said().words == "The number still moves. Let it hold, then Enter."
+    assert sled.said().words == "The number still moves. Let it hold, then press Enter."
     sled.hold(2.60)
     sled.live.press()
     assert sled.live.phase == "end"
@@ -392,7 +395,7 @@ async def test_from_out_to_good_enough_with_a_screw_that_draws(tmp_path) -> None
             assert second.move.way == first.move.way
             move = Made(wire, hands)
             end = await move.make(first.move.way, drawn)
-            assert any("It aims" in said.words for said in move.heard)
+            assert any("Aim " in said.words for said in move.heard)
             assert end.verdict == "inside"
             assert abs(saw.truth()["rotation"]) <= first.quantities[0].tolerance
             wire.close()

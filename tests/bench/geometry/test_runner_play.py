@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bench.geometry.reversal import GeometryError
-from bench.geometry.runner_play import Widths, fit_at, fit_uncertainty, lines_between, positions, runner_fit
+from bench.geometry.runner_play import Widths, fit_at, lines_between, positions, runner_fit
 
 RUNNER = Widths([0.0, 500.0], [19.0, 19.0])
 SLOT = Widths(np.arange(0.0, 701.0, 100.0), np.full(8, 19.1))
@@ -265,37 +265,6 @@ def test_lines_between_two_rows_of_points():
     assert found.slopes == pytest.approx((-0.2, 0.2))
     assert found.heights == pytest.approx((-1.0, 1.0))
     assert found.gap == pytest.approx(2.0)
-
-
-@pytest.mark.ci
-def test_the_uncertainty_is_the_scatter_of_measured_widths():
-    """Widths of a known runner and slot measured 30 times with a caliper's errors."""
-    rng = np.random.default_rng(4)
-    noise, common, at = 0.01, 0.01, 100.0
-    runner = Widths([0.0, 250.0, 500.0], [19.0, 18.95, 19.0])
-    truth = fit_at([runner], [SLOT], at)
-    errors, said = [], []
-    for _ in range(30):
-        thick = Widths(runner.s, runner.w + rng.normal(0, noise, 3))
-        wide = Widths(SLOT.s, SLOT.w + rng.normal(0, noise, 8) + rng.normal(0, common))
-        found = fit_at([thick], [wide], at)
-        unsure = fit_uncertainty([thick], [wide], at, width_noise=noise, common_noise=common, count=30)
-        errors.append([found.yaw_play - truth.yaw_play, found.side_play - truth.side_play])
-        said.append([unsure.yaw_play, unsure.side_play])
-    errors, said = np.array(errors), np.array(said)
-    assert np.all(np.mean(np.abs(errors) <= 2 * said, axis=0) >= 0.86)
-    ratio = np.sqrt(np.mean(said**2, axis=0) / np.mean(errors**2, axis=0))
-    assert np.all((ratio > 0.75) & (ratio < 1.6))
-
-
-def test_the_uncertainty_of_two_runners_counts_their_spacing():
-    still = fit_uncertainty([RUNNER, RUNNER], [SLOT, SLOT], 100.0, width_noise=0.0)
-    assert (still.yaw_play, still.side_play, still.relief) == pytest.approx((0.0, 0.0, 0.0), abs=1e-9)
-    loose = fit_uncertainty([RUNNER, RUNNER], [SLOT, SLOT], 100.0, width_noise=0.0, offset_noise=0.02)
-    # each spacing error takes its own size off the play: root mean square 0.02
-    assert loose.side_play == pytest.approx(0.02, rel=0.2)
-    tip = fit_uncertainty([RUNNER], [SLOT], -500.0, width_noise=0.01)
-    assert (tip.yaw_play, tip.side_play) == (None, None)
 
 
 @pytest.mark.parametrize(

@@ -21,6 +21,7 @@ from bench.log import committer
 from bench.log.rows import Commit, Stamp
 from bench.log.writer import LogWriter
 from bench.protocol import Version
+from bench.settings.settings_file import Settings
 
 with pytest.MonkeyPatch.context() as patch:
     # sqlite-utils imports pandas where statsmodels brought it: 1.3 s that no test here needs
@@ -162,7 +163,9 @@ async def serve_log(
     path: Path, at: Path, writer: LogWriter | None, begun: Callable[[], None] = lambda: None
 ) -> None:
     """What answers for the log in the daemon, without its instruments; until it is cancelled."""
-    service = SimpleNamespace(bench=None, paths=SimpleNamespace(log=path), log=writer, last=[])
+    service = SimpleNamespace(
+        bench=None, paths=SimpleNamespace(log=path), log=writer, last=[], settings=Settings()
+    )
     clients = Clients(
         at, lambda client: client.send(Version("test", log=str(path))), RequestHandlers(service).answer
     )

@@ -18,7 +18,7 @@ from bench.finding import BudgetRow, Climate, Finding, Quantity
 from bench.gear import Jig
 from bench.log.tables import GEAR_EVENT
 from bench.log.upkeep_history import drift_of_log, due_of_log, load_history
-from bench.upkeep.due import BeforeLastResult
+from bench.procedure.wrong_use import InvalidRequest
 
 MM = 1 / 300
 FIRST = datetime(2025, 1, 10, 9, 0, tzinfo=UTC)
@@ -125,7 +125,7 @@ def test_a_sled_that_was_never_checked_is_named(live, quiet_year: Path) -> None:
     ]
     rows = due_of_log(quiet_year, "2025-12-20", ["mitre-sled"])["due"]
     assert "mitre-sled" in [row["jig"] for row in rows]
-    with pytest.raises(BeforeLastResult):
+    with pytest.raises(InvalidRequest):
         due_of_log(quiet_year, "2025-01-20")
 
 

@@ -13,6 +13,7 @@ from click.testing import CliRunner
 from bench.cli.log import log as command
 from bench.log import event_log, events
 from bench.log.rows import Incident
+from bench.procedure.status_message import StatusMessage
 
 LOGS = Path(__file__).parents[3] / "fixtures" / "logs"
 AWAY = "/dev/ttyUSB0 went away (the cable was pulled); it is taken up again when it is back."
@@ -32,8 +33,8 @@ def test_what_instruments_did_is_told_newest_first(live, path) -> None:
     writer.event(None, "live-begun", {"finding": "f", "jig": "big-sled"})  # of a move, not of an instrument
     assert writer.flush()
     assert words(path) == [
-        "One reading of the travel was left out: 25.400 mm. It jumped off the path: a jerk or a lost bit. "
-        "So far 3.",
+        "One reading of the travel was left out: 25.400 mm. It jumped: a jerk or a fault on the cable. "
+        "3 left out so far.",
         "The indicator is on hold.",
         "The travel was switched from mm to inch.",
         "The indicator reads.",
@@ -49,12 +50,12 @@ def test_events_that_an_earlier_version_wrote_in_words_stay_readable(tmp_path) -
     path = tmp_path / "log.db"
     path.write_bytes(gzip.decompress((LOGS / "events_in_words.sqlite.gz").read_bytes()))
     assert words(path) == [
-        "Fence-square, handle-left: Taken back by hand.",
-        "Fence-square, handle-left: This pass cannot be used: the indicator went away.",
+        "Fence square, handle left: Taken back by hand.",
+        "Fence square, handle left: This pass cannot be used: the indicator went away.",
         "The travel was found and kept in the settings: port /dev/x, grows away.",
         "A leaf of 0.100 mm moved the number by 0.100 mm. Right unit, right way.",
-        "One reading of the travel was left out: 25.400 mm. It jumped off the path: a jerk or a lost bit. "
-        "So far 3.",
+        "One reading of the travel was left out: 25.400 mm. It jumped: a jerk or a fault on the cable. "
+        "3 left out so far.",
         "The travel was switched from mm to inch.",
         "The indicator reads again.",
         "The indicator is on hold, maximum or minimum. Switch that off on the gauge; till then nothing counts.",
@@ -82,19 +83,21 @@ def test_passes_that_were_not_used_are_told_with_why_and_handling_is_not(live, p
     life.begin()
     for sweep in ("void", "short", "kept", "jumped"):
         life.writer.start_sweep(sweep, "run-1", "handle-left")
-    life.writer.end_sweep("void", "refused", reason="This pass cannot be used: the indicator went away.")
-    life.writer.end_sweep("short", "refused", reason="too short for a pass")
+    away = StatusMessage("pass-broken", {"why": "away", "name": "indicator"})
+    life.writer.end_sweep("void", "refused", reason=away)
+    life.writer.end_sweep("short", "refused", reason=StatusMessage("too-short"))
     life.writer.end_sweep("kept", "whole")
     life.writer.end_sweep("jumped", "whole")
-    life.writer.undo_sweep("jumped", "The reading jumps by 0.5 mm: was zero pressed?")
+    jumped = {"why": "The reading jumps by 0.5 mm: was zero pressed?"}
+    life.writer.undo_sweep("jumped", StatusMessage("pass-not-straight", jumped))
     life.writer.start_sweep("running", "run-1", "handle-right")
     life.writer.close()
     assert live("boot-b").writer.flush()
     assert words(path) == [
-        "Fence-square, handle-right: The program ended during the sweep.",
+        "Fence square, handle right: The program ended during the pass.",
         "The log was opened by test 1.",
-        "Fence-square, handle-left: The reading jumps by 0.5 mm: was zero pressed?",
-        "Fence-square, handle-left: This pass cannot be used: the indicator went away.",
+        "Fence square, handle left: The reading jumps by 0.5 mm: was zero pressed?",
+        "Fence square, handle left: This pass cannot be used: the indicator went away.",
         "The log was opened by test 1.",
     ]
 

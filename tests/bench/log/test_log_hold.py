@@ -9,10 +9,12 @@ import sys
 
 import pytest
 
+from bench.log.read_only import open_read
 from bench.log.rows import LogHeld
 
 CONTENDER = r"""
 import os, sys
+from bench.log.read_only import open_read
 from bench.log.rows import LogHeld
 from bench.log.writer import LogWriter
 sys.stdin.readline()
@@ -95,3 +97,22 @@ def test_a_dead_holders_number_does_not_name_a_living_one(live, path) -> None:
         live()
     first.writer.close()
     live()
+
+
+OTHER_PROGRAM = "import sqlite3, sys; db = sqlite3.connect(sys.argv[1]); db.execute('select count(*) from event').fetchall()"
+
+
+def test_what_reads_the_log_gives_up_no_lock_of_the_writer(live, path) -> None:
+    """Another program that is the last to close a log takes its write-ahead file away, with all that comes after. The
+    kernel gives up a process's locks on a file as soon as it closes any descriptor of it (POSIX, fcntl)."""
+    life = live()
+    life.begin()
+    assert life.writer.flush()
+    with open_read(path) as db:
+        db.execute("SELECT count(*) FROM event").fetchone()
+    subprocess.run([sys.executable, "-c", OTHER_PROGRAM + "; db.close()", str(path)], check=True)
+    assert path.with_name(path.name + "-wal").exists()
+    life.whole_check("run-2")
+    assert life.writer.flush()
+    with open_read(path) as db:  # the file, as after a power cut
+        assert db.execute("SELECT count(*) FROM finding").fetchone() == (1,)

@@ -216,7 +216,7 @@ def test_csv_with_the_columns_of_a_check_of_widths() -> None:
     out = io.StringIO()
     export.sweeps_csv(evidence, out, ("what", "station", "width"))
     assert out.getvalue() == "what,station_mm,width_mm\nslot-left,25.0,19.05\nslot-left,50.0,19.1\n"
-    with pytest.raises(ValueError, match="no column 'colour'"):
+    with pytest.raises(KeyError, match="colour"):
         export.sweeps_csv(evidence, out, ("colour",))
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 
+import msgspec
 import pytest
 import shapely
 from hypothesis import given, settings
@@ -15,7 +16,6 @@ from shapely.geometry import LineString, Point, Polygon, box
 from bench.finding import Move, Remark
 from bench.gear import Jig
 from bench.moves.lever import (
-    clock_words,
     fence_dy,
     fence_move,
     leads_with_leaves,
@@ -23,6 +23,8 @@ from bench.moves.lever import (
     screw_turns,
     why_no_move,
 )
+from bench.render.clock import clock_words
+from bench.render.remarks import move_words
 
 SIDES = ("left", "right")
 FENCES = ("near", "far")
@@ -38,9 +40,10 @@ def sled(pivot: str = "right", fence: str = "near", **more: float) -> Jig:
 
 
 def made(rotation: float, jig: Jig, leaves: tuple[float, ...] = (), units: str = "mm") -> Move:
-    move = fence_move(rotation, 2e-5, jig, leaves, units=units)  # type: ignore[arg-type]
+    """The move with its text in these units."""
+    move = fence_move(rotation, 2e-5, jig, leaves)
     assert move is not None
-    return move
+    return msgspec.structs.replace(move, text=move_words(move, units))  # type: ignore[arg-type]
 
 
 # Worked by an independent simulation of surfaces being swept: rotation, x_p, x_a, dy.
@@ -203,7 +206,7 @@ def test_no_leaf_so_thin() -> None:
     move = made(0.00003, sled(), (0.04, 0.05))
     assert move.leaves == []
     assert move.leaves_left_over == pytest.approx(move.distance)
-    assert "No leaf so thin: do it live" in move.text
+    assert "No leaf is so thin. Do it live" in move.text
     assert "No leaves are listed" in made(0.00003, sled()).text
 
 

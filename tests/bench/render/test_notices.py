@@ -138,7 +138,9 @@ def test_every_template_is_a_whole_sentence() -> None:
         "return-of-refused",
         "return-of-undone",
         "marks-undone",
-    }  # of the log
+        "recording",
+        "saving",
+    }  # of the log, and of whether it is written
     for code, template in (TEMPLATES | prompts.TEMPLATES).items():
         list(string.Formatter().parse(template))
         assert code in reasons or template.endswith((".", "?", "}", ": good.")), code

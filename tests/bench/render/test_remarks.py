@@ -105,6 +105,7 @@ def test_no_sentence_is_without_a_code() -> None:
 def test_each_sentence_is_a_sentence_in_both_units(code: str, units: str) -> None:
     names: dict[str, object] = {
         "walls": ["left", "right"], "set_ups": ["a", "b"], "counts": [0.001, 0.0254], "places": [1.5, 2.5],
+        "leaves": [0.05, 0.1],
         "readings": 12, "turns": 4, "said": 3, "read": 6,
         "part": "blade", "source": "log", "proof": "unleaned", "which": "travel", "other": "indicator",
     }  # fmt: skip

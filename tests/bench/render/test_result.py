@@ -105,10 +105,10 @@ def test_only_a_sled_fence_is_told_across_the_board() -> None:
     assert row(_finding("outside", blade, check="slot-blade"), "mm", None, "!").endswith("per 300 mm")
 
 
-@pytest.mark.parametrize(("way", "whole"), [("away", "AWAY from you"), ("toward", "TOWARD you")])
+@pytest.mark.parametrize(("way", "whole"), [("away", "away from you"), ("toward", "toward you")])
 def test_a_move_names_the_whole_direction_after_the_number(way: str, whole: str) -> None:
     move = Move("left", way, 0.144, 0.01, [], 0.144, "")  # type: ignore[arg-type]
-    assert short_move(move, "mm") == f"Move the left end 0.144 mm {whole}."
+    assert short_move(move, "mm") == f"Move the left end 0.14 mm {whole}."
 
 
 @pytest.mark.parametrize(

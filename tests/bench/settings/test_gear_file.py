@@ -12,7 +12,8 @@ import pytest
 
 from bench.render.gear import jig_texts, square_texts
 from bench.render.settings import words
-from bench.settings.settings_file import SettingsError, add_gear, load
+from bench.settings.edit import add_gear
+from bench.settings.settings_file import SettingsError, load
 
 
 def both(folder: Path, settings: str, gear: str) -> tuple[Path, Path]:

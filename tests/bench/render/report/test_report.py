@@ -112,7 +112,7 @@ def test_every_part_is_there(shop) -> None:
 
 def test_what_to_do_is_said_until_it_is_done(shop) -> None:
     source = shop("big-sled", months=12)  # the last result is out
-    act = "Move the left end 0.120 mm AWAY from you."
+    act = "Move the left end 0.12 mm away from you."
     assert act not in Page(report_html(source, "mm")).text
     planned = msgspec.structs.replace(source, moves=dict.fromkeys(source.moves, "planned"), distances={})
     assert act in Page(report_html(planned, "mm")).text

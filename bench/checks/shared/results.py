@@ -1,0 +1,64 @@
+"""From values and budgets to what every check hands back: quantities that are judged,
+and the finding that holds them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any, Literal
+
+from bench.checks.model import Evidence
+from bench.finding import Finding, Quantity
+
+if TYPE_CHECKING:
+    from bench.uncertainty import Combined, Part
+
+
+def combined(evidence: Evidence, rows: Iterable[Part | None]) -> Combined:
+    """A later look at the same check is judged more strictly than the first."""
+    from bench.uncertainty import LATER, combine
+
+    return combine(rows, LATER if evidence.known.looks else 0.95)
+
+
+def quantity(
+    name: str,
+    value: float,
+    budget: Combined,
+    limit: float | None = None,
+    way: str | None = None,
+    *,
+    unit: Literal["rad", "mm"] = "rad",
+    over: float | None = None,
+) -> Quantity:
+    """Judged by its size where it has a limit, in the unit of the value."""
+    from bench.uncertainty import verdict
+
+    return Quantity(
+        name,
+        float(value),
+        unit,
+        budget.expanded,
+        budget.degrees_of_freedom,
+        limit,
+        None if limit is None else verdict(value, budget.expanded, limit),
+        way,
+        over,
+    )
+
+
+def finding(
+    evidence: Evidence, quantities: list[Quantity], budget: Combined, **more: Any
+) -> Finding:
+    """With the verdict of the first quantity that has one. more: its other fields."""
+    gear = evidence.gear
+    verdicts = [q.verdict for q in quantities if q.verdict is not None]
+    return Finding(
+        check=evidence.check,
+        jig=gear.jig.name if gear.jig else None,
+        saw=gear.saw.name if gear.saw else None,
+        quantities=quantities,
+        verdict=verdicts[0] if verdicts else None,
+        confidence=budget.confidence,
+        budget=budget.rows,
+        **more,
+    )

@@ -1,0 +1,105 @@
+"""Answers what is asked of a log: the daemon's own, or a file that a command names."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from bench.checks.options import OptionError
+from bench.gear import Jig
+from bench.procedure.wrong_use import InvalidRequest
+from bench.protocol import (
+    CutForecast,
+    Document,
+    Drift,
+    Due,
+    LogEventRows,
+    LogEvents,
+    LogList,
+    LogOne,
+    LogRows,
+    LogShow,
+    ReportParts,
+    ShopForecast,
+)
+from bench.units import System
+
+FromLog = (
+    LogList
+    | LogShow
+    | LogEvents
+    | Drift
+    | Due
+    | CutForecast
+    | ShopForecast
+    | ReportParts
+)
+Answer = LogRows | LogOne | LogEventRows | Document
+
+
+def answer(
+    path: Path,
+    request: FromLog,
+    *,
+    units: System = "mm",
+    jigs: Mapping[str, Jig] | None = None,
+) -> Answer:
+    """Blocks: call it off the event loop. jigs: the sleds of the settings. Raises
+    LogError, InvalidRequest."""
+    try:
+        reply = _answer(path, request, units, jigs or {})
+    except OptionError as error:
+        raise InvalidRequest(str(error)) from error
+    return msgspec.structs.replace(reply, ref=request.ref)
+
+
+def _answer(
+    path: Path, request: FromLog, units: System, jigs: Mapping[str, Jig]
+) -> Answer:
+    # each road loads what it needs: a list of results needs no forecast
+    match request:
+        case LogList(jig=jig, check=check, most=most, before=before):
+            from bench.log.history import listed
+
+            return listed(path, jig=jig, check=check, most=most, before=before)
+        case LogShow():
+            from bench.log.history import show
+
+            return show(path, request.id)
+        case LogEvents():
+            from bench.log.event_log import events
+
+            return LogEventRows(events(path, request.most, units))
+        case _:
+            return Document(_document(path, request, units, jigs))
+
+
+def _document(
+    path: Path, request: FromLog, units: System, jigs: Mapping[str, Jig]
+) -> dict[str, Any]:
+    now = time.time()
+    match request:
+        case Drift():
+            from bench.log.upkeep_history import drift_of_log
+
+            return drift_of_log(path, request.jig, request.check)
+        case Due():
+            from bench.log.upkeep_history import due_of_log
+
+            return due_of_log(path, request.at, jigs)
+        case CutForecast(jig=jig, options=options):
+            from bench.log.cut_forecast import cut_forecast
+
+            return cut_forecast(path, jig, options, now=now, jigs=jigs, units=units)
+        case ShopForecast():
+            from bench.log.cut_forecast import shop_forecast
+
+            return shop_forecast(path, now=now, jigs=jigs)
+        case _:
+            from bench.log.report_parts import report_parts
+
+            return report_parts(path, now=now, jigs=jigs, units=units)

@@ -1,0 +1,47 @@
+"""Tells which checks had their cautions acknowledged lately."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import NamedTuple
+
+from bench.log.dates import corrected_time, wall_times_at_zero
+from bench.log.read_only import open_read
+from bench.log.rows import Stamp
+
+RUNS = 100  # checks that are looked at, from the latest back; more than a day's
+
+
+class Acknowledged(NamedTuple):
+    """All cautions of a check of this kind held at this time, wall s."""
+
+    check: str
+    saw: str | None
+    wall_s: float
+
+
+def acknowledged(path: Path, boot_id: str, now: Stamp) -> list[Acknowledged]:
+    """In the order of recording. Of another boot only those whose day is known, and
+    only where today is known too."""
+    with open_read(path) as db:
+        zeros = wall_times_at_zero(db)
+        rows = db.execute(
+            "SELECT check_kind, saw, boot_id, e.monotonic_ns, e.wall_s, e.clock_synced"
+            " FROM event AS e JOIN check_run USING (run_key)"
+            " JOIN boot ON boot.boot_key = e.boot_key"
+            " WHERE run_key IN (SELECT run_key FROM check_run ORDER BY run_key DESC"
+            " LIMIT ?) AND (kind = 'acknowledged' OR (kind = 'cautions-known'"
+            " AND json_valid(data_json)"
+            " AND json_array_length(data_json, '$.asked') = 0)) ORDER BY event_key",
+            (RUNS,),
+        ).fetchall()
+    found = []
+    for check, saw, boot, monotonic, wall, synced in rows:
+        if boot == boot_id:  # whatever the wall clock said then
+            at, known = now.wall_s - (now.monotonic_ns - monotonic) / 1e9, True
+        else:
+            at, known = corrected_time(wall, bool(synced), monotonic, zeros.get(boot))
+            known = known and now.synced
+        if known:
+            found.append(Acknowledged(check, saw, at))
+    return found

@@ -1,0 +1,128 @@
+"""No clock chip, a network that tells the time late, and a clock that jumps in mid-pass."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+import struct
+import time
+from collections.abc import AsyncIterator
+from typing import Any
+
+from guest import Rig, pass_running, tell
+
+# Of a Pi without a clock chip. systemd then takes the time of its own making, or that of the last synchronization,
+# whichever is later: systemd(1), "System clock".
+BLANK = "1970-01-01T00:00:00"
+SINCE_1900 = 2_208_988_800  # s from the epoch of NTP to that of Unix (RFC 5905)
+HOST = "10.0.2.2"  # by which the guest knows this machine (QEMU's user network)
+NEAR_S = 120.0  # how well the corrected date of a result must agree with this machine's clock
+JUMPS = ("+1 day", "-25 hours", "-1 hour")
+
+
+class TimeServer(asyncio.DatagramProtocol):
+    """The least that a client of RFC 4330 believes."""
+
+    def connection_made(self, transport: asyncio.BaseTransport) -> None:
+        assert isinstance(transport, asyncio.DatagramTransport)
+        self._transport = transport
+
+    def datagram_received(self, data: bytes, addr: tuple[str, int]) -> None:
+        now = struct.pack(">Q", int((time.time() + SINCE_1900) * 2**32))
+        # no leap second, version 4, server; stratum 1, poll, precision; root delay, dispersion, name of the source
+        head = struct.pack(">BBbbII4s", 0x24, 1, 4, -20, 0, 0, b"RIG\0")
+        self._transport.sendto(head + now + data[40:48] + now + now, addr)
+
+
+@contextlib.asynccontextmanager
+async def time_told(rig: Rig) -> AsyncIterator[None]:
+    """The network tells the time to the guest; returns when the guest believes it."""
+    loop = asyncio.get_running_loop()
+    transport, _ = await loop.create_datagram_endpoint(TimeServer, ("127.0.0.1", 123))
+    try:
+        await rig.shell(SYNCHRONIZE)
+        yield
+    finally:
+        transport.close()
+
+
+SYNCHRONIZE = rf"""
+sudo mkdir -p /etc/systemd/timesyncd.conf.d
+printf '[Time]\nNTP={HOST}\n' | sudo tee /etc/systemd/timesyncd.conf.d/rig.conf >/dev/null
+sudo systemctl restart systemd-timesyncd
+until [ -e /run/systemd/timesync/synchronized ]; do sleep 0.5; done
+"""
+
+
+async def blank_clock(rig: Rig) -> bool:
+    """A check before the time is known, one after: dates are put right, the order stays, and a chart has no leap."""
+    await rig.shell("sudo rm -f /var/lib/systemd/timesync/clock /etc/systemd/timesyncd.conf.d/rig.conf; sync")
+    await asyncio.to_thread(rig.machine.cut_power)
+    clock, rig.machine.clock = rig.machine.clock, BLANK
+    try:
+        await rig.start()
+        await rig.answers()
+        wrong_by = time.time() - float(await rig.shell("date +%s"))
+        parts = [await _check(rig)]
+        before = (await _rows(rig))[0]
+        async with time_told(rig):
+            parts.append(await _check(rig))
+            rows = await _rows(rig)
+    finally:
+        rig.machine.clock = clock
+    late = [abs(time.time() - row["wall_s"]) for row in rows[:2]]
+    orders = [row["order"] for row in rows]
+    return all(
+        [
+            tell("blank clock: wrong by days at the start", round(wrong_by / 86400), None, wrong_by > NEAR_S),
+            tell(
+                "a result then, marked as of no known time", not before["synced"], True, not before["synced"]
+            ),
+            tell("error over give or take, before and after", _rounded(parts), 1.5, max(parts) < 1.5),
+            tell(
+                "once the time is known: age of both results, s", _rounded(late), "minutes", max(late) < 3600
+            ),
+            tell(
+                "and both are known",
+                [row["synced"] for row in rows[:2]],
+                True,
+                all(r["synced"] for r in rows[:2]),
+            ),
+            tell(
+                "results stay in their order", orders, "newest first", orders == sorted(orders, reverse=True)
+            ),
+        ]
+    )
+
+
+async def clock_jumps(rig: Rig) -> bool:
+    """Forward a day, back 25 hours, back one: each in mid-pass."""
+    good = True
+    for jump in JUMPS:
+        async with rig.client() as path:
+            work = asyncio.create_task(rig.check(path))
+            await pass_running(path)
+            await rig.shell(f"sudo date -s '{jump}' >/dev/null")
+            finding = await work
+        told = [one.code for one in finding.remarks if one.code == "clock-jumped"]
+        part = rig.missed(finding)
+        good &= tell(f"clock {jump} in mid-pass: error over give or take", round(part, 2), 1.5, part < 1.5)
+        good &= tell(f"clock {jump} in mid-pass: in the result", told, "clock-jumped", bool(told))
+    await rig.shell(f"sudo date -s @{time.time():.0f} >/dev/null")
+    return good
+
+
+async def _check(rig: Rig) -> float:
+    async with rig.client() as path:
+        return rig.missed(await rig.check(path))
+
+
+async def _rows(rig: Rig) -> list[dict[str, Any]]:
+    """What `log list` says of each result, newest first."""
+    rows: list[dict[str, Any]] = json.loads(await rig.shell("sweepgauge log list --json"))["findings"]
+    return rows
+
+
+def _rounded(values: list[float]) -> list[float]:
+    return [round(value, 2) for value in values]

@@ -1,0 +1,190 @@
+"""The switch flipped at drawn moments of a check: what the daemon had acknowledged must be in the log afterwards."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import random
+import sys
+import time
+from collections import Counter
+from typing import Any, NamedTuple
+
+from guest import Rig, tell
+
+from bench.protocol import AnyNotification, Concluded, Done, Moved, PassNotice, PromptChanged
+from bench.protocol.async_client import AsyncClient
+
+# what a cut waits for, its share of the cuts, and how long after it the power goes at the latest, s
+MOMENTS = {
+    "in mid-pass": (6, 1.5),
+    "at the word kept": (2, 0.0),
+    "while the result is written": (2, 2.0),
+    "while a move is noted": (2, 0.1),
+}
+MOST_PASSES = 4  # of the check that are let go by before the power goes
+MOVED = 1  # the request's number, by which its answer is known
+
+
+class Cut(NamedTuple):
+    moment: str
+    passes: int  # of that kind, counted from the daemon's start
+    delay: float  # s
+
+    def is_at(self, message: AnyNotification, passes: int) -> bool:
+        if self.moment == "while the result is written":
+            return isinstance(message, PromptChanged) and _phase(message) == "working-out"
+        if not isinstance(message, PassNotice):
+            return False
+        wanted = "running" if self.moment == "in mid-pass" else "kept"
+        return message.state == wanted and passes >= self.passes
+
+
+def _phase(message: PromptChanged) -> str | None:
+    return message.ask.phase if message.ask is not None else None
+
+
+def drawn(count: int, seed: int) -> list[Cut]:
+    draw = random.Random(seed)
+    shares = [share for share, _ in MOMENTS.values()]
+    moments = draw.choices(list(MOMENTS), shares, k=count)
+    return [Cut(one, draw.randint(0, MOST_PASSES), draw.uniform(0, MOMENTS[one][1])) for one in moments]
+
+
+class Told:
+    """What the daemon has told as being on the disk: ids of passes, findings, and findings whose move is noted."""
+
+    def __init__(self) -> None:
+        self.passes: set[str] = set()
+        self.findings: set[str] = set()
+        self.moves: set[str] = set()
+        self.moving = ""  # the finding of whose move the note was asked for
+
+    def hear(self, message: AnyNotification) -> None:
+        if isinstance(message, PassNotice) and message.state in ("kept", "back"):
+            self.passes |= {message.sweep} if message.recorded else set()
+        elif isinstance(message, PassNotice):  # running, undone, refused: it does not count
+            self.passes.discard(message.sweep)
+        elif isinstance(message, Concluded) and message.recorded:
+            self.findings.add(message.finding.id)
+        elif isinstance(message, Done) and message.recorded and message.ref == MOVED:
+            self.moves.add(self.moving)
+
+    def lost(self, log: dict[str, Any]) -> list[str]:
+        return [
+            one for kind in ("passes", "findings", "moves") for one in getattr(self, kind) - set(log[kind])
+        ]
+
+
+async def power_cuts(rig: Rig, cuts: int, seed: int) -> bool:
+    """A check that was cut goes on after the boot, and is cut again where the draw falls so."""
+    told, lost, untold, booted, at = Told(), [], 0, [], Counter[str]()
+    for cut in drawn(cuts, seed):
+        at[await _cut(rig, cut, told)] += 1
+        booted.append(await rig.start())
+        notes = (await rig.status())["notes"]
+        log = await _log(rig)
+        lost += told.lost(log)
+        untold += "open" in log["checks"] and not any("goes on" in note for note in notes)
+        print(
+            f"{cut}: up after {booted[-1]:.0f} s, lost {lost}, untold {untold}", file=sys.stderr, flush=True
+        )
+    async with rig.client() as path:
+        await rig.check(path)
+    log, truth = await _log(rig), rig.saw.truth()["rotation"]
+    off = [abs(value - truth) / uncertainty for value, uncertainty in log["results"]]
+    ends = Counter(log["checks"])
+    return all(
+        [
+            tell(f"told as saved and lost in {cuts} power cuts", lost, [], not lost),
+            tell("cuts by moment", at, None, None),
+            tell("told as saved before some cut", _counts(told), None, None),
+            tell("cut checks that the next start did not speak of", untold, 0, not untold),
+            tell("checks at the end, by state", ends, "all finished", set(ends) == {"finished"}),
+            tell(
+                f"error over give or take of {len(off)} results, largest",
+                round(max(off), 2),
+                1.5,
+                max(off) < 1.5,
+            ),
+            tell("log sound at the end", log["sound"], True, log["sound"]),
+            tell("boot after a cut, s, median and longest", _spread(booted), None, None),
+        ]
+    )
+
+
+def _counts(told: Told) -> dict[str, int]:
+    return {"passes": len(told.passes), "findings": len(told.findings), "moves": len(told.moves)}
+
+
+def _spread(values: list[float]) -> list[float]:
+    return [round(sorted(values)[len(values) // 2], 1), round(max(values), 1)]
+
+
+async def _cut(rig: Rig, cut: Cut, told: Told) -> str:
+    """Go on with the check, or begin one, until the power goes. Where it went in fact: a check that has no such moment
+    any more is cut at its result."""
+    async with rig.client() as path:
+        observer = await AsyncClient.connect(path)
+        work = asyncio.create_task(rig.check(path))
+        where = await _until(rig, cut, observer, told)
+        due = time.monotonic() + cut.delay
+        while (left := due - time.monotonic()) > 0 and where == cut.moment:
+            await _hear(observer, told, left)
+        await asyncio.to_thread(rig.machine.cut_power)
+        work.cancel()
+        await asyncio.gather(work, return_exceptions=True)
+        while not observer.inbox.empty():  # what had come when the power went
+            if (message := observer.inbox.get_nowait()) is not None:
+                told.hear(message)
+    return where
+
+
+async def _until(rig: Rig, cut: Cut, observer: AsyncClient, told: Told) -> str:
+    passes = 0
+    while (message := await observer.inbox.get()) is not None:
+        told.hear(message)
+        passes += isinstance(message, PassNotice) and message.state == "kept"
+        if isinstance(message, Concluded):
+            if cut.moment != "while a move is noted":
+                return "at the result"
+            told.moving = message.finding.id
+            observer.send(Moved(message.finding.id, distance=0.1, how="leaves", ref=MOVED))
+            return cut.moment
+        if cut.moment != "while a move is noted" and cut.is_at(message, passes):
+            return cut.moment
+    raise RuntimeError("the daemon went away")
+
+
+async def _hear(observer: AsyncClient, told: Told, seconds: float) -> None:
+    try:
+        message = await asyncio.wait_for(observer.inbox.get(), seconds)
+    except TimeoutError:
+        return
+    if message is not None:
+        told.hear(message)
+
+
+async def _log(rig: Rig) -> dict[str, Any]:
+    """passes, findings, moves: ids; checks: states; results: value and uncertainty of each, rad; sound."""
+    found: dict[str, Any] = json.loads(await rig.shell("sudo python3 -", given=LOG.encode()))
+    return found
+
+
+# an ordinary connection, as of any program with which somebody looks into the log: when it is closed it must not take
+# the write-ahead file away from under the daemon
+LOG = r"""
+import json, sqlite3
+db = sqlite3.connect("/var/lib/sweepgauge/sweepgauge.db")
+column = lambda query: [row[0] for row in db.execute(query)]
+first = [json.loads(text)["quantities"][0] for text in column("SELECT finding_json FROM finding")]
+print(json.dumps({
+    "passes": column("SELECT sweep FROM sweep WHERE state = 'whole'"),
+    "findings": column("SELECT finding FROM finding"),
+    "moves": column("SELECT finding FROM move JOIN finding USING (finding_key) WHERE made_json IS NOT NULL"),
+    "checks": column("SELECT state FROM check_run ORDER BY run_key"),
+    "results": [(one["value"], one["uncertainty"]) for one in first],
+    "sound": column("PRAGMA integrity_check") == ["ok"],
+}))
+db.close()
+"""
