@@ -10,21 +10,20 @@ from __future__ import annotations
 
 import math
 import statistics
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from bench.checks.model import Evidence, EvidenceError, Trace
 from bench.checks.options import number
 from bench.checks.shared.counts import count_of
-from bench.finding import Remark, Settle
+from bench.finding import Remark
 
 if TYPE_CHECKING:
-    from bench.uncertainty import Combined, Group, Part
+    from bench.uncertainty import Group, Part
 
 TOUCHES = 3  # at an end that is visited once
 VISITS = 2  # an end, from which their scatter speaks for the float
-MOST_TOUCHES = 12  # an end; beyond it another change is named
 # mm, half-width of the arbor's float along its axis; common practice, no source
 END_FLOAT = 0.005
 # mm, half-width by which a carriage in its slot comes to rest elsewhere each time;
@@ -186,23 +185,3 @@ def _stated(evidence: Evidence) -> list[Remark]:
     if evidence.options.get("end_float") is None:
         remarks.append(Remark("end-float-usual", values={"float": END_FLOAT}))
     return remarks
-
-
-def more_touches(
-    rows: Sequence[Part], combined: Combined, clear: float, touches: int
-) -> Settle:
-    """Touches in all with which it would be told at the confidence of a later look;
-    else the row it hangs on."""
-    from bench.uncertainty import LATER, Part, combine
-
-    fixed = [row for row in rows if row.name != "touches"]
-    ones = [row for row in rows if row.name == "touches"]
-    if ones and combine(fixed, LATER).expanded < clear:
-        u = ones[0].standard_uncertainty
-        for each in range(touches + 1, MOST_TOUCHES + 1):
-            more = Part("touches", "A", u * math.sqrt(touches / each), 2.0 * (each - 1))
-            if combine([*fixed, more], LATER).expanded <= clear:
-                return Settle(part="touches", sweeps=2 * each)
-    if fixed and combine(fixed, LATER).expanded >= clear:
-        return Settle(part=max(fixed, key=lambda row: row.standard_uncertainty).name)
-    return Settle(part=combined.rows[0].part)
