@@ -23,7 +23,6 @@ from bench.checks.shared.runner_widths import (
     Measured,
     by_name,
     effects,
-    full_positions,
     headline,
     measured,
     tightness,
@@ -115,7 +114,7 @@ def _conclude(evidence: Evidence, found: Measured, fit: RunnerFit) -> Finding:
             "the stations bound no play: measure slot and runner at more places"
         )
     yaw, side, relief = _budgets(evidence, found, fit)
-    below = headline(fit.positions, full_positions(found, fit), found.runner_length)
+    below = headline(fit.positions, fit.full, found.runner_length)
     least = number(evidence.options, "clearance_least", BINDS)
     most = number(evidence.options, "clearance_most", LOOSE)
     tightest = min(tightness(f) for f in fit.positions)
