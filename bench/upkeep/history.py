@@ -96,7 +96,7 @@ class GearEvent:
 
 
 @dataclass(frozen=True, slots=True)
-class LeftOut:
+class Omission:
     finding: str
     at: str
     why: WhyLeftOut
@@ -110,7 +110,7 @@ class History:
     results: tuple[Result, ...] = ()
     moves: tuple[FenceMove, ...] = ()
     events: tuple[GearEvent, ...] = ()
-    left_out: tuple[LeftOut, ...] = ()
+    left_out: tuple[Omission, ...] = ()
     climate: tuple[float, Climate] | None = None
     jigs: tuple[str, ...] = ()
     first_check: str = ""  # what a sled without a result of its fence is due for

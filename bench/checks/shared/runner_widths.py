@@ -40,7 +40,7 @@ HELD = (
 
 
 @dataclass(frozen=True, slots=True)
-class Measured:
+class RunnersAndSlots:
     """One or two runners and their slots, left first. runner_length: mm, of the
     longest.
 
@@ -78,7 +78,7 @@ def by_name(traces: Sequence[Trace]) -> dict[str, tuple[list[float], list[float]
     return read
 
 
-def measured(traces: Sequence[Trace], caliper: Caliper) -> Measured:
+def runners_and_slots(traces: Sequence[Trace], caliper: Caliper) -> RunnersAndSlots:
     """Raises EvidenceError where something is missing, GeometryError where widths
     cannot be."""
     import numpy as np
@@ -122,7 +122,7 @@ def measured(traces: Sequence[Trace], caliper: Caliper) -> Measured:
     used = [f"{what}-{s}" for what in ("slot", "runner") for s in sides]
     reading, dof = _reading_noise([at[name] for name in used], caliper)
     limit = caliper.max_error / math.sqrt(3.0)
-    return Measured(
+    return RunnersAndSlots(
         runners,
         slots,
         sides,
@@ -185,7 +185,7 @@ def headline(fits: Sequence[Fit], full: frozenset[float], length: float) -> Play
     )
 
 
-def effects(found: Measured, fit: RunnerFit) -> dict[str, Effect]:
+def effects(found: RunnersAndSlots, fit: RunnerFit) -> dict[str, Effect]:
     """What each kind of error alone does to the headline, by copies with errors added
     (JCGM 101:2008).
 
@@ -237,7 +237,9 @@ def _most(values: Array) -> Array:
     return np.where(np.isfinite(known), known, 0.0)
 
 
-def _errors(found: Measured, kinds: Sequence[tuple[float, float, float]]) -> Copies:
+def _errors(
+    found: RunnersAndSlots, kinds: Sequence[tuple[float, float, float]]
+) -> Copies:
     """COPIES for each kind of error (of one reading, of the jaws, of the spacing), one
     kind after the other."""
     import numpy as np
