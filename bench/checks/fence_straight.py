@@ -75,9 +75,9 @@ ROLLED_OVER = _pass(
 PRESSED_HARD = msgspec.structs.replace(
     _pass(
         PRESSED,
-        "Leave the straightedge as it lies. Push the indicator along it again. Press it"
-        " against the straightedge with your whole hand, low at its base. That shows"
-        " how far the straightedge gives way.",
+        "Leave the straightedge as it lies. Push the indicator along it again. Press"
+        " its base against the straightedge with your whole hand. That shows how far"
+        " the straightedge gives way.",
         AS_IS,
     ),
     repeat=2,
