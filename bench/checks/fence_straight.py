@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import msgspec
 
@@ -33,6 +33,7 @@ from bench.finding import Finding, Remark, Settle
 
 if TYPE_CHECKING:
     from bench.geometry.cells import Array
+    from bench.geometry.reversal import Column
     from bench.geometry.straightness import Straightness
     from bench.uncertainty import Part
 
@@ -129,7 +130,7 @@ def _evaluate(evidence: Evidence) -> Finding:
     remarks.append(said_of_it)
     lost, limit = averaged_away(face), _limit(evidence)
 
-    def straightness_by(fit: Callable[[Array, Array], Straightness]) -> _Straightness:
+    def straightness_by(fit: Callable[[Column, Column], Straightness]) -> _Straightness:
         rows = [*rest, bent.row_of(face, fit)]
         return _straightness(face, fit, rows, lost)
 
@@ -195,20 +196,17 @@ class _Straightness:
 
 def _straightness(
     face: Face,
-    fit: Callable[[Array, Array], Straightness],
+    fit: Callable[[Column, Column], Straightness],
     rest: Sequence[Part | None],
     lost: Array,
 ) -> _Straightness:
     """What noise adds to a straightness is taken off, and the interval is that of what
     is left."""
-    from bench.geometry.straightness import less_noise, minimum_zone
+    from bench.geometry.straightness import less_noise
 
     sensitivity = fit(face.x, face.f).sensitivity
     scatter = pass_scatter(face, sensitivity)
-    name: Literal["minimum-zone", "least-squares"] = (
-        "minimum-zone" if fit is minimum_zone else "least-squares"
-    )
-    left = less_noise(face.x, face.f, face.covariance, name)
+    left = less_noise(face.x, face.f, face.covariance, fit)
     rows = [*scatter.rows(float(left.standard_uncertainty)), *rest]
     return _Straightness(
         float(left.straightness), scatter, [*rows, _lost(lost, sensitivity)]
