@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from bench.checks.model import Evidence, EvidenceError, Trace
-from bench.checks.options import number
+from bench.checks.options import given_number, number
 from bench.checks.shared.counts import count_of
 from bench.finding import Remark
 
@@ -126,13 +126,16 @@ def spot_rows(
     remarks: list[Remark] = []
     if not read.slid_anew:
         remarks = _stated(evidence)
-        for name, option, usual in (
-            ("carriage float", "carriage_float", CARRIAGE_FLOAT),
-            ("arbor end float", "end_float", END_FLOAT),
-        ):
-            # either end of the spot's way is read with a float of its own
-            both = math.sqrt(2) * number(evidence.options, option, usual)
-            rows.append(rectangular(name, both / length))
+        carriage = number(evidence.options, "carriage_float", CARRIAGE_FLOAT)
+        arbor = end_float(evidence)
+        # either end of the spot's way is read with a float of its own
+        each = math.sqrt(2) / length
+        rows.append(rectangular("carriage float", each * carriage))
+        rows.append(
+            rectangular(
+                "arbor end float", each * (END_FLOAT if arbor is None else arbor)
+            )
+        )
     if rounded:
         each = read.count / 2 / math.sqrt(3)
         rows.append(Part("resolution", "B", each * math.sqrt(2) / length))
@@ -178,10 +181,17 @@ def _groups(
     ]
 
 
+def end_float(evidence: Evidence) -> float | None:
+    """mm either way: as given for this check, else as the saw's description has it."""
+    saw = evidence.gear.saw
+    given = given_number(evidence.options, "end_float")
+    return saw.end_float if given is None and saw is not None else given
+
+
 def _stated(evidence: Evidence) -> list[Remark]:
     remarks = [Remark("spots-not-by-turns", severity="warning")]
     if evidence.options.get("carriage_float") is None:
         remarks.append(Remark("carriage-float-usual", values={"float": CARRIAGE_FLOAT}))
-    if evidence.options.get("end_float") is None:
+    if end_float(evidence) is None:
         remarks.append(Remark("end-float-usual", values={"float": END_FLOAT}))
     return remarks

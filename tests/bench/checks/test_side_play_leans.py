@@ -103,6 +103,16 @@ def test_a_place_that_was_only_taken_by_eye_widens_the_twist_and_is_said(recorde
     assert pencilled.quantities[1].uncertainty < by_eye.quantities[1].uncertainty / 2
 
 
+def test_how_long_the_runners_are_is_said_once_for_the_sled(recorded) -> None:
+    gear = EvidenceGear(indicator=Indicator(resolution=0.001), jig=Jig("sled", runner_length=LENGTH))
+    rows = readings(150.0)
+    by_option = recorded("side-play", rows, gear=GEAR, options={"runner_length": LENGTH})
+    by_sled = recorded("side-play", rows, gear=gear)
+    assert by_sled.quantities == by_option.quantities and "runner-usual" not in by_sled.codes
+    longer = EvidenceGear(jig=Jig("sled", runner_length=700.0))
+    assert find("side-play").plan({}, longer)[2].at == 350.0
+
+
 def test_half_of_the_play_unaccounted_for(recorded) -> None:
     rows = [(n, p, v, r) for n, p, v, r in readings(250.0) if not p.startswith("leaned")]
     rows += [(n, f"leaned-{w}", 0, 2 + d) for n in range(5) for w, d in (("left", 0.0), ("right", 0.03))]
