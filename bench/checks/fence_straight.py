@@ -10,7 +10,6 @@ least squares. mm and rad; heights grow where the face stands proud.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import msgspec
@@ -187,8 +186,7 @@ def _limit(evidence: Evidence) -> float | None:
     return given_number(evidence.options, "straight") or usual
 
 
-@dataclass(frozen=True)
-class _Straightness:
+class _Straightness(msgspec.Struct, frozen=True):
     value: float  # mm
     scatter: PassScatter
     rows: list[Part | None]

@@ -12,8 +12,9 @@ and, at four even turns, the second wave of its warp too.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Focus, Step
 from bench.checks.options import (
@@ -126,8 +127,7 @@ def _side(options: Mapping[str, OptionValue]) -> LeftRight:
     return "left" if options.get("stands") == "left" else "right"
 
 
-@dataclass(frozen=True)
-class _Answer:
+class _Answer(msgspec.Struct, frozen=True):
     quantity: Quantity
     lean: Lean
     alike: bool  # low and high read the same in every set-up

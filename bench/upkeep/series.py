@@ -8,8 +8,9 @@ instrument and square. A move, or an event of the gear, begins a new baseline pe
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 from typing import NamedTuple
+
+import msgspec
 
 from bench.upkeep.history import FenceMove, GearEvent, History, Reason, Result
 
@@ -30,8 +31,7 @@ class Key(NamedTuple):
     square: str | None
 
 
-@dataclass(frozen=True, slots=True)
-class Baseline:
+class Baseline(msgspec.Struct, frozen=True):
     """A baseline period; without results where something has only just happened."""
 
     reason: Reason

@@ -17,8 +17,10 @@ import math
 import random
 import statistics
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from itertools import pairwise
+
+import msgspec
 
 from bench.finding import Climate
 from bench.upkeep.drift import ChartedSeries, charted_series, swing
@@ -221,7 +223,9 @@ class DueDates(Keeper):
         self.results.append(one)
         if error is not None:
             self.results.append(
-                replace(one, quantity="square", value=error / 300, tolerance=None, turns_fence=False)
+                msgspec.structs.replace(
+                    one, quantity="square", value=error / 300, tolerance=None, turns_fence=False
+                )
             )
         self.trues[one.finding] = self.true(day)
         return value

@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from statistics import fmean, pvariance
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from bench.checks.model import EvidenceError, Trace
 from bench.gear import Caliper
@@ -39,8 +40,7 @@ HELD = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class RunnersAndSlots:
+class RunnersAndSlots(msgspec.Struct, frozen=True):
     """One or two runners and their slots, left first. runner_length: mm, of the
     longest.
 
@@ -59,8 +59,7 @@ class RunnersAndSlots:
     spacing: float
 
 
-@dataclass(frozen=True, slots=True)
-class Effect:
+class Effect(msgspec.Struct, frozen=True):
     """Standard uncertainties that one kind of error gives the headline: rad, mm, mm."""
 
     yaw_play: float
