@@ -23,6 +23,7 @@ from bench.console.widgets.prompt import (
 )
 from bench.console.widgets.strip import state_line
 from bench.console.widgets.viewer import Words
+from bench.protocol import Abandon, Undo
 
 PRESSES = {
     "cautions": "I have read it",
@@ -120,7 +121,7 @@ class CheckScreen(WorkScreen):
         self.requests.press()
 
     def action_undo(self) -> None:
-        self.requests.undo()
+        self.requests.send(Undo())
 
     def action_read_on(self) -> None:
         self.query_one("#cautions", VerticalScroll).scroll_page_down(animate=False)
@@ -134,4 +135,4 @@ class CheckScreen(WorkScreen):
 
     def _given_up(self, sure: bool | None) -> None:
         if sure:
-            self.requests.give_up()
+            self.requests.send(Abandon())
