@@ -36,6 +36,9 @@ PRESSES = {
 }
 
 
+UNREAD = ("cautions", "working-out", "done")  # phases in which no number matters
+
+
 class CheckScreen(WorkScreen):
     page = "check"
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -72,10 +75,12 @@ class CheckScreen(WorkScreen):
     def view_changed(self, changed: frozenset[str]) -> None:
         ask, shown = self.view.ask, self.view.shown
         phase = ask.phase if ask is not None else ""
-        reads = phase == "place" or (ask is not None and bool(ask.remark))
-        dead = phase == "cautions" or shown is None or not shown.live
+        told = ask is not None and bool(ask.remark)
+        reads = phase == "place" or told
+        dead = phase in UNREAD or shown is None or not shown.live
         self.set_class(reads and not (ask is not None and ask.moving), "-reads")
         self.set_class(dead or not self.view.here, "-dead")
+        self.set_class(phase == "place" and told, "-told")
         self.set_class(phase == "cautions", "-cautions")
         self.set_class(phase == "place", "-places")
         self.set_class(ask is not None and ask.moving, "-moving")
