@@ -13,8 +13,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Focus, Step
 from bench.checks.options import (
@@ -128,8 +129,7 @@ def _side(options: Mapping[str, OptionValue]) -> LeftRight:
     return "left" if options.get("stands") == "left" else "right"
 
 
-@dataclass(frozen=True)
-class _Answer:
+class _Answer(msgspec.Struct, frozen=True):
     quantity: Quantity
     lean: Lean
     alike: bool  # low and high read the same in every set-up

@@ -8,8 +8,9 @@ freely, change no meaning.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
 from typing import Any
+
+import msgspec
 
 from bench.upkeep.dates import date_of, time_of
 from bench.upkeep.history import History, Result
@@ -22,15 +23,14 @@ from bench.upkeep.shape import best_shape
 SQUARE = "square"  # the quantity that is the square's own error
 
 
-@dataclass(frozen=True, slots=True)
-class SeriesJudged:
+class SeriesJudged(msgspec.Struct, frozen=True):
     """One series with its periods, oldest first; the last may have no results yet."""
 
     key: Key
     periods: tuple[Period, ...]
     season: Season | None
     correction: Correction
-    results: tuple[Result, ...] = field(repr=False)
+    results: tuple[Result, ...]
 
     @property
     def last(self) -> Period:
@@ -99,13 +99,13 @@ def _quiet(
     *earlier, last = filled
     if fit(parts) is None:
         return parts
-    before = [*earlier, replace(last, results=last.results[:-1])]
+    before = [*earlier, msgspec.structs.replace(last, results=last.results[:-1])]
     taken_out = correction(fit(before), tolerance)
     others = _sum(_scatters(earlier, taken_out))
     alarms = judge(last, taken_out, others, set_up).trailing_alarms
     if not alarms:
         return parts
-    return [*earlier, replace(last, results=last.results[:-alarms])]
+    return [*earlier, msgspec.structs.replace(last, results=last.results[:-alarms])]
 
 
 def _scatters(parts: Sequence[Baseline], taken_out: Correction) -> list[Scatter]:

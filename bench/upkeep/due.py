@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from statistics import NormalDist
 from typing import Any, Literal
+
+import msgspec
 
 from bench.upkeep.dates import date_of
 from bench.upkeep.drift import SQUARE, SeriesJudged, judged_series, swing
@@ -42,8 +43,7 @@ class BeforeLastResult(ValueError):
     """The day asked about lies before the last result, so nothing is known of it."""
 
 
-@dataclass(frozen=True, slots=True)
-class NextCheck:
+class NextCheck(msgspec.Struct, frozen=True):
     day: float
     why: Why
 

@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Literal
+
+import msgspec
 
 from bench.uncertainty.student import t_quantile
 from bench.upkeep import charts
@@ -29,8 +30,7 @@ AHEAD = 0.5  # of the span looked back on: no day farther ahead is named
 Alarm = Literal["step", "creep"]
 
 
-@dataclass(frozen=True, slots=True)
-class Judged:
+class Judged(msgspec.Struct, frozen=True):
     """z: the deviation as a normal score. ewma: the weighted mean of the scores, and
     the limit beyond which it alarms. None: the first of a period."""
 
@@ -43,8 +43,7 @@ class Judged:
     runs: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Trend:
+class Trend(msgspec.Struct, frozen=True):
     """A straight line through a period. slope and its expanded uncertainty a day;
     leaves: day on which the tolerance may be left at the earliest, or None."""
 
@@ -55,8 +54,7 @@ class Trend:
     leaves: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Period:
+class Period(msgspec.Struct, frozen=True):
     """A baseline period judged. mean and sigma are None without a result; mean_sigma:
     standard uncertainty of the mean; detectable: the step that a further result would
     have to make to alarm."""
@@ -139,8 +137,8 @@ def judge(
             z = charts.score((value - reference.mean) / math.sqrt(spread), freedom)
             scores.append(z)
             capped = max(-charts.MOST_SCORE, min(charts.MOST_SCORE, z))
-            weighted = charts.WEIGHT * capped + (1 - charts.WEIGHT) * weighted
-            limit = charts.LIMIT * charts.ewma_sigma(len(scores), charts.WEIGHT)
+            weighted = charts.ewma(weighted, capped)
+            limit = charts.LIMIT * charts.ewma_sigma(len(scores))
             alarm = _alarm(z, weighted, limit, [*judged, row])
             runs = tuple(charts.runs(scores))
             row = Judged(one, value, z, weighted, limit, alarm, runs)

@@ -7,8 +7,9 @@ measured of the square's own error since something happened to the square.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Literal
+
+import msgspec
 
 from bench.upkeep.history import History, Result
 from bench.upkeep.series import baselines, by_series
@@ -21,8 +22,7 @@ TURNED_OVER = "turned-over"
 WhyWhole = Literal["never-whole", "square-old", "indicator-changed", "moved"]
 
 
-@dataclass(frozen=True, slots=True)
-class Inherited:
+class Inherited(msgspec.Struct, frozen=True):
     """The square's error, rad: mean of `count` whole checks, standard uncertainty and
     degrees of freedom of that mean. finding, day: the last whole check of the sled."""
 

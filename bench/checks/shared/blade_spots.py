@@ -11,8 +11,9 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from bench.checks.model import Evidence, EvidenceError, Trace
 from bench.checks.options import number
@@ -34,8 +35,7 @@ APART = 10.0  # mm of travel that the two ends lie apart at least
 SPOTS = ("front", "rear")
 
 
-@dataclass(frozen=True, slots=True)
-class SpotReadings:
+class SpotReadings(msgspec.Struct, frozen=True):
     """visits: by end, the readings of each visit, mm. apart: mm of travel from front to
     rear, signed. lean: mm, rear less front. count: of the instrument, mm."""
 

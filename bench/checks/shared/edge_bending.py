@@ -7,8 +7,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from bench.checks.model import Evidence
 from bench.checks.options import choice, given_number, length, number
@@ -32,8 +33,7 @@ BEND = 0.005
 HARDER = 3.0, 7.0
 
 
-@dataclass(frozen=True, slots=True)
-class Bending:
+class Bending(msgspec.Struct, frozen=True):
     """profile: (n,) mm, standard uncertainty of how far the straightedge gives way at
     the places of the face."""
 
@@ -119,7 +119,7 @@ def _as_pressed(face: Face) -> tuple[Face, Bending, Remark]:
         w * w / len(group) * (turn @ one @ turn.T)
         for w, group, turn in zip(weights, lines, turns, strict=True)
     ]
-    taken_off = replace(
+    taken_off = msgspec.structs.replace(
         face,
         f=face.f - share * more,
         lines=lines,

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from bench.checks.model import EvidenceError, Trace
 from bench.gear import Caliper
@@ -38,8 +39,7 @@ HELD = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Measured:
+class Measured(msgspec.Struct, frozen=True):
     """One or two runners and their slots, left first. runner_length: mm, of the
     longest.
 
@@ -58,8 +58,7 @@ class Measured:
     spacing: float
 
 
-@dataclass(frozen=True, slots=True)
-class Effect:
+class Effect(msgspec.Struct, frozen=True):
     """Standard uncertainties that one kind of error gives the headline: rad, mm, mm."""
 
     yaw_play: float

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import dataclasses
+import msgspec
 
 from bench.upkeep.drift import judged_series
 from bench.upkeep.history import FenceMove, GearEvent, History
@@ -21,7 +21,7 @@ def test_a_step_alarms_until_it_is_answered_and_then_never_again() -> None:
     history = History(results=tuple(jumped))
     assert told(history).alarm and told(history).last.results[-1].alarm == "step"
     event = GearEvent("big-sled", "dropped", jumped[-1].day + 1)
-    answered = told(dataclasses.replace(history, events=(event,)))
+    answered = told(msgspec.structs.replace(history, events=(event,)))
     assert not answered.alarm
     # what saw it belongs to what comes
     assert [len(period.results) for period in answered.periods] == [6, 1]
@@ -53,7 +53,9 @@ def test_what_happened_last_has_a_period_without_results() -> None:
 
 def test_another_square_or_instrument_is_another_series() -> None:
     one = results(QUIET)
-    two = [dataclasses.replace(r, square="new", order=r.order + 10, value=r.value + 0.05 * MM) for r in one]
+    two = [
+        msgspec.structs.replace(r, square="new", order=r.order + 10, value=r.value + 0.05 * MM) for r in one
+    ]
     assert len(judged_series(History(results=(*one, *two)))) == 2
     assert not any(s.alarm for s in judged_series(History(results=(*one, *two))))
 

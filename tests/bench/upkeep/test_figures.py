@@ -6,6 +6,7 @@ from __future__ import annotations
 import json
 import random
 
+import msgspec
 import pytest
 
 from bench.upkeep.drift import judged_series
@@ -96,9 +97,7 @@ def steps_told(size: float, before: int, shops: int, *, season: float = 0.0) -> 
 
 
 def stepped(one: Result, size: float) -> Result:
-    import dataclasses
-
-    return dataclasses.replace(one, value=one.value + size * MM)
+    return msgspec.structs.replace(one, value=one.value + size * MM)
 
 
 @pytest.mark.parametrize("season", [0.0, 0.03])
