@@ -34,6 +34,7 @@ from bench.checks.shared.cautions import (
     STILL_TEETH,
     UNPLUG,
 )
+from bench.checks.shared.placed import renewed_set_ups
 from bench.checks.shared.remarks import (
     of_hold,
     of_steps,
@@ -132,14 +133,19 @@ def evaluate(evidence: Evidence) -> Finding:
     sense = -1.0 if jig is not None and jig.fence == "far" else 1.0
     both = len(placed) == 2
     weights = [0.5, 0.5] if both else [1.0]
-    groups = [p.group(w) for p, w in zip(placed, weights, strict=True)]
+    groups = [g for p, w in zip(placed, weights, strict=True) for g in p.groups(w)]
     between = between_sweeps(
         groups, known.pool, known.yaw_play, known.single_sweep_scatter
     )
-    own = [*between.parts, between_set_ups(weights, known.set_ups), stand_row(seen)]
+    set_ups = between_set_ups(
+        [group.weight for group in groups],
+        known.set_ups,
+        renewed_set_ups(placed, between),
+    )
+    own = [*between.parts, set_ups, stand_row(seen)]
     if both:
         a = (placed[0].rotation + placed[1].rotation) / 2
-        own.append(arm_form(evidence, placed))
+        own.append(arm_form(evidence, placed, seen))
     else:
         sign = sense if placed[0].name == LEFT else -sense
         a, row = with_known_square(evidence, placed[0], sign, remarks)
@@ -167,6 +173,7 @@ def evaluate(evidence: Evidence) -> Finding:
             tolerance,
             between,
             groups,
+            anew=len(placed),
             length=placed[0].length,
             longest=_longest(evidence),
             count=max(fit.count for p in placed for _, fit in p.pushes),

@@ -106,12 +106,15 @@ def _leaned(found: PlayFindings, spots: Mapping[str, list[float]]) -> None:
         found.remarks.append(Remark("leaned-wrong", severity="warning"))
         return
     found.remarks.append(_held(left, right, play))
-    code, band = "play-good", {"binds": BINDS, "loose": LOOSE}
     if play < BINDS:
-        code, band = "play-little", {"limit": BINDS}
+        band = {"limit": BINDS}
+        found.remarks.append(Remark("play-little", values=band, severity="act"))
     elif play > LOOSE:
-        code, band = "play-much", {"limit": LOOSE}
-    found.remarks.append(Remark(code, values=band, severity="act"))
+        band = {"limit": LOOSE}
+        found.remarks.append(Remark("play-much", values=band, severity="act"))
+    else:
+        band = {"binds": BINDS, "loose": LOOSE}
+        found.remarks.append(Remark("play-good", values=band, severity="act"))
 
 
 def _twisted(

@@ -79,6 +79,8 @@ class Requests:
     def can_undo(self) -> bool:
         """There is a pass, or a mark of one, that can be taken back."""
         ask = self.view.ask
+        if not self.view.here:
+            return False
         some = ask is not None and (ask.taken > 0 or (ask.mark or 1) > 1)
         return some or any(p.push for p in self.view.passes)
 

@@ -21,19 +21,18 @@ from bench.stream.device_clock import DeviceClock
 from bench.stream.outlier_filter import OutlierFilter
 from hw.formats import FORMATS, meaning_of
 from hw.formats.shared.declaration import SERIAL
+from hw.patience import SILENT_S, UNREAD_STALL_S
 from hw.reading import PortState, Record
 
 Role = Literal["indicator", "travel", "caliper"]
 
-QUIET = 2.0  # s without a reading, after which an instrument that sent is silent
 FLOOD = 30_000  # frames a second; no instrument sends more
 EBB = 2.0  # s without such a second, after which the flood is over
 GARBLED = 5  # rejected frames in a second, and more of them than readings
-# bytes without a reading, coming for QUIET seconds and still coming: the stream has no
-# line ends
+# bytes without a reading, coming for SILENT_S seconds and still coming: the stream has
+# no line ends
 NONSENSE = 200
 UNREAD = ("garbled", "no-reading")
-STALLED = 1.0  # s that bytes wait without being read, after which the reader hangs
 
 SMOOTHING = 12  # intervals that the moving average of the interval goes back
 STEADY = 4  # intervals after which that average is used
@@ -386,9 +385,9 @@ class Instrument:
         usual = (
             self._interval
             if self.last is not None and self._intervals >= STEADY
-            else QUIET
+            else SILENT_S
         )
-        long = max(QUIET, 5 * usual)
+        long = max(SILENT_S, 5 * usual)
         if self.last is not None and usual < 1.0:
             if now - self.last <= long:
                 self._stopped_reading = False
@@ -409,16 +408,16 @@ class Instrument:
             and self._no_value(now)
         ):
             self._set_unread()
-        long_nothing = self._unread > NONSENSE and now - self._unread_since > QUIET
+        long_nothing = self._unread > NONSENSE and now - self._unread_since > SILENT_S
         if long_nothing and self.state in {"open", "silent"} and silence < 1.0:
             self._set_garbled()
         return False
 
     def _no_value(self, now: float) -> bool:
-        return self.last is None or now - self.last > QUIET
+        return self.last is None or now - self.last > SILENT_S
 
     def stalled(self, now: float) -> bool:
-        """Whether bytes have waited unread for STALLED seconds; to be called
+        """Whether bytes have waited unread for UNREAD_STALL_S seconds; to be called
         regularly."""
         if not self.source.stuck() or (
             self._stuck_since is not None and self.progress != self._stuck_at
@@ -426,7 +425,9 @@ class Instrument:
             self._stuck_since = None
         elif self._stuck_since is None:
             self._stuck_since, self._stuck_at = now, self.progress
-        return self._stuck_since is not None and now - self._stuck_since > STALLED
+        return (
+            self._stuck_since is not None and now - self._stuck_since > UNREAD_STALL_S
+        )
 
     def _set_state(self, state: str, remark: StatusMessage) -> None:
         if state == self.state and remark == self.remark:

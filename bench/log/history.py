@@ -27,6 +27,7 @@ from bench.checks.shared.remarks import SQUARE_DOUBTED
 from bench.finding import Finding, Quantity, Unread
 from bench.log.dates import in_time
 from bench.log.findings import FindingRow, each_finding, find_finding, list_findings
+from bench.log.gear_changes import SLED_AND_SAW, changed_since
 from bench.log.moves import list_moves
 from bench.log.read_only import open_read
 from bench.log.store import load_gear
@@ -162,7 +163,10 @@ def _speaking(
         (gear.saw.name if gear.saw else None),
     )
     found: list[tuple[Finding, EvidenceGear]] = []
+    changed = changed_since(db, gear)
     for row in reversed(list_findings(db, check=kind, jig=jig, last=LOOK_BACK)):
+        if changed(row):
+            continue
         same = (row.finding.jig, row.finding.saw, row.hold) == (jig, saw, hold)
         if (
             not same
@@ -203,7 +207,10 @@ def _yaw_play(db: sqlite3.Connection, gear: EvidenceGear) -> float | None:
     """Of the latest side-play of this sled on this saw, rad, full swing."""
     if gear.jig is None:
         return None
+    changed = changed_since(db, gear, SLED_AND_SAW)
     for row in _measuring(db, "yaw-play", jig=gear.jig.name, last=LOOK_BACK):
+        if changed(row):
+            break
         if row.superseded_by is not None or row.finding.saw != (
             gear.saw.name if gear.saw else None
         ):
@@ -255,8 +262,11 @@ def _square(db: sqlite3.Connection, gear: EvidenceGear) -> SquareHistory | None:
     is believed only when the one before it says the same.
     """
     name = gear.square.name if gear.square else None
+    changed = changed_since(db, EvidenceGear(square=gear.square))
     passed_over: tuple[Finding, Quantity] | None = None
     for row in _measuring(db, "square", last=KNOWN_FINDINGS):
+        if changed(row):
+            break
         measured = next((q for q in row.finding.quantities if q.name == "square"), None)
         if measured is None or row.superseded_by is not None or row.finding.doubts:
             continue

@@ -203,7 +203,7 @@ def _placed(
     """Each result with its day, and those whose date cannot be: it may have been
     recorded while the clock was wrong. rows: in the order of recording."""
     now = time.time() / DAY_S
-    days = [_day(row) for row in rows]
+    days = [day_of_row(row) for row in rows]
     wrong = {n for n, day in enumerate(days) if not day >= FIRST_DAY}
     sound = [n for n in range(len(rows)) if n not in wrong]
     astray = {n for n in _astray([days[n] for n in sound], now)}
@@ -236,7 +236,7 @@ def _astray(days: Sequence[float], now: float) -> list[int]:
     return astray
 
 
-def _day(row: FindingRow) -> float:
+def day_of_row(row: FindingRow) -> float:
     """As the finding says, put right where the clock was set later; else as it was
     recorded. Not a number where neither can be."""
     try:

@@ -137,8 +137,8 @@ def judge(
             z = charts.score((value - reference.mean) / math.sqrt(spread), freedom)
             scores.append(z)
             capped = max(-charts.MOST_SCORE, min(charts.MOST_SCORE, z))
-            weighted = charts.WEIGHT * capped + (1 - charts.WEIGHT) * weighted
-            limit = charts.LIMIT * charts.ewma_sigma(len(scores), charts.WEIGHT)
+            weighted = charts.ewma(weighted, capped)
+            limit = charts.LIMIT * charts.ewma_sigma(len(scores))
             alarm = _alarm(z, weighted, limit, [*judged, row])
             runs = tuple(charts.runs(scores))
             row = Judged(one, value, z, weighted, limit, alarm, runs)

@@ -22,7 +22,7 @@ SSH_OPTIONS = {
     "StrictHostKeyChecking": "no",
     "UserKnownHostsFile": "/dev/null",
     "LogLevel": "ERROR",
-    "ConnectTimeout": "20",
+    "ConnectTimeout": "120",
     "BatchMode": "yes",
     "ServerAliveInterval": "20",
 }
@@ -77,7 +77,7 @@ class Machine:
         log = (self.folder / "console.log").open("ab")
         self._process = subprocess.Popen(self._command(), stdin=subprocess.DEVNULL, stdout=log, stderr=log)
         log.close()
-        while self.call("true", check=False, time_out=20).returncode:
+        while self.call("true", check=False, time_out=180).returncode:
             if self._process.poll() is not None:
                 raise RuntimeError(
                     f"QEMU ended: {(self.folder / 'console.log').read_text(errors='replace')[-800:]}"

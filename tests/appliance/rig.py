@@ -226,12 +226,12 @@ async def run(arguments: argparse.Namespace) -> bool:
 
     tests: dict[str, Callable[[Rig], Awaitable[bool]]] = {
         "whole_check": whole_check,
-        "at_rest": at_rest,
+        "power_cuts": lambda rig: power_cuts(rig, arguments.cuts, arguments.seed),
         "cables": cables,
         "life": life,
         "blank_clock": blank_clock,
         "clock_jumps": clock_jumps,
-        "power_cuts": lambda rig: power_cuts(rig, arguments.cuts, arguments.seed),
+        "at_rest": at_rest,
         "pins": lambda rig: pins(rig, arguments.wheels),
     }
     good = True

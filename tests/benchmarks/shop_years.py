@@ -18,11 +18,11 @@ import random
 import statistics
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import msgspec
 
 from bench.finding import Climate
-from bench.upkeep import charts
 from bench.upkeep.drift import SeriesJudged, judged_series, swing
 from bench.upkeep.due import next_check, self_moves
 from bench.upkeep.history import FenceMove, GearEvent, History, Result
@@ -160,8 +160,10 @@ class Chart(Keeper):
         value, _ = self.measured(day, "whole")
         alarm = False
         if len(self.values) >= 8:
-            low, high = charts.individuals_limits(self.values[:8])
-            alarm = not low <= value <= high
+            # three sigma of the mean moving range: NIST/SEMATECH e-Handbook 6.3.2.2
+            first = self.values[:8]
+            width = 3 / 1.128 * statistics.fmean(abs(b - a) for a, b in pairwise(first))
+            alarm = abs(value - statistics.fmean(first)) > width
             if alarm:
                 self.told.alarms += 1
                 self.told.false += abs(self.true(day) - statistics.fmean(self.trues[:8])) < FALSE

@@ -20,7 +20,7 @@ from bench.checks.options import given_number
 from bench.checks.shared.closure import cycles, lost_motion, out_and_back
 from bench.checks.shared.counts import count_of_sweeps
 from bench.checks.shared.lateness import later
-from bench.checks.shared.placed import Placed, turn_factor
+from bench.checks.shared.placed import Placed, set_up_sizes, turn_factor
 from bench.checks.shared.repeated_form import Form, form_of, form_row, told_of_forms
 from bench.checks.shared.returns import return_row, told_of_returns
 from bench.checks.shared.slips import (
@@ -86,6 +86,7 @@ def place(
                 here.pulls.append((trace, fit))
         if not here.pushes:
             raise _no_push(step.placement, traces, remarks)
+        here.set_ups = set_up_sizes(evidence.traces, [t for t, _ in here.pushes])
         remarks.extend(
             sticking(step.placement, traces, max(fit.count for _, fit in here.pushes))
         )

@@ -65,19 +65,20 @@ def test_an_arm_without_texture_has_a_row_and_is_told_to_be_pencilled() -> None:
 def test_a_sled_drawn_back_on_its_other_wall_widens_nothing() -> None:
     calm, _, _ = worked(Disturbed())
     turned, _, _ = worked(Disturbed(back_yaw=2e-4))
-    assert "closure" not in parts(turned)
+    # what the scatter of the cycles hides of creep, and no more
+    assert parts(turned).get("closure", 0.0) < 1.5e-5
     assert "return-turned" in turned.codes
     assert turned.codes.isdisjoint({"return-crept", "return-error", "ways-apart"})
     for one, other in zip(turned.quantities[:2], calm.quantities[:2], strict=True):
-        assert one.uncertainty == pytest.approx(other.uncertainty, rel=0.02)
+        assert one.uncertainty == pytest.approx(other.uncertainty, rel=0.2)
     assert any("so the answer stands" in note for note in notes_of(turned, "mm"))
 
 
 def test_creep_in_both_set_ups_is_the_squares_and_cancels_in_the_fence() -> None:
     finding, true, e = worked(Disturbed(creep=1e-4))
     fence, square = finding.quantities[:2]
-    assert "closure" not in parts(finding) and "return-crept" in finding.codes
-    assert abs(fence.value - true) <= fence.uncertainty < 4e-5
+    assert parts(finding).get("closure", 0.0) < 1e-5 and "return-crept" in finding.codes
+    assert abs(fence.value - true) <= fence.uncertainty < 5e-5
     assert square.uncertainty > 1.3 * fence.uncertainty
     assert abs(square.value - e) <= 1.2e-4  # the creep is in it
 
@@ -96,7 +97,8 @@ def test_creep_in_one_set_up_stands_in_the_fences_budget() -> None:
 def test_signs_part_creep_from_a_turned_sled(
     first: float, second: float, common: float, alternating: float
 ) -> None:
-    apart = parted(*(Returned(gap, 0.0, 220.0, 0.001) for gap in (first, second)))
+    apart = parted(*(Returned(gap, 0.0, 220.0, 1e-6) for gap in (first, second)))
+    assert apart.likely_unequal == pytest.approx(min(common, alternating), abs=1e-5)
     assert (apart.common or 0.0) == pytest.approx(common) and (apart.alternating or 0.0) == pytest.approx(
         alternating
     )
