@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 from bench.checks.fence_square import fence_way
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Focus, Step
 from bench.checks.options import (
+    HOLD,
     STEEPEST,
     Option,
     OptionValue,
@@ -248,11 +249,7 @@ CHECK = Check(
             default="left",
         ),
         length("board", "Width of the board", 2 * IN_FROM_END + 1.0, 5000.0),
-        choice(
-            "hold",
-            "Against which wall the sled was held in every cut",
-            *("left", "right"),
-        ),
+        HOLD,
         Option(
             "cut_scatter",
             "angle",
