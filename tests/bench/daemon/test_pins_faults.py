@@ -128,7 +128,9 @@ async def test_a_gauge_whose_pins_go_away_is_absent_and_comes_back_by_itself(hou
     await home.until(lambda: home.instrument.value == 12.34, lambda: kernel.word(one))
     assert home.instrument.state == "open"
     kernel.vanish()
-    await home.until(lambda: "no such pins" in notices.text([home.instrument.remark]))  # why it cannot be had again
+    await home.until(
+        lambda: "no such pins" in notices.text([home.instrument.remark])
+    )  # why it cannot be had again
     assert home.instrument.state == "absent"
     assert home.instrument.value is None  # a number of before is not shown as if it stood
     assert any(
