@@ -106,12 +106,13 @@ def _leaned(found: PlayFindings, spots: Mapping[str, list[float]]) -> None:
         found.remarks.append(Remark("leaned-wrong", severity="warning"))
         return
     found.remarks.append(_held(left, right, play))
-    code, band = "play-good", {"binds": BINDS, "loose": LOOSE}
+    band = {"binds": BINDS, "loose": LOOSE}
+    remark = Remark("play-good", values=band, severity="act")
     if play < BINDS:
-        code, band = "play-little", {"limit": BINDS}
+        remark = Remark("play-little", values={"limit": BINDS}, severity="act")
     elif play > LOOSE:
-        code, band = "play-much", {"limit": LOOSE}
-    found.remarks.append(Remark(code, values=band, severity="act"))
+        remark = Remark("play-much", values={"limit": LOOSE}, severity="act")
+    found.remarks.append(remark)
 
 
 def _twisted(
