@@ -336,8 +336,6 @@ class OutlierFilter:
         out.values.append(one.value)
         out.tags.append(one.tag)
 
-    # ---- noise and motion ------------------------------------------------------------
-
     def _estimate(self, value: float) -> None:
         """Estimate the limits anew, now and then, from all readings that came."""
         raw = self._raw
