@@ -305,13 +305,13 @@ CHECK = Check(
         choice(
             "right_angle",
             "Whether the square's right angle is measured here or known",
-            *("measured", "known"),
+            ("measured", "known"),
             default="measured",
         ),
         choice(
             "hold",
             "Against which wall of the slots the sled is held",
-            *("left", "right"),
+            ("left", "right"),
         ),
     ),
     needs=("jig",),
