@@ -13,6 +13,8 @@ from typing import Literal
 import msgspec
 
 LONGEST_NAME = 80  # characters of a name, or of any text that a client sends
+# leaves of a set, marks along the travel: common practice has up to some 30
+MOST_LENGTHS = 200
 LeftRight = Literal["left", "right"]
 MitrePoint = Literal["point-away", "point-toward"]  # from whoever pushes the sled
 

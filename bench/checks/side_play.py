@@ -105,15 +105,13 @@ def _leaned(found: PlayFindings, spots: Mapping[str, list[float]]) -> None:
         found.remarks.append(Remark("leaned-wrong", severity="warning"))
         return
     found.remarks.append(_held(left, right, play))
+    band = {"binds": BINDS, "loose": LOOSE}
+    remark = Remark("play-good", values=band, severity="act")
     if play < BINDS:
-        band = {"limit": BINDS}
-        found.remarks.append(Remark("play-little", values=band, severity="act"))
+        remark = Remark("play-little", values={"limit": BINDS}, severity="act")
     elif play > LOOSE:
-        band = {"limit": LOOSE}
-        found.remarks.append(Remark("play-much", values=band, severity="act"))
-    else:
-        band = {"binds": BINDS, "loose": LOOSE}
-        found.remarks.append(Remark("play-good", values=band, severity="act"))
+        remark = Remark("play-much", values={"limit": LOOSE}, severity="act")
+    found.remarks.append(remark)
 
 
 def _twisted(
@@ -200,7 +198,7 @@ CHECK = Check(
             "How far from the runners' middle the twist is read",
             (1.0, 5000.0),
         ),
-        length("runner_length", "Length of the runners", (10.0, 5000.0)),
+        length("runner_length", "Length of the runners", (10.0, 5000.0), of_sled=True),
         length(
             "place_error",
             f"How far the twist's place may be off ({PLACE_ERROR:g} mm unless said)",

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Literal
 from bench.checks.fence_square import fence_way
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Focus, Step
 from bench.checks.options import (
+    HOLD,
     STEEPEST,
     Option,
     OptionValue,
@@ -235,11 +236,7 @@ CHECK = Check(
             default="left",
         ),
         length("board", "Width of the board", (2 * IN_FROM_END + 1.0, 5000.0)),
-        choice(
-            "hold",
-            "Against which wall the sled was held in every cut",
-            ("left", "right"),
-        ),
+        HOLD,
         angle(
             "cut_scatter",
             "How much one cut's direction scatters; else from the log",
