@@ -295,16 +295,16 @@ CHECK = Check(
     quantities=("minimum-zone", "least-squares", "bow"),
     cautions=AT_REST,
     options=(
-        choice("placements", "Which set-ups to take", *("both", AS_IS), default="both"),
+        choice("placements", "Which set-ups to take", ("both", AS_IS), default="both"),
         length(
             "straight",
             "How straight is good enough; 0.05 mm for a sled unless said",
-            *(0.001, 10.0),
+            (0.001, 10.0),
         ),
         length(
             "straightedge",
             "How straight the straightedge is, where it is not rolled over",
-            *(0.0, 10.0),
+            (0.0, 10.0),
         ),
         *BENDING_OPTIONS,
     ),
