@@ -101,7 +101,7 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
 
 
 def evaluate(evidence: Evidence) -> Finding:
-    from bench.geometry.reversal import GeometryError
+    from bench.geometry.columns import GeometryError
 
     try:
         return _evaluate(evidence)

@@ -7,7 +7,7 @@ import shapely.affinity
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bench.geometry.reversal import GeometryError
+from bench.geometry.columns import GeometryError
 from bench.geometry.runner_play import Widths, fit_at, lines_between, positions, runner_fit
 
 RUNNER = Widths([0.0, 500.0], [19.0, 19.0])
