@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import msgspec
@@ -118,8 +117,7 @@ def point_of(jig: Jig | None) -> Point:
     return "toward" if toward else "away"
 
 
-@dataclass(frozen=True)
-class _Answer:
+class _Answer(msgspec.Struct, frozen=True):
     quantity: Quantity
     budget: Combined
     between: Between

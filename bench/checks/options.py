@@ -195,6 +195,10 @@ def length(
     return Option(name, "length", words, low=low, high=high, **more)
 
 
+def angle(name: str, words: str, low: float, **more: Any) -> Option:
+    return Option(name, "angle", words, low=low, high=STEEPEST, **more)
+
+
 def choice(
     name: str, words: str, *choices: str, default: str | None = None, **more: Any
 ) -> Option:

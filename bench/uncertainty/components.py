@@ -22,8 +22,9 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Protocol
+
+import msgspec
 
 from bench.uncertainty.budget import Part
 from bench.uncertainty.student import f_two_sided
@@ -42,8 +43,7 @@ SET_UP_WORTH = 2.0
 ONE_DAY_WORTH = 4.0
 
 
-@dataclass(frozen=True, slots=True)
-class Components:
+class Components(msgspec.Struct, frozen=True):
     """Variances with their degrees of freedom; `between` is not below 0."""
 
     within: float

@@ -12,8 +12,9 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from bench.checks.model import Evidence, Step, Trace
 from bench.checks.options import given_number
@@ -42,8 +43,7 @@ WORTH_TELLING = 0.1  # share of the variance from which the stand is spoken of
 WHOLE_TRAVEL = 300.0
 
 
-@dataclass(frozen=True, slots=True)
-class ArmAndSlot:
+class ArmAndSlot(msgspec.Struct, frozen=True):
     """slot, arm: second derivatives; slot positive where the sled turns counter-
     clockwise as it is pushed away, arm positive where the edge is hollow. shift: by
     which the stand of the second set-up touches the arm further along the travel than
@@ -162,7 +162,7 @@ def placed_on_one_stretch(
         by = {steps[1].placement: -shift.distance}
         placed, rows = place(evidence, steps, told, by)
         again = of_arm_and_slot(placed)
-        seen = replace(again or seen, shift=shift)
+        seen = msgspec.structs.replace(again or seen, shift=shift)
         for here in placed:
             here.slot_turn = seen.slot * (_middle(here) - middle)
     remarks.extend(told)

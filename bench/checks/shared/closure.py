@@ -15,7 +15,8 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+import msgspec
 
 from bench.checks.model import Trace
 
@@ -65,8 +66,7 @@ def gap(push: Trace, pull: Trace) -> tuple[float, float] | None:
     return ends[0] - ends[1], reach
 
 
-@dataclass(frozen=True, slots=True)
-class Returned:
+class Returned(msgspec.Struct, frozen=True):
     """Of the cycles of one set-up: mm that the reading did not come back by, signed as
     it was read; what play and scatter explain of it at 95 %; mm of travel; what it
     resolves."""
@@ -84,8 +84,7 @@ class Returned:
         return _beyond(self.gap, self.allowed, self.count)
 
 
-@dataclass(frozen=True, slots=True)
-class Parted:
+class Parted(msgspec.Struct, frozen=True):
     """Of two set-ups that meet the surface from opposite sides, mm without sign, each
     None where play and scatter explain it.
 

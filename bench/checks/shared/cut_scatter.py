@@ -5,8 +5,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
+
+import msgspec
 
 from bench.checks.model import Evidence
 from bench.checks.options import given_number
@@ -26,8 +27,7 @@ CAREFUL_CUT = 30e-6
 ROW = "scatter of the cuts"
 
 
-@dataclass(frozen=True, slots=True)
-class CutScatter:
+class CutScatter(msgspec.Struct, frozen=True):
     """of_one_cut: standard deviation, rad. degrees_of_freedom: None where it was only
     stated."""
 

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from bench.checks.model import EvidenceError, Trace
 from bench.checks.shared.face_dirt import dirt_on_face
@@ -27,8 +28,7 @@ MOST_ASIDE = 1 / 3
 LUMP = 8.0
 
 
-@dataclass(slots=True)
-class Pass:
+class Pass(msgspec.Struct):
     """One sweep that is used. x, r: (n,) mm, all of its readings. aside: (n,)."""
 
     trace: Trace

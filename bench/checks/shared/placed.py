@@ -7,9 +7,10 @@ from __future__ import annotations
 
 import statistics
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from itertools import accumulate, groupby, pairwise
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from bench.checks.model import SetUpScatter, Trace
 from bench.checks.shared.closure import Returned
@@ -24,15 +25,14 @@ if TYPE_CHECKING:
 PRELOAD_MOVED = 0.15, 1.0
 
 
-@dataclass(slots=True)
-class Placed:
+class Placed(msgspec.Struct):
     """The sweeps of one placement. `factor` turns dr/ds into the rotation of the
     surface touched."""
 
     name: str
     factor: float
-    pushes: list[tuple[Trace, SweepFit]] = field(default_factory=list)
-    pulls: list[tuple[Trace, SweepFit]] = field(default_factory=list)
+    pushes: list[tuple[Trace, SweepFit]] = []
+    pulls: list[tuple[Trace, SweepFit]] = []
     returned: Returned | None = None  # what its readings did not come back by
     # rad by which the slot had turned the sled, in the middle of these pushes, more
     # than in the middle that the answer is for
@@ -40,7 +40,7 @@ class Placed:
     form: Form | None = None  # of the surface, seen at one place in every pass
     # sizes of the set-ups that these pushes were taken in, in their order: what was
     # gone on with after the other placement was set up is a set-up of its own
-    set_ups: list[int] = field(default_factory=list)
+    set_ups: list[int] = msgspec.field(default_factory=list)
 
     @property
     def rotation(self) -> float:

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from functools import partial
 from typing import Literal
 
 from textual.widget import Widget
 
-from bench.console.screens.check_form import with_unit
 from bench.console.screens.confirm import ConfirmScreen
-from bench.console.screens.rows import Row, RowsScreen
-from bench.console.widgets.sled_picture import SledPicture
+from bench.console.screens.rows import Row, RowsScreen, with_unit
+from bench.console.text import Block
+from bench.console.widgets.drawing import WIDEST, Drawing
+from bench.console.widgets.pages import sled_picture
+from bench.console.widgets.viewer import Viewer
 from bench.protocol import Jig, Option, PutJig
 from bench.units import PER_MM, parse_length, parse_slope
 
@@ -43,7 +46,10 @@ class SledForm(RowsScreen):
         self._given: dict[str, str] = {"fence": "near", "pivot": "right"}
 
     def below(self) -> Iterable[Widget]:
-        yield SledPicture(described({**self._given, "name": ""}))
+        yield Drawing(self._draw, "gear", widest=WIDEST, classes="-below")
+
+    def _draw(self, v: Viewer, wide: int, high: int) -> Block:
+        return sled_picture(v, wide, high, described(self._given))
 
     def on_mount(self) -> None:
         gear = self.view.gear
@@ -57,14 +63,10 @@ class SledForm(RowsScreen):
         for field, label in FIELDS.items():
             value = self._given.get(field)
             words = f"{label} over {over}" if field == "tolerance" else label
+            take = partial(self._type, field, words)
             if field in CHOICES:
-                shown = CHOICES[field][value or ""]
-                out.append(Row(words, lambda f=field: self._turn(f), value=shown))  # type: ignore[misc]
-            else:
-                shown = value or "not given"
-                out.append(
-                    Row(words, lambda f=field, w=words: self._type(f, w), value=shown)  # type: ignore[misc]
-                )
+                take, value = partial(self._turn, field), CHOICES[field][value or ""]
+            out.append(Row(words, take, value=value or "not told"))
         out += [self._asked_once(option) for option in self._of_sled()]
         out.append(Row("This is mine: keep it", self._keep, leads=True))
         return out
@@ -76,11 +78,8 @@ class SledForm(RowsScreen):
         return [option for name, option in found.items() if name in ASKED_ONCE]
 
     def _asked_once(self, option: Option) -> Row:
-        def turn() -> None:
-            self._turn(option.name, ["", *option.choices])
-
-        shown = self._given.get(option.name) or "not given"
-        return Row(option.words, turn, value=shown)
+        turn = partial(self._turn, option.name, ["", *option.choices])
+        return Row(option.words, turn, value=self._given.get(option.name) or "not told")
 
     def _turn(self, field: str, choices: Sequence[str] = ()) -> None:
         choices = choices or list(CHOICES[field])
@@ -90,7 +89,7 @@ class SledForm(RowsScreen):
 
     def _changed_form(self) -> None:
         self.fill()
-        self.query_one(SledPicture).describe(described(self._given))
+        self.query_one(".-below", Drawing).show_view()
 
     def _type(self, field: str, words: str) -> None:
         units = self.view.units
