@@ -113,7 +113,6 @@ LONG_FILES = {
     "bench/geometry/reversal.py",
     "bench/procedure/check_procedure.py",
     "bench/procedure/live_move.py",
-    "bench/stream/outlier_filter.py",
     "bench/stream/sweep_detector.py",
     "bench/units.py",
 }

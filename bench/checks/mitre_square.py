@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Step
-from bench.checks.options import OptionValue, choice
+from bench.checks.options import HOLD, OptionValue, choice
 from bench.checks.shared.cautions import AT_REST
 from bench.checks.shared.long_edge import (
     RightAngle,
@@ -308,11 +308,7 @@ CHECK = Check(
             *("measured", "known"),
             default="measured",
         ),
-        choice(
-            "hold",
-            "Against which wall of the slots the sled is held",
-            *("left", "right"),
-        ),
+        HOLD,
     ),
     needs=("jig",),
 )

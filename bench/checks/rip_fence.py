@@ -17,8 +17,8 @@ from bench.checks.options import (
     MOUNT,
     SIDE,
     STEEPEST,
-    Option,
     OptionValue,
+    angle,
     choice,
     given_number,
 )
@@ -153,21 +153,8 @@ CHECK = Check(
     quantities=("rip-fence", "toe"),
     cautions=(UNPLUG, BLADE_DOWN, STILL_TEETH, RIP_CLOSES, COUNT_OFF, MANUAL),
     options=(
-        Option(
-            "blade",
-            "angle",
-            "How far the blade is out, from its own check",
-            low=-STEEPEST,
-            high=STEEPEST,
-        ),
-        Option(
-            "blade_uncertainty",
-            "angle",
-            "Give or take of that",
-            low=0.0,
-            high=STEEPEST,
-            needs="blade",
-        ),
+        angle("blade", "How far the blade is out, from its own check", -STEEPEST),
+        angle("blade_uncertainty", "Give or take of that", 0.0, needs="blade"),
         choice("hold", "Against which wall of the slot it is held", "left", "right"),
         MOUNT,
         SIDE,

@@ -20,12 +20,11 @@ from bench.checks.shared.cautions import BLADE_DOWN, MANUAL, STILL_TEETH, UNPLUG
 from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.runner_widths import (
     WHAT,
-    Measured,
+    RunnersAndSlots,
     by_name,
     effects,
-    full_positions,
     headline,
-    measured,
+    runners_and_slots,
     tightness,
 )
 from bench.checks.shared.width_doubts import of_runners
@@ -102,20 +101,20 @@ def evaluate(evidence: Evidence) -> Finding:
     from bench.geometry.runner_play import runner_fit
 
     try:
-        found = measured(evidence.traces, evidence.gear.caliper)
+        found = runners_and_slots(evidence.traces, evidence.gear.caliper)
         fit = runner_fit(found.runners, found.slots)
         return _conclude(evidence, found, fit)
     except GeometryError as error:
         raise EvidenceError(str(error)) from error
 
 
-def _conclude(evidence: Evidence, found: Measured, fit: RunnerFit) -> Finding:
+def _conclude(evidence: Evidence, found: RunnersAndSlots, fit: RunnerFit) -> Finding:
     if fit.yaw_play is None or fit.side_play is None:
         raise EvidenceError(
             "the stations bound no play: measure slot and runner at more places"
         )
     yaw, side, relief = _budgets(evidence, found, fit)
-    below = headline(fit.positions, full_positions(found, fit), found.runner_length)
+    below = headline(fit.positions, fit.full, found.runner_length)
     least = number(evidence.options, "clearance_least", BINDS)
     most = number(evidence.options, "clearance_most", LOOSE)
     tightest = min(tightness(f) for f in fit.positions)
@@ -168,7 +167,7 @@ def _give(below: float, expanded: float) -> float:
 
 
 def _budgets(
-    evidence: Evidence, found: Measured, fit: RunnerFit
+    evidence: Evidence, found: RunnersAndSlots, fit: RunnerFit
 ) -> tuple[Combined, Combined, Combined]:
     """Of yaw play, side play and relief."""
     from bench.uncertainty import Part, rectangular
@@ -263,7 +262,7 @@ def _advice(fit: RunnerFit, tightest: float, least: float, most: float) -> list[
     return remarks
 
 
-def _left_open(found: Measured, fit: RunnerFit) -> list[Remark]:
+def _left_open(found: RunnersAndSlots, fit: RunnerFit) -> list[Remark]:
     """What the figures leave open."""
     remarks = []
     if not fit.whole:

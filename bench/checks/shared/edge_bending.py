@@ -18,6 +18,7 @@ from bench.finding import Remark
 
 if TYPE_CHECKING:
     from bench.geometry.cells import Array
+    from bench.geometry.reversal import Column
     from bench.geometry.straightness import Straightness
     from bench.uncertainty import Part
 
@@ -46,7 +47,7 @@ class Bending(msgspec.Struct, frozen=True):
         share = abs(float(sensitivity @ self.profile))
         return Part("straightedge that bends", "B", share)
 
-    def row_of(self, face: Face, fit: Callable[[Array, Array], Straightness]) -> Part:
+    def row_of(self, face: Face, fit: Callable[[Column, Column], Straightness]) -> Part:
         """Of a straightness, which is no linear number of the heights: what bending
         either way does to it."""
         from bench.uncertainty import rectangular

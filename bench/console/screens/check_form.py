@@ -70,7 +70,9 @@ class CheckForm(RowsScreen):
         return [
             o
             for o in self.kind.options
-            if (not o.needs or o.needs in self._given) and o.unless not in self._given
+            if (not o.needs or o.needs in self._given)
+            and o.unless not in self._given
+            and not (o.of_sled and getattr(self.view.jig_gear(), o.name, None))
         ]
 
     def _test(self, which: str, more: str) -> Row:
