@@ -13,8 +13,7 @@ from typing import Any
 
 import msgspec
 
-from bench.checks.model import Check, EvidenceGear, Known
-from bench.checks.options import OptionValue
+from bench.checks.model import EvidenceGear, Known
 from bench.daemon.acquisition import UNREAD, Batch, Instrument, Role
 from bench.daemon.check_controller import CheckController
 from bench.daemon.clients import Clients
@@ -26,14 +25,13 @@ from bench.daemon.reading_diagnostics import ReadingDiagnostics
 from bench.daemon.sources import Sources
 from bench.daemon.wall_clock import WallClock
 from bench.finding import Finding
-from bench.log.rows import OpenRun, Stamp
+from bench.log.rows import now as stamp_now
 from bench.log.writer import LogWriter
 from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.status_message import StatusMessage
 from bench.procedure.wrong_use import InvalidRequest
 from bench.protocol import (
     Begin,
-    Extend,
     InstrumentState,
     Live,
     Points,
@@ -94,29 +92,31 @@ class Station:
             tell, log_writer, lambda: self.settings, self._break_sweep
         )
         self._state: dict[str, str] = {}  # of each instrument, as the log has it last
-        self.by_marks = settings.gear.travel.by_marks
-        for name, role, port in (
-            ("indicator", "indicator", settings.indicator),
-            ("travel", "travel", settings.travel),
-            ("caliper", "caliper", settings.caliper),
-        ):
+        for role, port in self._wired().items():
             if port is not None:
-                self._add(name, role, port)  # type: ignore[arg-type]
+                self._add(role, port)
 
-    def _add(self, name: str, role: Role, port: PortSettings) -> None:
+    def _wired(self) -> dict[Role, PortSettings | None]:
+        """The ports of the settings, by what hangs on them."""
+        wired = self.settings
+        return {
+            "indicator": wired.indicator,
+            "travel": wired.travel,
+            "caliper": wired.caliper,
+        }
+
+    def _add(self, role: Role, port: PortSettings) -> Instrument:
         gear = self.settings.gear
         counts = {
             "indicator": gear.indicator.resolution,
             "travel": port.per_count,
             "caliper": gear.caliper.resolution,
         }
-        self.instruments.append(
-            Instrument(
-                *(name, role, port, self._hear, self._changed),
-                sources=self.sources,
-                count=counts[role] or 0.0,
-            )
-        )
+        sources, count = self.sources, counts[role] or 0.0
+        heard = (self._hear, self._changed)
+        one = Instrument(role, role, port, *heard, sources=sources, count=count)
+        self.instruments.append(one)
+        return one
 
     @property
     def measuring(self) -> bool:
@@ -137,22 +137,16 @@ class Station:
     async def rewire(self, settings: Settings) -> None:
         """Use other settings: close what is wired differently now, and open it anew."""
         self.settings = settings
-        self.by_marks = settings.gear.travel.by_marks
-        wanted = {
-            "indicator": settings.indicator,
-            "travel": settings.travel,
-            "caliper": settings.caliper,
-        }
-        leaving = [one for one in self.instruments if wanted[one.name] != one.settings]
-        for one in leaving:
-            self.instruments.remove(one)
-            await one.stop()
-        kept = {one.name for one in self.instruments}
-        for name, port in wanted.items():
-            if port is not None and name not in kept:
-                self._add(name, name, port)  # type: ignore[arg-type]
-                self.instruments[-1].start()
-        self.instruments.sort(key=lambda one: list(wanted).index(one.name))
+        wanted = self._wired()
+        for one in list(self.instruments):
+            if wanted[one.role] != one.settings:
+                self.instruments.remove(one)
+                await one.stop()
+        kept = {one.role for one in self.instruments}
+        for role, port in wanted.items():
+            if port is not None and role not in kept:
+                self._add(role, port).start()
+        self.instruments.sort(key=lambda one: list(wanted).index(one.role))
         self._diagnostics.units.clear()
         self._break_sweep("wiring", time.monotonic())
 
@@ -178,15 +172,11 @@ class Station:
             log.warning("%s", text([jumped]))
         if self._wall.set_now():
             # It corrects the earlier dates of this boot.
-            self.log.event(
-                None, "clock", {}, at=Stamp(time.monotonic_ns(), time.time(), True)
-            )
+            self.log.event(None, "clock", {}, at=stamp_now(synced=True))
 
     def states(self) -> list[InstrumentState]:
-        states = [
-            self._diagnostics.state(instrument) for instrument in self.instruments
-        ]
-        if self.by_marks:
+        states = [self._diagnostics.state(one) for one in self.instruments]
+        if self.settings.gear.travel.by_marks:
             marks = self.settings.gear.travel.marks
             values = {"count": len(marks), "first": marks[0], "last": marks[-1]}
             remarks = [StatusMessage("travel-by-marks", values)]
@@ -355,10 +345,6 @@ class Station:
     def run(self) -> CheckProcedure | None:
         return self.checking.run
 
-    @property
-    def begun(self) -> Begin | None:
-        return self.checking.begun
-
     def _at_rest(self) -> bool:
         """Whether the sled rests while both instruments send readings."""
         return self.sweeper.at_rest and all(
@@ -367,23 +353,12 @@ class Station:
             if i.role != "caliper"
         )
 
-    def why_not(
-        self, check: Check, options: Mapping[str, OptionValue], gear: EvidenceGear
-    ) -> str | None:
-        return self.checking.why_not(check, options, gear)
-
     def begin(self, request: Begin, now: float) -> bool:
         """Begin a check, or join the same one in progress: True. Raises WrongUse."""
         self._feed_watched(now)
         joined = self.checking.begin(request, now)
         self.live.end()
         return joined
-
-    def extend(self, request: Extend, now: float) -> None:
-        self.checking.extend(request, now)
-
-    def take_up(self, left: OpenRun, now: float) -> str:
-        return self.checking.take_up(left, now)
 
     def press(self, now: float, *, waits: bool = True) -> bool:
         """Enter or the pedal goes to whatever goes on."""
@@ -415,6 +390,3 @@ class Station:
                 " [indicator]"
             )
         self.live.start(request, finding)
-
-    def end_live(self) -> None:
-        self.live.end()

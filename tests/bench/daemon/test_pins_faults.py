@@ -16,7 +16,7 @@ from gpiozero.pins.mock import MockFactory
 
 from bench.daemon import acquisition
 from bench.daemon.service import Service
-from bench.render.notices import text
+from bench.render import notices
 from bench.settings.settings_file import Paths, load
 from hw.ports import clocked_pins
 
@@ -68,7 +68,7 @@ class House:
         told = self.instrument._on_state
 
         def noted(instrument: acquisition.Instrument) -> None:
-            self.states.append((instrument.state, text([instrument.remark])))
+            self.states.append((instrument.state, notices.text([instrument.remark])))
             told(instrument)
 
         self.instrument._on_state = noted
@@ -91,7 +91,7 @@ class House:
 
 @pytest.fixture
 async def house(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> AsyncIterator[Callable[..., House]]:
-    monkeypatch.setattr(clocked_pins, "RETRY", 0.05)
+    monkeypatch.setattr(clocked_pins, "PINS_RETRY_S", 0.05)
     unhandled: list[dict] = []
     asyncio.get_running_loop().set_exception_handler(lambda loop, context: unhandled.append(context))
     made: list[House] = []
@@ -128,7 +128,9 @@ async def test_a_gauge_whose_pins_go_away_is_absent_and_comes_back_by_itself(hou
     await home.until(lambda: home.instrument.value == 12.34, lambda: kernel.word(one))
     assert home.instrument.state == "open"
     kernel.vanish()
-    await home.until(lambda: "no such pins" in text([home.instrument.remark]))  # why it cannot be had again
+    await home.until(
+        lambda: "no such pins" in notices.text([home.instrument.remark])
+    )  # why it cannot be had again
     assert home.instrument.state == "absent"
     assert home.instrument.value is None  # a number of before is not shown as if it stood
     assert any(
@@ -184,7 +186,7 @@ def beats(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     monkeypatch.setenv("NOTIFY_SOCKET", str(tmp_path / "notify"))
     monkeypatch.setenv("WATCHDOG_USEC", str(round(2e6 * INTERVAL)))
     monkeypatch.delenv("WATCHDOG_PID", raising=False)
-    monkeypatch.setattr(acquisition, "STALLED", 0.3)
+    monkeypatch.setattr(acquisition, "UNREAD_STALL_S", 0.3)
 
     async def count(seconds: float, doing: Callable[[], object]) -> int:
         came, until = 0, time.monotonic() + seconds
