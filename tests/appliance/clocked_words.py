@@ -1,4 +1,7 @@
-"""Words of clocked gauges as edges on two of the guest's pins, in the formats that are played."""
+"""Words of clocked gauges as edges on two of the guest's pins, in the formats that are played.
+
+Only those of 24 bits have been seen to their end in a guest yet.
+"""
 
 from __future__ import annotations
 
