@@ -276,32 +276,29 @@ CHECK = Check(
         choice(
             "placements",
             "Which set-ups to take",
-            *("both", LEFT, RIGHT),
+            ("both", LEFT, RIGHT),
             default="both",
         ),
-        choice("quick", "One set-up, by what the last whole check proved", "yes"),
+        choice("quick", "One set-up, by what the last whole check proved", ("yes",)),
         HOLD,
         length(
             "touch_away",
             "How far from the leading teeth the indicator touches, along the travel",
-            0.0,
-            1000.0,
+            (0.0, 1000.0),
         ),
         length(
             "slot_straight",
             "How straight the slot is over a runner's length",
-            0.0,
-            10.0,
+            (0.0, 10.0),
             needs="touch_away",
         ),
         length(
-            "runner_length", "Length of the runners", 10.0, 5000.0, needs="touch_away"
+            "runner_length", "Length of the runners", (10.0, 5000.0), needs="touch_away"
         ),
         length(
             "touch_high",
             "How far above or below the arm's middle the indicator touches",
-            0.0,
-            200.0,
+            (0.0, 200.0),
         ),
         Option(
             "roll",

@@ -32,7 +32,7 @@ from bench.finding import Finding, Remark, Settle
 
 if TYPE_CHECKING:
     from bench.geometry.cells import Array
-    from bench.geometry.reversal import Column
+    from bench.geometry.columns import Column
     from bench.geometry.straightness import Straightness
     from bench.uncertainty import Part
 
@@ -102,7 +102,7 @@ def accepts(
 
 
 def evaluate(evidence: Evidence) -> Finding:
-    from bench.geometry.reversal import GeometryError
+    from bench.geometry.columns import GeometryError
 
     try:
         return _evaluate(evidence)
@@ -295,16 +295,16 @@ CHECK = Check(
     quantities=("minimum-zone", "least-squares", "bow"),
     cautions=AT_REST,
     options=(
-        choice("placements", "Which set-ups to take", *("both", AS_IS), default="both"),
+        choice("placements", "Which set-ups to take", ("both", AS_IS), default="both"),
         length(
             "straight",
             "How straight is good enough; 0.05 mm for a sled unless said",
-            *(0.001, 10.0),
+            (0.001, 10.0),
         ),
         length(
             "straightedge",
             "How straight the straightedge is, where it is not rolled over",
-            *(0.0, 10.0),
+            (0.0, 10.0),
         ),
         *BENDING_OPTIONS,
     ),

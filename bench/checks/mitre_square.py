@@ -305,7 +305,7 @@ CHECK = Check(
         choice(
             "right_angle",
             "Whether the square's right angle is measured here or known",
-            *("measured", "known"),
+            ("measured", "known"),
             default="measured",
         ),
         HOLD,

@@ -189,9 +189,9 @@ def number(options: Mapping[str, OptionValue], name: str, default: float) -> flo
     return default if value is None else value
 
 
-def length(
-    name: str, words: str, low: float | None, high: float | None, **more: Any
-) -> Option:
+def length(name: str, words: str, within: tuple[float, float], **more: Any) -> Option:
+    """within: mm, both included."""
+    low, high = within
     return Option(name, "length", words, low=low, high=high, **more)
 
 
@@ -200,14 +200,18 @@ def angle(name: str, words: str, low: float, **more: Any) -> Option:
 
 
 def choice(
-    name: str, words: str, *choices: str, default: str | None = None, **more: Any
+    name: str,
+    words: str,
+    choices: Sequence[str],
+    default: str | None = None,
+    **more: Any,
 ) -> Option:
-    return Option(name, "choice", words, default, choices, **more)
+    return Option(name, "choice", words, default, tuple(choices), **more)
 
 
 _WALL = "Against which wall of the slots the sled is held in every cut"
-HOLD = choice("hold", _WALL, "left", "right", of_sled=True)
+HOLD = choice("hold", _WALL, ("left", "right"), of_sled=True)
 _STOOD = "How the indicator stood, if not as usual"
-MOUNT = choice("mount", _STOOD, "standing", "carried", recorded=True)
+MOUNT = choice("mount", _STOOD, ("standing", "carried"), recorded=True)
 _SIDE = "On which side of the surface the indicator first stood"
-SIDE = choice("side", _SIDE, "left", "right", recorded=True)
+SIDE = choice("side", _SIDE, ("left", "right"), recorded=True)

@@ -155,7 +155,7 @@ CHECK = Check(
     options=(
         angle("blade", "How far the blade is out, from its own check", -STEEPEST),
         angle("blade_uncertainty", "Give or take of that", 0.0, needs="blade"),
-        choice("hold", "Against which wall of the slot it is held", "left", "right"),
+        choice("hold", "Against which wall of the slot it is held", ("left", "right")),
         MOUNT,
         SIDE,
     ),

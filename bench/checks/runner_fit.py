@@ -97,7 +97,7 @@ def accepts(
 
 
 def evaluate(evidence: Evidence) -> Finding:
-    from bench.geometry.reversal import GeometryError
+    from bench.geometry.columns import GeometryError
     from bench.geometry.runner_play import runner_fit
 
     try:
@@ -284,7 +284,7 @@ CHECK = Check(
         choice(
             "runner",
             "Which runner is measured live",
-            *("left", "right", "both"),
+            ("left", "right", "both"),
             default="left",
         ),
         Option(
@@ -298,21 +298,21 @@ CHECK = Check(
         length(
             "slot_length",
             "Length of the slot that is measured live",
-            *(10.0, 10000.0),
+            (10.0, 10000.0),
             default=SLOT_LENGTH,
         ),
-        length("runner_length", "Length of the runners", 10.0, 5000.0),
+        length("runner_length", "Length of the runners", (10.0, 5000.0)),
         length(
             "slot_straight",
             "How straight the slot is over a runner's length",
-            *(0.0, 10.0),
+            (0.0, 10.0),
         ),
         length(
             "clearance_least",
             "Clearance, both sides together, under which it binds",
-            *(0.0, 10.0),
+            (0.0, 10.0),
         ),
-        length("clearance_most", "Clearance over which it is loose", 0.001, 10.0),
+        length("clearance_most", "Clearance over which it is loose", (0.001, 10.0)),
     ),
     needs=("jig", "caliper"),
     rank=6,

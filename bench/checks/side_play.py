@@ -40,7 +40,7 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
 
 
 def evaluate(evidence: Evidence) -> Finding:
-    from bench.geometry.reversal import GeometryError
+    from bench.geometry.columns import GeometryError
 
     spots, places = _spots(evidence)
     found = PlayFindings(evidence, [r for name in PLACES for r in spots[name]])
@@ -196,16 +196,16 @@ CHECK = Check(
         length(
             "twist_at",
             "How far from the runners' middle the twist is read",
-            *(1.0, 5000.0),
+            (1.0, 5000.0),
         ),
-        length("runner_length", "Length of the runners", 10.0, 5000.0),
+        length("runner_length", "Length of the runners", (10.0, 5000.0), of_sled=True),
         length(
             "place_error",
             f"How far the twist's place may be off ({PLACE_ERROR:g} mm unless said)",
-            *(0.0, 200.0),
+            (0.0, 200.0),
         ),
-        length("play_least", "The least side play that is good enough", 0.0, 5.0),
-        length("play_most", "The most side play that is good enough", 0.001, 5.0),
+        length("play_least", "The least side play that is good enough", (0.0, 5.0)),
+        length("play_most", "The most side play that is good enough", (0.001, 5.0)),
         SIDE,
     ),
     needs=("jig",),

@@ -180,7 +180,7 @@ CHECK = Check(
         choice(
             "slot",
             "In which slot the indicator rides",
-            *("left", "right"),
+            ("left", "right"),
             default="right",
         ),
         Option(
@@ -194,26 +194,26 @@ CHECK = Check(
         length(
             "front_at",
             "Place of the spot at the front, along the travel",
-            *(-5000.0, 5000.0),
+            (-5000.0, 5000.0),
             unless="turns",
         ),
         length(
             "rear_at",
             "Place of the spot at the rear",
-            *(-5000.0, 5000.0),
+            (-5000.0, 5000.0),
             unless="turns",
         ),
         length(
             "end_float",
             f"How far the arbor floats either way ({END_FLOAT:g} mm unless said)",
-            *(0.0, 10.0),
+            (0.0, 10.0),
             unless="turns",
         ),
         length(
             "carriage_float",
             "How far a slid indicator rests elsewhere"
             f" ({CARRIAGE_FLOAT:g} mm unless said)",
-            *(0.0, 1.0),
+            (0.0, 1.0),
             unless="turns",
             recorded=True,
         ),

@@ -86,7 +86,7 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
 
 def evaluate(evidence: Evidence) -> Finding:
     from bench.geometry.board import board_rotation
-    from bench.geometry.reversal import GeometryError
+    from bench.geometry.columns import GeometryError
 
     options = evidence.options
     near, far = (_widths(evidence, end) for end in (NEAR, FAR))
@@ -219,7 +219,7 @@ CHECK = Check(
     cautions=(COUNT_OFF, BOARD_HELD, EXIT_BLOCK, CUT_CLEAR, MANUAL),
     options=(
         length(
-            "apart", "How far apart along the strip the widths are read", 1.0, 5000.0
+            "apart", "How far apart along the strip the widths are read", (1.0, 5000.0)
         ),
         Option(
             "turns",
@@ -232,10 +232,10 @@ CHECK = Check(
         choice(
             "kept",
             "On which side of the blade the board lies",
-            *("left", "right"),
+            ("left", "right"),
             default="left",
         ),
-        length("board", "Width of the board", 2 * IN_FROM_END + 1.0, 5000.0),
+        length("board", "Width of the board", (2 * IN_FROM_END + 1.0, 5000.0)),
         HOLD,
         angle(
             "cut_scatter",
@@ -245,7 +245,7 @@ CHECK = Check(
         length(
             "edge",
             f"How far the strip's edge is off line ({EDGE:g} mm unless said)",
-            *(0.0, 1.0),
+            (0.0, 1.0),
         ),
         angle(
             "sweep_fence",

@@ -174,7 +174,7 @@ def _blade_set_ups(there: set[str]) -> tuple[str, ...]:
 
 def _answer(name: str, set_ups: Sequence[str], evidence: Evidence) -> _Answer | None:
     """None where nothing was read there. Raises EvidenceError for half of it."""
-    from bench.geometry.reversal import GeometryError
+    from bench.geometry.columns import GeometryError
     from bench.geometry.upright import lean, slope
 
     read = {one: _spots(evidence, one) for one in set_ups}
@@ -276,23 +276,23 @@ CHECK = Check(
         choice(
             "placements",
             "Which of sled fence and blade to check",
-            *("both", "fence", "blade"),
+            ("both", "fence", "blade"),
             default="both",
         ),
         choice(
             "blade_turns",
             "At how many turns of the blade it is read",
-            *("two", "four"),
+            ("two", "four"),
             default="four",
         ),
         choice(
             "stands",
             "On which side of the blade the square stands",
-            *("left", "right"),
+            ("left", "right"),
             default="right",
         ),
-        length("low_at", "How high the lower reading is", 1.0, 500.0),
-        length("high_at", "How high the upper reading is", 1.0, 500.0),
+        length("low_at", "How high the lower reading is", (1.0, 500.0)),
+        length("high_at", "How high the upper reading is", (1.0, 500.0)),
         Option("limit", "slope", "How far it may lean", LIMIT, low=1e-6, high=0.1),
     ),
     needs=("jig",),

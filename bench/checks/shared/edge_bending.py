@@ -18,7 +18,7 @@ from bench.finding import Remark
 
 if TYPE_CHECKING:
     from bench.geometry.cells import Array
-    from bench.geometry.reversal import Column
+    from bench.geometry.columns import Column
     from bench.geometry.straightness import Straightness
     from bench.uncertainty import Part
 
@@ -153,25 +153,25 @@ BENDING_OPTIONS = (
     length(
         "straightedge_thick",
         "How thick the straightedge is, across the sled fence",
-        *(0.5, 200.0),
+        (0.5, 200.0),
         needs="straightedge_high",
     ),
     length(
         "straightedge_high",
         "How high it stands above the sled's base",
-        *(0.5, 500.0),
+        (0.5, 500.0),
         needs="straightedge_thick",
     ),
     length(
         "straightedge_span",
         "How far apart the blocks stand; else a pass's length",
-        *(50.0, 5000.0),
+        (50.0, 5000.0),
         needs="straightedge_thick",
     ),
     choice(
         "straightedge_of",
         "What the straightedge is made of",
-        *MODULUS,
+        tuple(MODULUS),
         needs="straightedge_thick",
     ),
 )
