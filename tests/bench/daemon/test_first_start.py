@@ -123,7 +123,7 @@ async def test_two_that_move_one_that_goes_away_and_a_press_too_short(first_benc
         assert said.phase == "asking" and "pretend-travel by 1." in said.words
         await bench.hands.press_plunger(1, 0.05)
         said = await bench.until(
-            wire, SetupNotice, lambda m: "0.1 mm at the least" in m.words.replace("0.10", "0.1")
+            wire, SetupNotice, lambda m: "0.1 mm at least" in m.words.replace("0.10", "0.1")
         )
         assert said.phase == "asking"
         await bench.hands.press_plunger(1)
@@ -146,9 +146,7 @@ async def test_the_sled_must_go_far_enough_and_stay(first_bench) -> None:
         wire.send(Learn("travel"))
         await bench.until(wire, SetupNotice, asking("travel"))
         await bench.hands.push(20.0, 400.0, settle=1.0)
-        await bench.until(
-            wire, SetupNotice, lambda m: "50 mm at the least" in m.words and m.phase == "asking"
-        )
+        await bench.until(wire, SetupNotice, lambda m: "50 mm at least" in m.words and m.phase == "asking")
         await bench.hands.push(40.0, 400.0)
         found = await bench.until(wire, SetupNotice, seen)
         assert found.value == pytest.approx(60.0, abs=3.0)  # what it had gone already counts
@@ -277,7 +275,7 @@ async def test_an_indicator_in_inches_sends_its_unit_and_so_it_is_shown(first_be
         wire = await bench.talk()
         await on_the_cables(bench, wire)
         await bench.hands.press_plunger(1)
-        assert "so will this" in (await bench.until(wire, SetupNotice, seen)).words
+        assert "so the screen will show inches" in (await bench.until(wire, SetupNotice, seen)).words
         # on a busy machine one press shows too few numbers to tell the count
         await bench.hands.press_plunger(2)
         wire.send(Press(waits=False))
@@ -366,7 +364,7 @@ async def test_nothing_that_moves_is_said_with_what_is_heard(first_bench, monkey
         said = await bench.until(
             wire, SetupNotice, lambda m: "Nothing has moved yet" in m.words and "pretend-travel" in m.words
         )
-        assert said.phase == "asking" and "heard: pretend-indicator, pretend-travel" in said.words
+        assert said.phase == "asking" and "These are heard: pretend-indicator, pretend-travel" in said.words
         bench.ports.silence("travel")
         bench.ports.unplug("indicator")
         bench.ports.unplug("travel")
