@@ -87,6 +87,7 @@ class Settle(msgspec.Struct, frozen=True):
     sweeps: int | None = None  # the total of pushes
     length: float | None = None
     resolution: float | None = None
+    checks: int | None = None  # whole ones in the log, before the next
 
 
 class Contact(msgspec.Struct, frozen=True, rename={"from_": "from"}):

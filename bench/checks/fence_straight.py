@@ -9,33 +9,32 @@ least squares. mm and rad; heights grow where the face stands proud.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Literal
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING
+
+import msgspec
 
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Step
-from bench.checks.options import Option, OptionValue, given_number
+from bench.checks.options import OptionValue, choice, given_number, length
 from bench.checks.shared.board_contacts import AS_IS, ROLLED, contacts
-from bench.checks.shared.cautions import (
-    BLADE_DOWN,
-    COUNT_OFF,
-    MANUAL,
-    STILL_TEETH,
-    UNPLUG,
-)
+from bench.checks.shared.cautions import AT_REST
 from bench.checks.shared.edge_bending import BENDING_OPTIONS, bending
 from bench.checks.shared.face_profile import (
-    Differs,
     Face,
+    PassScatter,
     averaged_away,
-    differs,
     face_of,
+    pass_scatter,
 )
+from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.slips import short_pushes, too_fine
-from bench.finding import Finding, Quantity, Remark, Settle
+from bench.finding import Finding, Remark, Settle
 
 if TYPE_CHECKING:
     from bench.geometry.cells import Array
-    from bench.uncertainty import Combined, Part
+    from bench.geometry.columns import Column
+    from bench.geometry.straightness import Straightness
+    from bench.uncertainty import Part
 
 AGAIN = (
     "Draw the indicator back to the left end and wipe the face. Push it low at its"
@@ -47,61 +46,63 @@ STRAIGHTEDGE = 0.05 / 600
 
 
 PRESSED = "pressed"
-_PRESSED = Step(
-    placement=PRESSED,
-    words=(
-        "Leave the straightedge as it lies. Push the indicator along it again. Press it"
-        " against the straightedge with your whole hand, low at its base. That shows"
-        " how far the straightedge gives way."
-    ),
-    gather="sweep",
-    repeat=2,
-    picture="straightedge-as-is",
-    reseat="Draw the indicator back to the left end. Press as hard as before.",
-    pushed="indicator",
+
+
+def _pass(placement: str, words: str, picture: str) -> Step:
+    return Step(
+        placement,
+        words,
+        "sweep",
+        picture=f"straightedge-{picture}",
+        reseat=AGAIN,
+        pushed="indicator",
+    )
+
+
+AS_IT_LIES = _pass(
+    AS_IS,
+    "Straightedge along the sled fence, its ends on two equal blocks."
+    " Indicator riding along the straightedge, its tip on the sled fence."
+    " It begins at the left end; the travel counts from the blade.",
+    AS_IS,
 )
+ROLLED_OVER = _pass(
+    ROLLED,
+    "Roll the straightedge over about its own length. The same end stays on the"
+    " left. The edge that was ridden faces the other way. Do not swap its ends.",
+    ROLLED,
+)
+PRESSED_HARD = msgspec.structs.replace(
+    _pass(
+        PRESSED,
+        "Leave the straightedge as it lies. Push the indicator along it again. Press"
+        " its base against the straightedge with your whole hand. That shows how far"
+        " the straightedge gives way.",
+        AS_IS,
+    ),
+    repeat=2,
+    reseat="Draw the indicator back to the left end. Press as hard as before.",
+)
+
+
+def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
+    del gear
+    if options.get("placements") == AS_IS:
+        return (AS_IT_LIES,)
+    if options.get("straightedge_thick") is not None:
+        return (AS_IT_LIES, ROLLED_OVER)
+    return (AS_IT_LIES, PRESSED_HARD, ROLLED_OVER)
 
 
 def accepts(
     placement: str, options: Mapping[str, OptionValue], gear: EvidenceGear
 ) -> Step | None:
     del options, gear
-    return _PRESSED if placement == PRESSED else None
-
-
-def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
-    del gear
-    as_is = Step(
-        placement=AS_IS,
-        words=(
-            "Straightedge along the sled fence, its ends on two equal blocks."
-            " Indicator riding along the straightedge, its tip on the sled fence."
-            " It begins at the left end; the travel counts from the blade."
-        ),
-        gather="sweep",
-        picture="straightedge-as-is",
-        reseat=AGAIN,
-        pushed="indicator",
-    )
-    rolled = Step(
-        placement=ROLLED,
-        words=(
-            "Roll the straightedge over about its own length. The same end stays on the"
-            " left. The edge that was ridden faces the other way. Do not swap its ends."
-        ),
-        gather="sweep",
-        picture="straightedge-rolled-over",
-        reseat=AGAIN,
-        pushed="indicator",
-    )
-    if options.get("placements") == AS_IS:
-        return (as_is,)
-    size_said = options.get("straightedge_thick") is not None
-    return (as_is, rolled) if size_said else (as_is, _PRESSED, rolled)
+    return PRESSED_HARD if placement == PRESSED else None
 
 
 def evaluate(evidence: Evidence) -> Finding:
-    from bench.geometry.reversal import GeometryError
+    from bench.geometry.columns import GeometryError
 
     try:
         return _evaluate(evidence)
@@ -111,7 +112,7 @@ def evaluate(evidence: Evidence) -> Finding:
 
 def _evaluate(evidence: Evidence) -> Finding:
     from bench.geometry.straightness import bow, least_squares, minimum_zone
-    from bench.uncertainty import settle, verdict
+    from bench.uncertainty import settle
 
     remarks: list[Remark] = []
     placements = [
@@ -126,104 +127,53 @@ def _evaluate(evidence: Evidence) -> Finding:
     face, bent, said_of_it = bending(evidence, face)
     rest = [_span(evidence, face), _straightedge(evidence, face, remarks)]
     remarks.append(said_of_it)
-    confidence = 0.99 if evidence.known.looks else 0.95
-    zone, line, arch = (
-        minimum_zone(face.x, face.f),
-        least_squares(face.x, face.f),
-        bow(face.x, face.f),
+    lost, limit = averaged_away(face), _limit(evidence)
+
+    def straightness_by(fit: Callable[[Column, Column], Straightness]) -> _Straightness:
+        rows = [*rest, bent.row_of(face, fit)]
+        return _straightness(face, fit, rows, lost)
+
+    zone, line = straightness_by(minimum_zone), straightness_by(least_squares)
+    budget, of_line = combined(evidence, zone.rows), combined(evidence, line.rows)
+    arch = bow(face.x, face.f)
+    of_bow = combined(
+        evidence,
+        [
+            *pass_scatter(face, arch.sensitivity).between.parts,
+            *rest,
+            bent.row(arch.sensitivity),
+            _lost(lost, arch.sensitivity),
+        ],
     )
-    lost = averaged_away(face)
-    of_zone = differs(face, zone.sensitivity)
-    value, combined = _straightness(
-        face,
-        of_zone,
-        "minimum-zone",
-        [*rest, bent.row_of(face, minimum_zone), _lost(lost, zone.sensitivity)],
-        confidence,
-    )
-    limit = _limit(evidence)
-    said = verdict(value, combined.expanded, limit) if limit is not None else None
-    crown, of_bow = (
-        float(arch.height),
-        _bow_row(
-            face,
-            arch.sensitivity,
-            [*rest, bent.row(arch.sensitivity), _lost(lost, arch.sensitivity)],
-            confidence,
-        ),
-    )
-    way = (
-        "crown"
-        if crown > of_bow.expanded
-        else "hollow"
-        if crown < -of_bow.expanded
-        else None
-    )
-    ls_value, of_line = _straightness(
-        face,
-        differs(face, line.sensitivity),
-        "least-squares",
-        [*rest, bent.row_of(face, least_squares), _lost(lost, line.sensitivity)],
-        confidence,
-    )
+    crown = float(arch.height)
+    bulges = "crown" if crown > 0 else "hollow"
+    way = bulges if abs(crown) > of_bow.expanded else None
     quantities = [
-        Quantity(
-            "minimum-zone",
-            value,
-            "mm",
-            combined.expanded,
-            combined.degrees_of_freedom,
-            limit,
-            said,
-            way,
-        ),
-        Quantity(
-            "least-squares",
-            ls_value,
-            "mm",
-            of_line.expanded,
-            of_line.degrees_of_freedom,
-            way=way,
-        ),
-        Quantity(
-            "bow",
-            crown,
-            "mm",
-            of_bow.expanded,
-            of_bow.degrees_of_freedom,
-            way="crown" if crown > 0 else "hollow",
-        ),
+        quantity("minimum-zone", zone.value, budget, limit, way, unit="mm"),
+        quantity("least-squares", line.value, of_line, way=way, unit="mm"),
+        quantity("bow", crown, of_bow, way=bulges, unit="mm"),
     ]
+    between, groups = zone.scatter.between, zone.scatter.groups
     settled: Settle | None = None
-    if said == "cannot-tell" and limit is not None:
+    if quantities[0].verdict == "cannot-tell" and limit is not None:
         settled = settle(
-            value,
-            combined,
-            limit,
-            of_zone.between,
-            of_zone.groups,
-            count=face.count or None,
+            zone.value, budget, limit, between, groups, count=face.count or None
         )
-    remarks += _contradictions(face, combined, value, limit)
+    remarks += _contradictions(face, budget.expanded, zone.value, limit)
     remarks += too_fine(evidence)
     remarks += short_pushes(
         [max(t.travel) - min(t.travel) for t in evidence.traces if t.travel]
     )
-    contact = contacts(evidence, face, rest, bent, confidence, remarks)
-    if of_zone.between.single:
+    contact = contacts(evidence, face, rest, bent, budget.confidence, remarks)
+    if between.single:
         remarks.append(Remark("one-pass", values={"source": "usual"}))
-    jig = evidence.gear.jig
-    return Finding(
-        check=KIND,
-        jig=jig.name if jig else None,
-        saw=evidence.gear.saw.name if evidence.gear.saw else None,
-        quantities=quantities,
-        verdict=said,
-        confidence=confidence,
+    return finding(
+        evidence,
+        quantities,
+        budget,
         settle=settled,
         sweeps=face.rows,
-        budget=combined.rows,
-        single_sweep=of_zone.between.single,
+        single_sweep=between.single,
         profile=[(float(x), float(f)) for x, f in zip(face.x, face.f, strict=True)],
         contact=contact,
         remarks=remarks,
@@ -236,29 +186,29 @@ def _limit(evidence: Evidence) -> float | None:
     return given_number(evidence.options, "straight") or usual
 
 
+class _Straightness(msgspec.Struct, frozen=True):
+    value: float  # mm
+    scatter: PassScatter
+    rows: list[Part | None]
+
+
 def _straightness(
     face: Face,
-    differ: Differs,
-    line: Literal["minimum-zone", "least-squares"],
+    fit: Callable[[Column, Column], Straightness],
     rest: Sequence[Part | None],
-    confidence: float,
-) -> tuple[float, Combined]:
+    lost: Array,
+) -> _Straightness:
     """What noise adds to a straightness is taken off, and the interval is that of what
     is left."""
     from bench.geometry.straightness import less_noise
-    from bench.uncertainty import combine
 
-    left = less_noise(face.x, face.f, face.covariance, line)
-    rows = differ.rows(float(left.standard_uncertainty))
-    return float(left.straightness), combine([*rows, *rest], confidence)
-
-
-def _bow_row(
-    face: Face, sensitivity: Array, rest: Sequence[Part | None], confidence: float
-) -> Combined:
-    from bench.uncertainty import combine
-
-    return combine([*differs(face, sensitivity).between.parts, *rest], confidence)
+    sensitivity = fit(face.x, face.f).sensitivity
+    scatter = pass_scatter(face, sensitivity)
+    left = less_noise(face.x, face.f, face.covariance, fit)
+    rows = [*scatter.rows(float(left.standard_uncertainty)), *rest]
+    return _Straightness(
+        float(left.straightness), scatter, [*rows, _lost(lost, sensitivity)]
+    )
 
 
 def _lost(lost: Array, sensitivity: Array) -> Part | None:
@@ -318,7 +268,7 @@ def _both_or_chosen(evidence: Evidence, placements: Sequence[str]) -> None:
 
 
 def _contradictions(
-    face: Face, combined: Combined, value: float, limit: float | None
+    face: Face, fuzz: float, value: float, limit: float | None
 ) -> list[Remark]:
     """A straightedge that shows no error, or far more than the fence, was perhaps not
     turned as drawn. An indicator that was turned with it takes one for the other: said
@@ -328,7 +278,6 @@ def _contradictions(
     if face.g is None:
         return []
     of_edge = float(minimum_zone(face.x, face.g).straightness)
-    fuzz = combined.expanded
     far_more = of_edge > 3.0 * max(value, fuzz) and of_edge > 0.05
     if far_more or (limit is not None and value <= limit < of_edge - fuzz):
         values = {"crooked": of_edge}
@@ -338,31 +287,24 @@ def _contradictions(
     return []
 
 
-KIND = "fence-straight"
 CHECK = Check(
-    kind=KIND,
+    kind="fence-straight",
     question="Is the sled's fence straight?",
     plan=plan,
     evaluate=evaluate,
     quantities=("minimum-zone", "least-squares", "bow"),
-    cautions=(UNPLUG, BLADE_DOWN, STILL_TEETH, COUNT_OFF, MANUAL),
+    cautions=AT_REST,
     options=(
-        Option(
-            "placements", "choice", "Which set-ups to take", "both", ("both", AS_IS)
-        ),
-        Option(
+        choice("placements", "Which set-ups to take", ("both", AS_IS), default="both"),
+        length(
             "straight",
-            "length",
             "How straight is good enough; 0.05 mm for a sled unless said",
-            low=0.001,
-            high=10.0,
+            (0.001, 10.0),
         ),
-        Option(
+        length(
             "straightedge",
-            "length",
             "How straight the straightedge is, where it is not rolled over",
-            low=0.0,
-            high=10.0,
+            (0.0, 10.0),
         ),
         *BENDING_OPTIONS,
     ),

@@ -12,13 +12,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import msgspec
 
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Step
-from bench.checks.options import OptionValue, choice
+from bench.checks.options import HOLD, OptionValue, choice
 from bench.checks.shared.cautions import AT_REST
 from bench.checks.shared.long_edge import (
     RightAngle,
@@ -118,8 +117,7 @@ def point_of(jig: Jig | None) -> Point:
     return "toward" if toward else "away"
 
 
-@dataclass(frozen=True)
-class _Answer:
+class _Answer(msgspec.Struct, frozen=True):
     quantity: Quantity
     budget: Combined
     between: Between
@@ -307,14 +305,10 @@ CHECK = Check(
         choice(
             "right_angle",
             "Whether the square's right angle is measured here or known",
-            *("measured", "known"),
+            ("measured", "known"),
             default="measured",
         ),
-        choice(
-            "hold",
-            "Against which wall of the slots the sled is held",
-            *("left", "right"),
-        ),
+        HOLD,
     ),
     needs=("jig",),
 )

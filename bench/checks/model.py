@@ -118,6 +118,7 @@ class SetUpScatter(msgspec.Struct, frozen=True):
     own_variance: float
     own_degrees_of_freedom: float
     checks: int
+    days: int = 0  # of these checks
 
 
 class SquareHistory(msgspec.Struct, frozen=True):

@@ -12,28 +12,23 @@ import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
-from bench.checks.model import (
-    Check,
-    Evidence,
-    EvidenceError,
-    EvidenceGear,
-    Focus,
-    Step,
-)
-from bench.checks.options import Option, OptionValue, number
+import msgspec
+
+from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Focus, Step
+from bench.checks.options import Option, OptionValue, choice, length, number
 from bench.checks.shared.cautions import BLADE_DOWN, MANUAL, STILL_TEETH, UNPLUG
+from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.runner_widths import (
     WHAT,
-    Measured,
+    RunnersAndSlots,
     by_name,
     effects,
-    full_positions,
     headline,
-    measured,
+    runners_and_slots,
     tightness,
 )
 from bench.checks.shared.width_doubts import of_runners
-from bench.finding import Finding, Position, Quantity, Remark, Settle, Verdict
+from bench.finding import Finding, Position, Remark, Settle, Verdict
 
 if TYPE_CHECKING:
     from bench.geometry.runner_play import RunnerFit
@@ -60,28 +55,22 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     """Slot and runner of one side or both, station by station from the near end."""
     del gear
     chosen = options.get("runner") or "left"
-    sides = (
-        ("left", "right")
-        if chosen == "both"
-        else ("right",)
-        if chosen == "right"
-        else ("left",)
-    )
+    sides = ("left", "right") if chosen == "both" else (str(chosen),)
     steps: list[Step] = []
-    for what, length in (
+    for what, along in (
         ("slot", number(options, "slot_length", SLOT_LENGTH)),
         ("runner", number(options, "runner_length", RUNNER_LENGTH)),
     ):
         for side in sides:
-            steps += [_width(f"{what}-{side}", at) for at in _stations(options, length)]
+            steps += [_width(f"{what}-{side}", at) for at in _stations(options, along)]
         if len(sides) == 2:
-            steps += [_width(f"{what}-spacing", at) for at in (0.0, length)]
+            steps += [_width(f"{what}-spacing", at) for at in (0.0, along)]
     return tuple(steps)
 
 
-def _stations(options: Mapping[str, OptionValue], length: float) -> list[float]:
+def _stations(options: Mapping[str, OptionValue], along: float) -> list[float]:
     n = int(number(options, "stations", STATIONS))
-    return [round(length * k / (n - 1), 3) for k in range(n)]
+    return [round(along * k / (n - 1), 3) for k in range(n)]
 
 
 def _width(name: str, at: float | None) -> Step:
@@ -108,86 +97,62 @@ def accepts(
 
 
 def evaluate(evidence: Evidence) -> Finding:
-    from bench.geometry.reversal import GeometryError
+    from bench.geometry.columns import GeometryError
     from bench.geometry.runner_play import runner_fit
 
     try:
-        found = measured(evidence.traces, evidence.gear.caliper)
+        found = runners_and_slots(evidence.traces, evidence.gear.caliper)
         fit = runner_fit(found.runners, found.slots)
         return _conclude(evidence, found, fit)
     except GeometryError as error:
         raise EvidenceError(str(error)) from error
 
 
-def _conclude(evidence: Evidence, found: Measured, fit: RunnerFit) -> Finding:
+def _conclude(evidence: Evidence, found: RunnersAndSlots, fit: RunnerFit) -> Finding:
     if fit.yaw_play is None or fit.side_play is None:
         raise EvidenceError(
             "the stations bound no play: measure slot and runner at more places"
         )
     yaw, side, relief = _budgets(evidence, found, fit)
-    below = headline(fit.positions, full_positions(found, fit), found.runner_length)
-    least, most = _limits(evidence)
+    below = headline(fit.positions, fit.full, found.runner_length)
+    least = number(evidence.options, "clearance_least", BINDS)
+    most = number(evidence.options, "clearance_most", LOOSE)
     tightest = min(tightness(f) for f in fit.positions)
-    said = _verdict(tightest, fit.side_play, side.expanded, least, most)
-    judged = evidence.gear.jig is not None or any(
-        evidence.options.get(name) is not None
-        for name in ("clearance_least", "clearance_most")
-    )
+    limits = ("clearance_least", "clearance_most")
+    said: Verdict | None = None
+    if evidence.gear.jig is not None or any(
+        evidence.options.get(name) is not None for name in limits
+    ):
+        said = _verdict(tightest, fit.side_play, side.expanded, least, most)
     doubts, remarks = of_runners(by_name(evidence.traces))
     if not remarks and not doubts:  # what may be misread is not acted on
         remarks += _advice(fit, tightest, least, most)
     remarks += _left_open(found, fit)
-    settled = (
-        Settle(part=side.rows[0].part)
-        if judged and said == "cannot-tell" and side.rows
-        else None
-    )
-    if settled is not None:
+    settled = None
+    if said == "cannot-tell" and side.rows:
+        settled = Settle(part=side.rows[0].part)
         remarks.append(Remark("measure-the-play"))
-    jig = evidence.gear.jig
-    return Finding(
-        check=KIND,
-        jig=jig.name if jig else None,
-        saw=evidence.gear.saw.name if evidence.gear.saw else None,
-        quantities=[
-            Quantity(
-                "yaw-play",
-                float(fit.yaw_play),
-                "rad",
-                _give(below[0], yaw.expanded),
-                yaw.degrees_of_freedom,
-                over=found.runner_length,
-            ),
-            Quantity(
-                "side-play",
-                float(fit.side_play),
-                "mm",
-                _give(below[1], side.expanded),
-                side.degrees_of_freedom,
-                most if judged else None,
-                said if judged else None,
-                _way(tightest, fit.side_play, least, most),
-            ),
-            Quantity(
-                "relief",
-                float(fit.relief),
-                "mm",
-                _give(below[2], relief.expanded),
-                relief.degrees_of_freedom,
-                way=f"binds {_where(fit)}" if fit.relief > 0 else None,
-            ),
-        ],
-        verdict=said if judged else None,
-        confidence=side.confidence,
+    way = _way(tightest, fit.side_play, least, most)
+    binds = f"binds {_where(fit)}" if fit.relief > 0 else None
+    quantities = [
+        quantity("yaw-play", fit.yaw_play, yaw, over=found.runner_length),
+        quantity("side-play", fit.side_play, side, way=way, unit="mm"),
+        quantity("relief", fit.relief, relief, way=binds, unit="mm"),
+    ]
+    replace = msgspec.structs.replace
+    quantities = [
+        replace(q, uncertainty=_give(least_value, q.uncertainty))
+        for q, least_value in zip(quantities, below, strict=True)
+    ]
+    if said is not None:
+        quantities[1] = replace(quantities[1], tolerance=most, verdict=said)
+    return finding(
+        evidence,
+        quantities,
+        yaw,
         settle=settled,
-        budget=yaw.rows,
         positions=[
-            Position(
-                at=float(p.at),
-                yaw_play=None if p.yaw_play is None else float(p.yaw_play),
-                side_play=None if p.side_play is None else float(p.side_play),
-                relief=float(p.relief),
-            )
+            Position(float(p.at), p.yaw_play, p.side_play, float(p.relief))
             for p in fit.positions
         ],
         remarks=remarks,
@@ -202,12 +167,11 @@ def _give(below: float, expanded: float) -> float:
 
 
 def _budgets(
-    evidence: Evidence, found: Measured, fit: RunnerFit
+    evidence: Evidence, found: RunnersAndSlots, fit: RunnerFit
 ) -> tuple[Combined, Combined, Combined]:
     """Of yaw play, side play and relief."""
-    from bench.uncertainty import Part, combine, rectangular
+    from bench.uncertainty import Part, rectangular
 
-    confidence = 0.99 if evidence.known.looks else 0.95
     bow = number(evidence.options, "slot_straight", BOW)
     # a bow of h takes h off the side play, wants h more relief, and 2 h over the length
     # off the yaw play, as two bows would
@@ -219,20 +183,11 @@ def _budgets(
     ]
     for part, effect in effects(found, fit).items():
         dof = found.reading_dof if part == "widths as read" else None
-        kind = "A" if dof is not None else "B"
-        for row, u in zip(
-            rows, (effect.yaw_play, effect.side_play, effect.relief), strict=True
-        ):
-            row.append(Part(part, "A" if kind == "A" else "B", u, dof))
-    yaw, side, relief = (combine([p for p in row if p], confidence) for row in rows)
+        sizes = (effect.yaw_play, effect.side_play, effect.relief)
+        for row, u in zip(rows, sizes, strict=True):
+            row.append(Part(part, "B" if dof is None else "A", u, dof))
+    yaw, side, relief = (combined(evidence, row) for row in rows)
     return yaw, side, relief
-
-
-def _limits(evidence: Evidence) -> tuple[float, float]:
-    options = evidence.options
-    return number(options, "clearance_least", BINDS), number(
-        options, "clearance_most", LOOSE
-    )
 
 
 def _verdict(
@@ -307,7 +262,7 @@ def _advice(fit: RunnerFit, tightest: float, least: float, most: float) -> list[
     return remarks
 
 
-def _left_open(found: Measured, fit: RunnerFit) -> list[Remark]:
+def _left_open(found: RunnersAndSlots, fit: RunnerFit) -> list[Remark]:
     """What the figures leave open."""
     remarks = []
     if not fit.whole:
@@ -318,22 +273,19 @@ def _left_open(found: Measured, fit: RunnerFit) -> list[Remark]:
     return remarks
 
 
-KIND = "runner-fit"
-
 CHECK = Check(
-    kind=KIND,
+    kind="runner-fit",
     question="Do the runners fit their slots?",
     plan=plan,
     evaluate=evaluate,
     quantities=("yaw-play", "side-play", "relief"),
     cautions=(UNPLUG, BLADE_DOWN, STILL_TEETH, MANUAL),
     options=(
-        Option(
+        choice(
             "runner",
-            "choice",
             "Which runner is measured live",
-            "left",
             ("left", "right", "both"),
+            default="left",
         ),
         Option(
             "stations",
@@ -343,38 +295,24 @@ CHECK = Check(
             low=2,
             high=50,
         ),
-        Option(
+        length(
             "slot_length",
-            "length",
             "Length of the slot that is measured live",
-            SLOT_LENGTH,
-            low=10.0,
-            high=10000.0,
+            (10.0, 10000.0),
+            default=SLOT_LENGTH,
         ),
-        Option(
-            "runner_length", "length", "Length of the runners", low=10.0, high=5000.0
-        ),
-        Option(
+        length("runner_length", "Length of the runners", (10.0, 5000.0)),
+        length(
             "slot_straight",
-            "length",
             "How straight the slot is over a runner's length",
-            low=0.0,
-            high=10.0,
+            (0.0, 10.0),
         ),
-        Option(
+        length(
             "clearance_least",
-            "length",
             "Clearance, both sides together, under which it binds",
-            low=0.0,
-            high=10.0,
+            (0.0, 10.0),
         ),
-        Option(
-            "clearance_most",
-            "length",
-            "Clearance over which it is loose",
-            low=0.001,
-            high=10.0,
-        ),
+        length("clearance_most", "Clearance over which it is loose", (0.001, 10.0)),
     ),
     needs=("jig", "caliper"),
     rank=6,

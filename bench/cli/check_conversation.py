@@ -34,9 +34,7 @@ from bench.protocol.client import Gone, NoDaemon, WireClient
 from bench.render.result import result_lines
 from bench.render.wording import with_name, without_port
 from bench.units import System
-
-RETURN_PATIENCE_S = 60.0  # that a daemon which went away may take to come back
-RETRY_S = 0.2  # between two attempts to reach it
+from hw.patience import RETURN_RETRY_S, RETURN_S
 
 
 class CheckConversation:
@@ -85,13 +83,13 @@ class CheckConversation:
         client.send(self._begin)
 
     def _reconnect(self) -> None:
-        until = time.monotonic() + RETURN_PATIENCE_S
+        until = time.monotonic() + RETURN_S
         where = socket_path(self._socket)
         while time.monotonic() < until:
             try:
                 client = WireClient(where, slow=say_slow)
             except NoDaemon:
-                time.sleep(RETRY_S)
+                time.sleep(RETURN_RETRY_S)
                 continue
             say("The daemon is back.")
             self._last_ask = None
@@ -99,7 +97,7 @@ class CheckConversation:
             return
         raise Complaint(
             f"the daemon at {where} did not come back within"
-            f" {RETURN_PATIENCE_S:.0f} s; the log holds what it saved"
+            f" {RETURN_S:.0f} s; the log holds what it saved"
         )
 
     def _listen(self) -> Finding:

@@ -9,8 +9,9 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
 from pathlib import Path
+
+import msgspec
 
 # an hour of the fastest instrument; more is not a recorded sweep
 MOST_BYTES = 64 * 1024 * 1024
@@ -21,8 +22,7 @@ class RecordedError(ValueError):
     """A file or row that cannot be read; the message names file and line."""
 
 
-@dataclass(frozen=True, slots=True)
-class Place:
+class Place(msgspec.Struct, frozen=True):
     """A file, and the line in it where one is meant."""
 
     file: str
@@ -33,16 +33,14 @@ class Place:
         return RecordedError(f"{where}: {problem}")
 
 
-@dataclass(frozen=True, slots=True)
-class Row(Place):
+class Row(Place, frozen=True):
     """cells: one for each name of the header, without blanks around it. line: where the
     row ends, from 1."""
 
-    cells: dict[str, str] = field(default_factory=dict)
+    cells: dict[str, str] = {}
 
 
-@dataclass(frozen=True, slots=True)
-class Table:
+class Table(msgspec.Struct, frozen=True):
     """header: its place. names: of the header row, lower case. rows: at least one."""
 
     header: Place

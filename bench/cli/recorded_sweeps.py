@@ -13,9 +13,10 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 from itertools import pairwise
 from pathlib import Path
+
+import msgspec
 
 from bench.checks.model import Check, EvidenceGear, Step, Trace
 from bench.checks.options import OptionValue
@@ -44,25 +45,23 @@ _NUMBER = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]{1,3})?")
 _NOT_FINITE = re.compile(r"[+-]?(nan|inf|infinity)", re.IGNORECASE)
 
 
-@dataclass(frozen=True, slots=True)
-class _Length:
+class _Length(msgspec.Struct, frozen=True):
     """A column of lengths: its name in the file, and mm for one of its units."""
 
     column: str
     factor: float
 
 
-@dataclass(slots=True)
-class _Group:
+class _Group(msgspec.Struct):
     """The rows of one sweep and placement."""
 
     step: Step
     sweep: str
     placement: str
-    travel: list[float] = field(default_factory=list)
-    reading: list[float] = field(default_factory=list)
-    at: list[float | None] = field(default_factory=list)
-    rows: list[Row] = field(default_factory=list)
+    travel: list[float] = []
+    reading: list[float] = []
+    at: list[float | None] = []
+    rows: list[Row] = []
     seat: str | None = None
     hold: str | None = None
 

@@ -256,7 +256,9 @@ class Console(App[None]):
     def action_keys(self) -> None:
         active = self.screen.active_bindings.values()
         keys = {b.binding.action: b for b in reversed(list(active)) if b.enabled}
-        self.keys_below = [b for b in reversed(keys.values()) if _told(b.binding)]
+        told = [b for b in reversed(keys.values()) if _told(b.binding)]
+        # what cannot be taken back stands last, far from where the cursor is
+        self.keys_below = sorted(told, key=lambda b: b.binding.action == "quit")
         self.push_screen("keys")
 
     def action_look(self) -> None:
@@ -327,11 +329,7 @@ def make_console(
 ) -> Console:
     """The application from plain arguments; tests, command and demo all use it.
     ValueError: no such look."""
-    chosen = (
-        themes.find_theme(look)
-        if look is not None
-        else themes.theme_for_terminal(
-            os.environ.get("TERM", ""), bool(os.environ.get("NO_COLOR"))
-        )
-    )
-    return Console(path, look=chosen, early=early, guest=guest)
+    term, colourless = os.environ.get("TERM", ""), bool(os.environ.get("NO_COLOR"))
+    chosen = themes.find_theme(look) if look else None
+    suits = chosen or themes.theme_for_terminal(term, colourless)
+    return Console(path, look=suits, early=early, guest=guest)

@@ -1,21 +1,32 @@
-"""A field of characters on which set-ups are drawn."""
+"""A field of characters and of finer dots on which everything is drawn."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from itertools import groupby
 
 from bench.console.glyphs import GlyphSet
-from bench.console.text import Block, Line, Role
+from bench.console.text import Block, Role
 
-# column, row, text, role, and which end of the text stands at the column
-Label = tuple[int, int, str, Role, str]
+# dots of a cell, by column and row: braille, or the two halves of a block
+_BRAILLE = ((0x01, 0x02, 0x04, 0x40), (0x08, 0x10, 0x20, 0x80))
+STEPS = 400  # dots of a straight line, more than any screen has
+DASH = 8  # dots of a dashed line that are drawn and left out in turn
 
 
 class Canvas:
-    """Columns from the left, rows from the top; what falls outside is left out."""
+    """Columns from the left, rows from the top; what falls outside is left out.
 
-    def __init__(self, wide: int, high: int, glyphs: GlyphSet) -> None:
+    Dots are placed by shares from 0 to 1, from the lower left of the upper `field`
+    rows; a cell has the role of its last dot.
+    """
+
+    def __init__(
+        self, wide: int, high: int, glyphs: GlyphSet, field: int | None = None
+    ) -> None:
         self.wide, self.high, self.glyphs = wide, high, glyphs
+        self.field = high if field is None else field
+        self.per_x, self.per_y = (2, 4) if glyphs.braille else (1, 2)
+        self._dots: dict[tuple[int, int], int] = {}
         self._cells: list[list[tuple[str, Role]]] = [
             [(" ", "text")] * wide for _ in range(high)
         ]
@@ -27,19 +38,26 @@ class Canvas:
             if 0 <= x + offset < self.wide:
                 self._cells[y][x + offset] = (char, role)
 
-    def label(self, x: int, y: int, text: str, role: Role, *, at: str = "left") -> None:
+    def label(self, x: int, y: int, text: str, role: Role, at: str = "left") -> bool:
         """Words that begin (`left`), end (`right`) or stand with their middle at column
         `x`. Where they would hang over the edge they move in; where they do not fit, or
-        would stand on what is there, they are left out whole."""
-        first = {"left": x, "middle": x - len(text) // 2, "right": x - len(text) + 1}[
-            at
-        ]
-        first = max(0, min(first, self.wide - len(text)))
-        room = range(max(0, first - 1), min(self.wide, first + len(text) + 1))
+        would stand on what is there, they are left out whole, and it is False."""
+        back = {"left": 0, "middle": len(text) // 2, "right": len(text) - 1}[at]
+        first = max(0, min(x - back, self.wide - len(text)))
+        room = slice(max(0, first - 1), first + len(text) + 1)
         if len(text) > self.wide or not 0 <= y < self.high:
-            return
-        if all(self._cells[y][cell][0] == " " for cell in room):
+            return False
+        free = all(char == " " for char, _ in self._cells[y][room])
+        if free:
             self.words(first, y, text, role)
+        return free
+
+    def foot(self, left: str, middle: str, right: str, y: int | None = None) -> None:
+        """A row of words below the field: its two ends, and what lies between."""
+        row = self.high - 1 if y is None else y
+        self.label(0, row, left, "faint")
+        self.label(self.wide - 1, row, right, "faint", "right")
+        self.label(self.wide // 2, row, middle, "faint", "middle")
 
     def fill(self, x: int, y: int, wide: int, role: Role) -> None:
         """Solid metal, one row high."""
@@ -51,44 +69,56 @@ class Canvas:
 
     def frame(self, x: int, y: int, wide: int, high: int, role: Role) -> None:
         g = self.glyphs
-        self.words(x, y, g.corner[0] + g.across * (wide - 2) + g.corner[1], role)
-        for row in range(y + 1, y + high - 1):
+        last, across = y + high - 1, g.across * (wide - 2)
+        self.words(x, y, g.corner[0] + across + g.corner[1], role)
+        for row in range(y + 1, last):
             self.words(x, row, g.down, role)
             self.words(x + wide - 1, row, g.down, role)
-        self.words(
-            x, y + high - 1, g.corner[2] + g.across * (wide - 2) + g.corner[3], role
-        )
+        self.words(x, last, g.corner[2] + across + g.corner[3], role)
 
-    def put(self, y: int, line: Line) -> None:
-        """A row that was drawn elsewhere."""
-        x = 0
-        for text, role in line:
-            self.words(x, y, text, role)
-            x += len(text)
+    # ---- dots ------------------------------------------------------------------------
+
+    def dot(self, x: float, y: float, role: Role) -> None:
+        px, py = (
+            _place(x, self.wide * self.per_x),
+            _place(1 - y, self.field * self.per_y),
+        )
+        cell = px // self.per_x, py // self.per_y
+        bit = _BRAILLE[px % 2][py % 4] if self.glyphs.braille else 1 + py % 2
+        self._dots[cell] = bits = self._dots.get(cell, 0) | bit
+        g = self.glyphs
+        sign = chr(0x2800 + bits) if g.braille else (g.upper, g.lower, g.full)[bits - 1]
+        self._cells[cell[1]][cell[0]] = (sign, role)
+
+    def sign(self, x: float, y: float, sign: str, role: Role) -> None:
+        """One character at a place in the field."""
+        column = min(self.wide - 1, max(0, int(x * self.wide)))
+        row = min(self.field - 1, max(0, int((1.0 - y) * self.field)))
+        self._cells[row][column] = (sign, role)
+
+    def line(
+        self,
+        start: tuple[float, float],
+        end: tuple[float, float],
+        role: Role,
+        *,
+        dashed: bool = False,
+    ) -> None:
+        (x0, y0), (x1, y1) = start, end
+        for n in range(STEPS):
+            if not dashed or n % DASH < DASH // 2:
+                share = n / (STEPS - 1)
+                self.dot(x0 + (x1 - x0) * share, y0 + (y1 - y0) * share, role)
 
     def block(self) -> Block:
-        out: Block = []
-        for cells in self._cells:
-            line: Line = []
-            for char, role in cells:
-                if line and line[-1][1] == role:
-                    line[-1] = (line[-1][0] + char, role)
-                else:
-                    line.append((char, role))
-            out.append(line)
-        return out
+        return [
+            [
+                ("".join(char for char, _ in run), role)
+                for role, run in groupby(row, key=lambda cell: cell[1])
+            ]
+            for row in self._cells
+        ]
 
 
-def overlaid(
-    block: Block,
-    wide: int,
-    glyphs: GlyphSet,
-    labels: Sequence[Label],
-) -> Block:
-    """The rows, with labels where there is room for them."""
-    canvas = Canvas(wide, len(block), glyphs)
-    for y, line in enumerate(block):
-        canvas.put(y, line)
-    for x, y, text, role, at in labels:
-        canvas.label(x, y, text, role, at=at)
-    return canvas.block()
+def _place(share: float, dots: int) -> int:
+    return min(dots - 1, max(0, round(share * (dots - 1))))

@@ -7,10 +7,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from bench.console.canvas import Label, overlaid
+from bench.console.canvas import Canvas
 from bench.console.glyphs import GlyphSet
-from bench.console.plot import DotCanvas
-from bench.console.text import Block, Line, fit
+from bench.console.text import Block, Role
 
 CAUSES = {
     "fence": "sled fence",
@@ -23,7 +22,6 @@ CAUSES = {
 }
 NAME_WIDE = 12
 LEAST_WIDE, LEAST_HIGH = 30, 6
-DOTS = 200  # dots of a line, more than any screen has
 COVERAGE = 1.96  # standard uncertainties of 95 %
 
 
@@ -34,52 +32,52 @@ def draw_bars(document: dict[str, Any], wide: int, glyphs: GlyphSet) -> Block:
     most = max((_reach(row) for row in rows), default=0.0)
     if half < 6 or most <= 0:
         return []
+    canvas, zero = Canvas(wide, len(rows) + 1, glyphs), NAME_WIDE + 1 + half
+    canvas.label(zero - 2, 0, "shorter", "faint", "right")
+    canvas.label(zero + 2, 0, "longer", "faint")
+    canvas.words(zero, 0, glyphs.down, "faint")
     way = 1 if document["at"] != "right" else -1
-    head = f"{'shorter':>{NAME_WIDE + 1 + half - 1}} {glyphs.down} longer"
-    out: Block = [fit([(head, "faint")], wide)]
-    for row in rows:
+    for y, row in enumerate(rows, 1):
         value = way * row["value"] / most * half
         give = COVERAGE * row["standard_uncertainty"] / most * half
-        line: Line = [(f"{CAUSES[row['part']]:<{NAME_WIDE}} ", "text")]
-        for at in range(-half, half + 1):
-            if at == 0:
-                line.append((glyphs.down, "faint"))
-            elif min(value, 0) - 0.5 < at < max(value, 0) + 0.5 and abs(value) >= 0.5:
-                line.append((glyphs.full, "trace"))
-            elif value - give <= at <= value + give:
-                line.append((glyphs.across, "faint"))
-            else:
-                line.append((" ", "text"))
-        out.append(fit(line, wide))
-    return out
+        canvas.words(0, y, CAUSES[row["part"]], "text")
+        _span(canvas, zero, y, value - give, value + give, glyphs.across, "faint")
+        if abs(value) >= 0.5:
+            _span(canvas, zero, y, min(value, 0), max(value, 0), glyphs.full, "trace")
+        canvas.words(zero, y, glyphs.down, "faint")
+    return canvas.block()
+
+
+def _span(
+    c: Canvas, zero: int, y: int, low: float, high: float, sign: str, role: Role
+) -> None:
+    first, last = round(low), round(high)
+    c.words(zero + first, y, sign * (last - first + 1), role)
 
 
 def draw_edge(
     document: dict[str, Any], wide: int, high: int, glyphs: GlyphSet
 ) -> Block:
     """The part from above: its edge on the sled fence below, its cut edge standing on
-    it, far too steep, between the dotted lines of what is good enough."""
+    it, far too steep, between the dashed lines of what is good enough."""
     if wide < LEAST_WIDE or high < LEAST_HIGH:
         return []
     value, limit = document["square"]["value"], document["tolerance"]
     give = COVERAGE * document["square"]["uncertainty"]
     steep = 0.4 / max(abs(value) + give, 1.2 * limit, 1e-9)
-    canvas = DotCanvas(wide, high - 2, glyphs)
-    for n in range(DOTS):
-        y = n / (DOTS - 1)
-        canvas.dot(y, 0.0, "wood")
-        if n % 8 < 4:
-            canvas.dot(0.5 - limit * steep * y, y, "old-trace")
-            canvas.dot(0.5 + limit * steep * y, y, "old-trace")
-        # a fence turned counter-clockwise, drawn level, has the cut lean clockwise
-        canvas.dot(0.5 + value * steep * y, y, "trace")
-    part = "right" if document["at"] == "right" else "left"
-    labels: list[Label] = [
-        (1 if part == "left" else wide - 2, 0, "part", "strong", part),
-        (1, high - 2, "sled fence", "faint", "left"),
-        (wide // 2, high - 1, "you", "strong", "middle"),
-    ]
-    return overlaid([*canvas.block(), [], []], wide, glyphs, labels)
+    canvas = Canvas(wide, high, glyphs, high - 2)
+    canvas.line((0.0, 0.0), (1.0, 0.0), "wood")
+    for edge in (-limit, limit):
+        canvas.line((0.5, 0.0), (0.5 + edge * steep, 1.0), "old-trace", dashed=True)
+    # a fence turned counter-clockwise, drawn level, has the cut lean clockwise
+    canvas.line((0.5, 0.0), (0.5 + value * steep, 1.0), "trace")
+    right = document["at"] == "right"
+    canvas.label(
+        wide - 2 if right else 1, 0, "part", "strong", "right" if right else "left"
+    )
+    canvas.label(1, high - 2, "sled fence", "faint")
+    canvas.label(wide // 2, high - 1, "you", "strong", "middle")
+    return canvas.block()
 
 
 def _reach(row: dict[str, Any]) -> float:

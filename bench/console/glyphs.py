@@ -59,27 +59,16 @@ RICH = GlyphSet(
     here="◆",
 )
 
-PLAIN = GlyphSet(
+PLAIN = msgspec.structs.replace(
+    RICH,
     name="plain",
     braille=False,
-    good="√",
-    bad="!",
-    unsure="?",
-    none="-",
     reads="*",
-    troubled="!",
-    across="─",
-    down="│",
     up_mark="^",
     down_mark="v",
     left_mark="<",
     right_mark=">",
-    corner="┌┐└┘",
     aside="x",
-    full="█",
-    upper="▀",
-    lower="▄",
-    wood="░",
     dash="-",
     here="■",
 )

@@ -128,18 +128,15 @@ def cable_views(
 
 
 class PassView(msgspec.Struct):
-    """A pass as it is drawn: points in mm, and which of them were set aside once that
-    is known."""
+    """A pass as it is drawn: points in mm, and which of them were left out once that is
+    known."""
 
     sweep: str
     placement: str = ""
-    state: str = "running"
     push: bool | None = None
     travel: list[float] = msgspec.field(default_factory=list)
     reading: list[float] = msgspec.field(default_factory=list)
     aside: frozenset[int] = frozenset()
-    slope: float | None = None
-    intercept: float | None = None
 
     def add(self, travel: list[float], reading: list[float]) -> None:
         room = MOST_POINTS - len(self.travel)
@@ -148,14 +145,5 @@ class PassView(msgspec.Struct):
 
     @classmethod
     def of(cls, said: FittedPass) -> PassView:
-        return cls(
-            said.sweep,
-            said.placement,
-            "kept" if said.push else "back",
-            said.push,
-            list(said.travel),
-            list(said.reading),
-            frozenset(said.aside),
-            said.slope,
-            said.intercept,
-        )
+        points = list(said.travel), list(said.reading), frozenset(said.aside)
+        return cls(said.sweep, said.placement, said.push, *points)

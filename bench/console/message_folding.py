@@ -6,10 +6,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from typing import Any
 
-from bench.console import pass_folding
 from bench.console.instrument_view import InstrumentView, PassView, cable_views
 from bench.console.notices import as_sentence
 from bench.console.view_model import CUT, DRIFT, DUE, NOTHING, SHOP, ViewModel
@@ -43,40 +42,39 @@ from bench.protocol import (
 )
 from bench.render.finding import unread_words
 
+PASSES = 24  # passes of a check that are kept to be drawn
+WELL = ("open", "marks")  # states of an instrument without trouble
+DOCUMENTS = {DUE: "due", DRIFT: "drift", CUT: "cut", SHOP: "shop"}
+
 
 def fold(state: ViewModel, message: AnyNotification) -> frozenset[str]:
     """Fold one message into the state; the names of what changed."""
     change = _FOLDS.get(type(message))
-    return NOTHING if change is None else frozenset(change(state, message))
+    return NOTHING if change is None else frozenset(change(state, message).split())
 
 
-def _readings(state: ViewModel, message: Readings) -> frozenset[str]:
+# each gives the names of what changed, parted by blanks
+
+
+def _readings(state: ViewModel, message: Readings) -> str:
     instrument = state.instruments.get(message.instrument)
     if instrument is None or not message.values:
-        return NOTHING
+        return ""
     now = state.clock()
     was_stale = not instrument.fresh(now)
     changed = instrument.add_readings(message, now)
-    if was_stale:
-        return frozenset({"number", "health"})
-    return frozenset({"number"}) if changed else NOTHING
+    return "number health" if was_stale else "number" if changed else ""
 
 
-def _version(state: ViewModel, message: Version) -> Iterable[str]:
-    state.program, state.units = message.program, message.units
-    return ("health", "number", "result")
+def _version(state: ViewModel, message: Version) -> str:
+    state.units = message.units
+    return "health number result"
 
 
-def _status(state: ViewModel, message: StatusReply) -> Iterable[str]:
-    state.program, state.recording, state.log_state = (
-        message.program,
-        message.recording,
-        message.log_state,
-    )
-    state.last = list(message.last)
-    now = state.clock()
+def _status(state: ViewModel, message: StatusReply) -> str:
+    state.log_state, state.last = message.log_state, list(message.last)
     state.instruments = {
-        one.name: _instrument_view(state, one, now) for one in message.instruments
+        one.name: _instrument_view(state, one) for one in message.instruments
     }
     if state.connecting:
         state.confirm_connection()
@@ -87,16 +85,13 @@ def _status(state: ViewModel, message: StatusReply) -> Iterable[str]:
     for note in fresh[-2:]:
         state.say("daemon", note)
     _running(state, message.run)
-    return ("number", "health", "ask", "line", "notice", "result", "past")
+    return "number health ask line notice result past"
 
 
-def _instrument_view(
-    state: ViewModel, said: InstrumentState, now: float
-) -> InstrumentView:
-    instrument = state.instruments.get(said.name) or InstrumentView(
-        said.name, said.role
-    )
-    instrument.update(said, now)
+def _instrument_view(state: ViewModel, said: InstrumentState) -> InstrumentView:
+    known = state.instruments.get(said.name)
+    instrument = known or InstrumentView(said.name, said.role)
+    instrument.update(said, state.clock())
     return instrument
 
 
@@ -105,68 +100,53 @@ def _running(state: ViewModel, run: RunState | None) -> None:
         state.run = state.check = state.ask = state.line = state.verifies = None
         state.passes = []
         return
-    state.run, state.check, state.jig, state.saw = run.id, run.check, run.jig, run.saw
-    state.ask, state.question, state.verifies = run.ask, run.question, run.verifies
-    state.passes = [PassView.of(fitted) for fitted in run.passes][
-        -pass_folding.PASSES :
-    ]
-    state.line = None
-    state.result = None
+    _asked(state, run.id, run)
+    state.passes = [PassView.of(fitted) for fitted in run.passes][-PASSES:]
+    state.line = state.result = None
 
 
-def _instrument(state: ViewModel, message: InstrumentState) -> Iterable[str]:
+def _asked(state: ViewModel, run: str, said: RunState | PromptChanged) -> None:
+    state.run, state.check, state.ask = run, said.check, said.ask
+    state.jig, state.saw, state.verifies = said.jig, said.saw, said.verifies
+    state.question = said.question
+
+
+def _instrument(state: ViewModel, message: InstrumentState) -> str:
     before = state.instruments.get(message.name)
     was, words = ("", "") if before is None else (before.state, before.words)
-    instrument = state.instruments[message.name] = _instrument_view(
-        state, message, state.clock()
-    )
+    instrument = _instrument_view(state, message)
+    state.instruments[message.name] = instrument
     if before is not None and words != message.words:
         # another trouble takes the place of the one before
         state.notices.over(message.name)
-        if message.state not in ("open", "marks"):
+        if message.state not in WELL:
             state.say(message.name, instrument.named_words, bad=True)
-        elif was not in ("open", "marks"):
+        elif was not in WELL:
             state.say(message.name, f"The {message.name} is back.")
-    return ("number", "health", "notice")
+    return "number health notice"
 
 
-def _asking(state: ViewModel, message: PromptChanged) -> Iterable[str]:
+def _asking(state: ViewModel, message: PromptChanged) -> str:
     if message.run is None:
         _running(state, None)
-        return ("ask", "line", "notice", "number", "result")
+        return "ask line notice number result"
     if message.run != state.run:
-        state.passes, state.line, state.result = [], None, None
-        state.live = state.learn = None
+        state.passes = []
+        state.line = state.result = state.live = state.learn = None
         state.notices.clear()
-    before = state.ask
-    state.run, state.check, state.jig, state.ask = (
-        message.run,
-        message.check,
-        message.jig,
-        message.ask,
-    )
-    state.saw, state.question, state.verifies = (
-        message.saw,
-        message.question,
-        message.verifies,
-    )
-    moved_on = (
-        before is None
-        or message.ask is None
-        or before.placement != message.ask.placement
-    )
-    if (
-        message.ask is not None
-        and message.ask.mark is not None
-        and state.line is not None
-    ):
-        taken = message.ask.mark - 1  # one that was taken back is drawn no longer
+    before, ask = state.ask, message.ask
+    _asked(state, message.run, message)
+    moved_on = before is None or ask is None or before.placement != ask.placement
+    if moved_on:  # what was said of the set-up before is over
+        state.notices[:] = [one for one in state.notices if one.bad]
+    if ask is not None and ask.mark is not None and state.line is not None:
+        taken = ask.mark - 1  # one that was taken back is drawn no longer
         moved_on |= len(state.line.travel) > taken
         del state.line.travel[taken:], state.line.reading[taken:]
-    return ("ask", "line", "number") if moved_on else ("ask",)
+    return "ask line number notice" if moved_on else "ask"
 
 
-def _concluded(state: ViewModel, message: Concluded) -> Iterable[str]:
+def _concluded(state: ViewModel, message: Concluded) -> str:
     state.last = [message.finding, *state.last]
     state.past = [message.finding, *state.past] if state.past is not None else None
     if message.run is None or message.run == state.run:
@@ -174,130 +154,168 @@ def _concluded(state: ViewModel, message: Concluded) -> Iterable[str]:
     state.run = state.ask = state.line = None
     state.due = None  # it may be another now
     state.notices.clear()  # what was said of the passes is over; the result speaks
-    return ("ask", "line", "result", "past", "number", "notice")
+    return "ask line result past number notice"
 
 
-def _not_concluded(state: ViewModel, message: NoFinding) -> Iterable[str]:
+def _not_concluded(state: ViewModel, message: NoFinding) -> str:
     if message.run == state.run:
         _running(state, None)
     state.say("check", message.words, bad=True)
-    return ("ask", "line", "notice")
+    return "ask line notice"
 
 
-def _saved(state: ViewModel, message: Saved) -> Iterable[str]:
-    if message.what == "move":
-        state.moves[message.id] = "made"
-        return ("result", "past")
-    return ()
+def _saved(state: ViewModel, message: Saved) -> str:
+    if message.what != "move":
+        return ""
+    state.moves[message.id] = "made"
+    return "result past"
 
 
-def _notice(state: ViewModel, message: Notice) -> Iterable[str]:
-    spoiled = message.about in state.instruments and bool(
-        state.instruments[message.about].spoiled
-    )
+def _notice(state: ViewModel, message: Notice) -> str:
+    about = state.instruments.get(message.about)
+    spoiled = about is not None and bool(about.spoiled)
     state.say(message.about, message.words, bad=spoiled or not message.recorded)
-    return ("notice",)
+    return "notice"
 
 
-def _error(state: ViewModel, message: Error) -> Iterable[str]:
+def _error(state: ViewModel, message: Error) -> str:
     state.say("error", as_sentence(message.text), bad=True)
-    return ("notice",)
+    return "notice"
 
 
-def _done(state: ViewModel, message: Done) -> Iterable[str]:
+def _done(state: ViewModel, message: Done) -> str:
     # a sentence is for the person, a word is for the program
-    if message.remarks or not message.recorded:
-        state.say("done", message.text, bad=not message.recorded)
-        return ("notice",)
-    return ()
+    if not message.remarks and message.recorded:
+        return ""
+    state.say("done", message.text, bad=not message.recorded)
+    return "notice"
 
 
-def _rejected(state: ViewModel, message: Rejected) -> Iterable[str]:
+def _rejected(state: ViewModel, message: Rejected) -> str:
     instrument = state.instruments.get(message.instrument)
     if instrument is not None:
         instrument.rejects += 1
-    return ()
+    return ""
 
 
-def _recording(state: ViewModel, message: Recording) -> Iterable[str]:
-    state.recording, state.log_state = message.words, message.state
-    return ("health",)
+def _recording(state: ViewModel, message: Recording) -> str:
+    state.log_state = message.state
+    return "health"
 
 
-def _rows(state: ViewModel, message: LogRows) -> Iterable[str]:
+def _rows(state: ViewModel, message: LogRows) -> str:
     state.past, state.moves = list(message.findings), dict(message.moves)
     if message.unread:
         state.say("log", unread_words(message.unread), bad=True)
-        return ("past", "notice")
-    return ("past",)
+    return "past notice" if message.unread else "past"
 
 
-def _document(state: ViewModel, message: Document) -> Iterable[str]:
-    part = {DUE: "due", DRIFT: "drift", CUT: "cut", SHOP: "shop"}.get(message.ref or 0)
-    if part is None:
-        return ()
-    setattr(state, part, message.document)
-    return (part,)
+def _document(state: ViewModel, message: Document) -> str:
+    part = DOCUMENTS.get(message.ref or 0, "")
+    if part:
+        setattr(state, part, message.document)
+    return part
 
 
-def _gear(state: ViewModel, message: GearReply) -> Iterable[str]:
+def _gear(state: ViewModel, message: GearReply) -> str:
     state.gear, state.units = message, message.units
-    return ("gear", "result", "ask")
+    return "gear result ask"
 
 
-def _kinds(state: ViewModel, message: ChecksReply) -> Iterable[str]:
+def _kinds(state: ViewModel, message: ChecksReply) -> str:
     state.checks = list(message.checks)
-    return ("gear",)
+    return "gear"
 
 
-def _live(state: ViewModel, message: LiveMoveNotice) -> Iterable[str]:
+def _live(state: ViewModel, message: LiveMoveNotice) -> str:
     state.live = message if message.on else None
-    if not message.on and message.words:
-        state.say("live", message.words)
-        return ("live", "ask", "number", "notice")
-    return ("live", "number")
+    if message.on or not message.words:
+        return "live number"
+    state.say("live", message.words)
+    return "live ask number notice"
 
 
-def _learning(state: ViewModel, message: SetupNotice) -> Iterable[str]:
-    state.learn = (
-        message if message.on and message.phase in ("asking", "seen") else None
-    )
+def _learning(state: ViewModel, message: SetupNotice) -> str:
+    goes_on = message.on and message.phase in ("asking", "seen")
+    state.learn = message if goes_on else None
     if message.phase == "kept":
         state.learned = state.learned | {message.what}
-    if state.learn is None and message.words:
+    if not goes_on and message.words:
         state.say("learn", message.words, bad=message.phase == "failed")
-    return ("ask", "notice", "gear")
+    return "ask notice gear"
 
 
-def _cables(state: ViewModel, message: Cables) -> Iterable[str]:
+def _cables(state: ViewModel, message: Cables) -> str:
     """Numbers of cables that nothing is known of yet; the one that moves is the one
     that is looked at."""
     before = state.ports.keys()
     state.ports = cable_views(state.ports, message.cables, state.clock())
-    moves = [
-        port
-        for port, one in state.ports.items()
-        if one.way() != "still" and not one.grows
-    ]
-    state.moving_port = moves[0] if moves else state.moving_port
-    return (
-        ("ask", "number")
-        if before == state.ports.keys()
-        else ("ask", "number", "health")
-    )
+    for port, one in state.ports.items():
+        if one.way() != "still" and not one.grows:
+            state.moving_port = port
+            break
+    same = before == state.ports.keys()
+    return "ask number" if same else "ask number health"
+
+
+# ---- passes --------------------------------------------------------------------------
+
+
+def _points(state: ViewModel, message: Points) -> str:
+    if state.line is None or state.line.sweep != message.sweep:
+        placement = state.ask.placement if state.ask is not None else None
+        state.line = PassView(message.sweep, placement or "")
+    state.line.add(message.travel, message.reading)
+    return "line"
+
+
+def _pass(state: ViewModel, message: PassNotice) -> str:
+    if message.state == "running":
+        state.line = PassView(message.sweep, message.placement)
+        return "line notice ask"
+    others = [p for p in state.passes if p.sweep != message.sweep]
+    if message.state in ("kept", "measured", "back"):
+        line = state.line
+        if line is None or line.sweep != message.sweep:
+            line = PassView(message.sweep, message.placement)
+        line.push = message.push
+        state.passes, state.line = [*others, line][-PASSES:], None
+    else:
+        state.notices.over("pass", bad=False)  # that it was kept
+        state.line = None if message.state == "refused" else state.line
+        state.passes = others
+    if message.words:
+        bad = message.state == "refused" or not message.recorded
+        state.say("pass", message.words, bad=bad)
+    return "line notice ask"
+
+
+def _fitted(state: ViewModel, message: FittedPass) -> str:
+    fitted = PassView.of(message)
+    state.passes = [fitted if p.sweep == fitted.sweep else p for p in state.passes]
+    return "line"
+
+
+def _mark(state: ViewModel, message: MarkNotice) -> str:
+    if message.at is not None:
+        if state.line is None or message.number == 1:
+            state.line = PassView("marks", message.placement)
+        state.line.add([message.at], [message.value])
+    state.say("mark", f"Mark {message.number} of {message.of}: {message.words}")
+    return "line notice"
 
 
 # by the type of the message
-_FOLDS: dict[type, Callable[[ViewModel, Any], Iterable[str]]] = {
+_FOLDS: dict[type, Callable[[ViewModel, Any], str]] = {
     Readings: _readings,
-    Points: pass_folding.fold_points,
+    Points: _points,
     PromptChanged: _asking,
-    PassNotice: pass_folding.fold_sweep,
-    MarkNotice: pass_folding.fold_mark,
+    PassNotice: _pass,
+    MarkNotice: _mark,
     InstrumentState: _instrument,
     StatusReply: _status,
     Version: _version,
-    FittedPass: pass_folding.fold_fitted,
+    FittedPass: _fitted,
     Concluded: _concluded,
     Document: _document,
     NoFinding: _not_concluded,

@@ -32,7 +32,8 @@ def draw_set_up(
         return []
     c = Canvas(min(wide, MOST_WIDE), min(high, MOST_HIGH), glyphs)
     names = set((ask.picture or "").split("-")) | set((ask.placement or "").split("-"))
-    at = "" if ask.at is None else f"at {length_words(ask.at, units)}"
+    whole = 0 if units == "mm" else None  # as the sentence beside it says it
+    at = "" if ask.at is None else f"at {length_words(ask.at, units, whole)}"
     draw = next((d for known, d in _DRAWINGS if known & names), _surface)
     if ask.lean is not None:
         mark = glyphs.left_mark if ask.lean == "left" else glyphs.right_mark
@@ -219,8 +220,7 @@ def _play(c: Canvas, ask: Prompt, jig: Jig | None, names: set[str], at: str) -> 
     touch = left if ask.side == "left" else left + box - 1
     _indicator(c, ask, touch, c.high // 2)
     c.label(left + 2, c.high - 3, "sled", "wood")
-    words = f"{arrow} {how} the sled to the {way} {at}".rstrip()
-    c.label(left, 0, words, "act")
+    c.label(left, 0, f"{arrow} {how} it to the {way} {at}".rstrip(), "act")
 
 
 def _board(c: Canvas, ask: Prompt, jig: Jig | None, names: set[str], at: str) -> None:

@@ -7,6 +7,7 @@ of its own. The clock comes in as an argument.
 from __future__ import annotations
 
 from collections.abc import Callable
+from itertools import chain
 from typing import Any
 
 import msgspec
@@ -37,9 +38,7 @@ class ViewModel(msgspec.Struct):
     connecting: bool = False  # connected
     away_words: str = "No daemon yet."
     away_since: float | None = None
-    program: str = ""
     units: System = "mm"
-    recording: str = "recording"
     log_state: LogState = "recording"
     instruments: dict[str, InstrumentView] = msgspec.field(default_factory=dict)
     run: str | None = None
@@ -86,28 +85,19 @@ class ViewModel(msgspec.Struct):
 
     def confirm_connection(self) -> None:
         back = self.away_since is not None and self.status_known
-        self.connecting, self.here, self.away_since, self.away_words = (
-            False,
-            True,
-            None,
-            "",
-        )
+        self.connecting, self.here = False, True
+        self.away_since, self.away_words = None, ""
         if back:
             self.say("daemon", "The daemon is back; the check stands where it stood.")
 
     def disconnected(self, words: str) -> frozenset[str]:
         if self.away_since is None:
             self.away_since = self.clock()
-        if (
-            self.status_known
-        ):  # it was here: what is shown stands still until it is back
+        if self.status_known:  # what is shown stands still until it is back
             words = "Waiting for the daemon."
             if self.here:
-                self.say(
-                    "daemon",
-                    "The daemon went away; what was said to be saved is kept.",
-                    bad=True,
-                )
+                gone = "The daemon went away; what was said to be saved is kept."
+                self.say("daemon", gone, bad=True)
         changed = self.here or words != self.away_words
         self.connecting, self.here, self.away_words = False, False, words
         self.live = self.learn = None
@@ -120,24 +110,30 @@ class ViewModel(msgspec.Struct):
     def shown(self) -> InstrumentView | None:
         """The instrument whose number is large: the caliper while widths are asked for,
         else the indicator."""
-        wanted = (
-            "caliper"
-            if self.ask is not None and self.ask.gather == "width"
-            else "indicator"
-        )
-        if (
-            self.learn is not None
-            and self.learn.what != "leaf"
-            and self.moving_port in self.ports
-        ):
+        width = self.ask is not None and self.ask.gather == "width"
+        wanted = "caliper" if width else "indicator"
+        found = self.learn is not None and self.learn.what != "leaf"
+        if found and self.moving_port in self.ports:
             return self.ports[self.moving_port]  # what moves is what is looked for
-        for one in self.instruments.values():
-            if one.role == wanted:
-                return one
-        other = next(
-            (one for one in self.instruments.values() if one.state != "marks"), None
+        ones = list(self.instruments.values())
+        return next(
+            chain(
+                (one for one in ones if one.role == wanted),
+                (one for one in ones if one.state != "marks"),
+                (one for one in self.ports.values() if one.live),
+            ),
+            None,
         )
-        return other or next((one for one in self.ports.values() if one.live), None)
+
+    @property
+    def trouble(self) -> str:
+        """What is wrong with an instrument that is read just now; empty: nothing."""
+        gather = self.ask.gather if self.ask is not None else None
+        wanted = ("caliper",) if gather == "width" else ("indicator", "travel")
+        for one in self.instruments.values():
+            if one.role in wanted and one.troubled:
+                return one.named_words
+        return ""
 
     @property
     def the_jig(self) -> str | None:
@@ -147,12 +143,9 @@ class ViewModel(msgspec.Struct):
             return self.jig
         if self.chosen_jig is not None:
             return self.chosen_jig
-        named = next((f.jig for f in self.last if f.jig), None)
-        if named is not None:
-            return named
-        return (
-            self.gear.jigs[0].name if self.gear is not None and self.gear.jigs else None
-        )
+        described = self.gear.jigs if self.gear is not None else []
+        names = chain((f.jig for f in self.last if f.jig), (j.name for j in described))
+        return next(names, None)
 
     def choose_jig(self, name: str) -> None:
         """The sled that the screen is about from now on."""
@@ -175,8 +168,8 @@ class ViewModel(msgspec.Struct):
         """mm: the board across which the result is told; None where it is not of a sled
         fence, since a blade or a rip fence turns no board."""
         kind = self.kind(finding.check)
-        of_sled = kind is not None and "jig" in kind.needs
-        return self.widest_board(finding.jig) if of_sled else None
+        turns = kind is not None and kind.turns_fence
+        return self.widest_board(finding.jig) if turns else None
 
     @property
     def past_findings(self) -> list[Finding]:
@@ -190,9 +183,8 @@ class ViewModel(msgspec.Struct):
         if self.result is not None:
             return self.result
         jig = self.the_jig
-        return next(
-            (f for f in self.last if f.jig == jig), self.last[0] if self.last else None
-        )
+        here = (f for f in self.last if f.jig == jig)
+        return next(chain(here, self.last), None)
 
     def placed_passes(self) -> list[PassView]:
         """Kept passes of the set-up that is asked for now (of the whole check where

@@ -19,19 +19,18 @@ from bench.protocol import InstrumentState
 from bench.settings.settings_file import PortSettings
 from bench.stream.outlier_filter import OutlierFilter
 from hw.formats import meaning_of
+from hw.patience import SILENT_S, UNREAD_STALL_S
 from hw.reading import PortState, Record
 
 Role = Literal["indicator", "travel", "caliper"]
 
-QUIET = 2.0  # s without a reading, after which an instrument that sent is silent
 FLOOD = 30_000  # frames a second; no instrument sends more
 EBB = 2.0  # s without such a second, after which the flood is over
 GARBLED = 5  # rejected frames in a second, and more of them than readings
-# bytes without a reading, coming for QUIET seconds and still coming: the stream has no
-# line ends
+# bytes without a reading, coming for SILENT_S seconds and still coming: the stream has
+# no line ends
 NONSENSE = 200
 UNREAD = ("garbled", "no-reading")
-STALLED = 1.0  # s that bytes wait without being read, after which the reader hangs
 
 
 class Batch(msgspec.Struct):
@@ -107,10 +106,8 @@ class Instrument:
         self._stopped_reading = False
         self._stuck_since: float | None = None
         self._stuck_at = 0
-        self.source = (sources or Sources()).open(
-            settings, self._block, self._port_state
-        )
-        source = self.source
+        heard = settings, self._block, self._port_state
+        source = self.source = (sources or Sources()).open(*heard)
         self._rounds = source.rounds if isinstance(source, SharedPort) else None
 
     @property
@@ -286,7 +283,7 @@ class Instrument:
         self._settle_pending(now)
         silence, last = self.stamps.silence(now), self.last
         usual = self.stamps.interval
-        long = max(QUIET, 5 * (usual or 0.0))
+        long = max(SILENT_S, 5 * (usual or 0.0))
         if last is not None and usual is not None and usual < 1.0:
             if now - last <= long:
                 self._stopped_reading = False
@@ -307,16 +304,16 @@ class Instrument:
             and self._no_value(now)
         ):
             self._set_unread()
-        long_nothing = self._unread > NONSENSE and now - self._unread_since > QUIET
+        long_nothing = self._unread > NONSENSE and now - self._unread_since > SILENT_S
         if long_nothing and self.state in {"open", "silent"} and silence < 1.0:
             self._set_garbled()
         return False
 
     def _no_value(self, now: float) -> bool:
-        return self.last is None or now - self.last > QUIET
+        return self.last is None or now - self.last > SILENT_S
 
     def stalled(self, now: float) -> bool:
-        """Whether bytes have waited unread for STALLED seconds; to be called
+        """Whether bytes have waited unread for UNREAD_STALL_S seconds; to be called
         regularly."""
         if not self.source.stuck() or (
             self._stuck_since is not None and self.progress != self._stuck_at
@@ -324,7 +321,9 @@ class Instrument:
             self._stuck_since = None
         elif self._stuck_since is None:
             self._stuck_since, self._stuck_at = now, self.progress
-        return self._stuck_since is not None and now - self._stuck_since > STALLED
+        return (
+            self._stuck_since is not None and now - self._stuck_since > UNREAD_STALL_S
+        )
 
     def _set_state(self, state: str, remark: StatusMessage) -> None:
         if state == self.state and remark == self.remark:

@@ -28,6 +28,7 @@ from bench.protocol import (
     decode_request,
     encode,
 )
+from hw.patience import SOCKET_PROBE_S
 
 SKIP_LIVE = 256 * 1024  # bytes queued for a client, above which it gets no readings
 DROP = 1024 * 1024  # bytes queued for a client, above which it is dropped
@@ -261,7 +262,7 @@ class Clients:
 
 def _answers(path: Path) -> bool:
     probe = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
-    probe.settimeout(0.5)
+    probe.settimeout(SOCKET_PROBE_S)
     try:
         probe.connect(os.fspath(path))
     except (ConnectionRefusedError, FileNotFoundError):

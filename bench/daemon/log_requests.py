@@ -12,7 +12,7 @@ import msgspec
 from bench.daemon.clients import Client
 from bench.daemon.panel import PanelLink
 from bench.finding import Finding, Unread
-from bench.log import history
+from bench.log import export, history
 from bench.log.answers import FromLog, answer
 from bench.log.importer import Importer, SizedWrite
 from bench.log.writer import LogWriter
@@ -27,10 +27,10 @@ from bench.protocol import (
     LogText,
 )
 from bench.settings.settings_file import Paths, Settings
+from hw.patience import LOG_ASKED_FLUSH_S
 
 EXPORT_PIECE = 64 * 1024  # characters of an export in one message
 IMPORT_PIECE = 45_000  # bytes of an import in one message
-FLUSH = 1.0  # s
 
 
 LAST = 5  # results in a status
@@ -57,7 +57,7 @@ async def answer_from_log(
         return
     if isinstance(request, LogEvents):
         # events of no check wait for company
-        await asyncio.to_thread(service.log.flush, FLUSH)
+        await asyncio.to_thread(service.log.flush, LOG_ASKED_FLUSH_S)
     reply = await asyncio.to_thread(
         answer, path, request, units=settings.units, jigs=settings.gear.jigs
     )
@@ -70,7 +70,7 @@ async def answer_from_log(
 async def _export(path: Path, client: Client, request: LogExport) -> None:
     """No further than the client reads: a slow one only waits for itself."""
     unread: list[Unread] = []
-    pieces = history.exported(path, request.id, unread)
+    pieces = export.exported(path, request.id, unread)
     try:
         while (text := await asyncio.to_thread(next, pieces, None)) is not None:
             for start in range(0, len(text), EXPORT_PIECE):
@@ -121,6 +121,6 @@ async def import_piece(service: LogService, client: Client, request: LogImport) 
 async def _written(log: LogWriter, writes: list[SizedWrite]) -> None:
     for write, size in writes:
         log.put(write, urgent=False, size=size)
-    while not await asyncio.to_thread(log.flush, FLUSH):
+    while not await asyncio.to_thread(log.flush, LOG_ASKED_FLUSH_S):
         if log.trouble is not None:
             raise OSError(log.trouble)

@@ -20,9 +20,9 @@ from bench.protocol import Cable
 from hw.discovery.holders import holders_of, is_pseudo
 from hw.discovery.listening import Listening, Proposal, listen, open_line
 from hw.formats import FORMATS, make_decoder
+from hw.patience import LISTENER_END_S, SILENT_S
 from hw.port_names import NotAPort
 
-QUIET = 2.0  # s without a reading, where readings came by themselves
 FRESH = 1.5  # s that a reading is told as the present one
 GARBLED = 8  # rejects in a row: it was not understood after all
 
@@ -61,7 +61,7 @@ class PortListener:
         """After this the port is free, and nothing more is heard of it."""
         self._stop.set()
         with contextlib.suppress(TimeoutError):
-            await asyncio.wait_for(self._ended.wait(), 2.0)
+            await asyncio.wait_for(self._ended.wait(), LISTENER_END_S)
 
     def tick(self, now: float) -> None:
         usual = self._interval
@@ -71,10 +71,12 @@ class PortListener:
             and usual is not None
             and usual < 1.0
         ):
-            if now - self.last > max(QUIET, 5 * usual):
+            if now - self.last > max(SILENT_S, 5 * usual):
                 self.state, self.remark = "silent", StatusMessage("cable-asleep")
         elif (
-            self.state == "silent" and self.last is not None and now - self.last < QUIET
+            self.state == "silent"
+            and self.last is not None
+            and now - self.last < SILENT_S
         ):
             self.state, self.remark = "reads", self._spoken()
 

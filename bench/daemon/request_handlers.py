@@ -279,6 +279,7 @@ class RequestHandlers:
                     swept=any(step.gather == "sweep" for step in steps),
                     sided=any(step.leans for step in steps),
                     verifies=check.lighter is not None,
+                    turns_fence=check.turns_fence,
                 )
             )
         return ChecksReply(kinds, ref)

@@ -16,11 +16,10 @@ from pathlib import Path
 from typing import Any
 
 from bench.settings.edit import whole_file
+from hw.patience import DEMO_END_S, DEMO_TELL_S
 from hw.virtual.saw import VirtualSaw
 
-PATIENCE = 8.0  # s in which nothing happens, after which it is said what is waited for
 AGAIN = 0.02  # s between two looks whether the daemon has come up
-ENDING = 30.0  # s that a daemon may take to put everything away
 Say = Callable[[str], None]
 
 
@@ -66,7 +65,7 @@ async def start_daemon(
         preexec_fn=_end_with_parent,
     )
     errors.close()
-    told = time.monotonic() + PATIENCE
+    told = time.monotonic() + DEMO_TELL_S
     while True:
         if process.returncode is not None:
             last = (
@@ -82,7 +81,7 @@ async def start_daemon(
             return process
         if time.monotonic() > told:
             say("Still waiting for the daemon to come up.")
-            told += PATIENCE
+            told += DEMO_TELL_S
         await asyncio.sleep(AGAIN)
 
 
@@ -102,7 +101,7 @@ async def end_daemon(process: asyncio.subprocess.Process) -> None:
         with contextlib.suppress(ProcessLookupError):
             process.send_signal(signal.SIGTERM)
         try:
-            await asyncio.wait_for(process.wait(), ENDING)
+            await asyncio.wait_for(process.wait(), DEMO_END_S)
         except TimeoutError:
             process.kill()
             await process.wait()

@@ -17,7 +17,6 @@ from typing import Any
 
 from bench.checks.options import OptionValue
 from bench.demo.daemon_process import (
-    PATIENCE,
     DemoError,
     Say,
     end_daemon,
@@ -46,6 +45,7 @@ from bench.protocol import (
     StatusReply,
 )
 from bench.protocol.async_client import AsyncClient
+from hw.patience import DEMO_TELL_S
 from hw.virtual.hands import Hands
 from hw.virtual.ptys import VirtualPorts
 from hw.virtual.saw import VirtualSaw
@@ -194,7 +194,7 @@ class Operator:
             if self._over:
                 raise DemoError("the daemon went away")
             try:
-                await asyncio.wait_for(self._fresh.wait(), PATIENCE)
+                await asyncio.wait_for(self._fresh.wait(), DEMO_TELL_S)
             except TimeoutError:
                 self.say(f"  Still waiting for {what}.")
                 self.client.send(GetStatus())
@@ -329,7 +329,7 @@ async def _noted(client: AsyncClient, say: Say) -> None:
     """Until the daemon has noted the move. Raises DemoError."""
     while True:
         try:
-            message = await asyncio.wait_for(client.inbox.get(), PATIENCE)
+            message = await asyncio.wait_for(client.inbox.get(), DEMO_TELL_S)
         except TimeoutError:
             say("  Still waiting for the move to be noted.")
             continue

@@ -35,14 +35,12 @@ from bench.protocol import (
     StatusReply,
     Watch,
 )
-from bench.protocol.client import PATIENCE, WireClient
+from bench.protocol.client import WireClient
 from bench.render.wording import without_name
 from bench.settings.settings_file import PortSettings
 from hw.formats import FORMATS
+from hw.patience import ANSWER_S, HANG_SILENCES
 
-# times that a client's patience runs out; the watchdog restarts a daemon that hangs in
-# less
-MOST_SILENCES = 6
 BAD_SHARE = 0.01  # of the frames rejected, from which on it is a fault of the wire
 GOOD_STATES = ("open", "marks")
 
@@ -59,9 +57,9 @@ class Patience:
 
     def __call__(self) -> None:
         self.silences += 1
-        if self.silences == MOST_SILENCES:
+        if self.silences == HANG_SILENCES:
             raise Hangs(
-                f"it is there and has not answered for {MOST_SILENCES * PATIENCE:.0f} s"
+                f"it is there and has not answered for {HANG_SILENCES * ANSWER_S:.0f} s"
             )
 
 

@@ -16,16 +16,24 @@ import numpy.typing as npt
 from bench.geometry.cells import Array, into_cells
 
 GRID = 1.0  # mm between the places at which two textures are compared
-FARTHEST = 80.0  # mm that a stand is looked for to either side
+FARTHEST = 80  # grid steps that a stand is looked for to either side
 LEAST_SHARED = 0.6  # of the shorter pass must be seen by both
-# correlation of two textures from which they are believed to be one: of 1,000 pairs of
-# unlike edges over 220 mm, 2 with waves of 8 mm reach it and 15 with waves of 12 mm,
-# found by simulation
-ALIKE = 0.75
-# by which the best correlation must exceed that of any place farther than SAME away
-AHEAD = 0.15
+SMOOTH = 2.0  # mm, standard deviation of the kernel that takes off the readings' noise
+# mm, scale of a stand set down anew beside an arm without a mark to start from;
+# Student's t of SET_DOWN_DOF, since a slip of the hand is larger; common practice, no
+# source
+SET_DOWN = 10.0
+SET_DOWN_DOF = 3.0
+# share of arms that show another texture from the other set-up: another edge, dirt;
+# common practice, no source
+OTHER_EDGE = 0.05
+# mm, standard deviation from which the texture tells no more than the hand that set the
+# stand down
+VAGUE = 0.8 * SET_DOWN
+RELATED = 40  # grid steps: farther apart no texture resembles itself
+# mm, standard deviation; less is what readings rounded to 0.001 mm leave
+LEAST_TEXTURE = 2e-4
 WIDEST_GAP = 10.0  # mm without a reading; wider ones hide a texture
-SAME = 12.0  # mm: within it a texture still resembles itself
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,11 +47,11 @@ class Bend:
 
 @dataclass(frozen=True, slots=True)
 class Shift:
-    """mm by which the second texture lies further along its travel than the first;
-    correlation: of the two at that place."""
+    """mm by which the second texture lies further along its travel than the first, with
+    its standard uncertainty."""
 
     distance: float
-    correlation: float
+    standard_uncertainty: float
 
 
 def bend_of(travel: npt.ArrayLike, reading: npt.ArrayLike) -> Bend | None:
@@ -94,40 +102,43 @@ def texture_shift(
     against that of the first.
 
     Each pass is (travel, reading), mm. The mean residuals from a parabola are compared
-    at every shift up to FARTHEST (normalised cross-correlation; Lewis (1995), Vision
-    Interface, 120-123). None where no place stands out: a smooth arm, coarse counts,
-    another edge.
+    at every shift up to FARTHEST. Two textures of one edge that correlate by r leave
+    1 - r^2 of the variance unexplained; with n independent places that makes a shift
+    (1 - r^2)^(-n/2) times as likely as one at which they are strangers, beside how
+    likely a hand sets the stand down there. The answer is the mean over all shifts
+    (Hoeting et al. (1999), Statistical Science 14, 382). n: Bartlett (1946), Supplement
+    to the Journal of the Royal Statistical Society 8, 27. None where no shift stands
+    out: a smooth arm, counts far coarser than it, another edge.
     """
     ours, theirs = _texture(first), _texture(second)
     if ours is None or theirs is None:
         return None
     (begin, one), (start, two) = ours, theirs
-    least = LEAST_SHARED * min(one.size, two.size)
-    found = []
-    reach = int(FARTHEST / GRID)
-    offset = round((start - begin) / GRID)
-    for lag in range(-reach, reach + 1):
-        # place k of the first is compared with place k + lag of the second
-        low, high = max(0, offset - lag), min(one.size, two.size + offset - lag)
-        if high - low < least:
-            continue
-        a = one[low:high]
-        b = two[low + lag - offset : high + lag - offset]
-        found.append((_correlation(a, b), lag))
-    if not found:
+    if min(np.std(one), np.std(two)) < LEAST_TEXTURE:
         return None
-    best, at = max(found)
-    others = [value for value, lag in found if abs(lag - at) * GRID > SAME]
-    if best < ALIKE or (others and best - max(others) < AHEAD):
+    # place k of the first is compared with place k + lag of the second
+    lags = np.arange(-FARTHEST, FARTHEST + 1) - round((start - begin) / GRID)
+    low, high = np.maximum(0, -lags), np.minimum(one.size, two.size - lags)
+    enough = high - low >= LEAST_SHARED * min(one.size, two.size)
+    if not enough.any():
         return None
-    by_lag = {lag: value for value, lag in found}
-    top = 0.0
-    if at - 1 in by_lag and at + 1 in by_lag:
-        before, after = by_lag[at - 1], by_lag[at + 1]
-        if (bent := before - 2 * best + after) < 0:
-            top = float((before - after) / (2 * bent))
-    grids = start - begin - offset * GRID
-    return Shift((at + top) * GRID + grids, best)
+    lags, low, high = lags[enough], low[enough], high[enough]
+    r = np.array(
+        [
+            _correlation(one[a:b], two[a + lag : b + lag])
+            for lag, a, b in zip(lags, low, high, strict=True)
+        ]
+    )
+    related = 1 + 2 * float(_related(one) @ _related(two))
+    independent = (high - low) / max(related, 1.0)
+    likely = np.power(1 - np.clip(r, 0.0, 0.999) ** 2, -independent / 2)
+    shifts = lags * GRID + start - begin
+    by_hand = (1 + (shifts / SET_DOWN) ** 2 / SET_DOWN_DOF) ** (-(SET_DOWN_DOF + 1) / 2)
+    p = by_hand * (OTHER_EDGE + (1 - OTHER_EDGE) * likely)
+    p /= p.sum()
+    mean = float(p @ shifts)
+    spread = float(np.sqrt(p @ (shifts - mean) ** 2 + GRID**2 / 12))
+    return Shift(mean, spread) if spread < VAGUE else None
 
 
 def _texture(
@@ -148,10 +159,32 @@ def _texture(
         level = np.bincount(index, r) / np.bincount(index)
         if np.diff(places).max() > WIDEST_GAP:
             return None
-        lines.append(np.interp(edges, places, level))
-    mean = np.median(lines, axis=0)  # a grain that lay there once does not count
-    u = np.linspace(-1, 1, edges.size)
-    return float(low), mean - np.polyval(np.polyfit(u, mean, 2), u)
+        lines.append(_bare(np.interp(edges, places, level)))
+    # a grain that lay there once counts for no more than the noise of a reading
+    middle = np.median(lines, axis=0)
+    usual = 1.4826 * float(np.median(np.abs(lines - middle)))
+    mean = middle + np.mean(np.clip(lines - middle, -2 * usual, 2 * usual), axis=0)
+    reach = int(3 * SMOOTH / GRID)
+    kernel = np.exp(-0.5 * (np.arange(-reach, reach + 1) * GRID / SMOOTH) ** 2)
+    smooth = np.convolve(mean, kernel, "same")
+    smooth /= np.convolve(np.ones(edges.size), kernel, "same")
+    return float(low), _bare(smooth)
+
+
+def _bare(line: Array) -> Array:
+    """Less its own parabola."""
+    u = np.linspace(-1, 1, line.size)
+    return line - np.polyval(np.polyfit(u, line, 2), u)
+
+
+def _related(texture: Array) -> Array:
+    """Correlation of a texture with itself at each grid step up to RELATED."""
+    n = texture.size
+    whole = float(texture @ texture) or 1.0
+    return (
+        np.array([float(texture[k:] @ texture[: n - k]) for k in range(1, RELATED)])
+        / whole
+    )
 
 
 def _correlation(a: Array, b: Array) -> float:

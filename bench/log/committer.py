@@ -32,13 +32,7 @@ from bench.log.write_queue import (
     merged,
     refuse_without_room,
 )
-
-FIRST_RETRY_S = 0.25
-LAST_RETRY_S = 2.0
-STALL_S = 2.0  # a disk that has not answered for so long is told as trouble
-CLOSE_S = 1.5  # for what still waits when the log is closed
-LOOK_S = 1.0  # how often an idle log is looked for at its path
-_CLOSING_RETRY_S = 0.1
+from hw import patience
 
 NOT_QUEUED = -1  # the ticket of a write for which there was no room; it is never saved
 
@@ -139,13 +133,13 @@ class Committer:
     def look(self) -> None:
         """To be called now and then: a write that waits for too long is trouble."""
         with self._wake:
-            if self.trouble is None and self._queue.wait_s < -STALL_S:
+            if self.trouble is None and self._queue.wait_s < -patience.LOG_STALL_S:
                 self._tell_trouble(
-                    f"NOT RECORDED: the disk has not answered for {STALL_S:g} s"
-                    f" ({self.path})"
+                    "NOT RECORDED: the disk has not answered for"
+                    f" {patience.LOG_STALL_S:g} s ({self.path})"
                 )
 
-    def flush(self, timeout: float = 5.0) -> bool:
+    def flush(self, timeout: float = patience.LOG_FLUSH_S) -> bool:
         """Wait at most `timeout` s; True if all that was given so far is saved."""
         with self._wake:
             wanted = self._ticket
@@ -154,19 +148,19 @@ class Committer:
             return self._wake.wait_for(lambda: self._saved >= wanted, timeout)
 
     def close(self) -> bool:
-        """Save what waits, for at most CLOSE_S; True if all was saved."""
+        """Save what waits, for at most LOG_CLOSE_S; True if all was saved."""
         with self._wake:
             if self._closing_at is None:
-                self._closing_at = time.monotonic() + CLOSE_S
+                self._closing_at = time.monotonic() + patience.LOG_CLOSE_S
             self._wake.notify_all()
         if self._thread.is_alive():
-            self._thread.join(CLOSE_S + 0.5)
+            self._thread.join(patience.LOG_CLOSE_S + 0.5)
         return self._saved >= self._ticket
 
     # The thread runs what follows; `start` uses `_connect` and `_tell_trouble` before.
 
     def _run(self) -> None:
-        retry = FIRST_RETRY_S
+        retry = patience.LOG_FIRST_RETRY_S
         while True:
             batch = self._next_batch()
             if not batch and self._closing_at is not None and not self._damaged:
@@ -181,12 +175,12 @@ class Committer:
                 if closing_at is not None:
                     if time.monotonic() > closing_at:
                         break
-                    time.sleep(_CLOSING_RETRY_S)
+                    time.sleep(patience.LOG_CLOSING_RETRY_S)
                 with self._wake:
                     self._wake.wait_for(lambda: self._closing_at is not None, retry)
-                retry = min(2 * retry, LAST_RETRY_S)
+                retry = min(2 * retry, patience.LOG_LAST_RETRY_S)
                 continue
-            retry = FIRST_RETRY_S
+            retry = patience.LOG_FIRST_RETRY_S
             self._done(batch, commit)
             if commit.findings:
                 self._merge()
@@ -194,11 +188,11 @@ class Committer:
 
     def _next_batch(self) -> list[QueuedWrite]:
         """Wait for a write and give those that are not urgent time for others. Empty
-        after LOOK_S."""
+        after LOG_IDLE_LOOK_S."""
         with self._wake:
             self._wake.wait_for(
                 lambda: self._queue or self._closing_at is not None or self._damaged,
-                LOOK_S,
+                patience.LOG_IDLE_LOOK_S,
             )
             while self._queue and not self._is_hurried() and self._queue.wait_s > 0:
                 self._wake.wait(self._queue.wait_s)
@@ -217,6 +211,7 @@ class Committer:
             self._connect()
         db = self._file.db
         assert db is not None
+        self._file.ensure_room(sum(queued.size for queued in batch))
         done = boots.last_ticket(db, self._boot_key)
         refused: list[tuple[int, str]] = []
         db.execute("BEGIN IMMEDIATE")

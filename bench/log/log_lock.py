@@ -14,8 +14,7 @@ from datetime import datetime
 from pathlib import Path
 
 from bench.log.rows import LogHeld
-
-_HOLDER_WAIT_S = 0.3  # a process writes its number just after it has the lock
+from hw.patience import LOG_HOLDER_S
 
 
 class LogLock:
@@ -91,7 +90,7 @@ def _sign(descriptor: int) -> None:
 def _holder(descriptor: int) -> str:
     """The process that the lock file names. While it names a dead one, the holder is
     given time to write its own number."""
-    until = time.monotonic() + _HOLDER_WAIT_S
+    until = time.monotonic() + LOG_HOLDER_S
     while True:
         number, _, since = (
             os.pread(descriptor, 100, 0).decode(errors="replace").strip().partition(" ")

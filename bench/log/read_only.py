@@ -17,6 +17,7 @@ from pathlib import Path
 from bench.log import schema
 from bench.log.faults import READ_ONLY, is_damage, why
 from bench.log.rows import LogDamaged, LogError
+from hw.patience import LOG_BUSY_S
 
 _COPIES = 5  # tries to copy a log that is being written to
 
@@ -60,7 +61,7 @@ def _connect(path: Path, stack: ExitStack) -> sqlite3.Connection:
             f"{path.as_uri()}?mode=ro",
             uri=True,
             isolation_level=None,
-            timeout=5.0,
+            timeout=LOG_BUSY_S,
             check_same_thread=False,
         )
         try:

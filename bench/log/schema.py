@@ -9,6 +9,7 @@ from pathlib import Path
 from bench.log.rows import LogDamaged, LogError, LogNewer, LogUnknown
 from bench.log.tables import APPLICATION_ID, VERSION, migrate
 from bench.log.wal import frames
+from hw.patience import LOG_CHECKPOINT_BUSY_S
 
 HIGHEST_VERSION = 10_000  # no program makes so many changes: a higher number is damage
 # Bytes; of a new log. Every commit writes each page that it touches whole, some 8 to 20
@@ -27,7 +28,10 @@ def connect(path: Path, page_bytes: int = PAGE_BYTES) -> sqlite3.Connection:
     """
     refuse_foreign(path)
     db = sqlite3.connect(
-        path, isolation_level=None, check_same_thread=False, timeout=1.0
+        path,
+        isolation_level=None,
+        check_same_thread=False,
+        timeout=LOG_CHECKPOINT_BUSY_S,
     )
     try:
         version = db.execute("PRAGMA user_version").fetchone()[0]

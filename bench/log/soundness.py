@@ -10,8 +10,7 @@ from pathlib import Path
 from bench.log.faults import is_damage
 from bench.log.read_only import open_read
 from bench.log.rows import LogError
-
-STOP_S = 0.5  # in which a check that was interrupted ends
+from hw.patience import LOG_SOUNDNESS_END_S
 
 
 def is_sound(db: sqlite3.Connection, seconds: float | None) -> bool | None:
@@ -55,4 +54,4 @@ class SoundnessCheck:
     def stop(self) -> None:
         if (db := self._db) is not None:
             db.interrupt()
-        self._thread.join(STOP_S)
+        self._thread.join(LOG_SOUNDNESS_END_S)

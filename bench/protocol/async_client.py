@@ -12,10 +12,7 @@ from typing import Literal
 import msgspec
 
 from bench.protocol import AnyNotification, WireError, decode_notification, encode
-
-# s between attempts to reach a daemon that went away; the last one repeats
-RETRY_S = (0.1, 0.2, 0.4, 0.8)
-EARLY_TIMEOUT_S = 0.5  # for a daemon that answers at all, its socket takes a few ms
+from hw.patience import EARLY_CONNECT_S, RECONNECT_S
 
 Connection = Literal["here", "away"]
 
@@ -119,7 +116,7 @@ class ReconnectingClient(AsyncClient):
                 self._on_connection("here", "")
                 await self._lost.wait()
                 self._on_connection("away", "The daemon went away.")
-            await asyncio.sleep(RETRY_S[min(attempt, len(RETRY_S) - 1)])
+            await asyncio.sleep(RECONNECT_S[min(attempt, len(RECONNECT_S) - 1)])
             attempt += 1
 
     async def _open(self) -> None:
@@ -141,7 +138,7 @@ def connect_early(
     """Connect and ask at once, before the event loop runs: the answers wait in the
     socket meanwhile. None where no daemon answers."""
     early = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
-    early.settimeout(EARLY_TIMEOUT_S)
+    early.settimeout(EARLY_CONNECT_S)
     try:
         early.connect(str(path))
         for request in greeting:

@@ -20,10 +20,9 @@ from bench.protocol import (
     decode_notification,
     encode,
 )
+from hw.patience import ANSWER_S
 
 T = TypeVar("T")
-
-PATIENCE = 5.0  # s without an answer after which it is said that the daemon is slow
 
 
 class NoDaemon(Exception):
@@ -155,7 +154,7 @@ class WireClient:
     ) -> T:
         """The next message of that kind; `meanwhile` hears what comes before it. Raises
         Refused, Gone."""
-        until = time.monotonic() + PATIENCE
+        until = time.monotonic() + ANSWER_S
         while True:
             message = self.next(max(0.001, until - time.monotonic()))
             if isinstance(message, Error):
@@ -166,4 +165,4 @@ class WireClient:
                 meanwhile(message)
             if time.monotonic() >= until:
                 self._slow()
-                until = time.monotonic() + PATIENCE
+                until = time.monotonic() + ANSWER_S

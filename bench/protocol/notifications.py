@@ -168,6 +168,8 @@ class CheckKind(msgspec.Struct, frozen=True):
     sided: bool = True
     # it is verified in one set-up where the result before tells the square's error
     verifies: bool = False
+    # it tells how a sled fence turns, across the user's own board
+    turns_fence: bool = False
 
 
 class ChecksReply(Tagged, frozen=True, tag="checks"):

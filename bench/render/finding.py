@@ -115,6 +115,11 @@ def settle_words(finding: Finding, units: System) -> str:
         return "What would settle it is not known; the notes say why."
     if settle.sweeps is not None:
         return f"{settle.sweeps} passes in all would settle it."
+    if settle.checks is not None:
+        return (
+            f"{settle.checks} whole checks in the log would let the next one settle"
+            " it. They show how far set-ups differ."
+        )
     if settle.length is not None:
         return f"A pass of {length_words(settle.length, units)} would settle it."
     if settle.resolution is not None:

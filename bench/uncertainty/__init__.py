@@ -23,7 +23,7 @@ from bench.uncertainty.budget import (
     tilt,
     travel_scale,
 )
-from bench.uncertainty.components import Components, between_set_ups, one_way
+from bench.uncertainty.components import Components, between_set_ups, one_way, over_days
 from bench.uncertainty.decide import (
     EARLY,
     LATER,
@@ -58,6 +58,7 @@ __all__ = [
     "effective_dof",
     "indicator_error",
     "one_way",
+    "over_days",
     "reading_age",
     "rectangular",
     "resolution",

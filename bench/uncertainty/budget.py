@@ -12,8 +12,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from typing import Literal
+
+import msgspec
 
 from bench.finding import BudgetRow
 from bench.uncertainty.student import t_quantile
@@ -28,8 +29,7 @@ SHARE_OF_SPAN = 0.01
 SCALE = 0.001
 
 
-@dataclass(frozen=True, slots=True)
-class Part:
+class Part(msgspec.Struct, frozen=True):
     """One row: a standard uncertainty with its degrees of freedom (None: infinite)."""
 
     name: str
@@ -38,8 +38,7 @@ class Part:
     degrees_of_freedom: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Combined:
+class Combined(msgspec.Struct, frozen=True):
     standard_uncertainty: float
     degrees_of_freedom: float | None
     coverage_factor: float

@@ -8,10 +8,11 @@ guarded rejection).
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from bench.finding import Settle, Verdict
 from bench.uncertainty.budget import Combined, Part, combine
+from bench.uncertainty.components import SET_UP_WORTH
 from bench.uncertainty.student import t_quantile
 from bench.uncertainty.sweeps import BOTH_SHARE, Between, Group
 
@@ -24,6 +25,12 @@ EARLY = 0.995
 # standard normal deviate that two of three stay below: a number of passes that is named
 # settles it so often
 TWO_OF_THREE = 0.4307
+# pushes in a set-up that is made anew: fewer show no scatter
+FEWEST_ANEW = 2
+# the rows that a finer count of the indicator shrinks
+OF_COUNTS = ("resolution", "indicator over the span used")
+BETWEEN_SET_UPS = "between set-ups"  # the row of `components.between_set_ups`
+MOST_CHECKS = 20  # in the log, that are named; more speak for no sled as it is
 MOST_PUSHES = 12  # in one placement; beyond it another change is named
 
 
@@ -76,13 +83,23 @@ def agreement(
     return apart / both
 
 
+def _scaled(combined: Combined, by: Mapping[str, float]) -> list[Part]:
+    """Its rows, those that are named in `by` times that."""
+    return [
+        Part(
+            row.part,
+            row.type,
+            row.standard_uncertainty * by.get(row.part, 1.0),
+            row.degrees_of_freedom,
+        )
+        for row in combined.rows
+    ]
+
+
 def _fixed(combined: Combined) -> list[Part]:
     """The rows that more sweeps do not shrink."""
-    return [
-        Part(row.part, row.type, row.standard_uncertainty, row.degrees_of_freedom)
-        for row in combined.rows
-        if row.part not in ("between sweeps", "within the sweep")
-    ]
+    shrink = ("between sweeps", "within the sweep")
+    return [part for part in _scaled(combined, {}) if part.name not in shrink]
 
 
 def decidable_tolerance(combined: Combined, confidence: float | None = None) -> float:
@@ -93,10 +110,10 @@ def decidable_tolerance(combined: Combined, confidence: float | None = None) -> 
 
 
 def _between_with(
-    combined: Combined, between: Between, groups: Sequence[Group], pushes: int
+    between: Between, groups: Sequence[Group], share: float, more: int
 ) -> Part:
-    """The row "between sweeps" with so many pushes in every placement."""
-    share = math.fsum(group.weight**2 for group in groups) / pushes
+    """The row "between sweeps" of pushes whose weights' squares sum to `share`, `more`
+    of which have a mean of their group to scatter about beyond today's."""
     within2 = between.within**2
     extra2 = 0.0 if between.pooled and not between.single else BOTH_SHARE * within2
     if between.single:
@@ -109,17 +126,43 @@ def _between_with(
             if now
             else 0.0
         )
-    dof: float | None = float(len(groups) * (pushes - 1))
+    today = sum(len(group.slopes) - 1 for group in groups)
+    dof: float | None = float(today + more)
     if each2 <= within2 * (1 + 1e-9):
         dof = between.degrees_of_freedom
     elif between.pooled:
-        log = (between.part.degrees_of_freedom or 0.0) - sum(
-            len(group.slopes) - 1 for group in groups
-        )
-        dof = max(log, 0.0) + len(groups) * (pushes - 1)
+        dof = max(between.part.degrees_of_freedom or 0.0, today) + more
     return Part(
         "between sweeps", "A", math.sqrt((max(each2, within2) + extra2) * share), dof
     )
+
+
+def _with_pushes(
+    combined: Combined,
+    between: Between,
+    groups: Sequence[Group],
+    pushes: int,
+    anew: int | None,
+) -> list[Part]:
+    """The rows that more pushes shrink, with so many in every placement; anew: see
+    `settle`."""
+    if anew is None:
+        share = math.fsum(group.weight**2 for group in groups) / pushes
+        more = sum(pushes - len(group.slopes) for group in groups)
+        return [_between_with(between, groups, share, more)]
+    now = sum(len(group.slopes) for group in groups) / anew
+    weight = math.fsum(group.weight for group in groups) / anew
+    each = pushes - now
+    rows = [
+        _between_with(
+            between, groups, anew * weight**2 / pushes, round(anew * (each - 1))
+        )
+    ]
+    before = math.fsum(group.weight**2 for group in groups)
+    after = before * (now / pushes) ** 2 + anew * (weight * each / pushes) ** 2
+    scaled = _scaled(combined, {BETWEEN_SET_UPS: math.sqrt(after / before)})
+    rows += [part for part in scaled if part.name == BETWEEN_SET_UPS]
+    return rows
 
 
 def needed(
@@ -128,14 +171,22 @@ def needed(
     groups: Sequence[Group],
     pushes: int,
     confidence: float,
+    anew: int | None = None,
 ) -> float:
     """Distance from the limit at which `pushes` in every placement settle a verdict in
     two cases of three: the give or take that is then expected, and how far the value
     itself still moves until then."""
-    row = _between_with(combined, between, groups, pushes)
-    now = math.fsum(p.standard_uncertainty**2 for p in between.parts)
-    moves = math.sqrt(max(now - row.standard_uncertainty**2, 0.0))
-    after = combine([row, *_fixed(combined)], confidence).expanded
+    rows = _with_pushes(combined, between, groups, pushes, anew)
+    names = {row.name for row in rows}
+    stay = [part for part in _fixed(combined) if part.name not in names]
+    now = math.fsum(p.standard_uncertainty**2 for p in between.parts) + math.fsum(
+        row.standard_uncertainty**2
+        for row in combined.rows
+        if row.part == BETWEEN_SET_UPS and row.part in names
+    )
+    then = math.fsum(row.standard_uncertainty**2 for row in rows)
+    moves = math.sqrt(max(now - then, 0.0))
+    after = combine([*rows, *stay], confidence).expanded
     return after + TWO_OF_THREE * moves
 
 
@@ -146,6 +197,7 @@ def settle(
     between: Between,
     groups: Sequence[Group],
     *,
+    anew: int | None = None,
     margin: float | None = None,
     length: float | None = None,
     longest: float | None = None,
@@ -156,44 +208,52 @@ def settle(
 
     The number of pushes in all, placements together, that settle it at `confidence` in
     two cases of three, by the `margin` (||value| - tolerance| unless given); else a
+    number of whole checks in the log, where it is what differs between set-ups; else a
     longer sweep (`length` now, `longest` possible, mm); else a finer `count` (mm); else
-    nothing but the row's name: no number of sweeps settles this.
+    nothing but the row's name: no number of sweeps settles this. groups: one for each
+    set-up. anew: number of placements, where each is set up anew for what is gone on
+    with, so that what differs between set-ups is averaged too.
     """
     clear = abs(abs(value) - tolerance) if margin is None else margin
     fixed = combine(_fixed(combined), confidence)
-    if fixed.expanded < clear:
-        fewest = min(len(group.slopes) for group in groups) + 1
+    placements = anew or len(groups)
+    if fixed.expanded < clear or anew is not None:
+        sizes = [len(group.slopes) for group in groups]
+        fewest = min(sizes) + 1 if anew is None else sum(sizes) // anew + FEWEST_ANEW
         for pushes in range(max(fewest, 2), MOST_PUSHES + 1):
-            if needed(combined, between, groups, pushes, confidence) <= clear:
-                return Settle(part="between sweeps", sweeps=pushes * len(groups))
+            if needed(combined, between, groups, pushes, confidence, anew) <= clear:
+                return Settle(part="between sweeps", sweeps=pushes * placements)
     top = (
         combined.rows[0].part
         if fixed.expanded < clear or not fixed.rows
         else fixed.rows[0].part
     )
+    if top == BETWEEN_SET_UPS and (checks := _checks(combined, clear)) is not None:
+        return Settle(part=top, checks=checks)
     if length is not None and longest is not None and longest > length and clear > 0:
         longer = _longer(combined, clear, length, longest, confidence)
         if longer is not None:
             return Settle(part=top, length=longer)
-    if (
-        count is not None
-        and clear > 0
-        and top in ("resolution", "indicator over the span used")
-    ):
+    if count is not None and clear > 0 and top in OF_COUNTS:
         finer = _finer(combined, clear, count, confidence)
         if finer is not None:
             return Settle(part=top, resolution=finer)
     return Settle(part=top)
 
 
-_PER_LENGTH = (
-    "between sweeps",
-    "within the sweep",
-    "resolution",
-    "indicator over the span used",
-    "closure",
-    "square",
-)
+def _checks(combined: Combined, clear: float) -> int | None:
+    """Whole checks in the log after which the next one, by as many pushes as this,
+    settles it if its set-ups differ by no more than its passes explain. None where the
+    log speaks already, or where more than MOST_CHECKS would be needed."""
+    rows = [row for row in combined.rows if row.part == BETWEEN_SET_UPS]
+    if any(row.type != "B" for row in rows):
+        return None
+    for checks in range(2, MOST_CHECKS + 1):
+        fades = math.sqrt(SET_UP_WORTH / (SET_UP_WORTH + checks - 1))
+        parts = _scaled(combined, {BETWEEN_SET_UPS: fades})
+        if combine(parts).expanded <= clear:
+            return checks
+    return None
 
 
 def _longer(
@@ -203,16 +263,7 @@ def _longer(
     stay."""
     for step in range(1, 21):
         new = length + (longest - length) * step / 20
-        parts = [
-            Part(
-                row.part,
-                row.type,
-                row.standard_uncertainty
-                * (length / new if row.part in _PER_LENGTH[2:5] else 1.0),
-                row.degrees_of_freedom,
-            )
-            for row in combined.rows
-        ]
+        parts = _scaled(combined, dict.fromkeys((*OF_COUNTS, "closure"), length / new))
         if combine(parts, confidence).expanded <= clear:
             return new
     return None
@@ -222,20 +273,7 @@ def _finer(
     combined: Combined, clear: float, count: float, confidence: float
 ) -> float | None:
     for divide in (2, 5, 10, 20, 50, 100):
-        parts = [
-            Part(
-                row.part,
-                row.type,
-                row.standard_uncertainty
-                / (
-                    divide
-                    if row.part in ("resolution", "indicator over the span used")
-                    else 1
-                ),
-                row.degrees_of_freedom,
-            )
-            for row in combined.rows
-        ]
+        parts = _scaled(combined, dict.fromkeys(OF_COUNTS, 1 / divide))
         if combine(parts, confidence).expanded <= clear:
             return count / divide
     return None

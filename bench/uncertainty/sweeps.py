@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Protocol
+
+import msgspec
 
 from bench.uncertainty.budget import Part
 from bench.uncertainty.student import f_two_sided
@@ -32,8 +33,7 @@ class Pooled(Protocol):
     def degrees_of_freedom(self) -> float: ...
 
 
-@dataclass(frozen=True, slots=True)
-class Group:
+class Group(msgspec.Struct, frozen=True):
     """The pushes of one placement; `weight` is how its mean enters the answer (1/2 each
     for two)."""
 
@@ -43,8 +43,7 @@ class Group:
     degrees_of_freedom: list[float]
 
 
-@dataclass(frozen=True, slots=True)
-class Between:
+class Between(msgspec.Struct, frozen=True):
     """`parts` are the rows for the budget: `part`, and for a single sweep its own noise
     beside it."""
 

@@ -1,5 +1,5 @@
-"""Control charts: individuals, EWMA and CUSUM, the run rules, and what a deviation is
-worth when its sigma is itself an estimate.
+"""Control charts: the EWMA, the run rules, and what a deviation is worth when its sigma
+is itself an estimate.
 
 Pure; values and sigmas in one unit, scores in standard deviations.
 """
@@ -8,14 +8,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from itertools import pairwise
 from statistics import NormalDist
 
 from bench.uncertainty.student import incomplete_beta, t_quantile
 
-# mean range of two normal values over sigma, rounded as NIST/SEMATECH e-Handbook
-# 6.3.2.2 has it
-D2 = 1.128
 # of the EWMA of scores: in control it alarms as seldom as three sigma does on single
 # values (500 against 370 checks; Lucas and Saccucci 1990, Technometrics 32(1), 1-12)
 WEIGHT, LIMIT = 0.2, 3.1
@@ -28,42 +24,15 @@ MANY = 50.0  # degrees of freedom, from where on a short form is good to 0.002
 MOST_SCORE = 3.5
 
 
-def mean_moving_range(values: Sequence[float]) -> float:
-    """Of neighbours; NIST/SEMATECH e-Handbook 6.3.2.2. At least two values."""
-    return math.fsum(abs(b - a) for a, b in pairwise(values)) / (len(values) - 1)
+def ewma(before: float, value: float, weight: float = WEIGHT) -> float:
+    """The next exponentially weighted mean; NIST/SEMATECH e-Handbook 6.3.2.4."""
+    return weight * value + (1 - weight) * before
 
 
-def individuals_limits(values: Sequence[float]) -> tuple[float, float]:
-    """Lower and upper three-sigma limits; NIST/SEMATECH e-Handbook 6.3.2.2."""
-    mean = math.fsum(values) / len(values)
-    width = THREE_SIGMA * mean_moving_range(values) / D2
-    return mean - width, mean + width
-
-
-def ewma(values: Sequence[float], start: float, weight: float) -> list[float]:
-    """Exponentially weighted means, `start` first; NIST/SEMATECH e-Handbook 6.3.2.4."""
-    out = [start]
-    for value in values:
-        out.append(weight * value + (1 - weight) * out[-1])
-    return out
-
-
-def ewma_sigma(n: int, weight: float) -> float:
+def ewma_sigma(n: int, weight: float = WEIGHT) -> float:
     """Standard deviation of the n-th weighted mean of values with standard deviation 1;
     same place."""
     return math.sqrt(weight / (2 - weight) * (1 - (1 - weight) ** (2 * n)))
-
-
-def cusum(
-    values: Sequence[float], target: float, slack: float
-) -> tuple[list[float], list[float]]:
-    """Upper and lower tabular sums; NIST/SEMATECH e-Handbook 6.3.2.3, Montgomery 9.1.
-    A check of the others, not charted."""
-    upper, lower = [0.0], [0.0]
-    for value in values:
-        upper.append(max(0.0, upper[-1] + value - target - slack))
-        lower.append(max(0.0, lower[-1] + target - slack - value))
-    return upper[1:], lower[1:]
 
 
 def score(t: float, dof: float) -> float:

@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Literal, get_args
+
+import msgspec
 
 from bench.finding import Climate, Finding
 
@@ -44,8 +45,7 @@ COLDEST, HOTTEST = -40.0, 85.0
 QUICK = "quick-inherits"
 
 
-@dataclass(frozen=True, slots=True)
-class Result:
+class Result(msgspec.Struct, frozen=True):
     """One quantity of one finding. varying: standard uncertainty of what differs from
     result to result, by its budget. set_up: which placements it stands on; a quick
     check is of the kind of the whole check that measured its square. turns_fence: the
@@ -74,8 +74,7 @@ class Result:
     way: str | None = None  # of the value, in words
 
 
-@dataclass(frozen=True, slots=True)
-class FenceMove:
+class FenceMove(msgspec.Struct, frozen=True):
     """A move that was made: after which finding, of which sled on which saw."""
 
     finding: str
@@ -85,8 +84,7 @@ class FenceMove:
     order: int  # of recording of that finding
 
 
-@dataclass(frozen=True, slots=True)
-class GearEvent:
+class GearEvent(msgspec.Struct, frozen=True):
     """What somebody said happened to a sled, its saw or its square."""
 
     jig: str
@@ -95,22 +93,20 @@ class GearEvent:
     note: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class LeftOut:
+class Omission(msgspec.Struct, frozen=True):
     finding: str
     at: str
     why: WhyLeftOut
 
 
-@dataclass(frozen=True, slots=True)
-class History:
+class History(msgspec.Struct, frozen=True):
     """All of one log. results: in the order of time. climate: the latest reading of the
     shop's air and its day. jigs: sleds that there are, with or without results."""
 
     results: tuple[Result, ...] = ()
     moves: tuple[FenceMove, ...] = ()
     events: tuple[GearEvent, ...] = ()
-    left_out: tuple[LeftOut, ...] = ()
+    left_out: tuple[Omission, ...] = ()
     climate: tuple[float, Climate] | None = None
     jigs: tuple[str, ...] = ()
     first_check: str = ""  # what a sled without a result of its fence is due for

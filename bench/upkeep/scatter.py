@@ -9,7 +9,8 @@ set-up scatters both alike. Pooling: GUM 4.2.4.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+
+import msgspec
 
 # degrees of freedom granted to what a budget says of the scatter: by simulation the
 # largest that keeps a budget of half the truth from raising alarms
@@ -27,8 +28,7 @@ FROM_DAY_TO_DAY = 1.25
 QUICK_VARIANCE = 2.0
 
 
-@dataclass(frozen=True, slots=True)
-class Scatter:
+class Scatter(msgspec.Struct, frozen=True):
     """squares: sum of squared residuals. freedom: its degrees of freedom."""
 
     squares: float = 0.0

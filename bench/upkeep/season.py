@@ -10,7 +10,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+import msgspec
 
 from bench.uncertainty.student import f_upper_tail, t_quantile
 from bench.upkeep.history import Result
@@ -28,8 +29,7 @@ SHARE_PER_PERCENT = 0.04
 MATTERS = 0.1
 
 
-@dataclass(frozen=True, slots=True)
-class Season:
+class Season(msgspec.Struct, frozen=True):
     """per_percent: change of the value for a percent of moisture content, with its
     expanded (95 %) and standard uncertainty. kept: it is taken out of the charts.
     middle, dry, wet: mean, lowest and highest moisture content seen."""
@@ -44,8 +44,7 @@ class Season:
     spread: float  # standard deviation of the moisture content seen
 
 
-@dataclass(frozen=True, slots=True)
-class Correction:
+class Correction(msgspec.Struct, frozen=True):
     """What the charts take out: slope per percent, about `middle`, and how well it is
     known. spread: that of moisture, for results that carry none."""
 

@@ -8,8 +8,9 @@ instrument and square. A move, or an event of the gear, begins a new baseline pe
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 from typing import NamedTuple
+
+import msgspec
 
 from bench.upkeep.history import FenceMove, GearEvent, History, Reason, Result
 
@@ -30,8 +31,7 @@ class Key(NamedTuple):
     square: str | None
 
 
-@dataclass(frozen=True, slots=True)
-class Baseline:
+class Baseline(msgspec.Struct, frozen=True):
     """A baseline period; without results where something has only just happened."""
 
     reason: Reason
@@ -51,22 +51,9 @@ def by_series(results: Iterable[Result]) -> dict[Key, list[Result]]:
     """Each series in the order of time, the main quantity before the square's error."""
     groups: dict[Key, list[Result]] = {}
     for one in sorted(results, key=lambda one: (one.day, one.order)):
-        groups.setdefault(key_of(one), []).append(one)
+        key = Key(*(getattr(one, name) for name in Key._fields))
+        groups.setdefault(key, []).append(one)
     return groups
-
-
-def key_of(one: Result) -> Key:
-    return Key(
-        one.check,
-        one.jig,
-        one.saw,
-        one.quantity,
-        one.unit,
-        one.hold,
-        one.set_up,
-        one.instrument,
-        one.square,
-    )
 
 
 def baselines(
@@ -143,7 +130,3 @@ def _of_event(one: Result, event: GearEvent, history: History) -> bool:
 def _used(history: History, jig: str, what: str) -> set[str | None]:
     """Names of the squares or saws that results of a sled name."""
     return {getattr(r, what) for r in history.results if r.jig == jig}
-
-
-def of_same_saw(history: History, jig: str) -> set[str | None]:
-    return _used(history, jig, "saw")

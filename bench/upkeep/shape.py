@@ -9,15 +9,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Literal
+
+import msgspec
 
 Kind = Literal["level", "trend", "step"]
 FEWEST_FOR_TREND = 5
 
 
-@dataclass(frozen=True, slots=True)
-class Sums:
+class Sums(msgspec.Struct, frozen=True):
     """Sums of squares and products about a shape: of the value y, of moisture m.
     freedom: observations less the numbers that the shape takes, moisture's not."""
 
@@ -33,8 +33,7 @@ class Sums:
         return max(0.0, left)
 
 
-@dataclass(frozen=True, slots=True)
-class Shape:
+class Shape(msgspec.Struct, frozen=True):
     """at: number of the first observation behind the step. slope: a day, and its sum of
     squares of time, of the line."""
 

@@ -29,6 +29,7 @@ from collections.abc import Callable, Mapping
 from typing import Any, Literal, NamedTuple
 
 from hw.formats import FORMATS, read_options
+from hw.patience import PINS_RETRY_S
 from hw.ports.pin_frames import Builder, FrameBuilder, StateBuilder, TextLine
 from hw.ports.pin_lines import KernelLines, LibraryLines, Lines
 from hw.ports.port_state import StateReport, error_number, may_not_open
@@ -39,7 +40,6 @@ from hw.reading import PortState
 REQUESTED_GAP_US = 20_000
 RUN_END = 0.02  # s of rest that end a block of quadrature states
 STANDING = 0.04  # s between two blocks of a scale at rest
-RETRY = 2.0  # s between two openings
 # requests a second; gauges repeat in 0.07 to 1.2 s (public timing notes)
 RATE = 5.0
 
@@ -163,7 +163,7 @@ class ClockedPins:
                     await self._request_readings()
                 except OSError as error:
                     self._lost(error)
-            await asyncio.sleep(RETRY)
+            await asyncio.sleep(PINS_RETRY_S)
 
     def _try_to_open(self) -> bool:
         pins = dict(self.options.pins)

@@ -11,6 +11,7 @@ import threading
 from typing import Any
 
 from hw.discovery.holders import is_pseudo
+from hw.patience import DEVICE_READ_S
 from hw.port_names import closed_port
 
 
@@ -21,7 +22,7 @@ def open_device(
 
     Raises what `closed_port` raises, and whatever the handlers of pyserial's URLs do.
     """
-    opened = closed_port(port, timeout=0.2, **options)
+    opened = closed_port(port, timeout=DEVICE_READ_S, **options)
     with contextlib.suppress(AttributeError, ValueError):
         opened.exclusive = True
     if dtr is not None:

@@ -19,6 +19,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from hw.patience import PORT_FIRST_RETRY_S, PORT_LAST_RETRY_S, READER_STALL_S
 from hw.ports.port_state import StateReport, open_error
 from hw.ports.rounds import Rounds
 from hw.ports.serial_device import (
@@ -31,12 +32,9 @@ from hw.ports.serial_device import (
 from hw.reading import PortState
 
 BLOCK = 65536  # bytes a read; a full line at 921,600 baud is 9 kB in 0.1 s
-FIRST_RETRY = 0.25  # s from a failed opening to the next; it grows up to LAST_RETRY
-LAST_RETRY = 1.0  # s
 # s of silence, besides the time of a longest line, after which no line is under way
 QUIET_TIME = 0.05
 LONGEST_LINE = 64  # characters
-STALLED = 1.0  # s without a turn of the reading thread, after which it hangs
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +84,7 @@ class SerialPort:
         self._loop: asyncio.AbstractEventLoop | None = None
         self._opener: asyncio.Task[None] | None = None
         self._stopping = False
-        self._retry = FIRST_RETRY
+        self._retry = PORT_FIRST_RETRY_S
         self._discard_until = 0
         self._silence: asyncio.TimerHandle | None = None
         self._last_turn = 0.0  # of the reading thread, monotonic s
@@ -133,7 +131,10 @@ class SerialPort:
         true for long, it hangs."""
         if self._fd is not None:
             return unread(self._fd)
-        return self._serial is not None and time.monotonic() - self._last_turn > STALLED
+        return (
+            self._serial is not None
+            and time.monotonic() - self._last_turn > READER_STALL_S
+        )
 
     # ---- opening ---------------------------------------------------------------------
 
@@ -142,7 +143,7 @@ class SerialPort:
             await asyncio.sleep(wait)
         while not await self._try_to_open():
             await asyncio.sleep(self._retry)
-            self._retry = min(LAST_RETRY, self._retry * 1.5)
+            self._retry = min(PORT_LAST_RETRY_S, self._retry * 1.5)
 
     async def _try_to_open(self) -> bool:
         try:
@@ -242,7 +243,7 @@ class SerialPort:
 
     def _receive(self, data: bytes, now: int) -> None:
         # a port that opens and never sends a byte is opened less and less often
-        self._retry = FIRST_RETRY
+        self._retry = PORT_FIRST_RETRY_S
         if self._silence is not None or now < self._discard_until:
             if self._silence is not None:
                 self._silence.cancel()
@@ -302,7 +303,7 @@ class SerialPort:
         )
         assert self._loop is not None
         self._opener = self._loop.create_task(self._keep_opening(self._retry / 2))
-        self._retry = min(LAST_RETRY, self._retry * 1.5)
+        self._retry = min(PORT_LAST_RETRY_S, self._retry * 1.5)
 
     def _close(self) -> None:
         if self._fd is not None:

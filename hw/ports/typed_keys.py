@@ -23,10 +23,11 @@ import struct
 import time
 
 from hw.formats.wedge import TERMINATORS
+from hw.patience import PORT_FIRST_RETRY_S, PORT_LAST_RETRY_S
 from hw.port_names import refuse_other_things
 from hw.ports.port_state import StateReport, open_error
 from hw.ports.serial_device import unread
-from hw.ports.serial_port import FIRST_RETRY, LAST_RETRY, OnBlock, OnState
+from hw.ports.serial_port import OnBlock, OnState
 
 # a time of two longs, type, code, value: 24 bytes on a 64-bit machine
 EVENT = struct.Struct("@llHHi")
@@ -109,10 +110,10 @@ class TypedKeys:
     # ---- opening ---------------------------------------------------------------------
 
     async def _keep_opening(self) -> None:
-        retry = FIRST_RETRY
+        retry = PORT_FIRST_RETRY_S
         while not self._try_to_open():
             await asyncio.sleep(retry)
-            retry = min(LAST_RETRY, retry * 1.5)
+            retry = min(PORT_LAST_RETRY_S, retry * 1.5)
 
     def _try_to_open(self) -> bool:
         try:

@@ -181,15 +181,13 @@ class Bodies:
             2.0 * HALF,
         )
 
-    def lay_straightedge(
-        self, face: Surface, *, rolled: bool, pressed: bool = False
-    ) -> AlongFence:
+    def lay_straightedge(self, face: Surface, placement: str) -> AlongFence:
         return AlongFence(
             face,
             self.straightedge,
-            rolled,
+            placement == "rolled-over",
             self.acts.gauss(0.0, self.traits.blocks),
-            self.traits.edge_gives * (WHOLE_HAND if pressed else 1.0),
+            self.traits.edge_gives * (WHOLE_HAND if placement == "pressed" else 1.0),
         )
 
     def wipe(self, dust: float) -> None:

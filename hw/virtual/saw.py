@@ -106,9 +106,9 @@ class VirtualSaw(SawAndSled):
         its free end; leaned-left, leaned-right for a stand on the right of the sled's
         side at the runners' middle, twisted-left, twisted-right for one `at` mm beyond
         it (TWIST_AT unless said); as-is, rolled-over for one that rides along a
-        straightedge, its tip on the sled fence, and pressed for one that is pressed
-        hard against it as it lies; turn-90 and the like for one on the
-        plate, turned by hand to that mark: standing, or carried along the slot (mount);
+        straightedge, its tip on the sled fence, pressed for a whole hand on it; turn-90
+        and the like for one on the plate, turned by hand to that mark: standing, or
+        carried along the slot (mount);
         those of `mitre` and `upright`, the latter `at` mm above the table, beside the
         blade on that side.
         """
@@ -268,11 +268,7 @@ class VirtualSaw(SawAndSled):
             off = self.beside_place(far) if placement.startswith("twisted") else 0.0
             self._probe = _sideways("right", MIDDLE + Vector(300.0, off), rides=False)
         elif placement in _ALONG:
-            self._along = self.bodies.lay_straightedge(
-                self.face(),
-                rolled=placement == "rolled-over",
-                pressed=placement == "pressed",
-            )
+            self._along = self.bodies.lay_straightedge(self.face(), placement)
             self._probe = self._along.probe(self.travel_begins)
         elif turn_of(placement) is not None:
             self.side = "right"

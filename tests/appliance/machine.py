@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import contextlib
 import json
+import os
 import shutil
+import signal
 import socket
 import subprocess
 import time
@@ -22,7 +24,7 @@ SSH_OPTIONS = {
     "StrictHostKeyChecking": "no",
     "UserKnownHostsFile": "/dev/null",
     "LogLevel": "ERROR",
-    "ConnectTimeout": "20",
+    "ConnectTimeout": "120",
     "BatchMode": "yes",
     "ServerAliveInterval": "20",
 }
@@ -77,7 +79,7 @@ class Machine:
         log = (self.folder / "console.log").open("ab")
         self._process = subprocess.Popen(self._command(), stdin=subprocess.DEVNULL, stdout=log, stderr=log)
         log.close()
-        while self.call("true", check=False, time_out=20).returncode:
+        while self.call("true", check=False, time_out=180).returncode:
             if self._process.poll() is not None:
                 raise RuntimeError(
                     f"QEMU ended: {(self.folder / 'console.log').read_text(errors='replace')[-800:]}"
@@ -93,6 +95,22 @@ class Machine:
             self._process.kill()
             self._process.wait()
             self._process = None
+
+    def busy_s(self) -> float:
+        """Seconds that it has kept this host's processors busy since it was switched on (proc(5))."""
+        assert self._process is not None
+        fields = Path(f"/proc/{self._process.pid}/stat").read_text().rsplit(")", 1)[1].split()
+        return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+    @contextlib.contextmanager
+    def stopped(self) -> Iterator[None]:
+        """Nothing moves inside: what is on its disk is what would be there if the power went now."""
+        assert self._process is not None
+        self._process.send_signal(signal.SIGSTOP)
+        try:
+            yield
+        finally:
+            self._process.send_signal(signal.SIGCONT)
 
     def keep(self, disk: Path) -> None:
         """Shut down in good order, and copy what is on the disk now: a later machine can begin with it."""

@@ -39,9 +39,12 @@ class Disturbed:
     """What the base has not; 0 is off."""
 
     set_up: float = 0.0  # sd of what differs between set-ups, each on its own
+    day_set_up: float = 0.0  # the same of all checks of one day
+    checks_a_day: int = 1  # in the log
     back_yaw: float = 0.0  # rad by which the sled lies otherwise in its slots when drawn back
     creep: float = 0.0  # mm a mm of way, of the stand
     creep_first: float = 0.0  # the same in the first set-up only
+    creep_fades: float = 1.0  # of the creep, what is left in the next pass of the first set-up
     shifted: float = 0.0  # sd in mm of the stand along the arm, when turned over
     bow: float = 0.0  # mm over the push, of the arm
     curvature: float = 0.0  # 1/mm of the slot
@@ -152,10 +155,12 @@ def check(rng: Rng, saw: Saw, hands: Hands, d: Disturbed) -> list[Pass]:
     for k, name in enumerate(("handle-left", "handle-right")):
         left = k == 0
         whole = rng.normal(0, d.set_up) if d.set_up else 0.0
+        whole += rng.normal(0, d.day_set_up) if d.day_set_up else 0.0
         along = rng.normal(0, d.shifted) if d.shifted and not left else 0.0
         creep = d.creep + (d.creep_first if left else 0.0)
         preload = rng.uniform(2.0, 3.0)
-        for _ in range(hands.passes[k]):
+        for number in range(hands.passes[k]):
+            fades = d.creep_fades**number
             dust, seat = grains(rng, saw, hands.dust), rng.normal(0, hands.seat)
             for push in (True, False):
                 at, s = pushed(rng)
@@ -167,7 +172,7 @@ def check(rng: Rng, saw: Saw, hands: Hands, d: Disturbed) -> list[Pass]:
                 edge = met(saw, true, left=left, lean=seat + whole, along=along, x=x, yaw=yaw, dust=dust)
                 edge = edge + d.off_plane * d.roll * true / PUSH
                 depth = preload + (edge if left else -edge)
-                depth = depth + creep * (true if push else 2 * PUSH - true)
+                depth = depth + creep * fades * (true if push else 2 * PUSH - true)
                 depth = preload + (depth - preload) * (1 + d.gain) / np.cos(d.tilt)
                 shown = depth + rng.normal(0, hands.noise, s.size)
                 out.append((name, push, np.round(s, 2), np.round(shown / hands.count) * hands.count, at))
@@ -181,4 +186,9 @@ def ideal(hands: Hands, d: Disturbed) -> float:
     white = single / np.sqrt(np.sum((s - s.mean()) ** 2))
     each = hands.seat**2 + hands.hold**2 + white**2
     rolled = d.off_plane * d.roll / PUSH
-    return float(1.96 * np.sqrt(0.25 * sum(each / n for n in hands.passes) + d.set_up**2 / 2 + rolled**2))
+    return float(
+        1.96
+        * np.sqrt(
+            0.25 * sum(each / n for n in hands.passes) + (d.set_up**2 + d.day_set_up**2) / 2 + rolled**2
+        )
+    )

@@ -39,18 +39,31 @@ CLASSES: dict[str, tuple[Hands, Disturbed]] = {
     "set-ups differ 30, 3 in the log": (Hands(), Disturbed(set_up=30e-6, history=3)),
     "set-ups differ 30, 6 in the log": (Hands(), Disturbed(set_up=30e-6, history=6)),
     "set-ups differ 30, 20 in the log": (Hands(), Disturbed(set_up=30e-6, history=20)),
+    "base, 3 in the log": (Hands(), Disturbed(history=3)),
+    "set-ups differ 45": (Hands(), Disturbed(set_up=45e-6)),
+    "days differ 30, 20 on 4 days in the log": (
+        Hands(), Disturbed(day_set_up=30e-6, history=20, checks_a_day=5)),
+    "fence flexes 30 a set-up, one seat": (Hands(seat=5e-6), Disturbed(set_up=30e-6)),
     "set-ups differ 60, 20 in the log": (Hands(), Disturbed(set_up=60e-6, history=20)),
     "back on the other wall 50": (Hands(), Disturbed(back_yaw=50e-6)),
     "back on the other wall 100": (Hands(), Disturbed(back_yaw=100e-6)),
     "back on the other wall 200": (Hands(), Disturbed(back_yaw=200e-6)),
     "creep in both set-ups": (Hands(), Disturbed(creep=1e-5)),
     "creep in one set-up": (Hands(), Disturbed(creep_first=3e-5)),
+    "creep in one set-up, 20 in the log": (Hands(), Disturbed(creep_first=3e-5, history=20)),
+    "creep in one set-up, quick and dying away": (Hands(), Disturbed(creep_first=8e-5, creep_fades=0.5)),
+    "creep in the second set-up, counts of 0.01": (COARSE, Disturbed(creep=3e-5, creep_first=-3e-5)),
+    "creep in both, unlike": (Hands(), Disturbed(creep=2e-5, creep_first=-4e-5)),
+    "back on the other wall 100, 20 in the log": (Hands(), Disturbed(back_yaw=100e-6, history=20)),
     "play known, hold not said": (Hands(), Disturbed(yaw_play=3.56e-4)),
     "one pass, play known": (Hands(passes=(1, 1), hold=90e-6), Disturbed(yaw_play=3.56e-4)),
     "stand along a bowed arm 15": (Hands(), Disturbed(shifted=15.0, bow=0.02)),
     "stand along a bowed arm 30": (Hands(), Disturbed(shifted=30.0, bow=0.02)),
     "stand along a straight arm 15": (Hands(), Disturbed(shifted=15.0)),
     "stand along a bowed arm 15, counts of 0.01": (COARSE, Disturbed(shifted=15.0, bow=0.02)),
+    "stand along a hollow arm 20, long waves, counts of 0.005": (
+        Hands(count=0.005, noise=0.002, reach=14.0), Disturbed(shifted=20.0, bow=-0.03)),
+    "stand along a bowed arm 15, 20 in the log": (Hands(), Disturbed(shifted=15.0, bow=0.02, history=20)),
     "stand along a smooth bowed arm 10": (Hands(texture=0.0), Disturbed(shifted=10.0, bow=0.02)),
     "bowed arm, stand at its mark": (Hands(), Disturbed(bow=0.02)),
     "curved slot": (Hands(), Disturbed(curvature=CURVED)),
@@ -60,6 +73,10 @@ CLASSES: dict[str, tuple[Hands, Disturbed]] = {
     "ledge of 60 mm at the arm's end": (Hands(), Disturbed(dent=0.06, dent_long=60.0)),
     "plunger off the arm's plane": (Hands(), Disturbed(off_plane=20.0, roll=150e-6)),
     "plunger off the arm's plane, told": (Hands(), Disturbed(off_plane=20.0, roll=150e-6, told=True)),
+    "plunger off the arm's plane, told, 20 in the log": (
+        Hands(), Disturbed(off_plane=20.0, roll=150e-6, told=True, history=20)),
+    "plunger far off the plane, sled rolls back, told": (
+        Hands(), Disturbed(off_plane=35.0, roll=-120e-6, told=True)),
     "plunger tilted 10 degrees": (Hands(), Disturbed(tilt=math.radians(10))),
     "plunger tilted 10 degrees, told": (Hands(), Disturbed(tilt=math.radians(10), told=True)),
     "gain 2 %": (Hands(), Disturbed(gain=0.02)),
@@ -83,11 +100,15 @@ def logged(rng: np.random.Generator, e: float, hands: Hands, d: Disturbed) -> li
     """Findings of three and three passes as the log has them: same sled and square, the fence moved between them."""
     out = []
     sd = math.hypot(hands.seat, hands.hold)
+    day = {"handle-left": 0.0, "handle-right": 0.0}
     for number in range(d.history):
         a = rng.uniform(-8e-4, 8e-4)
         rows, means = [], []
+        if d.day_set_up and number % d.checks_a_day == 0:  # of each set-up of that day
+            day = {name: rng.normal(0, d.day_set_up) for name in day}
         for name, sign in (("handle-left", 1.0), ("handle-right", -1.0)):
             whole = rng.normal(0, d.set_up) if d.set_up and not d.calm_history else 0.0
+            whole += day[name]
             b = [a - sign * e + whole + rng.normal(0, sd) for _ in range(3)]
             means.append(float(np.mean(b)))
             rows += [SweepRow(name, True, 110, 0, sign * x, 3e-6) for x in b]
@@ -97,7 +118,14 @@ def logged(rng: np.random.Generator, e: float, hands: Hands, d: Disturbed) -> li
         ]
         budget = [BudgetRow("between sweeps", "A", sd / math.sqrt(6), 4.0, 1.0)]
         out.append(
-            Finding(check="fence-square", id=f"{number}", quantities=quantities, sweeps=rows, budget=budget)
+            Finding(
+                check="fence-square",
+                id=f"{number}",
+                at=f"2025-03-{1 + number // d.checks_a_day:02}",
+                quantities=quantities,
+                sweeps=rows,
+                budget=budget,
+            )
         )
     return out
 
@@ -117,7 +145,7 @@ def finding_of(seed: int, name: str) -> tuple[Finding, float, float]:
     options: dict[str, object] = {}
     if d.told:
         indicator = Indicator(resolution=hands.count, tilt=d.tilt or indicator.tilt)
-        options = {"touch_high": d.off_plane, "roll": d.roll} if d.roll else {}
+        options = {"touch_high": d.off_plane, "roll": abs(d.roll)} if d.roll else {}
     gear = EvidenceGear(indicator=indicator, jig=SLED, square=SQUARE)
     evidence = Evidence("fence-square", traces, options, gear, known_of(log, d.yaw_play))
     return conclude(evidence, id=f"{seed}", at="2026-01-01T00:00:00+00:00"), truth(saw), ideal(hands, d)

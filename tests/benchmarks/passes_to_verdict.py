@@ -13,6 +13,7 @@ import argparse
 import json
 from collections import Counter
 
+import msgspec
 import numpy as np
 from fence_bodies import Disturbed, Hands, Pass, check, draw, truth
 from fence_table import OVER, known_of, logged
@@ -29,12 +30,17 @@ except ImportError:
     decided_early = None  # an older tree, which has no such look
 
 
-def found(passes: list[Pass], taken: dict[str, int], jig: Jig, known: Known) -> Finding:
+def found(
+    passes: list[Pass], taken: dict[str, int], anew: list[Pass], more: int, jig: Jig, known: Known
+) -> Finding:
+    """As many passes as were taken, and `more` a set-up from those that were set up anew."""
     left = dict.fromkeys(taken, 0)
+    added = dict.fromkeys(taken, 0)
     traces = []
-    for n, (name, push, s, r, t) in enumerate(passes):
-        left[name] += push
-        if left[name] <= taken[name]:
+    for n, (name, push, s, r, t) in enumerate([*passes, *anew]):
+        count, most = (left, taken[name]) if n < len(passes) else (added, more)
+        count[name] += push
+        if count[name] <= most:
             traces.append(
                 Trace(name, s.tolist(), [round(float(x), 6) for x in r], push, f"{n}", at=t.tolist())
             )
@@ -55,23 +61,24 @@ def one(seed: int, tolerance: float, history: int) -> tuple[int, str, str | None
     saw = draw(rng, Hands(), Disturbed())
     saw.a = rng.uniform(-2 * tolerance, 2 * tolerance)
     disturbed = Disturbed(history=history)
-    passes = check(rng, saw, Hands(passes=(MOST, MOST)), Disturbed())
+    passes = check(rng, saw, Hands(), Disturbed())
+    anew = check(rng, saw, Hands(passes=(MOST, MOST)), Disturbed())
     known = known_of(logged(rng, saw.e, Hands(), disturbed), None)
     jig = Jig("sled", pivot="right", pivot_to_blade=250.0, pivot_to_screw=500.0, tolerance=tolerance)
     taken, how = {"handle-left": 3, "handle-right": 2}, "early"
-    finding = found(passes, taken, jig, known)
+    finding = found(passes, taken, anew, 0, jig, known)
     if not settled_early(finding):
         taken["handle-right"], how = 3, "at first"
-        finding = found(passes, taken, jig, known)
+        finding = found(passes, taken, anew, 0, jig, known)
     if finding.verdict == "cannot-tell":
         more = finding.more_pushes
         if more is None or 3 + more > MOST:
-            how = "this set-up cannot"
+            checks = getattr(finding.settle, "checks", None)
+            how = "this set-up cannot" if checks is None else "checks in the log would"
         else:
-            taken, how = dict.fromkeys(taken, 3 + more), "extended"
-            import msgspec
-
-            finding = found(passes, taken, jig, msgspec.structs.replace(known, looks=1))
+            how, again = "extended", msgspec.structs.replace(known, looks=1)
+            finding = found(passes, taken, anew, more, jig, again)
+            taken = dict.fromkeys(taken, 3 + more)
     inside = abs(truth(saw)) <= tolerance
     wrong = finding.verdict in ("inside", "outside") and (finding.verdict == "inside") != inside
     return sum(taken.values()), how, finding.verdict, wrong

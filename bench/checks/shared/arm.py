@@ -12,8 +12,9 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from bench.checks.model import Evidence, Step, Trace
 from bench.checks.options import given_number
@@ -22,17 +23,15 @@ from bench.checks.shared.slopes import place
 from bench.finding import Quantity, Remark, SweepRow
 
 if TYPE_CHECKING:
-    from bench.geometry.arm_form import Bend
+    from bench.geometry.arm_form import Bend, Shift
     from bench.geometry.line_fit import SweepFit
     from bench.uncertainty import Combined, Part
 
 ARM_BOW = 0.02  # mm over the arm; common practice, no source
 SAME_STRETCH = 2.0  # mm that the middles of both set-ups may lie apart
-# mm, standard deviation of a stand set down anew beside an arm without a mark to start
-# from; common practice, no source
-STAND_SET_DOWN = 10.0
 # mm: a shift so small that nothing is made of it
 STAND_STAYED = 0.5
+SURE = 2.0  # standard uncertainties from which a shift is told
 # s, standard deviation by which one instrument is late against the other; common
 # practice, no source
 LATE = 0.005
@@ -44,10 +43,9 @@ WORTH_TELLING = 0.1  # share of the variance from which the stand is spoken of
 WHOLE_TRAVEL = 300.0
 
 
-@dataclass(frozen=True, slots=True)
-class ArmAndSlot:
+class ArmAndSlot(msgspec.Struct, frozen=True):
     """slot, arm: second derivatives; slot positive where the sled turns counter-
-    clockwise as it is pushed away, arm positive where the edge is hollow. shift: mm by
+    clockwise as it is pushed away, arm positive where the edge is hollow. shift: by
     which the stand of the second set-up touches the arm further along the travel than
     that of the first, None where the textures do not show it."""
 
@@ -55,7 +53,7 @@ class ArmAndSlot:
     slot_uncertainty: float  # standard
     degrees_of_freedom: float
     arm: float
-    shift: float | None
+    shift: Shift | None
 
 
 def of_arm_and_slot(placed: Sequence[Placed]) -> ArmAndSlot | None:
@@ -90,7 +88,7 @@ def of_arm_and_slot(placed: Sequence[Placed]) -> ArmAndSlot | None:
         math.sqrt(variance * share + rounded + late**2),
         dof,
         arm,
-        None if shift is None else shift.distance,
+        shift,
     )
 
 
@@ -157,12 +155,14 @@ def placed_on_one_stretch(
     placed, rows = place(evidence, steps, told)
     standing = all(step.mount == "standing" for step in steps)
     seen = of_arm_and_slot(placed) if opposed(placed) and standing else None
-    if seen is not None and seen.shift is not None and abs(seen.shift) > STAND_STAYED:
+    shift = seen.shift if seen is not None else None
+    if seen is not None and shift is not None and abs(shift.distance) > STAND_STAYED:
         middle = statistics.fmean(_middle(here) for here in placed)
-        told = [_told_of_shift(seen.shift)]
-        placed, rows = place(evidence, steps, told, {steps[1].placement: -seen.shift})
+        told = _told_of_shift(shift)
+        by = {steps[1].placement: -shift.distance}
+        placed, rows = place(evidence, steps, told, by)
         again = of_arm_and_slot(placed)
-        seen = replace(again or seen, shift=seen.shift)
+        seen = msgspec.structs.replace(again or seen, shift=shift)
         for here in placed:
             here.slot_turn = seen.slot * (_middle(here) - middle)
     remarks.extend(told)
@@ -173,19 +173,22 @@ def _middle(here: Placed) -> float:
     return statistics.fmean((fit.start + fit.stop) / 2 for _, fit in here.pushes)
 
 
-def _told_of_shift(shift: float) -> Remark:
-    return Remark("stand-shifted", values={"by": abs(shift)})
+def _told_of_shift(shift: Shift) -> list[Remark]:
+    if abs(shift.distance) <= SURE * shift.standard_uncertainty:
+        return []
+    return [Remark("stand-shifted", values={"by": abs(shift.distance)})]
 
 
 def stand_row(seen: ArmAndSlot | None) -> Part | None:
-    """A bowed arm, met elsewhere by so much as a stand set down anew is out: half of
-    the turn is left in fence and square. None where the textures show where it
-    stood."""
+    """A bowed arm, met elsewhere by as much as the textures leave open, or as a stand
+    set down anew is out: half of the turn is left in fence and square."""
+    from bench.geometry.arm_form import SET_DOWN
     from bench.uncertainty import Part
 
-    if seen is None or seen.shift is not None:
+    if seen is None:
         return None
-    return Part("stand along the arm", "B", abs(seen.arm) * STAND_SET_DOWN / 2)
+    unknown = SET_DOWN if seen.shift is None else seen.shift.standard_uncertainty
+    return Part("stand along the arm", "B", abs(seen.arm) * unknown / 2)
 
 
 def told_of_stand(combined: Combined, seen: ArmAndSlot | None) -> list[Remark]:
@@ -213,24 +216,29 @@ def told_of_slot(
 
 def rolling(evidence: Evidence, placed: Sequence[Placed]) -> Part | None:
     """A sled that rolls from side to side over a push, touched above or below the
-    arm's middle: that shift over the push, in both set-ups alike. A half-width."""
-    from bench.uncertainty import rectangular
+    arm's middle: that shift over the push, in both set-ups alike. Its size is told, its
+    sign is not: of two values that are equally likely it is the standard deviation (GUM
+    C.3.3)."""
+    from bench.uncertainty import Part
 
     high = given_number(evidence.options, "touch_high")
     roll = given_number(evidence.options, "roll")
     if not high or not roll:
         return None
     length = statistics.fmean(p.length for p in placed)
-    return rectangular("sled rolling", high * roll / length)
+    return Part("sled rolling", "B", high * roll / length)
 
 
-def arm_form(evidence: Evidence, placed: Sequence[Placed]) -> Part | None:
+def arm_form(
+    evidence: Evidence, placed: Sequence[Placed], seen: ArmAndSlot | None
+) -> Part | None:
     """Both set-ups over different stretches of the arm: a bow h over its length L, met
     d further on, turns the edge by 8 h d / L^2, half of which is left in fence and
     square. A half-width."""
     from bench.uncertainty import rectangular
 
-    apart = abs(_middle(placed[0]) - _middle(placed[1]))
+    shift = seen.shift.distance if seen is not None and seen.shift is not None else 0.0
+    apart = abs(_middle(placed[1]) - _middle(placed[0]) - shift)
     if apart < SAME_STRETCH:
         return None
     square = evidence.gear.square

@@ -6,7 +6,8 @@ Pure. Rotations in rad, counter-clockwise positive; uncertainties are expanded.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+
+import msgspec
 
 from bench.checks.model import Evidence, SweepHistory
 from bench.checks.options import given_number
@@ -16,8 +17,7 @@ LIKELY_TURNS = 6  # more turns nobody makes
 MOST_CAUSES = 4  # that are named
 
 
-@dataclass(frozen=True, slots=True)
-class Agreement:
+class Agreement(msgspec.Struct, frozen=True):
     """e_n: without sign. causes: the likeliest first; empty where they agree."""
 
     e_n: float

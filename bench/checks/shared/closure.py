@@ -15,7 +15,8 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+import msgspec
 
 from bench.checks.model import Trace
 
@@ -65,15 +66,16 @@ def gap(push: Trace, pull: Trace) -> tuple[float, float] | None:
     return ends[0] - ends[1], reach
 
 
-@dataclass(frozen=True, slots=True)
-class Returned:
+class Returned(msgspec.Struct, frozen=True):
     """Of the cycles of one set-up: mm that the reading did not come back by, signed as
-    it was read; what play and scatter explain of it; mm of travel; what it resolves."""
+    it was read; what play and scatter explain of it at 95 %; mm of travel; what it
+    resolves."""
 
     gap: float
     allowed: float
     length: float
     count: float
+    error: float = 0.0  # standard, of the gap
 
     @property
     def left(self) -> float | None:
@@ -82,8 +84,7 @@ class Returned:
         return _beyond(self.gap, self.allowed, self.count)
 
 
-@dataclass(frozen=True, slots=True)
-class Parted:
+class Parted(msgspec.Struct, frozen=True):
     """Of two set-ups that meet the surface from opposite sides, mm without sign, each
     None where play and scatter explain it.
 
@@ -95,6 +96,10 @@ class Parted:
 
     common: float | None
     alternating: float | None
+    # mm, the same as a size to be reckoned with: what was seen, less what its own
+    # standard error makes it seem on average, in quadrature
+    likely_common: float
+    likely_alternating: float
 
     @property
     def unequal(self) -> float | None:
@@ -103,6 +108,10 @@ class Parted:
         if self.common is None or self.alternating is None:
             return None
         return min(self.common, self.alternating)
+
+    @property
+    def likely_unequal(self) -> float:
+        return min(self.likely_common, self.likely_alternating)
 
 
 def _beyond(gap: float, allowed: float, count: float) -> float | None:
@@ -116,9 +125,16 @@ def parted(first: Returned | None, second: Returned | None) -> Parted:
     count = max((r.count for r in (first, second) if r is not None), default=0.0)
     one, two = (r.gap if r is not None else 0.0 for r in (first, second))
     allowed = math.hypot(*(r.allowed for r in (first, second) if r is not None)) / 2
+    # of four medians, each rounded by up to half a count (GUM F.2.2.1), in two gaps
+    rounded = count / math.sqrt(6)
+    errors = (r.error for r in (first, second) if r is not None)
+    error = math.hypot(rounded, math.hypot(*errors) / 2)
+    common, alternating = (one + two) / 2, (one - two) / 2
     return Parted(
-        _beyond((one + two) / 2, allowed, count / 2),
-        _beyond((one - two) / 2, allowed, count / 2),
+        _beyond(common, allowed, count / 2),
+        _beyond(alternating, allowed, count / 2),
+        math.sqrt(max(common**2 - error**2, 0.0)),
+        math.sqrt(max(alternating**2 - error**2, 0.0)),
     )
 
 
@@ -143,8 +159,8 @@ def out_and_back(
         allowed = t_quantile(0.95, len(gaps) - 1) * error
     else:
         play = UNSEEN_PLAY if yaw_play is None else min(yaw_play, UNSEEN_PLAY)
-        allowed = play * length
-    return Returned(statistics.fmean(gaps), allowed, length, count)
+        allowed = error = play * length
+    return Returned(statistics.fmean(gaps), allowed, length, count, error)
 
 
 def lost_motion(pairs: Sequence[tuple[Trace, Trace]], *, count: float) -> float | None:

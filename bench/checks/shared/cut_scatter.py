@@ -5,11 +5,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
+
+import msgspec
 
 from bench.checks.model import Evidence
 from bench.checks.options import given_number
+from bench.checks.shared.remarks import wall_of
 from bench.finding import Remark
 
 if TYPE_CHECKING:
@@ -25,8 +27,7 @@ CAREFUL_CUT = 30e-6
 ROW = "scatter of the cuts"
 
 
-@dataclass(frozen=True, slots=True)
-class CutScatter:
+class CutScatter(msgspec.Struct, frozen=True):
     """of_one_cut: standard deviation, rad. degrees_of_freedom: None where it was only
     stated."""
 
@@ -53,7 +54,7 @@ def cut_scatter(evidence: Evidence) -> CutScatter:
     """
     from bench.uncertainty.budget import SEAT
 
-    known, held = evidence.known, bool(evidence.options.get("hold"))
+    known, held = evidence.known, wall_of(evidence) is not None
     given = given_number(evidence.options, "cut_scatter")
     if given is not None:
         return CutScatter(given, None, "given")

@@ -7,8 +7,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from bench.checks.model import Evidence
 from bench.checks.options import choice, given_number, length, number
@@ -17,6 +18,7 @@ from bench.finding import Remark
 
 if TYPE_CHECKING:
     from bench.geometry.cells import Array
+    from bench.geometry.columns import Column
     from bench.geometry.straightness import Straightness
     from bench.uncertainty import Part
 
@@ -32,8 +34,7 @@ BEND = 0.005
 HARDER = 3.0, 7.0
 
 
-@dataclass(frozen=True, slots=True)
-class Bending:
+class Bending(msgspec.Struct, frozen=True):
     """profile: (n,) mm, standard uncertainty of how far the straightedge gives way at
     the places of the face."""
 
@@ -46,7 +47,7 @@ class Bending:
         share = abs(float(sensitivity @ self.profile))
         return Part("straightedge that bends", "B", share)
 
-    def row_of(self, face: Face, fit: Callable[[Array, Array], Straightness]) -> Part:
+    def row_of(self, face: Face, fit: Callable[[Column, Column], Straightness]) -> Part:
         """Of a straightness, which is no linear number of the heights: what bending
         either way does to it."""
         from bench.uncertainty import rectangular
@@ -119,7 +120,7 @@ def _as_pressed(face: Face) -> tuple[Face, Bending, Remark]:
         w * w / len(group) * (turn @ one @ turn.T)
         for w, group, turn in zip(weights, lines, turns, strict=True)
     ]
-    taken_off = replace(
+    taken_off = msgspec.structs.replace(
         face,
         f=face.f - share * more,
         lines=lines,
@@ -152,25 +153,25 @@ BENDING_OPTIONS = (
     length(
         "straightedge_thick",
         "How thick the straightedge is, across the sled fence",
-        *(0.5, 200.0),
+        (0.5, 200.0),
         needs="straightedge_high",
     ),
     length(
         "straightedge_high",
         "How high it stands above the sled's base",
-        *(0.5, 500.0),
+        (0.5, 500.0),
         needs="straightedge_thick",
     ),
     length(
         "straightedge_span",
         "How far apart the blocks stand; else a pass's length",
-        *(50.0, 5000.0),
+        (50.0, 5000.0),
         needs="straightedge_thick",
     ),
     choice(
         "straightedge_of",
         "What the straightedge is made of",
-        *MODULUS,
+        tuple(MODULUS),
         needs="straightedge_thick",
     ),
 )

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from bench.checks.model import EvidenceError, Trace
 from bench.checks.shared.face_dirt import dirt_on_face
@@ -27,8 +28,7 @@ MOST_ASIDE = 1 / 3
 LUMP = 8.0
 
 
-@dataclass(slots=True)
-class Pass:
+class Pass(msgspec.Struct):
     """One sweep that is used. x, r: (n,) mm, all of its readings. aside: (n,)."""
 
     trace: Trace
@@ -196,7 +196,8 @@ def averaged(x: Array, r: Array, grid: Array) -> Array:
 def _compare_pulls(groups: Sequence[Sequence[Trace]], remarks: list[Remark]) -> None:
     import numpy as np
 
-    from bench.geometry.reversal import GeometryError, common_grid
+    from bench.geometry.columns import GeometryError
+    from bench.geometry.reversal import common_grid
 
     for group in groups:
         pulls = [t for t in group if not t.push]

@@ -10,8 +10,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from bench.checks.model import EvidenceError, Trace
 from bench.checks.shared.face_passes import WINDOW, Pass, averaged, passes_of
@@ -33,8 +34,7 @@ SINGLE = 0.003
 STANDS_OUT = 5.0
 
 
-@dataclass(slots=True)
-class Face:
+class Face(msgspec.Struct):
     """x: (n,) places. f: (n,) the face, levelled. g: the straightedge, None with one
     placement.
 
@@ -53,9 +53,9 @@ class Face:
     lines: list[list[Array]]
     count: float
     span: float
-    rows: list[SweepRow] = field(default_factory=list)
+    rows: list[SweepRow] = []
     apart: float = 0.0
-    pressed: list[Array] = field(default_factory=list)
+    pressed: list[Array] = []
 
     @property
     def length(self) -> float:
@@ -68,8 +68,7 @@ class Face:
         return math.fsum(w * w / len(sweeps) for w, sweeps in pairs)
 
 
-@dataclass(slots=True)
-class Differs:
+class PassScatter(msgspec.Struct):
     """What sweeps that differ do to one number: its rows. wider: how many times its
     standard uncertainty is that which the noise of neighbouring places alone would
     give."""
@@ -109,7 +108,7 @@ def face_of(
     whose passes were pressed hard as it lay. Raises EvidenceError."""
     import numpy as np
 
-    from bench.geometry.reversal import GeometryError
+    from bench.geometry.columns import GeometryError
 
     there = any(t.placement == pressed for t in traces)
     names = [*placements, pressed] if there else list(placements)
@@ -163,7 +162,7 @@ def averaged_away(face: Face) -> Array:
     return np.asarray(np.interp(face.x, places, bend))
 
 
-def differs(face: Face, sensitivity: Array, single: float = SINGLE) -> Differs:
+def pass_scatter(face: Face, sensitivity: Array, single: float = SINGLE) -> PassScatter:
     """The rule for several sweeps, on one number that is `sensitivity` times the
     heights of the face.
 
@@ -187,7 +186,7 @@ def differs(face: Face, sensitivity: Array, single: float = SINGLE) -> Differs:
     ]
     between = between_sweeps(groups, None, None, single)
     total = between.part.standard_uncertainty**2
-    return Differs(
+    return PassScatter(
         between, groups, math.sqrt(total / variance) if variance > 0.0 else 1.0
     )
 

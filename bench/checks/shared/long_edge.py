@@ -6,8 +6,9 @@ Lengths in mm, angles in rad.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from bench.checks.model import Evidence
 from bench.finding import Remark
@@ -24,8 +25,7 @@ OFF_MIDDLE = 3.0
 POOR_SQUARE = 0.1 / 300
 
 
-@dataclass(frozen=True)
-class RightAngle:
+class RightAngle(msgspec.Struct, frozen=True):
     """error: e_90, rad; row: what is not known of it."""
 
     error: float

@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from bench.checks.model import Pool
 from bench.checks.shared.placed import Placed
@@ -34,8 +35,7 @@ USUAL_PASS, WORTH = 20e-6, 3.0
 LOOKS_DIFFERENT, ENOUGH = 0.25, 2.0
 
 
-@dataclass(frozen=True, slots=True)
-class MeanTurn:
+class MeanTurn(msgspec.Struct, frozen=True):
     """rotation: rad, of the line through the mean of all turns. standard_uncertainty:
     rad, of what is left about it."""
 

@@ -57,30 +57,36 @@ def seat_of(reseated: Pool | None, one_seat: Pool | None) -> float | None:
 
 
 def set_ups_of(findings: Sequence[Finding]) -> SetUpScatter | None:
-    """Scatter of the square's error over findings with one square, turned over in each;
-    None with fewer than two.
+    """Scatter of the square's error over findings with one square, turned over in each,
+    as it is to be looked for on a new day; None with fewer than two.
 
     A finding whose square seems not to have been turned over beside a fence near zero
     does not speak: what it says of the square is the fence.
     """
-    errors, shares = [], []
+    from bench.uncertainty import over_days
+
+    days: dict[str, list[float]] = {}
+    shares = []
     for found in findings:
         square = next((q for q in found.quantities if q.name == "square"), None)
         slopes = slopes_of(found)
         if square is None or len(slopes) != 2 or _not_turned(found):
             continue
-        errors.append(square.value)
+        # a finding without a date is of a day of its own
+        days.setdefault(found.at[:10] or found.id, []).append(square.value)
         shares.append(math.fsum(0.25 / len(values) for values in slopes.values()))
-    if len(errors) < 2:
+    if len(shares) < 2:
         return None
     pools = [pool_of(findings, on_one_seat=seat) for seat in (False, True)]
     pool = next((p for p in pools if p is not None), None)
+    variance, freedom = over_days(list(days.values()))
     return SetUpScatter(
-        variance=statistics.variance(errors),
-        degrees_of_freedom=float(len(errors) - 1),
+        variance=variance,
+        degrees_of_freedom=freedom,
         own_variance=pool.variance * statistics.fmean(shares) if pool else 0.0,
         own_degrees_of_freedom=pool.degrees_of_freedom if pool else 0.0,
-        checks=len(errors),
+        checks=len(shares),
+        days=len(days),
     )
 
 

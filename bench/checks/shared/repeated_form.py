@@ -11,8 +11,9 @@ from __future__ import annotations
 
 import statistics
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from bench.checks.model import Trace
 from bench.finding import Remark
@@ -30,8 +31,7 @@ SAME_SIZE = 0.4  # of the larger, by which two jumps of one size may differ
 GRID = 1.0  # mm
 
 
-@dataclass(frozen=True, slots=True)
-class Form:
+class Form(msgspec.Struct, frozen=True):
     """height: mm at `places`, with no slope of its own over them. at, size: mm, of the
     jump. turn: rad, slope of the part on the longer side of the jump."""
 

@@ -49,7 +49,8 @@ def return_row(
     placed: Sequence[Placed], length: float, weights: Sequence[float], *, common: bool
 ) -> Part | None:
     """What did not come back, as a row. Opposed set-ups: in the fence (common) only
-    what may have crept in one of them, in the square all that crept."""
+    what may have crept in one of them, in the square all that crept; each in the size
+    that is likely, for creep that the scatter hides biases all the same."""
     from bench.uncertainty import closure
 
     if not opposed(placed):
@@ -57,4 +58,5 @@ def return_row(
         worst = max((left for left in lefts if left is not None), default=None)
         return closure(worst, length, weights)
     apart = parted_returns(placed)
-    return closure(apart.unequal if common else apart.common, length)
+    likely = apart.likely_unequal if common else apart.likely_common
+    return closure(likely or None, length)

@@ -8,8 +8,9 @@ would keep a small computer busy for seconds. mm and rad.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+import msgspec
 
 if TYPE_CHECKING:
     from bench.geometry.cells import Array
@@ -19,8 +20,7 @@ SAME = 1e-6  # mm along the slot: nearer than that is one place
 HALVINGS = 48
 
 
-@dataclass(frozen=True, slots=True)
-class Copies:
+class Copies(msgspec.Struct, frozen=True):
     """Errors of each copy, mm. runners, slots: (k, stations) each, added to the widths.
     common: (k,), to every slot width. offset: (k,), to how far a second slot stands
     right of where it was measured."""
@@ -68,7 +68,7 @@ def plays(
     def bottom(m: Array) -> Array:
         return np.asarray(np.max(lower - m[..., None] * place, axis=-1))
 
-    from bench.geometry.reversal import least_of_convex
+    from bench.geometry.columns import least_of_convex
 
     # beyond this slope the outermost walls leave less room than a level line has
     steep = (_spread(upper) + _spread(lower)) / reach

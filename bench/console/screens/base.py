@@ -16,10 +16,11 @@ from bench.console.host import ALL, LOW, NARROW, TALL, Host
 from bench.console.requests import Requests
 from bench.console.view_model import ViewModel
 from bench.console.widgets.act_bar import Act, ActBar
+from bench.console.widgets.drawing import Drawing
 from bench.console.widgets.key_row import KeyRow
-from bench.console.widgets.notice_panel import NoticePanel, Tip
-from bench.console.widgets.status_strip import StatusStrip
-from bench.console.widgets.viewer import Viewer
+from bench.console.widgets.prompt import notices, tip
+from bench.console.widgets.strip import status_strip
+from bench.console.widgets.viewer import Viewer, Words
 
 T = TypeVar("T")
 GUEST = "guest"  # the action of a key of whoever started the console
@@ -47,10 +48,10 @@ class ConsoleScreen(Screen[T]):
     ]
 
     def compose(self) -> ComposeResult:
-        yield StatusStrip()
+        yield Drawing(status_strip, "health ask gear result", classes="-row")
         yield Vertical(*self.body(), id="body")
-        yield Tip()
-        yield NoticePanel()
+        yield Words(tip, "ask live result notice keys gear", id="tip")
+        yield Words(notices, "notice ask health", id="notices")
         yield ActBar()
         yield KeyRow(compact=True, show_command_palette=False)
 

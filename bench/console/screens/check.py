@@ -13,11 +13,17 @@ from bench.console.host import NARROW
 from bench.console.screens.base import WorkScreen
 from bench.console.screens.confirm import ConfirmScreen
 from bench.console.widgets.act_bar import Act
-from bench.console.widgets.check_figure import CheckFigure
-from bench.console.widgets.pass_plot import PassPlot
-from bench.console.widgets.prompt_words import CautionWords, PromptWords
-from bench.console.widgets.set_up_picture import SetUpPicture
-from bench.console.widgets.state_line import StateLine
+from bench.console.widgets.drawing import WIDEST, Drawing
+from bench.console.widgets.figure import check_figure
+from bench.console.widgets.prompt import (
+    caution_words,
+    pass_plot,
+    prompt_words,
+    set_up_picture,
+)
+from bench.console.widgets.strip import state_line
+from bench.console.widgets.viewer import Words
+from bench.protocol import Abandon, Undo
 
 PRESSES = {
     "cautions": "I have read it",
@@ -28,7 +34,9 @@ PRESSES = {
     "spot": "take it",
     "width": "take it",
 }
-READS = ("cautions", "place")  # phases in which there is much to read and nothing moves
+
+
+UNREAD = ("cautions", "working-out", "done")  # phases in which no number matters
 
 
 class CheckScreen(WorkScreen):
@@ -41,12 +49,17 @@ class CheckScreen(WorkScreen):
     ]
 
     def body(self) -> Iterable[Widget]:
-        yield CheckFigure()
-        yield StateLine()
-        yield VerticalScroll(CautionWords(), id="cautions", can_focus=False)
+        yield Drawing(check_figure, "number health ask", id="figure")
+        yield Drawing(state_line, "ask health", classes="-row")
+        cautions = Words(caution_words, "ask")
+        yield VerticalScroll(cautions, id="cautions", can_focus=False)
         yield Horizontal(
-            Vertical(PromptWords(), PassPlot(), id="asked"),
-            SetUpPicture(),
+            Vertical(
+                Words(prompt_words, "ask health"),
+                Drawing(pass_plot, "line ask", id="plot"),
+                id="asked",
+            ),
+            Drawing(set_up_picture, "ask gear", widest=WIDEST, id="set-up"),
             id="work",
         )
 
@@ -60,31 +73,33 @@ class CheckScreen(WorkScreen):
         self.host.mark(frozenset({"ask"}))
 
     def view_changed(self, changed: frozenset[str]) -> None:
-        ask = self.view.ask
+        ask, shown = self.view.ask, self.view.shown
         phase = ask.phase if ask is not None else ""
-        reads = phase in READS or (ask is not None and bool(ask.remark))
+        told = ask is not None and bool(ask.remark)
+        reads = phase == "place" or told
+        dead = phase in UNREAD or shown is None or not shown.live
         self.set_class(reads and not (ask is not None and ask.moving), "-reads")
+        self.set_class(dead or not self.view.here, "-dead")
+        self.set_class(phase == "place" and told, "-told")
         self.set_class(phase == "cautions", "-cautions")
         self.set_class(phase == "place", "-places")
-        self.set_class(
-            bool(self.view.placed_passes()) or self.view.line is not None, "-line"
-        )
+        self.set_class(ask is not None and ask.moving, "-moving")
 
     # ---- acts ------------------------------------------------------------------------
 
     def acts(self) -> list[Act]:
         ask = self.view.ask
-        if ask is None:
+        if ask is None or not self.view.here:
             return []
         out = []
         if ask.phase == "cautions" and not self._read():
             out.append(Act("Enter", "read on", "read_on", leads=True))
         elif self.requests.press_answers:
-            word = PRESSES.get(ask.phase, "go on")
-            out.append(Act("Enter", word, "press", leads=True))
-        if self.requests.can_undo:
-            out.append(Act("0", "undo pass", "undo"))
-        if ask.phase == "place" and self.app.size.width < NARROW:
+            word, asked = PRESSES.get(ask.phase, "go on"), not ask.by_itself
+            out.append(Act("Enter", word, "press", leads=asked))
+        if self.can("undo"):
+            out.append(Act("0", "undo mark" if ask.mark else "undo pass", "undo"))
+        if self.can("picture"):
             out.append(Act("8", "drawing", "picture"))
         return out
 
@@ -111,7 +126,7 @@ class CheckScreen(WorkScreen):
         self.requests.press()
 
     def action_undo(self) -> None:
-        self.requests.undo()
+        self.requests.send(Undo())
 
     def action_read_on(self) -> None:
         self.query_one("#cautions", VerticalScroll).scroll_page_down(animate=False)
@@ -125,4 +140,4 @@ class CheckScreen(WorkScreen):
 
     def _given_up(self, sure: bool | None) -> None:
         if sure:
-            self.requests.give_up()
+            self.requests.send(Abandon())

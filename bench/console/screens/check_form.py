@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
-from bench.console.screens.rows import Row, RowsScreen
+from functools import partial
+
+from bench.console.screens.rows import Row, RowsScreen, with_unit
 from bench.protocol import Begin, CheckKind, Option, OptionError
 from bench.render.result import name, upper_first
-from bench.units import length_words
+from bench.units import length_words, slope_words
 
 USUAL_PUSHES, MOST_PUSHES = 3, 9
 QUICK = "quick"  # the option of a check that has a quick way
+YES = ("yes",)  # the choices of an option that is on or off
 
 
 class CheckForm(RowsScreen):
     page = "options"
     watches = frozenset({"gear"})
 
-    def __init__(self, kind: CheckKind, *, quick: bool = False) -> None:
+    def __init__(self, kind: CheckKind, quick: bool = False) -> None:
         """quick: as the quick check, where the check has one."""
         super().__init__()
         self.kind = kind
@@ -23,7 +26,8 @@ class CheckForm(RowsScreen):
         # as typed or chosen
         self._given: dict[str, str] = {QUICK: "yes"} if quick and has_quick else {}
         self._pushes: int | None = None  # as many as the check asks for
-        self._lean, self._tap = True, False
+        self._tests = {"lean": True, "tap": False}
+        self._whole = False  # options that are seldom told have a row too
 
     def heading(self) -> str:
         return upper_first(name(self.kind.kind))
@@ -43,35 +47,54 @@ class CheckForm(RowsScreen):
             out.append(Row("Passes a set-up", self._more, more, many))
         if self._swept and self.kind.sided:
             more = "It proves on which side the indicator stands."
-            out.append(Row("Lean test", self._turn_lean, more, _yes(self._lean)))
+            out.append(self._test("lean", more))
         if self._swept:
             more = "It proves that the stand holds: the number comes back."
-            out.append(Row("Tap test", self._turn_tap, more, _yes(self._tap)))
-        return out + [self._option(option) for option in self._applying()]
+            out.append(self._test("tap", more))
+        options = self._applying()
+        shown = [o for o in options if self._whole or self._usual(o)]
+        out += [self._option(option) for option in shown]
+        if len(shown) < len(options):
+            words = "More that can be told"
+            out.append(
+                Row(words, self._tell_more, value=str(len(options) - len(shown)))
+            )
+        return out
+
+    def _usual(self, option: Option) -> bool:
+        known = option.default is not None or option.name in self._given
+        return known or option.choices == YES
 
     def _applying(self) -> list[Option]:
         """The options that say something beside what was chosen already."""
         return [
             o
             for o in self.kind.options
-            if (not o.needs or o.needs in self._given) and o.unless not in self._given
+            if (not o.needs or o.needs in self._given)
+            and o.unless not in self._given
+            and not (o.of_sled and getattr(self.view.jig_gear(), o.name, None))
         ]
 
-    def _option(self, option: Option) -> Row:
-        given, default, units = (
-            self._given.get(option.name),
-            option.default,
-            self.view.units,
+    def _test(self, which: str, more: str) -> Row:
+        value = "yes" if self._tests[which] else "no"
+        return Row(
+            f"{upper_first(which)} test", partial(self._turn_test, which), more, value
         )
-        if given is not None:
-            value = given
-        elif option.kind == "length" and isinstance(default, int | float):
-            value = length_words(float(default), units)
-        else:
-            value = "not given" if default is None else str(default)
+
+    def _option(self, option: Option) -> Row:
+        value = self._given.get(option.name) or self._default(option)
         if option.choices:
-            return Row(option.words, lambda: self._turn(option), value=name(value))
-        return Row(option.words, lambda: self._type(option, value), value=value)
+            return Row(option.words, partial(self._turn, option), value=name(value))
+        return Row(option.words, partial(self._type, option, value), value=value)
+
+    def _default(self, option: Option) -> str:
+        default, units = option.default, self.view.units
+        if default is None:
+            return "no" if option.choices == YES else "not told"
+        if option.kind in ("length", "slope"):
+            in_words = length_words if option.kind == "length" else slope_words
+            return in_words(float(default), units)
+        return str(default)
 
     # ---- what the rows do ------------------------------------------------------------
 
@@ -79,23 +102,22 @@ class CheckForm(RowsScreen):
         self._pushes = (self._pushes or USUAL_PUSHES) % MOST_PUSHES + 1
         self.fill()
 
-    def _turn_lean(self) -> None:
-        self._lean = not self._lean
+    def _tell_more(self) -> None:
+        self._whole = True
         self.fill()
 
-    def _turn_tap(self) -> None:
-        self._tap = not self._tap
+    def _turn_test(self, which: str) -> None:
+        self._tests[which] = not self._tests[which]
         self.fill()
 
     def _turn(self, option: Option) -> None:
         """The next choice; one without a default can be not given again."""
         default = "" if option.default is None else str(option.default)
-        choices = [*([""] if not default else []), *option.choices]
-        now = choices.index(self._given.get(option.name, default))
+        choices = [*([] if default else [""]), *option.choices]
+        now = choices.index(self._given.pop(option.name, default))
         chosen = choices[(now + 1) % len(choices)]
-        self._given[option.name] = chosen
-        if not chosen:
-            del self._given[option.name]
+        if chosen:
+            self._given[option.name] = chosen
         self.fill()
 
     def _type(self, option: Option, value: str) -> None:
@@ -121,20 +143,9 @@ class CheckForm(RowsScreen):
             kind.kind,
             jig=self.view.the_jig if "jig" in kind.needs else None,
             sweeps=self._pushes,
-            lean=self._lean and swept and kind.sided,
-            tap=self._tap and swept,
+            lean=self._tests["lean"] and swept and kind.sided,
+            tap=self._tests["tap"] and swept,
             options=options,
         )
         if self.requests.begin(begin):
             self.host.go_home()
-
-
-def _yes(value: bool) -> str:
-    return "yes" if value else "no"
-
-
-def with_unit(text: str, units: str) -> str:
-    """A bare number from the number pad is in the user's own unit."""
-    if not text.strip()[-1:].isdigit():
-        return text
-    return f"{text} {'mm' if units == 'mm' else 'in'}"

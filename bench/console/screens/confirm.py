@@ -12,7 +12,7 @@ from textual.containers import Horizontal, Vertical
 from textual.screen import ModalScreen
 from textual.widgets import Static
 
-from bench.console.widgets.act_button import ActButton
+from bench.console.widgets.act_bar import ActButton
 
 # s after the question, or after a key that came too soon, in which nothing is an answer
 TOO_SOON = 0.4

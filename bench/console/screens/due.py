@@ -2,9 +2,22 @@
 
 from __future__ import annotations
 
+from functools import partial
+from typing import get_args
+
 from bench.console.screens.check_form import CheckForm
 from bench.console.screens.rows import Row, RowsScreen
-from bench.render.upkeep import due_lines
+from bench.console.view_model import DUE
+from bench.protocol import NoteEvent
+from bench.render.result import upper_first
+from bench.render.upkeep import HAPPENED, GearEvent, due_lines
+
+PAGES = {
+    "drift": "Last month against today: the charts",
+    "cut": "How will the cut come out?",
+    "shop": "All sleds of the shop",
+    "event": "Something happened to the sled",
+}
 
 
 class DueScreen(RowsScreen):
@@ -14,21 +27,15 @@ class DueScreen(RowsScreen):
 
     def on_screen_resume(self) -> None:
         super().on_screen_resume()
-        self.requests.ask_due()
+        self.requests.look_up(DUE)
 
     def rows(self) -> list[Row]:
         document = self.view.due
         rows = document["due"] if document is not None else []
         out = [self._due(row) for row in rows]
         nothing = [] if out or document is None else [Row("Nothing is due.")]
-        return [
-            *out,
-            *nothing,
-            Row("Last month against today: the charts", lambda: self._open("drift")),
-            Row("How will the cut come out?", lambda: self._open("cut")),
-            Row("All sleds of the shop", lambda: self._open("shop")),
-            Row("Something happened to the sled", lambda: self._open("event")),
-        ]
+        pages = [Row(w, partial(self.host.open, page)) for page, w in PAGES.items()]
+        return [*out, *nothing, *pages]
 
     def _due(self, row: dict[str, object]) -> Row:
         (line,) = due_lines({"due": [row], "left_out": []})
@@ -44,5 +51,26 @@ class DueScreen(RowsScreen):
 
         return Row(line, take, leads=row["state"] == "now")
 
-    def _open(self, page: str) -> None:
-        self.host.open(page)
+
+class EventScreen(RowsScreen):
+    """What happened to the sled: its charts begin anew from there, an alarm is
+    answered."""
+
+    page = "event"
+
+    def heading(self) -> str:
+        return f"What happened to {self.view.the_jig or 'the sled'}?"
+
+    def rows(self) -> list[Row]:
+        if self.view.the_jig is None:
+            return []
+        return [
+            Row(f"{upper_first(HAPPENED[what])}.", partial(self._note, what))
+            for what in get_args(GearEvent)
+        ]
+
+    def _note(self, what: GearEvent) -> None:
+        jig = self.view.the_jig
+        if jig is not None and self.requests.send(NoteEvent(jig, what)):
+            self.view.due = None
+            self.host.go_home()

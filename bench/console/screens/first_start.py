@@ -12,10 +12,11 @@ from textual.widget import Widget
 from bench.console import first_start
 from bench.console.screens.base import WorkScreen
 from bench.console.widgets.act_bar import Act
-from bench.console.widgets.cable_rows import CableRows, StageTicks
-from bench.console.widgets.guide_words import GuideWords
-from bench.console.widgets.large_figure import LiveFigure
-from bench.console.widgets.state_line import StateLine
+from bench.console.widgets.drawing import Drawing
+from bench.console.widgets.figure import live_figure
+from bench.console.widgets.guide import cable_rows, guide_words, stage_ticks
+from bench.console.widgets.strip import state_line
+from bench.console.widgets.viewer import Words
 from bench.protocol import PutUnits
 
 MUCH = 100  # signs of a request beside which a low screen has no room for large digits
@@ -39,14 +40,20 @@ class FirstStartScreen(WorkScreen):
     ]
 
     def body(self) -> Iterable[Widget]:
-        yield LiveFigure()
-        yield StateLine()
-        yield Vertical(GuideWords(), CableRows(), StageTicks(), id="work")
+        yield Drawing(live_figure, "number health ask", id="figure")
+        yield Drawing(state_line, "ask health gear", classes="-row")
+        yield Vertical(
+            Words(guide_words, "ask gear health notice number"),
+            Drawing(cable_rows, "ask number health", id="cables"),
+            Drawing(stage_ticks, "ask gear health", classes="-row"),
+            id="work",
+        )
 
     def view_changed(self, changed: frozenset[str]) -> None:
-        learn = self.view.learn
+        learn, shown = self.view.learn, self.view.shown
         much = learn is not None and len(learn.words) > MUCH
         self.set_class(much or len(self.view.ports) > 1, "-reads")
+        self.set_class(shown is None or not shown.live or not self.view.here, "-dead")
 
     def acts(self) -> list[Act]:
         view, guide = self.view, self.host.guide

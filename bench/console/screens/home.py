@@ -11,16 +11,13 @@ from textual.widget import Widget
 
 from bench.console import first_start
 from bench.console.screens.base import WorkScreen
+from bench.console.view_model import DUE
+from bench.console.widgets import figure, pages, result, strip
 from bench.console.widgets.act_bar import Act
-from bench.console.widgets.budget_bars import BudgetBars
-from bench.console.widgets.due_words import DueWords
-from bench.console.widgets.interval import Interval
-from bench.console.widgets.past_rows import PastRows
-from bench.console.widgets.readout_row import ReadoutRow
-from bench.console.widgets.result_figure import ResultFigure
-from bench.console.widgets.result_picture import ResultPicture
-from bench.console.widgets.result_words import FurtherWords, ResultWords
-from bench.console.widgets.state_line import StateLine
+from bench.console.widgets.drawing import WIDEST, Drawing
+from bench.console.widgets.viewer import Words
+
+RESULT = "result past gear"
 
 
 class HomeScreen(WorkScreen):
@@ -37,31 +34,37 @@ class HomeScreen(WorkScreen):
         Binding("8", "open('settings')", "settings", key_display="8"),
         Binding("full_stop", "open('symptoms')", "what is wrong?", key_display="."),
         Binding("plus", "more", "more passes", key_display="+"),
+        Binding("down,pagedown", "read_on", "read on", show=False),
     ]
 
     def body(self) -> Iterable[Widget]:
-        yield ResultFigure()
-        yield StateLine()
-        yield DueWords()
-        yield ReadoutRow()
+        yield Drawing(figure.result_figure, f"{RESULT} health", id="figure")
+        yield Drawing(strip.state_line, f"{RESULT} ask health", classes="-row")
+        yield Words(result.due_words, "due gear result")
+        yield Drawing(strip.readout_row, "number health ask", id="readout")
         yield Horizontal(
-            Vertical(
-                ResultWords(),
-                Interval(),
-                VerticalScroll(FurtherWords(), id="further", can_focus=False),
+            VerticalScroll(
+                Words(result.result_words, f"{RESULT} health"),
+                Drawing(result.interval, RESULT, id="interval"),
+                Words(result.further_words, RESULT, id="further"),
                 id="found",
+                can_focus=False,
             ),
-            ResultPicture(),
-            Vertical(BudgetBars(), PastRows(), id="before"),
+            Drawing(result.result_picture, RESULT, widest=WIDEST, id="picture"),
+            Drawing(pages.sled_picture, RESULT, widest=WIDEST, id="sled"),
+            Vertical(
+                Drawing(result.budget_bars, RESULT, id="budget"),
+                Drawing(result.past_rows, RESULT, id="past"),
+                id="before",
+            ),
             id="work",
         )
 
     def view_changed(self, changed: frozenset[str]) -> None:
         if self.view.here and self.view.due is None and changed & {"result", "all"}:
-            self.requests.ask_due()
-        found = self.view.finding is not None
-        self.set_class(found, "-found")
-        self.set_class(bool(self.query_one(ResultPicture).text()), "-drawn")
+            self.requests.look_up(DUE)
+        self.set_class(self.view.here and self.view.finding is not None, "-found")
+        self.set_class(self.query_one("#picture", Drawing).drawn, "-drawn")
 
     def acts(self) -> list[Act]:
         requests, view = self.requests, self.view
@@ -85,8 +88,10 @@ class HomeScreen(WorkScreen):
                 Act("2", "again", "again"),
             ]
         elif view.finding.verdict == "inside" and not requests.moved:
-            out = [Act("1", "next check", "open('checks')"), Act("2", "again", "again")]
-            return [Act("Enter", "next check", "open('checks')", leads=True), out[1]]
+            out = [
+                Act("Enter", "next check", "open('checks')", leads=True),
+                Act("2", "again", "again"),
+            ]
         else:
             out = [
                 Act("Enter", "check again", "again", leads=True),
@@ -131,6 +136,14 @@ class HomeScreen(WorkScreen):
 
     def action_again(self) -> None:
         self.requests.again()
+
+    def action_read_on(self) -> None:
+        """What does not fit below the result; from the end back to its beginning."""
+        found = self.query_one("#found", VerticalScroll)
+        if found.scroll_offset.y < found.max_scroll_y:
+            found.scroll_page_down(animate=False)
+        else:
+            found.scroll_home(animate=False)
 
     def action_more(self) -> None:
         self.requests.more()

@@ -1,4 +1,4 @@
-"""Every key of the screen below and what it does; each can be taken from here."""
+"""Every key of the screen below and what it does."""
 
 from __future__ import annotations
 
@@ -8,6 +8,8 @@ from bench.console.screens.rows import Row, RowsScreen
 
 
 class KeysScreen(RowsScreen):
+    """Each can be taken from here, by itself or by Enter on its row."""
+
     page = "keys"
     title_words = "All keys"
 
@@ -18,7 +20,13 @@ class KeysScreen(RowsScreen):
         binding = key.binding
         words = binding.tooltip or binding.description
         shown = binding.key_display or binding.key
-        return Row(f"{shown}: {words}", lambda: self._do(key))
+        return Row(words, lambda: self._do(key), key=shown)
+
+    def action_take(self, index: int) -> None:
+        """A digit is the key of that name, not the row at that place."""
+        keys = [row.key for row in self._rows]
+        if str(index + 1) in keys:
+            self.take(keys.index(str(index + 1)))
 
     def _do(self, key: ActiveBinding) -> None:
         self.dismiss()

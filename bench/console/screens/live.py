@@ -11,12 +11,13 @@ from textual.widget import Widget
 
 from bench.console.screens.base import WorkScreen
 from bench.console.screens.confirm import ConfirmScreen
+from bench.console.widgets import live
 from bench.console.widgets.act_bar import Act
-from bench.console.widgets.large_figure import DistanceFigure
-from bench.console.widgets.live_gauge import LiveGauge
-from bench.console.widgets.live_words import LiveFacts, LiveWords
-from bench.console.widgets.sled_picture import IndicatorPicture
-from bench.console.widgets.state_line import StateLine
+from bench.console.widgets.drawing import Drawing
+from bench.console.widgets.figure import distance_figure
+from bench.console.widgets.strip import state_line
+from bench.console.widgets.viewer import Words
+from bench.protocol import Live, Undo
 
 PRESSES = {
     "stand": "it stands",
@@ -35,39 +36,43 @@ class LiveScreen(WorkScreen):
     ]
 
     def body(self) -> Iterable[Widget]:
-        yield DistanceFigure()
-        yield StateLine()
+        yield Drawing(distance_figure, "live number", id="figure")
+        yield Drawing(state_line, "live health", classes="-row")
         yield Vertical(
-            LiveWords(), LiveGauge(), LiveFacts(), IndicatorPicture(), id="work"
+            Words(live.live_words, "live"),
+            Drawing(live.live_gauge, "live", id="gauge"),
+            Words(live.live_facts, "live", id="facts"),
+            Drawing(live.indicator_picture, "gear live", id="indicator"),
+            id="work",
         )
 
     def view_changed(self, changed: frozenset[str]) -> None:
-        live = self.view.live
-        self.set_class(live is not None and live.phase in ("stand", "lean"), "-sets-up")
+        now = self.view.live
+        self.set_class(now is not None and now.phase in ("stand", "lean"), "-sets-up")
 
     def acts(self) -> list[Act]:
         """Before it is there, Enter is possible and not asked for."""
-        live = self.view.live
-        if live is None:
+        now = self.view.live
+        if now is None:
             return []
         out = []
-        early = live.phase == "go" and not live.there
+        early = now.phase == "go" and not now.there
         if self.requests.press_answers:
-            word = "tighten as it is" if early else PRESSES.get(live.phase, "go on")
+            word = "tighten as it is" if early else PRESSES.get(now.phase, "go on")
             out.append(Act("Enter", word, "press", leads=not early))
-        if live.phase == "tighten":
+        if self.can("undo"):
             out.append(Act("0", "slack off", "undo"))
         return [*out, Act("5", "end live", "end_live")]
 
     def can(self, action: str) -> bool:
-        live = self.view.live
-        return action != "undo" or (live is not None and live.phase == "tighten")
+        now = self.view.live
+        return action != "undo" or (now is not None and now.phase == "tighten")
 
     def action_press(self) -> None:
         self.requests.press()
 
     def action_undo(self) -> None:
-        self.requests.undo()
+        self.requests.send(Undo())
 
     def action_end_live(self) -> None:
         words = "End the live move? What was moved so far is not noted."
@@ -75,4 +80,4 @@ class LiveScreen(WorkScreen):
 
     def _ended(self, sure: bool | None) -> None:
         if sure and self.view.live is not None:
-            self.requests.end_live()
+            self.requests.send(Live(on=False))

@@ -10,13 +10,11 @@ from textual.binding import Binding, BindingType
 from textual.widget import Widget
 from textual.widgets import DataTable, Static
 
-from bench.console.readout import verdict_sign
 from bench.console.screens.base import ConsoleScreen
-from bench.console.screens.notes import NotesScreen
-from bench.console.screens.past_result import PastResultScreen
+from bench.console.screens.reading import NotesScreen, PastResultScreen
 from bench.console.widgets.act_bar import Act
+from bench.console.widgets.result import past_cells
 from bench.protocol import Finding
-from bench.render import result
 from bench.units import length_words
 
 NARROW = 60  # columns under which only day, verdict and check have room
@@ -76,19 +74,11 @@ class LogScreen(ConsoleScreen[None]):
         return f"{words}, sled fence across {length_words(board, self.view.units)}"
 
     def _row(self, finding: Finding, wide: bool) -> list[str]:
-        glyphs, view = self.host.glyphs, self.view
-        words = result.verdict_words(finding.verdict)
-        row = [
-            finding.at[2:10] if wide else finding.at[5:10],
-            f"{verdict_sign(finding.verdict, glyphs)} {words}",
-            result.name(finding.check),
-        ]
+        day, verdict, check, much = past_cells(self.host, finding)
         if not wide:
-            return row
-        much = ""
-        if finding.quantities:
-            much = result.short_size(finding, view.units, view.board(finding))
-        return [*row, much, BECAME.get(view.moves.get(finding.id, ""), "")]
+            return [day[5:], verdict, check]
+        became = BECAME.get(self.view.moves.get(finding.id, ""), "")
+        return [day, verdict, check, much, became]
 
     # ---- keys ------------------------------------------------------------------------
 

@@ -4,17 +4,24 @@ made."""
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import partial
 
+from textual import on
 from textual.widget import Widget
+from textual.widgets import OptionList
 
-from bench.console.screens.check_form import with_unit
-from bench.console.screens.live_set_up import LiveSetUpScreen
-from bench.console.screens.rows import Row, RowsScreen
-from bench.console.widgets.move_words import MoveWords
-from bench.console.widgets.sled_picture import MovePicture
+from bench.console.requests import Stands
+from bench.console.screens.rows import Row, RowsScreen, with_unit
+from bench.console.text import Block
+from bench.console.widgets import pages
+from bench.console.widgets.drawing import WIDEST, Drawing
+from bench.console.widgets.live import indicator_picture
+from bench.console.widgets.viewer import Viewer, Words
 from bench.protocol import Finding
 from bench.render.result import move_distance
 from bench.units import length_words, parse_length
+
+STANDS: tuple[Stands, ...] = ("beyond", "behind", "right", "left")
 
 
 class MoveScreen(RowsScreen):
@@ -22,14 +29,12 @@ class MoveScreen(RowsScreen):
     title_words = "The move"
     watches = frozenset({"gear", "result", "past"})
 
-    def body(self) -> Iterable[Widget]:
-        first, *rest = super().body()
-        yield first
-        yield MoveWords()
-        yield from rest
+    def above(self) -> Iterable[Widget]:
+        yield Words(pages.move_words, "result gear past")
 
     def below(self) -> Iterable[Widget]:
-        yield MovePicture()
+        picture = pages.move_picture
+        yield Drawing(picture, "gear result", widest=WIDEST, classes="-below")
 
     def rows(self) -> list[Row]:
         finding, units = self.view.finding, self.view.units
@@ -39,18 +44,16 @@ class MoveScreen(RowsScreen):
         out = []
         if move.fence is None:  # a mitre fence stands across the indicator's way
             live = "Make it live: the distance left, large"
-            out.append(Row(live, self._live, leads=True))
+            out.append(Row(live, self.opens(LiveSetUpScreen), leads=True))
         if move.leaves:
             stack = sum(move.leaves)
             words = f"Made, with the leaves: {length_words(stack, units)}"
-            out.append(Row(words, lambda: self._made(finding, stack, "leaves")))
+            out.append(Row(words, partial(self._made, finding, stack, "leaves")))
         words = f"Made, as said: {move_distance(move, units)}"
-        out.append(Row(words, lambda: self._made(finding, move.distance, "as said")))
-        out.append(Row("Made, by another amount", lambda: self._type(finding)))
+        said = partial(self._made, finding, move.distance, "as said")
+        out.append(Row(words, said))
+        out.append(Row("Made, by another amount", partial(self._type, finding)))
         return out
-
-    def _live(self) -> None:
-        self.app.push_screen(LiveSetUpScreen())
 
     def _made(self, finding: Finding, distance: float, how: str) -> None:
         if self.requests.note_move(finding, distance, how):
@@ -64,6 +67,62 @@ class MoveScreen(RowsScreen):
             self.requests.note_move(finding, distance, "by another amount")
 
         self.ask("How far was it moved?", "", accept)
+
+    def _typed(self, text: str | None) -> None:
+        if text is not None:
+            self.host.go_home()
+
+
+class LiveSetUpScreen(RowsScreen):
+    """How the indicator stands on the sled for the live move."""
+
+    page = "live_set_up"
+    title_words = "How does the indicator stand on the sled?"
+
+    def below(self) -> Iterable[Widget]:
+        self._stands = STANDS[0]
+        yield Drawing(self._draw, "gear", id="indicator")
+
+    def _draw(self, v: Viewer, wide: int, high: int) -> Block:
+        return indicator_picture(v, wide, high, self._stands)
+
+    def rows(self) -> list[Row]:
+        finding = self.view.finding
+        jig = self.view.jig_gear(finding.jig if finding is not None else None)
+        reach = None if jig is None else jig.pivot_to_stop or jig.pivot_to_screw
+        units = self.view.units
+        at = "" if reach is None else f", {length_words(reach, units)} from the pivot"
+        return [
+            Row(
+                "Beyond the sled fence, looking back at you",
+                partial(self._begin, "beyond"),
+                f"On the sled, tip on the far face{at}.",
+                leads=True,
+            ),
+            Row(
+                "On your side of the sled fence, looking away from you",
+                partial(self._begin, "behind"),
+                f"On the sled, tip on the near face{at}.",
+            ),
+            Row("On the right of the square's arm", partial(self._type, "right")),
+            Row("On the left of the square's arm", partial(self._type, "left")),
+        ]
+
+    @on(OptionList.OptionHighlighted)
+    def _highlighted(self, event: OptionList.OptionHighlighted) -> None:
+        self._stands = STANDS[event.option_index]
+        self.query_one("#indicator", Drawing).show_view()
+
+    def _begin(self, stands: Stands) -> None:
+        if self.requests.begin_live("fence", stands):
+            self.host.go_home()
+
+    def _type(self, stands: Stands) -> None:
+        def accept(text: str) -> None:
+            beyond = parse_length(with_unit(text, self.view.units))
+            self.requests.begin_live("arm", stands, beyond)
+
+        self.ask("How far along the arm from the pivot's line is the tip?", "", accept)
 
     def _typed(self, text: str | None) -> None:
         if text is not None:

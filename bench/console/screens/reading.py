@@ -1,8 +1,9 @@
-"""A page that is only read, and left again."""
+"""Pages that are only read, and left again."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import partial
 from typing import ClassVar
 
 from textual.binding import Binding, BindingType
@@ -10,20 +11,35 @@ from textual.containers import VerticalScroll
 from textual.widget import Widget
 
 from bench.console.screens.base import ConsoleScreen
+from bench.console.view_model import CUT, DRIFT, SHOP
+from bench.console.widgets import figure, pages, result
 from bench.console.widgets.act_bar import Act
+from bench.console.widgets.drawing import WIDEST, Drawing
+from bench.console.widgets.viewer import Words
+from bench.protocol import Finding
+
+MOST_CHARTS = 6  # on one page
 
 
 class ReadingScreen(ConsoleScreen[None]):
+    """document: the number of what is asked of the log when the page comes up."""
+
+    document: ClassVar[int | None] = None
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("full_stop,escape,0,left", "leave", "back", key_display="."),
         Binding("plus,pagedown,down", "read_on", "read on", key_display="+"),
     ]
 
+    def on_screen_resume(self) -> None:
+        super().on_screen_resume()
+        if self.document is not None:
+            self.requests.look_up(self.document)
+
     def body(self) -> Iterable[Widget]:
         yield VerticalScroll(*self.content(), id="page", can_focus=False)
 
     def content(self) -> Iterable[Widget]:
-        raise NotImplementedError
+        return ()
 
     def acts(self) -> list[Act]:
         return [Act("Enter", "back", "leave")]
@@ -33,3 +49,93 @@ class ReadingScreen(ConsoleScreen[None]):
 
     def action_read_on(self) -> None:
         self.query_one("#page", VerticalScroll).scroll_page_down(animate=False)
+
+
+class LimitsScreen(ReadingScreen):
+    """What limits the result, ranked."""
+
+    page = "limits"
+
+    def content(self) -> Iterable[Widget]:
+        bars = result.budget_bars
+        yield Drawing(bars, "result past gear", widest=WIDEST, id="budget")
+
+
+class CutScreen(ReadingScreen):
+    """How square the parts come out, and what to put right first."""
+
+    page = "cut"
+    document = CUT
+
+    def content(self) -> Iterable[Widget]:
+        yield Words(pages.cut_words, "cut gear")
+        yield Drawing(pages.cut_picture, "cut gear", widest=WIDEST, id="cut-picture")
+
+
+class ShopScreen(ReadingScreen):
+    """All sleds at once."""
+
+    page = "shop"
+    document = SHOP
+
+    def content(self) -> Iterable[Widget]:
+        yield Words(pages.shop_words, "shop gear")
+
+
+class DriftScreen(ReadingScreen):
+    """Last month against today: the charts of this sled."""
+
+    page = "drift"
+    document = DRIFT
+
+    def on_screen_resume(self) -> None:
+        super().on_screen_resume()
+        self._charted: object = None
+
+    def view_changed(self, changed: frozenset[str]) -> None:
+        document = self.view.drift
+        if document is None or document is self._charted:
+            return
+        self._charted = document
+        page = self.query_one("#page", VerticalScroll)
+        page.remove_children()
+        for series in document["series"][:MOST_CHARTS]:
+            page.mount(
+                Words(partial(pages.drift_words, series=series), "gear"),
+                Drawing(
+                    partial(pages.drift_chart, series=series), "gear", classes="-chart"
+                ),
+            )
+        if not document["series"]:
+            page.mount(Words(partial(pages.drift_words, series=None), "gear"))
+
+
+class PastResultScreen(ReadingScreen):
+    """One earlier result."""
+
+    page = "past"
+
+    def __init__(self, finding: Finding) -> None:
+        super().__init__()
+        self._finding = finding
+
+    def content(self) -> Iterable[Widget]:
+        def drawing(draw, id: str) -> Drawing:  # type: ignore[no-untyped-def]
+            shown = partial(draw, finding=self._finding)
+            return Drawing(shown, "past gear", widest=WIDEST, id=id)
+
+        yield drawing(figure.result_figure, "figure")
+        yield drawing(result.past_verdict, "state")
+        yield Words(partial(result.past_words, finding=self._finding), "past gear")
+        yield drawing(result.interval, "interval")
+        yield drawing(result.result_picture, "picture")
+        yield Words(partial(result.further_words, finding=self._finding), "gear")
+
+
+class NotesScreen(ReadingScreen):
+    """What the daemon noted when it came up, and what was said here since."""
+
+    page = "notes"
+
+    def content(self) -> Iterable[Widget]:
+        yield Words(pages.notes, "notice")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from typing import ClassVar
+from typing import Any, ClassVar
 
 import msgspec
 from textual import on
@@ -14,23 +14,27 @@ from textual.widget import Widget
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
-from bench.console.host import LOW
+from bench.console.host import LOW, TALL
 from bench.console.screens.base import ConsoleScreen
 from bench.console.screens.value import ValueScreen
 from bench.console.widgets.act_bar import Act
+from bench.units import System
+
+BESIDE = 8  # rows of a screen that stand beside the list
+Take = Callable[[], object]
 
 
 class Row(msgspec.Struct, frozen=True):
     """`take`: what happens when it is taken; None where it is only read. more: a
-    second, fainter line. value: stands behind the words. leads: the row that is asked
-    for."""
+    second line. value: stands behind the words. leads: the row that is asked for.
+    key: what takes it, where that is not its place."""
 
     words: str
-    take: Callable[[], None] | None = None
+    take: Take | None = None
     more: str = ""
     value: str | None = None
     leads: bool = False
-    faint: bool = False
+    key: str = ""
 
 
 class RowsScreen(ConsoleScreen[None]):
@@ -53,11 +57,16 @@ class RowsScreen(ConsoleScreen[None]):
 
     def body(self) -> Iterable[Widget]:
         yield Static(self.heading(), id="title", markup=False)
+        yield from self.above()
         yield OptionList(id="rows", compact=True, markup=False)
         yield from self.below()
 
     def heading(self) -> str:
         return self.title_words
+
+    def above(self) -> Iterable[Widget]:
+        """What stands above the rows."""
+        return ()
 
     def below(self) -> Iterable[Widget]:
         """What stands below the rows."""
@@ -69,6 +78,10 @@ class RowsScreen(ConsoleScreen[None]):
     def acts(self) -> list[Act]:
         return [Act("Enter", "take it", "taken"), Act(".", "back", "leave")]
 
+    def opens(self, make: Callable[..., Screen[Any]], *given: object) -> Take:
+        """What puts up another screen."""
+        return lambda: self.app.push_screen(make(*given))
+
     # ---- the rows --------------------------------------------------------------------
 
     def on_mount(self) -> None:
@@ -79,8 +92,7 @@ class RowsScreen(ConsoleScreen[None]):
 
     def on_screen_resume(self) -> None:
         super().on_screen_resume()
-        if self._rows:
-            self.query_one(OptionList).highlighted = 0
+        self.query_one(OptionList).action_first()
 
     def view_changed(self, changed: frozenset[str]) -> None:
         if changed & self.watches or "all" in changed:
@@ -88,34 +100,36 @@ class RowsScreen(ConsoleScreen[None]):
 
     def fill(self) -> None:
         """Make the rows anew; the one that is highlighted stays so."""
-        rows, short = self.rows(), self.app.size.height < LOW
-        filled = short, [(row.words, row.more, row.value) for row in rows]
+        rows, high = self.rows(), self.app.size.height
+        if sum(1 + bool(row.more) for row in rows) > high - BESIDE:
+            high = min(high, LOW - 1)  # all of them without the second lines
+        filled = high, [(row.words, row.more, row.value) for row in rows]
         self._rows = rows
         if filled == self._filled:
             return
         self._filled = filled
         options = self.query_one(OptionList)
+        wide = max([3, *(len(row.key) + 2 for row in rows)])  # columns of the keys
         at = options.highlighted or 0
         options.clear_options()
-        options.add_options(Option(_content(n, r, short)) for n, r in enumerate(rows))
-        if rows:
-            options.highlighted = min(at, len(rows) - 1)
+        options.add_options(
+            Option(_content(n, row, high, wide), disabled=row.take is None)
+            for n, row in enumerate(rows or [Row("Nothing here yet.")])
+        )
+        if at < len(rows) and rows[at].take is not None:
+            options.highlighted = at
         else:
-            options.add_option(Option("Nothing here yet.", disabled=True))
+            options.action_first()
 
     def take(self, index: int) -> None:
-        if 0 <= index < len(self._rows):
+        take = self._rows[index].take if index < len(self._rows) else None
+        if take is not None:
             self.query_one(OptionList).highlighted = index
-            row = self._rows[index]
-            if row.take is not None:
-                row.take()
+            take()
 
     @on(OptionList.OptionSelected)
     def _selected(self, event: OptionList.OptionSelected) -> None:
         self.take(event.option_index)
-
-    def _go(self, screen: Screen[None]) -> None:
-        self.app.push_screen(screen)
 
     def ask(
         self, words: str, value: str, accept: Callable[[str], None], hint: str = ""
@@ -144,12 +158,20 @@ class RowsScreen(ConsoleScreen[None]):
         self.dismiss()
 
 
-def _content(index: int, row: Row, short: bool) -> Content:
-    """`1  Words: value`, and the fainter line below where it is not to be short."""
-    digit = f"{index + 1}  " if index < 9 else "   "
-    style = "bold" if row.leads else "$faint" if row.faint else ""
-    value = "" if row.value is None else f": {row.value}"
-    line = Content.styled(f"{digit}{row.words}{value}", style)
-    if not row.more or (short and row.take is not None):
-        return line
-    return Content.assemble(line, "\n", (f"   {row.more}", "$faint"))
+def _content(index: int, row: Row, high: int, wide: int) -> Content:
+    """`1  Words: value`, and the line below it. A low screen has no room for that, a
+    tall one parts the rows. No colour: it would be lost on the row that is chosen."""
+    digit = row.key or (str(index + 1) if index < 9 else "")
+    words = row.words if row.value is None else f"{row.words}: {row.value}"
+    text = f"{digit:<{wide}}{words}"
+    if row.more and (high >= LOW or row.take is None):
+        text += f"\n   {row.more}"
+    text += "\n" * (high >= TALL)
+    return Content.styled(text, "bold" if row.leads else "")
+
+
+def with_unit(text: str, units: System) -> str:
+    """A bare number from the number pad is in the user's own unit."""
+    if not text.strip()[-1:].isdigit():
+        return text
+    return f"{text} {'mm' if units == 'mm' else 'in'}"

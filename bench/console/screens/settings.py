@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from bench.console.screens.check_form import with_unit
-from bench.console.screens.rows import Row, RowsScreen
+from functools import partial
+
+from bench.console.screens.rows import Row, RowsScreen, with_unit
 from bench.console.view_model import ViewModel
 from bench.protocol import Learn, PutSound, PutUnits
 from bench.units import length_words, parse_length
@@ -23,18 +24,18 @@ class SettingsScreen(RowsScreen):
         return [
             Row(
                 "Find the indicator: press its plunger",
-                lambda: self._learn(Learn("indicator")),
+                partial(self._learn, Learn("indicator")),
                 doing(view, "indicator"),
                 leads=True,
             ),
             Row(
                 "Find the travel: push the sled",
-                lambda: self._learn(Learn("travel")),
+                partial(self._learn, Learn("travel")),
                 doing(view, "travel"),
             ),
             Row(
                 f"Prove unit and direction with a leaf of {leaf}",
-                lambda: self._learn(Learn("leaf", leaf=guide.leaf)),
+                partial(self._learn, Learn("leaf", leaf=guide.leaf)),
             ),
             Row("Another leaf for the proof", self._type_leaf, value=leaf),
             Row("Shown in", self._turn_units, value=units),

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from functools import partial
+from typing import Literal
 
 from textual.widget import Widget
 
-from bench.console.screens.check_form import with_unit
 from bench.console.screens.confirm import ConfirmScreen
-from bench.console.screens.rows import Row, RowsScreen
-from bench.console.widgets.sled_picture import SledPicture
-from bench.protocol import Jig, PutJig
+from bench.console.screens.rows import Row, RowsScreen, with_unit
+from bench.console.text import Block
+from bench.console.widgets.drawing import WIDEST, Drawing
+from bench.console.widgets.pages import sled_picture
+from bench.console.widgets.viewer import Viewer
+from bench.protocol import Jig, Option, PutJig
 from bench.units import PER_MM, parse_length, parse_slope
 
 FIELDS = {
@@ -23,10 +27,13 @@ FIELDS = {
     "widest_board": "Widest board",
     "tolerance": "Good enough",
 }
-CHOICES = {
+CHOICES: dict[str, dict[str, str]] = {
     "fence": {"near": "on your side", "far": "beyond the work"},
     "pivot": {"right": "at the right end", "left": "at the left end"},
 }
+WALLS: dict[str, Literal["left", "right"]] = {"left": "left", "right": "right"}
+# fields of the sled that checks declare as its own
+ASKED_ONCE = frozenset({"hold"})
 NO_MOVE = "Without the distance from pivot to screw no move can be told. Keep it?"
 
 
@@ -39,7 +46,10 @@ class SledForm(RowsScreen):
         self._given: dict[str, str] = {"fence": "near", "pivot": "right"}
 
     def below(self) -> Iterable[Widget]:
-        yield SledPicture(described({**self._given, "name": ""}))
+        yield Drawing(self._draw, "gear", widest=WIDEST, classes="-below")
+
+    def _draw(self, v: Viewer, wide: int, high: int) -> Block:
+        return sled_picture(v, wide, high, described(self._given))
 
     def on_mount(self) -> None:
         gear = self.view.gear
@@ -53,25 +63,33 @@ class SledForm(RowsScreen):
         for field, label in FIELDS.items():
             value = self._given.get(field)
             words = f"{label} over {over}" if field == "tolerance" else label
+            take = partial(self._type, field, words)
             if field in CHOICES:
-                shown = CHOICES[field][value or ""]
-                out.append(Row(words, lambda f=field: self._turn(f), value=shown))  # type: ignore[misc]
-            else:
-                shown = value or "not given"
-                out.append(
-                    Row(words, lambda f=field, w=words: self._type(f, w), value=shown)  # type: ignore[misc]
-                )
+                take, value = partial(self._turn, field), CHOICES[field][value or ""]
+            out.append(Row(words, take, value=value or "not told"))
+        out += [self._asked_once(option) for option in self._of_sled()]
         out.append(Row("This is mine: keep it", self._keep, leads=True))
         return out
 
-    def _turn(self, field: str) -> None:
-        choices = list(CHOICES[field])
-        self._given[field] = choices[(choices.index(self._given[field]) + 1) % 2]
+    def _of_sled(self) -> list[Option]:
+        """What checks would ask again and again, and the sled answers once for all."""
+        kinds = self.view.checks or []
+        found = {o.name: o for kind in kinds for o in kind.options if o.of_sled}
+        return [option for name, option in found.items() if name in ASKED_ONCE]
+
+    def _asked_once(self, option: Option) -> Row:
+        turn = partial(self._turn, option.name, ["", *option.choices])
+        return Row(option.words, turn, value=self._given.get(option.name) or "not told")
+
+    def _turn(self, field: str, choices: Sequence[str] = ()) -> None:
+        choices = choices or list(CHOICES[field])
+        at = choices.index(self._given.get(field, choices[0]))
+        self._given[field] = choices[(at + 1) % len(choices)]
         self._changed_form()
 
     def _changed_form(self) -> None:
         self.fill()
-        self.query_one(SledPicture).describe(described(self._given))
+        self.query_one(".-below", Drawing).show_view()
 
     def _type(self, field: str, words: str) -> None:
         units = self.view.units
@@ -122,4 +140,5 @@ def described(given: dict[str, str]) -> Jig:
         pivot_to_stop=length("pivot_to_stop"),
         widest_board=length("widest_board"),
         tolerance=slope,
+        hold=WALLS.get(given.get("hold", "")),
     )

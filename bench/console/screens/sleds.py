@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from bench.console.screens.check_form import with_unit
-from bench.console.screens.rows import Row, RowsScreen
+from functools import partial
+
+from bench.console.screens.rows import Row, RowsScreen, with_unit
 from bench.console.screens.sled_form import SledForm
 from bench.protocol import Jig, PutLeaves
 from bench.units import length_words, parse_length
@@ -17,7 +18,8 @@ class SledsScreen(RowsScreen):
         view = self.view
         gear = view.gear
         out = [self._sled(jig) for jig in (gear.jigs if gear is not None else [])]
-        out.append(Row("Describe another sled", self._describe, leads=not out))
+        another = self.opens(SledForm)
+        out.append(Row("Describe another sled", another, leads=not out))
         leaves = gear.leaves if gear is not None else []
         owned = ", ".join(length_words(leaf, view.units) for leaf in leaves)
         out.append(Row("Leaves I own", self._type_leaves, value=owned or "none given"))
@@ -25,18 +27,15 @@ class SledsScreen(RowsScreen):
 
     def _sled(self, jig: Jig) -> Row:
         here = jig.name == self.view.the_jig
-        more = f"fence {_SIDES[jig.fence]}, pivot at the {jig.pivot} end"
+        more = f"sled fence {_SIDES[jig.fence]}, pivot at the {jig.pivot} end"
         more += f", for {jig.saw}" if jig.saw else ""
         words = f"{jig.name} (this one)" if here else jig.name
-        return Row(words, lambda: self._choose(jig.name), more, leads=here)
+        return Row(words, partial(self._choose, jig.name), more, leads=here)
 
     def _choose(self, name: str) -> None:
         self.view.choose_jig(name)
         self.requests.past()
         self.host.go_home()
-
-    def _describe(self) -> None:
-        self.app.push_screen(SledForm())
 
     def _type_leaves(self) -> None:
         units = self.view.units

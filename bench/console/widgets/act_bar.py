@@ -2,16 +2,35 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import msgspec
 from textual import on
 from textual.app import ComposeResult
 from textual.containers import Horizontal
+from textual.message import Message
+from textual.widgets import Static
 
-from bench.console.widgets.act_button import ActButton
 from bench.console.widgets.viewer import Viewer
 
 MOST = 4  # acts that stand there at once
 WIDEST = 40  # columns of the one that leads
+
+
+class ActButton(Static):
+    """Three rows, a target for a thumb. It is never focused: keys are the screen's
+    own."""
+
+    class Touched(Message):
+        def __init__(self, button: ActButton) -> None:
+            super().__init__()
+            self.button = button
+
+    def __init__(self, label: str = "", **more: Any) -> None:
+        super().__init__(label, markup=False, **more)
+
+    def on_click(self) -> None:
+        self.post_message(self.Touched(self))
 
 
 class Act(msgspec.Struct, frozen=True):
@@ -27,24 +46,22 @@ class Act(msgspec.Struct, frozen=True):
 class ActBar(Viewer, Horizontal):
     """The screen says which acts there are; the first one is what Enter does."""
 
-    watches = frozenset(
-        {"ask", "live", "result", "past", "gear", "health", "sure", "keys", "notice"}
-    )
+    def __init__(self) -> None:
+        super().__init__("ask live result past gear health keys notice")
+        self._acts: list[Act] | None = None
 
     def compose(self) -> ComposeResult:
         for n in range(MOST):
             yield ActButton(id=f"act-{n}")
 
     def on_mount(self) -> None:
-        self._acts: list[Act] | None = None
         self.show_view()
 
     def show_view(self) -> None:
         acts: list[Act] = self.screen.all_acts()[:MOST]  # type: ignore[attr-defined]
-        if acts == self._acts:
-            return
-        self._acts = acts
-        self._fit()
+        if acts != self._acts:
+            self._acts = acts
+            self._fit()
 
     def on_resize(self) -> None:
         self._fit()
@@ -62,7 +79,7 @@ class ActBar(Viewer, Horizontal):
             if button.display:
                 leads = acts[n].leads
                 more = max(0, min(spare, WIDEST - wide[n])) if leads else 0
-                button.say(labels[n])
+                button.update(labels[n])
                 button.styles.width = wide[n] - 1 + more
                 button.set_class(leads, "-leads")
 

@@ -2,47 +2,53 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from itertools import zip_longest
+from typing import Any
 
+from rich.cells import cell_len
 from rich.segment import Segment
 from textual.geometry import Region
 from textual.strip import Strip
 
-from bench.console.text import Block, Line, cells, plain
+from bench.console.text import Block, Line, plain
 from bench.console.themes import role_styles
 from bench.console.widgets.viewer import Viewer
 
+Draw = Callable[[Viewer, int, int], Block]
+WIDEST = 90  # columns of a picture: a wider one says no more
+
 
 class Drawing(Viewer):
-    """A subclass says what is drawn; the theme says how each role looks."""
+    """`draw` gives at most so many rows of at most so many columns (width, height)."""
 
-    def __init__(self, *, id: str | None = None, classes: str | None = None) -> None:
-        super().__init__(id=id, classes=classes)
+    def __init__(
+        self, draw: Draw, watches: str, *, widest: int | None = None, **more: Any
+    ) -> None:
+        super().__init__(watches, **more)
+        self._draw, self._widest = draw, widest
         self._lines: Block = []
         self._strips: dict[int, Strip] = {}
         self._look = ""  # the theme in which the strips are drawn
 
-    def draw(self, wide: int, high: int) -> Block:
-        """At most `high` rows of at most `wide` columns."""
-        raise NotImplementedError
-
     def show_view(self) -> None:
         wide, high = self.size
         if wide and high:
-            self._show(self.draw(wide, high)[:high], high)
+            room = min(wide, self._widest or wide)
+            self._show(self._draw(self, room, high)[:high], high)
 
     def on_resize(self) -> None:
         self._strips.clear()
         self.show_view()
 
-    def text(self) -> list[str]:
-        """What stands in it, row by row."""
-        return [row for line in self._lines if (row := plain(line)).strip()]
+    @property
+    def drawn(self) -> bool:
+        return any(plain(line).strip() for line in self._lines)
 
     def _show(self, block: Block, high: int) -> None:
         lines = [*block, *([] for _ in range(high - len(block)))]
-        regions: list[Region] = []
         nothing: Line = []
+        regions: list[Region] = []
         pairs = zip_longest(self._lines, lines, fillvalue=nothing)
         for y, (old, new) in enumerate(pairs):
             first, last = _differ(old, new)
@@ -51,7 +57,7 @@ class Drawing(Viewer):
                 regions.append(Region(first, y, last - first, 1))
         self._lines = lines
         if regions:
-            self.refresh(*_joined(regions))
+            self.refresh(*regions)
 
     def render_line(self, y: int) -> Strip:
         wide, look = self.size.width, self.app.theme
@@ -75,28 +81,7 @@ def _differ(old: Line, new: Line) -> tuple[int, int]:
         return 0, 0
     a = [(c, role) for text, role in old for c in text]
     b = [(c, role) for text, role in new for c in text]
-    if any(not c.isascii() and cells(c) != 1 for c, _ in (*a, *b)):
+    if any(not c.isascii() and cell_len(c) != 1 for c, _ in (*a, *b)):
         return 0, max(len(a), len(b)) * 2
-    first = next((n for n, (p, q) in enumerate(zip_longest(a, b)) if p != q), None)
-    if first is None:
-        return 0, 0
-    longest = max(len(a), len(b))
-    if len(a) != len(b):
-        return first, longest
-    last = next(n for n in range(longest - 1, -1, -1) if a[n] != b[n])
-    return first, last + 1
-
-
-def _joined(regions: list[Region]) -> list[Region]:
-    """Neighbouring rows as one region where that costs little: fewer, larger pieces are
-    cheaper to send."""
-    out: list[Region] = []
-    for region in regions:
-        before = out[-1] if out else None
-        if before is not None and before.bottom == region.y:
-            both = before.union(region)
-            if both.area <= before.area + region.area + 16:
-                out[-1] = both
-                continue
-        out.append(region)
-    return out
+    differ = [n for n, (p, q) in enumerate(zip_longest(a, b)) if p != q]
+    return (differ[0], differ[-1] + 1) if differ else (0, 0)

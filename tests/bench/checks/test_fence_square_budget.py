@@ -22,6 +22,7 @@ from bench.checks.model import (
 )
 from bench.finding import BudgetRow, Finding
 from bench.gear import Indicator, Jig, Square
+from bench.render.finding import settle_words
 from bench.render.remarks import notes_of
 
 SLED = Jig("sled", pivot="right", pivot_to_blade=250.0, pivot_to_screw=500.0)
@@ -116,7 +117,8 @@ def test_a_rolling_sled_where_both_lengths_are_told(recorded) -> None:
     b = {p: [1e-4, 1.1e-4, 0.9e-4] for p in BOTH}
     options = {"touch_high": 20.0, "roll": 150e-6}
     found = recorded("fence-square", rows_of(b), gear=FINE, options=options)
-    assert std(found, "sled rolling") == pytest.approx(20.0 * 150e-6 / LENGTH / math.sqrt(3))
+    # the size is told, the sign is not
+    assert std(found, "sled rolling") == pytest.approx(20.0 * 150e-6 / LENGTH)
     fence, square = found.quantities[:2]
     assert square.uncertainty < fence.uncertainty  # both set-ups roll alike: the square does not feel it
     assert part(recorded("fence-square", rows_of(b), gear=FINE), "sled rolling") is None
@@ -183,16 +185,27 @@ def test_one_seat_by_the_logs_scatter(recorded) -> None:
 
 def test_verdicts_and_what_would_settle(recorded) -> None:
     scatter = (-3e-5, 0.0, 3e-5)
+    # a log whose set-ups differ by no more than their passes explain
+    quiet = Known(set_ups=SetUpScatter((3e-5) ** 2 / 6, 60, (3e-5) ** 2 / 6, 60, 61))
     for a, said in ((0.0, "inside"), (6e-4, "outside"), (1.34e-4, "cannot-tell"), (-6e-4, "outside")):
-        found = recorded("fence-square", rows_of({p: [a + d for d in scatter] for p in BOTH}), gear=FINE)
+        rows = rows_of({p: [a + d for d in scatter] for p in BOTH})
+        found = recorded("fence-square", rows, gear=FINE, known=quiet)
         assert found.verdict == found.quantities[0].verdict == said
         assert (found.settle is not None) == (said == "cannot-tell")
         assert (found.move is None) == (said == "inside")
         if found.settle is not None:
             assert found.settle.part == "between sweeps" and found.settle.sweeps % 2 == 0
             assert found.settle.sweeps > 6
+    # without one no number of passes shows how set-ups differ; whole checks do
+    steady = {p: [1.3e-4 + d for d in (-3e-6, 0.0, 3e-6)] for p in BOTH}
+    found = recorded("fence-square", rows_of(steady), gear=FINE)
+    assert found.verdict == "inside" or found.settle.part == "between set-ups"
+    close = {p: [1.4e-4 + d for d in (-3e-6, 0.0, 3e-6)] for p in BOTH}
+    found = recorded("fence-square", rows_of(close), gear=FINE)
+    assert found.settle.part == "between set-ups" and 2 <= found.settle.checks <= 20
+    assert "whole checks in the log" in settle_words(found, "mm")
     coarse = EvidenceGear(indicator=Indicator(resolution=0.05, short_span_error=0.05), jig=SLED)
-    found = recorded("fence-square", rows_of({p: [1.3e-4] * 3 for p in BOTH}), gear=coarse)
+    found = recorded("fence-square", rows_of({p: [1.3e-4] * 3 for p in BOTH}), gear=coarse, known=quiet)
     assert found.verdict == "cannot-tell"
     assert (
         found.settle.sweeps is None and found.settle.resolution is not None and found.settle.resolution < 0.05

@@ -21,7 +21,7 @@ from bench.cli import cli
 from bench.cli.common import Complaint
 from bench.demo.operator import DemoError, Operator, connect
 from bench.demo.truth import TRUTHS
-from bench.log import history
+from bench.log import export, history
 from bench.protocol import Begin, ChecksReply, GetChecks
 from bench.render.finding import finding_words
 
@@ -119,7 +119,7 @@ async def test_it_is_taken_on_the_virtual_saw_logged_and_shown(first_bench) -> N
     evidence = msgspec.json.decode(shown.evidence, type=Evidence)
     assert evidence.options == {"times": 2, "most": 0.2}
     assert len(evidence.traces) == 2
-    assert "free-end" in "".join(history.exported(rig.folder / "log.db", finding.id, []))
+    assert "free-end" in "".join(export.exported(rig.folder / "log.db", finding.id, []))
 
 
 def _literals(path: Path) -> Iterator[tuple[int, str]]:

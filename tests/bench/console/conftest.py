@@ -79,6 +79,7 @@ KINDS = [
             ),
             Option("runner_length", "length", "Length of the runners", low=10.0, high=5000.0),
         ],
+        turns_fence=True,
     ),
     CheckKind(
         "slot-blade",

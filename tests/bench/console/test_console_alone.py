@@ -34,6 +34,7 @@ async def test_nothing_is_drawn_while_nothing_changes(fake, scenes) -> None:
 
 
 async def test_digits_are_drawn_ten_times_a_second_at_the_most(fake, scenes) -> None:
+    fake.run = scenes.running(scenes.push)
     async with scenes.screen(fake) as (app, pilot):
         await pilot.pause(0.2)
         before, began = app.drawn, time.monotonic()

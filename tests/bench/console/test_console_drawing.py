@@ -6,6 +6,7 @@ import msgspec
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from rich.cells import cell_len
 from rich.color import Color
 from rich.style import Style
 
@@ -17,11 +18,11 @@ from bench.console.large_digits import ROWS, columns, large_text
 from bench.console.message_folding import fold
 from bench.console.plot import plot, scale, window
 from bench.console.readout import number
-from bench.console.rotation_drawing import draw_rotation
+from bench.console.result_drawing import draw_rotation
 from bench.console.screens.sled_form import described
 from bench.console.set_up_drawing import draw_set_up, indicator_on_sled
 from bench.console.sled_drawing import draw_sled
-from bench.console.text import cells, cut, fit, plain, width, wrap
+from bench.console.text import cut, fit, plain, width, wrap
 from bench.console.view_model import ViewModel
 from bench.protocol import Jig, MarkNotice, Move, Prompt, PromptChanged, Quantity
 
@@ -31,7 +32,7 @@ TEXT = st.text(st.characters(codec="utf-8", exclude_categories=("Cc", "Cs", "Mn"
 @pytest.mark.ci
 @given(TEXT, st.integers(1, 60))
 def test_a_fitted_line_is_as_wide_as_asked(text: str, room: int) -> None:
-    assert cells(cut(text, room)) <= room
+    assert cell_len(cut(text, room)) <= room
     fitted = fit([(text, "text")], room)
     # a wide sign that does not fit leaves a column, which is filled
     assert width(fitted) == room
@@ -63,7 +64,7 @@ def test_figures_are_as_large_as_said_and_all_differ(size: str, glyphs) -> None:
 def line(slope: float = 0.0003, count: int = 100, aside: tuple[int, ...] = ()) -> PassView:
     travel = [2.2 * n for n in range(count)]
     reading = [2.4 + slope * s + (0.05 if n in aside else 0.0) for n, s in enumerate(travel)]
-    return PassView("s", "p", "kept", True, travel, reading, frozenset(aside))
+    return PassView("s", "p", True, travel, reading, frozenset(aside))
 
 
 @pytest.mark.parametrize("glyphs", [RICH, PLAIN])
@@ -194,7 +195,7 @@ def test_the_move_points_the_way_it_goes(pivot: str, way: str) -> None:
     mark = RICH.up_mark if way == "away" else RICH.down_mark
     beside = next(y for y, row in enumerate(text) if mark in row)
     assert abs(beside - fence) == 1
-    assert f"0.144 mm {'away from' if way == 'away' else 'toward'} you" in text[beside]
+    assert f"0.14 mm {'away from' if way == 'away' else 'toward'} you" in text[beside]
 
 
 @pytest.mark.parametrize("value", [3e-4, -3e-4])
@@ -202,7 +203,9 @@ def test_the_move_points_the_way_it_goes(pivot: str, way: str) -> None:
 def test_a_turned_fence_is_drawn_to_its_side(pivot: str, value: float) -> None:
     """Turned counter-clockwise (positive) the left end comes toward you, the right end goes away."""
     q = Quantity("fence", value, "rad", 2e-5, 10.0, 1e-4)
-    block = draw_rotation(q, Jig("j", pivot=pivot), 400.0, 40, 12, RICH, "mm")
+    canvas = Canvas(40, 12, RICH, 10)
+    draw_rotation(canvas, q, Jig("j", pivot=pivot), 400.0, "mm")
+    block = canvas.block()
     text = [plain(row) for row in block]
     free = "left" if pivot == "right" else "right"
     toward = (value > 0) == (free == "left")

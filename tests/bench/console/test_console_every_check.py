@@ -111,8 +111,15 @@ async def choose(app, pilot, kind: str) -> None:
 
 
 def form(app) -> None:
-    """Every option of the check has a row, with its words and what it is when nothing is said."""
+    """Every option of the check has a row, with its words and what it is when nothing is said; those that are seldom
+    told stand behind one row."""
     kind = app.screen.kind
+    words = [row.words for row in app.screen.rows()]
+    seldom = [o for o in kind.options if o.default is None and o.choices != ("yes",)]
+    assert not {o.words for o in seldom} & set(words)
+    assert ("More that can be told" in words) == any(not o.needs for o in seldom)
+    if "More that can be told" in words:
+        app.screen.take(words.index("More that can be told"))
     words = [row.words for row in app.screen.rows()]
     assert words[0] == "Begin"
     for option in kind.options:

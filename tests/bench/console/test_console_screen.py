@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import msgspec
 import pytest
+from msgspec.structs import replace
 from textual.widgets import OptionList
 
+from bench.checks.options import HOLD
 from bench.console.app import make_console
 from bench.console.screens import confirm
+from bench.console.screens.check_form import CheckForm
+from bench.console.screens.sled_form import SledForm, described
 from bench.finding import Settle
 from bench.protocol import (
     Abandon,
@@ -122,7 +126,7 @@ async def test_the_line_grows_and_readings_set_aside_become_crosses(fake, scenes
         assert len(app.view.passes[0].travel) == 100
         aside = [r + (0.04 if n in (20, 21) else 0.0) for n, r in enumerate(reading)]
         fake.say(FittedPass("a", "handle-left", True, travel, aside, [20, 21], 0.0003, 2.4))
-        await scenes.until(pilot, lambda t: "×" in t and "set aside" in t)
+        await scenes.until(pilot, lambda t: "×" in t and "left out" in t)
         fake.say(PassNotice("a", "handle-left", "undone", True, 1, 3, words="Taken back by hand."))
         await scenes.until(pilot, lambda t: "×" not in t and "Taken back" in t)
 
@@ -164,8 +168,8 @@ async def test_the_list_of_all_keys_lists_every_action_and_takes_it(fake, scenes
         await pilot.press("slash")
         text = await scenes.until(pilot, lambda t: "All keys" in t)
         assert words and all(word in text for word in words)
-        limits = next(n for n, row in enumerate(app.screen.rows()) if row.words.startswith("3: "))
-        app.screen.take(limits)
+        assert app.screen.rows()[0].words != "leave at once"  # Enter pressed unread does no harm
+        await pilot.press("3")
         await scenes.until(pilot, lambda t: "What limits" in t)
 
 
@@ -184,12 +188,13 @@ async def test_a_check_is_chosen_with_its_options_and_begun(fake, scenes) -> Non
         await pilot.press("1")
         text = await scenes.until(pilot, lambda t: "Which check?" in t)
         assert "Is the sled's fence square to the cut?" in text
-        assert "Not now: No caliper is set up." in text
+        assert "Not now: no caliper is set up." in text
         await pilot.press("3")  # not now: it does nothing
         await pilot.press("1")
         await scenes.until(pilot, lambda t: "Passes a set-up: as the check asks" in t)
         await pilot.press("2", "2", "4", "5")  # five passes, tapped; which set-ups
         await scenes.until(pilot, lambda t: "Passes a set-up: 5" in t and "handle left" in t)
+        await pilot.press("6")  # what is seldom told
         await pilot.press("7", *"19.75", "enter")  # a bare number is in the user's own unit
         await scenes.until(pilot, lambda t: "Length of the runners: 19.75 mm" in t)
         await pilot.press("1")
@@ -208,6 +213,8 @@ async def test_the_form_shows_what_applies_and_a_wrong_value_stays_at_its_field(
     async with scenes.screen(fake) as (app, pilot):
         await pilot.press("1")
         await scenes.until(pilot, lambda t: "Which check?" in t)
+        await pilot.press("2")
+        await scenes.until(pilot, lambda t: "More that can be told: 2" in t)
         await pilot.press("2")
         await scenes.until(pilot, lambda t: "Place of the spot at the rear" in t)
         assert rows(app) == ["Begin", "Sweeps at so many even turns", "Place of the spot at the rear"]
@@ -360,7 +367,7 @@ async def test_the_move_made_live(fake, scenes) -> None:
             )
         )
         text = await scenes.until(pilot, lambda t: "move it" in t)
-        assert "left end" in text and "away" in text and "Moved 0.092 mm away from you" in text
+        assert "left end" in text and "away from you" in text and "Moved 0.092 mm away from you" in text
         assert "it is there" not in text
         go = LiveMoveNotice(
             True, "go", "It holds.", True, "left", "away", 0.0042, target=0.144, uncertainty=0.0097
@@ -459,6 +466,25 @@ async def test_the_budget_is_one_key_away_and_ranked(fake, scenes) -> None:
         shares = [int(part.split("%")[0].split()[-1]) for part in text.splitlines() if "%" in part]
         assert shares == sorted(shares, reverse=True) == [61, 22, 10, 7]
         assert "across 400 mm" in text
+
+
+async def test_the_sled_is_asked_once_for_its_wall(fake, scenes) -> None:
+    """What a check declares as the sled's own is a row of the sled's form, and none of a check once it is known."""
+    fake.kinds = [replace(scenes.kinds[0], options=[HOLD])]
+    async with scenes.screen(fake) as (app, pilot):
+        await scenes.until(pilot, lambda _: bool(app.view.checks))
+        app.push_screen(form := SledForm())
+        await scenes.until(pilot, lambda t: HOLD.words in t)
+        await pilot.press("9", "9", "plus", "enter")
+        await scenes.until(pilot, lambda t: "Without the distance" in t)
+        assert described(form._given).hold == "right"
+        known = replace(app.view.gear, jigs=[replace(app.view.gear.jigs[0], hold="left")])
+        check = CheckForm(app.view.checks[0])
+        app.push_screen(check)
+        await scenes.until(pilot, lambda t: HOLD.words in t)
+        app.view.gear = known
+        check.fill()
+        await scenes.until(pilot, lambda t: HOLD.words not in t)
 
 
 @pytest.mark.ci

@@ -7,7 +7,7 @@ import pytest
 
 from bench.console.host import ALL
 from bench.console.message_folding import fold
-from bench.console.widgets.status_strip import health
+from bench.console.widgets.strip import health
 from bench.protocol import InstrumentState, LiveMoveNotice, Prompt, PromptChanged
 
 SIZES = [

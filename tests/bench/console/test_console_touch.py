@@ -30,7 +30,7 @@ async def bar(app, pilot) -> dict[str, ActButton]:
         columns = set(range(region.x, region.right))
         assert not columns & taken
         taken |= columns
-    return {str(one.label).split("  ", 1)[1]: one for one in buttons}
+    return {str(one.content).split("  ", 1)[1]: one for one in buttons}
 
 
 async def touch(pilot, widget) -> None:

@@ -61,6 +61,7 @@ def kept(tmp_path: Path) -> Iterator[Callable[..., Path]]:
         assert writer.flush()
         return path
 
+    keep.writer = writer  # type: ignore[attr-defined]
     yield keep
     writer.close()
 
@@ -200,7 +201,7 @@ def test_the_square_is_a_check_standard_between_set_ups(kept) -> None:
     known = history.known(path, "fence-square", GEAR, {}, instrument="port-a")
     assert known.set_ups is not None and known.set_ups.checks == 8
     assert known.set_ups.variance == pytest.approx(float(np.var(errors, ddof=1)), rel=1e-9)
-    assert known.set_ups.degrees_of_freedom == 7
+    assert known.set_ups.degrees_of_freedom == 4 and known.set_ups.days == 1  # of a single day
     assert known.pool is not None and known.pool.passes >= 40
     assert known.set_ups.own_variance == pytest.approx(known.pool.variance * 0.25 * (1 / 3 + 1 / 2), rel=0.3)
 
@@ -208,3 +209,33 @@ def test_the_square_is_a_check_standard_between_set_ups(kept) -> None:
 def test_one_check_shows_no_scatter_of_the_square(kept) -> None:
     path = kept(a_finding({"handle-left": [0.0, 1e-5], "handle-right": [0.0, 2e-5]}, 4e-5))
     assert history.known(path, "fence-square", GEAR, {}, instrument="port-a").set_ups is None
+
+
+@pytest.mark.parametrize(
+    ("jig", "what", "cuts"),
+    [
+        ("sled", "dropped", True),
+        ("sled", "runners", True),
+        ("sled", "moved", True),
+        ("sled", "saw", True),
+        ("sled", "square", True),
+        ("sled", "blade", False),
+        ("sled", "accepted", False),
+        ("other", "dropped", False),
+        ("other", "square", True),  # the same square, told at another sled
+    ],
+)
+def test_what_was_found_before_the_gear_changed_does_not_speak(kept, jig, what, cuts) -> None:
+    from msgspec.structs import replace
+
+    slopes = {"handle-left": [0.0, 1e-5, 2e-5], "handle-right": [0.0, 1e-5, 3e-5]}
+    kept(a_finding(slopes, 5e-5), replace(GEAR, jig=Jig("other")))
+    for e in (4e-5, 5e-5, 6e-5):
+        path = kept(a_finding(slopes, e))
+    before = history.known(path, "fence-square", GEAR, {}, instrument="port-a")
+    assert before.pool is not None and before.set_ups is not None and before.square is not None
+    kept.writer.event(None, "gear-event", {"jig": jig, "what": what, "at": "2026-01-02T00:00:00+00:00"})
+    assert kept.writer.flush()
+    after = history.known(path, "fence-square", GEAR, {}, instrument="port-a")
+    assert (after.pool is None, after.set_ups is None) == (cuts, cuts)
+    assert (after.square is None) == (what == "square")

@@ -91,7 +91,7 @@ class House:
 
 @pytest.fixture
 async def house(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> AsyncIterator[Callable[..., House]]:
-    monkeypatch.setattr(clocked_pins, "RETRY", 0.05)
+    monkeypatch.setattr(clocked_pins, "PINS_RETRY_S", 0.05)
     unhandled: list[dict] = []
     asyncio.get_running_loop().set_exception_handler(lambda loop, context: unhandled.append(context))
     made: list[House] = []
@@ -186,7 +186,7 @@ def beats(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     monkeypatch.setenv("NOTIFY_SOCKET", str(tmp_path / "notify"))
     monkeypatch.setenv("WATCHDOG_USEC", str(round(2e6 * INTERVAL)))
     monkeypatch.delenv("WATCHDOG_PID", raising=False)
-    monkeypatch.setattr(acquisition, "STALLED", 0.3)
+    monkeypatch.setattr(acquisition, "UNREAD_STALL_S", 0.3)
 
     async def count(seconds: float, doing: Callable[[], object]) -> int:
         came, until = 0, time.monotonic() + seconds

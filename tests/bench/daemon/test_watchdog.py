@@ -22,7 +22,7 @@ async def test_signs_of_life_stop_when_a_reader_hangs(tmp_path: Path, monkeypatc
     manager.setblocking(False)
     monkeypatch.setenv("NOTIFY_SOCKET", str(tmp_path / "notify"))
     monkeypatch.setenv("WATCHDOG_USEC", str(round(2e6 * INTERVAL)))
-    monkeypatch.setattr(acquisition, "STALLED", 0.3)
+    monkeypatch.setattr(acquisition, "UNREAD_STALL_S", 0.3)
     monkeypatch.delenv("WATCHDOG_PID", raising=False)
     master, slave = os.openpty()
     tty.setraw(slave)

@@ -130,7 +130,7 @@ EVERY_DAY = {"half the speed", "twice the speed, errors left out", "7E1 as 8N1"}
     ],
 )
 async def test_a_wrong_speed_or_parity_is_said_and_heals(line, wrong, monkeypatch) -> None:
-    monkeypatch.setattr(acquisition, "QUIET", 0.4)  # s of what never ends, before it is said
+    monkeypatch.setattr(acquisition, "SILENT_S", 0.4)  # s of what never ends, before it is said
     await line.until("open")
     good, rejects = len(line.values), line.instrument.rejects
     assert rejects == 0

@@ -71,7 +71,7 @@ class Slow:
 @pytest.fixture(autouse=True)
 def impatient(monkeypatch) -> None:
     for module in (operator, daemon_process):
-        monkeypatch.setattr(module, "PATIENCE", 0.01)
+        monkeypatch.setattr(module, "DEMO_TELL_S", 0.01)
 
 
 @pytest.mark.parametrize("deaf", [0, 2])

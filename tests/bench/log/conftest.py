@@ -17,11 +17,11 @@ from bench.daemon.clients import Clients
 from bench.daemon.request_handlers import RequestHandlers
 from bench.finding import Finding, Move, Quantity
 from bench.gear import Indicator, Jig
-from bench.log import committer
 from bench.log.rows import Commit, Stamp
 from bench.log.writer import LogWriter
 from bench.protocol import Version
 from bench.settings.settings_file import Settings
+from hw import patience
 
 with pytest.MonkeyPatch.context() as patch:
     # sqlite-utils imports pandas where statsmodels brought it: 1.3 s that no test here needs
@@ -43,7 +43,7 @@ HANG_S = 60.0  # s that a busy machine may take to write what a test waits for
 @pytest.fixture(autouse=True)
 def patient(monkeypatch: pytest.MonkeyPatch) -> None:
     """A writer that is closed or flushed is given the time it takes; a test of giving up sets its own."""
-    monkeypatch.setattr(committer, "CLOSE_S", HANG_S)
+    monkeypatch.setattr(patience, "LOG_CLOSE_S", HANG_S)
     monkeypatch.setattr(LogWriter.flush, "__defaults__", (HANG_S,))
 
 

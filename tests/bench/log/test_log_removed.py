@@ -12,6 +12,7 @@ from bench.log import committer
 from bench.log.findings import list_findings
 from bench.log.read_only import open_read
 from bench.log.rows import LogHeld
+from hw import patience
 
 
 def until(true, seconds: float = 60.0) -> None:
@@ -76,7 +77,7 @@ def test_what_was_removed_is_there_again_with_all_that_was_kept(what, life, fold
 
 
 def test_it_is_noticed_while_nothing_is_written(live, tmp_path, monkeypatch) -> None:
-    monkeypatch.setattr(committer, "LOOK_S", 0.05)
+    monkeypatch.setattr(patience, "LOG_IDLE_LOOK_S", 0.05)
     life = live(at=tmp_path / "kept" / "log.sqlite")
     life.whole_check("run-1")
     assert life.writer.flush()

@@ -12,6 +12,7 @@ from bench.log import boots, committer, write_queue
 from bench.log.findings import list_findings
 from bench.log.read_only import open_read
 from bench.log.sweeps import load_raw_readings
+from hw import patience
 
 
 def until(true: Callable[[], bool], seconds: float = 60.0) -> None:
@@ -87,7 +88,7 @@ def test_a_commit_that_happened_and_was_reported_as_failed_is_not_done_twice(liv
 
 
 def test_closing_while_the_disk_fails_ends_in_time_and_says_no(live, monkeypatch) -> None:
-    monkeypatch.setattr(committer, "CLOSE_S", 0.2)
+    monkeypatch.setattr(patience, "LOG_CLOSE_S", 0.2)
     life = live()
     with no_file_may_grow_beyond(0):
         life.begin()
@@ -155,7 +156,7 @@ def test_a_folder_that_cannot_be_made_is_trouble(live, tmp_path) -> None:
 
 def test_a_disk_that_does_not_answer_is_told(live, path, monkeypatch) -> None:
     """The stall is another program's long transaction."""
-    monkeypatch.setattr(committer, "STALL_S", 0.1)
+    monkeypatch.setattr(patience, "LOG_STALL_S", 0.1)
     life = live()
     with closing(sqlite3.connect(path, isolation_level=None)) as other:
         other.execute("BEGIN IMMEDIATE")
@@ -169,7 +170,7 @@ def test_a_disk_that_does_not_answer_is_told(live, path, monkeypatch) -> None:
 
 
 def test_a_disk_that_does_not_answer_is_told_though_nothing_more_is_given(live, path, monkeypatch) -> None:
-    monkeypatch.setattr(committer, "STALL_S", 0.05)
+    monkeypatch.setattr(patience, "LOG_STALL_S", 0.05)
     life = live()
     with closing(sqlite3.connect(path, isolation_level=None)) as other:
         other.execute("BEGIN IMMEDIATE")
@@ -208,3 +209,28 @@ def test_what_comes_after_closing_is_never_saved(live) -> None:
     life.writer.abandon("run-1")
     assert life.writer.awaited > life.saved[-1].upto
     assert not life.writer.close()
+
+
+def test_a_small_disk_that_the_write_ahead_file_filled_is_left_behind(small_disk, live) -> None:
+    """Somebody who reads keeps it from being merged; it must leave room to be merged once they end."""
+    path = small_disk.folder / "log.sqlite"
+    small_disk("remount,size=1m")
+    life = live(at=path)
+    life.whole_check("run-0")
+    assert life.writer.flush()
+    names = ["run-0-f"]
+    with closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True)) as reader:
+        reader.execute("BEGIN")
+        reader.execute("SELECT count(*) FROM event").fetchone()
+        for number in range(1, 2000):
+            life.whole_check(f"run-{number}")
+            names.append(f"run-{number}-f")
+            life.writer.flush(0.3)
+            if life.troubles:
+                break
+        assert "the disk is full" in life.troubles[0]
+    until(lambda: life.troubles[-1] is None, 10.0)
+    assert life.writer.flush()
+    assert len(life.troubles) == 2  # told once, and once that it is over
+    with open_read(path) as db:
+        assert [row.finding.id for row in list_findings(db)] == names

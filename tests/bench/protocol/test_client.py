@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from bench.doctor.service import MOST_SILENCES, Hangs, Patience
+from bench.doctor.service import HANG_SILENCES, Hangs, Patience
 from bench.protocol import Done, GetStatus, Press, StatusReply, Version, client, encode
 from bench.protocol.client import Gone, NoDaemon, WireClient
 
@@ -18,7 +18,7 @@ SLOW = 4  # times that it is said before the answer comes
 
 @pytest.fixture(autouse=True)
 def impatient(monkeypatch) -> None:
-    monkeypatch.setattr(client, "PATIENCE", 0.01)
+    monkeypatch.setattr(client, "ANSWER_S", 0.01)
 
 
 @pytest.fixture
@@ -78,7 +78,7 @@ def test_the_doctor_tells_of_one_that_hangs(listening, tmp_path) -> None:
     patience = Patience()
     with pytest.raises(Hangs, match="has not answered for"):
         WireClient(tmp_path / "socket", slow=patience)
-    assert patience.silences == MOST_SILENCES
+    assert patience.silences == HANG_SILENCES
 
 
 def test_what_is_no_daemon_is_told(listening, tmp_path) -> None:

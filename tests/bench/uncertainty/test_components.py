@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 
 from bench.checks.model import SetUpScatter
-from bench.uncertainty import between_set_ups, one_way
-from bench.uncertainty.components import SET_UPS, excess
+from bench.uncertainty import between_set_ups, one_way, over_days
+from bench.uncertainty.components import SET_UP, excess
 
 REFERENCE = Path(__file__).parents[3] / "fixtures" / "reference"
 
@@ -107,20 +107,70 @@ def test_excess_is_never_negative_and_has_a_degree_of_freedom() -> None:
     assert more == 3.0 and dof == pytest.approx(9 / (16 / 10 + 1 / 1000))
 
 
+def test_pastes_of_ten_batches_three_casks_two_tests() -> None:
+    """Davies and Goldsmith (1972), Statistical Methods in Research and Production, 4th ed., table 6.5; the components
+    between batches, casks and tests are those published for the same data by Bates et al. (2015), J. Stat. Softw. 67(1):
+    standard deviations 1.287, 2.904 and 0.823 by restricted maximum likelihood, which in balanced data is this."""
+    with (REFERENCE / "pastes.csv").open() as file:
+        rows = list(csv.DictReader(file))
+    casks: dict[tuple[str, str], list[float]] = {}
+    for row in rows:
+        casks.setdefault((row["batch"], row["cask"]), []).append(float(row["strength"]))
+    tests = one_way(list(casks.values()))
+    means: dict[str, list[float]] = {}
+    for (batch, _), values in casks.items():
+        means.setdefault(batch, []).append(float(np.mean(values)))
+    batches = one_way(list(means.values()))
+    assert math.sqrt(tests.within) == pytest.approx(0.823, abs=5e-4)
+    assert math.sqrt(batches.within - tests.within / 2) == pytest.approx(2.904, abs=5e-4)
+    assert math.sqrt(batches.between) == pytest.approx(1.287, abs=5e-4)
+    # one cask of a new batch, of two tests
+    total, dof = over_days(list(means.values()))
+    assert total == pytest.approx(1.287**2 + 2.904**2 + 0.823**2 / 2, rel=2e-3)
+    assert 15 < dof < 29
+
+
+def test_the_day_is_a_component_of_its_own() -> None:
+    """Checks of one day are related: their variance alone would say too little, and twenty are not nineteen."""
+    rng = np.random.default_rng(8)
+    alone, whole, freedom = [], [], []
+    for _ in range(400):
+        days = [list(rng.normal(rng.normal(0, 2.0), 1.0, 5)) for _ in range(4)]
+        variance, dof = over_days(days)
+        whole.append(variance)
+        freedom.append(dof)
+        alone.append(one_way(days).within)
+    assert np.mean(whole) == pytest.approx(5.0, rel=0.1) and np.mean(alone) == pytest.approx(1.0, rel=0.1)
+    assert 3 <= np.median(freedom) <= 6
+    days = [[float(v)] for v in rng.normal(0, 1, 7)]  # one a day: nothing to part
+    assert over_days(days) == (pytest.approx(float(np.var(days, ddof=1))), 6.0)
+    assert over_days([list(rng.normal(0, 1, 12))])[1] == 4.0  # a single day does not show what days differ by
+
+
 def history(variance: float, own: float, checks: int) -> SetUpScatter:
     return SetUpScatter(variance, checks - 1.0, own, 80.0, checks)
 
 
 def test_the_row_before_and_after_a_history() -> None:
     default = between_set_ups((0.5, 0.5), None)
-    assert (default.type, default.standard_uncertainty) == ("B", pytest.approx(SET_UPS))
+    assert (default.type, default.standard_uncertainty) == ("B", pytest.approx(SET_UP / math.sqrt(2)))
     # one set-up carries all of what two would average
-    assert between_set_ups((1.0,), None).standard_uncertainty == pytest.approx(SET_UPS * math.sqrt(2))
+    assert between_set_ups((1.0,), None).standard_uncertainty == pytest.approx(SET_UP)
     own = (10e-6) ** 2
     quiet = between_set_ups((0.5, 0.5), history(own, own, 20))
-    assert quiet.standard_uncertainty < 0.6 * SET_UPS
+    assert quiet.standard_uncertainty < 0.4 * SET_UP
     loud = between_set_ups((0.5, 0.5), history(own + (30e-6) ** 2, own, 20))
     assert loud.type == "A" and loud.standard_uncertainty == pytest.approx(30e-6, rel=0.15)
     assert loud.degrees_of_freedom > 12
     few = between_set_ups((0.5, 0.5), history(own + (30e-6) ** 2, own, 3))
     assert few.standard_uncertainty < loud.standard_uncertainty and few.degrees_of_freedom < 6
+
+
+def test_set_ups_made_anew_average_and_speak_where_they_scatter() -> None:
+    twice = between_set_ups((0.25,) * 4)
+    assert twice.standard_uncertainty == pytest.approx(SET_UP / 2)
+    own = (10e-6) ** 2
+    calm = between_set_ups((0.25,) * 4, None, SetUpScatter(own, 2.0, own, 8.0, 0))
+    assert calm == twice
+    wild = between_set_ups((0.25,) * 4, None, SetUpScatter(own + (60e-6) ** 2, 2.0, own, 8.0, 0))
+    assert wild.type == "A" and wild.standard_uncertainty > 2 * twice.standard_uncertainty

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import dataclasses
+import msgspec
 
-from bench.upkeep.drift import judged_series
+from bench.upkeep.drift import charted_series
 from bench.upkeep.history import FenceMove, GearEvent, History
 from tests.bench.upkeep.conftest import MM, START, results
 
@@ -12,7 +12,7 @@ QUIET = [0.001 * MM, -0.004 * MM, 0.003 * MM, -0.002 * MM, 0.005 * MM, 0.0]
 
 
 def told(history: History, quantity: str = "fence"):
-    (one,) = [one for one in judged_series(history) if one.key.quantity == quantity]
+    (one,) = [one for one in charted_series(history) if one.key.quantity == quantity]
     return one
 
 
@@ -21,7 +21,7 @@ def test_a_step_alarms_until_it_is_answered_and_then_never_again() -> None:
     history = History(results=tuple(jumped))
     assert told(history).alarm and told(history).last.results[-1].alarm == "step"
     event = GearEvent("big-sled", "dropped", jumped[-1].day + 1)
-    answered = told(dataclasses.replace(history, events=(event,)))
+    answered = told(msgspec.structs.replace(history, events=(event,)))
     assert not answered.alarm
     # what saw it belongs to what comes
     assert [len(period.results) for period in answered.periods] == [6, 1]
@@ -53,9 +53,11 @@ def test_what_happened_last_has_a_period_without_results() -> None:
 
 def test_another_square_or_instrument_is_another_series() -> None:
     one = results(QUIET)
-    two = [dataclasses.replace(r, square="new", order=r.order + 10, value=r.value + 0.05 * MM) for r in one]
-    assert len(judged_series(History(results=(*one, *two)))) == 2
-    assert not any(s.alarm for s in judged_series(History(results=(*one, *two))))
+    two = [
+        msgspec.structs.replace(r, square="new", order=r.order + 10, value=r.value + 0.05 * MM) for r in one
+    ]
+    assert len(charted_series(History(results=(*one, *two)))) == 2
+    assert not any(s.alarm for s in charted_series(History(results=(*one, *two))))
 
 
 def test_a_slip_is_told_once_and_does_not_ring_on() -> None:

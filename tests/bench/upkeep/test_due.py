@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import dataclasses
 import random
 
+import msgspec
 import pytest
 
 from bench.finding import Climate
 from bench.upkeep.dates import date_of
-from bench.upkeep.drift import judged_series
+from bench.upkeep.drift import charted_series
 from bench.upkeep.due import BeforeLastResult, chance_of_out, due_document, next_check, self_moves
 from bench.upkeep.history import FenceMove, GearEvent, History, Result
 from bench.upkeep.quick import inherited, why_whole
@@ -26,7 +26,7 @@ def quiet(days: list[float], seed: int = 1, level: float = 0.0) -> list[Result]:
 
 def ahead(found: list[Result], **more) -> tuple[float, str]:
     history = History(tuple(found), **more)
-    one = next(one for one in judged_series(history) if one.key.quantity == "fence")
+    one = next(one for one in charted_series(history) if one.key.quantity == "fence")
     coming = next_check(one, self_moves(history))
     return coming.day - found[-1].day, coming.why
 
@@ -44,12 +44,12 @@ def test_the_interval_doubles_from_a_week_to_six_weeks() -> None:
 
 def test_a_whole_check_without_a_quick_one_may_wait_a_quarter_of_a_year() -> None:
     other = [
-        dataclasses.replace(one, check="rip-fence", set_up="-", turns_fence=False, quantity="rip-fence")
+        msgspec.structs.replace(one, check="rip-fence", set_up="-", turns_fence=False, quantity="rip-fence")
         for one in quiet([0, 90, 180, 270])
         if one.quantity == "fence"
     ]
     history = History(tuple(other))
-    (one,) = judged_series(history)
+    (one,) = charted_series(history)
     assert next_check(one, self_moves(history)).day == pytest.approx(START + 270 + 91)
 
 
@@ -62,11 +62,12 @@ def test_near_the_edge_of_the_tolerance_it_is_a_week() -> None:
 def test_a_trend_brings_it_forward() -> None:
     days = [15.0 * n for n in range(8)]
     rising = [
-        dataclasses.replace(one, value=one.value + 0.00012 * MM * (one.day - START)) for one in quiet(days)
+        msgspec.structs.replace(one, value=one.value + 0.00012 * MM * (one.day - START))
+        for one in quiet(days)
     ]
     rising = [one for one in rising if one.quantity == "fence"]
     history = History(tuple(rising))
-    (one,) = judged_series(history)
+    (one,) = charted_series(history)
     assert chance_of_out(one, 0.5, 400.0) > chance_of_out(one, 0.5, 10.0)
 
 
@@ -87,7 +88,7 @@ def test_soon_is_a_week_before() -> None:
 
 
 def test_the_air_brings_it_forward_while_its_reading_is_fresh() -> None:
-    found = [dataclasses.replace(one, climate=Climate(20.0, 0.35)) for one in quiet([0, 30, 60])]
+    found = [msgspec.structs.replace(one, climate=Climate(20.0, 0.35)) for one in quiet([0, 30, 60])]
     damp = (START + 64.5, Climate(20.0, 0.60))
     assert row(found, 65, climate=damp)["reason"] == "season"
     assert row(found, 65, climate=(START + 64.5, Climate(20.0, 0.40)))["reason"] == "interval"
@@ -101,7 +102,7 @@ def test_a_day_before_the_last_result_is_refused() -> None:
 
 def test_a_board_is_not_due_where_the_square_judges_the_fence() -> None:
     board = [
-        dataclasses.replace(one, check="test-board", set_up="", order=99)
+        msgspec.structs.replace(one, check="test-board", set_up="", order=99)
         for one in quiet([10])
         if one.quantity == "fence"
     ]
@@ -120,7 +121,7 @@ def test_what_a_quick_check_inherits_is_the_mean_since_the_square_was_changed() 
     assert all_ten.error == pytest.approx(sum(errors) / 10)
     assert all_ten.standard == pytest.approx(SIGMA / 10**0.5, rel=0.4)
     changed = GearEvent("big-sled", "square", START + 200)
-    since = inherited(dataclasses.replace(history, events=(changed,)), jig="big-sled", saw=None)
+    since = inherited(msgspec.structs.replace(history, events=(changed,)), jig="big-sled", saw=None)
     assert since is not None and since.count == 3
     assert since.error == pytest.approx(sum(errors[7:]) / 3)
     assert inherited(history, jig="small-sled", saw=None) is None
@@ -135,9 +136,9 @@ def test_when_the_whole_check_is_asked_for() -> None:
     )  # that of then is not known
     assert why_whole(history, **asked, day=START + 400) == "square-old"
     assert why_whole(history, jig="small-sled", saw=None, day=START + 31) == "never-whole"
-    named = tuple(dataclasses.replace(one, instrument="port-a") for one in history.results)
+    named = tuple(msgspec.structs.replace(one, instrument="port-a") for one in history.results)
     assert why_whole(History(named), **asked, day=START + 31, instrument="port-b") == "indicator-changed"
-    dropped = dataclasses.replace(history, events=(GearEvent("big-sled", "dropped", START + 31),))
+    dropped = msgspec.structs.replace(history, events=(GearEvent("big-sled", "dropped", START + 31),))
     assert why_whole(dropped, **asked, day=START + 32) == "moved"
-    blade = dataclasses.replace(history, events=(GearEvent("big-sled", "blade", START + 31),))
+    blade = msgspec.structs.replace(history, events=(GearEvent("big-sled", "blade", START + 31),))
     assert why_whole(blade, **asked, day=START + 32) is None

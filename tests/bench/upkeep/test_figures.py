@@ -6,9 +6,10 @@ from __future__ import annotations
 import json
 import random
 
+import msgspec
 import pytest
 
-from bench.upkeep.drift import judged_series
+from bench.upkeep.drift import charted_series
 from bench.upkeep.history import GearEvent, History, Result
 from tests.bench.upkeep.conftest import MM, SIGMA, START, climates, results
 
@@ -16,7 +17,7 @@ SQUARE = 0.02 * MM
 
 
 def fence(history: History):
-    return next(one for one in judged_series(history) if one.key.quantity == "fence")
+    return next(one for one in charted_series(history) if one.key.quantity == "fence")
 
 
 def alarms_as_they_come(found: list[Result], first: int = 1) -> int:
@@ -96,9 +97,7 @@ def steps_told(size: float, before: int, shops: int, *, season: float = 0.0) -> 
 
 
 def stepped(one: Result, size: float) -> Result:
-    import dataclasses
-
-    return dataclasses.replace(one, value=one.value + size * MM)
+    return msgspec.structs.replace(one, value=one.value + size * MM)
 
 
 @pytest.mark.parametrize("season", [0.0, 0.03])

@@ -176,8 +176,8 @@ async def test_a_port_that_opens_and_hangs_up_at_once_is_tried_less_and_less(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Such as a cable with a broken wire: it must not fill the log eight times a second."""
-    monkeypatch.setattr(serial_port, "FIRST_RETRY", 0.02)
-    monkeypatch.setattr(serial_port, "LAST_RETRY", 0.2)
+    monkeypatch.setattr(serial_port, "PORT_FIRST_RETRY_S", 0.02)
+    monkeypatch.setattr(serial_port, "PORT_LAST_RETRY_S", 0.2)
     name = tmp_path / "port"
     opens: list[float] = []
 
@@ -305,7 +305,7 @@ async def test_an_error_of_another_class_is_told_and_tried_again(
     cable: Cable, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """termios.error is no OSError; once it ended the opening for good, without a word."""
-    monkeypatch.setattr(serial_port, "FIRST_RETRY", 0.02)
+    monkeypatch.setattr(serial_port, "PORT_FIRST_RETRY_S", 0.02)
     really, times = termios.tcflush, []
 
     def flush(fd: int, queue: int) -> None:

@@ -300,7 +300,6 @@ def out(app: Console, scenes) -> None:
         scenes,
         last=(scenes.finding("outside", 0.0003, "f0"), scenes.finding("inside", 0.00003, "b")),
     )
-    _kept(app)
 
 
 def wrong_way(app: Console, scenes) -> None:
@@ -375,7 +374,7 @@ def _go(
     words: str, to_go: float, *, phase: str = "go", way: str = "away", enter: bool = True, **more
 ) -> LiveMoveNotice:
     said = LiveMoveNotice(
-        True, phase, words, enter, "left", way, to_go, moved=0.092, target=0.144, tolerance=0.08
+        True, phase, words, enter, "left", way, to_go, moved=0.092, target=0.144, tolerance=0.04
     )  # type: ignore[arg-type]
     return msgspec.structs.replace(said, uncertainty=0.0097, **more)
 

@@ -1,0 +1,81 @@
+"""The live move: what to do, how much of it is made, and what was done so far."""
+
+from __future__ import annotations
+
+from bench.console.readout import verdict_line
+from bench.console.requests import Stands
+from bench.console.set_up_drawing import indicator_on_sled
+from bench.console.text import Block, Line, Role
+from bench.console.widgets.viewer import Sentences, Viewer
+from bench.protocol import LiveMoveNotice
+from bench.units import length_words, rounded_words
+
+LEAST_DRAWN = 0.0005  # mm, half of the last digit that is shown
+WIDEST = 100
+
+
+def live_words(v: Viewer) -> Sentences:
+    live = v.view.live
+    if live is not None:
+        bad = live.wrong or live.past
+        sign = v.glyphs.bad if bad else v.glyphs.right_mark
+        yield f"{sign} {live.words}", "bad" if bad else "act"
+
+
+def live_facts(v: Viewer) -> Sentences:
+    """How far it was moved, the band that is good enough, what the screw drew."""
+    live, units = v.view.live, v.view.units
+    if live is None:
+        return
+    if live.tolerance is not None:
+        yield f"Good enough within {length_words(live.tolerance, units)}.", "text"
+    for words, mm in (("Moved", live.moved), ("The screw drew it", live.drawn)):
+        if mm is not None and (words == "Moved" or abs(mm) >= LEAST_DRAWN):
+            much = rounded_words(abs(mm), live.uncertainty or 0.0, units)
+            yield f"{words} {much} {'away from' if mm > 0 else 'toward'} you.", "text"
+    if live.verdict is not None:
+        sign, words, role = verdict_line(live.verdict, v.glyphs)
+        tight = live.phase == "go" and live.verdict == "inside"
+        when = "once it is tight" if tight else "as it stands"
+        yield f"{sign} {words} {when}", role
+
+
+def live_gauge(v: Viewer, wide: int, high: int) -> Block:
+    """How much is made: a bar up to the aim, with room for too far."""
+    live, g = v.view.live, v.glyphs
+    if live is None or live.target is None or live.to_go is None:
+        return []
+    cells = max(12, min(wide, WIDEST)) - 4
+    aim = cells * 3 // 4
+    share = abs(live.to_go) / abs(live.target) if live.target else 0.0
+    made = 1.0 + share if live.past else 1.0 - share
+    done = max(0, min(cells, round(made * aim)))
+    role: Role = "bad" if live.past or live.wrong else "good"
+    left = (g.dash * (cells - done), "rule")
+    row: Line = [("  ", "text"), (g.full * done, role), left]  # type: ignore[list-item]
+    return [row, _below(live, aim, cells, g.up_mark)]
+
+
+def _below(live: LiveMoveNotice, aim: int, cells: int, mark: str) -> Line:
+    """Below the bar: the band that is good enough, or the aim alone."""
+    words = "there" if live.there else "good enough"
+    role: Role = "strong" if live.there else "good"
+    share = (live.tolerance or 0.0) / abs(live.target or 1.0)
+    band = min(aim, round(share * aim))
+    first, last = aim - band, min(cells - 1, aim + band)
+    if last - first < len(words) + 3:
+        return [("  " + " " * aim + mark, "strong"), (f" {words}", role)]
+    inside = f" {words} ".center(last - first - 1, "=")
+    return [("  " + " " * first, "text"), (f"[{inside}]", role)]
+
+
+def indicator_picture(
+    v: Viewer, wide: int, high: int, stands: Stands | None = None
+) -> Block:
+    """How the indicator stands on the sled for the live move."""
+    live, finding = v.view.live, v.view.finding
+    how = stands or (live.stands if live is not None else None)
+    if how is None:
+        return []
+    jig = v.view.jig_gear(finding.jig if finding is not None else None)
+    return indicator_on_sled(how, jig, wide, v.glyphs)

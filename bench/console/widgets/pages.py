@@ -1,0 +1,162 @@
+"""What the pages show: the move, the sled, the forecast of the cut, the charts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+from typing import Any
+
+from bench.console.canvas import Canvas
+from bench.console.cut_drawing import draw_bars, draw_edge
+from bench.console.host import LOW
+from bench.console.sled_drawing import draw_sled
+from bench.console.text import Block
+from bench.console.widgets.viewer import Sentences, Viewer
+from bench.protocol import Jig
+from bench.render.result import leaves, opposite, short_move, told_over
+from bench.render.upkeep import drift_lines
+from bench.units import length_words
+
+EDGE_HIGH = 9  # rows of the part's edge
+LEAST_HIGH, LEAST_WIDE = 6, 30  # of a chart
+STICK = 9  # dots of a result's give or take
+NO_SLED = "Choose a sled first: 7."
+
+
+def move_words(v: Viewer) -> Sentences:
+    """What to move, the leaves to stack and where they go."""
+    finding, units = v.view.finding, v.view.units
+    if finding is None or finding.proposed is None:
+        yield "Nothing to move.", "text"
+        return
+    yield short_move(finding.proposed, units), "act"
+    told = leaves(finding.proposed, v.view.jig_gear(finding.jig), units)
+    for text in told[:1] if v.app.size.height < LOW else told:
+        yield text, "text"
+
+
+def move_picture(v: Viewer, wide: int, high: int) -> Block:
+    """Where the leaves and the stop go, and which way the end moves."""
+    finding = v.view.finding
+    if finding is None or finding.proposed is None:
+        return []
+    jig = v.view.jig_gear(finding.jig)
+    if jig is None:
+        return []
+    return draw_sled(jig, finding.proposed, wide, high, v.glyphs, v.view.units)
+
+
+def sled_picture(v: Viewer, wide: int, high: int, jig: Jig | None = None) -> Block:
+    """A sled as it is described; the one that the screen is about."""
+    jig = jig or v.view.jig_gear()
+    if jig is None:
+        return []
+    return draw_sled(jig, None, wide, high, v.glyphs, v.view.units)
+
+
+def notes(v: Viewer) -> Sentences:
+    """What the daemon noted when it came up, and what was said here since."""
+    yield "What was noted", "strong"
+    noted = v.view.notes
+    for words in (*noted, *(s.words for s in v.view.notices if s.words not in noted)):
+        yield words, "text"
+
+
+# ---- the cut -------------------------------------------------------------------------
+
+
+def cut_words(v: Viewer) -> Sentences:
+    """The forecast of the cut in words."""
+    document = v.view.cut
+    yield "How will the cut come out?", "strong"
+    if document is None or "sleds" in document:
+        yield NO_SLED if document else "Nothing is known of it yet.", "text"
+        return
+    # loaded when it is looked at: the start must stay quick
+    from bench.render.cut import answer_lines
+
+    *lines, last = answer_lines(document, v.view.units)
+    for line in lines:
+        yield line, "text"
+    yield f"{v.glyphs.right_mark} {last}", "act"
+
+
+def cut_picture(v: Viewer, wide: int, high: int) -> Block:
+    """The cut that is to be expected: the edge, and its causes as signed bars."""
+    document = v.view.cut
+    if document is None or "rows" not in document:
+        return []
+    bars = draw_bars(document, wide, v.glyphs)
+    room = min(EDGE_HIGH, high - len(bars) - 1)
+    return [*bars, [], *draw_edge(document, wide, room, v.glyphs)]
+
+
+def shop_words(v: Viewer) -> Sentences:
+    """The forecast of all sleds."""
+    yield "All sleds of the shop", "strong"
+    document = v.view.shop
+    if document is None or not document["sleds"]:
+        yield "No sled is described yet.", "text"
+        return
+    from bench.render.cut import sled_lines  # as above
+
+    for line in sled_lines(document, v.view.units):
+        yield line, "text"
+
+
+# ---- the charts ----------------------------------------------------------------------
+
+
+def drift_words(v: Viewer, series: Mapping[str, Any] | None) -> Sentences:
+    """What the series says, in whole sentences; None: there is no series."""
+    if series is None:
+        yield "No results yet that could have changed.", "text"
+        return
+    document = {"series": [series], "left_out": []}
+    first, *lines = drift_lines(document, v.view.units)
+    yield first, "strong"
+    for line in lines:
+        yield line.strip(), "text"
+
+
+def drift_chart(v: Viewer, wide: int, high: int, series: Mapping[str, Any]) -> Block:
+    """Each result with its give or take; a dotted upright where it was moved."""
+    results = [r for b in series["baselines"] for r in b["results"]]
+    if high < LEAST_HIGH or wide < LEAST_WIDE or not results:
+        return []
+    days = [_day(r["at"]) for r in results]
+    limit, units = series["tolerance"] or 0.0, v.view.units
+    most = max([limit, *(abs(r["value"]) + r["uncertainty"] for r in results)])
+    first, span = days[0], max(1, days[-1] - days[0])
+    canvas = Canvas(wide, high, v.glyphs, high - 1)
+
+    def x(day: int) -> float:
+        return 0.04 + 0.92 * (day - first) / span
+
+    def y(value: float) -> float:
+        return 0.5 + 0.45 * value / (most or 1.0)
+
+    for edge in (-limit, limit):
+        canvas.line((0.0, y(edge)), (1.0, y(edge)), "old-trace", dashed=True)
+    for baseline in series["baselines"][1:]:
+        at = x(_day(baseline["from"]))
+        if 0.0 <= at <= 1.0:
+            canvas.line((at, 0.0), (at, 1.0), "rule", dashed=True)
+    for day, one in zip(days, results, strict=True):
+        at, value, give = x(day), one["value"], one["uncertainty"]
+        canvas.line((at, y(value - give)), (at, y(value + give)), "trace")
+        sign = "bad" if one["alarm"] else "strong"
+        canvas.sign(at, y(value), v.glyphs.here, sign)  # type: ignore[arg-type]
+    way, value = series.get("way"), results[-1]["value"]
+    if way:  # of the latest
+        up, down = (way, opposite(way)) if value > 0 else (opposite(way), way)
+        canvas.label(0, 0, up, "faint")
+        canvas.label(0, high - 2, down, "faint")
+    length = told_over(None, units) if series["unit"] == "rad" else 1.0
+    within = f"dashed: good enough within {length_words(limit * length, units)}"
+    canvas.foot(results[0]["at"][:10], within if limit else "", results[-1]["at"][:10])
+    return canvas.block()
+
+
+def _day(at: str) -> int:
+    return date.fromisoformat(at[:10]).toordinal()

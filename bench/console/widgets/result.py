@@ -1,0 +1,213 @@
+"""A result in words and pictures: the danger, what is, how much, and what to do.
+
+A finding that is given is an earlier one; else it is the one that the screen is about.
+"""
+
+from __future__ import annotations
+
+from bench.console.host import LOW, TALL, Host
+from bench.console.plot import scale
+from bench.console.readout import verdict_sign
+from bench.console.result_drawing import draw_result
+from bench.console.text import Block, Line, fit
+from bench.console.widgets.strip import verdict_row
+from bench.console.widgets.viewer import Sentences, Viewer
+from bench.protocol import Finding
+from bench.render import result
+from bench.render.names import part_name
+from bench.render.remarks import notes_of, remark_words, said_first
+from bench.render.result import diagnosis
+from bench.render.upkeep import due_lines
+from bench.units import length_words
+
+WIDEST_LINE = 64  # columns of the line with good enough
+PRESSING = ("now", "never-checked")
+CHANGED = ("step", "trend")  # reasons that want an answer to what happened
+MOST_DUE = 2  # rows beside a result; on a low screen only one
+MOST_DUE_NEW = 6  # rows where nothing was found yet
+BARS = 24  # columns of the bars
+BECAME = {"made": "The move was made.", "verified": "The move was made, and proved."}
+
+
+def _shown(v: Viewer, finding: Finding | None) -> Finding | None:
+    found = finding or v.view.finding
+    return found if found is not None and found.quantities else None
+
+
+def due_words(v: Viewer) -> Sentences:
+    """What is due for a check, the most pressing first."""
+    document, high = v.view.due, v.app.size.height
+    if document is None or (high < LOW and v.view.finding is not None):
+        return  # the act that follows from the result goes first
+    wanted = (*PRESSING, "soon") if high >= TALL else PRESSING
+    rows = [row for row in document["due"] if row["state"] in wanted]
+    rows.sort(key=lambda row: row["jig"] != v.view.the_jig)
+    most = MOST_DUE if v.view.finding is not None else MOST_DUE_NEW
+    for row in rows[: 1 if high < LOW else most]:
+        (line,) = due_lines({"due": [row], "left_out": []})
+        asks = " What happened? 9 answers it." * (row["reason"] in CHANGED)
+        yield line + asks, "unsure" if row["state"] == "now" else "faint"
+
+
+def result_words(v: Viewer) -> Sentences:
+    """What is found and what to do now. Too close to call begins with what would settle
+    it."""
+    finding = _shown(v, None)
+    if finding is None:
+        return _nothing(v)
+    if v.app.size.height < LOW:
+        return _shortly(v, finding)
+    what, act = _what_is(v, finding), [_act(v, finding)]
+    return [*act, *what] if finding.verdict == "cannot-tell" else [*what, *act]
+
+
+def past_words(v: Viewer, finding: Finding) -> Sentences:
+    """An earlier result, and what became of its move."""
+    yield from _what_is(v, finding)
+    yield BECAME.get(v.view.moves.get(finding.id, ""), ""), "text"
+
+
+def _nothing(v: Viewer) -> Sentences:
+    view = v.view
+    if not view.here:
+        words = "`sweepgauge daemon` starts one, `sweepgauge demo` pretends a saw."
+        return [("The screen waits for the daemon.", "act"), (words, "text")]
+    if view.gear is not None and not view.gear.jigs:
+        return [("No sled yet: describe yours.", "act")]
+    return [("Nothing measured yet on this sled.", "act")]
+
+
+def _shortly(v: Viewer, finding: Finding) -> Sentences:
+    """Where there is little room: the danger, what to do, and the way."""
+    view = v.view
+    warns = result.danger(finding, view.units) is not None or diagnosis(finding)
+    danger = _what_is(v, finding)[:1] if warns else []
+    way = result.in_short(finding, view.units, view.board(finding))
+    return [*danger, _act(v, finding), *([] if danger else [(way, "text")])]
+
+
+def _what_is(v: Viewer, finding: Finding) -> list[tuple[str, str]]:
+    view, bad = v.view, v.glyphs.bad
+    said = result.headline(finding, view.units, view.board(finding))
+    out: list[tuple[str, str]] = []
+    if said.danger is not None:
+        out.append((f"{bad} {said.danger}", "bad"))
+    wrong = diagnosis(finding)
+    if wrong is not None:
+        out.append((f"{bad} {remark_words(wrong, view.units)}", "bad"))
+    out += [(text, "strong") for text in said.lead]
+    return out + [(text, "faint") for text in said.small]
+
+
+def _act(v: Viewer, finding: Finding) -> tuple[str, str]:
+    """What to do now."""
+    if finding.proposed is not None and v.host.requests.moved:
+        return "The move is noted. Check again.", "act"
+    return f"{v.glyphs.right_mark} {result.next_act(finding, v.view.units)}", "act"
+
+
+def further_words(v: Viewer, finding: Finding | None = None) -> Sentences:
+    """Leaves, the other quantities, what limits it most, remarks."""
+    found, view = _shown(v, finding), v.view
+    if found is None:
+        return
+    if found.proposed is not None and not v.host.requests.moved:
+        jig = view.jig_gear(found.jig)
+        for text in result.leaves(found.proposed, jig, view.units):
+            yield text, "text"
+    for text in result.others(found, view.units):
+        yield text, "faint"
+    if found.budget:
+        yield f"Limits it most: {part_name(found.budget[0].part)}.", "faint"
+    shown = diagnosis(found) or said_first(found)
+    for note in notes_of(found, view.units, but=shown):
+        yield note, "faint"
+
+
+def past_verdict(v: Viewer, wide: int, high: int, finding: Finding) -> Block:
+    return [verdict_row(finding, v.glyphs, wide)]
+
+
+def interval(v: Viewer, wide: int, high: int, finding: Finding | None = None) -> Block:
+    """The result on a line: its value, its give or take, where good enough ends."""
+    found, g = _shown(v, finding), v.glyphs
+    if found is None:
+        return []
+    q, wide = result.judged(found), min(wide, WIDEST_LINE)
+    if wide < 24 or not q.uncertainty:
+        return []
+    opens = result.opening(found)
+    if opens is not None:  # good is to open a little, not to close
+        ends, give = ("closes", "opens"), q.uncertainty
+        return scale(opens, give, q.tolerance, wide, g, ends, one_sided=True)
+    way = (q.way or "").partition(",")[0]
+    other = result.opposite(way)
+    if other == way:  # a size: there is no other way
+        ends, size = ("none", "much"), abs(q.value)
+        return scale(size, q.uncertainty, q.tolerance, wide, g, ends, least=0.0)
+    ends = (other, way) if q.value > 0 else (way, other)
+    return scale(q.value, q.uncertainty, q.tolerance, wide, g, ends)
+
+
+def result_picture(
+    v: Viewer, wide: int, high: int, finding: Finding | None = None
+) -> Block:
+    """The picture of a result, to scale, drawn from what it carries."""
+    view = v.view
+    found = _shown(v, finding) if view.here else finding
+    if found is None:
+        return []
+    jig, board = view.jig_gear(found.jig), view.board(found)
+    return draw_result(found, jig, board, wide, high, v.glyphs, view.units)
+
+
+def budget_bars(v: Viewer, wide: int, high: int) -> Block:
+    """What limits the result, ranked: part, share as a bar and in per cent, size."""
+    finding, units = v.view.finding, v.view.units
+    if finding is None or not finding.budget:
+        return []
+    unit = finding.quantities[0].unit if finding.quantities else "mm"
+    board = v.view.board(finding)
+    rows = sorted(finding.budget, key=lambda r: -r.share)[: high - 3]
+    names = max(len(part_name(r.part)) for r in rows)
+    sizes = [result.part_size(r.standard_uncertainty, unit, units, board) for r in rows]
+    bar = max(0, min(BARS, wide - names - 8 - max(map(len, sizes))))
+    out: Block = [[("What limits the result", "strong")]]
+    for row, size in zip(rows, sizes, strict=True):
+        line: Line = [(f"{part_name(row.part):<{names}} {row.share:4.0%} ", "text")]
+        filled = v.glyphs.lower * round(row.share * bar)
+        line += [(f"{filled:<{bar}} ", "trace")] if bar > 3 else []
+        out.append(fit([*line, (size, "faint")], wide))
+    if unit == "rad":
+        over = result.told_over_words(board, units)
+        out += [[("One standard uncertainty each,", "faint")], [(f"{over}.", "faint")]]
+    return out
+
+
+def past_rows(v: Viewer, wide: int, high: int) -> Block:
+    """The results before this one, a row each, where the screen is wide."""
+    view = v.view
+    findings = view.past_findings[: high - 1]
+    if not findings:
+        return []
+    board = view.widest_board()
+    head: Line = [("Results before", "strong")]
+    if board is not None:
+        across = length_words(board, view.units)
+        head.append((f"  (sled fence across {across})", "faint"))
+    out: Block = [head]
+    for finding in findings:
+        words = " ".join(past_cells(v.host, finding))
+        out.append(fit([(words, "text")], wide))
+    return out
+
+
+def past_cells(v: Host, finding: Finding) -> tuple[str, str, str, str]:
+    """Day, verdict, check and size of one of the past results."""
+    view = v.view
+    words = result.verdict_words(finding.verdict)
+    much = ""
+    if finding.quantities:
+        much = result.short_size(finding, view.units, view.board(finding))
+    sign = verdict_sign(finding.verdict, v.glyphs)
+    return finding.at[:10], f"{sign} {words}", result.name(finding.check), much

@@ -1,0 +1,188 @@
+"""The rows that say how things stand: the strip at the top, the state, the numbers."""
+
+from __future__ import annotations
+
+from bench.console import first_start, readout
+from bench.console.glyphs import GlyphSet
+from bench.console.instrument_view import STATES, InstrumentView
+from bench.console.text import Block, Line, Role, fit, justify, width
+from bench.console.view_model import ViewModel
+from bench.console.widgets.viewer import Viewer
+from bench.protocol import Finding, Prompt
+from bench.render.finding import MOVED_WRONG
+from bench.render.result import diagnosis, name
+
+_BAR: dict[Role, Role] = {"good": "bar-good", "bad": "bar-bad", "unsure": "bar-unsure"}
+_SPOILED = {"hold": "on hold, MAX, MIN", "missed_edge": "missed an edge"}
+_LIVE = {
+    "stand": "set it up",
+    "lean": "lean test",
+    "go": "move it",
+    "tighten": "tighten",
+    "end": "moved",
+}
+_PHASES = {
+    "cautions": "read first",
+    "place": "set up",
+    "lean": "lean test",
+    "tap": "tap test",
+    "sweep": "wait",
+    "spot": "touch",
+    "width": "measure",
+    "working-out": "working it out",
+}
+_STAGES: dict[first_start.Stage, tuple[str, str]] = {
+    "indicator": ("FIND", "the indicator"),
+    "travel": ("FIND", "the travel"),
+    "leaf": ("PROVE", "unit and direction"),
+    "sled": ("NEW", "the sled"),
+}
+ROOM_FOR_SAW = 60  # columns from which the saw stands behind the sled
+
+
+def health(instrument: InstrumentView, now: float) -> tuple[str, Role]:
+    """One instrument in two or three words, and whether that is good."""
+    if instrument.state == "open":
+        if instrument.spoiled:
+            return _SPOILED.get(instrument.spoiled, instrument.spoiled), "bad"
+        if instrument.at is None:
+            return "waits for a reading", "unsure"
+        if not instrument.fresh(now):
+            return f"read {readout.age(now - instrument.at)}", "unsure"
+    words = STATES.get(instrument.state, instrument.state)
+    return words, "good" if instrument.state in ("open", "marks") else "bad"
+
+
+def status_strip(v: Viewer, wide: int, high: int) -> Block:
+    """Which sled on which saw, how the instruments and the log do."""
+    view, g = v.view, v.glyphs
+    jig = view.jig_gear()
+    saw = view.saw or (jig.saw if jig is not None else None)
+    left: Line = [(" " + (view.the_jig or "no sled yet"), "bar")]
+    if saw and wide >= ROOM_FOR_SAW:
+        left.append((f" on {saw}", "bar"))
+    right = _health(view, g, wide - width(left) - 2)
+    if view.here and view.log_state == "saving":
+        right = [("saving ... ", "bar-unsure"), *right]
+    elif view.here and view.log_state == "not-recorded":
+        right = [(f"{g.bad} NOT RECORDED ", "bar-bad"), *right]
+    return [justify(left, right, wide, "bar")]
+
+
+def _health(view: ViewModel, g: GlyphSet, room: int) -> Line:
+    if not view.here:
+        return [(f"{g.bad} no daemon ", "bar-bad")]
+    if first_start.bare(view):
+        count = sum(one.live for one in view.ports.values())
+        words = f"{count} cable{'s' * (count > 1)} heard"
+        return [(f"{g.unsure} {words if count else 'no instrument'} ", "bar-unsure")]
+    told: Line = []
+    worst: Line = [(f"{g.reads} all read ", "bar-good")]
+    for instrument in view.instruments.values():
+        words, role = health(instrument, view.clock())
+        sign = {"good": g.reads, "bad": g.troubled}.get(role, g.unsure)
+        one = f"{sign} {instrument.name} {words} "
+        told.append((one + " ", _BAR[role]))
+        worst = worst if role == "good" else [(one, _BAR[role])]
+    return told if width(told) <= room else worst
+
+
+def state_line(v: Viewer, wide: int, high: int) -> Block:
+    """The state in words, and how far the check, the live move or the guide is."""
+    view, g = v.view, v.glyphs
+    if not view.here:
+        return [fit([(f" {g.bad} NO DAEMON ", "bad"), (view.away_words, "text")], wide)]
+    if view.live is not None:
+        phase = _LIVE.get(view.live.phase, "set up")
+        return [[(f" {g.right_mark} LIVE ", "act"), (phase, "strong")]]
+    stage = first_start.stage_now(view, v.host.guide)
+    if stage is not None and view.ask is None:
+        return [_stage(v, stage, wide)]
+    if view.ask is not None and view.check is not None:
+        return [_progress(view, view.ask, view.check, g, wide)]
+    if view.finding is None:
+        return [[(f" {g.none} NEW ", "strong"), ("nothing measured yet", "text")]]
+    return [verdict_row(view.finding, g, wide)]
+
+
+def _stage(v: Viewer, stage: first_start.Stage, wide: int) -> Line:
+    view, g = v.view, v.glyphs
+    word, what = _STAGES[stage]
+    line: Line = [(f" {g.unsure} {word} ", "unsure"), (what, "strong")]
+    if view.learn is not None and view.learn.phase == "seen" and stage != "leaf":
+        line[0] = (f" {g.good} SEEN ", "good")
+    if first_start.guided(view, v.host.guide):
+        stages = first_start.STAGES
+        count = f"{stages.index(stage) + 1} of {len(stages)} "
+        return justify(line, [(count, "faint")], wide)
+    return line
+
+
+def _progress(view: ViewModel, ask: Prompt, check: str, g: GlyphSet, wide: int) -> Line:
+    word = _PHASES.get(ask.phase, name(ask.phase)).upper()
+    line: Line = [(f" {g.unsure} {word} ", "unsure")]
+    if view.trouble and ask.phase != "cautions":
+        line = [(f" {g.bad} NO READING ", "bad")]
+    elif ask.moving:
+        line = [(f" {g.right_mark} MOVING ", "act")]
+    elif ask.waiting:
+        line = [(f" {g.unsure} HOLD STILL ", "unsure")]
+    elif ask.ready:
+        line = [(f" {g.right_mark} READY ", "good")]
+    if ask.wanted and ask.phase != "cautions":
+        done = g.good * min(ask.taken, 9) + g.none * min(ask.wanted - ask.taken, 9)
+        line.append((f"{ask.taken} of {ask.wanted} kept {done} ", "strong"))
+    parts: Line = []
+    if ask.mark is not None and ask.marks is not None:
+        parts.append((f"mark {ask.mark} of {ask.marks} ", "strong"))
+    elif ask.steps > 1 and ask.step:
+        parts.append((f"set-up {ask.step} of {ask.steps} ", "text"))
+    parts.append((name(check), "faint"))
+    if view.verifies:
+        parts.append((", after the move", "faint"))
+    return as_fits(line, parts, wide)
+
+
+def verdict_row(finding: Finding, glyphs: GlyphSet, wide: int) -> Line:
+    """Sign and verdict, what went wrong with a move, the check, the sled, the day."""
+    sign, words, role = readout.verdict_line(finding.verdict, glyphs)
+    wrong = diagnosis(finding)
+    if wrong is not None:  # of the move, before all else
+        words = f"{words}: {MOVED_WRONG[wrong.code]}"
+    parts: Line = [(name(finding.check), "strong")]
+    if finding.jig:
+        parts.append((f", {finding.jig}", "strong"))
+    parts.append((f"  {finding.at[:16].replace('T', ' ')}", "faint"))
+    return as_fits([(f" {sign} {words.upper()} ", role)], parts, wide)
+
+
+def readout_row(v: Viewer, wide: int, high: int) -> Block:
+    """The live numbers in one row, while the large figure is another."""
+    view, shown = v.view, v.view.shown
+    if shown is None or not view.here or not shown.live:
+        return []
+    text, unit = readout.number(shown, view.units)
+    age = view.clock() - shown.at if shown.at is not None else 0.0
+    way = shown.way() if shown.fresh(view.clock()) else readout.age(age)
+    line: Line = [(f" now {text} {unit} {shown.name}", "text"), (f", {way}", "faint")]
+    parts = [(f", {text}", role) for ((text, role),) in travel_lines(view)]
+    return [as_fits(line, parts, wide)]
+
+
+def travel_lines(view: ViewModel) -> Block:
+    """Where the sled is and which way it goes."""
+    for one in view.instruments.values():
+        if one.role == "travel" and one.live and view.here:
+            far = readout.travelled(one, view.units)
+            return [[(f"travel {far}", "faint")], [(one.way(), "faint")]]
+    return []
+
+
+def as_fits(line: Line, parts: Line, wide: int) -> Line:
+    """The line with those parts behind it that go in whole."""
+    for text, role in parts:
+        left = wide - width(line)
+        shown = text if len(text) <= left else text.rstrip()
+        if len(shown) <= left:
+            line = [*line, (shown, role)]
+    return fit(line, wide)

@@ -1,0 +1,60 @@
+"""How long is waited stands in one table, and the service's own time agrees with it."""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from hw import patience
+
+ROOT = Path(__file__).parents[1]
+WAITS = {"wait_for", "settimeout", "timeout", "join", "wait"}
+# of these a number is the time of something else than the machine's: what a hand or an instrument does
+HANDS = {"bench/demo/hands_client.py", "bench/demo/hand_actions.py"}
+
+
+def numbers_as_waits(source: str) -> Iterator[int]:
+    """Lines on which a number is given to something that waits."""
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Call):
+            name = getattr(node.func, "attr", getattr(node.func, "id", ""))
+            given = [one.value for one in node.keywords if one.arg == "timeout"]
+            given += node.args[-1:] if name in WAITS else []
+            if any(isinstance(one, ast.Constant) and isinstance(one.value, (int, float)) for one in given):
+                yield node.lineno
+
+
+def test_a_number_as_a_wait_is_found() -> None:
+    assert list(numbers_as_waits("await asyncio.wait_for(x, 2.0)\nsocket.settimeout(ANSWER_S)")) == [1]
+
+
+def test_no_room_has_a_wait_of_its_own() -> None:
+    found = {
+        f"{path.relative_to(ROOT)}:{line}"
+        for room in ("bench", "hw")
+        for path in sorted((ROOT / room).rglob("*.py"))
+        if path.relative_to(ROOT).as_posix() not in HANDS
+        for line in numbers_as_waits(path.read_text("utf-8"))
+    }
+    assert found == set(), "name it in hw/patience.py, with its reason"
+
+
+def test_every_wait_is_used() -> None:
+    text = "".join(
+        path.read_text("utf-8") for room in ("bench", "hw") for path in (ROOT / room).rglob("*.py")
+    )
+    text += (ROOT / "systemd" / "sweepgauge.service").read_text("utf-8")
+    names = [name for name in vars(patience) if name.isupper() and name != "WATCHDOG_S"]
+    assert [name for name in names if len(re.findall(rf"\b{name}\b", text)) < 2] == []
+
+
+@pytest.mark.parametrize(("setting", "seconds"), [("WatchdogSec", patience.WATCHDOG_S)])
+def test_the_service_waits_as_the_table_says(setting: str, seconds: float) -> None:
+    unit = (ROOT / "systemd" / "sweepgauge.service").read_text("utf-8")
+    assert re.search(rf"^{setting}=({seconds:g})$", unit, flags=re.MULTILINE)
+    assert patience.HANG_SILENCES * patience.ANSWER_S > 2 * patience.WATCHDOG_S
+    assert patience.DEMO_END_S > patience.LOG_CLOSE_S + patience.LOG_SOUNDNESS_END_S
