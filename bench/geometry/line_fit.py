@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from bench.finding import Remark, RemarkValue
+from bench.finding import Remark
 from bench.geometry.cells import (
     Array,
     Mask,
@@ -138,16 +138,15 @@ def _columns(travel: npt.ArrayLike, reading: npt.ArrayLike) -> tuple[Array, Arra
 
 def _too_little(s: Array) -> Remark | None:
     """Why no line can be judged over these places."""
-    values: dict[str, RemarkValue] = {}
     if s.size < FEWEST:
-        values["readings"] = s.size
-        return Remark("pass-few-readings", values=values, severity="refused")
+        few = {"readings": s.size}
+        return Remark("pass-few-readings", values=few, severity="refused")
     if float(np.ptp(s)) < SHORTEST:
         return Remark("pass-without-travel", severity="refused")
     places = np.unique(s).size
     if places < FEWEST:
-        values["places"] = places
-        return Remark("pass-few-places", values=values, severity="refused")
+        few = {"places": places}
+        return Remark("pass-few-places", values=few, severity="refused")
     return None
 
 
