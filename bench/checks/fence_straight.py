@@ -32,7 +32,7 @@ from bench.finding import Finding, Remark, Settle
 
 if TYPE_CHECKING:
     from bench.geometry.cells import Array
-    from bench.geometry.reversal import Column
+    from bench.geometry.columns import Column
     from bench.geometry.straightness import Straightness
     from bench.uncertainty import Part
 
@@ -102,7 +102,7 @@ def accepts(
 
 
 def evaluate(evidence: Evidence) -> Finding:
-    from bench.geometry.reversal import GeometryError
+    from bench.geometry.columns import GeometryError
 
     try:
         return _evaluate(evidence)

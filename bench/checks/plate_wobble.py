@@ -96,7 +96,7 @@ def accepts(
 
 
 def evaluate(evidence: Evidence) -> Finding:
-    from bench.geometry.reversal import GeometryError
+    from bench.geometry.columns import GeometryError
     from bench.geometry.wobble import wobble
 
     turns, values = _readings(evidence)

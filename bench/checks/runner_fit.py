@@ -97,7 +97,7 @@ def accepts(
 
 
 def evaluate(evidence: Evidence) -> Finding:
-    from bench.geometry.reversal import GeometryError
+    from bench.geometry.columns import GeometryError
     from bench.geometry.runner_play import runner_fit
 
     try:

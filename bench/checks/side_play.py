@@ -40,7 +40,7 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
 
 
 def evaluate(evidence: Evidence) -> Finding:
-    from bench.geometry.reversal import GeometryError
+    from bench.geometry.columns import GeometryError
 
     spots, places = _spots(evidence)
     found = PlayFindings(evidence, [r for name in PLACES for r in spots[name]])

@@ -86,7 +86,7 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
 
 def evaluate(evidence: Evidence) -> Finding:
     from bench.geometry.board import board_rotation
-    from bench.geometry.reversal import GeometryError
+    from bench.geometry.columns import GeometryError
 
     options = evidence.options
     near, far = (_widths(evidence, end) for end in (NEAR, FAR))

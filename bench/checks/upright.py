@@ -92,6 +92,8 @@ def _step(
         at=at,
         picture="plumb",
         reseat=AGAIN,
+        # the square is turned about under the tip: the number goes and comes back
+        continues=first and name == FENCE[1],
         focus=Focus("place", at),
     )
 
@@ -172,7 +174,7 @@ def _blade_set_ups(there: set[str]) -> tuple[str, ...]:
 
 def _answer(name: str, set_ups: Sequence[str], evidence: Evidence) -> _Answer | None:
     """None where nothing was read there. Raises EvidenceError for half of it."""
-    from bench.geometry.reversal import GeometryError
+    from bench.geometry.columns import GeometryError
     from bench.geometry.upright import lean, slope
 
     read = {one: _spots(evidence, one) for one in set_ups}

@@ -22,8 +22,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from bench.geometry.columns import Array, Column, GeometryError, column
 from bench.geometry.lines_between import SAME_PLACE, lines_between
-from bench.geometry.reversal import Array, Column, GeometryError, column
 
 
 @dataclass(frozen=True, eq=False)

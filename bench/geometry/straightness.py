@@ -13,8 +13,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from bench.geometry.contact import lower_hull, upper_hull
-from bench.geometry.reversal import (
+from bench.geometry.columns import (
     Array,
     Column,
     GeometryError,
@@ -23,6 +22,7 @@ from bench.geometry.reversal import (
     paired,
     standard_uncertainty,
 )
+from bench.geometry.contact import lower_hull, upper_hull
 
 
 @dataclass(frozen=True, eq=False)

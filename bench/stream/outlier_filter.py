@@ -1,11 +1,10 @@
 """The outlier filter: rejects readings that are well formed and wrong.
 
-Frames of most gauges carry no checksum, and nine in ten of the bits of a 24-bit frame
-may flip and still leave a frame that parses. Such a reading lies off the path of its
-neighbours. By Newton, an excursion of h there and back within two intervals T takes an
-acceleration of 2 h / T^2 at least: 16 counts of 0.01 mm at 100 readings a second are 3
-m/s^2, twice within 20 ms. No hand moves a sled so. Slow instruments prove less: at 8
-readings a second a hand could.
+Frames of most gauges carry no checksum, and most bits of a 24-bit frame may flip and
+leave a frame that parses. Such a reading lies off the path of its neighbours. By
+Newton, an excursion of h there and back within two intervals T takes 2 h / T^2: 16
+counts of 0.01 mm at 100 readings a second are 3 m/s^2, twice within 20 ms. No hand
+moves a sled so, though at 8 readings a second it could.
 
 The filter predicts each reading from the three before it, by a constant, a line or a
 parabola (the predictor order), whichever had the least scatter lately. A reading whose
@@ -14,12 +13,10 @@ residual is above its limit is pending until the following readings decide:
     smooth with the path and what follows            passed on
     smooth only without it, two or more having come  rejected: counted and told
     three follow in line and away from the path      passed on: a step, a zero button
-    five are pending and nothing has decided         passed on if on the way to the next
+    nothing has decided when five are pending        passed on if on the way to the next
 
-The limits are low, as a pending reading costs one reading's time and nothing else.
-Places are counted in readings and not in time: readings arrive in blocks, and their
-stamps jitter more than the instrument. Where the stamps say that readings were lost,
-both placings are tried: by count and by stamps.
+Places are counted in readings, as readings arrive in blocks and their stamps jitter.
+Where the stamps say that readings were lost, both placings are tried.
 
 Values are passed on as they came, or not at all. Readings that come one by one (a
 button, marks) pass untouched. Pure: stamps in s, values in mm. The constants come from
@@ -50,6 +47,7 @@ SHORTEST_GAP = 0.6  # s; less is a block that waited: a slow machine is 0.4 s la
 LATE = 1.6  # usual intervals, after which a reading at least is taken to be lost
 EVEN = 0.1  # share of the step between two slow readings that counts as smooth
 CLEAR = 4.0  # the same where a hand might have caused it
+AMBIGUOUS = 3.0  # times smoother; below this two explanations cannot be told apart
 FAR = 50.0  # times the in-line limit; a step so far must stay: a bit may flip twice
 TURN = 3  # readings in line with each other and away from the path that make a new one
 MOST_PENDING = 4
@@ -75,7 +73,7 @@ class _Reading(NamedTuple):
 
 
 def extrapolate(points: Sequence[Point], place: float) -> float:
-    """The value there of the polynomial through the points, in Lagrange's form, mm."""
+    """The value, mm, at `place` of the polynomial through the points (Lagrange)."""
     total = 0.0
     for x, y in points:
         weight = 1.0
@@ -95,7 +93,7 @@ class OutlierFilter:
         self.rejections = 0
         self._count = count
         self._step = 0.0  # the smallest seen between two readings, mm
-        self._raw: list[float] = []  # the latest readings, passed on or not
+        self._raw: list[float] = []  # the latest readings
         self._interval = 0.0  # s between readings, smoothed
         self._behind = 0.0  # s that readings came late and have not caught up
         self._last: float | None = None  # stamp of the latest reading, passed on or not
@@ -175,8 +173,7 @@ class OutlierFilter:
         return round(apart / interval) - 1.0 if late else 0.0
 
     def _is_predicted(self, reading: _Reading) -> bool:
-        """Whether the residual is within its limit, in both placings where readings may
-        have been lost."""
+        """Whether the residual is within its limit, in both placings."""
         path, limits, value = self._path, self._limits, reading.value
         if not path:
             return True
@@ -210,9 +207,9 @@ class OutlierFilter:
         """Decide on the oldest pending reading; False where that takes more."""
         size = len(self._pending)
         gone = self._explain(size)
-        if gone is None and size >= TURN and self._turn(TURN, out):
-            return True
         if gone is None:
+            if size >= TURN and self._turn(TURN, out):
+                return True
             if size <= MOST_PENDING:
                 return False
             first, *after = [one.value for one in self._pending[:3]]
@@ -227,17 +224,22 @@ class OutlierFilter:
             return () if self._is_predicted(self._pending[0]) else None
         rough, by_stamp = self._roughness(())
         smooth, uneven = self._smooth_limits()
+        first, after, *_ = [one.value for one in self._pending]
         hand = rough <= uneven  # a hand may have caused it
+        smoother = CLEAR if hand or self._is_between(first, after) else SMOOTHER
         for number in range(1, 3 if size > MOST_PENDING else 2):
             if rough <= smooth or size == 2:
                 break
-            rest, way, gone = min(
+            ways = sorted(
                 (*self._roughness(without), without)
                 for without in combinations(range(size - 1), number)
             )
-            if rest > min(uneven, rough / (CLEAR if hand else SMOOTHER)):
+            rest, way, gone = ways[0]
+            if rest > min(uneven, rough / smoother):
                 continue
-            if size == 3 and (hand or 0 not in gone):
+            rival = next((w[0] for w in ways if (0 in w[2]) != (0 in gone)), math.inf)
+            unsure = hand or 0 not in gone or rival <= min(uneven, AMBIGUOUS * rest)
+            if size == 3 and unsure:
                 return None
             if not hand or gone == (0,):
                 self._place_pending(way)
@@ -321,10 +323,10 @@ class OutlierFilter:
     def _release(self, number: int, rejected: Collection[int], out: Passed) -> None:
         """Pass on the first pending readings but those at the indices `rejected`."""
         for at, one in enumerate(self._pending[:number]):
-            if at in rejected:
-                out.rejected.append((one.stamp, one.value))
-            else:
+            if at not in rejected:
                 self._pass_one(one, out)
+            else:
+                out.rejected.append((one.stamp, one.value))
         del self._pending[:number]
 
     def _pass_one(self, one: _Reading, out: Passed) -> None:
@@ -334,17 +336,14 @@ class OutlierFilter:
         out.values.append(one.value)
         out.tags.append(one.tag)
 
-    # ---- noise and motion ------------------------------------------------------------
-
     def _estimate(self, value: float) -> None:
-        """Estimate predictor order and limits anew, now and then, from all readings: a
-        stream that grew noisy is not rejected for ever."""
+        """Estimate the limits anew, now and then, from all readings that came."""
         raw = self._raw
         raw.append(value)
         if len(raw) < WINDOW + ESTIMATE_AFTER and len(raw) != ESTIMATE_AFTER:
             return
-        step = smallest_step(raw)
-        self._step = min(filter(None, (step, self._step)), default=0.0)
+        steps = [step for step in (smallest_step(raw), self._step) if step]
+        self._step = min(steps, default=0.0)
         if count := max(self._count, self._step):
             self._limits = limits_of(raw, count, slow=self._interval > SLOW)
         del raw[:-WINDOW]

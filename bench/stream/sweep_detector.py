@@ -12,24 +12,15 @@ from bisect import bisect_left
 from collections import deque
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from itertools import pairwise
+
+from bench.stream.travel_course import is_forward, leap, turns
 
 REST_SPAN = 0.3  # mm of travel within REST_TIME that still counts as rest; chosen
 REST_TIME = 0.5  # s
-# mm of reversal that part a forward pass from a return pass without a rest in between
-TURN = 5.0
 LEAST = 30.0  # mm; a shorter movement is handling, not a sweep
 GAP = 0.6  # s without a reading (or four usual intervals) that break a sweep
 # s without a reading (or four usual intervals) that leave the end of a pass unknown
 TORN = 0.3
-# No sled makes a step of more than LEAP mm that is LEAPS times as long and FASTER times
-# as fast as the steps beside it.
-LEAP = 10.0
-LEAPS = 5.0
-FASTER = 3.0
-# So is a hole of HOLE s in which the travel goes on by less than this share of its way.
-HOLE = 0.15
-HARDLY = 0.25
 LOOK_BACK = 1.5  # s of indicator readings kept while at rest
 
 
@@ -251,50 +242,37 @@ class SweepDetector:
         stop = self._window.times[0]
         last = bisect_left(self._times, stop) + 1
         times, travel = self._times[:last], self._travel[:last]
-        if (
-            leap := _leap(self._times[: last + 3], self._travel[: last + 3])
-        ) is not None:
-            size, place, before = leap
-            self._state = "rest"
-            self._times, self._travel = [], []
-            leap_values = {"size": size, "at": place}
-            return Broken(self._began, "leap", leap_values, _way(travel[:before]))
+        end = last + 3  # a leap at the end shows in the readings after it
+        if (found := leap(self._times[:end], self._travel[:end])) is not None:
+            size, place, before = found
+            self._rest()
+            values = {"size": size, "at": place}
+            return Broken(self._began, "leap", values, is_forward(travel[:before]))
         read_times, readings = list(self._read_times), list(self._readings)
         sweeps = []
         silent = 0.0
-        for first, final in _turns(travel):
+        for first, final in turns(travel):
             if abs(travel[final] - travel[first]) < LEAST:
                 continue
-            piece_t, piece_s = times[first : final + 1], travel[first : final + 1]
-            if self._read_times:
+            path = times[first : final + 1], travel[first : final + 1]
+            if read_times:
                 # An indicator that fell silent on the way leaves the end of the pass
                 # without readings.
-                silent = max(silent, piece_t[-1] - self._read_times[-1])
-            i, j = (
-                bisect_left(read_times, piece_t[0]),
-                bisect_left(read_times, piece_t[-1]),
-            )
-            at = read_times[i:j]
-            sweeps.append(
-                Sweep(
-                    began=piece_t[0],
-                    ended=piece_t[-1],
-                    push=piece_s[-1] > piece_s[0],
-                    travel=_interpolate(at, piece_t, piece_s),
-                    reading=readings[i:j],
-                    at=at,
-                )
-            )
-        way = _way(travel)
+                silent = max(silent, times[final] - read_times[-1])
+            sweeps.append(_paired(*path, read_times, readings))
+        self._rest()
+        if silent > self._allowed(self._read_intervals, TORN):
+            forward = is_forward(travel)
+            return Broken(self._began, "stopped-early", {"seconds": silent}, forward)
+        return Ended(self._began, sweeps)
+
+    def _rest(self) -> None:
         self._state = "rest"
         self._times, self._travel = [], []
-        if silent > self._allowed(self._read_intervals, TORN):
-            return Broken(self._began, "stopped-early", {"seconds": silent}, way)
-        return Ended(self._began, sweeps)
 
     def _break(self, out: list[SweepEvent], code: str, **values: object) -> None:
         if self._state == "moving":
-            out.append(Broken(self._began, code, values, _way(self._travel)))
+            out.append(Broken(self._began, code, values, is_forward(self._travel)))
         self._state = "unknown"
         self._times, self._travel = [], []
         self._read_times.clear()
@@ -307,78 +285,23 @@ class SweepDetector:
         self._read_intervals.clear()
 
 
-def _turns(travel: Sequence[float]) -> list[tuple[int, int]]:
-    """Index pairs of the monotone stretches; a reversal of TURN mm parts them."""
-    pieces: list[tuple[int, int]] = []
-    first = extreme = 0
-    direction = 0
-    for index, s in enumerate(travel):
-        ahead = s - travel[extreme]
-        if direction == 0:
-            if abs(s - travel[first]) > TURN:
-                direction = 1 if s > travel[first] else -1
-                extreme = index
-        elif ahead * direction >= 0:
-            extreme = index
-        elif ahead * direction < -TURN:
-            pieces.append((first, extreme))
-            first, extreme, direction = extreme, index, -direction
-    if direction:
-        pieces.append((first, extreme))
-    return pieces
-
-
-def _way(travel: Sequence[float]) -> bool | None:
-    """True for a forward pass, False for a return pass, by the first stretch; None
-    where there is none."""
-    first, final = next(iter(_turns(travel)), (0, 0))
-    return travel[final] > travel[first] if final > first else None
-
-
-def _leap(
-    times: Sequence[float], travel: Sequence[float]
-) -> tuple[float, float, int] | None:
-    """(mm, where, how many readings before it) of a step from one reading to the next
-    that no sled makes.
-
-    Far beyond the steps on both sides of it, in length and in speed; or back for one
-    reading only, amid a way on: a slow scale shows no more of it. Its zero was pressed,
-    or its unit switched without a word.
-    """
-    steps = [b - a for a, b in pairwise(travel)]
-    spans = [max(b - a, 1e-3) for a, b in pairwise(times)]
-    for i, step in enumerate(steps):
-        beside = [*range(max(0, i - 3), i), *range(i + 1, min(len(steps), i + 4))]
-        if abs(step) <= LEAP or not beside:
-            continue
-        between = steps[i - 1 : i] + steps[i + 1 : i + 2]
-        back = len(between) == 2 and all(
-            step * other < 0 and abs(other) > REST_SPAN for other in between
-        )
-        far = abs(step) > LEAPS * max(abs(steps[j]) for j in beside)
-        fast = abs(step) / spans[i] > FASTER * max(
-            abs(steps[j]) / spans[j] for j in beside
-        )
-        if back or (far and fast):
-            return abs(step), travel[i], i + 1
-    return _held_back(times, travel)
-
-
-def _held_back(
-    times: Sequence[float], travel: Sequence[float]
-) -> tuple[float, float, int] | None:
-    """The same where the outlier filter rejected what followed the step: a hole in
-    which the travel hardly goes on."""
-    for i in range(3, len(times) - 4):
-        hole = times[i + 1] - times[i]
-        if hole < HOLE:
-            continue
-        before = (travel[i] - travel[i - 3]) / max(1e-3, times[i] - times[i - 3])
-        after = (travel[i + 4] - travel[i + 1]) / max(1e-3, times[i + 4] - times[i + 1])
-        due, came = (before + after) / 2 * hole, travel[i + 1] - travel[i]
-        if before * after > 0 and abs(due - came) > LEAP and came / due < HARDLY:
-            return abs(due - came), travel[i], i + 1
-    return None
+def _paired(
+    times: Sequence[float],
+    travel: list[float],
+    read_times: Sequence[float],
+    readings: list[float],
+) -> Sweep:
+    """The readings between the ends of one stretch of travel, with theirs."""
+    begin, end = bisect_left(read_times, times[0]), bisect_left(read_times, times[-1])
+    at = list(read_times[begin:end])
+    return Sweep(
+        began=times[0],
+        ended=times[-1],
+        push=travel[-1] > travel[0],
+        travel=_interpolate(at, times, travel),
+        reading=readings[begin:end],
+        at=at,
+    )
 
 
 def _interpolate(

@@ -17,7 +17,6 @@ import sys
 import tempfile
 from collections import Counter
 from collections.abc import AsyncIterator
-from copy import deepcopy as copy_of
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -48,7 +47,7 @@ MOMENTS = {
 }
 MOST_PASSES = 4  # of the check that are let go by before the power goes
 IN_FLIGHT_S = 0.3  # in which what was told before the cut comes here
-AT_ONCE = 3  # checks that go on beside each other
+GO_ON_EACH = 4  # of the copies in which a check is open
 PATH = "/var/lib/sweepgauge/sweepgauge.db"
 MOVED = 1  # the request's number, by which its answer is known
 
@@ -195,52 +194,35 @@ async def _hear(observer: AsyncClient, told: Told, seconds: float) -> None:
 # ---- copies of the disk --------------------------------------------------------------
 
 
-class Copy(NamedTuple):
-    """A folder with the log as a cut left it, and what had been told until then."""
-
-    folder: Path
-    told: Told
-
-
 async def disk_copies(rig: Rig, count: int, seed: int) -> bool:
-    """Cuts whose copy of the disk is looked into here, several of them in one check."""
-    at, off = Counter[str](), []
+    """Cuts of which only a copy of the disk is looked into, several in one check; with some of them it is gone on."""
+    told, at, lost, opened, sound = Told(), Counter[str](), [], [], True
     with tempfile.TemporaryDirectory(prefix="sweepgauge-cuts-") as folder:
-        copies = [copy async for copy in _copies(rig, drawn(count, seed), Path(folder), at)]
-        lost, untold, ends = [], 0, Counter[str]()
-        few = asyncio.Semaphore(AT_ONCE)
-        for copy, found in zip(
-            copies, await asyncio.gather(*(_go_on(one, seed, few) for one in copies)), strict=True
-        ):
-            before, notes, after, error = found
-            lost += copy.told.lost(before)
-            untold += "open" in before["checks"] and not any("goes on" in note for note in notes)
-            ends += Counter(after["checks"])
-            off.append(error)
+        async for copy in _copies(rig, drawn(count, seed), Path(folder), told, at):
+            log = await asyncio.to_thread(_rows, copy)
+            lost += told.lost(log)
+            sound &= log["sound"]
+            opened += [copy] if "open" in log["checks"] else []
+        ends = [await _go_on(copy, seed) for copy in opened[::GO_ON_EACH]]
+    untold, worst = sum(not said for said, _ in ends), max((off for _, off in ends), default=0.0)
     return all(
         [
             tell(f"told as saved and lost in {count} copies of the disk", lost, [], not lost),
+            tell("logs sound in all of them", sound, True, sound),
             tell("copies by moment", at, None, None),
-            tell("told as saved before the last copy", _counts(copies[-1].told), None, None),
-            tell("cut checks that the next start did not speak of", untold, 0, not untold),
+            tell("told as saved before the last copy", _counts(told), None, None),
             tell(
-                "checks that did not go on to a result",
-                ends - Counter(finished=ends["finished"]),
-                {},
-                len(ends) == 1,
+                f"of {len(ends)} cut checks gone on with, not spoken of at the start", untold, 0, not untold
             ),
-            tell(
-                f"error over give or take of {len(off)} results, largest",
-                round(max(off), 2),
-                1.5,
-                max(off) < 1.5,
-            ),
+            tell("error over give or take of their results, largest", round(worst, 2), 1.5, worst < 1.5),
         ]
     )
 
 
-async def _copies(rig: Rig, cuts: list[Cut], folder: Path, at: Counter[str]) -> AsyncIterator[Copy]:
-    told = Told()
+async def _copies(
+    rig: Rig, cuts: list[Cut], folder: Path, told: Told, at: Counter[str]
+) -> AsyncIterator[Path]:
+    """Folders with the log as a cut left it; told: what had been told until then."""
     async with rig.client() as path:
         observer, work = await AsyncClient.connect(path), None
         for number, cut in enumerate(cuts):
@@ -251,9 +233,8 @@ async def _copies(rig: Rig, cuts: list[Cut], folder: Path, at: Counter[str]) -> 
                 await _hear(observer, told, IN_FLIGHT_S)
                 disk = folder / f"{number}.qcow2"
                 await asyncio.to_thread(shutil.copy, rig.machine.disk, disk)
-                copy = Copy(folder / str(number), copy_of(told))
-            await asyncio.to_thread(_log_of, disk, copy.folder)
-            yield copy
+            await asyncio.to_thread(_log_of, disk, folder / str(number))
+            yield folder / str(number)
             if told.moving or where == "at the result":
                 await work
                 work, told.moving = None, ""
@@ -279,29 +260,26 @@ def _log_of(disk: Path, folder: Path) -> None:
     disk.unlink()
 
 
-Gone = tuple[dict[str, Any], list[str], dict[str, Any], float]
-
-
-async def _go_on(copy: Copy, seed: int, few: asyncio.Semaphore) -> Gone:
-    """What is in the log, what the next start says, what is in the log when the check is over, and the result's error
-    over its give or take."""
-    async with few, virtual_bench(seed, folder=copy.folder) as (saw, hands, _, folder, _daemon):
+async def _go_on(copy: Path, seed: int) -> tuple[bool, float]:
+    """Whether the next start speaks of the check, and its result's error over its give or take."""
+    async with virtual_bench(seed, folder=copy) as (saw, hands, _, folder, _daemon):
         client = await connect(folder)
         client.send(GetStatus())
         while not isinstance(message := await client.inbox.get(), StatusReply):
             assert message is not None
-        before = await _rows(folder / "log.db")
         finding = await Operator(client, hands, lambda words: None).take(Begin(JOB))
         client.close()
         fence, truth = finding.quantities[0], saw.truth()["rotation"]
-        after = await _rows(folder / "log.db")
-        return before, message.notes, after, abs(fence.value - truth) / fence.uncertainty
+        told = any("goes on" in note for note in message.notes)
+        return told, abs(fence.value - truth) / fence.uncertainty
 
 
-async def _rows(path: Path) -> dict[str, Any]:
-    query = [sys.executable, "-c", LOG.replace(PATH, str(path))]
-    done = await asyncio.to_thread(subprocess.run, query, capture_output=True, check=True)
-    found: dict[str, Any] = json.loads(done.stdout)
+def _rows(folder: Path) -> dict[str, Any]:
+    """What is in the log of that folder, of which nothing is changed."""
+    with tempfile.TemporaryDirectory(prefix="sweepgauge-log-") as scratch:
+        shutil.copytree(folder, scratch, dirs_exist_ok=True)
+        query = [sys.executable, "-c", LOG.replace(PATH, f"{scratch}/log.db")]
+        found: dict[str, Any] = json.loads(subprocess.run(query, capture_output=True, check=True).stdout)
     return found
 
 

@@ -18,7 +18,7 @@ from bench.finding import Remark
 
 if TYPE_CHECKING:
     from bench.geometry.cells import Array
-    from bench.geometry.reversal import Column
+    from bench.geometry.columns import Column
     from bench.geometry.straightness import Straightness
     from bench.uncertainty import Part
 

@@ -108,7 +108,7 @@ def face_of(
     whose passes were pressed hard as it lay. Raises EvidenceError."""
     import numpy as np
 
-    from bench.geometry.reversal import GeometryError
+    from bench.geometry.columns import GeometryError
 
     there = any(t.placement == pressed for t in traces)
     names = [*placements, pressed] if there else list(placements)

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bench.geometry.board import board_rotation
-from bench.geometry.reversal import GeometryError
+from bench.geometry.columns import GeometryError
 
 
 def cut_a_board(rotation, kept="left", size=440.0, strip=25.0, apart=369.42, crooked=0.0):

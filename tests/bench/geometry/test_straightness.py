@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bench.geometry.reversal import GeometryError, standard_uncertainty
+from bench.geometry.columns import GeometryError, standard_uncertainty
 from bench.geometry.straightness import bow, least_squares, less_noise, minimum_zone, straightness_about
 
 REFERENCE = Path(__file__).parents[3] / "fixtures" / "reference"

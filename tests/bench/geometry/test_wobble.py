@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bench.geometry.reversal import GeometryError
+from bench.geometry.columns import GeometryError
 from bench.geometry.wobble import wobble
 
 EIGHT = np.radians(np.arange(0, 360, 45))

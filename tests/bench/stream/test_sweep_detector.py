@@ -181,6 +181,19 @@ def test_a_leap_that_the_gate_hid_until_the_scale_had_caught_up_is_one() -> None
     assert broken.code == "leap" and broken.push and sled.sweeps == []
 
 
+def test_readings_that_a_slow_machine_hands_on_together_are_no_leap() -> None:
+    """0.2 s of readings come at once, each 0.3 ms after the other: none is lost, and the travel went on evenly."""
+    sweeper, found, stamp = SweepDetector(), [], 0.0
+    for n in range(500):
+        now = n / 100.0
+        held = 0.2 if 2.0 <= now < 2.2 else 0.0
+        stamp = max(stamp + 3e-4, 2.2 if held else now)
+        travel = 100.0 * min(max(now - 1.0, 0.0), 2.5)
+        found += sweeper.travel([100.0 + stamp], [travel])
+        found += sweeper.indicator([100.0 + stamp], [1.0])
+    assert [type(one) for one in found] == [Began, Ended]
+
+
 @pytest.mark.parametrize("step", [0.01, 0.05, 0.1])
 def test_a_hand_that_jerks_turns_back_and_is_read_unevenly_does_not_leap(step: float) -> None:
     sled = Sled(step)
