@@ -13,6 +13,8 @@ from typing import Literal
 import msgspec
 
 LONGEST_NAME = 80  # characters of a name, or of any text that a client sends
+# leaves of a set, marks along the travel: common practice has up to some 30
+MOST_LENGTHS = 200
 LeftRight = Literal["left", "right"]
 MitrePoint = Literal["point-away", "point-toward"]  # from whoever pushes the sled
 
@@ -56,6 +58,8 @@ class Saw(msgspec.Struct, frozen=True):
     parallel: float = 0.05 / 150  # rad, slot to blade
     toe: float = 0.08 / 500  # rad, how far the rip fence may open at the rear
     wobble: float = 0.05  # mm
+    # mm either way that the arbor floats along its axis; None: not said
+    end_float: float | None = None
 
 
 class Jig(msgspec.Struct, frozen=True):
@@ -77,6 +81,7 @@ class Jig(msgspec.Struct, frozen=True):
     mitre_pivot: Literal["point", "outer"] = "point"
     # the wall of the slots against which it is held in every cut; None: not said
     hold: LeftRight | None = None
+    runner_length: float | None = None  # mm; None: not said
 
     @property
     def moving_end(self) -> LeftRight:

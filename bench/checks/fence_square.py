@@ -13,12 +13,16 @@ from typing import TYPE_CHECKING
 
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Mount, Step
 from bench.checks.options import (
+    HOLD,
     MOUNT,
     SIDE,
     Option,
     OptionValue,
+    choice,
+    length,
 )
 from bench.checks.shared.arm import (
+    ArmAndSlot,
     arm_form,
     curvature_of_slot,
     placed_on_one_stretch,
@@ -34,7 +38,7 @@ from bench.checks.shared.cautions import (
     STILL_TEETH,
     UNPLUG,
 )
-from bench.checks.shared.placed import renewed_set_ups
+from bench.checks.shared.placed import Placed, renewed_set_ups
 from bench.checks.shared.remarks import (
     of_hold,
     of_steps,
@@ -42,14 +46,15 @@ from bench.checks.shared.remarks import (
     rests_on,
     undecided,
 )
+from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.slips import side_proved
 from bench.checks.shared.slopes import shared_rows
 from bench.checks.shared.square_error import square_remarks, with_known_square
-from bench.finding import Finding, Quantity, Remark, Settle, Verdict
+from bench.finding import Finding, Remark, Settle, Verdict
 from bench.gear import Jig, LeftRight
 
 if TYPE_CHECKING:
-    from bench.uncertainty import Combined
+    from bench.uncertainty import Part
 
 LEFT, RIGHT = "handle-left", "handle-right"
 OTHER: dict[str, LeftRight] = {"left": "right", "right": "left"}
@@ -111,13 +116,7 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
 
 
 def evaluate(evidence: Evidence) -> Finding:
-    from bench.uncertainty import (
-        between_set_ups,
-        between_sweeps,
-        combine,
-        settle,
-        verdict,
-    )
+    from bench.uncertainty import between_set_ups, between_sweeps, settle
 
     remarks: list[Remark] = []
     present = {t.placement for t in evidence.traces}
@@ -127,10 +126,6 @@ def evaluate(evidence: Evidence) -> Finding:
     steps = plan({**evidence.options, "placements": taken}, evidence.gear)
     placed, rows, seen = placed_on_one_stretch(evidence, steps, remarks)
     jig, known = evidence.gear.jig, evidence.known
-    confidence = 0.99 if known.looks else 0.95
-    # the arm points toward you from a far fence, so the square's error enters the other
-    # way round
-    sense = -1.0 if jig is not None and jig.fence == "far" else 1.0
     both = len(placed) == 2
     weights = [0.5, 0.5] if both else [1.0]
     groups = [g for p, w in zip(placed, weights, strict=True) for g in p.groups(w)]
@@ -143,33 +138,29 @@ def evaluate(evidence: Evidence) -> Finding:
         renewed_set_ups(placed, between),
     )
     own = [*between.parts, set_ups, stand_row(seen)]
-    if both:
-        a = (placed[0].rotation + placed[1].rotation) / 2
-        own.append(arm_form(evidence, placed, seen))
-    else:
-        sign = sense if placed[0].name == LEFT else -sense
-        a, row = with_known_square(evidence, placed[0], sign, remarks)
-        own.append(row)
+    a, row = _mean_of(evidence, placed, seen, remarks)
+    own.append(row)
     shared = shared_rows(evidence, placed, weights, a, common=True)
-    combined = combine([*own, *shared, rolling(evidence, placed)], confidence)
+    budget = combined(evidence, [*own, *shared, rolling(evidence, placed)])
     tolerance = jig.tolerance if jig is not None else None
-    said = verdict(a, combined.expanded, tolerance) if tolerance is not None else None
-    quantities = [_fence(a, combined, jig, said)]
+    fence = quantity("fence", a, budget, tolerance, fence_way(a, jig))
+    quantities = [fence]
     if both:
-        e = sense * (placed[1].rotation - placed[0].rotation) / 2
+        e = _sense(jig) * (placed[1].rotation - placed[0].rotation) / 2
         shared = shared_rows(evidence, placed, weights, e, common=False)
-        of_square = combine([*own, *shared], confidence)
-        quantities.append(_square(e, of_square))
+        way = "wider than square" if e > 0 else "tighter than square"
+        square = quantity("square", e, combined(evidence, [*own, *shared]), way=way)
+        quantities.append(square)
         if seen is not None:
-            quantities.append(curvature_of_slot(seen, confidence))
-        remarks += square_remarks(evidence, a, combined.expanded, e, of_square.expanded)
-        remarks += told_of_stand(combined, seen)
-        remarks += told_of_slot(seen, placed[0].length, combined.expanded)
+            quantities.append(curvature_of_slot(seen, budget.confidence))
+        remarks += square_remarks(evidence, a, budget.expanded, e, square.uncertainty)
+        remarks += told_of_stand(budget, seen)
+        remarks += told_of_slot(seen, placed[0].length, budget.expanded)
     settled: Settle | None = None
-    if said == "cannot-tell" and tolerance is not None:
+    if fence.verdict == "cannot-tell" and tolerance is not None:
         settled = settle(
             a,
-            combined,
+            budget,
             tolerance,
             between,
             groups,
@@ -178,56 +169,48 @@ def evaluate(evidence: Evidence) -> Finding:
             longest=_longest(evidence),
             count=max(fit.count for p in placed for _, fit in p.pushes),
         )
-    if said == "cannot-tell" and abs(a) <= combined.expanded:
-        remarks.append(Remark("either-side", severity="warning"))
+        if abs(a) <= budget.expanded:
+            remarks.append(Remark("either-side", severity="warning"))
     remarks += of_sweeps(evidence, between)
     remarks += rests_on(known, pooled=between.pooled or between.single)
     remarks += _away_untold(evidence)
-    remarks += undecided(combined, tolerance)
-    remarks += of_steps(combined, said)
+    remarks += undecided(budget, tolerance)
+    remarks += of_steps(budget, fence.verdict)
     remarks += of_hold(evidence)
-    remarks += _of_sled(evidence, steps, said)
+    remarks += _of_sled(evidence, steps, fence.verdict)
     if both:
         remarks.append(Remark("handle-stretch"))
-    return Finding(
-        check=KIND,
-        jig=jig.name if jig else None,
-        saw=evidence.gear.saw.name if evidence.gear.saw else None,
-        quantities=quantities,
-        verdict=said,
-        confidence=confidence,
+    return finding(
+        evidence,
+        quantities,
+        budget,
         settle=settled,
         sweeps=rows,
-        budget=combined.rows,
         single_sweep=between.single,
         remarks=remarks,
     )
 
 
-def _fence(
-    a: float, found: Combined, jig: Jig | None, said: Verdict | None
-) -> Quantity:
-    return Quantity(
-        "fence",
-        a,
-        "rad",
-        found.expanded,
-        found.degrees_of_freedom,
-        jig.tolerance if jig is not None else None,
-        said,
-        fence_way(a, jig),
-    )
+def _sense(jig: Jig | None) -> float:
+    """The arm points toward you from a far fence, so the square's error enters the
+    other way round."""
+    return -1.0 if jig is not None and jig.fence == "far" else 1.0
 
 
-def _square(e: float, found: Combined) -> Quantity:
-    return Quantity(
-        "square",
-        e,
-        "rad",
-        found.expanded,
-        found.degrees_of_freedom,
-        way="wider than square" if e > 0 else "tighter than square",
-    )
+def _mean_of(
+    evidence: Evidence,
+    placed: Sequence[Placed],
+    seen: ArmAndSlot | None,
+    remarks: list[Remark],
+) -> tuple[float, Part | None]:
+    """The fence from both set-ups, or from one and what is known of the square; and
+    the row of what stays of the square in it."""
+    if len(placed) == 2:
+        a = (placed[0].rotation + placed[1].rotation) / 2
+        return a, arm_form(evidence, placed, seen)
+    sense = _sense(evidence.gear.jig)
+    sign = sense if placed[0].name == LEFT else -sense
+    return with_known_square(evidence, placed[0], sign, remarks)
 
 
 def _of_sled(
@@ -290,56 +273,32 @@ CHECK = Check(
     stops_early=True,
     cautions=(UNPLUG, BLADE_DOWN, STILL_TEETH, COUNT_OFF, MANUAL),
     options=(
-        Option(
+        choice(
             "placements",
-            "choice",
             "Which set-ups to take",
-            "both",
             ("both", LEFT, RIGHT),
+            default="both",
         ),
-        Option(
-            "quick",
-            "choice",
-            "One set-up, by what the last whole check proved",
-            None,
-            ("yes",),
-        ),
-        Option(
-            "hold",
-            "choice",
-            "Against which wall of the slots the sled is held",
-            None,
-            ("left", "right"),
-        ),
-        Option(
+        choice("quick", "One set-up, by what the last whole check proved", ("yes",)),
+        HOLD,
+        length(
             "touch_away",
-            "length",
             "How far from the leading teeth the indicator touches, along the travel",
-            low=0.0,
-            high=1000.0,
+            (0.0, 1000.0),
         ),
-        Option(
+        length(
             "slot_straight",
-            "length",
             "How straight the slot is over a runner's length",
-            low=0.0,
-            high=10.0,
+            (0.0, 10.0),
             needs="touch_away",
         ),
-        Option(
-            "runner_length",
-            "length",
-            "Length of the runners",
-            low=10.0,
-            high=5000.0,
-            needs="touch_away",
+        length(
+            "runner_length", "Length of the runners", (10.0, 5000.0), needs="touch_away"
         ),
-        Option(
+        length(
             "touch_high",
-            "length",
             "How far above or below the arm's middle the indicator touches",
-            low=0.0,
-            high=200.0,
+            (0.0, 200.0),
         ),
         Option(
             "roll",

@@ -10,8 +10,7 @@ least squares. mm and rad; heights grow where the face stands proud.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import msgspec
 
@@ -21,11 +20,11 @@ from bench.checks.shared.board_contacts import AS_IS, ROLLED, contacts
 from bench.checks.shared.cautions import AT_REST
 from bench.checks.shared.edge_bending import BENDING_OPTIONS, bending
 from bench.checks.shared.face_profile import (
-    Differs,
     Face,
+    PassScatter,
     averaged_away,
-    differs,
     face_of,
+    pass_scatter,
 )
 from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.slips import short_pushes, too_fine
@@ -33,6 +32,7 @@ from bench.finding import Finding, Remark, Settle
 
 if TYPE_CHECKING:
     from bench.geometry.cells import Array
+    from bench.geometry.columns import Column
     from bench.geometry.straightness import Straightness
     from bench.uncertainty import Part
 
@@ -75,9 +75,9 @@ ROLLED_OVER = _pass(
 PRESSED_HARD = msgspec.structs.replace(
     _pass(
         PRESSED,
-        "Leave the straightedge as it lies. Push the indicator along it again. Press it"
-        " against the straightedge with your whole hand, low at its base. That shows"
-        " how far the straightedge gives way.",
+        "Leave the straightedge as it lies. Push the indicator along it again. Press"
+        " its base against the straightedge with your whole hand. That shows how far"
+        " the straightedge gives way.",
         AS_IS,
     ),
     repeat=2,
@@ -102,7 +102,7 @@ def accepts(
 
 
 def evaluate(evidence: Evidence) -> Finding:
-    from bench.geometry.reversal import GeometryError
+    from bench.geometry.columns import GeometryError
 
     try:
         return _evaluate(evidence)
@@ -129,17 +129,17 @@ def _evaluate(evidence: Evidence) -> Finding:
     remarks.append(said_of_it)
     lost, limit = averaged_away(face), _limit(evidence)
 
-    def straightness(fit: Callable[[Array, Array], Straightness]) -> _Straight:
+    def straightness_by(fit: Callable[[Column, Column], Straightness]) -> _Straightness:
         rows = [*rest, bent.row_of(face, fit)]
         return _straightness(face, fit, rows, lost)
 
-    zone, line = straightness(minimum_zone), straightness(least_squares)
+    zone, line = straightness_by(minimum_zone), straightness_by(least_squares)
     budget, of_line = combined(evidence, zone.rows), combined(evidence, line.rows)
     arch = bow(face.x, face.f)
     of_bow = combined(
         evidence,
         [
-            *differs(face, arch.sensitivity).between.parts,
+            *pass_scatter(face, arch.sensitivity).between.parts,
             *rest,
             bent.row(arch.sensitivity),
             _lost(lost, arch.sensitivity),
@@ -153,7 +153,7 @@ def _evaluate(evidence: Evidence) -> Finding:
         quantity("least-squares", line.value, of_line, way=way, unit="mm"),
         quantity("bow", crown, of_bow, way=bulges, unit="mm"),
     ]
-    between, groups = zone.differ.between, zone.differ.groups
+    between, groups = zone.scatter.between, zone.scatter.groups
     settled: Settle | None = None
     if quantities[0].verdict == "cannot-tell" and limit is not None:
         settled = settle(
@@ -186,32 +186,28 @@ def _limit(evidence: Evidence) -> float | None:
     return given_number(evidence.options, "straight") or usual
 
 
-@dataclass(frozen=True)
-class _Straight:
+class _Straightness(msgspec.Struct, frozen=True):
     value: float  # mm
-    differ: Differs
+    scatter: PassScatter
     rows: list[Part | None]
 
 
 def _straightness(
     face: Face,
-    fit: Callable[[Array, Array], Straightness],
+    fit: Callable[[Column, Column], Straightness],
     rest: Sequence[Part | None],
     lost: Array,
-) -> _Straight:
+) -> _Straightness:
     """What noise adds to a straightness is taken off, and the interval is that of what
     is left."""
-    from bench.geometry.straightness import less_noise, minimum_zone
+    from bench.geometry.straightness import less_noise
 
     sensitivity = fit(face.x, face.f).sensitivity
-    differ = differs(face, sensitivity)
-    name: Literal["minimum-zone", "least-squares"] = (
-        "minimum-zone" if fit is minimum_zone else "least-squares"
-    )
-    left = less_noise(face.x, face.f, face.covariance, name)
-    rows = [*differ.rows(float(left.standard_uncertainty)), *rest]
-    return _Straight(
-        float(left.straightness), differ, [*rows, _lost(lost, sensitivity)]
+    scatter = pass_scatter(face, sensitivity)
+    left = less_noise(face.x, face.f, face.covariance, fit)
+    rows = [*scatter.rows(float(left.standard_uncertainty)), *rest]
+    return _Straightness(
+        float(left.straightness), scatter, [*rows, _lost(lost, sensitivity)]
     )
 
 
@@ -299,16 +295,16 @@ CHECK = Check(
     quantities=("minimum-zone", "least-squares", "bow"),
     cautions=AT_REST,
     options=(
-        choice("placements", "Which set-ups to take", *("both", AS_IS), default="both"),
+        choice("placements", "Which set-ups to take", ("both", AS_IS), default="both"),
         length(
             "straight",
             "How straight is good enough; 0.05 mm for a sled unless said",
-            *(0.001, 10.0),
+            (0.001, 10.0),
         ),
         length(
             "straightedge",
             "How straight the straightedge is, where it is not rolled over",
-            *(0.0, 10.0),
+            (0.0, 10.0),
         ),
         *BENDING_OPTIONS,
     ),

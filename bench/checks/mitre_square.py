@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Step
-from bench.checks.options import OptionValue, choice
+from bench.checks.options import HOLD, OptionValue, choice
 from bench.checks.shared.cautions import AT_REST
 from bench.checks.shared.long_edge import (
     RightAngle,
@@ -305,14 +305,10 @@ CHECK = Check(
         choice(
             "right_angle",
             "Whether the square's right angle is measured here or known",
-            *("measured", "known"),
+            ("measured", "known"),
             default="measured",
         ),
-        choice(
-            "hold",
-            "Against which wall of the slots the sled is held",
-            *("left", "right"),
-        ),
+        HOLD,
     ),
     needs=("jig",),
 )

@@ -41,7 +41,9 @@ class Option(msgspec.Struct, frozen=True):
     low, high: the range, both included, of a number in mm, rad or pieces. needs: the
     option without which this one says nothing; unless: the option beside which it says
     nothing. sweeps: where it is given, passes are swept. recorded: it says how a
-    recorded file was taken, and is not asked of a check that is taken now.
+    recorded file was taken, and is not asked of a check that is taken now. of_sled: the
+    sled's field of this name answers it in every check; it is asked where a sled is
+    described, and of a check while its sled says nothing.
     """
 
     name: str
@@ -55,6 +57,7 @@ class Option(msgspec.Struct, frozen=True):
     unless: str = ""
     sweeps: bool = False
     recorded: bool = False
+    of_sled: bool = False
 
     @property
     def takes(self) -> str:
@@ -186,19 +189,29 @@ def number(options: Mapping[str, OptionValue], name: str, default: float) -> flo
     return default if value is None else value
 
 
-def length(
-    name: str, words: str, low: float | None, high: float | None, **more: Any
-) -> Option:
+def length(name: str, words: str, within: tuple[float, float], **more: Any) -> Option:
+    """within: mm, both included."""
+    low, high = within
     return Option(name, "length", words, low=low, high=high, **more)
 
 
+def angle(name: str, words: str, low: float, **more: Any) -> Option:
+    return Option(name, "angle", words, low=low, high=STEEPEST, **more)
+
+
 def choice(
-    name: str, words: str, *choices: str, default: str | None = None, **more: Any
+    name: str,
+    words: str,
+    choices: Sequence[str],
+    default: str | None = None,
+    **more: Any,
 ) -> Option:
-    return Option(name, "choice", words, default, choices, **more)
+    return Option(name, "choice", words, default, tuple(choices), **more)
 
 
+_WALL = "Against which wall of the slots the sled is held"
+HOLD = choice("hold", _WALL, ("left", "right"), of_sled=True)
 _STOOD = "How the indicator stood, if not as usual"
-MOUNT = choice("mount", _STOOD, "standing", "carried", recorded=True)
+MOUNT = choice("mount", _STOOD, ("standing", "carried"), recorded=True)
 _SIDE = "On which side of the surface the indicator first stood"
-SIDE = choice("side", _SIDE, "left", "right", recorded=True)
+SIDE = choice("side", _SIDE, ("left", "right"), recorded=True)

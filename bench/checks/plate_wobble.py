@@ -96,7 +96,7 @@ def accepts(
 
 
 def evaluate(evidence: Evidence) -> Finding:
-    from bench.geometry.reversal import GeometryError
+    from bench.geometry.columns import GeometryError
     from bench.geometry.wobble import wobble
 
     turns, values = _readings(evidence)
@@ -241,11 +241,11 @@ CHECK = Check(
     quantities=("total", "tilt", "warp", "phase"),
     cautions=AT_BLADE,
     options=(
-        length("radius", "Distance of the tip from the arbor's middle", 1.0, 2000.0),
+        length("radius", "Distance of the tip from the arbor's middle", (1.0, 2000.0)),
         length(
             "rim",
             "Radius of the rim, to say what the tilt is there",
-            *(1.0, 2000.0),
+            (1.0, 2000.0),
             needs="radius",
         ),
         Option(

@@ -20,12 +20,11 @@ from bench.checks.shared.cautions import BLADE_DOWN, MANUAL, STILL_TEETH, UNPLUG
 from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.runner_widths import (
     WHAT,
-    Measured,
+    RunnersAndSlots,
     by_name,
     effects,
-    full_positions,
     headline,
-    measured,
+    runners_and_slots,
     tightness,
 )
 from bench.checks.shared.width_doubts import of_runners
@@ -98,24 +97,24 @@ def accepts(
 
 
 def evaluate(evidence: Evidence) -> Finding:
-    from bench.geometry.reversal import GeometryError
+    from bench.geometry.columns import GeometryError
     from bench.geometry.runner_play import runner_fit
 
     try:
-        found = measured(evidence.traces, evidence.gear.caliper)
+        found = runners_and_slots(evidence.traces, evidence.gear.caliper)
         fit = runner_fit(found.runners, found.slots)
         return _conclude(evidence, found, fit)
     except GeometryError as error:
         raise EvidenceError(str(error)) from error
 
 
-def _conclude(evidence: Evidence, found: Measured, fit: RunnerFit) -> Finding:
+def _conclude(evidence: Evidence, found: RunnersAndSlots, fit: RunnerFit) -> Finding:
     if fit.yaw_play is None or fit.side_play is None:
         raise EvidenceError(
             "the stations bound no play: measure slot and runner at more places"
         )
     yaw, side, relief = _budgets(evidence, found, fit)
-    below = headline(fit.positions, full_positions(found, fit), found.runner_length)
+    below = headline(fit.positions, fit.full, found.runner_length)
     least = number(evidence.options, "clearance_least", BINDS)
     most = number(evidence.options, "clearance_most", LOOSE)
     tightest = min(tightness(f) for f in fit.positions)
@@ -168,7 +167,7 @@ def _give(below: float, expanded: float) -> float:
 
 
 def _budgets(
-    evidence: Evidence, found: Measured, fit: RunnerFit
+    evidence: Evidence, found: RunnersAndSlots, fit: RunnerFit
 ) -> tuple[Combined, Combined, Combined]:
     """Of yaw play, side play and relief."""
     from bench.uncertainty import Part, rectangular
@@ -263,7 +262,7 @@ def _advice(fit: RunnerFit, tightest: float, least: float, most: float) -> list[
     return remarks
 
 
-def _left_open(found: Measured, fit: RunnerFit) -> list[Remark]:
+def _left_open(found: RunnersAndSlots, fit: RunnerFit) -> list[Remark]:
     """What the figures leave open."""
     remarks = []
     if not fit.whole:
@@ -285,7 +284,7 @@ CHECK = Check(
         choice(
             "runner",
             "Which runner is measured live",
-            *("left", "right", "both"),
+            ("left", "right", "both"),
             default="left",
         ),
         Option(
@@ -299,21 +298,21 @@ CHECK = Check(
         length(
             "slot_length",
             "Length of the slot that is measured live",
-            *(10.0, 10000.0),
+            (10.0, 10000.0),
             default=SLOT_LENGTH,
         ),
-        length("runner_length", "Length of the runners", 10.0, 5000.0),
+        length("runner_length", "Length of the runners", (10.0, 5000.0)),
         length(
             "slot_straight",
             "How straight the slot is over a runner's length",
-            *(0.0, 10.0),
+            (0.0, 10.0),
         ),
         length(
             "clearance_least",
             "Clearance, both sides together, under which it binds",
-            *(0.0, 10.0),
+            (0.0, 10.0),
         ),
-        length("clearance_most", "Clearance over which it is loose", 0.001, 10.0),
+        length("clearance_most", "Clearance over which it is loose", (0.001, 10.0)),
     ),
     needs=("jig", "caliper"),
     rank=6,

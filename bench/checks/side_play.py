@@ -15,7 +15,7 @@ from collections.abc import Mapping
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Step
 from bench.checks.options import SIDE, OptionValue, given_number, length, number
 from bench.checks.shared.cautions import AT_REST
-from bench.checks.shared.play_findings import USUAL_RUNNER, PlayFindings
+from bench.checks.shared.play_findings import PlayFindings, runner_length
 from bench.checks.shared.play_steps import PLACES, play_step
 from bench.checks.shared.results import finding
 from bench.checks.shared.slips import uneven_spots
@@ -33,15 +33,14 @@ BINDS, LOOSE = 0.03, 0.15
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
-    del gear
     # half a runner's length off the middle the swing is the whole yaw play
-    runner = number(options, "runner_length", 0.0)
+    runner = runner_length(options, gear) or 0.0
     at = number(options, "twist_at", max(TWIST_AT, runner / 2))
     return tuple(play_step(name, at) for name in PLACES)
 
 
 def evaluate(evidence: Evidence) -> Finding:
-    from bench.geometry.reversal import GeometryError
+    from bench.geometry.columns import GeometryError
 
     spots, places = _spots(evidence)
     found = PlayFindings(evidence, [r for name in PLACES for r in spots[name]])
@@ -106,15 +105,13 @@ def _leaned(found: PlayFindings, spots: Mapping[str, list[float]]) -> None:
         found.remarks.append(Remark("leaned-wrong", severity="warning"))
         return
     found.remarks.append(_held(left, right, play))
+    band = {"binds": BINDS, "loose": LOOSE}
+    remark = Remark("play-good", values=band, severity="act")
     if play < BINDS:
-        band = {"limit": BINDS}
-        found.remarks.append(Remark("play-little", values=band, severity="act"))
+        remark = Remark("play-little", values={"limit": BINDS}, severity="act")
     elif play > LOOSE:
-        band = {"limit": LOOSE}
-        found.remarks.append(Remark("play-much", values=band, severity="act"))
-    else:
-        band = {"binds": BINDS, "loose": LOOSE}
-        found.remarks.append(Remark("play-good", values=band, severity="act"))
+        remark = Remark("play-much", values={"limit": LOOSE}, severity="act")
+    found.remarks.append(remark)
 
 
 def _twisted(
@@ -132,14 +129,13 @@ def _twisted(
             "twisted at the runners' middle nothing is seen: read some way off it"
             " (travel)"
         )
-    runner = number(found.options, "runner_length", USUAL_RUNNER)
     place_error = number(found.options, "place_error", PLACE_ERROR) / math.sqrt(3)
-    twisted = yaw_play(left, right, place, runner, place_error)
+    twisted = yaw_play(left, right, place, found.runner, place_error)
     rows = [Part("place of the spots", "B", twisted.place_uncertainty)]
     if twisted.lever_uncertainty > 0:
         rows.append(Part("lever of the twist", "B", twisted.lever_uncertainty))
-        if given_number(found.options, "runner_length") is None:
-            values = {"at": abs(place), "runner": runner}
+        if not found.runner_said:
+            values = {"at": abs(place), "runner": found.runner}
             found.remarks.append(Remark("runner-usual", values=values))
     unsaid = given_number(found.options, "place_error") is None
     if unsaid and twisted.place_uncertainty > (twisted.standard_uncertainty or 0.0):
@@ -168,7 +164,7 @@ def _runner_remarks(
 ) -> list[Remark]:
     """A runner of length Lr with clearance c shifts by c and yaws by 2 c / Lr: each
     foretells the other."""
-    runner = given_number(evidence.options, "runner_length")
+    runner = runner_length(evidence.options, evidence.gear)
     if runner is None:
         return []
     remarks = []
@@ -200,16 +196,16 @@ CHECK = Check(
         length(
             "twist_at",
             "How far from the runners' middle the twist is read",
-            *(1.0, 5000.0),
+            (1.0, 5000.0),
         ),
-        length("runner_length", "Length of the runners", 10.0, 5000.0),
+        length("runner_length", "Length of the runners", (10.0, 5000.0), of_sled=True),
         length(
             "place_error",
             f"How far the twist's place may be off ({PLACE_ERROR:g} mm unless said)",
-            *(0.0, 200.0),
+            (0.0, 200.0),
         ),
-        length("play_least", "The least side play that is good enough", 0.0, 5.0),
-        length("play_most", "The most side play that is good enough", 0.001, 5.0),
+        length("play_least", "The least side play that is good enough", (0.0, 5.0)),
+        length("play_most", "The most side play that is good enough", (0.001, 5.0)),
         SIDE,
     ),
     needs=("jig",),

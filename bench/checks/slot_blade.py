@@ -19,7 +19,6 @@ from bench.checks.shared.blade_spots import (
     CARRIAGE_FLOAT,
     END_FLOAT,
     SPOTS,
-    more_touches,
     spot_readings,
     spot_rows,
 )
@@ -34,7 +33,7 @@ from bench.checks.shared.cautions import AT_BLADE
 from bench.checks.shared.mean_turn import mean_turn, scatter_of_turns
 from bench.checks.shared.placed import turn_factor
 from bench.checks.shared.remarks import of_sweeps, undecided
-from bench.checks.shared.results import combined, finding, quantity
+from bench.checks.shared.results import combined, finding, more_readings, quantity
 from bench.checks.shared.slips import uneven_spots
 from bench.checks.shared.slopes import place, shared_rows
 from bench.checks.shared.turns import are_even, turn_of
@@ -72,7 +71,9 @@ def _one_spot(evidence: Evidence) -> Finding:
     settled, limit = None, _limit(evidence)
     if limit is not None and _is_open(b, budget, limit):
         touches = max(len(readings) for readings in read.readings.values())
-        settled = more_touches(rows, budget, abs(abs(b) - limit), touches)
+        settled = more_readings(
+            rows, budget, abs(abs(b) - limit), touches, 2, lambda each: 2.0 * (each - 1)
+        )
     doubts = uneven_spots(read.readings)
     return _finding(evidence, b, apart, budget, remarks, settle=settled, doubts=doubts)
 
@@ -179,7 +180,7 @@ CHECK = Check(
         choice(
             "slot",
             "In which slot the indicator rides",
-            *("left", "right"),
+            ("left", "right"),
             default="right",
         ),
         Option(
@@ -193,26 +194,26 @@ CHECK = Check(
         length(
             "front_at",
             "Place of the spot at the front, along the travel",
-            *(-5000.0, 5000.0),
+            (-5000.0, 5000.0),
             unless="turns",
         ),
         length(
             "rear_at",
             "Place of the spot at the rear",
-            *(-5000.0, 5000.0),
+            (-5000.0, 5000.0),
             unless="turns",
         ),
         length(
             "end_float",
             f"How far the arbor floats either way ({END_FLOAT:g} mm unless said)",
-            *(0.0, 10.0),
+            (0.0, 10.0),
             unless="turns",
         ),
         length(
             "carriage_float",
             "How far a slid indicator rests elsewhere"
             f" ({CARRIAGE_FLOAT:g} mm unless said)",
-            *(0.0, 1.0),
+            (0.0, 1.0),
             unless="turns",
             recorded=True,
         ),

@@ -9,15 +9,17 @@ the board: the cut edge then comes to it by the other turn. mm and rad.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Literal
 
 from bench.checks.fence_square import fence_way
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Focus, Step
 from bench.checks.options import (
+    HOLD,
     STEEPEST,
     Option,
     OptionValue,
+    angle,
     choice,
     given_number,
     length,
@@ -31,7 +33,7 @@ from bench.checks.shared.cautions import (
     EXIT_BLOCK,
     MANUAL,
 )
-from bench.checks.shared.cut_scatter import ROW, cut_scatter, of_cuts
+from bench.checks.shared.cut_scatter import cut_scatter, of_cuts
 from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.width_doubts import of_ends, of_strip
 from bench.finding import Finding, Remark, Settle
@@ -84,37 +86,29 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
 
 def evaluate(evidence: Evidence) -> Finding:
     from bench.geometry.board import board_rotation
-    from bench.geometry.reversal import GeometryError
+    from bench.geometry.columns import GeometryError
 
-    options, caliper = evidence.options, evidence.gear.caliper
+    options = evidence.options
     near, far = (_widths(evidence, end) for end in (NEAR, FAR))
     apart, turns = _apart(evidence), int(number(options, "turns", TURNS))
     remarks: list[Remark] = []
-    single = len(near) + len(far) == 2
-    if single:
+    if len(near) + len(far) == 2:
         remarks.append(Remark("one-width"))
     if turns % 4:
         values = {"turns": turns}
         remarks.append(Remark("turns-not-four", values=values, severity="warning"))
-    cuts = cut_scatter(evidence)
     if hold := options.get("hold"):
         remarks.append(Remark("wall", values={"wall": str(hold)}))
+    side: Literal["left", "right"] = "right"
+    if _clockwise(options, evidence.gear):
+        side = "left"
     try:
-        board = board_rotation(
-            near,
-            far,
-            apart,
-            turns,
-            "left" if _clockwise(options, evidence.gear) else "right",
-            cut_scatter=cuts.of_one_cut,
-            edge=number(options, "edge", EDGE),
-            width_uncertainty=caliper.max_error / math.sqrt(3.0) if single else None,
-            apart_uncertainty=APART_ERROR / math.sqrt(3.0),
-        )
+        board = board_rotation(near, far, apart, turns, side)
     except GeometryError as error:
         raise EvidenceError(str(error)) from error
-    rows = _rows(board, near, far, caliper.resolution, turns * apart)
-    rows = [cuts.row(turns) if row.name == ROW else row for row in rows]
+    cuts = cut_scatter(evidence)
+    rows = [cuts.row(turns), *_rows(evidence, board, 1 / len(near) + 1 / len(far))]
+    rows = [row for row in rows if row.standard_uncertainty > 0.0]
     budget = combined(evidence, rows)
     remarks += of_cuts(cuts, turns, rows, budget)
     jig, a = evidence.gear.jig, float(board.rotation)
@@ -177,37 +171,31 @@ def _apart(evidence: Evidence) -> float:
     return given
 
 
-def _rows(
-    board: BoardRotation,
-    near: Sequence[float],
-    far: Sequence[float],
-    count: float,
-    reach: float,
-) -> list[Part]:
-    """Rows by name; the caliper's count where the readings are closer together than it
-    can show."""
-    from bench.uncertainty import Part
+def _rows(evidence: Evidence, board: BoardRotation, share: float) -> list[Part]:
+    """Of the widths, at either end. share: of one width's variance in the taper's. The
+    caliper's count stands there where the readings are closer together than it can
+    show. Source: JCGM 100:2008, 4.3.7 and 5.1."""
+    from bench.uncertainty import Part, rectangular
 
-    dof = board.degrees_of_freedom
-    finite = dof if 0 < dof < math.inf else None
+    options, caliper = evidence.options, evidence.gear.caliper
+    apart = _apart(evidence)
+    reach = int(number(options, "turns", TURNS)) * apart
+    seen = board.degrees_of_freedom
+    edge = number(options, "edge", EDGE) * math.sqrt(2.0)
+    reading = board.reading if seen else caliper.max_error / math.sqrt(3.0)
     rows = [
-        (
-            Part(name, "A", u, finite)
-            if name == "width repeatability" and finite is not None
-            else Part(name, "B", u)
-        )
-        for name, u in board.parts.items()
-        if u > 0.0
+        Part("edge of the strip", "B", edge / reach),
+        Part(
+            "width repeatability",
+            "A" if seen else "B",
+            reading * math.sqrt(share) / reach,
+            seen or None,
+        ),
+        rectangular("length between widths", board.rotation * APART_ERROR / apart),
     ]
-    seen = (
-        board.parts.get("width repeatability", 0.0)
-        * reach
-        / math.sqrt(1 / len(near) + 1 / len(far))
-    )
-    if seen < count / 3:
-        rows.append(
-            Part("resolution", "B", count / 2 / math.sqrt(3.0) * math.sqrt(2.0) / reach)
-        )
+    if reading < caliper.resolution / 3:
+        rounded = caliper.resolution / 2 / math.sqrt(3.0) * math.sqrt(2.0)
+        rows.append(Part("resolution", "B", rounded / reach))
     return rows
 
 
@@ -231,7 +219,7 @@ CHECK = Check(
     cautions=(COUNT_OFF, BOARD_HELD, EXIT_BLOCK, CUT_CLEAR, MANUAL),
     options=(
         length(
-            "apart", "How far apart along the strip the widths are read", 1.0, 5000.0
+            "apart", "How far apart along the strip the widths are read", (1.0, 5000.0)
         ),
         Option(
             "turns",
@@ -244,40 +232,30 @@ CHECK = Check(
         choice(
             "kept",
             "On which side of the blade the board lies",
-            *("left", "right"),
+            ("left", "right"),
             default="left",
         ),
-        length("board", "Width of the board", 2 * IN_FROM_END + 1.0, 5000.0),
-        choice(
-            "hold",
-            "Against which wall the sled was held in every cut",
-            *("left", "right"),
-        ),
-        Option(
+        length("board", "Width of the board", (2 * IN_FROM_END + 1.0, 5000.0)),
+        HOLD,
+        angle(
             "cut_scatter",
-            "angle",
             "How much one cut's direction scatters; else from the log",
-            low=0.0,
-            high=STEEPEST,
+            0.0,
         ),
         length(
             "edge",
             f"How far the strip's edge is off line ({EDGE:g} mm unless said)",
-            *(0.0, 1.0),
+            (0.0, 1.0),
         ),
-        Option(
+        angle(
             "sweep_fence",
-            "angle",
             "What the passes found for the sled fence, to compare",
-            low=-STEEPEST,
-            high=STEEPEST,
+            -STEEPEST,
         ),
-        Option(
+        angle(
             "sweep_fence_uncertainty",
-            "angle",
             "Give or take of that",
-            low=0.0,
-            high=STEEPEST,
+            0.0,
             needs="sweep_fence",
         ),
     ),

@@ -11,7 +11,6 @@ and, at four even turns, the second wave of its warp too.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
@@ -29,7 +28,7 @@ from bench.checks.options import (
 from bench.checks.shared.cautions import AT_REST
 from bench.checks.shared.counts import count_of
 from bench.checks.shared.lean_budget import lean_rows
-from bench.checks.shared.results import combined, finding, quantity
+from bench.checks.shared.results import combined, finding, more_readings, quantity
 from bench.checks.shared.slips import uneven_spots
 from bench.finding import Doubt, Finding, Quantity, Remark, Settle
 from bench.gear import LeftRight
@@ -43,7 +42,6 @@ BLADE = ("blade-away", "blade-toward")
 QUARTER = ("blade-away-quarter", "blade-toward-quarter")
 TURNS = dict(zip((*BLADE, *QUARTER), (0, 180, 90, 270), strict=True))  # degrees
 READINGS = 3  # at each height
-MOST_READINGS = 12  # a height; beyond it another change is named
 LOW_AT, HIGH_AT = 10.0, 70.0  # mm above the table, unless said; common practice
 APART = 10.0  # mm between the heights, at least
 # rad, from which a joint shows it; common practice, no source
@@ -94,6 +92,8 @@ def _step(
         at=at,
         picture="plumb",
         reseat=AGAIN,
+        # the square is turned about under the tip: the number goes and comes back
+        continues=first and name == FENCE[1],
         focus=Focus("place", at),
     )
 
@@ -174,7 +174,7 @@ def _blade_set_ups(there: set[str]) -> tuple[str, ...]:
 
 def _answer(name: str, set_ups: Sequence[str], evidence: Evidence) -> _Answer | None:
     """None where nothing was read there. Raises EvidenceError for half of it."""
-    from bench.geometry.reversal import GeometryError
+    from bench.geometry.columns import GeometryError
     from bench.geometry.upright import lean, slope
 
     read = {one: _spots(evidence, one) for one in set_ups}
@@ -244,21 +244,13 @@ def _of_square(fence: _Answer | None) -> list[Remark]:
 
 
 def _settle(answer: _Answer) -> Settle:
-    """Readings in all with which a later look would tell; else the row it hangs on."""
-    from bench.uncertainty import LATER, Part, combine
-
-    judged = answer.quantity
+    judged, now = answer.quantity, answer.readings
     clear = abs(abs(judged.value) - (judged.tolerance or 0.0))
-    fixed = [row for row in answer.rows if row is not None and row.name != "touches"]
-    left = combine(fixed, LATER)
-    u, freedom = answer.lean.standard_uncertainty, answer.lean.degrees_of_freedom
-    for each in range(answer.readings + 1, MOST_READINGS + 1):
-        share = answer.readings / each
-        more = Part("touches", "A", u * math.sqrt(share), freedom / share)
-        if combine([*fixed, more], LATER).expanded <= clear:
-            return Settle(part="touches", sweeps=each * answer.spots)
-    top = left.rows[0].part if left.expanded >= clear else answer.budget.rows[0].part
-    return Settle(part=top)
+    freedom = answer.lean.degrees_of_freedom
+    rows = [row for row in answer.rows if row is not None]
+    return more_readings(
+        rows, answer.budget, clear, now, answer.spots, lambda each: freedom * each / now
+    )
 
 
 def _uneven(evidence: Evidence) -> list[Doubt]:
@@ -284,23 +276,23 @@ CHECK = Check(
         choice(
             "placements",
             "Which of sled fence and blade to check",
-            *("both", "fence", "blade"),
+            ("both", "fence", "blade"),
             default="both",
         ),
         choice(
             "blade_turns",
             "At how many turns of the blade it is read",
-            *("two", "four"),
+            ("two", "four"),
             default="four",
         ),
         choice(
             "stands",
             "On which side of the blade the square stands",
-            *("left", "right"),
+            ("left", "right"),
             default="right",
         ),
-        length("low_at", "How high the lower reading is", 1.0, 500.0),
-        length("high_at", "How high the upper reading is", 1.0, 500.0),
+        length("low_at", "How high the lower reading is", (1.0, 500.0)),
+        length("high_at", "How high the upper reading is", (1.0, 500.0)),
         Option("limit", "slope", "How far it may lean", LIMIT, low=1e-6, high=0.1),
     ),
     needs=("jig",),

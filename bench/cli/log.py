@@ -138,7 +138,7 @@ def export(id: str | None, socket_path: str | None, log_path: str | None) -> int
 
 
 def _out_of(log_path: str, id: str | None, unread: list[Unread]) -> Iterator[str]:
-    from bench.log.history import exported
+    from bench.log.export import exported
 
     with log_errors():
         yield from exported(Path(log_path), id, unread)

@@ -11,7 +11,6 @@ from bench.console import first_start
 from bench.console.first_start import STAGES, Guide
 from bench.console.view_model import CUT, DRIFT, DUE, SHOP, ViewModel
 from bench.protocol import (
-    Abandon,
     Begin,
     CutForecast,
     Drift,
@@ -24,7 +23,6 @@ from bench.protocol import (
     Moved,
     Press,
     ShopForecast,
-    Undo,
 )
 
 PAST = 50  # earlier results that are asked for
@@ -140,12 +138,6 @@ class Requests:
         if self.send(Extend(lacking, finding.id)):
             self.view.result = None
 
-    def undo(self) -> None:
-        self.send(Undo())
-
-    def give_up(self) -> None:
-        self.send(Abandon())
-
     # ---- the move --------------------------------------------------------------------
 
     def begin_live(
@@ -155,9 +147,6 @@ class Requests:
         finding = self.view.finding
         which = finding.id if finding is not None else None
         return self.send(Live(True, which, touches, stands, from_pivot))
-
-    def end_live(self) -> None:
-        self.send(Live(on=False))
 
     def note_move(self, finding: Finding, distance: float, how: str) -> bool:
         sent = self.send(Moved(finding.id, distance=distance, how=how))
@@ -201,19 +190,16 @@ class Requests:
 
     # ---- what the log says of the sled -----------------------------------------------
 
-    def ask_due(self) -> None:
-        self._send(Due(ref=DUE))
-
-    def ask_drift(self) -> None:
-        self._send(Drift(jig=self.view.the_jig, ref=DRIFT))
-
-    def ask_cut(self) -> None:
-        self._send(CutForecast(self.view.the_jig, ref=CUT))
-
-    def ask_shop(self) -> None:
-        self._send(ShopForecast(ref=SHOP))
-
-    # ---- the log ---------------------------------------------------------------------
+    def look_up(self, document: int) -> None:
+        """Ask for one of the documents; it is answered under its number."""
+        jig = self.view.the_jig
+        asks: dict[int, msgspec.Struct] = {
+            DUE: Due(ref=DUE),
+            DRIFT: Drift(jig=jig, ref=DRIFT),
+            CUT: CutForecast(jig, ref=CUT),
+            SHOP: ShopForecast(ref=SHOP),
+        }
+        self._send(asks[document])
 
     def past(self) -> None:
         self._send(LogList(jig=self.view.the_jig, most=PAST))

@@ -12,7 +12,7 @@ import msgspec
 from bench.daemon.clients import Client
 from bench.daemon.panel import PanelLink
 from bench.finding import Finding, Unread
-from bench.log import history
+from bench.log import export, history
 from bench.log.answers import FromLog, answer
 from bench.log.importer import Importer, SizedWrite
 from bench.log.writer import LogWriter
@@ -70,7 +70,7 @@ async def answer_from_log(
 async def _export(path: Path, client: Client, request: LogExport) -> None:
     """No further than the client reads: a slow one only waits for itself."""
     unread: list[Unread] = []
-    pieces = history.exported(path, request.id, unread)
+    pieces = export.exported(path, request.id, unread)
     try:
         while (text := await asyncio.to_thread(next, pieces, None)) is not None:
             for start in range(0, len(text), EXPORT_PIECE):

@@ -20,8 +20,10 @@ from bench.daemon.log_requests import (
     answer_from_log,
     import_piece,
 )
+from bench.daemon.mark_beat import MarkBeat
 from bench.daemon.outbox import Send
 from bench.daemon.quick_check import as_quick
+from bench.daemon.recording_state import RecordingState
 from bench.finding import Finding
 from bench.log.answers import FromLog
 from bench.log.rows import LogError
@@ -62,7 +64,6 @@ from bench.protocol import (
     PutSound,
     PutSquare,
     PutUnits,
-    Recording,
     ReportParts,
     Request,
     Saved,
@@ -100,11 +101,11 @@ SHORTEST_BEAT, LONGEST_BEAT = 1.0, 60.0  # s
 class AnsweringService(GearService, LogService, Protocol):
     """What of the daemon answers are made from; see bench.daemon.service."""
 
-    recording: Recording
+    recording: RecordingState
     notes: list[str]
     notes_told: int
     last: list[Finding]
-    beat: tuple[float, float, bool] | None
+    beat: MarkBeat
     learner: DeviceSetup
 
     def tell(self, message: msgspec.Struct) -> None: ...
@@ -184,7 +185,7 @@ class RequestHandlers:
             bench.outbox.tell(PromptChanged(run=None))
             send(Done(ref=ref, remarks=[remark]))
         elif isinstance(request, Extend):
-            bench.extend(request, now)
+            bench.checking.extend(request, now)
             extended = StatusMessage("extended", {"sweeps": request.sweeps})
             send(Done(ref=ref, remarks=[extended]))
         elif isinstance(request, Moved):
@@ -202,7 +203,7 @@ class RequestHandlers:
                 self.service.learner.end()
                 bench.start_live(request, self._with_move(request.finding, None))
             else:
-                bench.end_live()
+                bench.live.end()
             send(Done("live" if request.on else "left", ref))
         elif isinstance(request, GetGear):
             send(self.gear(ref))
@@ -229,13 +230,13 @@ class RequestHandlers:
         return StatusReply(
             program=f"sweepgauge {__version__}",
             log=str(service.paths.log),
-            recording=text(service.recording.remarks),
+            recording=text(service.recording.now.remarks),
             instruments=[self._with_way(one) for one in service.bench.states()],
             run=run.state() if run is not None else None,
             last=service.last,
             notes=service.notes,
             told=service.notes_told,
-            log_state=service.recording.state,
+            log_state=service.recording.now.state,
             ref=ref,
         )
 
@@ -266,7 +267,7 @@ class RequestHandlers:
         kinds = []
         for check in checks().values():
             steps = check.plan({}, EvidenceGear())
-            why = bench.why_not(check, {}, EvidenceGear())
+            why = bench.checking.why_not(check, {}, EvidenceGear())
             kinds.append(
                 CheckKind(
                     kind=check.kind,
@@ -298,7 +299,7 @@ class RequestHandlers:
         joined = bench.begin(request, now)
         self.service.learner.end()
         if request.beat is not None:
-            self.service.beat = (request.beat, now + request.beat, False)
+            self.service.beat.begin(request.beat, now)
         assert bench.run is not None
         send(bench.run.asking(joined=joined, ref=request.ref))
 

@@ -20,8 +20,10 @@ from bench.checks.model import EvidenceGear, Known
 from bench.daemon.clients import Client, Clients, SocketHeld
 from bench.daemon.device_setup import DeviceSetup
 from bench.daemon.log_requests import LAST
+from bench.daemon.mark_beat import MarkBeat
 from bench.daemon.notify import notify, watchdog_interval
 from bench.daemon.panel import PanelLink
+from bench.daemon.recording_state import RecordingState
 from bench.daemon.request_handlers import RequestHandlers
 from bench.daemon.serial_places import Places, places
 from bench.daemon.shop_air import ShopAir
@@ -35,13 +37,11 @@ from bench.log.cautions import acknowledged
 from bench.log.live_moves import live_move_history
 from bench.log.rows import Commit, LogError
 from bench.log.writer import LogWriter
-from bench.procedure.status_message import StatusMessage
 from bench.procedure.wrong_use import InvalidRequest
 from bench.protocol import (
     Concluded,
     Notice,
     PromptChanged,
-    Recording,
     Tone,
     Version,
     notice,
@@ -64,10 +64,6 @@ STAYS = 0.75
 HURRIES = 2000.0
 
 
-RECORDING = Recording(remarks=[StatusMessage("recording")])
-SAVING = Recording(state="saving", remarks=[StatusMessage("saving")])
-
-
 class CannotRun(Exception):
     """The daemon cannot start; the message says what is in the way and what to do."""
 
@@ -75,34 +71,35 @@ class CannotRun(Exception):
 class Service:
     """`where`: the serial ports that are listened to while cables are looked for."""
 
+    recording: RecordingState
+
     def __init__(
         self, settings: Settings, paths: Paths, where: Places = places
     ) -> None:
         self.settings = settings
         self.paths = paths
-        self.recording = RECORDING
-        self._trouble_words: str | None = None
-        self._told_trouble = self._lost = False
         self.notes: list[str] = []
         self.notes_told = 0  # so many of them somebody at a screen has seen
         self._loop = asyncio.get_running_loop()
         self._stop = asyncio.Event()
         self.last: list[Finding] = []
-        # period, next turn, standing still
-        self.beat: tuple[float, float, bool] | None = None
         try:
             self.log = LogWriter.open(
                 paths.log,
                 boot_id=_boot_id(),
                 program=f"sweepgauge {__version__}",
                 on_saved=lambda saved: self._on_loop(self._saved, saved),
-                on_trouble=lambda words: self._on_loop(self._trouble, words),
+                on_trouble=lambda words: self._on_loop(self.recording.trouble, words),
             )
         except LogError as error:
             raise CannotRun(str(error)) from error
         self.answers = RequestHandlers(self)
         self.clients = Clients(paths.socket, self._greet, self.answers.answer)
         self.bench = Station(settings, self.log, self.tell, self.clients, self._known)
+        self.recording = RecordingState(self.tell, self.bench.outbox, str(paths.log))
+        self.beat = MarkBeat(
+            self.tell, self._beep, lambda now: self.bench.press(now, waits=False)
+        )
         self.bench.checking.find = lambda name: next(
             (f for f in self.last if f.id == name), None
         )
@@ -113,7 +110,7 @@ class Service:
             note=lambda kind, data: self.log.event(None, kind, data, urgent=True),
             settings=lambda: self.settings,
             paths=paths,
-            wired=lambda: self.bench.instruments,
+            wired=self.bench.wired,
             rewire=self.rewire,
             busy=self.busy,
             where=where,
@@ -144,7 +141,7 @@ class Service:
             self._take_up()
             self.bench.start()
             self.panel.start(self._loop)
-            notify(f"READY=1\n{self._status_line()}")
+            notify(f"READY=1\n{self.recording.status_line()}")
             log.info("ready: socket %s, log %s", self.paths.socket, self.paths.log)
             ticking = self._loop.create_task(self._tick_on())
             loading = self._loop.create_task(asyncio.to_thread(_load_arithmetic))
@@ -162,14 +159,8 @@ class Service:
             # what could not be saved is answered as such
             self.bench.outbox.trouble(taking=False)
             await self.clients.stop()
-            log.info(
-                "ended; %s",
-                (
-                    "all is saved"
-                    if saved
-                    else "NOT RECORDED: not everything could be saved"
-                ),
-            )
+            lost = "NOT RECORDED: not everything could be saved"
+            log.info("ended; %s", "all is saved" if saved else lost)
 
     def _take_up(self) -> None:
         left = self._left = self.log.unfinished
@@ -181,7 +172,7 @@ class Service:
         for run in left.runs[:-1]:
             self.log.abandon(run.run, "a later check was begun")
         if left.runs:
-            words = self.bench.take_up(left.runs[-1], now)
+            words = text([self.bench.checking.take_up(left.runs[-1], now)])
             self.notes.append(words)
             log.warning("%s", words)
         with contextlib.suppress(Exception):
@@ -211,13 +202,13 @@ class Service:
             now = time.monotonic()
             self.bench.tick(now)
             self.log.look()
-            self._say_recording()
+            self.recording.look()
             watched = any(client.watching for client in self.clients.all)
-            self.bench.sources.rounds.go(self._in_rounds())
+            self.bench.wired.sources.rounds.go(self._in_rounds())
             self.learner.tick(now, watched=watched, present=bool(self.clients.all))
             for client in list(self.clients.all):
                 client.flush(now)
-            self._beat_on(now)
+            self.beat.tick(self.bench.run, now)
             self._sound(self._tones.tick(now))
             if interval is not None and not self.bench.stalled(now) and now >= due:
                 # alive is who reads: the loop that this runs on, and each reader by
@@ -232,20 +223,17 @@ class Service:
             return False
         if any(client.capturing is not None for client in self.clients.all):
             return False
-        each = any(
-            client.watching and client.most is None for client in self.clients.all
-        )
+        each = any(one.watching and one.most is None for one in self.clients.all)
         least = AS_THEY_COME if each else WORTH_IT
-        if self.bench.sources.rounds.going:
+        if self.bench.wired.sources.rounds.going:
             least *= STAYS
         return least < sum(one.rate or 0.0 for one in self.bench.instruments) < HURRIES
 
     # ---- what the log says -----------------------------------------------------------
 
     def _saved(self, saved: Commit) -> None:
-        if (
-            self.log.unfinished is not self._left
-        ):  # another file, or one that was damaged while it was written
+        # another file, or one that was damaged while it was written
+        if self.log.unfinished is not self._left:
             self._left = self.log.unfinished
             for words in self._left.about_log:
                 self._note(words)
@@ -255,54 +243,15 @@ class Service:
         for finding in saved.findings:
             self.tell(SavedSaid("finding", finding))
         for _, why in saved.refused:
-            self._lost = True
-            log.warning("NOT RECORDED: %s", why)
-            refused = StatusMessage("log-refused", {"why": why})
-            self.tell(notice("log", refused, recorded=False))
-        self._say_recording()
-
-    def _trouble(self, words: str | None) -> None:
-        self._trouble_words = words
-        self.bench.outbox.trouble(taking=words is None)
-        self._say_recording()
-
-    def _say_recording(self) -> None:
-        """To clients, journal and service manager, when it changes."""
-        outbox = self.bench.outbox
-        if self._trouble_words is not None:
-            why = StatusMessage("not-recorded", {"why": self._trouble_words})
-            now = Recording(state="not-recorded", remarks=[why])
-        elif outbox.behind or outbox.saving:
-            now = SAVING
-        else:
-            now = RECORDING
-        if now == self.recording:
-            return
-        self.recording = now
-        self.tell(now)
-        notify(self._status_line())
-        if now.state == "not-recorded":
-            self._told_trouble = True
-            log.warning("%s", text(now.remarks))
-            self.tell(notice("log", now.remarks[0], recorded=False))
-        elif now.state == "recording" and self._told_trouble:
-            again = StatusMessage("log-again-lost" if self._lost else "log-again")
-            self._told_trouble = self._lost = False
-            log.warning("%s", text([again]))
-            self.tell(notice("log", again))
-
-    def _status_line(self) -> str:
-        return f"STATUS={text(self.recording.remarks)} (log {self.paths.log})"
+            self.recording.refused(why)
+        self.recording.look()
 
     def _known(
         self, gear: EvidenceGear, kind: str, options: Mapping[str, Any]
     ) -> Known:
         try:
-            port = (
-                self.settings.indicator.port
-                if self.settings.indicator is not None
-                else None
-            )
+            wired = self.settings.indicator
+            port = None if wired is None else wired.port
             return history.known(self.paths.log, kind, gear, options, instrument=port)
         except Exception:
             # an unreadable history must not cost today's answer
@@ -321,15 +270,10 @@ class Service:
     def busy(self) -> str | None:
         run = self.bench.run
         if run is not None:
-            return (
-                f"{run.check.kind} is in progress; finish it, or end it with"
-                " `sweepgauge abandon`"
-            )
-        return (
-            "a move is being made live; end it first"
-            if self.bench.live.move is not None
-            else None
-        )
+            end = "finish it, or end it with `sweepgauge abandon`"
+            return f"{run.check.kind} is in progress; {end}"
+        live = self.bench.live.move is not None
+        return "a move is being made live; end it first" if live else None
 
     def new_gear(self, gear: Gear) -> None:
         """The user added to it; the wiring stays as it is."""
@@ -340,29 +284,19 @@ class Service:
     # ---- what is told ----------------------------------------------------------------
 
     def _greet(self, client: Client) -> None:
-        client.send(
-            Version(
-                program=f"sweepgauge {__version__}",
-                pid=os.getpid(),
-                log=str(self.paths.log),
-                units=self.settings.units,
-            )
-        )
-        told: list[msgspec.Struct] = []
-        if self.recording.state != "recording":
-            told.append(self.recording)
-        if self.recording.state == "not-recorded":
-            told.append(notice("log", self.recording.remarks[0], recorded=False))
-        for message in told:
+        program, path = f"sweepgauge {__version__}", str(self.paths.log)
+        units = self.settings.units
+        client.send(Version(program=program, pid=os.getpid(), log=path, units=units))
+        for message in self.recording.greeting():
             client.send(with_words(message, self.settings.units))
 
     def tell(self, message: msgspec.Struct) -> None:
         message = with_words(message, self.settings.units)
         if isinstance(message, Concluded):
             self.last = [message.finding, *self.last][:LAST]
-            self.beat = None
+            self.beat.end()
         if isinstance(message, PromptChanged) and message.run is None:
-            self.beat = None
+            self.beat.end()
         self.clients.tell(message)
         self.panel.show(message)
         self._sound(self._tones.hear(message))
@@ -384,28 +318,8 @@ class Service:
             self.bench.outbox.tell(notice("undo", self.bench.undo(time.monotonic())))
 
     def _beep(self, pitch: str) -> None:
-        """ "low": move on; "high": stand still."""
         if self.settings.sound:
             self.panel.tone(pitch)
-
-    def _beat_on(self, now: float) -> None:
-        """Marks by a beat: on the low tone move, on the high tone stand still and be
-        read."""
-        if self.beat is None or self.bench.run is None:
-            return
-        period, turn, still = self.beat
-        if now < turn:
-            return
-        ask = self.bench.run.ask
-        if ask.phase == "mark" and not ask.waiting:
-            if still:
-                self._beep("high")
-                self.tell(notice("beat", StatusMessage("beat-stand-still")))
-                self.bench.press(now, waits=False)
-            else:
-                self._beep("low")
-                self.tell(notice("beat", StatusMessage("beat-move", {"at": ask.at})))
-            self.beat = (period, now + (period if not still else 0.8), not still)
 
 
 def _load_arithmetic() -> None:

@@ -13,9 +13,8 @@ from typing import Any
 
 import msgspec
 
-from bench.checks.model import Check, EvidenceGear, Known
-from bench.checks.options import OptionValue
-from bench.daemon.acquisition import UNREAD, Batch, Instrument, Role
+from bench.checks.model import EvidenceGear, Known
+from bench.daemon.acquisition import UNREAD, Batch, Instrument
 from bench.daemon.check_controller import CheckController
 from bench.daemon.clients import Clients
 from bench.daemon.device_setup import DeviceSetup
@@ -23,17 +22,16 @@ from bench.daemon.live_host import LiveHost
 from bench.daemon.outbox import Outbox
 from bench.daemon.raw_bytes import RawBytes
 from bench.daemon.reading_diagnostics import ReadingDiagnostics
-from bench.daemon.sources import Sources
 from bench.daemon.wall_clock import WallClock
+from bench.daemon.wired_instruments import WiredInstruments
 from bench.finding import Finding
-from bench.log.rows import OpenRun, Stamp
+from bench.log.rows import now as stamp_now
 from bench.log.writer import LogWriter
 from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.status_message import StatusMessage
 from bench.procedure.wrong_use import InvalidRequest
 from bench.protocol import (
     Begin,
-    Extend,
     InstrumentState,
     Live,
     Points,
@@ -41,7 +39,7 @@ from bench.protocol import (
     notice,
 )
 from bench.render.notices import text
-from bench.settings.settings_file import PortSettings, Settings
+from bench.settings.settings_file import Settings
 from bench.stream.sweep_detector import Broken, SweepDetector, SweepEvent
 
 log = logging.getLogger("sweepgauge")
@@ -69,13 +67,13 @@ class Station:
     ) -> None:
         self.settings = settings
         self.log = log_writer
-        self.instruments: list[Instrument] = []
+        self.wired = WiredInstruments(settings, self._hear, self._changed)
+        self.instruments = self.wired.all
         self.tell = tell
         self.outbox = Outbox(tell, log_writer, time.monotonic)
         self.clients = clients
         self.setup: DeviceSetup | None = None
         self.sweeper = SweepDetector()
-        self.sources = Sources()
         self.checking = CheckController(
             log_writer,
             self.outbox.tell,
@@ -94,29 +92,6 @@ class Station:
             tell, log_writer, lambda: self.settings, self._break_sweep
         )
         self._state: dict[str, str] = {}  # of each instrument, as the log has it last
-        self.by_marks = settings.gear.travel.by_marks
-        for name, role, port in (
-            ("indicator", "indicator", settings.indicator),
-            ("travel", "travel", settings.travel),
-            ("caliper", "caliper", settings.caliper),
-        ):
-            if port is not None:
-                self._add(name, role, port)  # type: ignore[arg-type]
-
-    def _add(self, name: str, role: Role, port: PortSettings) -> None:
-        gear = self.settings.gear
-        counts = {
-            "indicator": gear.indicator.resolution,
-            "travel": port.per_count,
-            "caliper": gear.caliper.resolution,
-        }
-        self.instruments.append(
-            Instrument(
-                *(name, role, port, self._hear, self._changed),
-                sources=self.sources,
-                count=counts[role] or 0.0,
-            )
-        )
 
     @property
     def measuring(self) -> bool:
@@ -126,33 +101,16 @@ class Station:
     # ---- life ------------------------------------------------------------------------
 
     def start(self) -> None:
-        for instrument in self.instruments:
-            instrument.start()
+        self.wired.start()
 
     async def stop(self) -> None:
         self.checking.stop(time.monotonic())
-        for instrument in self.instruments:
-            await instrument.stop()
+        await self.wired.stop()
 
     async def rewire(self, settings: Settings) -> None:
-        """Use other settings: close what is wired differently now, and open it anew."""
+        """Use other settings."""
         self.settings = settings
-        self.by_marks = settings.gear.travel.by_marks
-        wanted = {
-            "indicator": settings.indicator,
-            "travel": settings.travel,
-            "caliper": settings.caliper,
-        }
-        leaving = [one for one in self.instruments if wanted[one.name] != one.settings]
-        for one in leaving:
-            self.instruments.remove(one)
-            await one.stop()
-        kept = {one.name for one in self.instruments}
-        for name, port in wanted.items():
-            if port is not None and name not in kept:
-                self._add(name, name, port)  # type: ignore[arg-type]
-                self.instruments[-1].start()
-        self.instruments.sort(key=lambda one: list(wanted).index(one.name))
+        await self.wired.rewire(settings)
         self._diagnostics.units.clear()
         self._break_sweep("wiring", time.monotonic())
 
@@ -178,15 +136,11 @@ class Station:
             log.warning("%s", text([jumped]))
         if self._wall.set_now():
             # It corrects the earlier dates of this boot.
-            self.log.event(
-                None, "clock", {}, at=Stamp(time.monotonic_ns(), time.time(), True)
-            )
+            self.log.event(None, "clock", {}, at=stamp_now(synced=True))
 
     def states(self) -> list[InstrumentState]:
-        states = [
-            self._diagnostics.state(instrument) for instrument in self.instruments
-        ]
-        if self.by_marks:
+        states = [self._diagnostics.state(one) for one in self.instruments]
+        if self.settings.gear.travel.by_marks:
             marks = self.settings.gear.travel.marks
             values = {"count": len(marks), "first": marks[0], "last": marks[-1]}
             remarks = [StatusMessage("travel-by-marks", values)]
@@ -235,23 +189,14 @@ class Station:
         if batch.held:
             self._diagnostics.tell_outlier(instrument, batch.held[-1][1], now)
         if batch.values:
-            message = Readings(
-                instrument.name,
-                batch.first,
-                batch.stamps,
-                batch.values,
-                batch.unit,
-                sorted(batch.flags),
-            )
+            what, flags = (batch.stamps, batch.values, batch.unit), sorted(batch.flags)
+            message = Readings(instrument.name, batch.first, *what, flags)
             self.clients.tell_readings(message, now)
             if self.setup is not None and self.setup.what is not None:
                 self.setup.heard(message)
         if instrument.role != "caliper":
-            self._raw.keep(
-                instrument.name,
-                batch,
-                run.kept.sweep_id if run is not None else None,
-            )
+            sweep = run.kept.sweep_id if run is not None else None
+            self._raw.keep(instrument.name, batch, sweep)
         if batch.values:
             self._check(instrument, batch, now)
             self._feed(instrument, batch, now)
@@ -272,19 +217,15 @@ class Station:
     def _feed(self, instrument: Instrument, batch: Batch, now: float) -> None:
         gear, run = self.settings.gear, self.checking.run
         if instrument.role == "travel":
-            values = (
-                [-v for v in batch.values] if self._travel_turned() else batch.values
-            )
+            turned, values = self._travel_turned(), batch.values
+            values = [-v for v in values] if turned else values
             if events := self.sweeper.travel(batch.stamps, values):
                 self._take_events(events, now)
         elif instrument.role == "indicator":
             if self._diagnostics.spoiling.get(instrument.name) == "hold":
                 return
-            values = (
-                batch.values
-                if gear.indicator.grows == "pushed-in"
-                else [-v for v in batch.values]
-            )
+            pulled, values = gear.indicator.grows == "pulled-out", batch.values
+            values = [-v for v in values] if pulled else values
             if events := self.sweeper.indicator(batch.stamps, values):
                 self._take_events(events, now)
             if self.live.move is not None:
@@ -293,15 +234,12 @@ class Station:
                 self._feed_run(run, batch.stamps, values, now)
         elif run is not None and run.prompt.gather == "width":
             self._feed_run(run, batch.stamps, batch.values, now)
-        if (
-            run is not None
-            and run.kept.sweep_id is not None
-            and now >= self._points_due
-        ):
+        sweep = run.kept.sweep_id if run is not None else None
+        if sweep is not None and now >= self._points_due:
             self._points_due = now + POINTS_EVERY_S
             travel, reading = self.sweeper.fresh()
             if travel:
-                self.tell(Points(run.kept.sweep_id, travel, reading))
+                self.tell(Points(sweep, travel, reading))
 
     def _feed_run(
         self, run: CheckProcedure, times: list[float], values: list[float], now: float
@@ -355,10 +293,6 @@ class Station:
     def run(self) -> CheckProcedure | None:
         return self.checking.run
 
-    @property
-    def begun(self) -> Begin | None:
-        return self.checking.begun
-
     def _at_rest(self) -> bool:
         """Whether the sled rests while both instruments send readings."""
         return self.sweeper.at_rest and all(
@@ -367,23 +301,12 @@ class Station:
             if i.role != "caliper"
         )
 
-    def why_not(
-        self, check: Check, options: Mapping[str, OptionValue], gear: EvidenceGear
-    ) -> str | None:
-        return self.checking.why_not(check, options, gear)
-
     def begin(self, request: Begin, now: float) -> bool:
         """Begin a check, or join the same one in progress: True. Raises WrongUse."""
         self._feed_watched(now)
         joined = self.checking.begin(request, now)
         self.live.end()
         return joined
-
-    def extend(self, request: Extend, now: float) -> None:
-        self.checking.extend(request, now)
-
-    def take_up(self, left: OpenRun, now: float) -> str:
-        return self.checking.take_up(left, now)
 
     def press(self, now: float, *, waits: bool = True) -> bool:
         """Enter or the pedal goes to whatever goes on."""
@@ -415,6 +338,3 @@ class Station:
                 " [indicator]"
             )
         self.live.start(request, finding)
-
-    def end_live(self) -> None:
-        self.live.end()

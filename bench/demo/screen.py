@@ -161,7 +161,7 @@ def _keys(client: HandsClient) -> tuple[GuestKey, ...]:
         ),
         GuestKey(
             "o",
-            lambda: "hands off" if client.operator else "let them",
+            lambda: "stop the hands" if client.operator else "hands do all",
             "Pretend saw: let the hands do everything themselves, or stop them.",
             client.turn_operator,
         ),

@@ -10,24 +10,18 @@ from typing import Literal
 
 import numpy as np
 
-from bench.geometry.reversal import Column, GeometryError, column
+from bench.geometry.columns import Column, GeometryError, column
 
 
 @dataclass(frozen=True)
 class BoardRotation:
-    """rotation: rad, of the line the board rests on. parts: standard uncertainties,
-    rad, by name.
-
-    standard_uncertainty: all parts in quadrature. degrees_of_freedom: of the part
-    "width repeatability", 0 where one reading at either end leaves it unknown (that
-    part is then missing). taper: mm, w_near - w_far.
-    """
+    """rotation: rad, of the line the board rests on. reading: mm, standard deviation of
+    one width, pooled over both ends, with its degrees_of_freedom: 0 where one reading
+    at either end leaves it unknown."""
 
     rotation: float
-    standard_uncertainty: float
-    parts: dict[str, float]
-    degrees_of_freedom: float
-    taper: float
+    reading: float
+    degrees_of_freedom: int
 
 
 def board_rotation(
@@ -36,11 +30,6 @@ def board_rotation(
     apart: float,
     turns: int = 4,
     kept: Literal["left", "right"] = "left",
-    *,
-    cut_scatter: float = 0.0,
-    edge: float = 0.0,
-    width_uncertainty: float | None = None,
-    apart_uncertainty: float = 0.0,
 ) -> BoardRotation:
     """Rotation a = (w_near - w_far) / (turns apart) from the strip cut along the first
     edge after n turns.
@@ -49,16 +38,9 @@ def board_rotation(
     `apart` mm from it. kept: the side of the blade the board lies on: left, the freshly
     cut edge turned clockwise onto the fence; right, counter-clockwise, which flips the
     sign; against a fence beyond the board the two change places. Four turns for the
-    usual board with five cuts. cut_scatter: standard deviation of the direction of one
-    cut, rad (hold, play and seating together): cut_scatter / sqrt(turns). edge:
-    standard uncertainty in mm by which the strip's edge at the place of a width stands
-    off its line, at either end: sqrt(2) edge / (turns apart), however often the width
-    is read. width_uncertainty: standard uncertainty of one
-    width, mm; from the scatter of the readings at both ends, pooled, unless given. With
-    one reading an end the last is sqrt(2) u / (turns apart). A caliper's scale error
-    cancels. Raises GeometryError for a length or a count that is not above zero.
-    Source: geometry of the turned board (proved in the tests by cutting one); JCGM
-    100:2008, 4.3.7 and 5.1.
+    usual board with five cuts. A caliper's scale error cancels. Raises GeometryError
+    for a length or a count that is not above zero. Source: geometry of the turned board
+    (proved in the tests by cutting one).
     """
     w_near, w_far = column("near widths", near), column("far widths", far)
     if not apart > 0.0:
@@ -70,26 +52,8 @@ def board_rotation(
         raise GeometryError(
             f"turns {turns}: the board must have been turned once at least"
         )
-    if min(cut_scatter, edge, apart_uncertainty, width_uncertainty or 0.0) < 0.0:
-        raise GeometryError("an uncertainty below zero: give zero or more")
-    taper = float(w_near.mean() - w_far.mean())
-    rotation = taper / (turns * apart) * (1.0 if kept == "left" else -1.0)
-    freedom = float(w_near.size + w_far.size - 2)
-    if width_uncertainty is None and freedom > 0.0:
-        squares = float(
-            np.sum((w_near - w_near.mean()) ** 2) + np.sum((w_far - w_far.mean()) ** 2)
-        )
-        width_uncertainty = float(np.sqrt(squares / freedom))
-    elif width_uncertainty is not None:
-        freedom = float("inf")
-    parts = {
-        "scatter of the cuts": cut_scatter / float(np.sqrt(turns)),
-        "edge of the strip": edge * float(np.sqrt(2.0)) / (turns * apart),
-    }
-    if width_uncertainty is not None:
-        share = float(np.sqrt(1.0 / w_near.size + 1.0 / w_far.size))
-        parts["width repeatability"] = width_uncertainty * share / (turns * apart)
-    if apart_uncertainty:
-        parts["length between widths"] = abs(rotation) * apart_uncertainty / apart
-    total = float(np.sqrt(sum(u * u for u in parts.values())))
-    return BoardRotation(rotation, total, parts, freedom, taper)
+    rotation = float(w_near.mean() - w_far.mean()) / (turns * apart)
+    freedom = w_near.size + w_far.size - 2
+    squares = sum(float(np.sum((w - w.mean()) ** 2)) for w in (w_near, w_far))
+    reading = float(np.sqrt(squares / freedom)) if freedom else 0.0
+    return BoardRotation(rotation if kept == "left" else -rotation, reading, freedom)

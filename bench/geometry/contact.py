@@ -12,15 +12,15 @@ from typing import Literal
 
 import numpy as np
 
-from bench.geometry.reversal import (
+from bench.geometry.columns import (
     Array,
     Column,
     GeometryError,
-    interpolation_matrix,
     least_of_convex,
     noisy_copies,
     paired,
 )
+from bench.geometry.reversal import interpolation_matrix
 
 
 def upper_hull(x: Column, y: Column) -> list[int]:

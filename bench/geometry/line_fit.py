@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from bench.finding import Remark
+from bench.finding import Remark, RemarkValue
 from bench.geometry.cells import (
     Array,
     Mask,
@@ -73,32 +73,13 @@ def fit_sweep(
     ValueError for shapes that differ or values that are not finite; what is wrong with
     the sweep itself is said in `refused`.
     """
-    s_all = np.asarray(travel, dtype=np.float64)
-    r_all = np.asarray(reading, dtype=np.float64)
-    if s_all.ndim != 1 or s_all.shape != r_all.shape:
-        raise ValueError(
-            f"travel and reading must be lists of one length, not {s_all.shape} and"
-            f" {r_all.shape}"
-        )
-    if not (np.isfinite(s_all).all() and np.isfinite(r_all).all()):
-        raise ValueError("travel and reading must be finite numbers")
+    s_all, r_all = _columns(travel, reading)
     count = count_seen(r_all) if resolution is None else float(resolution)
     inside = np.ones(s_all.size, dtype=bool)
     if stretch is not None:
         inside = (s_all >= min(stretch) - 1e-9) & (s_all <= max(stretch) + 1e-9)
-    if inside.sum() < FEWEST:
-        few = Remark(
-            "pass-few-readings",
-            values={"readings": int(inside.sum())},
-            severity="refused",
-        )
-        return _refuse(s_all, count, few)
-    if float(np.ptp(s_all[inside])) < SHORTEST:
-        return _refuse(s_all, count, Remark("pass-without-travel", severity="refused"))
-    places = np.unique(s_all[inside]).size
-    if places < FEWEST:
-        few = Remark("pass-few-places", values={"places": places}, severity="refused")
-        return _refuse(s_all, count, few)
+    if (little := _too_little(s_all[inside])) is not None:
+        return _refuse(s_all, count, little)
     kept = inside.copy()
     kept[inside] = moving(
         s_all[inside], None if at is None else np.asarray(at, dtype=np.float64)[inside]
@@ -140,6 +121,33 @@ def fit_sweep(
         count,
         None,
     )
+
+
+def _columns(travel: npt.ArrayLike, reading: npt.ArrayLike) -> tuple[Array, Array]:
+    s = np.asarray(travel, dtype=np.float64)
+    r = np.asarray(reading, dtype=np.float64)
+    if s.ndim != 1 or s.shape != r.shape:
+        raise ValueError(
+            f"travel and reading must be lists of one length, not {s.shape} and"
+            f" {r.shape}"
+        )
+    if not (np.isfinite(s).all() and np.isfinite(r).all()):
+        raise ValueError("travel and reading must be finite numbers")
+    return s, r
+
+
+def _too_little(s: Array) -> Remark | None:
+    """Why no line can be judged over these places."""
+    if s.size < FEWEST:
+        few: dict[str, RemarkValue] = {"readings": s.size}
+        return Remark("pass-few-readings", values=few, severity="refused")
+    if float(np.ptp(s)) < SHORTEST:
+        return Remark("pass-without-travel", severity="refused")
+    places = np.unique(s).size
+    if places < FEWEST:
+        few = {"places": places}
+        return Remark("pass-few-places", values=few, severity="refused")
+    return None
 
 
 def _station_dirt(s: Array, r: Array, count: float) -> Mask:

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from bench.geometry.columns import Array, Column, GeometryError, column
 from bench.geometry.contact import lower_hull, upper_hull
-from bench.geometry.reversal import Array, Column, GeometryError, column
 
 # mm; also the interference below which a fit is a touch and not a bind
 SAME_PLACE = 1e-9

@@ -70,70 +70,34 @@ def judge(x: Array, y: Array, n: Array) -> Judged:
     )
     steps = np.where(np.arange(x.size)[:, None] >= cuts[None, :], 0.5, -0.5)
     columns = np.column_stack([legendre, steps, v])
-    gram, logdet, prior = _grams(u, n, columns, related)
-    k = x.size
-    last = columns.shape[1] - 1
-    slopes, levels, variances, evidence, jumps = [], [], [], [], []
-    for form in forms:
-        index = np.array([0, 1, *form])
-        ridge = np.diag([0.0, 0.0] + [1 / FORM_SIZE2] * len(form))
-        inverse = np.linalg.inv(gram[:, index[:, None], index[None, :]] + ridge)
-        right = gram[:, index, last]
-        beta = np.einsum("gij,gj->gi", inverse, right)
-        left2 = np.maximum(
-            gram[:, last, last] - np.einsum("gi,gi->g", right, beta), 1e-12
-        )
-        logs = (
-            prior
-            - 0.5 * logdet
-            + 0.5 * np.linalg.slogdet(inverse)[1]
-            - 0.5 * len(form) * np.log(FORM_SIZE2)
-            - 0.5 * (k - 2) * np.log(left2)
-        )
-        slopes.append(beta[:, 1] * np.sqrt(3))
-        levels.append(beta[:, 0])
-        variances.append(left2 / (k - 2) * inverse[:, 1, 1] * 3)
-        evidence.append(logs)
-        if cuts.size:
-            at = np.arange(5, 5 + cuts.size)
-            cross = gram[:, at[:, None], index[None, :]]
-            top = gram[:, at, last] - (cross @ beta[:, :, None])[:, :, 0]
-            own = gram[:, at, at] - ((cross @ inverse) * cross).sum(axis=2)
-            gain = STEP_SIZE2 * top**2 / (1 + STEP_SIZE2 * own)
-            jumps.append(
-                (
-                    logs[:, None]
-                    - 0.5 * np.log1p(STEP_SIZE2 * own)
-                    - 0.5
-                    * (k - 2)
-                    * np.log(np.maximum(1 - gain / left2[:, None], 1e-12)),
-                    STEP_SIZE2 * top / (1 + STEP_SIZE2 * own),
-                )
-            )
-    all_logs = np.concatenate(evidence)
-    best = float(all_logs.max())
-    p = np.exp(all_logs - best)
+    noise = _grams(u, n, columns, related)
+    found = [_with_form(noise, form, x.size, cuts.size) for form in forms]
+    logs = np.concatenate([one.logs for one in found])
+    best = float(logs.max())
+    p = np.exp(logs - best)
     total = float(p.sum())
     p /= total
-    each_slope, each_variance = np.concatenate(slopes), np.concatenate(variances)
+    each_slope = np.concatenate([one.slopes for one in found])
     slope = float(p @ each_slope)
     apart = float(p @ (each_slope - slope) ** 2)
     # how far apart the candidates' standard errors are, as that of a variance on so
     # many degrees of freedom
+    each_variance = np.concatenate([one.variances for one in found])
     logarithm = np.log(np.maximum(each_variance, 1e-300))
     variance = float(np.exp(p @ logarithm))
-    dof = 2 / (float(p @ (logarithm - p @ logarithm) ** 2) + 2 / (k - 2))
-    level = float(p @ np.concatenate(levels))
+    dof = 2 / (float(p @ (logarithm - p @ logarithm) ** 2) + 2 / (x.size - 2))
+    level = float(p @ np.concatenate([one.levels for one in found]))
     scale = spread / half
     step, where, size = -np.inf, 0.0, 0.0
-    if jumps:
-        step_logs = np.concatenate([j[0] for j in jumps])
+    if cuts.size:
+        step_logs = np.concatenate([one.step_logs for one in found])
         sums = np.exp(step_logs - best).sum(axis=0)
         cut = int(np.argmax(sums))
         step = float(np.log(max(float(sums[cut]), 1e-300) / total))
         where = float(0.5 * (x[cuts[cut] - 1] + x[cuts[cut]]))
         row = int(np.argmax(step_logs[:, cut]))
-        size = float(np.concatenate([j[1] for j in jumps])[row, cut]) * spread
+        sizes = np.concatenate([one.step_sizes for one in found])
+        size = float(sizes[row, cut]) * spread
     return Judged(
         centre + spread * level - slope * scale * middle,
         slope * scale,
@@ -142,6 +106,55 @@ def judge(x: Array, y: Array, n: Array) -> Judged:
         step,
         where,
         size,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Candidates:
+    """One form beside the line, under each of the G noises: evidence, slope, level and
+    variance of the slope, (G,); evidence and size of a step at each of the C cuts,
+    (G, C)."""
+
+    logs: Array
+    slopes: Array
+    levels: Array
+    variances: Array
+    step_logs: Array
+    step_sizes: Array
+
+
+def _with_form(
+    noise: tuple[Array, Array, Array], form: tuple[int, ...], k: int, cuts: int
+) -> _Candidates:
+    """noise: of `_grams`. k: cells."""
+    gram, logdet, prior = noise
+    last = gram.shape[1] - 1
+    index = np.array([0, 1, *form])
+    ridge = np.diag([0.0, 0.0] + [1 / FORM_SIZE2] * len(form))
+    inverse = np.linalg.inv(gram[:, index[:, None], index[None, :]] + ridge)
+    right = gram[:, index, last]
+    beta = np.einsum("gij,gj->gi", inverse, right)
+    left2 = np.maximum(gram[:, last, last] - np.einsum("gi,gi->g", right, beta), 1e-12)
+    logs = (
+        prior
+        - 0.5 * logdet
+        + 0.5 * np.linalg.slogdet(inverse)[1]
+        - 0.5 * len(form) * np.log(FORM_SIZE2)
+        - 0.5 * (k - 2) * np.log(left2)
+    )
+    at = np.arange(5, 5 + cuts)
+    cross = gram[:, at[:, None], index[None, :]]
+    top = gram[:, at, last] - (cross @ beta[:, :, None])[:, :, 0]
+    own = gram[:, at, at] - ((cross @ inverse) * cross).sum(axis=2)
+    gain = STEP_SIZE2 * top**2 / (1 + STEP_SIZE2 * own)
+    explained = np.log(np.maximum(1 - gain / left2[:, None], 1e-12))
+    return _Candidates(
+        logs,
+        beta[:, 1] * np.sqrt(3),
+        beta[:, 0],
+        left2 / (k - 2) * inverse[:, 1, 1] * 3,
+        logs[:, None] - 0.5 * np.log1p(STEP_SIZE2 * own) - 0.5 * (k - 2) * explained,
+        STEP_SIZE2 * top / (1 + STEP_SIZE2 * own),
     )
 
 

@@ -22,8 +22,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from bench.geometry.columns import Array, Column, GeometryError, column
 from bench.geometry.lines_between import SAME_PLACE, lines_between
-from bench.geometry.reversal import Array, Column, GeometryError, column
 
 
 @dataclass(frozen=True, eq=False)
@@ -131,6 +131,7 @@ class RunnerFit:
     side_play: float | None
     relief: float
     whole: bool
+    full: frozenset[float]
     tightest: Fit
     tight: tuple[float, float] | None
     positions: tuple[Fit, ...]
@@ -226,6 +227,7 @@ def runner_fit(runners: Sequence[Widths], slots: Sequence[Widths]) -> RunnerFit:
         side_play=_largest([f.side_play for f in full]),
         relief=max(f.relief for f in fits),
         whole=whole,
+        full=frozenset(f.at for f in full),
         tightest=max(fits, key=_tightness),
         tight=(min(touched), max(touched)) if touched else None,
         positions=fits,

@@ -8,13 +8,12 @@ part in 2 million. Terms: ISO 12780-1 and ISO 230-1:2012, 3.4.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Literal
 
 import numpy as np
 
-from bench.geometry.contact import lower_hull, upper_hull
-from bench.geometry.reversal import (
+from bench.geometry.columns import (
     Array,
     Column,
     GeometryError,
@@ -23,6 +22,7 @@ from bench.geometry.reversal import (
     paired,
     standard_uncertainty,
 )
+from bench.geometry.contact import lower_hull, upper_hull
 
 
 @dataclass(frozen=True, eq=False)
@@ -142,24 +142,25 @@ def less_noise(
     x: Column,
     y: Column,
     noise: Column,
-    line: Literal["minimum-zone", "least-squares"] = "minimum-zone",
+    line: Callable[[Column, Column], Straightness] = minimum_zone,
 ) -> LessNoise:
     """Straightness of the form under a noisy profile, with an interval that serves a
     dead straight one too.
 
-    x, y: (n,). noise: as in `reversal.standard_uncertainty`. Noise widens: copies of
+    x, y: (n,). noise: as in `reversal.standard_uncertainty`. line: `minimum_zone` or
+    `least_squares`. Noise widens: copies of
     the profile with noise added once more tell by how much, and that is taken off in
     squares, T^2 = 2 z^2 - E[z*]^2: exact for a straight line, where z* is z sqrt(2),
     and z less its bias where form outweighs noise. The uncertainty is that of z carried
     through the squares. No published source: found by simulation.
     """
     xs, ys = paired(x, y)
-    found = minimum_zone(xs, ys) if line == "minimum-zone" else least_squares(xs, ys)
+    found = line(xs, ys)
     z, u = found.straightness, standard_uncertainty(found.sensitivity, noise)
     offsets = xs - xs.mean()
     copies = noisy_copies(ys - (found.intercept + found.slope * xs), noise)
     slopes = copies @ offsets / float(offsets @ offsets)
-    if line == "minimum-zone":
+    if line is minimum_zone:
         bound = 4.0 * np.ptp(copies, axis=1) / np.ptp(offsets)
         slopes = least_of_convex(
             lambda m: np.ptp(copies - m[:, None] * offsets, axis=1), -bound, bound

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bench.geometry.reversal import Column, GeometryError, column
+from bench.geometry.columns import Column, GeometryError, column
 
 
 @dataclass(frozen=True)

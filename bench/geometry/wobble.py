@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bench.geometry.reversal import Array, Column, GeometryError, column
+from bench.geometry.columns import Array, Column, GeometryError, column
 
 FULL_TURN = 2.0 * np.pi
 FEWEST_FOR_WARP = 5  # turns from which a second harmonic is fitted

@@ -51,46 +51,54 @@ def _words(one: Incident, data: dict[str, Any], units: System) -> tuple[str, str
             return "log", salvage_words(data)
         case "log-lacks":
             return "log", lacking_words(data)
-    about, code, values = _message(one.kind, name, data)
-    return about, text([StatusMessage(code, values)], units)
+    about, message = _message(one.kind, name, data)
+    return about, text([message], units)
 
 
-def _message(
-    kind: str, name: str, data: dict[str, Any]
-) -> tuple[str, str, dict[str, Any]]:
-    """What it is about, its code and the values of that."""
+def _message(kind: str, name: str, data: dict[str, Any]) -> tuple[str, StatusMessage]:
+    """What it is about, and the message of which its sentence is made."""
     match kind:
         case "unit":
             values = {"name": name, "before": data.get("from"), "unit": data.get("to")}
-            return name, "unit-switched", values
+            return name, StatusMessage("unit-switched", values)
         case "gear-event":
-            return "gear", "gear-event", gear_event_values(data)
+            return "gear", StatusMessage("gear-event", gear_event_values(data))
         case "held":
-            code = "travel-held" if name == "travel" else "reading-held"
-            return name, code, {"name": name, **_some(data, "value", "held")}
+            values = {"name": name, **_some(data, "value", "held")}
+            if name == "travel":
+                return name, StatusMessage("travel-held", values)
+            return name, StatusMessage("reading-held", values)
         case "learned":
             what = str(data.get("what", name))
             pairs = dict(data.get("values") or {}).items()
             kept = ", ".join(f"{key} {value}" for key, value in pairs)
-            code = "event-learned-values" if kept else "event-learned"
-            return what, code, {"what": what, "kept": kept}
+            if kept:
+                values = {"what": what, "kept": kept}
+                return what, StatusMessage("event-learned-values", values)
+            return what, StatusMessage("event-learned", {"what": what})
         case "leaf":
-            proved = data.get("outcome") == "proved"
-            code = "event-leaf-proved" if proved else "event-leaf-unproved"
             values = {"leaf": data.get("leaf_mm"), "seen": data.get("change_mm")}
-            return "indicator", code, values
+            if data.get("outcome") == "proved":
+                return "indicator", StatusMessage("event-leaf-proved", values)
+            return "indicator", StatusMessage("event-leaf-unproved", values)
         case "clock":
-            return "clock", "event-clock-set", {}
+            return "clock", StatusMessage("event-clock-set")
+    return "log", _log_message(kind, data)
+
+
+def _log_message(kind: str, data: dict[str, Any]) -> StatusMessage:
+    match kind:
         case "opened":
-            return "log", "event-opened", _some(data, "program")
+            return StatusMessage("event-opened", _some(data, "program"))
         case "unread":
-            return "log", "event-unread", {}
+            return StatusMessage("event-unread")
         case "imported":
-            return "log", "event-imported", _some(data, "taken", "known")
+            return StatusMessage("event-imported", _some(data, "taken", "known"))
         case "not-recorded":
-            return "log", "event-not-recorded", _some(data, "readings", "why")
+            values = _some(data, "readings", "why")
+            return StatusMessage("event-not-recorded", values)
         case _:
-            return "log", "event-refused", _some(data, "readings", "why")
+            return StatusMessage("event-refused", _some(data, "readings", "why"))
 
 
 def _some(data: dict[str, Any], *names: str) -> dict[str, Any]:

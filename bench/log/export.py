@@ -7,8 +7,10 @@ exactly.
 from __future__ import annotations
 
 import csv
+import io
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Generator, Sequence
+from pathlib import Path
 from typing import TextIO
 
 import msgspec
@@ -17,9 +19,11 @@ from bench.checks import find
 from bench.checks.model import Evidence, Trace
 from bench.checks.options import understood
 from bench.finding import Unread
-from bench.log.export_line import ExportLine
-from bench.log.findings import FindingRow, load_finding
+from bench.log.events import list_gear_events
+from bench.log.export_line import EventLine, ExportLine
+from bench.log.findings import FindingRow, each_finding, find_finding, load_finding
 from bench.log.moves import list_moves
+from bench.log.read_only import open_read
 from bench.log.rows import LogDamaged
 
 SWEEP_COLUMNS = ("sweep", "placement", "travel", "reading", "t", "seat", "hold")
@@ -30,6 +34,31 @@ _PLACEMENT, _TRAVEL, _READING = (
     ("reading", "width"),
 )
 _UNITS = {**dict.fromkeys((*_TRAVEL, *_READING), "_mm"), "t": "_s"}
+
+
+def exported(
+    path: Path, finding: str | None, unread: list[Unread]
+) -> Generator[str, None, None]:
+    """One finding's sweeps as CSV in the recorded shape, or every finding with its
+    evidence and then what happened to the gear, a JSON line each.
+
+    In pieces, and the log is not held between them: it may take as long as it takes.
+    unread: takes what could not be read.
+    """
+    with open_read(path) as db:
+        if finding is None:
+            for row in each_finding(db, unread):
+                yield json_line(db, row, unread)
+            for event in list_gear_events(db):
+                yield msgspec.json.encode(EventLine(event)).decode() + "\n"
+            return
+        evidence = find_finding(db, finding)[1]
+        columns = find(evidence.check).columns
+        swept = columns == ("sweep", "placement", "travel", "reading")
+        extra = ("t", "seat", "hold") if swept else ()
+        out = io.StringIO()
+        sweeps_csv(as_shown(evidence), out, (*columns, *extra))
+    yield out.getvalue()
 
 
 def json_line(db: sqlite3.Connection, row: FindingRow, unread: list[Unread]) -> str:

@@ -16,8 +16,9 @@ import msgspec
 
 from bench.checks.model import Evidence, Trace
 from bench.finding import Finding
-from bench.gear import LONGEST_NAME
+from bench.gear import LONGEST_NAME, MOST_LENGTHS
 from bench.log.moves import MoveRow
+from bench.protocol import texts_in
 from bench.upkeep.history import EVENTS
 
 _TRACE = frozenset(Trace.__struct_fields__)
@@ -129,6 +130,10 @@ def _evidence(given: Any) -> tuple[Evidence | None, list[str], str | None]:
     fields = {name for trace in given.get("traces", ()) for name in trace}
     unknown = [f"evidence.traces.{name}" for name in sorted(fields - _TRACE)]
     rest = msgspec.to_builtins(msgspec.structs.replace(evidence, traces=[]))
+    if (leaves := len(evidence.gear.leaves)) > MOST_LENGTHS:
+        return None, [], f"{leaves} leaves are no set; at most {MOST_LENGTHS} would do"
+    if (longest := max(map(len, texts_in(rest)))) > LONGEST_PORT:
+        return None, [], f"a text in it has {longest} characters"
     return evidence, [*unknown, *_unknown(given, rest, "evidence.")], None
 
 

@@ -5,10 +5,9 @@ Reads beside the writer. Every function blocks: call it off the event loop.
 
 from __future__ import annotations
 
-import io
 import math
 import sqlite3
-from collections.abc import Generator, Mapping
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -26,10 +25,7 @@ from bench.checks.model import (
 from bench.checks.shared.pooling import pool_of, seat_of, set_ups_of
 from bench.checks.shared.remarks import SQUARE_DOUBTED
 from bench.finding import Finding, Quantity, Unread
-from bench.log import export
 from bench.log.dates import in_time
-from bench.log.events import list_gear_events
-from bench.log.export_line import EventLine
 from bench.log.findings import FindingRow, each_finding, find_finding, list_findings
 from bench.log.gear_changes import SLED_AND_SAW, changed_since
 from bench.log.moves import list_moves
@@ -97,31 +93,6 @@ def show(path: Path, finding: str) -> LogOne:
 
 def _raw(part: msgspec.Struct) -> msgspec.Raw:
     return msgspec.Raw(msgspec.json.encode(part))
-
-
-def exported(
-    path: Path, finding: str | None, unread: list[Unread]
-) -> Generator[str, None, None]:
-    """One finding's sweeps as CSV in the recorded shape, or every finding with its
-    evidence and then what happened to the gear, a JSON line each.
-
-    In pieces, and the log is not held between them: it may take as long as it takes.
-    unread: takes what could not be read.
-    """
-    with open_read(path) as db:
-        if finding is None:
-            for row in each_finding(db, unread):
-                yield export.json_line(db, row, unread)
-            for event in list_gear_events(db):
-                yield msgspec.json.encode(EventLine(event)).decode() + "\n"
-            return
-        evidence = find_finding(db, finding)[1]
-        columns = find(evidence.check).columns
-        swept = columns == ("sweep", "placement", "travel", "reading")
-        extra = ("t", "seat", "hold") if swept else ()
-        out = io.StringIO()
-        export.sweeps_csv(export.as_shown(evidence), out, (*columns, *extra))
-    yield out.getvalue()
 
 
 def known(

@@ -20,7 +20,7 @@ from bench.log.read_only import open_read
 from bench.log.store import load_gear
 from bench.log.upkeep_history import load_history, today
 from bench.units import System
-from bench.upkeep.drift import drift_document, judged_series
+from bench.upkeep.drift import charted_series, drift_document
 from bench.upkeep.due import due_document
 
 
@@ -31,7 +31,7 @@ def report_parts(
     or saw as its latest result used it. now: s since the epoch. jigs: the sleds of the
     settings. Raises LogError."""
     history, _ = load_history(path, jigs)
-    judged = judged_series(history)
+    judged = charted_series(history)
     with open_read(path) as db:
         gear = _latest_gear(db)
         cuts = sled_forecasts(db, now=now, jigs=jigs, units=units)

@@ -36,7 +36,7 @@ from bench.upkeep.history import (
     FenceMove,
     GearEvent,
     History,
-    LeftOut,
+    Omission,
     Result,
     results_of,
     sound_climate,
@@ -170,14 +170,17 @@ def _first_check() -> str:
 
 
 def _results(
-    row: FindingRow, day: float, squares: dict[str, str | None], left_out: list[LeftOut]
+    row: FindingRow,
+    day: float,
+    squares: dict[str, str | None],
+    left_out: list[Omission],
 ) -> list[Result]:
     finding = row.finding
     if finding.doubts:
-        left_out.append(LeftOut(finding.id, finding.at, "doubt"))
+        left_out.append(Omission(finding.id, finding.at, "doubt"))
         return []
     if finding.climate is not None and sound_climate(finding.climate) is None:
-        left_out.append(LeftOut(finding.id, finding.at, "climate"))
+        left_out.append(Omission(finding.id, finding.at, "climate"))
     check = checks().get(finding.check)  # a later version's log may have others
     gear = {
         "square": squares.get(row.run),
@@ -193,13 +196,13 @@ def _results(
             turns_fence=check is not None and check.turns_fence,
         )
     except ValueError:
-        left_out.append(LeftOut(finding.id, finding.at, "value"))
+        left_out.append(Omission(finding.id, finding.at, "value"))
         return []
 
 
 def _placed(
     rows: Sequence[FindingRow],
-) -> tuple[list[tuple[FindingRow, float]], list[LeftOut]]:
+) -> tuple[list[tuple[FindingRow, float]], list[Omission]]:
     """Each result with its day, and those whose date cannot be: it may have been
     recorded while the clock was wrong. rows: in the order of recording."""
     now = time.time() / DAY_S
@@ -211,7 +214,7 @@ def _placed(
         wrong |= {sound[n] for n in astray}
     placed = [(row, days[n]) for n, row in enumerate(rows) if n not in wrong]
     left_out = [
-        LeftOut(rows[n].finding.id, rows[n].finding.at, "date") for n in sorted(wrong)
+        Omission(rows[n].finding.id, rows[n].finding.at, "date") for n in sorted(wrong)
     ]
     return placed, left_out
 

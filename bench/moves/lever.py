@@ -142,7 +142,7 @@ def _how(move: Move, jig: Jig, owns_leaves: bool) -> list[Remark]:
         return [Remark("move-no-leaves")]
     if not move.leaves:
         return [Remark("move-leaf-too-thick")]
-    many = len(move.leaves) > 1
+    many = len(move.leaves) - 1
     if leads_with_leaves(jig, move.way):
         held = Remark("move-stop-off-leaves", values={"many": many})
     else:

@@ -58,7 +58,7 @@ def decode_request(line: bytes) -> Request:
     """Raises WireError, also for a text that would not be one short line on whatever
     terminal it is shown."""
     request: Request = _decode(_request, line)
-    for text in _texts(msgspec.to_builtins(request, builtin_types=(bytes,))):
+    for text in texts_in(msgspec.to_builtins(request, builtin_types=(bytes,))):
         if len(text) > LONGEST_NAME or not text.isprintable():
             found = ascii(text[:LONGEST_NAME])
             raise WireError(
@@ -68,15 +68,15 @@ def decode_request(line: bytes) -> Request:
     return request
 
 
-def _texts(value: object) -> Iterator[str]:
+def texts_in(value: object) -> Iterator[str]:
     """Every text in it, keys too."""
     if isinstance(value, str):
         yield value
     elif isinstance(value, dict):
-        yield from _texts([*value.keys(), *value.values()])
+        yield from texts_in([*value.keys(), *value.values()])
     elif isinstance(value, list):
         for one in value:
-            yield from _texts(one)
+            yield from texts_in(one)
 
 
 def decode_notification(line: bytes) -> AnyNotification | None:

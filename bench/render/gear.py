@@ -31,6 +31,7 @@ def jig_texts(jig: Jig) -> dict[str, str | list[str]]:
         "pivot_to_stop",
         "screw_pitch",
         "widest_board",
+        "runner_length",
     ):
         value = getattr(jig, key)
         if value is not None:
@@ -39,12 +40,15 @@ def jig_texts(jig: Jig) -> dict[str, str | list[str]]:
 
 
 def saw_texts(saw: Saw) -> dict[str, str | list[str]]:
-    return {
+    texts: dict[str, str | list[str]] = {
         "rip_fence": saw.rip_fence,
         "parallel": _slope(saw.parallel, 150.0),
         "toe": _slope(saw.toe, 500.0),
         "wobble": _length(saw.wobble),
     }
+    if saw.end_float is not None:
+        texts["end_float"] = _length(saw.end_float)
+    return texts
 
 
 def square_texts(square: Square) -> dict[str, str | list[str]]:

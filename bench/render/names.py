@@ -62,6 +62,8 @@ PARTS = {
     "spacing": "the spacing as measured",
     "widths as read": "widths as read",
     "width repeatability": "widths that differ",
+    "carriage float": "where a slid indicator comes to rest",
+    "edge of the strip": "the strip's sawn edge",
     "length between widths": "the length between the widths",
     "play": "play in the slots",
     "between set-ups": "set-ups that differ",

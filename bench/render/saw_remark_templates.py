@@ -20,8 +20,8 @@ spots-near: Front and rear are only {apart:station} apart. Places nearer the rim
   blade body give a sharper answer.
 one-turn: With one turn of the blade its tilt is in the answer. Take four turns, evenly
   spread, or follow one spot.
-turns-once: Each of the {turns} turns of the blade had one pass. How they differ stands
-  for how passes differ.
+turns-once: Each of the {turns} turns had one pass. That hardly shows how passes
+  differ. Take three passes a turn.
 two-turns: Two turns of the blade leave its warp in the answer. Four, evenly spread,
   take most of it out.
 turns-uneven: The turns of the blade are not evenly spread. So its tilt does not cancel.
@@ -71,8 +71,8 @@ straightedge-unknown: One set-up shows the sled fence and the straightedge toget
   Roll it over to know, or say how straight it is.
 straightedge-bends-usual: A straightedge gives way under a hand that presses on it. Here
   that is some {bend:fine}, alike both times (common practice, no source). Push low at
-  the indicator's base. Make two passes pressed hard, or say how thick and how high the
-  straightedge is.
+  the indicator's base. Two passes pressed hard would show it. Or say how thick and how
+  high the straightedge is.
 straightedge-bends: Pressed sideways as a hand may, the straightedge gives way by
   {gives:fine}. Push low at the indicator's base.
 straightedge-pressed: Pressed hard, the straightedge gave way by {gives:fine}. A light
@@ -132,9 +132,9 @@ shift-free-and-leaned: Held freely, the sled may shift by {play:length}. Leaned 
 runner-usual: Twisted {at:station} from the runners' middle. Runners of {runner:station}
   are taken (common practice, no source). Say how long yours are. Read nearer than half
   of that, some twist is missed.
-place-usual: The twist's place is taken to be off by {off:station} either way, as by
-  eye. That is common practice, no source. Measure it and pencil it. Then say how far
-  it may be off.
+place-usual: The twist's place may be off by {off:station} either way. That is by eye
+  (common practice, no source). Measure it and pencil it. Then say how far it may be
+  off.
 twisted-near: Twisted {at:station} from the runners' middle. Read it at {better:station}
   or more. Nearer, leaning is mixed up with twist.
 plays-differ: Leaned, the sled showed {leaned:length} of play. Twisted, over the

@@ -21,6 +21,7 @@ SAW: Readers = {
     "parallel": Table.slope,
     "toe": Table.slope,
     "wobble": Table.length,
+    "end_float": Table.length,
 }
 JIG: Readers = {
     "saw": lambda table, key: table.text(key, "cabinet"),
@@ -35,6 +36,7 @@ JIG: Readers = {
     "mitre": one_of("point-away", "point-toward"),
     "mitre_pivot": one_of("point", "outer"),
     "hold": one_of("left", "right"),
+    "runner_length": Table.length,
 }
 SQUARE: Readers = {
     "arm": Table.length,

@@ -14,6 +14,7 @@ from typing import Any, Literal, NamedTuple
 
 import msgspec
 
+from bench.gear import MOST_LENGTHS
 from bench.settings.paths import SettingsError
 from bench.units import (
     System,
@@ -34,8 +35,6 @@ STEEPEST_RAD = 0.1
 LARGEST_FILE_BYTES = 1_000_000
 MOST_TILT_RAD = 0.5  # beyond it no plunger stands on a face
 LONGEST_MM = 10_000.0  # nothing on a table saw is longer
-# leaves of a set, marks along the travel: common practice has up to some 30
-MOST_LENGTHS = 200
 
 
 class Written(msgspec.Struct, frozen=True):

@@ -8,7 +8,7 @@ guarded rejection).
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from bench.finding import Settle, Verdict
 from bench.uncertainty.budget import Combined, Part, combine
@@ -27,6 +27,8 @@ EARLY = 0.995
 TWO_OF_THREE = 0.4307
 # pushes in a set-up that is made anew: fewer show no scatter
 FEWEST_ANEW = 2
+# the rows that a finer count of the indicator shrinks
+OF_COUNTS = ("resolution", "indicator over the span used")
 BETWEEN_SET_UPS = "between set-ups"  # the row of `components.between_set_ups`
 MOST_CHECKS = 20  # in the log, that are named; more speak for no sled as it is
 MOST_PUSHES = 12  # in one placement; beyond it another change is named
@@ -81,9 +83,15 @@ def agreement(
     return apart / both
 
 
-def _all(combined: Combined) -> list[Part]:
+def _scaled(combined: Combined, by: Mapping[str, float]) -> list[Part]:
+    """Its rows, those that are named in `by` times that."""
     return [
-        Part(row.part, row.type, row.standard_uncertainty, row.degrees_of_freedom)
+        Part(
+            row.part,
+            row.type,
+            row.standard_uncertainty * by.get(row.part, 1.0),
+            row.degrees_of_freedom,
+        )
         for row in combined.rows
     ]
 
@@ -91,7 +99,7 @@ def _all(combined: Combined) -> list[Part]:
 def _fixed(combined: Combined) -> list[Part]:
     """The rows that more sweeps do not shrink."""
     shrink = ("between sweeps", "within the sweep")
-    return [part for part in _all(combined) if part.name not in shrink]
+    return [part for part in _scaled(combined, {}) if part.name not in shrink]
 
 
 def decidable_tolerance(combined: Combined, confidence: float | None = None) -> float:
@@ -152,16 +160,8 @@ def _with_pushes(
     ]
     before = math.fsum(group.weight**2 for group in groups)
     after = before * (now / pushes) ** 2 + anew * (weight * each / pushes) ** 2
-    rows += [
-        Part(
-            row.part,
-            row.type,
-            row.standard_uncertainty * math.sqrt(after / before),
-            row.degrees_of_freedom,
-        )
-        for row in combined.rows
-        if row.part == BETWEEN_SET_UPS
-    ]
+    scaled = _scaled(combined, {BETWEEN_SET_UPS: math.sqrt(after / before)})
+    rows += [part for part in scaled if part.name == BETWEEN_SET_UPS]
     return rows
 
 
@@ -234,11 +234,7 @@ def settle(
         longer = _longer(combined, clear, length, longest, confidence)
         if longer is not None:
             return Settle(part=top, length=longer)
-    if (
-        count is not None
-        and clear > 0
-        and top in ("resolution", "indicator over the span used")
-    ):
+    if count is not None and clear > 0 and top in OF_COUNTS:
         finer = _finer(combined, clear, count, confidence)
         if finer is not None:
             return Settle(part=top, resolution=finer)
@@ -252,30 +248,12 @@ def _checks(combined: Combined, clear: float) -> int | None:
     rows = [row for row in combined.rows if row.part == BETWEEN_SET_UPS]
     if any(row.type != "B" for row in rows):
         return None
-    others = [part for part in _all(combined) if part.name != BETWEEN_SET_UPS]
     for checks in range(2, MOST_CHECKS + 1):
-        faded = [
-            Part(
-                row.part,
-                "A",
-                row.standard_uncertainty
-                * math.sqrt(SET_UP_WORTH / (SET_UP_WORTH + checks - 1)),
-            )
-            for row in rows
-        ]
-        if combine([*others, *faded]).expanded <= clear:
+        fades = math.sqrt(SET_UP_WORTH / (SET_UP_WORTH + checks - 1))
+        parts = _scaled(combined, {BETWEEN_SET_UPS: fades})
+        if combine(parts).expanded <= clear:
             return checks
     return None
-
-
-_PER_LENGTH = (
-    "between sweeps",
-    "within the sweep",
-    "resolution",
-    "indicator over the span used",
-    "closure",
-    "square",
-)
 
 
 def _longer(
@@ -285,16 +263,7 @@ def _longer(
     stay."""
     for step in range(1, 21):
         new = length + (longest - length) * step / 20
-        parts = [
-            Part(
-                row.part,
-                row.type,
-                row.standard_uncertainty
-                * (length / new if row.part in _PER_LENGTH[2:5] else 1.0),
-                row.degrees_of_freedom,
-            )
-            for row in combined.rows
-        ]
+        parts = _scaled(combined, dict.fromkeys((*OF_COUNTS, "closure"), length / new))
         if combine(parts, confidence).expanded <= clear:
             return new
     return None
@@ -304,20 +273,7 @@ def _finer(
     combined: Combined, clear: float, count: float, confidence: float
 ) -> float | None:
     for divide in (2, 5, 10, 20, 50, 100):
-        parts = [
-            Part(
-                row.part,
-                row.type,
-                row.standard_uncertainty
-                / (
-                    divide
-                    if row.part in ("resolution", "indicator over the span used")
-                    else 1
-                ),
-                row.degrees_of_freedom,
-            )
-            for row in combined.rows
-        ]
+        parts = _scaled(combined, dict.fromkeys(OF_COUNTS, 1 / divide))
         if combine(parts, confidence).expanded <= clear:
             return count / divide
     return None

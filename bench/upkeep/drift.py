@@ -14,7 +14,7 @@ import msgspec
 
 from bench.upkeep.dates import date_of, time_of
 from bench.upkeep.history import History, Result
-from bench.upkeep.judge import Judged, Period, judge
+from bench.upkeep.judge import ChartedResult, Period, judge
 from bench.upkeep.scatter import Scatter
 from bench.upkeep.season import MATTERS, Correction, Season, correction, fit
 from bench.upkeep.series import Baseline, Key, baselines, by_series
@@ -23,7 +23,7 @@ from bench.upkeep.shape import best_shape
 SQUARE = "square"  # the quantity that is the square's own error
 
 
-class SeriesJudged(msgspec.Struct, frozen=True):
+class ChartedSeries(msgspec.Struct, frozen=True):
     """One series with its periods, oldest first; the last may have no results yet."""
 
     key: Key
@@ -46,7 +46,7 @@ class SeriesJudged(msgspec.Struct, frozen=True):
         return self.last.trailing_alarms > 0
 
 
-def judged_series(history: History) -> list[SeriesJudged]:
+def charted_series(history: History) -> list[ChartedSeries]:
     """Every series of the log, by its first result."""
     groups = by_series(history.results)
     set_ups = {
@@ -62,7 +62,7 @@ def _judged(
     results: Sequence[Result],
     history: History,
     set_ups: dict[Key, list[Scatter]],
-) -> SeriesJudged:
+) -> ChartedSeries:
     set_up = _set_up(key, set_ups)
     tolerance = results[-1].tolerance
 
@@ -77,7 +77,7 @@ def _judged(
     )
     season, periods = judged(parts)
     taken_out = correction(season, tolerance)
-    return SeriesJudged(key, tuple(periods), season, taken_out, tuple(results))
+    return ChartedSeries(key, tuple(periods), season, taken_out, tuple(results))
 
 
 def _periods(
@@ -149,7 +149,7 @@ def drift_document(
     *,
     jig: str | None = None,
     check: str | None = None,
-    judged: Sequence[SeriesJudged] | None = None,
+    judged: Sequence[ChartedSeries] | None = None,
 ) -> dict[str, Any]:
     """What `sweepgauge drift --json` prints; jig, check: only those series; judged:
     its series, where they are known already.
@@ -164,7 +164,7 @@ def drift_document(
     return {
         "series": [
             _series(one, date_of(next_check(one, rate).day))
-            for one in judged or judged_series(history)
+            for one in judged or charted_series(history)
             if jig in (None, one.key.jig) and check in (None, one.key.check)
         ],
         "left_out": left_out_rows(history),
@@ -178,7 +178,7 @@ def left_out_rows(history: History) -> list[dict[str, str]]:
     ]
 
 
-def _series(one: SeriesJudged, look_again: str) -> dict[str, Any]:
+def _series(one: ChartedSeries, look_again: str) -> dict[str, Any]:
     key = one.key
     return {
         "check": key.check,
@@ -199,7 +199,7 @@ def _series(one: SeriesJudged, look_again: str) -> dict[str, Any]:
     }
 
 
-def _season(one: SeriesJudged) -> dict[str, Any] | None:
+def _season(one: ChartedSeries) -> dict[str, Any] | None:
     """low, high: where it stands in the driest and in the wettest air seen."""
     season = one.season
     if season is None:
@@ -227,7 +227,7 @@ def _season(one: SeriesJudged) -> dict[str, Any] | None:
     }
 
 
-def swing(one: SeriesJudged, level: float) -> tuple[float, float]:
+def swing(one: ChartedSeries, level: float) -> tuple[float, float]:
     """Where a level without the season's part stands in the driest and wettest air."""
     season = one.season
     if season is None or not season.kept:
@@ -259,7 +259,7 @@ def _period(period: Period) -> dict[str, Any]:
     }
 
 
-def _result(one: Judged) -> dict[str, Any]:
+def _result(one: ChartedResult) -> dict[str, Any]:
     climate = one.result.climate
     return {
         "id": one.result.finding,

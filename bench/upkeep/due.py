@@ -14,7 +14,7 @@ from typing import Any, Literal
 import msgspec
 
 from bench.upkeep.dates import date_of
-from bench.upkeep.drift import SQUARE, SeriesJudged, judged_series, swing
+from bench.upkeep.drift import SQUARE, ChartedSeries, charted_series, swing
 from bench.upkeep.history import History
 from bench.upkeep.moisture import moisture
 from bench.upkeep.quick import TURNED_OVER, why_whole
@@ -60,7 +60,7 @@ def self_moves(history: History) -> float:
     return (USUAL_MOVES * USUAL_YEARS + moved) / (USUAL_YEARS + years)
 
 
-def next_check(one: SeriesJudged, moves_a_year: float) -> NextCheck:
+def next_check(one: ChartedSeries, moves_a_year: float) -> NextCheck:
     """moves_a_year: see `self_moves`."""
     period = one.last
     if not period.results:
@@ -80,7 +80,7 @@ def next_check(one: SeriesJudged, moves_a_year: float) -> NextCheck:
     return NextCheck(last.result.day + days, why)
 
 
-def _within(one: SeriesJudged, moves_a_year: float, days: float) -> tuple[float, Why]:
+def _within(one: ChartedSeries, moves_a_year: float, days: float) -> tuple[float, Why]:
     """The latest day until which the chance stays below CHANCE, a week at least, and
     what brings it on."""
     ahead = SOONEST
@@ -97,7 +97,7 @@ def _within(one: SeriesJudged, moves_a_year: float, days: float) -> tuple[float,
 
 
 def chance_of_out(
-    one: SeriesJudged, moves_a_year: float, ahead: float, *, season: bool = True
+    one: ChartedSeries, moves_a_year: float, ahead: float, *, season: bool = True
 ) -> float:
     """That it stands outside its tolerance so many days after its last result. From
     its level, how well that is known, trend, season and what moves by itself."""
@@ -120,7 +120,7 @@ def chance_of_out(
     return 1 - (1 - out) * math.exp(-moves_a_year * ahead / YEAR_DAYS * jumped)
 
 
-def _level(one: SeriesJudged, ahead: float) -> tuple[float, float]:
+def _level(one: ChartedSeries, ahead: float) -> tuple[float, float]:
     """Level without the season's part so many days after the last result, and its
     standard uncertainty."""
     period = one.last
@@ -150,7 +150,7 @@ def _outside(level: float, spread: float, tolerance: float) -> float:
 
 
 def due_document(
-    history: History, *, at: float, judged: Sequence[SeriesJudged] | None = None
+    history: History, *, at: float, judged: Sequence[ChartedSeries] | None = None
 ) -> dict[str, Any]:
     """What `sweepgauge due --json` prints. at: the day in question; judged: the series
     of the history, where they are known already.
@@ -166,7 +166,7 @@ def due_document(
     rate = self_moves(history)
     rows = [
         _row(one, history, rate, at)
-        for one in _latest(judged or judged_series(history))
+        for one in _latest(judged or charted_series(history))
     ]
     checked = {one.jig for one in history.results if one.turns_fence}
     rows += [
@@ -179,10 +179,10 @@ def due_document(
     return {"at": date_of(at), "due": rows}
 
 
-def _latest(judged: Sequence[SeriesJudged]) -> list[SeriesJudged]:
+def _latest(judged: Sequence[ChartedSeries]) -> list[ChartedSeries]:
     """Of each check, sled and saw the series with the latest result. A board that
     judges a fence which the square judges too is not due by itself."""
-    newest: dict[tuple[str, str | None, str | None], SeriesJudged] = {}
+    newest: dict[tuple[str, str | None, str | None], ChartedSeries] = {}
     for one in judged:
         if one.key.quantity == SQUARE or one.tolerance is None:
             continue
@@ -204,7 +204,9 @@ def _latest(judged: Sequence[SeriesJudged]) -> list[SeriesJudged]:
     ]
 
 
-def _row(one: SeriesJudged, history: History, rate: float, at: float) -> dict[str, Any]:
+def _row(
+    one: ChartedSeries, history: History, rate: float, at: float
+) -> dict[str, Any]:
     coming = next_check(one, rate)
     if _air_changed(one, history, at):
         coming = NextCheck(min(coming.day, at), "season")
@@ -232,7 +234,7 @@ def _row(one: SeriesJudged, history: History, rate: float, at: float) -> dict[st
     }
 
 
-def _air_changed(one: SeriesJudged, history: History, at: float) -> bool:
+def _air_changed(one: ChartedSeries, history: History, at: float) -> bool:
     """Whether the wood has taken up or lost so much that the last result no longer
     speaks for it."""
     if one.key.jig is None or history.climate is None:

@@ -93,7 +93,7 @@ class GearEvent(msgspec.Struct, frozen=True):
     note: str = ""
 
 
-class LeftOut(msgspec.Struct, frozen=True):
+class Omission(msgspec.Struct, frozen=True):
     finding: str
     at: str
     why: WhyLeftOut
@@ -106,7 +106,7 @@ class History(msgspec.Struct, frozen=True):
     results: tuple[Result, ...] = ()
     moves: tuple[FenceMove, ...] = ()
     events: tuple[GearEvent, ...] = ()
-    left_out: tuple[LeftOut, ...] = ()
+    left_out: tuple[Omission, ...] = ()
     climate: tuple[float, Climate] | None = None
     jigs: tuple[str, ...] = ()
     first_check: str = ""  # what a sled without a result of its fence is due for

@@ -30,7 +30,7 @@ AHEAD = 0.5  # of the span looked back on: no day farther ahead is named
 Alarm = Literal["step", "creep"]
 
 
-class Judged(msgspec.Struct, frozen=True):
+class ChartedResult(msgspec.Struct, frozen=True):
     """z: the deviation as a normal score. ewma: the weighted mean of the scores, and
     the limit beyond which it alarms. None: the first of a period."""
 
@@ -60,7 +60,7 @@ class Period(msgspec.Struct, frozen=True):
     have to make to alarm."""
 
     baseline: Baseline
-    results: tuple[Judged, ...]
+    results: tuple[ChartedResult, ...]
     mean: float | None = None
     mean_sigma: float = 0.0
     sigma: float | None = None
@@ -117,7 +117,7 @@ def judge(
     """elsewhere: scatter of the same series' other periods. set_up: scatter of the
     square's error."""
     reference, seen = _Reference(), Residuals()
-    judged: list[Judged] = []
+    judged: list[ChartedResult] = []
     scores: list[float] = []
     weighted = budget = 0.0
     sigma2 = freedom = 0.0
@@ -129,7 +129,7 @@ def judge(
         )
         wet = moisture(one.climate)
         alarm: Alarm | None = None
-        row = Judged(one, value)
+        row = ChartedResult(one, value)
         if reference.n and sigma2 > 0:
             spread = sigma2 * (factor + 1 / reference.weight) + correction.variance(
                 one, reference.moisture
@@ -141,7 +141,7 @@ def judge(
             limit = charts.LIMIT * charts.ewma_sigma(len(scores))
             alarm = _alarm(z, weighted, limit, [*judged, row])
             runs = tuple(charts.runs(scores))
-            row = Judged(one, value, z, weighted, limit, alarm, runs)
+            row = ChartedResult(one, value, z, weighted, limit, alarm, runs)
         judged.append(row)
         if alarm is None:
             reference.add(value, 1 / factor, wet)
@@ -168,14 +168,14 @@ def _factor(one: Result) -> float:
 
 
 def _alarm(
-    z: float, weighted: float, limit: float, judged: Sequence[Judged]
+    z: float, weighted: float, limit: float, judged: Sequence[ChartedResult]
 ) -> Alarm | None:
     if abs(z) > charts.THREE_SIGMA:
         return "creep" if _is_line(judged) else "step"
     return "creep" if abs(weighted) > limit else None
 
 
-def _is_line(judged: Sequence[Judged]) -> bool:
+def _is_line(judged: Sequence[ChartedResult]) -> bool:
     if len(judged) < FEWEST_TO_TELL_SHAPES:
         return False
     found = shapes([j.result.day for j in judged], [j.corrected for j in judged])
@@ -186,7 +186,7 @@ def _is_line(judged: Sequence[Judged]) -> bool:
     )
 
 
-def trend(judged: Sequence[Judged], sigma: float) -> Trend | None:
+def trend(judged: Sequence[ChartedResult], sigma: float) -> Trend | None:
     """Least squares over the days; None where there are too few results, all on one
     day, or where one step says it better (AICc)."""
     n = len(judged)
@@ -209,7 +209,9 @@ def trend(judged: Sequence[Judged], sigma: float) -> Trend | None:
     return Trend(line.slope, expanded, standard, significant, leaves)
 
 
-def _leaves(judged: Sequence[Judged], slope: float, expanded: float) -> float | None:
+def _leaves(
+    judged: Sequence[ChartedResult], slope: float, expanded: float
+) -> float | None:
     """The first day on which the tolerance may be left, by the steepest slope of the
     interval and less the last result's own uncertainty; None where it lies farther
     ahead than half the span looked back on."""

@@ -22,7 +22,7 @@ TURNED_OVER = "turned-over"
 WhyWhole = Literal["never-whole", "square-old", "indicator-changed", "moved"]
 
 
-class Inherited(msgspec.Struct, frozen=True):
+class SquareError(msgspec.Struct, frozen=True):
     """The square's error, rad: mean of `count` whole checks, standard uncertainty and
     degrees of freedom of that mean. finding, day: the last whole check of the sled."""
 
@@ -79,7 +79,7 @@ def why_whole(
 
 def inherited(
     history: History, *, jig: str | None, saw: str | None
-) -> Inherited | None:
+) -> SquareError | None:
     """What a quick check of this sled takes from the log; None where no whole check
     measured its square. The square is measured on whatever sled."""
     whole = whole_checks(history, jig, saw)
@@ -105,7 +105,7 @@ def inherited(
     squares = math.fsum((value - mean) ** 2 for value in values)
     weight = 4.0  # degrees of freedom granted to the budget, as the charts grant it
     variance = (squares + weight * budget**2) / (n - 1 + weight)
-    return Inherited(
+    return SquareError(
         error=mean,
         standard=math.sqrt(variance / n),
         freedom=n - 1 + weight,

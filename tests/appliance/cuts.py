@@ -1,18 +1,41 @@
-"""The switch flipped at drawn moments of a check: what the daemon had acknowledged must be in the log afterwards."""
+"""The power gone at drawn moments of a check: what the daemon had acknowledged must be in the log afterwards.
+
+Either the machine is killed and booted again, or it is stopped for a moment and its disk copied, which is what a cut just
+then would leave. The copies cost no boot: their file system is recovered by this machine's kernel, and this machine's
+daemon goes on with the log. It needs root and loop devices.
+"""
 
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import json
 import random
+import shutil
+import subprocess
 import sys
-import time
+import tempfile
 from collections import Counter
+from collections.abc import AsyncIterator
+from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any, NamedTuple
 
 from guest import Rig, tell
 
-from bench.protocol import AnyNotification, Concluded, Done, Moved, PassNotice, PromptChanged
+from bench.demo.operator import Operator, connect, virtual_bench
+from bench.demo.truth import JOB
+from bench.protocol import (
+    AnyNotification,
+    Begin,
+    Concluded,
+    Done,
+    GetStatus,
+    Moved,
+    PassNotice,
+    PromptChanged,
+    StatusReply,
+)
 from bench.protocol.async_client import AsyncClient
 
 # what a cut waits for, its share of the cuts, and how long after it the power goes at the latest, s
@@ -23,6 +46,9 @@ MOMENTS = {
     "while a move is noted": (2, 0.1),
 }
 MOST_PASSES = 4  # of the check that are let go by before the power goes
+IN_FLIGHT_S = 0.3  # in which what was told before the cut comes here
+GO_ON_EACH = 4  # of the copies in which a check is open
+PATH = "/var/lib/sweepgauge/sweepgauge.db"
 MOVED = 1  # the request's number, by which its answer is known
 
 
@@ -51,14 +77,14 @@ def drawn(count: int, seed: int) -> list[Cut]:
     return [Cut(one, draw.randint(0, MOST_PASSES), draw.uniform(0, MOMENTS[one][1])) for one in moments]
 
 
+@dataclass
 class Told:
     """What the daemon has told as being on the disk: ids of passes, findings, and findings whose move is noted."""
 
-    def __init__(self) -> None:
-        self.passes: set[str] = set()
-        self.findings: set[str] = set()
-        self.moves: set[str] = set()
-        self.moving = ""  # the finding of whose move the note was asked for
+    passes: set[str] = field(default_factory=set)
+    findings: set[str] = field(default_factory=set)
+    moves: set[str] = field(default_factory=set)
+    moving: str = ""  # the finding of whose move the note was asked for
 
     def hear(self, message: AnyNotification) -> None:
         if isinstance(message, PassNotice) and message.state in ("kept", "back"):
@@ -122,25 +148,27 @@ def _spread(values: list[float]) -> list[float]:
 
 
 async def _cut(rig: Rig, cut: Cut, told: Told) -> str:
-    """Go on with the check, or begin one, until the power goes. Where it went in fact: a check that has no such moment
-    any more is cut at its result."""
+    """Go on with the check, or begin one, until the power goes. Gives the moment."""
     async with rig.client() as path:
         observer = await AsyncClient.connect(path)
         work = asyncio.create_task(rig.check(path))
-        where = await _until(rig, cut, observer, told)
-        due = time.monotonic() + cut.delay
-        while (left := due - time.monotonic()) > 0 and where == cut.moment:
-            await _hear(observer, told, left)
+        where = await _moment(cut, observer, told)
         await asyncio.to_thread(rig.machine.cut_power)
         work.cancel()
         await asyncio.gather(work, return_exceptions=True)
-        while not observer.inbox.empty():  # what had come when the power went
-            if (message := observer.inbox.get_nowait()) is not None:
-                told.hear(message)
+        await _hear(observer, told, IN_FLIGHT_S)
     return where
 
 
-async def _until(rig: Rig, cut: Cut, observer: AsyncClient, told: Told) -> str:
+async def _moment(cut: Cut, observer: AsyncClient, told: Told) -> str:
+    """Returns at the moment, and says which it was: a check that has no such moment any more is cut at its result."""
+    where = await _until(cut, observer, told)
+    if where == cut.moment:
+        await _hear(observer, told, cut.delay)
+    return where
+
+
+async def _until(cut: Cut, observer: AsyncClient, told: Told) -> str:
     passes = 0
     while (message := await observer.inbox.get()) is not None:
         told.hear(message)
@@ -157,12 +185,102 @@ async def _until(rig: Rig, cut: Cut, observer: AsyncClient, told: Told) -> str:
 
 
 async def _hear(observer: AsyncClient, told: Told, seconds: float) -> None:
+    with contextlib.suppress(TimeoutError):
+        async with asyncio.timeout(seconds):
+            while (message := await observer.inbox.get()) is not None:
+                told.hear(message)
+
+
+# ---- copies of the disk --------------------------------------------------------------
+
+
+async def disk_copies(rig: Rig, count: int, seed: int) -> bool:
+    """Cuts of which only a copy of the disk is looked into, several in one check; with some of them it is gone on."""
+    told, at, lost, opened, sound = Told(), Counter[str](), [], [], True
+    with tempfile.TemporaryDirectory(prefix="sweepgauge-cuts-") as folder:
+        async for copy in _copies(rig, drawn(count, seed), Path(folder), told, at):
+            log = await asyncio.to_thread(_rows, copy)
+            lost += told.lost(log)
+            sound &= log["sound"]
+            opened += [copy] if "open" in log["checks"] else []
+        ends = [await _go_on(copy, seed) for copy in opened[::GO_ON_EACH]]
+    untold, worst = sum(not said for said, _ in ends), max((off for _, off in ends), default=0.0)
+    return all(
+        [
+            tell(f"told as saved and lost in {count} copies of the disk", lost, [], not lost),
+            tell("logs sound in all of them", sound, True, sound),
+            tell("copies by moment", at, None, None),
+            tell("told as saved before the last copy", _counts(told), None, None),
+            tell(
+                f"of {len(ends)} cut checks gone on with, not spoken of at the start", untold, 0, not untold
+            ),
+            tell("error over give or take of their results, largest", round(worst, 2), 1.5, worst < 1.5),
+        ]
+    )
+
+
+async def _copies(
+    rig: Rig, cuts: list[Cut], folder: Path, told: Told, at: Counter[str]
+) -> AsyncIterator[Path]:
+    """Folders with the log as a cut left it; told: what had been told until then."""
+    async with rig.client() as path:
+        observer, work = await AsyncClient.connect(path), None
+        for number, cut in enumerate(cuts):
+            work = work or asyncio.create_task(rig.check(path))
+            where = await _moment(cut, observer, told)
+            at[where] += 1
+            with rig.machine.stopped():
+                await _hear(observer, told, IN_FLIGHT_S)
+                disk = folder / f"{number}.qcow2"
+                await asyncio.to_thread(shutil.copy, rig.machine.disk, disk)
+            await asyncio.to_thread(_log_of, disk, folder / str(number))
+            yield folder / str(number)
+            if told.moving or where == "at the result":
+                await work
+                work, told.moving = None, ""
+        if work is not None:
+            await work
+
+
+def _log_of(disk: Path, folder: Path) -> None:
+    """The log of a disk, after its file system was recovered."""
+    raw = disk.with_suffix(".raw")
+    folder.mkdir()
+    subprocess.run(["qemu-img", "convert", "-O", "raw", str(disk), str(raw)], check=True)
+    mount = folder.with_suffix(".mount")
+    mount.mkdir()
+    subprocess.run(["mount", "-o", "loop", str(raw), str(mount)], check=True)
     try:
-        message = await asyncio.wait_for(observer.inbox.get(), seconds)
-    except TimeoutError:
-        return
-    if message is not None:
-        told.hear(message)
+        for file in (mount / "var/lib/sweepgauge").iterdir():
+            if file.suffix != ".lock":
+                shutil.copy(file, folder / file.name.replace("sweepgauge.db", "log.db"))
+    finally:
+        subprocess.run(["umount", str(mount)], check=True)
+    raw.unlink()
+    disk.unlink()
+
+
+async def _go_on(copy: Path, seed: int) -> tuple[bool, float]:
+    """Whether the next start speaks of the check, and its result's error over its give or take."""
+    async with virtual_bench(seed, folder=copy) as (saw, hands, _, folder, _daemon):
+        client = await connect(folder)
+        client.send(GetStatus())
+        while not isinstance(message := await client.inbox.get(), StatusReply):
+            assert message is not None
+        finding = await Operator(client, hands, lambda words: None).take(Begin(JOB))
+        client.close()
+        fence, truth = finding.quantities[0], saw.truth()["rotation"]
+        told = any("goes on" in note for note in message.notes)
+        return told, abs(fence.value - truth) / fence.uncertainty
+
+
+def _rows(folder: Path) -> dict[str, Any]:
+    """What is in the log of that folder, of which nothing is changed."""
+    with tempfile.TemporaryDirectory(prefix="sweepgauge-log-") as scratch:
+        shutil.copytree(folder, scratch, dirs_exist_ok=True)
+        query = [sys.executable, "-c", LOG.replace(PATH, f"{scratch}/log.db")]
+        found: dict[str, Any] = json.loads(subprocess.run(query, capture_output=True, check=True).stdout)
+    return found
 
 
 async def _log(rig: Rig) -> dict[str, Any]:

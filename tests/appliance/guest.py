@@ -8,14 +8,14 @@ import json
 import tempfile
 from collections.abc import AsyncIterator, Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from machine import Machine
 
 from bench.demo.operator import Operator
 from bench.demo.truth import JOB
 from bench.finding import Finding
-from bench.protocol import Begin, PassNotice
+from bench.protocol import Begin, PassNotice, Watch
 from bench.protocol.async_client import AsyncClient
 from bench.settings.edit import whole_file
 from hw.virtual.hands import Hands
@@ -26,6 +26,7 @@ GAUGE, TRAVEL, CALIPER = "GAUGE01", "TRAVEL01", "CALIPER01"
 NAMES = {"indicator": GAUGE, "travel": TRAVEL, "caliper": CALIPER}
 BY_ID = "/dev/serial/by-id/usb-QEMU_QEMU_USB_SERIAL_{}-if00-port0"
 SOCKET = "/run/sweepgauge/socket"
+T = TypeVar("T")
 RATE = 100.0  # readings a second of each instrument
 
 
@@ -119,4 +120,23 @@ async def until_pass(observer: AsyncClient, state: str) -> str:
     while (message := await observer.inbox.get()) is not None:
         if isinstance(message, PassNotice) and message.state == state:
             return message.sweep
+    raise RuntimeError("the daemon went away")
+
+
+@contextlib.asynccontextmanager
+async def watching(path: Path) -> AsyncIterator[AsyncClient]:
+    client = await AsyncClient.connect(path)
+    client.send(Watch())
+    try:
+        yield client
+    finally:
+        client.close()
+
+
+async def hear(client: AsyncClient, kind: type[T], wanted: Callable[[T], bool], seconds: float = 120) -> T:
+    """The next message of that kind that is wanted; TimeoutError after so long."""
+    async with asyncio.timeout(seconds):
+        while (message := await client.inbox.get()) is not None:
+            if isinstance(message, kind) and wanted(message):
+                return message
     raise RuntimeError("the daemon went away")

@@ -13,25 +13,24 @@ import re
 import shutil
 import subprocess
 import tempfile
-from collections.abc import AsyncIterator, Callable, Iterator, Sequence
-from contextlib import asynccontextmanager
+from collections.abc import Awaitable, Callable, Iterator, Sequence
 from functools import partial
 from itertools import pairwise
 from pathlib import Path
 from statistics import median
-from typing import Any, NamedTuple, TypeVar
+from typing import Any, NamedTuple
 
 import msgspec
 from clocked_words import CLOCK, DATA, GAUGES, MS, REQ, Gauge, Step, words_of
-from guest import Rig, tell
+from guest import Rig, hear, tell, watching
 
 from bench.daemon.tones import strokes
 from bench.demo.truth import JOB
-from bench.protocol import Abandon, Begin, Notice, PromptChanged, Readings, Rejected, Tone, Watch
+from bench.protocol import Abandon, Begin, Notice, PromptChanged, Readings, Rejected, Tone
 from bench.protocol.async_client import AsyncClient
 from hw.panel import HIGH_HZ
 
-T = TypeVar("T")
+Part = Callable[["Pins", AsyncClient], Awaitable[bool]]
 Change = tuple[int, str]  # ns, level
 
 # A Pi 5's label and revision code (the Pi's documentation, revision codes), where another chip has the first number
@@ -102,13 +101,15 @@ async def pins(rig: Rig, wheels: Path) -> bool:
         await rig.answers()
     await _load(rig, kernel, wheels)
     here, good = Pins(rig), True
-    parts = [(gauge.format, gauge, partial(clocked_gauge, gauge)) for gauge in reversed(GAUGES)]
+    parts: list[tuple[str, Gauge | None, Part]] = [
+        (gauge.format, gauge, partial(clocked_gauge, gauge)) for gauge in reversed(GAUGES)
+    ]
     parts += [("encoder", None, encoder), ("panel", None, panel)]
     for name, gauge, part in parts:
         try:
             if gauge is not None:
                 await _wire(rig, gauge)
-            async with rig.client() as path, _watching(path) as client:
+            async with rig.client() as path, watching(path) as client:
                 good &= await part(here, client)
         except Exception as error:
             good &= tell(f"pins: {name}", f"{type(error).__name__}: {error}", None, False)
@@ -153,26 +154,7 @@ async def _wire(rig: Rig, gauge: Gauge) -> None:
 LIBRARY = "sudo /opt/sweepgauge/bin/pip install -q --no-index --find-links pins 'lgpio>=0.2.2'"
 
 
-# ---- what is heard -------------------------------------------------------------------
-
-
-@asynccontextmanager
-async def _watching(path: Path) -> AsyncIterator[AsyncClient]:
-    client = await AsyncClient.connect(path)
-    client.send(Watch())
-    try:
-        yield client
-    finally:
-        client.close()
-
-
-async def _hear(client: AsyncClient, kind: type[T], wanted: Callable[[T], bool], seconds: float = 120) -> T:
-    """The next message of that kind that is wanted; TimeoutError after so long."""
-    async with asyncio.timeout(seconds):
-        while (message := await client.inbox.get()) is not None:
-            if isinstance(message, kind) and wanted(message):
-                return message
-    raise RuntimeError("the daemon went away")
+# ---- what is heard ------------------------------------------------------------------
 
 
 def _heard(client: AsyncClient) -> Iterator[msgspec.Struct]:
@@ -267,7 +249,7 @@ async def panel(pins: Pins, client: AsyncClient) -> bool:
     """
     await pins.forget_driven()
     client.send(Begin(JOB))
-    first = await _hear(client, PromptChanged, lambda m: m.ask is not None and m.ask.enter)
+    first = await hear(client, PromptChanged, lambda m: m.ask is not None and m.ask.enter)
     bounces = [(1, True), (1, False), (2, True), (0.5, False)]
     short = [*bounces, (150, True), *[(length, not closed) for length, closed in bounces]]
     held = [*bounces, (1500, True), *[(length, not closed) for length, closed in bounces]]
@@ -276,7 +258,9 @@ async def panel(pins: Pins, client: AsyncClient) -> bool:
     )
     steps = sorted(presses + words_of(GAUGES[0], [123] * 150), key=lambda step: step[0])
     played = asyncio.create_task(pins.play(steps))
-    heard, tones = [first.ask.phase], 0
+    assert first.ask is not None
+    heard: list[str] = [first.ask.phase]
+    tones = 0
     while not played.done():
         with contextlib.suppress(TimeoutError):
             message = await asyncio.wait_for(client.inbox.get(), 1.0)
@@ -286,7 +270,7 @@ async def panel(pins: Pins, client: AsyncClient) -> bool:
                 heard.append("undo")
             tones += isinstance(message, Tone) and message.name == "ready"
     client.send(Abandon())
-    await _hear(client, PromptChanged, lambda m: m.run is None)
+    await hear(client, PromptChanged, lambda m: m.run is None)
     lamp, buzzer = await pins.driven(LAMP), await pins.driven(BUZZER)
     return all(
         [

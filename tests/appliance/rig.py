@@ -2,7 +2,7 @@
 
 As root, with qemu-system-x86, qemu-utils, debootstrap and openssh-client, from the project's folder:
 
-    .venv/bin/python tests/appliance/rig.py IMAGES WHEELS [bookworm|trixie] [--cuts 30] [--only NAME]...
+    .venv/bin/python tests/appliance/rig.py IMAGES WHEELS [bookworm|trixie] [--copies 30] [--cuts 30] [--only NAME]...
 
 IMAGES: a folder that keeps the images. WHEELS: made by `pip wheel -w WHEELS .` with the Python of that suite (3.11 for
 bookworm, 3.13 for trixie). Prints one JSON line {test, figure, limit, pass} a matter; exit 1 when one fails. What can
@@ -19,20 +19,23 @@ import sys
 import time
 from collections.abc import Awaitable, Callable, Sequence
 from pathlib import Path
+from statistics import median
 
 from clocks import blank_clock, clock_jumps
-from cuts import power_cuts
-from guest import GAUGE, TRAVEL, Rig, pass_running, rig, tell, until_pass
+from cuts import disk_copies, power_cuts
+from guest import GAUGE, TRAVEL, Rig, hear, pass_running, rig, tell, until_pass, watching
 from image import image
 from machine import Machine
 from played_pins import pins
+
+from bench.protocol import InstrumentState, Readings
 
 INSTALL = (
     "sudo python3 -m venv --system-site-packages /opt/sweepgauge && "
     "sudo /opt/sweepgauge/bin/pip install -q --no-index --find-links wheels sweepgauge && "
     "sudo /opt/sweepgauge/bin/sweepgauge service install --yes"
 )
-REST_S = 960.0
+REPLUGS = 20
 SECTOR = 512  # bytes, in /sys/block/*/stat (the kernel's Documentation/block/stat)
 
 
@@ -41,14 +44,19 @@ SECTOR = 512  # bytes, in /sys/block/*/stat (the kernel's Documentation/block/st
 
 async def installs(rig: Rig, wheels: Path) -> bool:
     """README's two lines on a blank image, then a new login without any setting."""
+    switched_on = time.monotonic()
     booted = await rig.start()
     await asyncio.to_thread(rig.machine.send, wheels, "wheels")
     began = time.monotonic()
     await rig.shell(INSTALL)
     minutes = (time.monotonic() - began) / 60
-    await rig.answers()
-    again = await rig.shell("sudo /opt/sweepgauge/bin/sweepgauge service install --yes")
     await rig.wire()
+    async with rig.client() as path:
+        work = asyncio.create_task(rig.check(path))
+        await until_pass(await pass_running(path), "kept")
+        in_all, busy = (time.monotonic() - switched_on) / 60, rig.machine.busy_s() / 60
+        await work
+    again = await rig.shell("sudo /opt/sweepgauge/bin/sweepgauge service install --yes")
     seen = (await asyncio.to_thread(rig.machine.call, "sweepgauge status --json", check=False)).returncode
     faults = await _faults(rig)
     exposure = await rig.shell("systemd-analyze security sweepgauge --no-pager | tail -1")
@@ -57,6 +65,8 @@ async def installs(rig: Rig, wheels: Path) -> bool:
         [
             tell("first boot, s", round(booted, 1), None, None),
             tell("install, minutes", round(minutes, 2), None, None),
+            tell("from a blank image to a measured sweep, minutes", round(in_all, 1), None, None),
+            tell("of which this host's processors were busy, minutes", round(busy, 1), None, None),
             tell(
                 "install run again changes nothing",
                 again.strip().splitlines()[-2:],
@@ -108,12 +118,12 @@ async def _written(rig: Rig) -> tuple[int, int]:
 _PID = "$(systemctl show -p MainPID --value sweepgauge)"
 
 
-async def at_rest(rig: Rig) -> bool:
+async def at_rest(rig: Rig, rest: float) -> bool:
     """Some minutes with nobody at it, reckoned to a day: a quarter of an hour's climate is among them."""
     await rig.shell("sync")
     before, busy = await _written(rig), await _cpu(rig)
     began = time.monotonic()
-    await asyncio.sleep(REST_S)
+    await asyncio.sleep(rest)
     await rig.shell("sync")
     seconds = time.monotonic() - began
     per_day = 86400 / seconds / 2**20
@@ -163,6 +173,31 @@ async def cables(rig: Rig) -> bool:
                 bool(refused),
             ),
             tell("swapped cables: error over give or take", round(part, 2), 1.0, part <= 1.0),
+        ]
+    )
+
+
+async def replugs(rig: Rig) -> bool:
+    """Pulled and put back behind the same name: how soon it is heard again, and that nothing is started anew for it."""
+    waits = []
+    async with rig.client() as path, watching(path) as client:
+        for _ in range(REPLUGS):
+            await asyncio.to_thread(rig.machine.unplug, GAUGE)
+            await hear(client, InstrumentState, lambda one: one.name == "indicator" and one.state != "open")
+            await asyncio.to_thread(rig.machine.plug, GAUGE)
+            began = time.monotonic()
+            await hear(client, Readings, lambda one: one.instrument == "indicator")
+            waits.append(round(time.monotonic() - began, 1))
+    restarts = int(await rig.shell("systemctl show -p NRestarts --value sweepgauge"))
+    return all(
+        [
+            tell(
+                f"heard again after a pull, s, median and worst of {REPLUGS}",
+                [median(waits), max(waits)],
+                None,
+                None,
+            ),
+            tell("restarts meanwhile", restarts, 0, restarts == 0),
         ]
     )
 
@@ -226,12 +261,14 @@ async def run(arguments: argparse.Namespace) -> bool:
 
     tests: dict[str, Callable[[Rig], Awaitable[bool]]] = {
         "whole_check": whole_check,
+        "disk_copies": lambda rig: disk_copies(rig, arguments.copies, arguments.seed),
         "power_cuts": lambda rig: power_cuts(rig, arguments.cuts, arguments.seed),
         "cables": cables,
+        "replugs": replugs,
         "life": life,
         "blank_clock": blank_clock,
         "clock_jumps": clock_jumps,
-        "at_rest": at_rest,
+        "at_rest": lambda rig: at_rest(rig, arguments.rest),
         "pins": lambda rig: pins(rig, arguments.wheels),
     }
     good = True
@@ -262,6 +299,8 @@ def main(argv: Sequence[str]) -> int:
     parser.add_argument("images", type=Path)
     parser.add_argument("wheels", type=Path)
     parser.add_argument("suite", nargs="?", default="bookworm")
+    parser.add_argument("--rest", type=float, default=960.0, help="seconds to be at rest")
+    parser.add_argument("--copies", type=int, default=30)
     parser.add_argument("--cuts", type=int, default=30)
     parser.add_argument("--seed", type=int, default=3)
     parser.add_argument("--cores", type=int, default=1)

@@ -111,7 +111,7 @@ def test_the_example_of_the_developers_page() -> None:
     (example,) = (text for text in re.findall(r"```python\n(.*?)```", page, re.DOTALL) if "FORMAT = " in text)
     names: dict[str, Any] = {"__name__": "hw.formats.example"}
     exec(compile(example, "DEVELOPERS.md", "exec"), names)
-    read, refused = names["make"]({}).feed(b"#0030D4\r\n#0030D\r\n")
+    read, refused = names["make"]({"at_open": False}).feed(b"#0030D4\r\n#0030D\r\n")
     assert read.value == 12.5 and refused.fault == "not # and six hexadecimal digits"
 
 

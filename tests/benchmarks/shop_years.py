@@ -23,7 +23,7 @@ from itertools import pairwise
 import msgspec
 
 from bench.finding import Climate
-from bench.upkeep.drift import SeriesJudged, judged_series, swing
+from bench.upkeep.drift import ChartedSeries, charted_series, swing
 from bench.upkeep.due import next_check, self_moves
 from bench.upkeep.history import FenceMove, GearEvent, History, Result
 from bench.upkeep.moisture import equilibrium_moisture
@@ -193,8 +193,8 @@ class DueDates(Keeper):
     def due(self) -> float:
         return next_check(self.series(), self_moves(self.history)).day
 
-    def series(self) -> SeriesJudged:
-        return next(one for one in judged_series(self.history) if one.key.quantity == "fence")
+    def series(self) -> ChartedSeries:
+        return next(one for one in charted_series(self.history) if one.key.quantity == "fence")
 
     def check(self, day: int, kind: str) -> float:
         value, error = self.measured(day, kind)
@@ -261,11 +261,11 @@ class DueDates(Keeper):
             self.told.minutes += MINUTES["event"]
         self.next = max(self.due(), START + day + 1)
 
-    def is_false(self, found: SeriesJudged, day: int) -> bool:
+    def is_false(self, found: ChartedSeries, day: int) -> bool:
         before = [self.trues[one.result.finding] for one in found.last.results if one.alarm is None]
         return bool(before) and abs(self.true(day) - statistics.fmean(before)) < FALSE
 
-    def should_be_set(self, found: SeriesJudged, value: float) -> bool:
+    def should_be_set(self, found: ChartedSeries, value: float) -> bool:
         """What drift says of the months to come: a trend, or a season that swings out."""
         trend = found.last.trend
         if (
@@ -281,7 +281,7 @@ class DueDates(Keeper):
         low, high = (300 * end for end in swing(found, found.last.mean))
         return max(abs(low), abs(high)) > TOLERANCE > abs(high - low) / 2 + abs(low + high) / 4
 
-    def move(self, day: int, found: SeriesJudged) -> None:
+    def move(self, day: int, found: ChartedSeries) -> None:
         aim = 0.0
         if found.season is not None and found.season.kept:  # set between dry and wet
             last = found.last.results[-1]

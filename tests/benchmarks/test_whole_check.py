@@ -23,7 +23,8 @@ def lines(script: str, *args: str) -> list[dict]:
 @pytest.mark.ci
 def test_whole_checks_in_small() -> None:
     (row,) = lines("whole_check.py", "--saws", "16", "--count", "0.001")
-    assert row["u95_median_mm_per_300"] <= 0.011
+    # of that, 0.009 were set-ups known to be alike; no log tells it here
+    assert row["u95_median_mm_per_300"] <= 0.0135
     assert row["held_fence"] >= 0.8  # 16 saws: fewer than 13 of them once in 5,000 where 95 % hold
     assert (row["wrong_verdicts"], row["wrong_way"]) == (0, 0)
 
@@ -60,15 +61,16 @@ def test_every_slip_in_small() -> None:
 @pytest.mark.parametrize(
     ("more", "widest"),
     [
-        (("--count", "0.001"), 0.010),
+        (("--count", "0.001"), 0.013),
         # a coarse instrument as the guide has it: its stand shifted from push to push, and half a count of error
-        (("--count", "0.01", "--shift-stand", "--scale-error", "0.5"), 0.012),
+        (("--count", "0.01", "--shift-stand", "--scale-error", "0.5"), 0.015),
     ],
 )
 def test_a_thousand_whole_checks(more: tuple[str, ...], widest: float) -> None:
     (row,) = lines("whole_check.py", "--saws", "1000", *more)
     assert row["u95_mean_mm_per_300"] <= widest
-    assert 0.93 <= row["held_fence"] <= 0.98
+    # above 0.98: what set-ups may differ by is presumed, and here they do not
+    assert row["held_fence"] >= 0.93
     assert row["wrong_way"] == 0
 
 
@@ -89,9 +91,9 @@ def test_disturbed_fences_in_small() -> None:
 @pytest.mark.timeout(3600)
 def test_disturbed_fences() -> None:
     # nothing but a remark can help where no log tells how set-ups differ, or where nothing was declared
-    untold = ("set-ups differ 15", "set-ups differ 30", "plunger off the arm's plane")
+    beyond = ("set-ups differ 45", "stand along a hollow arm 20, long waves, counts of 0.005")
     for name, row in by_class("--cases", "300").items():
-        least = 0.70 if name in untold else 0.85 if "3 in the log" in name else 0.90
-        assert row["held"] >= least, row
-        assert row["width"] <= 2.4, row  # coarse counts on a bowed arm; all others below 2
+        # 300 cases of 0.90 show less than 0.86 once in a hundred times
+        assert row["held"] >= (0.70 if name in beyond else 0.86), row
+        assert row["width"] <= (2.4 if "arm" in name or "0.01" in name else 2.1), row
         assert row.get("curvature_held", 1.0) >= 0.90, row

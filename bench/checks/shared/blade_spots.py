@@ -10,22 +10,21 @@ from __future__ import annotations
 
 import math
 import statistics
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 import msgspec
 
 from bench.checks.model import Evidence, EvidenceError, Trace
-from bench.checks.options import number
+from bench.checks.options import given_number, number
 from bench.checks.shared.counts import count_of
-from bench.finding import Remark, Settle
+from bench.finding import Remark
 
 if TYPE_CHECKING:
-    from bench.uncertainty import Combined, Group, Part
+    from bench.uncertainty import Group, Part
 
 TOUCHES = 3  # at an end that is visited once
 VISITS = 2  # an end, from which their scatter speaks for the float
-MOST_TOUCHES = 12  # an end; beyond it another change is named
 # mm, half-width of the arbor's float along its axis; common practice, no source
 END_FLOAT = 0.005
 # mm, half-width by which a carriage in its slot comes to rest elsewhere each time;
@@ -127,13 +126,16 @@ def spot_rows(
     remarks: list[Remark] = []
     if not read.slid_anew:
         remarks = _stated(evidence)
-        for name, option, usual in (
-            ("carriage float", "carriage_float", CARRIAGE_FLOAT),
-            ("arbor end float", "end_float", END_FLOAT),
-        ):
-            # either end of the spot's way is read with a float of its own
-            both = math.sqrt(2) * number(evidence.options, option, usual)
-            rows.append(rectangular(name, both / length))
+        carriage = number(evidence.options, "carriage_float", CARRIAGE_FLOAT)
+        arbor = end_float(evidence)
+        # either end of the spot's way is read with a float of its own
+        each = math.sqrt(2) / length
+        rows.append(rectangular("carriage float", each * carriage))
+        rows.append(
+            rectangular(
+                "arbor end float", each * (END_FLOAT if arbor is None else arbor)
+            )
+        )
     if rounded:
         each = read.count / 2 / math.sqrt(3)
         rows.append(Part("resolution", "B", each * math.sqrt(2) / length))
@@ -179,30 +181,17 @@ def _groups(
     ]
 
 
+def end_float(evidence: Evidence) -> float | None:
+    """mm either way: as given for this check, else as the saw's description has it."""
+    saw = evidence.gear.saw
+    given = given_number(evidence.options, "end_float")
+    return saw.end_float if given is None and saw is not None else given
+
+
 def _stated(evidence: Evidence) -> list[Remark]:
     remarks = [Remark("spots-not-by-turns", severity="warning")]
     if evidence.options.get("carriage_float") is None:
         remarks.append(Remark("carriage-float-usual", values={"float": CARRIAGE_FLOAT}))
-    if evidence.options.get("end_float") is None:
+    if end_float(evidence) is None:
         remarks.append(Remark("end-float-usual", values={"float": END_FLOAT}))
     return remarks
-
-
-def more_touches(
-    rows: Sequence[Part], combined: Combined, clear: float, touches: int
-) -> Settle:
-    """Touches in all with which it would be told at the confidence of a later look;
-    else the row it hangs on."""
-    from bench.uncertainty import LATER, Part, combine
-
-    fixed = [row for row in rows if row.name != "touches"]
-    ones = [row for row in rows if row.name == "touches"]
-    if ones and combine(fixed, LATER).expanded < clear:
-        u = ones[0].standard_uncertainty
-        for each in range(touches + 1, MOST_TOUCHES + 1):
-            more = Part("touches", "A", u * math.sqrt(touches / each), 2.0 * (each - 1))
-            if combine([*fixed, more], LATER).expanded <= clear:
-                return Settle(part="touches", sweeps=2 * each)
-    if fixed and combine(fixed, LATER).expanded >= clear:
-        return Settle(part=max(fixed, key=lambda row: row.standard_uncertainty).name)
-    return Settle(part=combined.rows[0].part)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Literal
 
 from bench.checks.model import Evidence
 from bench.checks.shared.edge_bending import Bending
-from bench.checks.shared.face_profile import SINGLE, Face, differs
+from bench.checks.shared.face_profile import SINGLE, Face, pass_scatter
 from bench.finding import Contact, Remark
 
 if TYPE_CHECKING:
@@ -75,7 +75,7 @@ def contacts(
         pushed = (start + stop) / 2
         plain = contact_line(face.x, sign * face.f, start, stop, pushed, fence=side)
         edge = max(abs(plain.edge[1] - plain.edge[0]), LEAST_BOARD)
-        differ = differs(face, sign * plain.sensitivity, SINGLE * 2**0.5 / edge)
+        of_passes = pass_scatter(face, sign * plain.sensitivity, SINGLE * 2**0.5 / edge)
         found = contact_line(
             face.x,
             sign * face.f,
@@ -87,7 +87,7 @@ def contacts(
             noise=face.covariance,
         )
         rotation = float(found.rotation)
-        scatter = differ.rows(float(found.standard_uncertainty or 0.0))
+        scatter = of_passes.rows(float(found.standard_uncertainty or 0.0))
         rows = [
             (
                 None

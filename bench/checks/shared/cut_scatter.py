@@ -11,6 +11,7 @@ import msgspec
 
 from bench.checks.model import Evidence
 from bench.checks.options import given_number
+from bench.checks.shared.remarks import wall_of
 from bench.finding import Remark
 
 if TYPE_CHECKING:
@@ -53,7 +54,7 @@ def cut_scatter(evidence: Evidence) -> CutScatter:
     """
     from bench.uncertainty.budget import SEAT
 
-    known, held = evidence.known, bool(evidence.options.get("hold"))
+    known, held = evidence.known, wall_of(evidence) is not None
     given = given_number(evidence.options, "cut_scatter")
     if given is not None:
         return CutScatter(given, None, "given")

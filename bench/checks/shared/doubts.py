@@ -14,7 +14,7 @@ from itertools import pairwise
 from bench.checks.model import Check, Evidence, Step, Trace
 from bench.checks.shared.counts import as_shown
 from bench.checks.shared.slips import BETTER, denied_sides
-from bench.checks.shared.stretch import travel_span
+from bench.checks.shared.stretch import reach, travel_span
 from bench.finding import Doubt
 
 LIVES = 2.0  # counts that a number moves by and that no flicker between two makes
@@ -116,9 +116,9 @@ def _of_passes(evidence: Evidence, name: str, step: Step) -> list[Doubt]:
     if (back := _backward(traces, pushes)) is not None:
         grows = -1.0 if evidence.gear.travel.grows == "away" else 1.0
         found.append(Doubt("backward", name, back.sweep, {"grows": grows}))
-    reach = max((_reach(t) for t in pushes), default=SHORTEST)
-    if reach < SHORTEST:
-        values = {"length": reach, "better": BETTER}
+    longest = max((reach(t) for t in pushes), default=SHORTEST)
+    if longest < SHORTEST:
+        values = {"length": longest, "better": BETTER}
         found.append(Doubt("short", name, values=values))
     steepest = max((abs(_slope(t)) for t in pushes), default=0.0)
     if steepest > STEEPEST:
@@ -170,7 +170,7 @@ def _not_followed(
     trace: Trace, first: int, last: int, count: float
 ) -> tuple[float, float] | None:
     low, high, apart = _beside(trace, first, last)
-    if apart is None or high - low < PART * _reach(trace):
+    if apart is None or high - low < PART * reach(trace):
         return None
     slope, _, rate = apart
     spans = _span(r for k, r in enumerate(trace.reading) if not first <= k <= last)
@@ -183,7 +183,7 @@ def _in_the_air(
     trace: Trace, first: int, last: int, count: float
 ) -> tuple[float, float] | None:
     low, high, apart = _beside(trace, first, last)
-    if apart is None or last - first < 2 or high - low < IN_AIR * _reach(trace):
+    if apart is None or last - first < 2 or high - low < IN_AIR * reach(trace):
         return None
     slope, level, _ = apart
     off = trace.reading[first] - level - slope * (low + high) / 2
@@ -234,8 +234,8 @@ def _backward(traces: Sequence[Trace], pushes: Sequence[Trace]) -> Trace | None:
     """A whole draw back before the first push: was it one?"""
     if not traces or traces[0].push or len(traces[0].travel) < 2:
         return None
-    longest = max((_reach(t) for t in pushes), default=0.0)
-    return traces[0] if _reach(traces[0]) >= WHOLE * longest else None
+    longest = max((reach(t) for t in pushes), default=0.0)
+    return traces[0] if reach(traces[0]) >= WHOLE * longest else None
 
 
 def _frozen_spots(evidence: Evidence, names: Sequence[str]) -> list[Doubt]:
@@ -283,12 +283,8 @@ def _of_grids(evidence: Evidence, swept: Sequence[str]) -> list[Doubt]:
         raw = _count(evidence.shown)
         found += _of_grid(None, raw, declared, len(evidence.shown) // MANY * MANY)
     if declared is None and seen and max(seen.values()) > 10 * min(seen.values()):
-        found.append(
-            Doubt(
-                "unlike",
-                values={"counts": list(seen.values()), "set_ups": list(seen)},
-            )
-        )
+        counts, names = list(seen.values()), list(seen)
+        found.append(Doubt("unlike", values={"counts": counts, "set_ups": names}))
     return found
 
 
@@ -332,11 +328,6 @@ def _changes(traces: Sequence[Trace]) -> int:
 def _span(values: Iterable[float]) -> float:
     listed = list(values)
     return max(listed) - min(listed) if listed else 0.0
-
-
-def _reach(trace: Trace) -> float:
-    low, high = travel_span(trace.travel)
-    return high - low
 
 
 def _slope(trace: Trace) -> float:

@@ -18,6 +18,7 @@ from bench.finding import Remark
 
 if TYPE_CHECKING:
     from bench.geometry.cells import Array
+    from bench.geometry.columns import Column
     from bench.geometry.straightness import Straightness
     from bench.uncertainty import Part
 
@@ -46,7 +47,7 @@ class Bending(msgspec.Struct, frozen=True):
         share = abs(float(sensitivity @ self.profile))
         return Part("straightedge that bends", "B", share)
 
-    def row_of(self, face: Face, fit: Callable[[Array, Array], Straightness]) -> Part:
+    def row_of(self, face: Face, fit: Callable[[Column, Column], Straightness]) -> Part:
         """Of a straightness, which is no linear number of the heights: what bending
         either way does to it."""
         from bench.uncertainty import rectangular
@@ -152,25 +153,25 @@ BENDING_OPTIONS = (
     length(
         "straightedge_thick",
         "How thick the straightedge is, across the sled fence",
-        *(0.5, 200.0),
+        (0.5, 200.0),
         needs="straightedge_high",
     ),
     length(
         "straightedge_high",
         "How high it stands above the sled's base",
-        *(0.5, 500.0),
+        (0.5, 500.0),
         needs="straightedge_thick",
     ),
     length(
         "straightedge_span",
         "How far apart the blocks stand; else a pass's length",
-        *(50.0, 5000.0),
+        (50.0, 5000.0),
         needs="straightedge_thick",
     ),
     choice(
         "straightedge_of",
         "What the straightedge is made of",
-        *MODULUS,
+        tuple(MODULUS),
         needs="straightedge_thick",
     ),
 )

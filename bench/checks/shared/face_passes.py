@@ -196,7 +196,8 @@ def averaged(x: Array, r: Array, grid: Array) -> Array:
 def _compare_pulls(groups: Sequence[Sequence[Trace]], remarks: list[Remark]) -> None:
     import numpy as np
 
-    from bench.geometry.reversal import GeometryError, common_grid
+    from bench.geometry.columns import GeometryError
+    from bench.geometry.reversal import common_grid
 
     for group in groups:
         pulls = [t for t in group if not t.push]

@@ -68,7 +68,7 @@ class Face(msgspec.Struct):
         return math.fsum(w * w / len(sweeps) for w, sweeps in pairs)
 
 
-class Differs(msgspec.Struct):
+class PassScatter(msgspec.Struct):
     """What sweeps that differ do to one number: its rows. wider: how many times its
     standard uncertainty is that which the noise of neighbouring places alone would
     give."""
@@ -108,7 +108,7 @@ def face_of(
     whose passes were pressed hard as it lay. Raises EvidenceError."""
     import numpy as np
 
-    from bench.geometry.reversal import GeometryError
+    from bench.geometry.columns import GeometryError
 
     there = any(t.placement == pressed for t in traces)
     names = [*placements, pressed] if there else list(placements)
@@ -162,7 +162,7 @@ def averaged_away(face: Face) -> Array:
     return np.asarray(np.interp(face.x, places, bend))
 
 
-def differs(face: Face, sensitivity: Array, single: float = SINGLE) -> Differs:
+def pass_scatter(face: Face, sensitivity: Array, single: float = SINGLE) -> PassScatter:
     """The rule for several sweeps, on one number that is `sensitivity` times the
     heights of the face.
 
@@ -186,7 +186,7 @@ def differs(face: Face, sensitivity: Array, single: float = SINGLE) -> Differs:
     ]
     between = between_sweeps(groups, None, None, single)
     total = between.part.standard_uncertainty**2
-    return Differs(
+    return PassScatter(
         between, groups, math.sqrt(total / variance) if variance > 0.0 else 1.0
     )
 

@@ -4,13 +4,13 @@ verdicts, and what is said of them. Lengths in mm, angles in rad."""
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 import msgspec
 
-from bench.checks.model import Evidence
-from bench.checks.options import given_number, number
+from bench.checks.model import Evidence, EvidenceGear
+from bench.checks.options import OptionValue, given_number
 from bench.checks.shared.counts import count_of
 from bench.checks.shared.results import combined, quantity
 from bench.finding import Quantity, Remark, Verdict
@@ -23,6 +23,14 @@ if TYPE_CHECKING:
     from bench.uncertainty import Combined, Part
 
 
+def runner_length(
+    options: Mapping[str, OptionValue], gear: EvidenceGear
+) -> float | None:
+    """mm: as given for this check, else as the sled's description has it."""
+    given = given_number(options, "runner_length")
+    return gear.jig.runner_length if given is None and gear.jig is not None else given
+
+
 class PlayFindings:
     """What is concluded so far. readings: all of them, mm."""
 
@@ -31,6 +39,9 @@ class PlayFindings:
         self.quantities: list[Quantity] = []
         self.budgets: list[Combined] = []
         self.remarks: list[Remark] = []
+        said = runner_length(self.options, evidence.gear)
+        self.runner = USUAL_RUNNER if said is None else said
+        self.runner_said = said is not None
         self._count = count_of(evidence.gear.indicator, readings)
 
     @property
@@ -66,8 +77,7 @@ class PlayFindings:
         if name == "side-play":
             found = self._judged(quantity(name, play.value, budget, unit="mm"))
         else:
-            runner = number(self.options, "runner_length", USUAL_RUNNER)
-            found = quantity(name, play.value, budget, over=runner)
+            found = quantity(name, play.value, budget, over=self.runner)
         self.quantities.append(found)
         self.budgets.append(budget)
 

@@ -3,14 +3,17 @@ and the finding that holds them."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import math
+from collections.abc import Callable, Iterable, Sequence
 from typing import TYPE_CHECKING, Any, Literal
 
 from bench.checks.model import Evidence
-from bench.finding import Finding, Quantity
+from bench.finding import Finding, Quantity, Settle
 
 if TYPE_CHECKING:
     from bench.uncertainty import Combined, Part
+
+MOST_READINGS = 12  # at a place; beyond it another change is named
 
 
 def combined(evidence: Evidence, rows: Iterable[Part | None]) -> Combined:
@@ -62,3 +65,32 @@ def finding(
         budget=budget.rows,
         **more,
     )
+
+
+def more_readings(
+    rows: Sequence[Part],
+    budget: Combined,
+    clear: float,
+    now: int,
+    places: int,
+    freedom: Callable[[int], float],
+) -> Settle:
+    """Readings in all with which a later look would tell a value that stands `clear` of
+    its limit; else the row it hangs on.
+
+    now: readings at each of so many places. freedom: degrees of freedom of the row
+    "touches" with so many readings at each.
+    """
+    from bench.uncertainty import LATER, Part, combine
+
+    fixed = combine([row for row in rows if row.name != "touches"], LATER)
+    if fixed.rows and fixed.expanded >= clear:
+        return Settle(part=fixed.rows[0].part)
+    for touches in (row for row in rows if row.name == "touches"):
+        for each in range(now + 1, MOST_READINGS + 1):
+            u = touches.standard_uncertainty * math.sqrt(now / each)
+            more = Part("touches", "A", u, freedom(each))
+            others = [row for row in rows if row is not touches]
+            if combine([*others, more], LATER).expanded <= clear:
+                return Settle(part="touches", sweeps=places * each)
+    return Settle(part=budget.rows[0].part)

@@ -68,7 +68,7 @@ def plays(
     def bottom(m: Array) -> Array:
         return np.asarray(np.max(lower - m[..., None] * place, axis=-1))
 
-    from bench.geometry.reversal import least_of_convex
+    from bench.geometry.columns import least_of_convex
 
     # beyond this slope the outermost walls leave less room than a level line has
     steep = (_spread(upper) + _spread(lower)) / reach

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from statistics import fmean, pvariance
 from typing import TYPE_CHECKING
 
 import msgspec
@@ -39,7 +40,7 @@ HELD = (
 )
 
 
-class Measured(msgspec.Struct, frozen=True):
+class RunnersAndSlots(msgspec.Struct, frozen=True):
     """One or two runners and their slots, left first. runner_length: mm, of the
     longest.
 
@@ -76,7 +77,7 @@ def by_name(traces: Sequence[Trace]) -> dict[str, tuple[list[float], list[float]
     return read
 
 
-def measured(traces: Sequence[Trace], caliper: Caliper) -> Measured:
+def runners_and_slots(traces: Sequence[Trace], caliper: Caliper) -> RunnersAndSlots:
     """Raises EvidenceError where something is missing, GeometryError where widths
     cannot be."""
     import numpy as np
@@ -104,18 +105,23 @@ def measured(traces: Sequence[Trace], caliper: Caliper) -> Measured:
                     f"with two runners {name} is wanted too, centre to centre; or give"
                     " one runner and its slot"
                 )
-    averaged = {name: _averaged(*columns) for name, columns in read.items()}
-    runners = [Widths(*averaged[f"runner-{s}"]) for s in sides]
-    slots = [Widths(*averaged[f"slot-{s}"]) for s in sides]
+    at = {name: _at_stations(*columns) for name, columns in read.items()}
+    # several widths at one station count as their mean
+    means = {
+        name: (list(found), [fmean(widths) for widths in found.values()])
+        for name, found in at.items()
+    }
+    runners = [Widths(*means[f"runner-{s}"]) for s in sides]
+    slots = [Widths(*means[f"slot-{s}"]) for s in sides]
     if len(sides) == 2:
-        middle = float(np.mean(averaged["runner-spacing"][1]))
+        middle = fmean(means["runner-spacing"][1])
         for name, bodies in (("runner-spacing", runners), ("slot-spacing", slots)):
-            places, apart = averaged[name]
+            places, apart = means[name]
             bodies[1] = bodies[1].shifted(places, [a - middle for a in apart])
     used = [f"{what}-{s}" for what in ("slot", "runner") for s in sides]
-    reading, dof = _reading_noise([read[name] for name in used], caliper)
+    reading, dof = _reading_noise([at[name] for name in used], caliper)
     limit = caliper.max_error / math.sqrt(3.0)
-    return Measured(
+    return RunnersAndSlots(
         runners,
         slots,
         sides,
@@ -127,33 +133,25 @@ def measured(traces: Sequence[Trace], caliper: Caliper) -> Measured:
     )
 
 
-def _averaged(
+def _at_stations(
     stations: Sequence[float], widths: Sequence[float]
-) -> tuple[list[float], list[float]]:
-    """Several widths at one station count as their mean."""
+) -> dict[float, list[float]]:
+    """The widths at each station, in the order of the stations."""
     at: dict[float, list[float]] = {}
-    for station, width in zip(stations, widths, strict=True):
+    for station, width in sorted(zip(stations, widths, strict=True)):
         at.setdefault(round(station, 6), []).append(width)
-    places = sorted(at)
-    return places, [math.fsum(at[s]) / len(at[s]) for s in places]
+    return at
 
 
 def _reading_noise(
-    columns: Sequence[tuple[list[float], list[float]]], caliper: Caliper
+    columns: Sequence[dict[float, list[float]]], caliper: Caliper
 ) -> tuple[float, float | None]:
     """Of one station's width: the count, and how it is felt, from repeats where there
     are enough of them."""
-    squares, freedom, stations, readings = 0.0, 0, 0, 0
-    for places, widths in columns:
-        at: dict[float, list[float]] = {}
-        for place, width in zip(places, widths, strict=True):
-            at.setdefault(round(place, 6), []).append(width)
-        for found in at.values():
-            mean = math.fsum(found) / len(found)
-            squares += math.fsum((w - mean) ** 2 for w in found)
-            freedom += len(found) - 1
-        stations += len(at)
-        readings += len(widths)
+    stations = [widths for column in columns for widths in column.values()]
+    readings = sum(len(widths) for widths in stations)
+    squares = math.fsum(pvariance(widths) * len(widths) for widths in stations)
+    freedom = readings - len(stations)
     count = caliper.resolution / math.sqrt(12.0)
     felt = HELD * caliper.max_error / math.sqrt(3.0)
     dof: float | None = None
@@ -161,14 +159,14 @@ def _reading_noise(
         felt, dof = math.sqrt(squares / freedom), float(freedom)
     elif freedom > 0:
         felt = max(felt, math.sqrt(squares / freedom))
-    return math.hypot(count, felt) / math.sqrt(readings / stations), dof
+    return math.hypot(count, felt) / math.sqrt(readings / len(stations)), dof
 
 
 Plays = tuple[float, float, float]
 
 
-def headline(fits: Sequence[Fit], whole: set[float], length: float) -> Plays:
-    """Largest yaw and side play over the positions in `whole`, largest relief over all
+def headline(fits: Sequence[Fit], full: frozenset[float], length: float) -> Plays:
+    """Largest yaw and side play over the positions in `full`, largest relief over all
     of them; rad, mm, mm.
 
     None of them stops at 0 here: where it binds play goes on below it, by the relief
@@ -176,7 +174,7 @@ def headline(fits: Sequence[Fit], whole: set[float], length: float) -> Plays:
     does, by what is to spare. An error of the widths moves them there as it does above,
     which a 0 would hide.
     """
-    inside = [f for f in fits if f.at in whole]
+    inside = [f for f in fits if f.at in full]
     yaws = [-2.0 * f.relief / length if f.relief > 0.0 else f.yaw_play for f in inside]
     plays = [tightness(f) for f in inside]
     return (
@@ -186,7 +184,7 @@ def headline(fits: Sequence[Fit], whole: set[float], length: float) -> Plays:
     )
 
 
-def effects(found: Measured, fit: RunnerFit) -> dict[str, Effect]:
+def effects(found: RunnersAndSlots, fit: RunnerFit) -> dict[str, Effect]:
     """What each kind of error alone does to the headline, by copies with errors added
     (JCGM 101:2008).
 
@@ -198,10 +196,9 @@ def effects(found: Measured, fit: RunnerFit) -> dict[str, Effect]:
 
     from bench.checks.shared.runner_copies import plays
 
-    whole = full_positions(found, fit)
-    tried = sorted(_worth_trying(fit, whole))
+    tried = sorted(_worth_trying(fit))
     value = headline(
-        [f for f in fit.positions if f.at in tried], whole, found.runner_length
+        [f for f in fit.positions if f.at in tried], fit.full, found.runner_length
     )
     kinds = {
         "widths as read": (found.reading, 0.0, 0.0),
@@ -216,7 +213,7 @@ def effects(found: Measured, fit: RunnerFit) -> dict[str, Effect]:
     )
     tight = np.where(relief > 0.0, -relief, side)
     yaw = np.where(relief > 0.0, -2.0 * relief / found.runner_length, yaw)
-    inside = np.array([at in whole for at in tried])
+    inside = np.array([at in fit.full for at in tried])
     headlines = (_most(yaw[inside]), _most(tight[inside]), _most(-tight))
     return {
         name: Effect(
@@ -239,7 +236,9 @@ def _most(values: Array) -> Array:
     return np.where(np.isfinite(known), known, 0.0)
 
 
-def _errors(found: Measured, kinds: Sequence[tuple[float, float, float]]) -> Copies:
+def _errors(
+    found: RunnersAndSlots, kinds: Sequence[tuple[float, float, float]]
+) -> Copies:
     """COPIES for each kind of error (of one reading, of the jaws, of the spacing), one
     kind after the other."""
     import numpy as np
@@ -266,26 +265,8 @@ def _errors(found: Measured, kinds: Sequence[tuple[float, float, float]]) -> Cop
     )
 
 
-def full_positions(found: Measured, fit: RunnerFit) -> set[float]:
-    """Places with the whole runner in the slot; where it is longer, those with the most
-    of it inside."""
-    inside = {
-        f.at: sum(
-            max(
-                0.0,
-                min(f.at + float(r.s[-1]), float(s.s[-1]))
-                - max(f.at + float(r.s[0]), float(s.s[0])),
-            )
-            for r, s in zip(found.runners, found.slots, strict=True)
-        )
-        for f in fit.positions
-    }
-    most = max(inside.values())
-    return {at for at, length in inside.items() if length >= most - 1e-6}
-
-
-def _worth_trying(fit: RunnerFit, whole: set[float]) -> set[float]:
-    full = [f for f in fit.positions if f.at in whole]
+def _worth_trying(fit: RunnerFit) -> set[float]:
+    full = [f for f in fit.positions if f.at in fit.full]
     by_yaw = sorted(full, key=lambda f: -(f.yaw_play or 0.0))
     by_side = sorted(full, key=lambda f: -(f.side_play or 0.0))
     tight = sorted(fit.positions, key=tightness)

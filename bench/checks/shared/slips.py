@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 
 from bench.checks.model import Evidence, Lean, Step, Trace
 from bench.checks.shared.counts import as_shown
-from bench.checks.shared.stretch import travel_span
+from bench.checks.shared.stretch import reach
 from bench.finding import Doubt, Remark
 
 SHARE_OF_LONGEST = (
@@ -39,8 +39,8 @@ def too_short(traces: Sequence[Trace]) -> list[Trace]:
     pushes = [trace for trace in traces if trace.push and trace.travel]
     if not pushes:
         return []
-    longest = max(_reach(trace) for trace in pushes)
-    return [trace for trace in pushes if _reach(trace) < SHARE_OF_LONGEST * longest]
+    longest = max(reach(trace) for trace in pushes)
+    return [trace for trace in pushes if reach(trace) < SHARE_OF_LONGEST * longest]
 
 
 def short_pushes(lengths: Sequence[float]) -> list[Remark]:
@@ -187,8 +187,3 @@ def of_leans(evidence: Evidence, steps: Sequence[Step]) -> list[Remark]:
             severity="warning",
         )
     ]
-
-
-def _reach(trace: Trace) -> float:
-    low, high = travel_span(trace.travel)
-    return high - low

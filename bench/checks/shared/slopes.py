@@ -51,71 +51,18 @@ def place(
     short = {id(t) for step in steps for t in too_short(_at(evidence, step))}
     usable = [t for t in evidence.traces if id(t) not in short]
     shared = in_common(usable, remarks, shifts)
-    count = count_of_sweeps(evidence)
     placed: list[Placed] = []
     rows: list[SweepRow] = []
     for step in steps:
-        traces = _at(evidence, step)
-        assert step.mount is not None and step.side is not None
         by = shifts.get(step.placement, 0.0)
         stretch = None if shared is None else (shared[0] - by, shared[1] - by)
-        here = Placed(step.placement, turn_factor(step.mount, step.side, "pushed-in"))
-        fits = [
-            _fit(t, count, stretch if t.push else None, short=id(t) in short)
-            for t in traces
-        ]
-        here.form = form_of(traces, fits, stretch)
-        if here.form is not None:
-            fits = [
-                _fit(
-                    t,
-                    count,
-                    stretch if t.push else None,
-                    here.form,
-                    short=id(t) in short,
-                )
-                for t in traces
-            ]
-        for number, (trace, fit) in enumerate(zip(traces, fits, strict=True), 1):
-            rows.append(_row(trace, fit))
-            if fit.refused is not None:
-                remarks.append(refused_pass(fit.refused, trace, number))
-            elif trace.push:
-                here.pushes.append((trace, fit))
-            else:
-                here.pulls.append((trace, fit))
-        if not here.pushes:
-            raise _no_push(step.placement, traces, remarks)
-        here.set_ups = set_up_sizes(evidence.traces, [t for t, _ in here.pushes])
-        remarks.extend(
-            sticking(step.placement, traces, max(fit.count for _, fit in here.pushes))
-        )
-        remarks.extend(
-            push_apart(
-                step.placement, here.rotations, [t.sweep for t, _ in here.pushes]
-            )
-        )
-        _compare_pulls(here, remarks)
+        here, of_passes = _placed_at(evidence, step, stretch, short, remarks)
         placed.append(here)
-    tau = later(
-        [
-            pair
-            for here, step in zip(placed, steps, strict=True)
-            for pair in _pairs(here, _at(evidence, step))
-        ],
-        max(fit.count for here in placed for _, fit in here.pushes),
-    )
-    if tau is not None:
-        which, other = ("indicator", "travel") if tau > 0 else ("travel", "indicator")
-        remarks.append(
-            Remark(
-                "late",
-                values={"late": abs(tau), "which": which, "other": other},
-                severity="warning",
-            )
-        )
-    for here, step in zip(placed, steps, strict=True):
-        _close(here, _at(evidence, step), evidence, remarks, late=tau is not None)
+        rows += of_passes
+    late = _told_of_lateness(evidence, placed)
+    remarks.extend(late)
+    for here in placed:
+        _close(here, evidence, remarks, late=bool(late))
     returned = told_of_returns(placed)
     if any(remark.code == "return-turned" for remark in returned):  # says why
         remarks[:] = [remark for remark in remarks if remark.code != "ways-apart"]
@@ -127,6 +74,63 @@ def place(
     return placed, rows
 
 
+def _placed_at(
+    evidence: Evidence,
+    step: Step,
+    stretch: tuple[float, float] | None,
+    short: set[int],
+    remarks: list[Remark],
+) -> tuple[Placed, list[SweepRow]]:
+    """The passes of one placement, fitted over a stretch of their own travel. short:
+    `id` of the passes that cover too little."""
+    assert step.mount is not None and step.side is not None
+    traces = _at(evidence, step)
+    count = count_of_sweeps(evidence)
+    here = Placed(step.placement, turn_factor(step.mount, step.side, "pushed-in"))
+
+    def fitted(form: Form | None) -> list[SweepFit]:
+        return [
+            _fit(t, count, stretch if t.push else None, form, short=id(t) in short)
+            for t in traces
+        ]
+
+    fits = fitted(None)
+    here.form = form_of(traces, fits, stretch)
+    if here.form is not None:
+        fits = fitted(here.form)
+    for number, (trace, fit) in enumerate(zip(traces, fits, strict=True), 1):
+        if fit.refused is not None:
+            remarks.append(refused_pass(fit.refused, trace, number))
+        else:
+            (here.pushes if trace.push else here.pulls).append((trace, fit))
+    if not here.pushes:
+        raise _no_push(step.placement, traces, remarks)
+    here.set_ups = set_up_sizes(evidence.traces, [t for t, _ in here.pushes])
+    coarsest = max(fit.count for _, fit in here.pushes)
+    names = [t.sweep for t, _ in here.pushes]
+    remarks.extend(sticking(step.placement, traces, coarsest))
+    remarks.extend(push_apart(step.placement, here.rotations, names))
+    _compare_pulls(here, remarks)
+    return here, [_row(trace, fit) for trace, fit in zip(traces, fits, strict=True)]
+
+
+def _told_of_lateness(evidence: Evidence, placed: Sequence[Placed]) -> list[Remark]:
+    """Which instrument comes later than the other, where the ways there and back show
+    it."""
+    pairs = [pair for here in placed for pair in _pairs(here, evidence)]
+    tau = later(pairs, max(fit.count for here in placed for _, fit in here.pushes))
+    if tau is None:
+        return []
+    which, other = ("indicator", "travel") if tau > 0 else ("travel", "indicator")
+    return [
+        Remark(
+            "late",
+            values={"late": abs(tau), "which": which, "other": other},
+            severity="warning",
+        )
+    ]
+
+
 def _at(evidence: Evidence, step: Step) -> list[Trace]:
     return [trace for trace in evidence.traces if trace.placement == step.placement]
 
@@ -135,7 +139,7 @@ def _fit(
     trace: Trace,
     count: float | None,
     stretch: tuple[float, float] | None,
-    form: Form | None = None,
+    form: Form | None,
     *,
     short: bool,
 ) -> SweepFit:
@@ -210,21 +214,16 @@ def _compare_pulls(here: Placed, remarks: list[Remark]) -> None:
         remarks.append(Remark("ways-apart", here.name, values=values))
 
 
-def _pairs(here: Placed, traces: Sequence[Trace]) -> list[tuple[Trace, Trace]]:
+def _pairs(here: Placed, evidence: Evidence) -> list[tuple[Trace, Trace]]:
     used = {id(trace) for trace, _ in (*here.pushes, *here.pulls)}
-    return cycles([trace for trace in traces if id(trace) in used])
+    return cycles([trace for trace in evidence.traces if id(trace) in used])
 
 
 def _close(
-    here: Placed,
-    traces: Sequence[Trace],
-    evidence: Evidence,
-    remarks: list[Remark],
-    *,
-    late: bool,
+    here: Placed, evidence: Evidence, remarks: list[Remark], *, late: bool
 ) -> None:
     """late: why the ways back read otherwise is told already."""
-    pairs = _pairs(here, traces)
+    pairs = _pairs(here, evidence)
     count = max(fit.count for _, fit in here.pushes)
     here.returned = out_and_back(pairs, count=count, yaw_play=evidence.known.yaw_play)
     if not late and (behind := lost_motion(pairs, count=count)) is not None:

@@ -54,6 +54,12 @@ def in_common(
     return low - EDGE, high + EDGE
 
 
+def reach(trace: Trace) -> float:
+    """mm of travel that a pass covers."""
+    low, high = travel_span(trace.travel)
+    return high - low
+
+
 def travel_span(travel: Sequence[float]) -> tuple[float, float]:
     """Where it begins and ends, unmoved by a misread place or two."""
     ordered = sorted(travel)

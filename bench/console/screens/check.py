@@ -23,6 +23,7 @@ from bench.console.widgets.prompt import (
 )
 from bench.console.widgets.strip import state_line
 from bench.console.widgets.viewer import Words
+from bench.protocol import Abandon, Undo
 
 PRESSES = {
     "cautions": "I have read it",
@@ -33,6 +34,9 @@ PRESSES = {
     "spot": "take it",
     "width": "take it",
 }
+
+
+UNREAD = ("cautions", "working-out", "done")  # phases in which no number matters
 
 
 class CheckScreen(WorkScreen):
@@ -71,10 +75,12 @@ class CheckScreen(WorkScreen):
     def view_changed(self, changed: frozenset[str]) -> None:
         ask, shown = self.view.ask, self.view.shown
         phase = ask.phase if ask is not None else ""
-        reads = phase == "place" or (ask is not None and bool(ask.remark))
-        dead = phase == "cautions" or shown is None or not shown.live
+        told = ask is not None and bool(ask.remark)
+        reads = phase == "place" or told
+        dead = phase in UNREAD or shown is None or not shown.live
         self.set_class(reads and not (ask is not None and ask.moving), "-reads")
         self.set_class(dead or not self.view.here, "-dead")
+        self.set_class(phase == "place" and told, "-told")
         self.set_class(phase == "cautions", "-cautions")
         self.set_class(phase == "place", "-places")
         self.set_class(ask is not None and ask.moving, "-moving")
@@ -120,7 +126,7 @@ class CheckScreen(WorkScreen):
         self.requests.press()
 
     def action_undo(self) -> None:
-        self.requests.undo()
+        self.requests.send(Undo())
 
     def action_read_on(self) -> None:
         self.query_one("#cautions", VerticalScroll).scroll_page_down(animate=False)
@@ -134,4 +140,4 @@ class CheckScreen(WorkScreen):
 
     def _given_up(self, sure: bool | None) -> None:
         if sure:
-            self.requests.give_up()
+            self.requests.send(Abandon())

@@ -63,14 +63,16 @@ class CheckForm(RowsScreen):
 
     def _usual(self, option: Option) -> bool:
         known = option.default is not None or option.name in self._given
-        return known or option.choices == YES
+        return known or option.of_sled or option.choices == YES
 
     def _applying(self) -> list[Option]:
         """The options that say something beside what was chosen already."""
         return [
             o
             for o in self.kind.options
-            if (not o.needs or o.needs in self._given) and o.unless not in self._given
+            if (not o.needs or o.needs in self._given)
+            and o.unless not in self._given
+            and not (o.of_sled and getattr(self.view.jig_gear(), o.name, None))
         ]
 
     def _test(self, which: str, more: str) -> Row:

@@ -7,6 +7,7 @@ from typing import get_args
 
 from bench.console.screens.check_form import CheckForm
 from bench.console.screens.rows import Row, RowsScreen
+from bench.console.view_model import DUE
 from bench.protocol import NoteEvent
 from bench.render.result import upper_first
 from bench.render.upkeep import HAPPENED, GearEvent, due_lines
@@ -26,7 +27,7 @@ class DueScreen(RowsScreen):
 
     def on_screen_resume(self) -> None:
         super().on_screen_resume()
-        self.requests.ask_due()
+        self.requests.look_up(DUE)
 
     def rows(self) -> list[Row]:
         document = self.view.due

@@ -11,6 +11,7 @@ from textual.widget import Widget
 
 from bench.console import first_start
 from bench.console.screens.base import WorkScreen
+from bench.console.view_model import DUE
 from bench.console.widgets import figure, pages, result, strip
 from bench.console.widgets.act_bar import Act
 from bench.console.widgets.drawing import WIDEST, Drawing
@@ -61,7 +62,7 @@ class HomeScreen(WorkScreen):
 
     def view_changed(self, changed: frozenset[str]) -> None:
         if self.view.here and self.view.due is None and changed & {"result", "all"}:
-            self.requests.ask_due()
+            self.requests.look_up(DUE)
         self.set_class(self.view.here and self.view.finding is not None, "-found")
         self.set_class(self.query_one("#picture", Drawing).drawn, "-drawn")
 

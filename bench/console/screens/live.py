@@ -17,6 +17,7 @@ from bench.console.widgets.drawing import Drawing
 from bench.console.widgets.figure import distance_figure
 from bench.console.widgets.strip import state_line
 from bench.console.widgets.viewer import Words
+from bench.protocol import Live, Undo
 
 PRESSES = {
     "stand": "it stands",
@@ -71,7 +72,7 @@ class LiveScreen(WorkScreen):
         self.requests.press()
 
     def action_undo(self) -> None:
-        self.requests.undo()
+        self.requests.send(Undo())
 
     def action_end_live(self) -> None:
         words = "End the live move? What was moved so far is not noted."
@@ -79,4 +80,4 @@ class LiveScreen(WorkScreen):
 
     def _ended(self, sure: bool | None) -> None:
         if sure and self.view.live is not None:
-            self.requests.end_live()
+            self.requests.send(Live(on=False))

@@ -11,6 +11,7 @@ from textual.containers import VerticalScroll
 from textual.widget import Widget
 
 from bench.console.screens.base import ConsoleScreen
+from bench.console.view_model import CUT, DRIFT, SHOP
 from bench.console.widgets import figure, pages, result
 from bench.console.widgets.act_bar import Act
 from bench.console.widgets.drawing import WIDEST, Drawing
@@ -21,10 +22,18 @@ MOST_CHARTS = 6  # on one page
 
 
 class ReadingScreen(ConsoleScreen[None]):
+    """document: the number of what is asked of the log when the page comes up."""
+
+    document: ClassVar[int | None] = None
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("full_stop,escape,0,left", "leave", "back", key_display="."),
         Binding("plus,pagedown,down", "read_on", "read on", key_display="+"),
     ]
+
+    def on_screen_resume(self) -> None:
+        super().on_screen_resume()
+        if self.document is not None:
+            self.requests.look_up(self.document)
 
     def body(self) -> Iterable[Widget]:
         yield VerticalScroll(*self.content(), id="page", can_focus=False)
@@ -56,10 +65,7 @@ class CutScreen(ReadingScreen):
     """How square the parts come out, and what to put right first."""
 
     page = "cut"
-
-    def on_screen_resume(self) -> None:
-        super().on_screen_resume()
-        self.requests.ask_cut()
+    document = CUT
 
     def content(self) -> Iterable[Widget]:
         yield Words(pages.cut_words, "cut gear")
@@ -70,10 +76,7 @@ class ShopScreen(ReadingScreen):
     """All sleds at once."""
 
     page = "shop"
-
-    def on_screen_resume(self) -> None:
-        super().on_screen_resume()
-        self.requests.ask_shop()
+    document = SHOP
 
     def content(self) -> Iterable[Widget]:
         yield Words(pages.shop_words, "shop gear")
@@ -83,11 +86,11 @@ class DriftScreen(ReadingScreen):
     """Last month against today: the charts of this sled."""
 
     page = "drift"
+    document = DRIFT
 
     def on_screen_resume(self) -> None:
         super().on_screen_resume()
         self._charted: object = None
-        self.requests.ask_drift()
 
     def view_changed(self, changed: frozenset[str]) -> None:
         document = self.view.drift

@@ -20,6 +20,7 @@ from bench.console.screens.value import ValueScreen
 from bench.console.widgets.act_bar import Act
 from bench.units import System
 
+BESIDE = 8  # rows of a screen that stand beside the list
 Take = Callable[[], object]
 
 
@@ -100,6 +101,8 @@ class RowsScreen(ConsoleScreen[None]):
     def fill(self) -> None:
         """Make the rows anew; the one that is highlighted stays so."""
         rows, high = self.rows(), self.app.size.height
+        if sum(1 + bool(row.more) for row in rows) > high - BESIDE:
+            high = min(high, LOW - 1)  # all of them without the second lines
         filled = high, [(row.words, row.more, row.value) for row in rows]
         self._rows = rows
         if filled == self._filled:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from functools import partial
+from typing import Literal
 
 from textual.widget import Widget
 
@@ -13,7 +14,7 @@ from bench.console.text import Block
 from bench.console.widgets.drawing import WIDEST, Drawing
 from bench.console.widgets.pages import sled_picture
 from bench.console.widgets.viewer import Viewer
-from bench.protocol import Jig, PutJig
+from bench.protocol import Jig, Option, PutJig
 from bench.units import PER_MM, parse_length, parse_slope
 
 FIELDS = {
@@ -26,10 +27,13 @@ FIELDS = {
     "widest_board": "Widest board",
     "tolerance": "Good enough",
 }
-CHOICES = {
+CHOICES: dict[str, dict[str, str]] = {
     "fence": {"near": "on your side", "far": "beyond the work"},
     "pivot": {"right": "at the right end", "left": "at the left end"},
 }
+WALLS: dict[str, Literal["left", "right"]] = {"left": "left", "right": "right"}
+# fields of the sled that checks declare as its own
+ASKED_ONCE = frozenset({"hold"})
 NO_MOVE = "Without the distance from pivot to screw no move can be told. Keep it?"
 
 
@@ -63,12 +67,24 @@ class SledForm(RowsScreen):
             if field in CHOICES:
                 take, value = partial(self._turn, field), CHOICES[field][value or ""]
             out.append(Row(words, take, value=value or "not told"))
+        out += [self._asked_once(option) for option in self._of_sled()]
         out.append(Row("This is mine: keep it", self._keep, leads=True))
         return out
 
-    def _turn(self, field: str) -> None:
-        choices = list(CHOICES[field])
-        self._given[field] = choices[(choices.index(self._given[field]) + 1) % 2]
+    def _of_sled(self) -> list[Option]:
+        """What checks would ask again and again, and the sled answers once for all."""
+        kinds = self.view.checks or []
+        found = {o.name: o for kind in kinds for o in kind.options if o.of_sled}
+        return [option for name, option in found.items() if name in ASKED_ONCE]
+
+    def _asked_once(self, option: Option) -> Row:
+        turn = partial(self._turn, option.name, ["", *option.choices])
+        return Row(option.words, turn, value=self._given.get(option.name) or "not told")
+
+    def _turn(self, field: str, choices: Sequence[str] = ()) -> None:
+        choices = choices or list(CHOICES[field])
+        at = choices.index(self._given.get(field, choices[0]))
+        self._given[field] = choices[(at + 1) % len(choices)]
         self._changed_form()
 
     def _changed_form(self) -> None:
@@ -124,4 +140,5 @@ def described(given: dict[str, str]) -> Jig:
         pivot_to_stop=length("pivot_to_stop"),
         widest_board=length("widest_board"),
         tolerance=slope,
+        hold=WALLS.get(given.get("hold", "")),
     )

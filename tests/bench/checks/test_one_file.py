@@ -21,7 +21,7 @@ from bench.cli import cli
 from bench.cli.common import Complaint
 from bench.demo.operator import DemoError, Operator, connect
 from bench.demo.truth import TRUTHS
-from bench.log import history
+from bench.log import export, history
 from bench.protocol import Begin, ChecksReply, GetChecks
 from bench.render.finding import finding_words
 
@@ -119,7 +119,7 @@ async def test_it_is_taken_on_the_virtual_saw_logged_and_shown(first_bench) -> N
     evidence = msgspec.json.decode(shown.evidence, type=Evidence)
     assert evidence.options == {"times": 2, "most": 0.2}
     assert len(evidence.traces) == 2
-    assert "free-end" in "".join(history.exported(rig.folder / "log.db", finding.id, []))
+    assert "free-end" in "".join(export.exported(rig.folder / "log.db", finding.id, []))
 
 
 def _literals(path: Path) -> Iterator[tuple[int, str]]:
@@ -142,7 +142,7 @@ def test_no_room_but_their_own_knows_a_check_by_name() -> None:
     # what each check tells of a cut, and which checks tell of a symptom
     tells = {root / "bench/cut", root / "bench/log/cut_forecast.py"}
     # of quantities, two of which are called as their check
-    tells |= {root / "bench/render/names.py", root / "bench/console/rotation_drawing.py"}
+    tells |= {root / "bench/render/names.py", root / "bench/console/result_drawing.py"}
     found = [
         f"{path.relative_to(root)}:{line}: {text!r}"
         for room in ("bench", "hw")

@@ -155,3 +155,19 @@ def test_a_turn_is_written_in_plain_digits(recorded, name: str) -> None:
     reads = rows(wobbling(range(0, 360, 45), 0.012, 0.0))
     with pytest.raises(RecordedError, match="unknown placement"):
         recorded("plate-wobble", [*reads, (9, name, 0, "1.0")], gear=GEAR)
+
+
+def test_of_four_marks_one_more_is_read_between() -> None:
+    asked = [s.placement for s in find("plate-wobble").plan({"turns": 4}, EvidenceGear())]
+    assert asked == ["turn-0", "turn-45", "turn-90", "turn-180", "turn-270"]
+
+
+def test_four_marks_alone_leave_a_warp_open_and_one_between_does_not(recorded) -> None:
+    four, five = (
+        recorded("plate-wobble", rows(wobbling(turns, 0.02, 30, 0.01, 2, 0.0005)), gear=GEAR)
+        for turns in ((0, 90, 180, 270), (0, 45, 90, 180, 270))
+    )
+    assert "few-marks" in four.codes and "few-marks" not in five.codes
+    warp = {name: q for name, q in (("four", four.quantities[2]), ("five", five.quantities[2]))}
+    assert abs(warp["four"].value - 0.02) <= warp["four"].uncertainty
+    assert abs(warp["five"].value - 0.02) <= warp["five"].uncertainty < warp["four"].uncertainty / 5

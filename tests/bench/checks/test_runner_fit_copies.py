@@ -68,7 +68,7 @@ def test_a_few_pairs_tell_as_much_as_many_copies(monkeypatch: pytest.MonkeyPatch
         Trace(name, list(map(float, s)), list(w + 0.01 * rng.standard_normal(len(s))))
         for name, s, w in (("slot-left", (0, 150, 400, 600), 19.08), ("runner-left", (0, 200, 420), 19.0))
     ]
-    found = runner_widths.measured(traces, Caliper())
+    found = runner_widths.runners_and_slots(traces, Caliper())
     fit = runner_fit(found.runners, found.slots)
     few = runner_widths.effects(found, fit)
     monkeypatch.setattr(runner_widths, "COPIES", 1000)

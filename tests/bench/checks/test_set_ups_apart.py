@@ -17,6 +17,7 @@ from bench.finding import Finding
 from bench.gear import Indicator, Jig
 from bench.procedure.conclusion import conclude
 from bench.render.remarks import notes_of
+from bench.uncertainty.components import SET_UP
 
 SLED = Jig("sled", pivot="right", pivot_to_blade=250.0, pivot_to_screw=500.0)
 HANDS = Hands(dust=0.0)
@@ -45,6 +46,7 @@ def test_a_shifted_stand_on_a_bowed_arm_is_seen_and_reckoned_with() -> None:
     for seed in range(12):
         finding, true, _ = worked(disturbed, seed)
         told += "stand-shifted" in finding.codes
+        assert "form of the arm" not in parts(finding)  # both have met the same stretch of it
         off.append(finding.quantities[0].value - true)
         held += abs(off[-1]) <= finding.quantities[0].uncertainty
     assert told >= 9 and held >= 10
@@ -88,6 +90,25 @@ def test_creep_in_one_set_up_stands_in_the_fences_budget() -> None:
     fence = finding.quantities[0]
     assert "closure" in parts(finding) and "return-unequal" in finding.codes
     assert abs(fence.value - true) <= fence.uncertainty
+
+
+def test_what_is_gone_on_with_is_set_up_anew_and_averages() -> None:
+    """Passes that settle what was too close to call come from two further set-ups, so that what differs between
+    set-ups is halved in variance; more passes in the same two leave it."""
+    rng = np.random.default_rng([3, 5])
+    saw = draw(rng, HANDS, Disturbed())
+    twice = [one for _ in range(2) for one in check(rng, saw, HANDS, Disturbed())]
+    in_order = [
+        Trace(name, s.tolist(), [round(float(x), 6) for x in r], push, f"{n}", at=t.tolist())
+        for n, (name, push, s, r, t) in enumerate(twice)
+    ]
+    by_placement = sorted(in_order, key=lambda trace: trace.placement)
+    rows = []
+    for traces in (in_order, by_placement):
+        evidence = Evidence("fence-square", traces, {}, EvidenceGear(indicator=Indicator(0.001), jig=SLED))
+        rows.append(parts(conclude(evidence, id="x", at="2026-01-01T00:00:00+00:00")))
+    assert rows[0]["between set-ups"] == pytest.approx(SET_UP / 2)
+    assert rows[1]["between set-ups"] == pytest.approx(SET_UP / 2**0.5)
 
 
 @pytest.mark.parametrize(

@@ -87,11 +87,30 @@ def test_rows(recorded) -> None:
             (each * math.sqrt(2 / 5)) ** 2
             + (0.001 / math.sqrt(3)) ** 2
             + (0.0005 * math.sqrt(2 / 3)) ** 2
-            + (yaw.value * 10.0 / math.sqrt(3)) ** 2  # the twist\'s place
+            + (yaw.value * 15.0 / math.sqrt(3)) ** 2  # the twist's place
         )
         / 250
     )
     assert yaw.uncertainty == pytest.approx(stdtrit(yaw.degrees_of_freedom, 0.975) * u, rel=0.01)
+
+
+def test_a_place_that_was_only_taken_by_eye_widens_the_twist_and_is_said(recorded) -> None:
+    rows = readings(250.0, jitter=0.0005)
+    by_eye, pencilled = (
+        recorded("side-play", rows, gear=GEAR, options=options) for options in ({}, {"place_error": 2.0})
+    )
+    assert "place-usual" in by_eye.codes and "place-usual" not in pencilled.codes
+    assert pencilled.quantities[1].uncertainty < by_eye.quantities[1].uncertainty / 2
+
+
+def test_how_long_the_runners_are_is_said_once_for_the_sled(recorded) -> None:
+    gear = EvidenceGear(indicator=Indicator(resolution=0.001), jig=Jig("sled", runner_length=LENGTH))
+    rows = readings(150.0)
+    by_option = recorded("side-play", rows, gear=GEAR, options={"runner_length": LENGTH})
+    by_sled = recorded("side-play", rows, gear=gear)
+    assert by_sled.quantities == by_option.quantities and "runner-usual" not in by_sled.codes
+    longer = EvidenceGear(jig=Jig("sled", runner_length=700.0))
+    assert find("side-play").plan({}, longer)[2].at == 350.0
 
 
 def test_half_of_the_play_unaccounted_for(recorded) -> None:

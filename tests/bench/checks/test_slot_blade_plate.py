@@ -10,6 +10,7 @@ import math
 import random
 import statistics
 
+import msgspec
 import pytest
 from shapely import affinity
 from shapely.geometry import LineString
@@ -149,6 +150,9 @@ def test_rows_of_one_spot(recorded) -> None:
     assert std["resolution"] == pytest.approx(0.0005 / math.sqrt(3) * math.sqrt(2) / 170)
     assert {"end-float-usual", "carriage-float-usual", "spots-not-by-turns"} <= set(default.codes)
     assert "end-float-usual" not in found.codes
+    of_saw = EvidenceGear(indicator=FINE, saw=msgspec.structs.replace(SAW, end_float=0.01))
+    once = recorded("slot-blade", rows, gear=of_saw)
+    assert once.quantities == found.quantities and "end-float-usual" not in once.codes
 
 
 def by_turns(b: float, numbers: list[int], visits: list[float], touch: float = 0.0) -> list[tuple]:

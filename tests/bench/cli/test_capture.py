@@ -128,7 +128,9 @@ def test_a_saved_capture_has_all_that_a_report_needs(tmp_path: Path, peers: list
     peers.append(peer := Peer(answer=bytes(b | b.bit_count() % 2 << 7 for b in b"+0001.500\r")))
     text = f'[caliper]\nport = "{peer.name}"\nrequest = "?\\r"\nbaud = 4800\nparity7 = "even"\nrate = 20\n'
     file = tmp_path / "mine.json"
-    out, said = captured(tmp_path, text, "caliper", "--save", str(file), "--note", "jaws shut, display 1.50")
+    out, said = captured(
+        tmp_path, text, "caliper", "--save", str(file), "--note", "jaws shut, display 1.50", seconds="1"
+    )
     assert out == b"" and str(file) in said
     kept = json.loads(file.read_text())
     assert kept["note"] == "jaws shut, display 1.50" and kept["instrument"] == "caliper"

@@ -15,6 +15,18 @@ from typing import IO
 import pytest
 
 
+def typed(kind: bytes, data: bytes) -> bytes:
+    return kind + len(data).to_bytes(4, "big") + data
+
+
+def until(stream: IO[bytes], *words: bytes) -> None:
+    """Reads what is drawn until the words are among it."""
+    drawn = b""
+    while not all(one in drawn for one in words):
+        kind, data = packet(stream)
+        drawn += data if kind == b"D" else b""
+
+
 def packet(stream: IO[bytes]) -> tuple[bytes, bytes]:
     kind = stream.read(1)
     size = int.from_bytes(stream.read(4), "big")
@@ -22,7 +34,7 @@ def packet(stream: IO[bytes]) -> tuple[bytes, bytes]:
 
 
 @pytest.mark.parametrize("width", [44, pytest.param(120, marks=pytest.mark.ci)])
-def test_the_screen_is_drawn_for_a_browser(tmp_path: Path, width: int) -> None:
+def test_the_screen_is_drawn_and_touched_in_a_browser(tmp_path: Path, width: int) -> None:
     screen = subprocess.Popen(
         [sys.executable, "-m", "bench.cli", "console", "--socket", str(tmp_path / "none")],
         stdin=subprocess.PIPE,
@@ -39,13 +51,15 @@ def test_the_screen_is_drawn_for_a_browser(tmp_path: Path, width: int) -> None:
     assert screen.stdin is not None and screen.stdout is not None
     try:
         assert screen.stdout.readline() == b"__GANGLION__\n"
-        drawn = b""
-        while b"daemon" not in drawn:  # that it is not there is said on the screen
-            kind, data = packet(screen.stdout)
-            if kind == b"D":
-                drawn += data
-        quit_it = json.dumps({"type": "quit"}).encode()
-        screen.stdin.write(b"M" + len(quit_it).to_bytes(4, "big") + quit_it)
+        until(screen.stdout, b"no daemon")  # that it is not there is said on the screen
+        screen.stdin.write(typed(b"M", b'{"type": "focus"}'))  # as the page says once it is touched
+        screen.stdin.flush()
+        until(screen.stdout, b"all keys")
+        # a finger on the first key of the bottom row: press and release at column 2, as a browser's terminal says it
+        screen.stdin.write(typed(b"D", b"\x1b[<0;2;30M\x1b[<0;2;30m"))
+        screen.stdin.flush()
+        until(screen.stdout, b"Leave the screen?")
+        screen.stdin.write(typed(b"M", json.dumps({"type": "quit"}).encode()))
         screen.stdin.flush()
         assert screen.wait(timeout=60) == 0
     finally:

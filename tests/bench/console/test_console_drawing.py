@@ -195,7 +195,7 @@ def test_the_move_points_the_way_it_goes(pivot: str, way: str) -> None:
     mark = RICH.up_mark if way == "away" else RICH.down_mark
     beside = next(y for y, row in enumerate(text) if mark in row)
     assert abs(beside - fence) == 1
-    assert f"0.144 mm {'away from' if way == 'away' else 'toward'} you" in text[beside]
+    assert f"0.14 mm {'away from' if way == 'away' else 'toward'} you" in text[beside]
 
 
 @pytest.mark.parametrize("value", [3e-4, -3e-4])

@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import msgspec
 import pytest
+from msgspec.structs import replace
 from textual.widgets import OptionList
 
+from bench.checks.options import HOLD
 from bench.console.app import make_console
 from bench.console.screens import confirm
+from bench.console.screens.check_form import CheckForm
+from bench.console.screens.sled_form import SledForm, described
 from bench.finding import Settle
 from bench.protocol import (
     Abandon,
@@ -462,6 +466,25 @@ async def test_the_budget_is_one_key_away_and_ranked(fake, scenes) -> None:
         shares = [int(part.split("%")[0].split()[-1]) for part in text.splitlines() if "%" in part]
         assert shares == sorted(shares, reverse=True) == [61, 22, 10, 7]
         assert "across 400 mm" in text
+
+
+async def test_the_sled_is_asked_once_for_its_wall(fake, scenes) -> None:
+    """What a check declares as the sled's own is a row of the sled's form, and none of a check once it is known."""
+    fake.kinds = [replace(scenes.kinds[0], options=[HOLD])]
+    async with scenes.screen(fake) as (app, pilot):
+        await scenes.until(pilot, lambda _: bool(app.view.checks))
+        app.push_screen(form := SledForm())
+        await scenes.until(pilot, lambda t: HOLD.words in t)
+        await pilot.press("9", "9", "plus", "enter")
+        await scenes.until(pilot, lambda t: "Without the distance" in t)
+        assert described(form._given).hold == "right"
+        known = replace(app.view.gear, jigs=[replace(app.view.gear.jigs[0], hold="left")])
+        check = CheckForm(app.view.checks[0])
+        app.push_screen(check)
+        await scenes.until(pilot, lambda t: HOLD.words in t)
+        app.view.gear = known
+        check.fill()
+        await scenes.until(pilot, lambda t: HOLD.words not in t)
 
 
 @pytest.mark.ci

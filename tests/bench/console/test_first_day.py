@@ -68,7 +68,7 @@ async def test_from_no_settings_file_to_good_enough(first_bench) -> None:
             fence = finding.quantities[0]
             assert finding.verdict == "outside" and abs(fence.value - before) <= 1.5 * fence.uncertainty
             # the move, live, for no leaf is known
-            await shows(app, "OUT", f"Move the {finding.move.end} end", f"{finding.move.way.upper()} ")
+            await shows(app, "OUT", f"Move the {finding.move.end} end", f"{finding.move.way} ")
             assert not finding.move.leaves
             for key in ("enter", "1", "1"):
                 await pilot.press(key)

@@ -18,6 +18,7 @@ from bench.daemon.sources import Sources
 from bench.render.notices import text
 from bench.settings.settings_file import PortSettings, Settings, SettingsError, load
 from hw.ports.pin_lines import MissedEdges
+from hw.reading import Record
 from hw.virtual.ptys import VirtualPort
 
 
@@ -314,8 +315,10 @@ async def test_late_is_taken_off_the_time_of_each_reading(hear, cable, tmp_path)
     settings = port_of(tmp_path, text + 'late = "300 ms"\n', "indicator")
     assert settings.late == 0.3
     late = Instrument("indicator", "indicator", settings, lambda *_: None, lambda *_: None)
-    assert late._stamp(2_000_000_000, 0, 10, 0) == pytest.approx(1.7)
-    assert late._stamp(2_000_000_000, 1_000_000_000, 10, 1) < 1.7
+    late.stamps.begin(1_000_000_000, 10, 0.0)
+    late.stamps.begin(2_000_000_000, 10, 0.0)
+    assert late.stamps.stamp(Record(1.0, "mm", behind=0), 0) == pytest.approx(1.7)
+    assert late.stamps.stamp(Record(1.0, "mm", behind=1), 1) < 1.7
 
 
 async def test_readings_that_waited_while_the_program_was_late_keep_their_distances(hear, cable) -> None:
@@ -385,7 +388,7 @@ async def test_a_flood_is_told_and_ends(hear, cable) -> None:
     for _ in range(4):
         at += 100_000_000
         one.instrument._block(b"1.0\n" * 10_000, at)
-    assert one.instrument.state == "flooding" and "which no instrument does" in text([one.instrument.remark])
+    assert one.instrument.state == "flooding" and "No instrument does so" in text([one.instrument.remark])
     for _ in range(30):
         at += 100_000_000
         one.instrument._block(b"1.0\n", at)

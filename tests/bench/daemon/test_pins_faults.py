@@ -16,7 +16,7 @@ from gpiozero.pins.mock import MockFactory
 
 from bench.daemon import acquisition
 from bench.daemon.service import Service
-from bench.render.notices import text
+from bench.render import notices
 from bench.settings.settings_file import Paths, load
 from hw.ports import clocked_pins
 
@@ -68,7 +68,7 @@ class House:
         told = self.instrument._on_state
 
         def noted(instrument: acquisition.Instrument) -> None:
-            self.states.append((instrument.state, text([instrument.remark])))
+            self.states.append((instrument.state, notices.text([instrument.remark])))
             told(instrument)
 
         self.instrument._on_state = noted
@@ -128,7 +128,9 @@ async def test_a_gauge_whose_pins_go_away_is_absent_and_comes_back_by_itself(hou
     await home.until(lambda: home.instrument.value == 12.34, lambda: kernel.word(one))
     assert home.instrument.state == "open"
     kernel.vanish()
-    await home.until(lambda: "no such pins" in text([home.instrument.remark]))  # why it cannot be had again
+    await home.until(
+        lambda: "no such pins" in notices.text([home.instrument.remark])
+    )  # why it cannot be had again
     assert home.instrument.state == "absent"
     assert home.instrument.value is None  # a number of before is not shown as if it stood
     assert any(

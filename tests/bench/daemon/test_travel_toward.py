@@ -18,7 +18,7 @@ def test_a_profile_is_not_mirrored(rigs, run, tmp_path) -> None:
     run("daemon").hear("ready")
     check = run("check", "fence-straight", "--sweeps", "1", "--json")
     check.enter()
-    for placement in ("as-is", "rolled-over"):
+    for placement in ("as-is", "pressed", "rolled-over"):
         check.hear_set_up(placement)
         rig.s = 0.0
         rig.reading = lambda: 2.0 + 0.1 * (rig.s / 200) ** 3

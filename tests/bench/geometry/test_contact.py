@@ -6,8 +6,8 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
+from bench.geometry.columns import GeometryError
 from bench.geometry.contact import contact_line, lower_hull, upper_hull
-from bench.geometry.reversal import GeometryError
 
 X = np.arange(-450.0, 451.0)
 CROWN = 0.05 * (1 - (X / 450.0) ** 2)

@@ -8,19 +8,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from bench.geometry.columns import GeometryError, least_of_convex, noisy_copies, standard_uncertainty
 from bench.geometry.reversal import (
-    GeometryError,
     common_grid,
     interpolation_matrix,
-    least_of_convex,
     level,
     levelling_matrix,
-    noisy_copies,
     reverse,
     reverse_sweeps,
     smooth,
     smoothing_matrix,
-    standard_uncertainty,
 )
 
 REFERENCE = Path(__file__).parents[3] / "fixtures" / "reference"

@@ -7,8 +7,8 @@ import shapely.affinity
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from bench.geometry.columns import GeometryError
 from bench.geometry.lines_between import lines_between
-from bench.geometry.reversal import GeometryError
 from bench.geometry.runner_play import Widths, fit_at, positions, runner_fit
 
 RUNNER = Widths([0.0, 500.0], [19.0, 19.0])

@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from bench.geometry.columns import GeometryError
 from bench.geometry.play import side_play, yaw_play
-from bench.geometry.reversal import GeometryError
 from bench.geometry.runner_play import Widths, fit_at
 
 readings = st.lists(st.integers(-500, 500), min_size=2, max_size=8).map(lambda v: [i / 1000 for i in v])

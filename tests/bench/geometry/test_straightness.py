@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bench.geometry.reversal import GeometryError, standard_uncertainty
+from bench.geometry.columns import GeometryError, standard_uncertainty
 from bench.geometry.straightness import bow, least_squares, less_noise, minimum_zone, straightness_about
 
 REFERENCE = Path(__file__).parents[3] / "fixtures" / "reference"
@@ -160,7 +160,7 @@ def test_bow_agrees_with_numpy_polyfit():
     assert spread == pytest.approx(standard_uncertainty(bow(x, y).sensitivity, noise), rel=0.13)
 
 
-@pytest.mark.parametrize("line", ["minimum-zone", "least-squares"])
+@pytest.mark.parametrize("measure", [minimum_zone, least_squares])
 @pytest.mark.parametrize(
     ("crown", "covers"),
     [
@@ -169,16 +169,15 @@ def test_bow_agrees_with_numpy_polyfit():
         pytest.param(0.05, 0.87, marks=pytest.mark.ci),
     ],
 )
-def test_the_interval_less_noise_holds_the_form_where_the_plain_range_does_not(line, crown, covers):
+def test_the_interval_less_noise_holds_the_form_where_the_plain_range_does_not(measure, crown, covers):
     rng = np.random.default_rng(5)
     x = np.linspace(-450.0, 450.0, 31)
     form = crown * (1 - (x / 450) ** 2)
-    measure = minimum_zone if line == "minimum-zone" else least_squares
     truth = measure(x, form).straightness
     held, errors, plain = [], [], []
     for _ in range(40):
         y = form + rng.normal(0, 0.001, x.size)
-        found = less_noise(x, y, 0.001, line)
+        found = less_noise(x, y, 0.001, measure)
         held.append(abs(found.straightness - truth) <= 2.0 * found.standard_uncertainty)
         errors.append(found.straightness - truth)
         plain.append(measure(x, y).straightness - truth)

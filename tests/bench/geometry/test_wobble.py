@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bench.geometry.reversal import GeometryError
+from bench.geometry.columns import GeometryError
 from bench.geometry.wobble import wobble
 
 EIGHT = np.radians(np.arange(0, 360, 45))
@@ -130,13 +130,21 @@ def test_the_uncertainties_are_the_scatter_over_many_plates(repeats):
 
 
 def test_a_warp_on_few_uneven_turns_widens_the_tilt():
-    uneven = np.radians([0, 30, 120, 200, 260])
+    uneven = np.radians([0, 60, 150, 250])
     turns = np.repeat(uneven, 3)
-    noise = np.tile([-0.0001, 0.0, 0.0001], 5)
+    noise = np.tile([-0.0001, 0.0, 0.0001], 4)
     flat = wobble(turns, 0.03 * np.cos(turns) + noise)
     warped = wobble(turns, 0.03 * np.cos(turns) + 0.01 * np.cos(2 * turns + 1.0) + noise)
     assert warped.u_tilt > 10 * flat.u_tilt
     assert abs(warped.tilt - 0.06) <= 2 * warped.u_tilt
+
+
+@pytest.mark.parametrize("phase", np.linspace(0.0, np.pi, 7))
+def test_one_mark_between_four_shows_a_warp_whichever_way_it_lies(phase):
+    turns = np.repeat(np.radians([0, 45, 90, 180, 270]), 2)
+    found = wobble(turns, 0.03 * np.cos(turns - 0.4) + 0.01 * np.cos(2 * turns - phase))
+    assert found.curve and found.warp == pytest.approx(0.02, rel=1e-6)
+    assert found.tilt == pytest.approx(0.06, rel=1e-6)
 
 
 def test_three_turns_read_once_tell_no_uncertainty():

@@ -194,14 +194,34 @@ def test_what_a_file_holds_does_not_reach_the_terminal_raw(tmp_path) -> None:
     assert told.return_value == 1 and "\x1b" not in told.stderr and "\\x1b[31m" in told.stderr
 
 
-def test_passes_that_cannot_be_read_cost_no_result(exported, tmp_path) -> None:
+def shorter(evidence: dict) -> None:
+    evidence["traces"][0]["reading"].pop()
+
+
+def many_leaves(evidence: dict) -> None:
+    evidence["gear"]["leaves"] = [0.02 + 0.001 * n for n in range(5000)]
+
+
+def long_name(evidence: dict) -> None:
+    evidence["gear"]["jig"]["name"] = "a" * 60_000
+
+
+@pytest.mark.parametrize(
+    ("spoil", "why"),
+    [
+        (shorter, "pass 1 has not as many readings as travels"),
+        (many_leaves, "5000 leaves are no set; at most 200 would do"),
+        (long_name, "a text in it has 60000 characters"),
+    ],
+)
+def test_passes_that_cannot_be_read_cost_no_result(spoil, why, exported, tmp_path) -> None:
     line = json.loads(exported.read_text().splitlines()[0])
-    line["evidence"]["traces"][0]["reading"].pop()
+    spoil(line["evidence"])
     file = tmp_path / "short.jsonl"
     file.write_text(json.dumps(line))
     told = run("import", file, "--log", tmp_path / "other.sqlite")
     assert told.return_value == 1 and told.stdout.startswith("Results: 1 new")
-    assert "Line 1: its passes are left out: pass 1 has not as many readings as travels." in told.stderr
+    assert f"Line 1: its passes are left out: {why}." in told.stderr
 
 
 def test_a_result_of_the_same_id_that_differs_is_told(exported, tmp_path) -> None:

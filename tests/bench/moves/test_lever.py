@@ -40,9 +40,10 @@ def sled(pivot: str = "right", fence: str = "near", **more: float) -> Jig:
 
 
 def made(rotation: float, jig: Jig, leaves: tuple[float, ...] = (), units: str = "mm") -> Move:
-    """The move with its text in these units."""
+    """The move with its text in these units, as whoever is sent it has it."""
     move = fence_move(rotation, 2e-5, jig, leaves)
     assert move is not None
+    move = msgspec.json.decode(msgspec.json.encode(move), type=Move)
     return msgspec.structs.replace(move, text=move_words(move, units))  # type: ignore[arg-type]
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 import msgspec
 import pytest
 
-from bench.render.gear import jig_texts, square_texts
+from bench.render.gear import jig_texts, saw_texts, square_texts
 from bench.render.settings import words
 from bench.settings.edit import add_gear
 from bench.settings.settings_file import SettingsError, load
@@ -46,6 +46,16 @@ def test_the_wall_is_said_once_for_a_sled(tmp_path: Path) -> None:
     assert load(*paths).gear.jigs["again"].hold == "left"
     with pytest.raises(SettingsError, match=r'jig\.wrong\.hold: found "middle"'):
         load(*both(tmp_path, '[jig.wrong]\nhold = "middle"\n', ""))
+
+
+def test_a_runner_and_an_arbor_are_said_once(tmp_path: Path) -> None:
+    paths = both(tmp_path, '[saw.s]\nend_float = "0.01 mm"\n[jig.j]\nrunner_length = "450 mm"\n', "")
+    gear = load(*paths).gear
+    assert (gear.saws["s"].end_float, gear.jigs["j"].runner_length) == (0.01, 450.0)
+    add_gear(paths[1], "jig", "again", jig_texts(gear.jigs["j"]))
+    add_gear(paths[1], "saw", "again", saw_texts(gear.saws["s"]))
+    again = load(*paths).gear
+    assert (again.saws["again"].end_float, again.jigs["again"].runner_length) == (0.01, 450.0)
 
 
 def test_a_mitre_sled_and_a_45_degree_square(tmp_path: Path) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import msgspec
 
-from bench.upkeep.drift import judged_series
+from bench.upkeep.drift import charted_series
 from bench.upkeep.history import FenceMove, GearEvent, History
 from tests.bench.upkeep.conftest import MM, START, results
 
@@ -12,7 +12,7 @@ QUIET = [0.001 * MM, -0.004 * MM, 0.003 * MM, -0.002 * MM, 0.005 * MM, 0.0]
 
 
 def told(history: History, quantity: str = "fence"):
-    (one,) = [one for one in judged_series(history) if one.key.quantity == quantity]
+    (one,) = [one for one in charted_series(history) if one.key.quantity == quantity]
     return one
 
 
@@ -56,8 +56,8 @@ def test_another_square_or_instrument_is_another_series() -> None:
     two = [
         msgspec.structs.replace(r, square="new", order=r.order + 10, value=r.value + 0.05 * MM) for r in one
     ]
-    assert len(judged_series(History(results=(*one, *two)))) == 2
-    assert not any(s.alarm for s in judged_series(History(results=(*one, *two))))
+    assert len(charted_series(History(results=(*one, *two)))) == 2
+    assert not any(s.alarm for s in charted_series(History(results=(*one, *two))))
 
 
 def test_a_slip_is_told_once_and_does_not_ring_on() -> None:

@@ -9,7 +9,7 @@ import pytest
 
 from bench.finding import Climate
 from bench.upkeep.dates import date_of
-from bench.upkeep.drift import judged_series
+from bench.upkeep.drift import charted_series
 from bench.upkeep.due import BeforeLastResult, chance_of_out, due_document, next_check, self_moves
 from bench.upkeep.history import FenceMove, GearEvent, History, Result
 from bench.upkeep.quick import inherited, why_whole
@@ -26,7 +26,7 @@ def quiet(days: list[float], seed: int = 1, level: float = 0.0) -> list[Result]:
 
 def ahead(found: list[Result], **more) -> tuple[float, str]:
     history = History(tuple(found), **more)
-    one = next(one for one in judged_series(history) if one.key.quantity == "fence")
+    one = next(one for one in charted_series(history) if one.key.quantity == "fence")
     coming = next_check(one, self_moves(history))
     return coming.day - found[-1].day, coming.why
 
@@ -49,7 +49,7 @@ def test_a_whole_check_without_a_quick_one_may_wait_a_quarter_of_a_year() -> Non
         if one.quantity == "fence"
     ]
     history = History(tuple(other))
-    (one,) = judged_series(history)
+    (one,) = charted_series(history)
     assert next_check(one, self_moves(history)).day == pytest.approx(START + 270 + 91)
 
 
@@ -67,7 +67,7 @@ def test_a_trend_brings_it_forward() -> None:
     ]
     rising = [one for one in rising if one.quantity == "fence"]
     history = History(tuple(rising))
-    (one,) = judged_series(history)
+    (one,) = charted_series(history)
     assert chance_of_out(one, 0.5, 400.0) > chance_of_out(one, 0.5, 10.0)
 
 

@@ -9,7 +9,7 @@ import random
 import msgspec
 import pytest
 
-from bench.upkeep.drift import judged_series
+from bench.upkeep.drift import charted_series
 from bench.upkeep.history import GearEvent, History, Result
 from tests.bench.upkeep.conftest import MM, SIGMA, START, climates, results
 
@@ -17,7 +17,7 @@ SQUARE = 0.02 * MM
 
 
 def fence(history: History):
-    return next(one for one in judged_series(history) if one.key.quantity == "fence")
+    return next(one for one in charted_series(history) if one.key.quantity == "fence")
 
 
 def alarms_as_they_come(found: list[Result], first: int = 1) -> int:

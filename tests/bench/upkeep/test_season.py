@@ -7,7 +7,7 @@ import random
 import pytest
 
 from bench.finding import Climate
-from bench.upkeep.drift import drift_document, judged_series
+from bench.upkeep.drift import charted_series, drift_document
 from bench.upkeep.history import History, sound_climate
 from bench.upkeep.moisture import moisture
 from bench.upkeep.season import fit
@@ -69,14 +69,14 @@ def test_too_little_shows_no_season(days: list[float], low: float, high: float) 
         days=days,
         climates=[Climate(20.0, toss.uniform(low, high)) for _ in days],
     )
-    (told,) = judged_series(History(tuple(found)))
+    (told,) = charted_series(History(tuple(found)))
     assert told.season is None
 
 
 def test_what_follows_nothing_is_seldom_kept() -> None:
     kept = 0
     for seed in range(60):
-        season = judged_series(History(tuple(seasonal(0.0, seed))))[0].season
+        season = charted_series(History(tuple(seasonal(0.0, seed))))[0].season
         assert season is not None
         kept += season.kept
     assert kept <= 8  # 5 % of 60 are 3
