@@ -66,7 +66,7 @@ def test_its_evidence_is_worked_out_to_the_same_answers(path: Path) -> None:
             assert again.verdict in (finding.verdict, "cannot-tell")
             for was, now in zip(finding.quantities, again.quantities, strict=False):
                 # the same answer; today's give or take holds the difference between set-ups as well
-                assert was.uncertainty <= now.uncertainty < was.uncertainty + 3e-5
+                assert was.uncertainty <= now.uncertainty < was.uncertainty + 4e-5
             assert again.codes - {"frozen"} and "noted" not in again.codes
 
 
