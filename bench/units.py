@@ -7,9 +7,10 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Mapping
 from fractions import Fraction
 from itertools import pairwise
-from typing import Literal
+from typing import Literal, NamedTuple
 
 System = Literal["mm", "inch"]
 
@@ -24,46 +25,73 @@ class UnitsError(ValueError):
     would do."""
 
 
-_LENGTHS: dict[str, Fraction] = {
-    name: Fraction(mm)
-    for names, mm in (
-        ("mm millimetre millimetres millimeter millimeters", "1"),
-        ("cm centimetre centimetres centimeter centimeters", "10"),
-        ("m metre metres meter meters", "1000"),
-        ("um µm micron microns micrometre micrometres micrometer micrometers", "0.001"),
-        ('in in. inch inches "', "25.4"),
-        ("ft ft. foot feet", "304.8"),
-        ("thou thous mil mils", "0.0254"),
-    )
-    for name in names.split()
-}
-_DEGREE, _MINUTE, _SECOND = math.pi / 180, math.pi / 10800, math.pi / 648000
-_ANGLES: dict[str, float] = {
-    name: rad
-    for names, rad in (
-        ("rad radian radians", 1.0),
-        ("mrad", 1e-3),
-        ("urad µrad", 1e-6),
-        ("deg degree degrees °", _DEGREE),
-        ("arcmin min minute minutes '", _MINUTE),
-        ('arcsec sec second seconds "', _SECOND),
-    )
-    for name in names.split()
-}
-_COMPOUND_LENGTH = (("ft", "ft.", "foot", "feet"), ("in", "in.", "inch", "inches", '"'))
-_COMPOUND_ANGLE = (
-    ("deg", "degree", "degrees", "°"),
-    ("arcmin", "min", "minute", "minutes", "'"),
-    ("arcsec", "sec", "second", "seconds", '"'),
-)
-_SHARES = {
-    "%": Fraction(1, 100),
-    "percent": Fraction(1, 100),
-    "ppm": Fraction(1, 1_000_000),
-}
-_TIMES = {"s": Fraction(1), "sec": Fraction(1), "ms": Fraction(1, 1000)}
+class _Kind(NamedTuple):
+    """One kind of quantity. factors: of its units, by every name; compound: names of
+    units that may follow each other, largest first; pint_unit: that of the result;
+    None where no other units are taken."""
 
-_LONGEST = 80
+    name: str
+    example: str
+    factors: Mapping[str, Fraction | float]
+    compound: tuple[str, ...] = ()
+    pint_unit: str | None = None
+
+
+def _by_name(rows: Mapping[str, Fraction | float | str]) -> dict[str, Fraction | float]:
+    return {
+        name: Fraction(factor) if isinstance(factor, str) else factor
+        for names, factor in rows.items()
+        for name in names.split()
+    }
+
+
+_DEGREE, _MINUTE, _SECOND = math.pi / 180, math.pi / 10800, math.pi / 648000
+_FEET, _INCHES = "ft ft. foot feet", 'in in. inch inches "'
+_DEGREES, _MINUTES = "deg degree degrees °", "arcmin min minute minutes '"
+_SECONDS = 'arcsec sec second seconds "'
+_LENGTH = _Kind(
+    "length",
+    '"0.05 mm", "3/4 in" or "5 thou"',
+    _by_name(
+        {
+            "mm millimetre millimetres millimeter millimeters": "1",
+            "cm centimetre centimetres centimeter centimeters": "10",
+            "m metre metres meter meters": "1000",
+            "um µm micron microns micrometre micrometres": "0.001",
+            "micrometer micrometers": "0.001",
+            _INCHES: "25.4",
+            _FEET: "304.8",
+            "thou thous mil mils": "0.0254",
+        }
+    ),
+    (_FEET, _INCHES),
+    "mm",
+)
+_ANGLE = _Kind(
+    "angle",
+    '"2 deg", "0.5 mrad" or "2\'"',
+    _by_name(
+        {
+            "rad radian radians": 1.0,
+            "mrad": 1e-3,
+            "urad µrad": 1e-6,
+            _DEGREES: _DEGREE,
+            _MINUTES: _MINUTE,
+            _SECONDS: _SECOND,
+        }
+    ),
+    (_DEGREES, _MINUTES, _SECONDS),
+    "rad",
+)
+_SHARE = _Kind(
+    "share",
+    '"0.1 %" or "500 ppm"',
+    _by_name({"% percent": "0.01", "ppm": "0.000001"}),
+)
+_TIME = _Kind("time", '"0.3 s" or "50 ms"', _by_name({"s sec": "1", "ms": "0.001"}))
+_SLOPE_EXAMPLE = '"0.05 mm per 300 mm", "2 thou per ft" or "0.5 mrad"'
+
+_LONGEST = 80  # characters
 _NUMBER = re.compile(
     r"(?P<sign>[+-]?)\s*"
     r"(?:(?:(?P<whole>[0-9]+)(?:\s+|-))?(?P<top>[0-9]+)\s*/\s*(?P<bottom>[0-9]+)"
@@ -75,9 +103,13 @@ _SEPARATOR = re.compile(
     r"""\s+(?:per|over)\s+|(?<=[A-Za-zµ."])\s*/\s*(?=[0-9.,A-Za-zµ])"""
 )
 _AMBIGUOUS_COMMA = re.compile(r"[1-9][0-9]{0,2},[0-9]{3}")
+_SAME_MARKS = str.maketrans(
+    "\u2212\u03bc\u2032\u2019\u2033\u201d\u00ba\u00a0\u202f", "-µ''\"\"°  "
+)
 
 
-def _tidy(text: object) -> str:
+def _tidy(text: object, what: str, example: str) -> str:
+    """The text with one spelling of each mark, and ½ as 1/2."""
     if not isinstance(text, str):
         raise UnitsError(
             f"{text!r} is not a text with a unit: write it in quotes, such as"
@@ -90,26 +122,15 @@ def _tidy(text: object) -> str:
         )
     import unicodedata
 
-    out = []
+    out = ""
     for char in text:
-        if unicodedata.category(
-            char
-        ) == "No" and "\N{FRACTION SLASH}" in unicodedata.normalize("NFKC", char):
-            out.append(
-                " "
-                + unicodedata.normalize("NFKC", char).replace("\N{FRACTION SLASH}", "/")
-            )
-        else:
-            out.append(char)
-    return (
-        "".join(out)
-        .translate(
-            str.maketrans(
-                "\u2212\u03bc\u2032\u2019\u2033\u201d\u00ba\u00a0\u202f", "-µ''\"\"°  "
-            )
-        )
-        .strip()
-    )
+        plain = unicodedata.normalize("NFKC", char)
+        slash = "\N{FRACTION SLASH}" in plain and unicodedata.category(char) == "No"
+        out += " " + plain.replace("\N{FRACTION SLASH}", "/") if slash else char
+    tidy = out.translate(_SAME_MARKS).strip()
+    if not tidy:
+        raise UnitsError(f"there is no {what} in an empty text; {example} would do")
+    return tidy
 
 
 def _number(text: str, at: int, whole_text: str) -> tuple[Fraction, int]:
@@ -144,14 +165,11 @@ def _terms(text: str, whole_text: str, example: str) -> list[tuple[Fraction, str
     at = 0
     while at < len(text):
         if terms and _NUMBER.match(text, at) is None:
-            raise UnitsError(
-                f'"{whole_text}": "{text[at:]}" is left over; only {example} would do'
-            )
+            raise _left_over(whole_text, text[at:], example)
         value, at = _number(text, at, whole_text)
         found = _UNIT.match(text, at)
         if found is None:
-            rest = text[at:].strip()
-            if rest:
+            if rest := text[at:].strip():
                 raise UnitsError(
                     f'"{whole_text}": "{rest}" is not a unit; {example} would do'
                 )
@@ -159,118 +177,78 @@ def _terms(text: str, whole_text: str, example: str) -> list[tuple[Fraction, str
                 f'"{text}" has no unit: write what it is in, as in {example}'
             )
         terms.append((value, found["unit"]))
-        at = found.end()
-        while at < len(text) and text[at] == " ":
-            at += 1
+        at = len(text) - len(text[found.end() :].lstrip(" "))
     return terms
 
 
-def _known(unit: str, table: dict[str, Fraction] | dict[str, float]) -> str | None:
+def _left_over(text: str, rest: str, example: str) -> UnitsError:
+    return UnitsError(f'"{text}": "{rest}" is left over; only {example} would do')
+
+
+def _known(unit: str, kind: _Kind) -> str | None:
     """The name as the table has it; capitals are forgiven except in one-letter
     units."""
-    if unit in table:
+    if unit in kind.factors:
         return unit
     low = unit.lower()
-    return low if len(unit) > 1 and low in table else None
+    return low if len(unit) > 1 and low in kind.factors else None
 
 
-def _by_pint(
-    unit: str, target: Literal["mm", "rad"], whole_text: str, example: str
-) -> float:
-    """Factor of a unit outside the common ones."""
-    import pint
+def _factor(unit: str, kind: _Kind, whole_text: str) -> Fraction | float:
+    name = _known(unit, kind)
+    if name is not None:
+        return kind.factors[name]
+    if kind.pint_unit is not None and unit not in ("%", "'"):
+        import pint
 
-    try:
-        registry = pint.get_application_registry()  # type: ignore[no-untyped-call]
-        one = registry.Quantity(1.0, unit.rstrip("."))
-        root = one.to_root_units()
-        if str(root.units) != {"mm": "meter", "rad": "radian"}[target]:
-            raise ValueError
-        return float(one.to(target).magnitude)
-    except (pint.PintError, ValueError, TypeError, AttributeError, ArithmeticError):
-        what = {"mm": "length", "rad": "angle"}[target]
-        raise UnitsError(
-            f'"{whole_text}": "{unit}" is not a unit of {what}; {example} would do'
-        ) from None
+        try:
+            registry = pint.get_application_registry()  # type: ignore[no-untyped-call]
+            one = registry.Quantity(1.0, unit.rstrip("."))
+            root = {"mm": "meter", "rad": "radian"}[kind.pint_unit]
+            if str(one.to_root_units().units) == root:
+                return float(one.to(kind.pint_unit).magnitude)
+        except (pint.PintError, ValueError, TypeError, AttributeError, ArithmeticError):
+            pass
+    raise UnitsError(
+        f'"{whole_text}": "{unit}" is not a unit of {kind.name}; {kind.example} would'
+        " do"
+    )
 
 
-def _sum(
-    terms: list[tuple[Fraction, str]],
-    table: dict[str, Fraction] | dict[str, float],
-    compound: tuple[tuple[str, ...], ...],
-    target: Literal["mm", "rad"],
-    whole_text: str,
-    example: str,
-) -> float:
-    factors: list[float | Fraction] = []
-    ranks: list[int] = []
-    for _value, unit in terms:
-        name = _known(unit, table)
-        factors.append(
-            table[name]
-            if name is not None
-            else _by_pint(unit, target, whole_text, example)
-        )
-        ranks.append(next((n for n, names in enumerate(compound) if name in names), -1))
+def _parse(text: str, kind: _Kind) -> float:
+    terms = _terms(_tidy(text, kind.name, kind.example), text, kind.example)
+    factors = [_factor(unit, kind, text) for _, unit in terms]
     if len(terms) > 1:
-        rising = all(a >= 0 and b > a for a, b in pairwise(ranks))
-        if not rising or any(value < 0 for value, _ in terms[1:]):
+        rank = {n: at for at, names in enumerate(kind.compound) for n in names.split()}
+        ranks = [rank.get(_known(unit, kind) or "", -1) for _, unit in terms]
+        falling = all(a >= 0 and b > a for a, b in pairwise(ranks))
+        if not falling or any(value < 0 for value, _ in terms[1:]):
             rest = " ".join(f"{float(value):g} {unit}" for value, unit in terms[1:])
-            raise UnitsError(
-                f'"{whole_text}": "{rest}" is left over; only {example} would do'
-            )
-    sign = -1 if terms[0][0] < 0 else 1
+            raise _left_over(text, rest, kind.example)
     total: float | Fraction = Fraction(0)
     for (value, _), factor in zip(terms, factors, strict=True):
-        part = (
-            abs(value) * factor
-            if isinstance(factor, Fraction)
-            else float(abs(value)) * factor
-        )
-        total = total + part
-    return sign * float(total)
-
-
-_LENGTH_EXAMPLE = '"0.05 mm", "3/4 in" or "5 thou"'
-_ANGLE_EXAMPLE = '"2 deg", "0.5 mrad" or "2\'"'
-_SLOPE_EXAMPLE = '"0.05 mm per 300 mm", "2 thou per ft" or "0.5 mrad"'
+        exact = isinstance(factor, Fraction)
+        total = total + (abs(value) if exact else float(abs(value))) * factor
+    return -float(total) if terms[0][0] < 0 else float(total)
 
 
 def parse_length(text: str) -> float:
     """A length in mm: `0.05 mm`, `0,05 mm`, `19 3/4 in`, `1/8"`, `5 thou`, `1 ft
     6 in`."""
-    tidy = _tidy(text)
-    if not tidy:
-        raise UnitsError(
-            f"there is no length in an empty text; {_LENGTH_EXAMPLE} would do"
-        )
-    terms = _terms(tidy, text, _LENGTH_EXAMPLE)
-    for value, unit in terms:
+    for value, unit in _terms(
+        _tidy(text, _LENGTH.name, _LENGTH.example), text, _LENGTH.example
+    ):
         if unit == "'":
             raise UnitsError(
                 f'"{text}": \' is a minute of arc here; write "{float(value):g} ft" for'
                 " feet"
             )
-        if unit == "%":
-            raise UnitsError(
-                f'"{text}": "%" is not a unit of length; {_LENGTH_EXAMPLE} would do'
-            )
-    return _sum(terms, _LENGTHS, _COMPOUND_LENGTH, "mm", text, _LENGTH_EXAMPLE)
+    return _parse(text, _LENGTH)
 
 
 def parse_angle(text: str) -> float:
     """An angle in rad: `2 deg`, `0.5 mrad`, `2'`, `1° 30'`."""
-    tidy = _tidy(text)
-    if not tidy:
-        raise UnitsError(
-            f"there is no angle in an empty text; {_ANGLE_EXAMPLE} would do"
-        )
-    terms = _terms(tidy, text, _ANGLE_EXAMPLE)
-    if any(unit == "%" for _, unit in terms):
-        raise UnitsError(
-            f'"{text}": "%" is not a unit of angle; {_ANGLE_EXAMPLE} would do'
-        )
-    return _sum(terms, _ANGLES, _COMPOUND_ANGLE, "rad", text, _ANGLE_EXAMPLE)
+    return _parse(text, _ANGLE)
 
 
 def parse_slope(text: str) -> float:
@@ -279,11 +257,7 @@ def parse_slope(text: str) -> float:
     `0.05 mm per 300 mm`, `0.1 mm/m`, `2 thou per ft`, `0.5 mrad`, `2'`. The ratio
     itself is taken: at 1 mrad it differs from the angle by a third of a millionth part.
     """
-    tidy = _tidy(text)
-    if not tidy:
-        raise UnitsError(
-            f"there is no slope in an empty text; {_SLOPE_EXAMPLE} would do"
-        )
+    tidy = _tidy(text, "slope", _SLOPE_EXAMPLE)
     parts = _SEPARATOR.split(tidy)
     if len(parts) > 2:
         raise UnitsError(
@@ -300,7 +274,7 @@ def parse_slope(text: str) -> float:
             )
         return parse_length(rise) / base
     terms = _terms(tidy, text, _SLOPE_EXAMPLE)
-    if _known(terms[0][1], _LENGTHS) is not None and terms[0][1] != '"':
+    if _known(terms[0][1], _LENGTH) is not None and terms[0][1] != '"':
         raise UnitsError(
             f'"{text}" is a length, not a slope: say over what; {_SLOPE_EXAMPLE}'
             " would do"
@@ -308,31 +282,14 @@ def parse_slope(text: str) -> float:
     return parse_angle(text)
 
 
-def _parse_plain(
-    text: str, table: dict[str, Fraction], what: str, example: str
-) -> float:
-    tidy = _tidy(text)
-    if not tidy:
-        raise UnitsError(f"there is no {what} in an empty text; {example} would do")
-    terms = _terms(tidy, text, example)
-    if len(terms) > 1:
-        raise UnitsError(f'"{text}": something is left over; {example} would do')
-    value, unit = terms[0]
-    if unit not in table:
-        raise UnitsError(
-            f'"{text}": "{unit}" is not a unit of {what}; {example} would do'
-        )
-    return float(value * table[unit])
-
-
 def parse_share(text: str) -> float:
     """A relative figure as a plain ratio: `0.1 %`, `500 ppm`."""
-    return _parse_plain(text, _SHARES, "share", '"0.1 %" or "500 ppm"')
+    return _parse(text, _SHARE)
 
 
 def parse_time(text: str) -> float:
     """A short time in s: `0.3 s`, `50 ms`."""
-    return _parse_plain(text, _TIMES, "time", '"0.3 s" or "50 ms"')
+    return _parse(text, _TIME)
 
 
 # --- words back -----------------------------------------------------------------------

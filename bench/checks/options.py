@@ -209,7 +209,7 @@ def choice(
     return Option(name, "choice", words, default, tuple(choices), **more)
 
 
-_WALL = "Against which wall of the slots the sled is held in every cut"
+_WALL = "Against which wall of the slots the sled is held"
 HOLD = choice("hold", _WALL, ("left", "right"), of_sled=True)
 _STOOD = "How the indicator stood, if not as usual"
 MOUNT = choice("mount", _STOOD, ("standing", "carried"), recorded=True)

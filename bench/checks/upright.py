@@ -92,6 +92,8 @@ def _step(
         at=at,
         picture="plumb",
         reseat=AGAIN,
+        # the square is turned about under the tip: the number goes and comes back
+        continues=first and name == FENCE[1],
         focus=Focus("place", at),
     )
 

@@ -17,7 +17,7 @@ from bench.cli.common import (
     socket_option,
     worst,
 )
-from bench.cli.options import declared, read_options, the_check
+from bench.cli.options import declared, gear_options, read_options, the_check
 
 if TYPE_CHECKING:
     from bench.checks.model import Check
@@ -26,9 +26,7 @@ if TYPE_CHECKING:
 
 @click.command(context_settings={"show_default": True})
 @click.argument("kind")
-@click.option("--jig", metavar="NAME", help="The sled; the only one by default.")
-@click.option("--saw", metavar="NAME", help="The saw; the sled's, else the only one.")
-@click.option("--square", metavar="NAME", help="The square; the only one by default.")
+@gear_options
 @click.option(
     "--sweeps",
     type=int,

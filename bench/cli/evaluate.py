@@ -12,7 +12,8 @@ from typing import Any
 import click
 
 from bench.checks import checks
-from bench.checks.model import EvidenceGear
+from bench.checks.model import Check, EvidenceGear, Known
+from bench.checks.options import OptionValue
 from bench.cli.common import (
     Complaint,
     echo_json,
@@ -25,7 +26,10 @@ from bench.cli.common import (
     settings_option,
     worst,
 )
-from bench.cli.options import declared, read_options, the_check
+from bench.cli.options import declared, gear_options, read_options, the_check
+from bench.finding import Finding
+from bench.gear import Jig
+from bench.units import System
 
 
 def _placements() -> str:
@@ -47,11 +51,7 @@ def _placements() -> str:
 @click.command(epilog=_placements())
 @click.argument("kind")
 @click.argument("files", nargs=-1, required=True, metavar="FILE.csv...")
-@click.option(
-    "--jig", metavar="NAME", help="The sled; the only one in the settings by default."
-)
-@click.option("--saw", metavar="NAME", help="The saw; the sled's, else the only one.")
-@click.option("--square", metavar="NAME", help="The square; the only one by default.")
+@gear_options
 @settings_option
 @log_option
 @json_option
@@ -71,12 +71,10 @@ def evaluate(
 
     Example:  sweepgauge evaluate fence-square monday.csv --jig big-sled
     """
-    from bench.checks.model import Evidence, EvidenceError, Known
-    from bench.cli.recorded_sweeps import RecordedError, read_sweeps
-    from bench.procedure.conclusion import conclude
+    from bench.checks.model import EvidenceError
+    from bench.cli.recorded_sweeps import RecordedError
     from bench.procedure.gear_selection import GearUnknown, use
     from bench.render.remarks import evidence_error_words, with_notes
-    from bench.render.result import result_lines
 
     check = the_check(kind)
     where = paths(settings=settings_path, log=log_path)
@@ -86,38 +84,29 @@ def evaluate(
         gear = use(settings.gear, jig=jig, saw=saw, square=square)
     except GearUnknown as error:
         raise Complaint(str(error)) from error
-    findings, refused = [], []
-    for name in files:
-        path = Path(name)
-        known = Known()
-        if log_path is not None:
-            from bench.log.history import known as known_of
+    known = Known()
+    if log_path is not None:
+        from bench.log.history import known as known_of
 
-            with log_errors():
-                known = known_of(where.log, kind, gear, options)
+        with log_errors():
+            known = known_of(where.log, kind, gear, options)
+    findings, refused = [], []
+    for path in map(Path, files):
         try:
-            traces = read_sweeps(path, check, options, gear)
-            evidence = Evidence(kind, traces, options, gear, known)
-            number = hashlib.sha256(path.read_bytes()).hexdigest()[:12]
-            now = datetime.now(UTC).astimezone().isoformat(timespec="seconds")
-            finding = conclude(evidence, id=number, at=now)
-            finding = with_notes(finding, settings.units)
+            finding = _worked_out(path, check, options, gear, known)
         except RecordedError as error:
             refused.append(str(error))
             continue
         except EvidenceError as error:
             refused.append(f"{path}: {evidence_error_words(error, settings.units)}")
             continue
-        findings.append(finding)
+        findings.append(with_notes(finding, settings.units))
         if as_json:
-            echo_json(finding)
-        else:
-            if len(files) > 1:
-                click.echo(f"{path}:")
-            sled = gear.jig if check.turns_fence else None
-            board = sled.widest_board if sled is not None else None
-            for line in result_lines(finding, settings.units, board):
-                click.echo(line)
+            echo_json(findings[-1])
+            continue
+        if len(files) > 1:
+            click.echo(f"{path}:")
+        _show(findings[-1], gear.jig if check.turns_fence else None, settings.units)
     if refused:
         for words in refused[:-1]:
             say(f"sweepgauge: {words}")
@@ -126,3 +115,29 @@ def evaluate(
         for note in findings[0].notes:
             say(note)
     return worst([f.verdict for f in findings])
+
+
+def _worked_out(
+    path: Path,
+    check: Check,
+    options: dict[str, OptionValue],
+    gear: EvidenceGear,
+    known: Known,
+) -> Finding:
+    """Raises RecordedError, EvidenceError."""
+    from bench.checks.model import Evidence
+    from bench.cli.recorded_sweeps import read_sweeps
+    from bench.procedure.conclusion import conclude
+
+    traces = read_sweeps(path, check, options, gear)
+    number = hashlib.sha256(path.read_bytes()).hexdigest()[:12]
+    now = datetime.now(UTC).astimezone().isoformat(timespec="seconds")
+    evidence = Evidence(check.kind, traces, options, gear, known)
+    return conclude(evidence, id=number, at=now)
+
+
+def _show(finding: Finding, sled: Jig | None, units: System) -> None:
+    from bench.render.result import result_lines
+
+    for line in result_lines(finding, units, sled.widest_board if sled else None):
+        click.echo(line)

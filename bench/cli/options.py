@@ -22,6 +22,17 @@ def the_check(kind: str) -> Check:
         raise Complaint(str(error)) from error
 
 
+def gear_options(command: F) -> F:
+    """Which of the user's gear is meant."""
+    for name, words in (
+        ("square", "The square; the only one by default."),
+        ("saw", "The saw; the sled's, else the only one."),
+        ("jig", "The sled; the only one by default."),
+    ):
+        command = click.option(f"--{name}", metavar="NAME", help=words)(command)
+    return command
+
+
 def declared(command: F, *, recorded: bool = False) -> F:
     """Add every option that any check declares, once each by name; recorded: those of
     recorded files too."""

@@ -214,7 +214,7 @@ def _turn(c: Canvas, finding: Finding, phase: float, units: System) -> None:
         height = 0.5 + 0.46 * math.cos(share * 2 * math.pi - phase)
         c.dot(share, height, "trace")
     at = min(c.wide - 1, round(phase / (2 * math.pi) * (c.wide - 1)))
-    words = f"high spot at {math.degrees(phase):.0f} degrees"
+    words = f"high at {math.degrees(phase):.0f} degrees"
     right = at < c.wide // 2
     c.words(at, c.high - 2, c.glyphs.up_mark, "strong")
     beside = at + 2 if right else at - 2

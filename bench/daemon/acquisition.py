@@ -5,7 +5,6 @@ Every block of bytes becomes one batch of readings.
 
 from __future__ import annotations
 
-import asyncio
 import time
 from collections.abc import Callable
 from typing import Literal
@@ -13,14 +12,13 @@ from typing import Literal
 import msgspec
 
 from bench.daemon.reading_stamps import NS, ReadingStamps
+from bench.daemon.repeated_request import RepeatedRequest
 from bench.daemon.sources import SharedPort, Sources, make_reader, may_err
-from bench.doctor.direct_port import echo_of, request_of, request_rate
 from bench.procedure.status_message import StatusMessage
 from bench.protocol import InstrumentState
 from bench.settings.settings_file import PortSettings
 from bench.stream.outlier_filter import OutlierFilter
-from hw.formats import FORMATS, meaning_of
-from hw.formats.shared.declaration import SERIAL
+from hw.formats import meaning_of
 from hw.patience import SILENT_S, UNREAD_STALL_S
 from hw.reading import PortState, Record
 
@@ -96,10 +94,7 @@ class Instrument:
         self._flood_at = 0.0
         self._bad_at = 0.0  # s; the latest second with a rejected frame
         self._decoder = make_reader(settings)
-        self._request = self._echo = b""
-        if settings.asking == "request" and FORMATS[settings.format].port is SERIAL:
-            self._request = request_of(settings) or b"R\r"
-            self._echo = echo_of(self._request)
+        self._request = RepeatedRequest(settings)
         self._echoes = 0  # echoes of the request among this decoder's rejects
         self._filter = OutlierFilter(count) if may_err(settings) else None
         self._opened = False  # the port was opened and nothing has come since
@@ -111,13 +106,9 @@ class Instrument:
         self._stopped_reading = False
         self._stuck_since: float | None = None
         self._stuck_at = 0
-        self.source = (sources or Sources()).open(
-            settings, self._block, self._port_state
-        )
-        self._rounds = (
-            self.source.rounds if isinstance(self.source, SharedPort) else None
-        )
-        self._asker: asyncio.Task[None] | None = None
+        heard = settings, self._block, self._port_state
+        source = self.source = (sources or Sources()).open(*heard)
+        self._rounds = source.rounds if isinstance(source, SharedPort) else None
 
     @property
     def last(self) -> float | None:
@@ -131,19 +122,11 @@ class Instrument:
 
     def start(self) -> None:
         self.source.start()
-        if self._request:
-            self._asker = asyncio.get_running_loop().create_task(self._ask_again())
+        self._request.start(self.source.write)
 
     async def stop(self) -> None:
-        if self._asker is not None:
-            self._asker.cancel()
+        self._request.stop()
         await self.source.stop()
-
-    async def _ask_again(self) -> None:
-        """Send the request again and again, to instruments that only answer."""
-        while True:
-            self.source.write(self._request)
-            await asyncio.sleep(1.0 / request_rate(self.settings))
 
     # ---- readings --------------------------------------------------------------------
 
@@ -191,15 +174,11 @@ class Instrument:
             if record.value is not None:
                 batch.came.append(at)
                 read.append(record)
-            elif record.fault is not None and self._is_echo(record):
+            elif record.fault is not None and self._request.is_echo(record):
                 self._echoes += 1
             elif record.fault is not None or record.status is not None:
                 batch.rejected.append((at, record))
         return read
-
-    def _is_echo(self, record: Record) -> bool:
-        """The instrument echoes the request, which is no fault."""
-        return bool(self._echo) and record.raw.strip() == self._echo
 
     def _filter_outliers(self, batch: Batch, read: list[Record]) -> None:
         """Fill the batch with what the outlier filter passes on; each unit and flag

@@ -16,13 +16,7 @@ from typing import Any
 import msgspec
 
 from bench.checks import UnknownCheck, find
-from bench.checks.model import (
-    Caution,
-    Check,
-    Evidence,
-    EvidenceGear,
-    Known,
-)
+from bench.checks.model import Caution, Check, Evidence, EvidenceGear, Known
 from bench.checks.options import OptionError, OptionValue, understood, validated
 from bench.daemon.acquisition import Instrument
 from bench.daemon.begin_request import applying, lightened, same
@@ -92,8 +86,8 @@ class CheckController:
     # ---- begun, gone on with, taken up again -----------------------------------------
 
     def gear_for(self, begin: Begin) -> EvidenceGear:
-        """What this check uses of the user's gear. Raises WrongUse naming what there
-        is."""
+        """What this check uses of the user's gear. Raises InvalidRequest naming what
+        there is."""
         try:
             return use(
                 self._settings().gear, jig=begin.jig, saw=begin.saw, square=begin.square
@@ -131,17 +125,14 @@ class CheckController:
             )
         if not 1 <= request.sweeps <= 50:
             raise InvalidRequest(f"1 to 50 pushes more, not {request.sweeps}")
-        self.run, self.begun, self._supersedes = (
-            run,
-            self._finished_begin,
-            self._finished_as,
-        )
+        self.run, self.begun = run, self._finished_begin
+        self._supersedes = self._finished_as
         self.log.reopen(run.id)
         run.extend(request.sweeps, now)
 
     def begin(self, request: Begin, now: float) -> bool:
         """Begin, or join the same check in progress; True when joined. Raises
-        WrongUse."""
+        InvalidRequest."""
         try:
             check = find(request.check)
             request = lightened(check, request, self.find, self._known_to)
@@ -163,8 +154,7 @@ class CheckController:
                 f"--sweeps takes 1 to 50 pushes a set-up, not {request.sweeps}"
             )
         gear = self.gear_for(request)
-        why = self.why_not(check, options, gear)
-        if why is not None:
+        if (why := self.why_not(check, options, gear)) is not None:
             raise InvalidRequest(why)
         if sound_climate(request.climate) != request.climate:
             raise InvalidRequest(
@@ -240,17 +230,15 @@ class CheckController:
             verifies=request.verifies,
             cautions=cautions,
         )
-        wired = (
-            ("indicator", self._settings().indicator),
-            ("caliper", self._settings().caliper),
-        )
+        settings = self._settings()
+        wired = (("indicator", settings.indicator), ("caliper", settings.caliper))
         run.facts.buttons = tuple(
             name for name, port in wired if port is not None and port.asking == "button"
         )
         return run
 
-    def take_up(self, left: OpenRun, now: float) -> str:
-        """Go on with a check that the last life left; says so in a sentence."""
+    def take_up(self, left: OpenRun, now: float) -> StatusMessage:
+        """Go on with a check that the last life left; says so."""
         begun = next((e.data for e in left.events if e.kind == "asked-for"), None)
         try:
             request = msgspec.convert(begun, Begin)
@@ -259,19 +247,18 @@ class CheckController:
             run = self._make_run(left.run, request, self.gear_for(request))
         except (msgspec.ValidationError, InvalidRequest, UnknownCheck) as error:
             self.log.abandon(left.run, f"could not be taken up again: {error}")
-            return (
-                f"The {left.check} begun before could not be taken up again ({error})."
-            )
+            why = {"check": left.check, "why": str(error)}
+            return StatusMessage("check-not-taken-up", why)
         for more in (e.data for e in left.events if e.kind == "extended"):
             run.extended(int(str(more["sweeps"])))
             self._supersedes = left.findings[-1] if left.findings else None
         run.resume(**progress(left), now=now)
         kept = sum(1 for t in run.kept.traces if t.push)
-        left_out = "".join(f" Left out: {error}." for error in wrong)
-        return (
-            f"The {left.check} begun before goes on: {kept} passes kept; the set-up is"
-            f" asked again.{left_out}"
-        )
+        values = {"check": left.check, "kept": kept}
+        if wrong:
+            values["wrong"] = "; ".join(str(error) for error in wrong)
+            return StatusMessage("check-goes-on-without", values)
+        return StatusMessage("check-goes-on", values)
 
     # ---- while it goes on, and how it ends -------------------------------------------
 
@@ -334,11 +321,8 @@ class CheckController:
             self.log.move_planned(f"move-{finding.id}", finding.id, finding.move)
         if verifies:
             self.log.move_verified(f"move-{verifies}", finding.id)
-        self._finished, self._finished_begin, self._finished_as = (
-            run,
-            self.begun,
-            finding.id,
-        )
+        self._finished, self._finished_begin = run, self.begun
+        self._finished_as = finding.id
         self.run, self.begun, self._supersedes = None, None, None
         self._tell(Concluded(run.id, finding))
 

@@ -61,14 +61,14 @@ class DeviceSetup:
         note: Callable[[str, Mapping[str, Any]], object],
         settings: Callable[[], Settings],
         paths: Paths,
-        wired: Callable[[], list[Instrument]],
+        wired: WiredInstruments,
         rewire: Callable[[Settings], Awaitable[None]],
         busy: Callable[[], str | None],
         where: Places,
     ) -> None:
         self._tell, self._note = tell, note
         self._settings, self._paths = settings, paths
-        self._wired = WiredInstruments(wired)
+        self._wired = wired
         self._rewire, self._busy = rewire, busy
         self.scanner = PortScanner(
             where,
@@ -92,7 +92,7 @@ class DeviceSetup:
     @property
     def first(self) -> bool:
         """Nothing is wired."""
-        return self._wired.none()
+        return not self._wired.all
 
     async def stop(self) -> None:
         if self._keeping is not None:
@@ -106,24 +106,16 @@ class DeviceSetup:
         keeping = self._keeping is not None and not self._keeping.done()
         if keeping or (self.what is not None and present) or (self.first and watched):
             self._wanted = now
-            if (
-                self.what != "leaf"
-                and not self.scanner.on
-                and (self._stopping is None or self._stopping.done())
-            ):
+            stopped = self._stopping is None or self._stopping.done()
+            if self.what != "leaf" and not self.scanner.on and stopped:
                 self.scanner.start()
         elif now - self._wanted > LINGER and self.what is not None:
             self._finish("failed")  # whoever wanted it is gone
         elif now - self._wanted > LINGER and self.scanner.on:
             self._stopping = asyncio.get_running_loop().create_task(self.scanner.stop())
         self.scanner.tick(now)
-        if (
-            self.first
-            and watched
-            and self.what is None
-            and not self._left
-            and self.scanner.looked
-        ):
+        asked = self.what is not None or self._left
+        if self.first and watched and not asked and self.scanner.looked:
             self._ask("indicator", now)
         if self._proof is not None:
             self._proof.tick(now, self._wired.indicator())
@@ -134,7 +126,7 @@ class DeviceSetup:
     # ---- what clients ask ------------------------------------------------------------
 
     def start(self, request: Learn, now: float) -> None:
-        """Raises WrongUse where it cannot be."""
+        """Raises InvalidRequest where it cannot be."""
         why = self._busy()
         if why is not None:
             raise InvalidRequest(why)
@@ -236,20 +228,15 @@ class DeviceSetup:
             if seen.outcome == "moving":
                 self._moved_at = now
             elif now - self._moved_at > IDLE:
-                self._ask(
-                    what,
-                    now,
-                    heard_remark(self._readable()),
-                )
+                self._ask(what, now, heard_remark(self._readable()))
             return
         port, mm = seen.moved[0]
         if seen.outcome == "seen":
             self._found(what, port, mm)
         elif seen.outcome == "little" and what == "travel":
             # what it has gone already counts
-            self._say(
-                "asking", moved_remark(what, seen), StatusMessage("setup-push-on")
-            )
+            push_on = StatusMessage("setup-push-on")
+            self._say("asking", moved_remark(what, seen), push_on)
         elif seen.outcome == "stays" and self._moves.rested(port, now) <= STAYED:
             still = {"name": short_name(port), "far": abs(mm)}
             self._say("asking", StatusMessage("setup-stays", still))
@@ -263,9 +250,8 @@ class DeviceSetup:
             values = self._values(what, port)
             changes = edit.changes(self._paths.settings, what, values)
         except SettingsError as error:
-            self._finish(
-                "failed", StatusMessage("setup-nothing-kept", {"why": str(error)})
-            )
+            why = {"why": str(error)}
+            self._finish("failed", StatusMessage("setup-nothing-kept", why))
             return
         if self._inches(what, port):
             remarks.append(StatusMessage("setup-inches"))
@@ -275,9 +261,8 @@ class DeviceSetup:
         if changes:
             texts = "; ".join(change.text() for change in changes)
             file = self._paths.settings.name
-            remarks.append(
-                StatusMessage("setup-changes", {"file": file, "changes": texts})
-            )
+            values_changed = {"file": file, "changes": texts}
+            remarks.append(StatusMessage("setup-changes", values_changed))
         grows = str(values["grows"])
         self._say("seen", *remarks, port=port, grows=grows, enter=True, value=abs(mm))
 
@@ -289,19 +274,9 @@ class DeviceSetup:
 
     def _values(self, what: Role, port: str) -> dict[str, edit.Value]:
         assert self._seen is not None
-        source, shown = (
-            self._readable().get(port),
-            self._moves.shown(port),
-        )
-        return values_of(
-            what,
-            port,
-            self._seen[1],
-            source,
-            self._wired.other_role(what, port),
-            self._paths.settings,
-            shown,
-        )
+        source, shown = self._readable().get(port), self._moves.shown(port)
+        other, path = self._wired.other_role(what, port), self._paths.settings
+        return values_of(what, port, self._seen[1], source, other, path, shown)
 
     async def _keep(self) -> None:
         """Into the settings file; then the daemon reads what it says."""
@@ -314,12 +289,10 @@ class DeviceSetup:
                 values = self._proof.cure
             elif self._seen is not None:
                 values = self._values(section, self._seen[0])
-            other = (
-                None
-                if self._seen is None
-                else self._wired.other_role(what, self._seen[0])
-            )
-            inches = self._seen is not None and self._inches(what, self._seen[0])
+            other, inches = None, False
+            if self._seen is not None:
+                other = self._wired.other_role(what, self._seen[0])
+                inches = self._inches(what, self._seen[0])
             settings = await asyncio.to_thread(
                 write, self._paths, section, values, other, inches
             )
@@ -334,9 +307,8 @@ class DeviceSetup:
         await self._rewire(settings)
         self._note("learned", {"what": what, "values": values})
         if self._proof is not None:
-            self._proof.cured(
-                settings, StatusMessage("setup-cured", {"file": path.name})
-            )
+            cured = StatusMessage("setup-cured", {"file": path.name})
+            self._proof.cured(settings, cured)
             return
         grows = str(values.get("grows", ""))
         kept = {"file": path.name, "name": short_name(port), "what": what}

@@ -48,7 +48,7 @@ from bench.protocol import (
 )
 from bench.protocol import Saved as SavedSaid
 from bench.render.finding import unread_words
-from bench.render.notices import with_words
+from bench.render.notices import text, with_words
 from bench.settings.settings_file import Paths, Settings
 from hw.climate import read_climate
 
@@ -110,7 +110,7 @@ class Service:
             note=lambda kind, data: self.log.event(None, kind, data, urgent=True),
             settings=lambda: self.settings,
             paths=paths,
-            wired=lambda: self.bench.instruments,
+            wired=self.bench.wired,
             rewire=self.rewire,
             busy=self.busy,
             where=where,
@@ -172,7 +172,7 @@ class Service:
         for run in left.runs[:-1]:
             self.log.abandon(run.run, "a later check was begun")
         if left.runs:
-            words = self.bench.checking.take_up(left.runs[-1], now)
+            words = text([self.bench.checking.take_up(left.runs[-1], now)])
             self.notes.append(words)
             log.warning("%s", words)
         with contextlib.suppress(Exception):
@@ -204,7 +204,7 @@ class Service:
             self.log.look()
             self.recording.look()
             watched = any(client.watching for client in self.clients.all)
-            self.bench.sources.rounds.go(self._in_rounds())
+            self.bench.wired.sources.rounds.go(self._in_rounds())
             self.learner.tick(now, watched=watched, present=bool(self.clients.all))
             for client in list(self.clients.all):
                 client.flush(now)
@@ -225,7 +225,7 @@ class Service:
             return False
         each = any(one.watching and one.most is None for one in self.clients.all)
         least = AS_THEY_COME if each else WORTH_IT
-        if self.bench.sources.rounds.going:
+        if self.bench.wired.sources.rounds.going:
             least *= STAYS
         return least < sum(one.rate or 0.0 for one in self.bench.instruments) < HURRIES
 

@@ -14,7 +14,7 @@ from typing import Any
 import msgspec
 
 from bench.checks.model import EvidenceGear, Known
-from bench.daemon.acquisition import UNREAD, Batch, Instrument, Role
+from bench.daemon.acquisition import UNREAD, Batch, Instrument
 from bench.daemon.check_controller import CheckController
 from bench.daemon.clients import Clients
 from bench.daemon.device_setup import DeviceSetup
@@ -22,8 +22,8 @@ from bench.daemon.live_host import LiveHost
 from bench.daemon.outbox import Outbox
 from bench.daemon.raw_bytes import RawBytes
 from bench.daemon.reading_diagnostics import ReadingDiagnostics
-from bench.daemon.sources import Sources
 from bench.daemon.wall_clock import WallClock
+from bench.daemon.wired_instruments import WiredInstruments
 from bench.finding import Finding
 from bench.log.rows import now as stamp_now
 from bench.log.writer import LogWriter
@@ -39,7 +39,7 @@ from bench.protocol import (
     notice,
 )
 from bench.render.notices import text
-from bench.settings.settings_file import PortSettings, Settings
+from bench.settings.settings_file import Settings
 from bench.stream.sweep_detector import Broken, SweepDetector, SweepEvent
 
 log = logging.getLogger("sweepgauge")
@@ -67,13 +67,13 @@ class Station:
     ) -> None:
         self.settings = settings
         self.log = log_writer
-        self.instruments: list[Instrument] = []
+        self.wired = WiredInstruments(settings, self._hear, self._changed)
+        self.instruments = self.wired.all
         self.tell = tell
         self.outbox = Outbox(tell, log_writer, time.monotonic)
         self.clients = clients
         self.setup: DeviceSetup | None = None
         self.sweeper = SweepDetector()
-        self.sources = Sources()
         self.checking = CheckController(
             log_writer,
             self.outbox.tell,
@@ -92,31 +92,6 @@ class Station:
             tell, log_writer, lambda: self.settings, self._break_sweep
         )
         self._state: dict[str, str] = {}  # of each instrument, as the log has it last
-        for role, port in self._wired().items():
-            if port is not None:
-                self._add(role, port)
-
-    def _wired(self) -> dict[Role, PortSettings | None]:
-        """The ports of the settings, by what hangs on them."""
-        wired = self.settings
-        return {
-            "indicator": wired.indicator,
-            "travel": wired.travel,
-            "caliper": wired.caliper,
-        }
-
-    def _add(self, role: Role, port: PortSettings) -> Instrument:
-        gear = self.settings.gear
-        counts = {
-            "indicator": gear.indicator.resolution,
-            "travel": port.per_count,
-            "caliper": gear.caliper.resolution,
-        }
-        sources, count = self.sources, counts[role] or 0.0
-        heard = (self._hear, self._changed)
-        one = Instrument(role, role, port, *heard, sources=sources, count=count)
-        self.instruments.append(one)
-        return one
 
     @property
     def measuring(self) -> bool:
@@ -126,27 +101,16 @@ class Station:
     # ---- life ------------------------------------------------------------------------
 
     def start(self) -> None:
-        for instrument in self.instruments:
-            instrument.start()
+        self.wired.start()
 
     async def stop(self) -> None:
         self.checking.stop(time.monotonic())
-        for instrument in self.instruments:
-            await instrument.stop()
+        await self.wired.stop()
 
     async def rewire(self, settings: Settings) -> None:
-        """Use other settings: close what is wired differently now, and open it anew."""
+        """Use other settings."""
         self.settings = settings
-        wanted = self._wired()
-        for one in list(self.instruments):
-            if wanted[one.role] != one.settings:
-                self.instruments.remove(one)
-                await one.stop()
-        kept = {one.role for one in self.instruments}
-        for role, port in wanted.items():
-            if port is not None and role not in kept:
-                self._add(role, port).start()
-        self.instruments.sort(key=lambda one: list(wanted).index(one.role))
+        await self.wired.rewire(settings)
         self._diagnostics.units.clear()
         self._break_sweep("wiring", time.monotonic())
 
@@ -225,23 +189,14 @@ class Station:
         if batch.held:
             self._diagnostics.tell_outlier(instrument, batch.held[-1][1], now)
         if batch.values:
-            message = Readings(
-                instrument.name,
-                batch.first,
-                batch.stamps,
-                batch.values,
-                batch.unit,
-                sorted(batch.flags),
-            )
+            what, flags = (batch.stamps, batch.values, batch.unit), sorted(batch.flags)
+            message = Readings(instrument.name, batch.first, *what, flags)
             self.clients.tell_readings(message, now)
             if self.setup is not None and self.setup.what is not None:
                 self.setup.heard(message)
         if instrument.role != "caliper":
-            self._raw.keep(
-                instrument.name,
-                batch,
-                run.kept.sweep_id if run is not None else None,
-            )
+            sweep = run.kept.sweep_id if run is not None else None
+            self._raw.keep(instrument.name, batch, sweep)
         if batch.values:
             self._check(instrument, batch, now)
             self._feed(instrument, batch, now)
@@ -262,19 +217,15 @@ class Station:
     def _feed(self, instrument: Instrument, batch: Batch, now: float) -> None:
         gear, run = self.settings.gear, self.checking.run
         if instrument.role == "travel":
-            values = (
-                [-v for v in batch.values] if self._travel_turned() else batch.values
-            )
+            turned, values = self._travel_turned(), batch.values
+            values = [-v for v in values] if turned else values
             if events := self.sweeper.travel(batch.stamps, values):
                 self._take_events(events, now)
         elif instrument.role == "indicator":
             if self._diagnostics.spoiling.get(instrument.name) == "hold":
                 return
-            values = (
-                batch.values
-                if gear.indicator.grows == "pushed-in"
-                else [-v for v in batch.values]
-            )
+            pulled, values = gear.indicator.grows == "pulled-out", batch.values
+            values = [-v for v in values] if pulled else values
             if events := self.sweeper.indicator(batch.stamps, values):
                 self._take_events(events, now)
             if self.live.move is not None:
@@ -283,15 +234,12 @@ class Station:
                 self._feed_run(run, batch.stamps, values, now)
         elif run is not None and run.prompt.gather == "width":
             self._feed_run(run, batch.stamps, batch.values, now)
-        if (
-            run is not None
-            and run.kept.sweep_id is not None
-            and now >= self._points_due
-        ):
+        sweep = run.kept.sweep_id if run is not None else None
+        if sweep is not None and now >= self._points_due:
             self._points_due = now + POINTS_EVERY_S
             travel, reading = self.sweeper.fresh()
             if travel:
-                self.tell(Points(run.kept.sweep_id, travel, reading))
+                self.tell(Points(sweep, travel, reading))
 
     def _feed_run(
         self, run: CheckProcedure, times: list[float], values: list[float], now: float
@@ -354,7 +302,8 @@ class Station:
         )
 
     def begin(self, request: Begin, now: float) -> bool:
-        """Begin a check, or join the same one in progress: True. Raises WrongUse."""
+        """Begin a check, or join the same one in progress: True. Raises
+        InvalidRequest."""
         self._feed_watched(now)
         joined = self.checking.begin(request, now)
         self.live.end()
@@ -381,7 +330,7 @@ class Station:
     # ---- the move made live ----------------------------------------------------------
 
     def start_live(self, request: Live, finding: Finding) -> None:
-        """Raises WrongUse where it cannot be."""
+        """Raises InvalidRequest where it cannot be."""
         if self.run is not None:
             raise InvalidRequest(f"{self.run.check.kind} is in progress")
         if not any(i.role == "indicator" for i in self.instruments):

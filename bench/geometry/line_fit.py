@@ -138,16 +138,15 @@ def _columns(travel: npt.ArrayLike, reading: npt.ArrayLike) -> tuple[Array, Arra
 
 def _too_little(s: Array) -> Remark | None:
     """Why no line can be judged over these places."""
-    values: dict[str, RemarkValue] = {}
     if s.size < FEWEST:
-        values["readings"] = s.size
-        return Remark("pass-few-readings", values=values, severity="refused")
+        few: dict[str, RemarkValue] = {"readings": s.size}
+        return Remark("pass-few-readings", values=few, severity="refused")
     if float(np.ptp(s)) < SHORTEST:
         return Remark("pass-without-travel", severity="refused")
     places = np.unique(s).size
     if places < FEWEST:
-        values["places"] = places
-        return Remark("pass-few-places", values=values, severity="refused")
+        few = {"places": places}
+        return Remark("pass-few-places", values=few, severity="refused")
     return None
 
 

@@ -28,29 +28,28 @@ from bench.procedure.early_stop import may_stop_early
 from bench.procedure.journal import Journal
 from bench.procedure.liveness import LivenessMonitor
 from bench.procedure.marks import Marks
+from bench.procedure.number_taking import (
+    SINGLE_NUMBERS,
+    STANDING_STILL,
+    NumberTaking,
+)
 from bench.procedure.passes import AcceptedPasses
 from bench.procedure.prompt import ProcedureState, Prompt, advance, ask
-from bench.procedure.return_watch import ReturnWatch
 from bench.procedure.set_up_tests import SetUpTests
 from bench.procedure.status_message import Severity, StatusMessage
 from bench.procedure.trouble_watch import TroubleWatch
 from bench.protocol import PromptChanged, RunState, notice
-from bench.stream.rest_detector import BOUNCE, NotAtRest, RestDetector, Taken
+from bench.stream.rest_detector import NotAtRest, Taken
 from bench.stream.sweep_detector import Began, Broken, Ended, Sweep, SweepEvent
 
 # s after the press before rest is believed: a hand that moves with it shows by then
 SETTLE = 0.15
-# phases answered by a reading that holds
-STANDING_STILL = {"lean", "tap", "mark", "spot", "width"}
-SINGLE_NUMBERS = {"spot", "width"}  # each of them is a set-up's own number
-# s after a number was taken by itself in which a press still means that number
-HASTE = 1.0
 MOST_WAITING_PRESSES = 100  # presses that wait; more are somebody leaning on the pedal
 
 
 class CheckProcedure:
-    """One check from its cautions to its evidence. `changed` is called when what is
-    asked may have changed."""
+    """One check from its cautions to its evidence. tell: called with each message for
+    clients."""
 
     def __init__(
         self,
@@ -100,14 +99,8 @@ class CheckProcedure:
         self.tests = SetUpTests(self.facts, self._event, self._notify)
         self._marks = Marks(self.facts, self.kept, self._event, tell)
         by_caliper = any(step.gather == "width" for step in self.steps)
-        self.rest_detector = RestDetector(
-            (gear.caliper if by_caliper else gear.indicator).resolution
-        )
-        self._pressed_for_number = -BOUNCE  # when a number was last pressed for
-        self.return_watch = ReturnWatch()
-        # the number that is waited for was not pressed for; it came back by itself
-        self._automatic = self._came_back = False
-        self._taken_by_itself: float | None = None  # when that last was so
+        instrument = gear.caliper if by_caliper else gear.indicator
+        self.numbers = NumberTaking(self.facts, instrument.resolution)
         self.life = LivenessMonitor()
         self._said: Prompt | None = None
         self.troubles = TroubleWatch(
@@ -207,12 +200,10 @@ class CheckProcedure:
         current = self.prompt = self.ask
         if current == self._said:
             return
-        was_ready = (
-            self._said is not None
-            and self._said.ready
-            and self._said.placement == current.placement
-        )
-        if current.ready and not was_ready:
+        said = self._said
+        was_ready = said is not None and said.ready
+        same = said is not None and said.placement == current.placement
+        if current.ready and not (was_ready and same):
             self.ready_since = now
         elif not current.ready:
             self.ready_since = None
@@ -222,39 +213,22 @@ class CheckProcedure:
     # ---- presses ---------------------------------------------------------------------
 
     def press(self, now: float, *, waits: bool = True) -> bool:
-        """Enter or the pedal. False when nothing asks for it and it should not wait.
-
-        Whoever presses for a number twice within BOUNCE means one: the second press is
-        dropped. So is one for a number that was just taken by itself.
-        """
-        if self._means_the_taken(now):
+        """Enter or the pedal. False when nothing asks for it and it should not wait."""
+        current = self.ask
+        if self.numbers.means_the_last(current, now):
             return True
-        if self.ask.phase in STANDING_STILL:
-            before, self._pressed_for_number = self._pressed_for_number, now
-            if now - before < BOUNCE:
-                return True
         if self._wants_press():
             self._use_press(now)
             self.settle_down(now)
             return True
-        if self.facts.waiting and self.ask.phase in SINGLE_NUMBERS:
+        if self.facts.waiting and current.phase in SINGLE_NUMBERS:
             return True
         if waits:
             self._early = min(MOST_WAITING_PRESSES, self._early + 1)
         return waits
 
-    def _means_the_taken(self, now: float) -> bool:
-        current = self.ask
-        return (
-            self._taken_by_itself is not None
-            and now - self._taken_by_itself < HASTE
-            and not self.return_watch.left
-            and current.by_itself
-            and not self.facts.waiting
-        )
-
     def _wants_press(self) -> bool:
-        return self.ask.enter and (not self.facts.waiting or self._automatic)
+        return self.ask.enter and (not self.facts.waiting or self.numbers.automatic)
 
     def _use_press(self, now: float) -> None:
         current = self.ask
@@ -264,14 +238,12 @@ class CheckProcedure:
             names = [caution.name for caution in self.cautions]
             self._event("acknowledged", {"cautions": names})
         elif current.phase == "place":
-            self._forget_number()
+            self.numbers.forget()
             self._place(current, now)
             if current.gather != "sweep" and not current.button:
-                self._take_by_itself(now)
+                self.numbers.take_by_itself(now)
         elif current.phase in STANDING_STILL:
-            self._automatic = self._came_back = False
-            self.facts.waiting = True
-            self.rest_detector.press(now)
+            self.numbers.press(now)
 
     def _place(self, current: Prompt, now: float) -> None:
         self.facts.placed, self.facts.rested = True, False
@@ -280,15 +252,6 @@ class CheckProcedure:
         if current.gather == "sweep":
             self.life.anew(current.placement)
         self._event("placed", {"placement": current.placement})
-
-    def _take_by_itself(self, now: float) -> None:
-        """The number at hand is taken as soon as it holds still, without a press."""
-        self.facts.waiting = self._automatic = True
-        self.rest_detector.press(now)
-
-    def _forget_number(self) -> None:
-        self.return_watch.forget()
-        self.facts.number_known = self._automatic = self._came_back = False
 
     @property
     def _rest_wanted(self) -> bool:
@@ -299,8 +262,7 @@ class CheckProcedure:
 
     def _take_rest(self, now: float) -> None:
         if self._rest_wanted:
-            self.facts.waiting = True
-            self.rest_detector.press(now)
+            self.numbers.press(now)
 
     # ---- the indicator holding still -------------------------------------------------
 
@@ -308,19 +270,18 @@ class CheckProcedure:
         """New indicator readings (growing as the plunger is pushed in)."""
         # what the filter passed on late was shown before the set-up stood
         fresh = [v for t, v in zip(times, values, strict=True) if t > self._placed_at]
-        if self.troubles.readings(fresh, self.ask, self.rest_detector.count, now):
+        detector = self.numbers.detector
+        if self.troubles.readings(fresh, self.ask, detector.count, now):
             self.settle_down(now)
         self._watch_return(values, now)
-        answer = self.rest_detector.readings(times, values)
+        answer = detector.readings(times, values)
         if isinstance(answer, Taken):
             self._took(answer, now)
         elif isinstance(answer, NotAtRest):
             moves = {"spread": answer.spread, "allowed": answer.allowed}
             wanders = answer.spread > answer.allowed
-            remark = StatusMessage(
-                "reading-wanders" if wanders else "reading-creeps", moves
-            )
-            self._notify("indicator", remark, "warning")
+            code = "reading-wanders" if wanders else "reading-creeps"
+            self._notify("indicator", StatusMessage(code, moves), "warning")
 
     def _watch_return(self, values: list[float], now: float) -> None:
         """A spot or width is at hand when the number came back; it is none any more
@@ -328,16 +289,13 @@ class CheckProcedure:
         step, facts = self.step, self.facts
         if step is None or step.gather == "sweep" or step.away is None:
             return
-        back = self.return_watch.back(values, step.away)
-        if self._came_back and not back:
-            self.rest_detector.cancel()
-            facts.waiting = self._automatic = self._came_back = False
+        came = self.numbers.came(values, step.away)
+        if came == "gone":
             self.settle_down(now)
-        elif back and not facts.waiting and self.ask.by_itself:
+        elif came == "back" and self.ask.by_itself:
             if not facts.placed:
                 self._place(self.ask, now)
-            self._take_by_itself(now)
-            self._came_back = True
+            self.numbers.take_by_itself(now, came_back=True)
             self.settle_down(now)
 
     def doubts(self, found: Mapping[Any, Doubt], now: float) -> None:
@@ -373,7 +331,7 @@ class CheckProcedure:
         # a press at the instrument's own button says that it stands, too
         stands = current.phase == "place" and current.gather in SINGLE_NUMBERS
         if current.phase in STANDING_STILL or (stands and current.button):
-            taken = self.rest_detector.button(now)
+            taken = self.numbers.detector.button(now)
             if taken is not None:
                 if stands:
                     self._place(current, now)
@@ -381,14 +339,12 @@ class CheckProcedure:
 
     def _took(self, taken: Taken, now: float) -> None:
         current = self.ask
-        self._taken_by_itself = now if self._automatic else None
-        self.facts.waiting = self._automatic = self._came_back = False
+        self.numbers.end(now)
+        count = self.numbers.detector.count
         if current.phase == "lean":
-            self.tests.lean(
-                current, taken, self.steps[self.facts.step], self.rest_detector.count
-            )
+            self.tests.lean(current, taken, self.steps[self.facts.step], count)
         elif current.phase == "tap":
-            self.tests.tap(current, taken, self.rest_detector.count)
+            self.tests.tap(current, taken, count)
         elif current.phase == "mark":
             self._marks.take(current, taken)
         elif current.phase in SINGLE_NUMBERS:
@@ -397,8 +353,7 @@ class CheckProcedure:
 
     def _spotted(self, current: Prompt, taken: Taken) -> None:
         at = current.at if current.at is not None else 0.0
-        self.return_watch.taken(taken.value)
-        self.facts.number_known = True
+        self.numbers.taken(taken.value)
         self.kept.keep(Sweep(taken.at, taken.at, True, [at], [taken.value], [taken.at]))
         self.life.anew()
 
@@ -446,22 +401,18 @@ class CheckProcedure:
         interrupted."""
         self.facts.marks_taken = 0
         self.kept.interrupt(remark)
-        self.rest_detector.cancel()
-        self._forget_number()
-        self.facts.waiting = self.facts.rested = False
+        self.numbers.cancel()
+        self.numbers.forget()
+        self.facts.rested = False
         self._say(now)
 
     def undo(self, now: float) -> StatusMessage:
         """Take back the press that waits, else the last mark of an unfinished pass,
         else the last kept pass."""
         self._early = 0
-        if self._came_back:  # nobody pressed for it: what was taken before is meant
-            self.rest_detector.cancel()
-            self.facts.waiting = self._automatic = self._came_back = False
-            self.return_watch.stay()
+        self.numbers.cancel_return()  # what was taken before is meant
         if self.facts.waiting and self.ask.enter:
-            self.rest_detector.cancel()
-            self.facts.waiting = self._automatic = False
+            self.numbers.cancel()
             remark = StatusMessage("press-undone")
         elif self.facts.marks_taken:
             remark = self._marks.take_back()

@@ -4,7 +4,7 @@ that leaning is not seen.
 The indicator stands on the jig, not on the table: a sled that shifts would read as a
 fence that moves. Setting it up moves the number too, so the proof begins only when a
 press has said that it stands. Pure: readings (mm, growing as the plunger is pushed in)
-and presses in, `LiveSaid` out.
+and presses in, `LiveMoveNotice` out.
 """
 
 from __future__ import annotations
@@ -29,11 +29,9 @@ from bench.uncertainty import verdict
 # the jig
 STILL = 0.01
 STILL_COUNTS = 5
-# times what it wandered then that are no move: a stand that trembles wanders further
-# later
+# times what it wandered then that are no move: later it may wander further
 WANDERS = 2.5
-# of the tolerance: nearer to the aim than this betters no cut; common practice, no
-# source
+# of the tolerance: nearer to the aim betters no cut; common practice, no source
 NEAR = 0.1
 
 Phase = Literal["stand", "lean", "go", "tighten", "end"]
@@ -122,11 +120,8 @@ class LiveMove:
     @property
     def _there(self) -> bool:
         held = self._number.held
-        return (
-            held is not None
-            and self._made
-            and abs(self._nudge.to_go(held)) <= self._near
-        )
+        close = held is not None and abs(self._nudge.to_go(held)) <= self._near
+        return close and self._made
 
     @property
     def _leave(self) -> bool:
@@ -216,27 +211,18 @@ class LiveMove:
         short = self._nudge.short_of(now)
         if self.phase == "end":
             return short
-        expected, drawn = (
-            -self._nudge.aim_past,
-            drawn_by_tightening(self._before, now, self._nudge),
-        )
-        more = expected - drawn
+        expected = -self._nudge.aim_past
+        more = expected - drawn_by_tightening(self._before, now, self._nudge)
         return short - more if more * expected > 0 else short
 
     def _judged(self, now: float) -> tuple[float, Verdict]:
         """rad that the fence will be out once it is tight, and the verdict of that."""
         left = self.rotation * self._short(now) / self._nudge.target
-        seen = (
-            max(self._number.count, self._number.noise)
-            * self.rotation
-            / self._nudge.target
-        )
+        least = max(self._number.count, self._number.noise)
+        seen = least * self.rotation / self._nudge.target
         said = verdict(left, math.hypot(self.expanded, seen), self.jig.tolerance)
-        return left, (
-            "cannot-tell"
-            if self._number.jumped is not None and said == "inside"
-            else said
-        )
+        doubted = self._number.jumped is not None and said == "inside"
+        return left, "cannot-tell" if doubted else said
 
     @property
     def _enough(self) -> bool:
@@ -282,28 +268,21 @@ class LiveMove:
     def _moving(self, base: LiveMoveNotice, now: float) -> LiveMoveNotice:
         nudge, go = self._nudge, self.phase == "go"
         left, judged = self._judged(now)
+        held = self._number.held is not None
         short = self._short(now) * self._to_end  # of the free end, positive away
         aim = (nudge.target + nudge.aim_past if go else nudge.target) * self._to_end
         way: Way = "away" if short > 0 else "toward"
         past = (short > 0) != (aim > 0) and abs(short / self._to_end) > self._band
         unknown = self.phase != "end" and not self._known  # what tightening will draw
-        remarks = (
-            self._go_remarks(now, short, way, past)
-            if go
-            else self._tighten_remarks(now, short, way, past)
-        )
+        tell = self._go_remarks if go else self._tighten_remarks
+        remarks = tell(now, short, way, past)
         if (jumped := self._number.jumped) is not None and self.phase != "end":
-            remarks.append(
-                StatusMessage("live-jumped", self._sized(jumped * self._to_end))
-            )
+            size = self._sized(jumped * self._to_end)
+            remarks.append(StatusMessage("live-jumped", size))
         return msgspec.structs.replace(
             base,
             remarks=[self.remark] if self.remark is not None else remarks,
-            enter=(
-                self._enough
-                if go
-                else self.phase == "tighten" and self._number.held is not None
-            ),
+            enter=self._enough if go else self.phase == "tighten" and held,
             end=self.jig.moving_end,
             way=way,
             to_go=abs(short),
@@ -332,12 +311,10 @@ class LiveMove:
             remarks = [StatusMessage("live-leave")]
         elif self._there:
             remarks = [StatusMessage("live-there")]
+        elif at_aim:
+            remarks = [StatusMessage("live-hands-off")]
         else:
-            remarks = [
-                StatusMessage("live-hands-off")
-                if at_aim
-                else StatusMessage("live-to-go", move)
-            ]
+            remarks = [StatusMessage("live-to-go", move)]
         if not (self._there or self._leave) and self._enough:
             remarks.append(StatusMessage("live-or-enter"))
         aim = self._nudge.aim_past * self._to_end
@@ -356,9 +333,8 @@ class LiveMove:
         remarks = [StatusMessage("live-tighten"), *drew]
         if abs(short) > band:
             left = {**self._sized(short), "way": way}
-            remarks.append(
-                StatusMessage("live-too-far" if past else "live-short", left)
-            )
+            code = "live-too-far" if past else "live-short"
+            remarks.append(StatusMessage(code, left))
         remarks.append(StatusMessage("live-enter-tight"))
         if drew and self._judged(now)[1] != "inside":
             remarks.append(StatusMessage("live-slack-off"))

@@ -61,6 +61,11 @@ pass-undone: The last pass at {placement} is taken back.
 nothing-to-undo: There is nothing to take back.
 extended: {sweeps} more passes in every set-up.
 check-given-up: The check was given up.
+check-goes-on: The {check} begun before goes on: {kept} passes kept. The set-up is asked
+  again.
+check-goes-on-without: The {check} begun before goes on: {kept} passes kept. The set-up
+  is asked again. Left out: {wrong}.
+check-not-taken-up: The {check} begun before could not be taken up again: {why}.
 given-up: {check} is given up; what was measured stays in the log.
 daemon-ended: The daemon was ended.
 program-ended: The program ended during the pass.

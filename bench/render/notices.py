@@ -25,7 +25,7 @@ from bench.protocol import (
     StatusReply,
 )
 from bench.render.clock import jump_words
-from bench.render.names import placement_name
+from bench.render.names import placement_name, plain
 from bench.render.notice_templates import BROKEN, TEMPLATES
 from bench.render.prompts import focus_words, prompt_words
 from bench.render.remarks import remark_words
@@ -105,6 +105,8 @@ def _sentence(code: str, values: Mapping[str, Any], units: System) -> str:
         return SENTENCES[code](values, units)
     if isinstance(placement := values.get("placement"), str):
         values = {**values, "placement": placement_name(placement)}
+    if isinstance(check := values.get("check"), str):
+        values = {**values, "check": plain(check)}
     return sentence(TEMPLATES[code], values, units)
 
 

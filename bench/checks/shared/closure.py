@@ -49,21 +49,13 @@ def gap(push: Trace, pull: Trace) -> tuple[float, float] | None:
     Medians of both over the same tenth, each freed of its own slope there by the order
     of places; None where they do not share enough.
     """
-    low = max(min(push.travel), min(pull.travel))
-    high = min(max(push.travel), max(pull.travel))
+    low, high = _shared(push, pull)
     reach = high - low
     if reach <= 0:
         return None
-    ends = []
-    for begin, end in ((low, low + END * reach), (high - END * reach, high)):
-        there = _at(push, begin, end)
-        back = _at(pull, begin, end)
-        if there is None or back is None:
-            return None
-        ends.append(
-            (back[1] - there[1]) - (back[0] - there[0]) * _slope(push, low, high)
-        )
-    return ends[0] - ends[1], reach
+    near = _apart(push, pull, low, low + END * reach)
+    far = _apart(push, pull, high - END * reach, high)
+    return None if near is None or far is None else (near - far, reach)
 
 
 class Returned(msgspec.Struct, frozen=True):
@@ -174,17 +166,11 @@ def lost_motion(pairs: Sequence[tuple[Trace, Trace]], *, count: float) -> float 
 
     seen = []
     for push, pull in pairs:
-        low = max(min(push.travel), min(pull.travel))
-        high = min(max(push.travel), max(pull.travel))
+        low, high = _shared(push, pull)
         middle, reach = (low + high) / 2, MIDDLE * (high - low) / 2
-        there, back = (
-            _at(push, middle - reach, middle + reach),
-            _at(pull, middle - reach, middle + reach),
-        )
-        if reach > 0 and there is not None and back is not None:
-            seen.append(
-                back[1] - there[1] - (back[0] - there[0]) * _slope(push, low, high)
-            )
+        if reach > 0:
+            apart = _apart(push, pull, middle - reach, middle + reach)
+            seen += [] if apart is None else [apart]
     if len(seen) < FEWEST:
         return None
     mean = statistics.fmean(seen)
@@ -192,6 +178,22 @@ def lost_motion(pairs: Sequence[tuple[Trace, Trace]], *, count: float) -> float 
         t_quantile(0.95, len(seen) - 1) * statistics.stdev(seen) / math.sqrt(len(seen))
     )
     return mean if abs(mean) > max(doubt, BACK * count) else None
+
+
+def _shared(push: Trace, pull: Trace) -> tuple[float, float]:
+    """mm of travel where what both cover begins and ends."""
+    low = max(min(push.travel), min(pull.travel))
+    return low, min(max(push.travel), max(pull.travel))
+
+
+def _apart(push: Trace, pull: Trace, begin: float, end: float) -> float | None:
+    """mm by which the pull-back reads otherwise than its push over that stretch, freed
+    of where within it the readings lie."""
+    there, back = _at(push, begin, end), _at(pull, begin, end)
+    if there is None or back is None:
+        return None
+    slope = _slope(push, *_shared(push, pull))
+    return back[1] - there[1] - (back[0] - there[0]) * slope
 
 
 def _at(trace: Trace, begin: float, end: float) -> tuple[float, float] | None:

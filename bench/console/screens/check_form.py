@@ -63,7 +63,7 @@ class CheckForm(RowsScreen):
 
     def _usual(self, option: Option) -> bool:
         known = option.default is not None or option.name in self._given
-        return known or option.choices == YES
+        return known or option.of_sled or option.choices == YES
 
     def _applying(self) -> list[Option]:
         """The options that say something beside what was chosen already."""

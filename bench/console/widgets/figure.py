@@ -66,7 +66,7 @@ def _in_a_row(parts: Block, wide: int) -> Line:
 
 
 def _room(wide: int) -> int:
-    return wide - 12 if wide < NARROW else ASIDE - 2
+    return wide - 12 if wide < NARROW else ASIDE - 3
 
 
 # ---- the live number -----------------------------------------------------------------

@@ -18,6 +18,7 @@ from bench.cli.options import read_options
 from bench.gear import Jig
 from bench.procedure.conclusion import conclude
 from bench.protocol import Abandon, Begin, Done, Error, PromptChanged
+from bench.render.notices import text
 from bench.render.remarks import notes_of
 
 ALL = [(check, option) for check in checks().values() for option in check.options]
@@ -220,7 +221,7 @@ async def test_a_check_left_open_by_an_older_version_is_taken_up_without_what_it
     )
     async with first_bench(SETTINGS) as bench:
         checking = bench.service.bench.checking
-        told = checking.take_up(left, 0.0)
+        told = text([checking.take_up(left, 0.0)])
         assert "goes on" in told and "touch away takes a length from 0 to 1000 mm, not -50" in told
         assert checking.run.options == {"hold": "left"}
         checking.run = checking.begun = None

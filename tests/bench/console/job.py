@@ -23,8 +23,13 @@ class Job:
     """Answers what is asked as a user does: `press` types a key, `following` are the hands and what they hear."""
 
     def __init__(self, press: Callable[[str], Awaitable[None]], hands_client: HandsClient) -> None:
-        self.press, self.hands_client = press, hands_client
+        self._press, self.hands_client = press, hands_client
+        self.pressed: set[str] = set()
         self.by_key = True  # the hand too; a screen without the demonstration's keys has none for it
+
+    async def press(self, key: str) -> None:
+        self.pressed.add(key)
+        await self._press(key)
 
     def asked(self) -> object:
         live, ask = self.hands_client.live, self.hands_client.ask

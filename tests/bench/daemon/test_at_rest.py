@@ -28,7 +28,7 @@ async def test_rounds_at_rest_and_none_in_a_check(first_bench, monkeypatch) -> N
         wire = await bench.talk()
         await bench.reads()
         await bench.reads("travel")
-        rounds = bench.service.bench.sources.rounds
+        rounds = bench.service.bench.wired.sources.rounds
         await until(lambda: rounds.going)
         wire.send(Begin("slot-blade"))
         await until(lambda: bench.service.bench.run is not None)
@@ -56,7 +56,7 @@ async def test_above_what_is_promised_a_client_that_wants_each_has_them_in_round
         await bench.reads()
         await bench.reads("travel")
         wire.send(Watch(on=True))
-        rounds = bench.service.bench.sources.rounds
+        rounds = bench.service.bench.wired.sources.rounds
         await until(lambda: rounds.going)
         first = await bench.until(wire, Readings, lambda m: len(m.values) > 1)
         following = await bench.until(wire, Readings, lambda m: m.instrument == first.instrument)
@@ -66,13 +66,13 @@ async def test_above_what_is_promised_a_client_that_wants_each_has_them_in_round
 async def test_in_rounds_nothing_is_missing_and_stamps_go_on(first_bench) -> None:
     async with first_bench(SETTINGS) as bench:
         wire = await bench.talk()
-        await until(lambda: bench.service.bench.sources.rounds.going)
+        await until(lambda: bench.service.bench.wired.sources.rounds.going)
         await bench.until(wire, Readings)
         heard: list[Readings] = []
         while len(heard) < 12:
             said = await bench.until(wire, Readings, lambda m: m.instrument == "indicator")
             heard.append(said)
-        assert bench.service.bench.sources.rounds.going
+        assert bench.service.bench.wired.sources.rounds.going
         assert all(b.first == a.first + len(a.values) for a, b in pairwise(heard))
         at = [stamp for one in heard for stamp in one.at]
         gaps = [b - a for a, b in pairwise(at)]

@@ -149,7 +149,7 @@ def test_an_instrument_that_repeats_what_it_is_asked_sends_no_rubbish() -> None:
 def test_with_seven_bits_the_request_carries_its_parity() -> None:
     """`?` is 0x3f, six ones, and stays; CR is 0x0d, three ones: even parity makes it 0x8d."""
     fed = Fed(request="?\r", asking="request", options={"parity7": "even"})
-    assert fed.one._request == b"?\x8d"
+    assert fed.one._request.sends == b"?\x8d"
     fed.say(with_parity(b"?\r+0012.345 mm\r", "even"), 5)
     assert (fed.one.readings, fed.one.rejects) == (5, 0)
 

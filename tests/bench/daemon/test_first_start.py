@@ -277,7 +277,7 @@ async def test_an_indicator_in_inches_sends_its_unit_and_so_it_is_shown(first_be
         wire = await bench.talk()
         await on_the_cables(bench, wire)
         await bench.hands.press_plunger(1)
-        assert "so will this" in (await bench.until(wire, SetupNotice, seen)).words
+        assert "the screen will show inches too" in (await bench.until(wire, SetupNotice, seen)).words
         # on a busy machine one press shows too few numbers to tell the count
         await bench.hands.press_plunger(2)
         wire.send(Press(waits=False))

@@ -56,7 +56,7 @@ async def test_signs_of_life_stop_when_a_reader_hangs(tmp_path: Path, monkeypatc
         assert time.monotonic() < end
         await beats(0.05)
     assert await beats(0.6) >= 1
-    port, rounds = indicator.source.line.port, service.bench.sources.rounds  # type: ignore[attr-defined]
+    port, rounds = indicator.source.line.port, service.bench.wired.sources.rounds  # type: ignore[attr-defined]
     rounds.leave(port._fd)  # the loop goes on, but nobody reads any more
     end = time.monotonic() + 60  # a while of what lies unread, and it is noticed
     while await beats(0.6) > 0:
