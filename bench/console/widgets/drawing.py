@@ -11,7 +11,7 @@ from rich.segment import Segment
 from textual.geometry import Region
 from textual.strip import Strip
 
-from bench.console.text import Block, Line, plain
+from bench.console.text import Block, Line
 from bench.console.themes import role_styles
 from bench.console.widgets.viewer import Viewer
 
@@ -40,10 +40,6 @@ class Drawing(Viewer):
     def on_resize(self) -> None:
         self._strips.clear()
         self.show_view()
-
-    @property
-    def drawn(self) -> bool:
-        return any(plain(line).strip() for line in self._lines)
 
     def _show(self, block: Block, high: int) -> None:
         lines = [*block, *([] for _ in range(high - len(block)))]
