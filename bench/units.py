@@ -403,21 +403,24 @@ def slope_words(
     """`0.05 mm per 300 mm`, `2 thou per ft`; over: another length in mm; uncertainty in
     rad."""
     base = over if over is not None else PER_MM if system == "mm" else PER_INCH
-    if uncertainty is not None:
-        rise = give_or_take(rad * base, uncertainty * base, system)
-    else:
-        rise = length_words(rad * base, system)
+    rise = _with_uncertainty(rad, base, uncertainty, system)
     return f"{rise} per {per_words(system, over)}"
+
+
+def _with_uncertainty(
+    value: float, factor: float, uncertainty: float | None, system: System
+) -> str:
+    """value times factor in mm, with its uncertainty where that is known."""
+    if uncertainty is None:
+        return length_words(value * factor, system)
+    return give_or_take(value * factor, uncertainty * factor, system)
 
 
 def across(
     rad: float, board_mm: float, system: System, uncertainty: float | None = None
 ) -> str:
     """The slope over the user's own board: `0.12 mm across 400 mm`."""
-    if uncertainty is not None:
-        rise = give_or_take(rad * board_mm, uncertainty * board_mm, system)
-    else:
-        rise = length_words(rad * board_mm, system)
+    rise = _with_uncertainty(rad, board_mm, uncertainty, system)
     return f"{rise} across {length_words(board_mm, system)}"
 
 
