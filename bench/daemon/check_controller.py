@@ -86,8 +86,8 @@ class CheckController:
     # ---- begun, gone on with, taken up again -----------------------------------------
 
     def gear_for(self, begin: Begin) -> EvidenceGear:
-        """What this check uses of the user's gear. Raises WrongUse naming what there
-        is."""
+        """What this check uses of the user's gear. Raises InvalidRequest naming what
+        there is."""
         try:
             return use(
                 self._settings().gear, jig=begin.jig, saw=begin.saw, square=begin.square
@@ -132,7 +132,7 @@ class CheckController:
 
     def begin(self, request: Begin, now: float) -> bool:
         """Begin, or join the same check in progress; True when joined. Raises
-        WrongUse."""
+        InvalidRequest."""
         try:
             check = find(request.check)
             request = lightened(check, request, self.find, self._known_to)

@@ -126,7 +126,7 @@ class DeviceSetup:
     # ---- what clients ask ------------------------------------------------------------
 
     def start(self, request: Learn, now: float) -> None:
-        """Raises WrongUse where it cannot be."""
+        """Raises InvalidRequest where it cannot be."""
         why = self._busy()
         if why is not None:
             raise InvalidRequest(why)

@@ -39,7 +39,7 @@ class LiveHost:
         self._said: LiveMoveNotice | None = None
 
     def start(self, request: Live, finding: Finding) -> None:
-        """Raises WrongUse where it cannot be."""
+        """Raises InvalidRequest where it cannot be."""
         settings = self._settings()
         jig = settings.gear.jigs.get(finding.jig or "")
         if jig is None:

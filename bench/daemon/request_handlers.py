@@ -322,7 +322,7 @@ class RequestHandlers:
         send(Done(ref=request.ref, remarks=[StatusMessage("move-noted", values)]))
 
     def _with_move(self, finding: str | None, jig: str | None) -> Finding:
-        """The latest finding with a move, proposed or not. Raises WrongUse."""
+        """The latest finding with a move, proposed or not. Raises InvalidRequest."""
         for found in self.service.last:
             named = finding is None or found.id == finding
             if named and (jig is None or found.jig == jig) and found.move is not None:

@@ -302,7 +302,8 @@ class Station:
         )
 
     def begin(self, request: Begin, now: float) -> bool:
-        """Begin a check, or join the same one in progress: True. Raises WrongUse."""
+        """Begin a check, or join the same one in progress: True. Raises
+        InvalidRequest."""
         self._feed_watched(now)
         joined = self.checking.begin(request, now)
         self.live.end()
@@ -329,7 +330,7 @@ class Station:
     # ---- the move made live ----------------------------------------------------------
 
     def start_live(self, request: Live, finding: Finding) -> None:
-        """Raises WrongUse where it cannot be."""
+        """Raises InvalidRequest where it cannot be."""
         if self.run is not None:
             raise InvalidRequest(f"{self.run.check.kind} is in progress")
         if not any(i.role == "indicator" for i in self.instruments):

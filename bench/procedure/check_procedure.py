@@ -48,8 +48,8 @@ MOST_WAITING_PRESSES = 100  # presses that wait; more are somebody leaning on th
 
 
 class CheckProcedure:
-    """One check from its cautions to its evidence. `changed` is called when what is
-    asked may have changed."""
+    """One check from its cautions to its evidence. tell: called with each message for
+    clients."""
 
     def __init__(
         self,

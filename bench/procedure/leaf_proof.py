@@ -33,13 +33,13 @@ SILENT = 3.0  # s without a reading while one is waited for
 
 
 class LeafProof:
-    """`say(phase, remarks, fields of LearnSaid)`. `cure`: a key of the settings that a
-    press would put right."""
+    """say: called with phase, remarks and fields of SetupNotice. cure: a key of the
+    settings that a press would put right."""
 
     def __init__(
         self, leaf: float, settings: Settings, indicator: Instrument | None, say: Say
     ) -> None:
-        """Raises WrongUse where this leaf proves nothing."""
+        """Raises InvalidRequest where this leaf proves nothing."""
         units = settings.units
         if not THINNEST <= leaf <= THICKEST:
             low, high = length_words(THINNEST, units), length_words(THICKEST, units)

@@ -32,7 +32,7 @@ def proved_side(lean: Lean, step: Step, count: float) -> str | None:
 def lean_remark(lean: Lean, step: Step, seen: str | None) -> StatusMessage:
     """What a lean test showed; `seen` as `proved_side` has it."""
     if seen is None:
-        return StatusMessage("lean-no-play")
+        return StatusMessage("lean-no-play", {"side": step.side})
     if seen == step.side:
         play = abs(lean.right - lean.left)
         return StatusMessage("lean-proved", {"side": seen, "play": play})

@@ -1,7 +1,7 @@
 """What the check in progress asks of the person next, worked out from its state; pure.
 
 `ask(cautions, steps, facts)` is the one source of guidance: command line, screen and
-the operator of the virtual saw all read the same `Ask`. Its sentences are made in
+the operator of the virtual saw all read the same `Prompt`. Its sentences are made in
 `bench.render.prompts`. Lengths in mm.
 """
 
@@ -197,7 +197,7 @@ def _by_itself(steps: Sequence[Step], facts: ProcedureState) -> bool:
 
 
 def _phase(step: Step, facts: ProcedureState) -> dict[str, Any]:
-    """The fields of the present step's `Ask` that its phase sets."""
+    """The fields of the present step's `Prompt` that its phase sets."""
     if not facts.placed:
         return {}
     if step.gather != "sweep":

@@ -306,12 +306,6 @@ def row(finding: Finding, units: System, board: float | None, sign: str) -> str:
     return f"{at} {sign} {name(finding.check)}: {words}{much}"
 
 
-def short_row(finding: Finding, sign: str) -> str:
-    """The day, the sign and the verdict alone."""
-    words = verdict_words(finding.verdict)
-    return f"{finding.at[5:10]} {sign} {words}, {name(finding.check)}"
-
-
 def part_size(standard: float, unit: str, units: System, board: float | None) -> str:
     """One standard uncertainty; of an angle over the length that it is told over."""
     span = told_over(board, units) if unit == "rad" else 1.0

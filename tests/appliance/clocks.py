@@ -8,7 +8,7 @@ import json
 import struct
 import time
 from collections.abc import AsyncIterator
-from typing import Any
+from typing import Any, cast
 
 from guest import Rig, pass_running, tell
 
@@ -27,8 +27,7 @@ class TimeServer(asyncio.DatagramProtocol):
     """The least that a client of RFC 4330 believes."""
 
     def connection_made(self, transport: asyncio.BaseTransport) -> None:
-        assert isinstance(transport, asyncio.DatagramTransport)
-        self._transport = transport
+        self._transport = cast(asyncio.DatagramTransport, transport)
 
     def datagram_received(self, data: bytes, addr: tuple[str, int]) -> None:
         now = struct.pack(">Q", int((time.time() + SINCE_1900) * 2**32))

@@ -31,7 +31,7 @@ FORCE = 5.0  # N across the straightedge, of a hand that is not light; common pr
 BEND = 0.005
 # how many times as hard as with two fingers a whole hand presses; common practice, no
 # source
-HARDER = 3.0, 7.0
+HARDER = 2.5, 8.0
 
 
 class Bending(msgspec.Struct, frozen=True):

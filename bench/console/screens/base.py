@@ -161,3 +161,14 @@ def _room(binding: Binding) -> int:
 
 class WorkScreen(ConsoleScreen[None]):
     """A screen that the daemon's state calls for; see `Console.place`."""
+
+
+class Page(ConsoleScreen[None]):
+    """A page that is put up over that screen, and left again."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("full_stop,escape,0,left", "leave", "back", key_display="."),
+    ]
+
+    def action_leave(self) -> None:
+        self.dismiss()

@@ -10,7 +10,7 @@ from textual.binding import Binding, BindingType
 from textual.widget import Widget
 from textual.widgets import DataTable, Static
 
-from bench.console.screens.base import ConsoleScreen
+from bench.console.screens.base import Page
 from bench.console.screens.reading import NotesScreen, PastResultScreen
 from bench.console.widgets.act_bar import Act
 from bench.console.widgets.result import past_cells
@@ -21,11 +21,10 @@ NARROW = 60  # columns under which only day, verdict and check have room
 BECAME = {"made": "moved", "verified": "moved, proved"}
 
 
-class LogScreen(ConsoleScreen[None]):
+class LogScreen(Page):
     page = "past"
     AUTO_FOCUS = "DataTable"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("full_stop,escape,0,left", "leave", "back", key_display="."),
         Binding("plus,j", "further", "further", key_display="+"),
         Binding("n,5", "notes", "notes", key_display="5"),
     ]
@@ -95,6 +94,3 @@ class LogScreen(ConsoleScreen[None]):
 
     def action_notes(self) -> None:
         self.app.push_screen(NotesScreen())
-
-    def action_leave(self) -> None:
-        self.dismiss()

@@ -10,7 +10,7 @@ from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 from textual.widget import Widget
 
-from bench.console.screens.base import ConsoleScreen
+from bench.console.screens.base import Page
 from bench.console.view_model import CUT, DRIFT, SHOP
 from bench.console.widgets import figure, pages, result
 from bench.console.widgets.act_bar import Act
@@ -21,12 +21,11 @@ from bench.protocol import Finding
 MOST_CHARTS = 6  # on one page
 
 
-class ReadingScreen(ConsoleScreen[None]):
+class ReadingScreen(Page):
     """document: the number of what is asked of the log when the page comes up."""
 
     document: ClassVar[int | None] = None
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("full_stop,escape,0,left", "leave", "back", key_display="."),
         Binding("plus,pagedown,down", "read_on", "read on", key_display="+"),
     ]
 
@@ -43,9 +42,6 @@ class ReadingScreen(ConsoleScreen[None]):
 
     def acts(self) -> list[Act]:
         return [Act("Enter", "back", "leave")]
-
-    def action_leave(self) -> None:
-        self.dismiss()
 
     def action_read_on(self) -> None:
         self.query_one("#page", VerticalScroll).scroll_page_down(animate=False)

@@ -15,7 +15,7 @@ from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from bench.console.host import LOW, TALL
-from bench.console.screens.base import ConsoleScreen
+from bench.console.screens.base import Page
 from bench.console.screens.value import ValueScreen
 from bench.console.widgets.act_bar import Act
 from bench.units import System
@@ -37,7 +37,7 @@ class Row(msgspec.Struct, frozen=True):
     key: str = ""
 
 
-class RowsScreen(ConsoleScreen[None]):
+class RowsScreen(Page):
     """A subclass gives title and rows; they are made anew when what it shows has
     changed."""
 
@@ -45,7 +45,6 @@ class RowsScreen(ConsoleScreen[None]):
     title_words: ClassVar[str] = ""
     watches: ClassVar[frozenset[str]] = frozenset({"gear"})
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("full_stop,escape,0,left", "leave", "back", key_display="."),
         Binding("plus", "further", "further", key_display="+"),
         *(
             Binding(str(n), f"take({n - 1})", f"row {n}", show=False)
@@ -153,9 +152,6 @@ class RowsScreen(ConsoleScreen[None]):
 
     def action_nearer(self) -> None:
         self.query_one(OptionList).action_cursor_up()
-
-    def action_leave(self) -> None:
-        self.dismiss()
 
 
 def _content(index: int, row: Row, high: int, wide: int) -> Content:

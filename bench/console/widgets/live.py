@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bench.console.host import LOW
 from bench.console.readout import verdict_line
 from bench.console.requests import Stands
 from bench.console.set_up_drawing import indicator_on_sled
@@ -25,7 +26,8 @@ def live_words(v: Viewer) -> Sentences:
 def live_facts(v: Viewer) -> Sentences:
     """How far it was moved, the band that is good enough, what the screw drew."""
     live, units = v.view.live, v.view.units
-    if live is None:
+    sets_up = live is not None and live.phase in ("stand", "lean")
+    if live is None or sets_up or v.app.size.height < LOW:
         return
     if live.tolerance is not None:
         yield f"Good enough within {length_words(live.tolerance, units)}.", "text"

@@ -19,7 +19,6 @@ from bench.units import length_words
 
 EDGE_HIGH = 9  # rows of the part's edge
 LEAST_HIGH, LEAST_WIDE = 6, 30  # of a chart
-STICK = 9  # dots of a result's give or take
 NO_SLED = "Choose a sled first: 7."
 
 

@@ -109,7 +109,8 @@ def _act(v: Viewer, finding: Finding) -> tuple[str, str]:
 def further_words(v: Viewer, finding: Finding | None = None) -> Sentences:
     """Leaves, the other quantities, what limits it most, remarks."""
     found, view = _shown(v, finding), v.view
-    if found is None:
+    low = v.app.size.height < LOW
+    if found is None or (low and finding is None):
         return
     if found.proposed is not None and not v.host.requests.moved:
         jig = view.jig_gear(found.jig)

@@ -90,16 +90,14 @@ def test_aluminium_gives_way_three_times_as_far(recorded) -> None:
 
 
 @pytest.mark.parametrize("blocks", [SPAN, 900.0])
-@pytest.mark.parametrize("times", [3.2, 5.0, 6.8])
+@pytest.mark.parametrize("times", [2.6, 4.0, 7.5])
 @pytest.mark.parametrize("gives", [0.008, -0.02])
 def test_pressed_passes_show_how_far_it_gives_way_under_a_light_hand(recorded, gives, times, blocks) -> None:
     gear = EvidenceGear(indicator=Indicator(resolution=0.001))
-    unsaid = recorded("fence-straight", straight_rows(gives, blocks=blocks), gear=gear)
     found = recorded("fence-straight", straight_rows(gives, times, blocks), gear=gear)
     assert "straightedge-pressed" in found.codes and "straightedge-bends-usual" not in found.codes
-    for q, before in zip(found.quantities, unsaid.quantities, strict=True):
+    for q in found.quantities:
         assert abs(q.value) <= q.uncertainty
-        assert abs(q.value) <= abs(before.value) + 5e-4  # with the least hand it is all taken off
 
 
 def test_pressed_passes_show_that_it_does_not_bend(recorded) -> None:

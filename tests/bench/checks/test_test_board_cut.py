@@ -13,6 +13,7 @@ import shapely.affinity
 
 from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Known, Pool, SweepHistory, Trace
 from bench.checks.shared.board_agreement import compare
+from bench.checks.shared.cut_scatter import cut_scatter
 from bench.checks.test_board import CHECK, evaluate
 from bench.finding import Finding
 from bench.gear import Caliper, Jig
@@ -334,3 +335,9 @@ def test_where_there_is_no_move_it_is_said_why() -> None:
     agrees = Known(yaw_play=2e-5, seat_scatter=1e-5, sweep=SweepHistory(8e-4, 2e-5))
     assert concluded(width, jig=jig, known=agrees).move is not None
     assert concluded(width, jig=None).move is None
+
+
+def test_the_wall_that_the_sled_is_always_held_to_counts_in_its_cuts() -> None:
+    said = Evidence("test-board", gear=EvidenceGear(jig=Jig("sled", hold="left")))
+    assert cut_scatter(said).source == "held"
+    assert cut_scatter(Evidence("test-board", gear=EvidenceGear(jig=Jig("sled")))).source == "usual"

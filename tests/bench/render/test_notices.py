@@ -80,6 +80,32 @@ def test_every_code_has_a_template_and_every_template_is_used() -> None:
     assert used == TEMPLATES.keys() | SENTENCES.keys()
 
 
+def fields_of(template: str) -> set[str]:
+    """The values that a template shows, those inside a format too."""
+    names = set()
+    for _, name, spec, _ in string.Formatter().parse(template):
+        if name is not None:
+            names |= {name} | fields_of(spec or "")
+    return names
+
+
+def test_each_message_has_the_values_of_its_sentence() -> None:
+    """Where they stand beside the code; a message without any has a sentence without any."""
+    looked = 0
+    for path, module in modules():
+        for node in ast.walk(module):
+            if not isinstance(node, ast.Call) or getattr(node.func, "id", "") != "StatusMessage":
+                continue
+            values = node.args[1] if len(node.args) > 1 else ast.Dict([], [])
+            if not isinstance(values, ast.Dict) or None in values.keys:
+                continue
+            given = {one.value for one in values.keys if isinstance(one, ast.Constant)}
+            for code in codes_of(node.args[0], {}) & TEMPLATES.keys():
+                looked += 1
+                assert fields_of(TEMPLATES[code]) <= given, f"{path}:{node.lineno}: {code}"
+    assert looked > 60
+
+
 def reads_a_sentence(node: ast.AST) -> bool:
     """`"..." in x.words`, `x.words.endswith(...)`, `re.search(..., x.words)`, `x.words == "..."`."""
     if isinstance(node, ast.Compare):
