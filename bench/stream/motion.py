@@ -107,13 +107,9 @@ def watcher(what: Literal["indicator", "travel"]) -> Watcher:
 
 def pressed(watchers: dict[str, Watcher], now: float) -> Seen:
     """A plunger: out of rest, and back to where it was."""
-    moved = _ranked(
-        {name: one.far for name, one in watchers.items() if abs(one.far) > FELT}
-    )
-    if not moved:
-        return Seen("nothing")
-    if not all(one.at_rest(now) for one in watchers.values()):
-        return Seen("moving", moved)
+    moved, early = _moved(watchers, FELT, now)
+    if early is not None:
+        return early
     name, most = moved[0]
     if abs(most) > LONGEST:
         return Seen("far", moved)
@@ -130,13 +126,9 @@ def pressed(watchers: dict[str, Watcher], now: float) -> Seen:
 
 def pushed(watchers: dict[str, Watcher], now: float) -> Seen:
     """A sled: far out of rest, and left there."""
-    moved = _ranked(
-        {name: one.far for name, one in watchers.items() if abs(one.far) > NUDGED}
-    )
-    if not moved:
-        return Seen("nothing")
-    if not all(one.at_rest(now) for one in watchers.values()):
-        return Seen("moving", moved)
+    moved, early = _moved(watchers, NUDGED, now)
+    if early is not None:
+        return early
     with_it = _as_much(moved, NUDGED)
     if len(with_it) > 1 and abs(moved[0][1]) >= PUSHED:
         return Seen("two", with_it)
@@ -146,13 +138,21 @@ def pushed(watchers: dict[str, Watcher], now: float) -> Seen:
         return Seen("seen", ((name, away),))
     if watchers[name].rested(now) < 1.0:
         return Seen("moving", moved)
-    if abs(most) >= PUSHED:
-        return Seen("back", moved)
-    return Seen("little", moved)
+    return Seen("back" if abs(most) >= PUSHED else "little", moved)
 
 
-def _ranked(far: dict[str, float]) -> tuple[tuple[str, float], ...]:
-    return tuple(sorted(far.items(), key=lambda one: -abs(one[1])))
+def _moved(
+    watchers: dict[str, Watcher], least: float, now: float
+) -> tuple[tuple[tuple[str, float], ...], Seen | None]:
+    """What moved more than `least` mm, the largest first; and the outcome where nothing
+    did or something still moves."""
+    far = [(name, one.far) for name, one in watchers.items() if abs(one.far) > least]
+    moved = tuple(sorted(far, key=lambda one: -abs(one[1])))
+    if not moved:
+        return moved, Seen("nothing")
+    if not all(one.at_rest(now) for one in watchers.values()):
+        return moved, Seen("moving", moved)
+    return moved, None
 
 
 def _as_much(

@@ -93,10 +93,7 @@ class ModbusRtu(FrameDecoder):
         self._scale = scale_mm
         self._range = range_mm or EVERYWHERE
 
-    def _line(self, line: bytes, raw: bytes, behind: int, out: list[Record]) -> None:
-        if len(line) > self.longest:
-            out.append(self._too_long(raw, behind + len(line) - self.longest))
-            return
+    def _frames(self, line: bytes, raw: bytes, behind: int, out: list[Record]) -> None:
         if not line.strip(b" "):
             return
         try:

@@ -64,10 +64,7 @@ class Wedge(FrameDecoder):
         self._decimals = decimals
         self._range = range_mm or EVERYWHERE
 
-    def _line(self, line: bytes, raw: bytes, behind: int, out: list[Record]) -> None:
-        if len(line) > self.longest:
-            out.append(self._too_long(raw, behind + len(line) - self.longest))
-            return
+    def _frames(self, line: bytes, raw: bytes, behind: int, out: list[Record]) -> None:
         run: list[bytes] = []
         for key in line.split():
             run.append(key)

@@ -30,6 +30,7 @@ ROOMS = {
     "hw/discovery": "Which ports there are, who holds them, and what is heard on them.",
     "hw/virtual": "A saw, a sled and hands in software, speaking real bytes through real pseudo-terminals.",
     "bench": "At the top lie only the types that all rooms share.",
+    "bench/units": "Pure: lengths, angles and slopes as people write and read them.",
     "bench/stream": "Pure: from readings with times to filtered readings, rests and sweeps.",
     "bench/procedure": "Pure state machines: the check in progress, the live move, the leaf proof.",
     "bench/checks": "One file per check; beside them only what a check is.",

@@ -31,6 +31,16 @@ class FrameDecoder(LineCutter):
 
     longest = 256
 
+    def _line(self, line: bytes, raw: bytes, behind: int, out: list[Record]) -> None:
+        if len(line) > self.longest:
+            out.append(self._too_long(raw, behind + len(line) - self.longest))
+        else:
+            self._frames(line, raw, behind, out)
+
+    def _frames(self, line: bytes, raw: bytes, behind: int, out: list[Record]) -> None:
+        """A line that is not too long."""
+        super()._line(line, raw, behind, out)
+
     def finish(self) -> list[Record]:
         """The rest is a frame like any other."""
         rest, self._rest = self._rest, b""
@@ -67,10 +77,9 @@ class ClockedDecoder(FrameDecoder):
         """What a frame of the right length says; raises Fault."""
         raise NotImplementedError
 
-    def _line(self, line: bytes, raw: bytes, behind: int, out: list[Record]) -> None:
-        bare = raw if len(line) > self.longest else line.replace(b" ", b"")
-        if bare:
-            super()._line(line, bare, behind, out)
+    def _frames(self, line: bytes, raw: bytes, behind: int, out: list[Record]) -> None:
+        if bare := line.replace(b" ", b""):
+            super()._frames(line, bare, behind, out)
 
     def _read(self, line: bytes) -> Record:
         return self.read(line.replace(b" ", b"").decode("latin-1"))

@@ -1,0 +1,203 @@
+"""Lengths, angles, slopes and shares in words; `parsing` reads them."""
+
+from __future__ import annotations
+
+import math
+from typing import Literal
+
+from bench.units.parsing import (
+    DEGREE,
+    UnitsError,
+    parse_angle,
+    parse_length,
+    parse_share,
+    parse_slope,
+    parse_time,
+)
+
+__all__ = [
+    "INCH",
+    "PER_INCH",
+    "PER_MM",
+    "THOU",
+    "System",
+    "UnitsError",
+    "across",
+    "angle_words",
+    "bow_words",
+    "give_or_take",
+    "in_thou",
+    "length_words",
+    "parse_angle",
+    "parse_length",
+    "parse_share",
+    "parse_slope",
+    "parse_time",
+    "per_words",
+    "rounded_words",
+    "share_words",
+    "slope_words",
+    "uncertainty_places",
+]
+
+System = Literal["mm", "inch"]
+
+PER_MM = 300.0  # metric slopes are told over 300 mm
+PER_INCH = 304.8  # inch slopes over a foot
+THOU = 0.0254
+INCH = 25.4
+
+
+def _strip(number: str, least: int = 0) -> str:
+    """Zeros off the end of a decimal, keeping at least `least` decimals; no
+    minus zero."""
+    if "." in number:
+        whole, decimals = number.split(".")
+        kept = decimals.rstrip("0")
+        kept = decimals[: max(len(kept), least)]
+        number = f"{whole}.{kept}" if kept else whole
+    return number[1:] if number.startswith("-") and not number.strip("-0.") else number
+
+
+def _places(value: float, usual: int) -> int:
+    """Decimals to print: the usual ones, more where fewer than two significant digits
+    would show."""
+    size = abs(value)
+    if size == 0 or not math.isfinite(size):
+        return usual
+    return min(9, max(usual, 1 - math.floor(math.log10(size))))
+
+
+def in_thou(mm: float) -> bool:
+    """Whether an inch user is told this length in thousandths rather than in inches."""
+    return abs(mm) < 100 * THOU - 1e-9
+
+
+def length_words(mm: float, system: System, places: int | None = None) -> str:
+    """`0.05 mm`, `250 mm`; `5 thou`, `19.75 in`. places: fixed decimals of the unit
+    shown."""
+    if system == "mm":
+        size, unit, usual, least = mm, "mm", 3, 2 if abs(mm) < 1 else 0
+    elif in_thou(mm):
+        size, unit, usual, least = mm / THOU, "thou", 1, 0
+    else:
+        size, unit, usual, least = mm / INCH, "in", 3, 0
+    if places is not None:
+        return f"{_strip(f'{size:.{places}f}', places)} {unit}"
+    if size == 0:
+        return f"0 {unit}"
+    return f"{_strip(f'{size:.{_places(size, usual)}f}', least)} {unit}"
+
+
+def uncertainty_places(uncertainty: float) -> int:
+    """Decimals for a give-or-take: two significant digits where it begins with 1 or 2,
+    else one.
+
+    GUM 7.2.6 asks for at most two; GUM (JCGM 100:2008) also lets the value follow with
+    the same decimals.
+    """
+    if uncertainty <= 0 or not math.isfinite(uncertainty):
+        return 3
+    order = math.floor(math.log10(uncertainty))
+    lead = uncertainty / 10**order
+    return max(0, min(9, (1 if lead < 2.95 else 0) - order))
+
+
+def rounded_words(mm: float, uncertainty_mm: float, system: System) -> str:
+    """`0.12 mm`: in as many decimals as the first digit of the uncertainty, three of a
+    millimetre at the most."""
+    if system == "mm":
+        unit, most = 1.0, 3
+    else:
+        unit, most = (THOU, 1) if in_thou(mm) else (INCH, 4)
+    size = abs(uncertainty_mm) / unit
+    places = (
+        most if size == 0 else max(0, min(most, -int(f"{size:.0e}".partition("e")[2])))
+    )
+    return length_words(mm, system, places)
+
+
+def _round_up(uncertainty: float, places: int) -> float:
+    """Rounded to the places; upwards where rounding down would hide more than a
+    twentieth of it.
+
+    The 5 % rule is that of EA-4/02, section 6 (from memory).
+    """
+    near = round(uncertainty, places)
+    return near if near >= 0.95 * uncertainty else near + 10.0**-places
+
+
+def give_or_take(mm: float, uncertainty_mm: float, system: System) -> str:
+    """`0.150 mm give or take 0.011 mm`: both to the decimals that the uncertainty
+    deserves."""
+    thou = in_thou(max(abs(mm), abs(uncertainty_mm)))
+    factor, unit = (
+        (1.0, "mm") if system == "mm" else (THOU, "thou") if thou else (INCH, "in")
+    )
+    value, u = mm / factor, abs(uncertainty_mm) / factor
+    places = uncertainty_places(u)
+    give = f"{_round_up(u, places):.{places}f}"
+    return f"{_strip(f'{value:.{places}f}', places)} {unit} give or take {give} {unit}"
+
+
+def per_words(system: System, over: float | None = None) -> str:
+    """What a slope is told over: `300 mm`, `ft`, or the length given in mm."""
+    if over is None:
+        return "300 mm" if system == "mm" else "ft"
+    return length_words(over, system)
+
+
+def slope_words(
+    rad: float,
+    system: System,
+    over: float | None = None,
+    uncertainty: float | None = None,
+) -> str:
+    """`0.05 mm per 300 mm`, `2 thou per ft`; over: another length in mm; uncertainty in
+    rad."""
+    base = over if over is not None else PER_MM if system == "mm" else PER_INCH
+    rise = _with_uncertainty(rad, base, uncertainty, system)
+    return f"{rise} per {per_words(system, over)}"
+
+
+def _with_uncertainty(
+    value: float, factor: float, uncertainty: float | None, system: System
+) -> str:
+    """value times factor in mm, with its uncertainty where that is known."""
+    if uncertainty is None:
+        return length_words(value * factor, system)
+    return give_or_take(value * factor, uncertainty * factor, system)
+
+
+def across(
+    rad: float, board_mm: float, system: System, uncertainty: float | None = None
+) -> str:
+    """The slope over the user's own board: `0.12 mm across 400 mm`."""
+    rise = _with_uncertainty(rad, board_mm, uncertainty, system)
+    return f"{rise} across {length_words(board_mm, system)}"
+
+
+def bow_words(
+    curvature: float, system: System, uncertainty: float | None = None
+) -> str:
+    """A curvature in 1/mm as the bow of an arc: `0.011 mm over 300 mm`."""
+    over = PER_MM if system == "mm" else PER_INCH
+    bow = abs(curvature) * over**2 / 8
+    if uncertainty is None:
+        much = length_words(bow, system)
+    else:
+        much = give_or_take(bow, uncertainty * over**2 / 8, system)
+    return f"{much} over {per_words(system)}"
+
+
+def angle_words(rad: float) -> str:
+    """`2 deg`, and `0.5 mrad` for less than a tenth of a degree."""
+    size, unit = (
+        (rad / DEGREE, "deg") if abs(rad) >= 0.1 * DEGREE else (rad * 1e3, "mrad")
+    )
+    return f"{_strip(f'{size:.{_places(size, 3)}f}')} {unit}"
+
+
+def share_words(ratio: float) -> str:
+    """`0.1 %`."""
+    return f"{_strip(f'{100 * ratio:.{_places(100 * ratio, 3)}f}')} %"
