@@ -121,7 +121,7 @@ class Comparison(msgspec.Struct, frozen=True):
     agrees: bool
 
 
-RemarkValue = int | float | str | Sequence[int | float | str]
+RemarkValue = bool | int | float | str | Sequence[int | float | str]
 Severity = Literal["doubt", "warning", "act", "refused", "note"]
 
 
@@ -130,9 +130,9 @@ class Remark(msgspec.Struct, frozen=True):
     `bench.render.remarks`.
 
     placement, sweep: the set-up and the pass it is about, None where it is about all.
-    values: plain numbers in mm, rad, s or pieces, and names. severity: `doubt` forbids
-    verdict and move, `warning` may make the answer wrong, `act` says what to do at the
-    bench, `refused` says why a pass is not used, `note` explains.
+    values: plain numbers in mm, rad, s or pieces, names, and yes or no. severity:
+    `doubt` forbids verdict and move, `warning` may make the answer wrong, `act` says
+    what to do at the bench, `refused` says why a pass is not used, `note` explains.
     """
 
     code: str

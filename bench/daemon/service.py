@@ -9,7 +9,7 @@ import logging
 import os
 import signal
 import time
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -38,14 +38,7 @@ from bench.log.live_moves import live_move_history
 from bench.log.rows import Commit, LogError
 from bench.log.writer import LogWriter
 from bench.procedure.wrong_use import InvalidRequest
-from bench.protocol import (
-    Concluded,
-    Notice,
-    PromptChanged,
-    Tone,
-    Version,
-    notice,
-)
+from bench.protocol import Concluded, Notice, PromptChanged, Tone, Version, notice
 from bench.protocol import Saved as SavedSaid
 from bench.render.finding import unread_words
 from bench.render.notices import text, with_words
@@ -88,8 +81,11 @@ class Service:
                 paths.log,
                 boot_id=_boot_id(),
                 program=f"sweepgauge {__version__}",
-                on_saved=lambda saved: self._on_loop(self._saved, saved),
-                on_trouble=lambda words: self._on_loop(self.recording.trouble, words),
+                on_saved=lambda saved: self._on_loop(lambda: self._saved(saved)),
+                # it may be in trouble before there is anybody to tell
+                on_trouble=lambda words: self._on_loop(
+                    lambda: self.recording.trouble(words)
+                ),
             )
         except LogError as error:
             raise CannotRun(str(error)) from error
@@ -119,10 +115,10 @@ class Service:
         self.panel = PanelLink(settings.panel, self._pedal, self._pedal_long)
         self._tones = Tones()
 
-    def _on_loop(self, call: Any, argument: Any) -> None:
+    def _on_loop(self, call: Callable[[], object]) -> None:
         # the loop may be gone while the last commit is told
         with contextlib.suppress(RuntimeError):
-            self._loop.call_soon_threadsafe(call, argument)
+            self._loop.call_soon_threadsafe(call)
 
     # ---- life ------------------------------------------------------------------------
 
@@ -147,8 +143,11 @@ class Service:
             loading = self._loop.create_task(asyncio.to_thread(_load_arithmetic))
             looking = self._loop.create_task(self._look_through())
             airing = self._loop.create_task(self.air.go_on())
+            ticking.add_done_callback(lambda _: self._stop.set())
             await self._stop.wait()
             notify("STOPPING=1")
+            if ticking.done():
+                ticking.result()  # its fault ends the daemon, and the service restarts
             for task in (ticking, loading, looking, airing):
                 task.cancel()
         finally:

@@ -20,13 +20,12 @@ from bench.daemon.clients import Clients
 from bench.daemon.device_setup import DeviceSetup
 from bench.daemon.live_host import LiveHost
 from bench.daemon.outbox import Outbox
-from bench.daemon.raw_bytes import RawBytes
 from bench.daemon.reading_diagnostics import ReadingDiagnostics
 from bench.daemon.wall_clock import WallClock
 from bench.daemon.wired_instruments import WiredInstruments
 from bench.finding import Finding
 from bench.log.rows import now as stamp_now
-from bench.log.writer import LogWriter
+from bench.log.writer import LogWriter, SweepBytes
 from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.status_message import StatusMessage
 from bench.procedure.wrong_use import InvalidRequest
@@ -83,7 +82,7 @@ class Station:
             self.instruments,
         )
         self.live = LiveHost(log_writer, self.outbox.tell, lambda: self.settings)
-        self._raw = RawBytes(log_writer)
+        self._raw = SweepBytes(log_writer)
         self._wall = WallClock()
         self._points_due = 0.0
         # stamps and values that the check is not given before the next tick or event
@@ -196,7 +195,7 @@ class Station:
                 self.setup.heard(message)
         if instrument.role != "caliper":
             sweep = run.kept.sweep_id if run is not None else None
-            self._raw.keep(instrument.name, batch, sweep)
+            self._raw.keep(instrument.name, batch.when, batch.data, batch.came, sweep)
         if batch.values:
             self._check(instrument, batch, now)
             self._feed(instrument, batch, now)

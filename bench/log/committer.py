@@ -14,7 +14,7 @@ import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import msgspec
 
@@ -26,15 +26,11 @@ from bench.log.rows import Commit, LogError, Stamp, UnfinishedWork
 from bench.log.soundness import SoundnessCheck
 from bench.log.write_queue import (
     QueuedWrite,
-    ReadingBlock,
     Write,
     WriteQueue,
     merged,
-    refuse_without_room,
 )
 from hw import patience
-
-NOT_QUEUED = -1  # the ticket of a write for which there was no room; it is never saved
 
 _T = TypeVar("_T")
 
@@ -44,8 +40,7 @@ _log = logging.getLogger(__name__)
 class Committer:
     """trouble: why nothing is being recorded, or None. unfinished: what the last life
     of the program left, found anew after a salvage, or once the log could be opened.
-    awaited: ticket of the latest write that somebody may be told of (not of raw bytes,
-    nor of what is not urgent)."""
+    """
 
     def __init__(
         self,
@@ -65,12 +60,10 @@ class Committer:
         self._boot_key = 0
         self._damaged = False  # found while running: salvage before anything else
         self._opened_at = clock()
-        self._queue = WriteQueue()
+        self.queue = WriteQueue(self._tell_full)
+        self._wake = self.queue.wake
         self._hurry = False  # somebody waits for all of it
-        self._ticket = 0
         self._saved = 0
-        self.awaited = 0
-        self._wake = threading.Condition()
         self._closing_at: float | None = None
         self._thread = threading.Thread(
             target=self._run, name="log-writer", daemon=True
@@ -90,50 +83,26 @@ class Committer:
             raise
         self._thread.start()
 
-    def put(
-        self,
-        write: Write | ReadingBlock,
-        *,
-        urgent: bool = True,
-        size: int = 500,
-        reserve: bool = True,
-        sweep: str | None = None,
-        finding: str | None = None,
-    ) -> int:
-        """Queue a write; returns its ticket, or NOT_QUEUED where there is no room (or
-        all is closed).
+    def put(self, write: Write, **how: Any) -> int:
+        """Queue a write, as `WriteQueue.put` does."""
+        ticket = self.queue.put(write, **how)
+        self.look()
+        return ticket
 
-        size: bytes it holds. reserve: it may use what is kept free for the few writes
-        that matter most. sweep, finding: what the commit names as saved.
-        """
-        with self._wake:
-            fits = self._queue.fits(size, reserve)
-            if not fits:
-                self._tell_trouble(
-                    f"NOT RECORDED: {self.path} takes nothing, and the memory for what"
-                    " waits is full"
-                )
-                write, size, sweep, finding = refuse_without_room, 0, None, None
-            if fits or reserve:
-                # A write that does not fit has a ticket too, so that nobody is told
-                # that it was saved.
-                self._ticket += 1
-                if urgent:
-                    self.awaited = self._ticket
-                if self._closing_at is None:
-                    self._queue.add(self._ticket, size, urgent, write, sweep, finding)
-                    # The thread waits for blocks' company already where others are
-                    # queued.
-                    is_block = isinstance(write, ReadingBlock)
-                    if urgent or not is_block or len(self._queue) == 1:
-                        self._wake.notify_all()
-            self.look()
-            return self._ticket if fits and self._closing_at is None else NOT_QUEUED
+    @property
+    def awaited(self) -> int:
+        return self.queue.awaited
+
+    def _tell_full(self) -> None:
+        self._tell_trouble(
+            f"NOT RECORDED: {self.path} takes nothing, and the memory for what"
+            " waits is full"
+        )
 
     def look(self) -> None:
         """To be called now and then: a write that waits for too long is trouble."""
         with self._wake:
-            if self.trouble is None and self._queue.wait_s < -patience.LOG_STALL_S:
+            if self.trouble is None and self.queue.wait_s < -patience.LOG_STALL_S:
                 self._tell_trouble(
                     "NOT RECORDED: the disk has not answered for"
                     f" {patience.LOG_STALL_S:g} s ({self.path})"
@@ -142,7 +111,7 @@ class Committer:
     def flush(self, timeout: float = patience.LOG_FLUSH_S) -> bool:
         """Wait at most `timeout` s; True if all that was given so far is saved."""
         with self._wake:
-            wanted = self._ticket
+            wanted = self.queue.ticket
             self._hurry = True
             self._wake.notify_all()
             return self._wake.wait_for(lambda: self._saved >= wanted, timeout)
@@ -152,10 +121,11 @@ class Committer:
         with self._wake:
             if self._closing_at is None:
                 self._closing_at = time.monotonic() + patience.LOG_CLOSE_S
+                self.queue.closed = True
             self._wake.notify_all()
         if self._thread.is_alive():
             self._thread.join(patience.LOG_CLOSE_S + 0.5)
-        return self._saved >= self._ticket
+        return self._saved >= self.queue.ticket
 
     # The thread runs what follows; `start` uses `_connect` and `_tell_trouble` before.
 
@@ -191,15 +161,15 @@ class Committer:
         after LOG_IDLE_LOOK_S."""
         with self._wake:
             self._wake.wait_for(
-                lambda: self._queue or self._closing_at is not None or self._damaged,
+                lambda: self.queue or self._closing_at is not None or self._damaged,
                 patience.LOG_IDLE_LOOK_S,
             )
-            while self._queue and not self._is_hurried() and self._queue.wait_s > 0:
-                self._wake.wait(self._queue.wait_s)
-            return self._queue.batch()
+            while self.queue and not self._is_hurried() and self.queue.wait_s > 0:
+                self._wake.wait(self.queue.wait_s)
+            return self.queue.batch()
 
     def _is_hurried(self) -> bool:
-        return self._queue.urgent or self._hurry or self._closing_at is not None
+        return self.queue.urgent or self._hurry or self._closing_at is not None
 
     def _commit(self, batch: list[QueuedWrite]) -> Commit:
         if self._file.db is not None and not self._file.is_at_path():
@@ -256,8 +226,8 @@ class Committer:
 
     def _done(self, batch: list[QueuedWrite], commit: Commit) -> None:
         with self._wake:
-            self._queue.remove(len(batch))
-            self._hurry = self._hurry and bool(self._queue)
+            self.queue.remove(len(batch))
+            self._hurry = self._hurry and bool(self.queue)
             self._saved = max(self._saved, commit.upto)
             self._wake.notify_all()
             self._tell_trouble(None)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+import threading
 import time
 from collections import deque
 from collections.abc import Callable, Iterator
@@ -15,6 +16,7 @@ from bench.log.entry import EntryRefused
 QUEUE_BYTES = 16 * 2**20  # at 8,000 readings a second over a minute of a stalled disk
 # beyond the limit blocks of readings are refused; this is left for ends and findings
 QUEUE_RESERVE_BYTES = 4 * 2**20
+NOT_QUEUED = -1  # the ticket of a write for which there was no room; it is never saved
 BATCH_BYTES = 4 * 2**20  # at most, of one commit
 GROUP_S = 0.25  # a write that is not urgent waits this long for others
 # Blocks of readings wait longer: nobody was told of them, a pass ends sooner as a rule,
@@ -55,9 +57,17 @@ def refuse_without_room(db: sqlite3.Connection, boot_key: int) -> None:
 
 
 class WriteQueue:
-    """Not locked: the committer holds its own lock around each call."""
+    """Whoever calls holds `wake`; only `put` takes it itself.
 
-    def __init__(self) -> None:
+    ticket: of the latest write. awaited: the latest that somebody may be told of (not
+    of raw bytes, nor of what is not urgent). closed: nothing more is taken.
+    """
+
+    def __init__(self, on_full: Callable[[], None]) -> None:
+        self.wake = threading.Condition()
+        self.ticket = self.awaited = 0
+        self.closed = False
+        self._on_full = on_full
         self._writes: deque[QueuedWrite] = deque()
         self._bytes = 0
         self._urgent = 0
@@ -76,27 +86,57 @@ class WriteQueue:
         """How long its writes may wait for others; negative when one is late."""
         return self._due - time.monotonic()
 
-    def fits(self, size: int, reserve: bool) -> bool:
-        limit = QUEUE_BYTES + (QUEUE_RESERVE_BYTES if reserve else 0)
-        return self._bytes + size <= limit
-
-    def add(
+    def put(
         self,
-        ticket: int,
+        write: Write | ReadingBlock,
+        *,
+        urgent: bool = True,
+        size: int = 500,
+        reserve: bool = True,
+        sweep: str | None = None,
+        finding: str | None = None,
+    ) -> int:
+        """Queue a write; returns its ticket, or NOT_QUEUED where there is no room (or
+        all is closed).
+
+        size: bytes it holds. reserve: it may use what is kept free for the few writes
+        that matter most. sweep, finding: what the commit names as saved.
+        """
+        with self.wake:
+            limit = QUEUE_BYTES + (QUEUE_RESERVE_BYTES if reserve else 0)
+            fits = self._bytes + size <= limit
+            if not fits:
+                self._on_full()
+                write, size, sweep, finding = refuse_without_room, 0, None, None
+            if fits or reserve:
+                # A write that does not fit has a ticket too, so that nobody is told
+                # that it was saved.
+                self.ticket += 1
+                if urgent:
+                    self.awaited = self.ticket
+                if not self.closed:
+                    self._add(write, size, urgent, sweep, finding)
+            return self.ticket if fits and not self.closed else NOT_QUEUED
+
+    def _add(
+        self,
+        write: Write | ReadingBlock,
         size: int,
         urgent: bool,
-        write: Write | ReadingBlock,
         sweep: str | None,
         finding: str | None,
     ) -> None:
         is_block = isinstance(write, ReadingBlock)
         wait = 0.0 if urgent else BLOCK_GROUP_S if is_block else GROUP_S
         due = time.monotonic() + wait
-        queued = QueuedWrite(ticket, due, size, urgent, write, sweep, finding)
+        queued = QueuedWrite(self.ticket, due, size, urgent, write, sweep, finding)
         self._due = min(self._due, due)
         self._writes.append(queued)
         self._bytes += size
         self._urgent += urgent
+        # The thread waits for blocks' company already where others are queued.
+        if urgent or not is_block or len(self._writes) == 1:
+            self.wake.notify_all()
 
     def batch(self) -> list[QueuedWrite]:
         """The first writes, as many as one commit takes; they stay in the queue."""

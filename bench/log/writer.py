@@ -6,7 +6,7 @@ because of the disk (see `committer`).
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, deque
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Concatenate, ParamSpec
@@ -14,15 +14,19 @@ from typing import Concatenate, ParamSpec
 from bench.checks.model import Evidence, Trace
 from bench.finding import Finding
 from bench.log import entries
-from bench.log.committer import NOT_QUEUED, Committer
+from bench.log.committer import Committer
 from bench.log.entry import Entry
 from bench.log.rows import Commit, Stamp, SweepEnd, now
-from bench.log.write_queue import ReadingBlock, Write
+from bench.log.write_queue import NOT_QUEUED, ReadingBlock, Write
 from bench.procedure.status_message import StatusMessage
 
-__all__ = ["NOT_QUEUED", "LogWriter"]
+__all__ = ["NOT_QUEUED", "LogWriter", "SweepBytes"]
 
 P = ParamSpec("P")
+
+# A sweep is seen to begin after it began, so the bytes of so many ns before are its
+# own; as long as the sweep detector looks back.
+LOOK_BACK_NS = 1_500_000_000
 
 
 def _recorded(
@@ -108,7 +112,7 @@ class LogWriter(Committer):
         """Bytes of a running sweep; arrival_ns: monotonic, one for each record in them
         (stored in whole us)."""
         times = [arrival // 1000 for arrival in arrival_ns]
-        ticket = self.put(
+        ticket = self.queue.put(
             ReadingBlock(sweep_id, instrument, raw, times),
             urgent=False,
             size=len(raw) + 8 * len(times) + 300,
@@ -164,3 +168,38 @@ class LogWriter(Committer):
     ) -> Write:
         moment = at or self._clock()
         return lambda db, boot_key: record(Entry(db, boot_key, moment))
+
+
+class SweepBytes:
+    """The raw bytes of a sweep, from a little before it began: keeps the latest blocks
+    of each instrument, and writes them and all that follow once one is recorded."""
+
+    def __init__(self, log: LogWriter) -> None:
+        self._log = log
+        self._back: dict[str, deque[tuple[int, bytes, list[float]]]] = {}
+        self._recorded: str | None = None  # the sweep whose look-back was written
+
+    def keep(
+        self,
+        name: str,
+        when: int,
+        data: bytes,
+        came: list[float],
+        sweep: str | None,
+    ) -> None:
+        """A block of bytes arrived at `when` (monotonic ns); came: monotonic s of each
+        of its readings; sweep: the one that is recorded."""
+        back = self._back.setdefault(name, deque())
+        if sweep is None:
+            self._recorded = None
+            back.append((when, data, came))
+            while back and back[0][0] < when - LOOK_BACK_NS:
+                back.popleft()
+            return
+        if sweep != self._recorded:
+            self._recorded = sweep
+            for other, before in self._back.items():
+                for _, old, stamps in before:
+                    self._log.chunk(sweep, other, old, [int(t * 1e9) for t in stamps])
+                before.clear()
+        self._log.chunk(sweep, name, data, [int(t * 1e9) for t in came])

@@ -481,8 +481,6 @@ async def test_the_sled_is_asked_once_for_its_wall(fake, scenes) -> None:
         known = replace(app.view.gear, jigs=[replace(app.view.gear.jigs[0], hold="left")])
         check = CheckForm(app.view.checks[0])
         app.push_screen(check)
-        await scenes.until(pilot, lambda t: "More that can be told: 1" in t)
-        await pilot.press("5")
         await scenes.until(pilot, lambda t: HOLD.words in t)
         app.view.gear = known
         check.fill()

@@ -66,7 +66,7 @@ def test_a_check_begun_where_nothing_can_be_written(rigs, run, manager, tmp_path
     assert ended.wait() == 1
     ended.hear(UNRECORDED)
     path.rmdir()
-    daemon.hear("the log is written again; all that waited is saved")
+    daemon.hear("log is written again; all that waited is saved")
     manager("STATUS=recording")
     with sqlite3.connect(path) as db:
         assert db.execute("SELECT state FROM check_run").fetchall() == [("abandoned",)]

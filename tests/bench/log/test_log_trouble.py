@@ -8,7 +8,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 
-from bench.log import boots, committer, write_queue
+from bench.log import boots, write_queue
 from bench.log.findings import list_findings
 from bench.log.read_only import open_read
 from bench.log.sweeps import load_raw_readings
@@ -192,7 +192,7 @@ def test_what_found_no_room_is_reported_as_refused(live, path, monkeypatch) -> N
         monkeypatch.setattr(write_queue, "QUEUE_BYTES", 0)
         monkeypatch.setattr(write_queue, "QUEUE_RESERVE_BYTES", 0)
         before = life.writer.awaited
-        assert life.writer.abandon("run-1") == committer.NOT_QUEUED
+        assert life.writer.abandon("run-1") == write_queue.NOT_QUEUED
         assert life.writer.awaited == before + 1
         assert "memory for what waits is full" in life.troubles[0]
         other.execute("ROLLBACK")
