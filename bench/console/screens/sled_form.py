@@ -67,9 +67,8 @@ class SledForm(RowsScreen):
             if field in CHOICES:
                 take, value = partial(self._turn, field), CHOICES[field][value or ""]
             out.append(Row(words, take, value=value or "not told"))
-        out += [self._asked_once(option) for option in self._of_sled()]
         out.append(Row("This is mine: keep it", self._keep, leads=True))
-        return out
+        return out + [self._asked_once(option) for option in self._of_sled()]
 
     def _of_sled(self) -> list[Option]:
         """What checks would ask again and again, and the sled answers once for all."""

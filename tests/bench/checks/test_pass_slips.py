@@ -16,6 +16,7 @@ from bench.finding import Finding
 from bench.gear import Indicator, Jig
 from bench.procedure.conclusion import conclude
 from bench.render.remarks import notes_of
+from bench.uncertainty.components import SET_UP_DOF
 
 GEAR = EvidenceGear(
     indicator=Indicator(resolution=0.001), jig=Jig("sled", pivot_to_blade=250.0, pivot_to_screw=500.0)
@@ -249,6 +250,7 @@ def test_beside_statsmodels_and_scipy(seed: int) -> None:
     assert square.value == pytest.approx((means["handle-right"] - means["handle-left"]) / 2, abs=1e-6)
     between = math.sqrt(spread / 4) * math.sqrt(0.25 / 3 * 2)
     other = math.sqrt(sum(r.standard_uncertainty**2 for r in finding.budget if r.part != "between sweeps"))
-    dof = math.hypot(between, other) ** 4 / (between**4 / 4)
+    (presumed,) = (r.standard_uncertainty for r in finding.budget if r.part == "between set-ups")
+    dof = math.hypot(between, other) ** 4 / (between**4 / 4 + presumed**4 / SET_UP_DOF)
     half = stats.t.ppf(0.975, dof) * math.hypot(between, other)
     assert fence.uncertainty == pytest.approx(half, rel=0.05)

@@ -104,6 +104,7 @@ async def choose(app, pilot, kind: str) -> None:
     """From the jig's state to the form of that check."""
     await until(app, lambda: app.view.status_known and bool(app.view.checks) and app.view.gear is not None)
     await pilot.press("1")
+    await until(app, lambda: app.screen.page == "checks" and bool(app.screen.rows()))
     place = next(n for n, one in enumerate(app.view.checks, 1) if one.kind == kind)
     # digits take the first nine rows, the arrow and Enter any of them
     await pilot.press(*([str(place)] if place < 10 else [*["down"] * (place - 1), "enter"]))
@@ -115,7 +116,7 @@ def form(app) -> None:
     told stand behind one row."""
     kind = app.screen.kind
     words = [row.words for row in app.screen.rows()]
-    seldom = [o for o in kind.options if o.default is None and o.choices != ("yes",)]
+    seldom = [o for o in kind.options if o.default is None and o.choices != ("yes",) and not o.of_sled]
     assert not {o.words for o in seldom} & set(words)
     assert ("More that can be told" in words) == any(not o.needs for o in seldom)
     if "More that can be told" in words:
