@@ -31,7 +31,12 @@ async def test_every_other_check_is_done_by_keys_and_hands(tmp_path, kind, by_op
         place = [one.kind for one in app.view.checks].index(kind) + 1
         one_push = ["2"] * 8 if app.view.checks[place - 1].swept else []
         chosen = [str(place)] if place < 10 else [*["down"] * (place - 1), "enter"]
-        for key in ("1", *chosen, *one_push, "1"):
+        await job.press("1")
+        await wait(lambda: app.screen.page == "checks" and bool(app.screen.rows()))
+        for key in chosen:
+            await job.press(key)
+        await wait(lambda: app.screen.page == "options" and bool(app.screen.rows()))
+        for key in (*one_push, "1"):
             await job.press(key)
         await wait(lambda: hands_client.ask is not None)
         if by_operator:
