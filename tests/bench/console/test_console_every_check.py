@@ -103,7 +103,7 @@ async def until(app, met: Callable[[], bool], seconds: float = 60.0) -> str:
 async def choose(app, pilot, kind: str) -> None:
     """From the jig's state to the form of that check."""
     await until(app, lambda: app.view.status_known and bool(app.view.checks) and app.view.gear is not None)
-    await until(app, lambda: app.screen.page == "home")
+    await until(app, lambda: getattr(app.screen, "page", "") == "home")
     await pilot.press("1")
     await until(app, lambda: app.screen.page == "checks" and bool(app.screen.rows()))
     place = next(n for n, one in enumerate(app.view.checks, 1) if one.kind == kind)
