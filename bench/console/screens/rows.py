@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any, ClassVar
 
 import msgspec
@@ -54,6 +54,10 @@ class RowsScreen(Page):
         Binding("k", "nearer", "up", show=False),
     ]
 
+    # A key may come before the rows are there: it takes nothing then.
+    _rows: Sequence[Row] = ()
+    _filled: object = None  # what stands in the list
+
     def body(self) -> Iterable[Widget]:
         yield Static(self.heading(), id="title", markup=False)
         yield from self.above()
@@ -85,8 +89,6 @@ class RowsScreen(Page):
 
     def on_mount(self) -> None:
         super().on_mount()
-        self._rows: list[Row] = []
-        self._filled: object = None  # what stands in the list
         self.fill()
 
     def on_screen_resume(self) -> None:

@@ -468,6 +468,10 @@ async def test_the_budget_is_one_key_away_and_ranked(fake, scenes) -> None:
         assert "across 400 mm" in text
 
 
+def test_a_key_that_comes_before_the_rows_are_there_takes_nothing() -> None:
+    SledForm().take(0)
+
+
 async def test_the_sled_is_asked_once_for_its_wall(fake, scenes) -> None:
     """What a check declares as the sled's own is a row of the sled's form, and none of a check once it is known."""
     fake.kinds = [replace(scenes.kinds[0], options=[HOLD])]
