@@ -50,7 +50,7 @@ from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.slips import side_proved
 from bench.checks.shared.slopes import shared_rows
 from bench.checks.shared.square_error import square_remarks, with_known_square
-from bench.finding import Finding, Remark, Settle, Verdict
+from bench.finding import Finding, Remark, Settle, Verdict, note, warning
 from bench.gear import Jig, LeftRight
 
 if TYPE_CHECKING:
@@ -170,7 +170,7 @@ def evaluate(evidence: Evidence) -> Finding:
             count=max(fit.count for p in placed for _, fit in p.pushes),
         )
         if abs(a) <= budget.expanded:
-            remarks.append(Remark("either-side", severity="warning"))
+            remarks.append(warning("either-side"))
     remarks += of_sweeps(evidence, between)
     remarks += rests_on(known, pooled=between.pooled or between.single)
     remarks += _away_untold(evidence)
@@ -179,7 +179,7 @@ def evaluate(evidence: Evidence) -> Finding:
     remarks += of_hold(evidence)
     remarks += _of_sled(evidence, steps, fence.verdict)
     if both:
-        remarks.append(Remark("handle-stretch"))
+        remarks.append(note("handle-stretch"))
     return finding(
         evidence,
         quantities,
@@ -217,11 +217,12 @@ def _of_sled(
     evidence: Evidence, steps: Sequence[Step], said: Verdict | None
 ) -> list[Remark]:
     if evidence.gear.jig is None:
-        return [Remark("no-sled")]
+        return [note("no-sled")]
     if side_proved(evidence, steps) or said != "outside":
         return []
-    proof = {"proof": "without-play" if evidence.leans else "unleaned"}
-    return [Remark("side-as-said", values=proof, severity="warning")]
+    return [
+        warning("side-as-said", proof="without-play" if evidence.leans else "unleaned")
+    ]
 
 
 def _away_untold(evidence: Evidence) -> list[Remark]:
@@ -232,7 +233,7 @@ def _away_untold(evidence: Evidence) -> list[Remark]:
         options.get(n) is not None for n in TOUCH_AWAY_TAKES
     ):
         return []
-    return [Remark("touch-away-unknown", severity="warning")]
+    return [warning("touch-away-unknown")]
 
 
 def _longest(evidence: Evidence) -> float | None:

@@ -28,7 +28,7 @@ from bench.checks.shared.face_profile import (
 )
 from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.slips import short_pushes, too_fine
-from bench.finding import Finding, Remark, Settle
+from bench.finding import Finding, Remark, Settle, note, warning
 
 if TYPE_CHECKING:
     from bench.geometry.cells import Array
@@ -166,7 +166,7 @@ def _evaluate(evidence: Evidence) -> Finding:
     )
     contact = contacts(evidence, face, rest, bent, budget.confidence, remarks)
     if between.single:
-        remarks.append(Remark("one-pass", values={"source": "usual"}))
+        remarks.append(note("one-pass", source="usual"))
     return finding(
         evidence,
         quantities,
@@ -242,11 +242,10 @@ def _straightedge(evidence: Evidence, face: Face, remarks: list[Remark]) -> Part
         return None
     given = given_number(evidence.options, "straightedge")
     if given is not None:
-        remarks.append(Remark("straightedge-as-told"))
+        remarks.append(note("straightedge-as-told"))
         return rectangular("straightedge", given)
     bound = STRAIGHTEDGE * face.length
-    values = {"bound": float(bound)}
-    remarks.append(Remark("straightedge-unknown", values=values, severity="warning"))
+    remarks.append(warning("straightedge-unknown", bound=float(bound)))
     return rectangular("straightedge", bound)
 
 
@@ -280,10 +279,9 @@ def _contradictions(
     of_edge = float(minimum_zone(face.x, face.g).straightness)
     far_more = of_edge > 3.0 * max(value, fuzz) and of_edge > 0.05
     if far_more or (limit is not None and value <= limit < of_edge - fuzz):
-        values = {"crooked": of_edge}
-        return [Remark("straightedge-crooked", values=values, severity="warning")]
+        return [warning("straightedge-crooked", crooked=of_edge)]
     if value > 3.0 * fuzz and of_edge < 0.1 * value:
-        return [Remark("set-ups-alike", severity="warning")]
+        return [warning("set-ups-alike")]
     return []
 
 

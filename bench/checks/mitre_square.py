@@ -29,7 +29,7 @@ from bench.checks.shared.placed import Placed
 from bench.checks.shared.remarks import of_steps, of_sweeps, undecided
 from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.slopes import place, shared_rows
-from bench.finding import Finding, Quantity, Remark, Settle, SweepRow
+from bench.finding import Finding, Quantity, Remark, Settle, SweepRow, note, warning
 from bench.gear import Jig, LeftRight
 from bench.moves.mitre import FENCES, mitre_moves, mitre_way
 
@@ -141,14 +141,14 @@ def evaluate(evidence: Evidence) -> Finding:
     said, tolerance = first.quantity.verdict, first.quantity.tolerance
     either_side = abs(first.quantity.value) <= first.quantity.uncertainty
     if said == "cannot-tell" and either_side:
-        remarks.append(Remark("mitre-either-side", severity="warning"))
+        remarks.append(warning("mitre-either-side"))
     remarks.extend(of_sweeps(evidence, first.between))
     remarks.extend(undecided(first.budget, tolerance))
     remarks.extend(of_steps(first.budget, said))
     remarks.extend(_of_corners(placed, evidence.gear.jig, first))
     remarks.extend(_of_swing([answer.quantity for answer in answers]))
     if evidence.gear.jig is None:
-        remarks.append(Remark("no-sled"))
+        remarks.append(note("no-sled"))
     return finding(
         evidence,
         [answer.quantity for answer in answers],
@@ -274,7 +274,7 @@ def _of_corners(
     # each corner enters the angle between the fences by half, this in full
     if apart <= 2 * first.budget.expanded:
         return []
-    return [Remark("corners-apart", values={"apart": apart}, severity="warning")]
+    return [warning("corners-apart", apart=apart)]
 
 
 def _of_swing(quantities: Sequence[Quantity]) -> list[Remark]:
@@ -286,8 +286,7 @@ def _of_swing(quantities: Sequence[Quantity]) -> list[Remark]:
     swing = (fences[0].value + fences[1].value) / 2
     if abs(swing) <= (between.tolerance or math.inf):
         return []
-    values = {"swing": abs(swing), "way": float(swing)}
-    return [Remark("mitre-swung", values=values)]
+    return [note("mitre-swung", swing=abs(swing), way=float(swing))]
 
 
 CHECK = Check(

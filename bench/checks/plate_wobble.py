@@ -28,7 +28,7 @@ from bench.checks.shared.counts import count_of
 from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.slips import uneven_spots
 from bench.checks.shared.turns import even_turns, turn_of, widest_gap
-from bench.finding import Finding, Quantity, Remark, Settle
+from bench.finding import Finding, Quantity, Remark, Settle, note, warning
 
 if TYPE_CHECKING:
     from bench.geometry.wobble import Wobble
@@ -109,7 +109,7 @@ def evaluate(evidence: Evidence) -> Finding:
     fixed = _fixed(evidence, found, values)
     more, remarks = _unseen(found, widest_gap(turns))
     if saw is None:
-        remarks.append(Remark("no-saw-wobble"))
+        remarks.append(note("no-saw-wobble"))
     sizes = {
         "total": (found.total, found.u_total),
         "tilt": (found.tilt, found.u_tilt),
@@ -183,17 +183,15 @@ def _unseen(found: Wobble, gap: float) -> tuple[dict[str, list[Part]], list[Rema
         # if the plate is only tilted
         half = max(found.tilt / 2 * (1 - math.cos(gap / 2)), found.tilt - found.total)
         more["total"].append(rectangular("unread part of the turn", half))
-        unseen = {"degrees": math.degrees(gap)}
-        remarks.append(Remark("turn-unread", values=unseen, severity="warning"))
+        remarks.append(warning("turn-unread", degrees=math.degrees(gap)))
     if not found.curve and found.turns > FEWEST:
         warp = max(found.warp, USUAL_WARP)
         more["warp"].append(rectangular("form between the marks", warp))
         # of a total it is one extreme's
         more["total"].append(rectangular("form between the marks", warp / 2))
-        marks = {"marks": found.turns, "better": MARKS}
-        remarks.append(Remark("few-marks", values=marks))
+        remarks.append(note("few-marks", marks=found.turns, better=MARKS))
     if found.u_total is None:
-        remarks.append(Remark("three-turns", severity="warning"))
+        remarks.append(warning("three-turns"))
     return more, remarks
 
 
@@ -226,11 +224,10 @@ def _near_rim(evidence: Evidence, tilt: float, limit: float | None) -> list[Rema
     if radius is None:
         return []
     if rim is None or rim <= radius:
-        return [Remark("rim-unknown", values={"radius": radius})]
+        return [note("rim-unknown", radius=radius)]
     there = tilt * rim / radius
     over = float(limit is not None and there > limit)
-    values = {"radius": radius, "rim": rim, "tilt": there, "over": over}
-    return [Remark("rim", values=values)]
+    return [note("rim", radius=radius, rim=rim, tilt=there, over=over)]
 
 
 CHECK = Check(

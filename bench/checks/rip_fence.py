@@ -33,7 +33,7 @@ from bench.checks.shared.cautions import (
 from bench.checks.shared.remarks import of_sweeps
 from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.slopes import place, shared_rows
-from bench.finding import Finding, Remark
+from bench.finding import Finding, Remark, note, warning
 from bench.gear import LeftRight
 from bench.moves.alignment import CLOSES, OPENS
 
@@ -88,11 +88,11 @@ def evaluate(evidence: Evidence) -> Finding:
     budget = judged = combined(evidence, parts)
     value, blade = b, given_number(evidence.options, "blade")
     if blade is None:
-        remarks.append(Remark("blade-not-given"))
+        remarks.append(note("blade-not-given"))
     else:
         value, spread = b - blade, given_number(evidence.options, "blade_uncertainty")
         if spread is None:
-            remarks.append(Remark("blade-exact"))
+            remarks.append(note("blade-exact"))
         else:
             judged = combined(evidence, [*parts, Part("blade", "B", spread / 2)])
     limit = saw.toe if saw is not None else None
@@ -112,8 +112,7 @@ def evaluate(evidence: Evidence) -> Finding:
     )
     if opening < 0:
         surely = float(opening + judged.expanded < 0)
-        values = {"closing": float(-opening), "surely": surely}
-        remarks.append(Remark("closes", values=values, severity="warning"))
+        remarks.append(warning("closes", closing=float(-opening), surely=surely))
     settled = None
     if said == "cannot-tell" and limit is not None:
         margin = min(abs(opening), abs(limit - opening))
@@ -122,9 +121,9 @@ def evaluate(evidence: Evidence) -> Finding:
         )
     remarks.extend(of_sweeps(evidence, between))
     if saw is None:
-        remarks.append(Remark("no-saw-for-toe"))
+        remarks.append(note("no-saw-for-toe"))
     elif limit is not None and (least := 2 * decidable_tolerance(judged)) > limit:
-        remarks.append(Remark("no-opening-good", values={"least": float(least)}))
+        remarks.append(note("no-opening-good", least=float(least)))
     return finding(
         evidence,
         quantities,

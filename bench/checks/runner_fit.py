@@ -28,7 +28,7 @@ from bench.checks.shared.runner_widths import (
     tightness,
 )
 from bench.checks.shared.width_doubts import of_runners
-from bench.finding import Finding, Position, Remark, Settle, Verdict
+from bench.finding import Finding, Position, Remark, Settle, Verdict, act, note
 
 if TYPE_CHECKING:
     from bench.geometry.runner_play import RunnerFit
@@ -131,7 +131,7 @@ def _conclude(evidence: Evidence, found: RunnersAndSlots, fit: RunnerFit) -> Fin
     settled = None
     if said == "cannot-tell" and side.rows:
         settled = Settle(part=side.rows[0].part)
-        remarks.append(Remark("measure-the-play"))
+        remarks.append(note("measure-the-play"))
     way = _way(tightest, fit.side_play, least, most)
     binds = f"binds {_where(fit)}" if fit.relief > 0 else None
     quantities = [
@@ -228,37 +228,34 @@ def _advice(fit: RunnerFit, tightest: float, least: float, most: float) -> list[
         off = math.ceil(fit.relief * 100 - 1e-6) / 100
         low, high = fit.tight or (fit.tightest.at, fit.tightest.at)
         remarks.append(
-            Remark(
+            act(
                 "tight",
-                values={
-                    "one_place": float(high - low < ONE_PLACE),
+                one_place=float(high - low < ONE_PLACE),
+                **{
                     "from": float(low),
                     "to": float(high),
                     "off": off,
                     "off_to_run": off + RUNS,
                     "clearance": RUNS,
                 },
-                severity="act",
             )
         )
     elif tightest < least:
         place = min(fit.positions, key=tightness)
         remarks.append(
-            Remark(
+            act(
                 "nearly-tight",
-                values={
-                    "spare": float(tightest),
-                    "places": [float(t) for t in place.tight[:3]],
-                    "least": least,
-                    "off": float(max(RUNS - tightest, 0.0)),
-                },
-                severity="act",
+                spare=float(tightest),
+                places=[float(t) for t in place.tight[:3]],
+                least=least,
+                off=float(max(RUNS - tightest, 0.0)),
             )
         )
     loosest = fit.side_play or 0.0
     if loosest > most:
-        values = {"play": float(loosest), "most": most, "pack": float(loosest - RUNS)}
-        remarks.append(Remark("loose", values=values, severity="act"))
+        remarks.append(
+            act("loose", play=float(loosest), most=most, pack=float(loosest - RUNS))
+        )
     return remarks
 
 
@@ -266,10 +263,10 @@ def _left_open(found: RunnersAndSlots, fit: RunnerFit) -> list[Remark]:
     """What the figures leave open."""
     remarks = []
     if not fit.whole:
-        remarks.append(Remark("runner-longer"))
+        remarks.append(note("runner-longer"))
     if len(found.sides) == 1:
-        remarks.append(Remark("one-runner", values={"side": found.sides[0]}))
-    remarks.append(Remark("widths-only"))
+        remarks.append(note("one-runner", side=found.sides[0]))
+    remarks.append(note("widths-only"))
     return remarks
 
 

@@ -37,7 +37,7 @@ from bench.checks.shared.results import combined, finding, more_readings, quanti
 from bench.checks.shared.slips import uneven_spots
 from bench.checks.shared.slopes import place, shared_rows
 from bench.checks.shared.turns import are_even, turn_of
-from bench.finding import Finding, Remark
+from bench.finding import Finding, Remark, note, warning
 from bench.gear import Saw
 
 if TYPE_CHECKING:
@@ -64,10 +64,10 @@ def _one_spot(evidence: Evidence) -> Finding:
     b = turn_factor(mount, side, "pushed-in") * read.lean / read.apart
     rows, stated = spot_rows(evidence, read, b)
     budget = combined(evidence, rows)
-    remarks = [Remark("one-spot"), *stated]
+    remarks = [note("one-spot"), *stated]
     apart = abs(read.apart)
     if apart < SHORT:
-        remarks.append(Remark("spots-near", values={"apart": apart}))
+        remarks.append(note("spots-near", apart=apart))
     settled, limit = None, _limit(evidence)
     if limit is not None and _is_open(b, budget, limit):
         touches = max(len(readings) for readings in read.readings.values())
@@ -107,18 +107,18 @@ def _turns(evidence: Evidence) -> Finding:
     swing = saw.wobble if saw is not None else 0.05
     if len(placed) == 1:
         rows.append(rectangular("plate tilt", swing / over))
-        remarks.append(Remark("one-turn", severity="warning"))
+        remarks.append(warning("one-turn"))
     elif len(placed) == 2:
         rows.append(rectangular("plate warp", swing / 2 / over))
-        remarks.append(Remark("two-turns"))
+        remarks.append(note("two-turns"))
     if len(degrees) > 1 and not are_even(degrees):
         rows.append(rectangular("turns not even", swing / 2 / over))
-        remarks.append(Remark("turns-uneven", severity="warning"))
+        remarks.append(warning("turns-uneven"))
     told = of_sweeps(evidence, between)
     if of_turns is not None:
         told = [r for r in told if r.code != "one-pass"]
-        told.append(Remark("turns-once", values={"turns": len(placed)}))
-    remarks += [*told, Remark("dished-plate")]
+        told.append(note("turns-once", turns=len(placed)))
+    remarks += [*told, note("dished-plate")]
     budget = combined(evidence, rows)
     settled = None
     if saw is not None and _is_open(b, budget, saw.parallel):
@@ -155,7 +155,7 @@ def _finding(
     saw, limit = evidence.gear.saw, _limit(evidence)
     remarks = [*remarks, *undecided(budget, limit)]
     if saw is None:
-        remarks.append(Remark("no-saw-blade"))
+        remarks.append(note("no-saw-blade"))
     leans = quantity("blade", b, budget, limit, rear_way(b, saw), over=over)
     return finding(evidence, [leans], budget, remarks=remarks, **more)
 

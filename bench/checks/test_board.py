@@ -36,7 +36,7 @@ from bench.checks.shared.cautions import (
 from bench.checks.shared.cut_scatter import cut_scatter, of_cuts
 from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.width_doubts import of_ends, of_strip
-from bench.finding import Finding, Remark, Settle
+from bench.finding import Finding, Remark, Settle, act, note, warning
 
 if TYPE_CHECKING:
     from bench.geometry.board import BoardRotation
@@ -93,12 +93,11 @@ def evaluate(evidence: Evidence) -> Finding:
     apart, turns = _apart(evidence), int(number(options, "turns", TURNS))
     remarks: list[Remark] = []
     if len(near) + len(far) == 2:
-        remarks.append(Remark("one-width"))
+        remarks.append(note("one-width"))
     if turns % 4:
-        values = {"turns": turns}
-        remarks.append(Remark("turns-not-four", values=values, severity="warning"))
+        remarks.append(warning("turns-not-four", turns=turns))
     if hold := options.get("hold"):
-        remarks.append(Remark("wall", values={"wall": str(hold)}))
+        remarks.append(note("wall", wall=str(hold)))
     side: Literal["left", "right"] = "right"
     if _clockwise(options, evidence.gear):
         side = "left"
@@ -120,9 +119,9 @@ def evaluate(evidence: Evidence) -> Finding:
     beside, comparison = beside_passes(evidence, a, budget.expanded, turns)
     width = given_number(options, "board")
     remarks.append(
-        Remark("boards-of-that-width", values={"board": width})
+        note("boards-of-that-width", board=width)
         if width is not None
-        else Remark("boards-as-wide")
+        else note("boards-as-wide")
     )
     too_close = turned.verdict == "cannot-tell"
     return finding(
@@ -204,7 +203,7 @@ def holds_back(evidence: Evidence, finding: Finding) -> Remark | None:
     moved by either."""
     if finding.comparison is None or finding.comparison.agrees:
         return None
-    return Remark("no-move-while-differing", severity="act")
+    return act("no-move-while-differing")
 
 
 CHECK = Check(

@@ -30,7 +30,7 @@ from bench.checks.shared.counts import count_of
 from bench.checks.shared.lean_budget import lean_rows
 from bench.checks.shared.results import combined, finding, more_readings, quantity
 from bench.checks.shared.slips import uneven_spots
-from bench.finding import Doubt, Finding, Quantity, Remark, Settle
+from bench.finding import Doubt, Finding, Quantity, Remark, Settle, note, warning
 from bench.gear import LeftRight
 
 if TYPE_CHECKING:
@@ -152,10 +152,10 @@ def evaluate(evidence: Evidence) -> Finding:
             f"it takes {FENCE[0]} and {FENCE[1]}, or those of the blade"
         )
     if answers[1] is not None and not set(QUARTER) <= there:
-        remarks.append(Remark("two-turns"))
+        remarks.append(note("two-turns"))
     remarks.extend(_of_square(answers[0]))
     if any(answer.alike for answer in found):
-        remarks.append(Remark("heights-alike", severity="warning"))
+        remarks.append(warning("heights-alike"))
     judged = found[0]
     too_close = judged.quantity.verdict == "cannot-tell"
     return finding(
@@ -240,7 +240,7 @@ def _of_square(fence: _Answer | None) -> list[Remark]:
     off = abs(fence.lean.square)
     if off <= POOR_SQUARE + fence.budget.expanded:
         return []
-    return [Remark("square-not-plumb", values={"off": off}, severity="warning")]
+    return [warning("square-not-plumb", off=off)]
 
 
 def _settle(answer: _Answer) -> Settle:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from bench.finding import Remark, RemarkValue
+from bench.finding import Remark, refusal
 from bench.geometry.cells import (
     Array,
     Mask,
@@ -98,7 +98,7 @@ def fit_sweep(
             return _refuse(s_all, count, _jump(*broken), aside)
     if aside.sum() > MOST_ASIDE * rows.size:
         share = float(aside.sum() / rows.size)
-        dirty = Remark("pass-dirty", values={"share": share}, severity="refused")
+        dirty = refusal("pass-dirty", share=share)
         return _refuse(s_all, count, dirty, aside)
     good = kept & ~aside
     cells = into_cells(s_all, r_all, good)
@@ -139,14 +139,12 @@ def _columns(travel: npt.ArrayLike, reading: npt.ArrayLike) -> tuple[Array, Arra
 def _too_little(s: Array) -> Remark | None:
     """Why no line can be judged over these places."""
     if s.size < FEWEST:
-        few: dict[str, RemarkValue] = {"readings": s.size}
-        return Remark("pass-few-readings", values=few, severity="refused")
+        return refusal("pass-few-readings", readings=s.size)
     if float(np.ptp(s)) < SHORTEST:
-        return Remark("pass-without-travel", severity="refused")
+        return refusal("pass-without-travel")
     places = np.unique(s).size
     if places < FEWEST:
-        few = {"places": places}
-        return Remark("pass-few-places", values=few, severity="refused")
+        return refusal("pass-few-places", places=places)
     return None
 
 
@@ -164,8 +162,7 @@ def _station_dirt(s: Array, r: Array, count: float) -> Mask:
 
 
 def _jump(where: float, size: float) -> Remark:
-    values = {"size": float(abs(size)), "at": float(where)}
-    return Remark("pass-jumps", values=values, severity="refused")
+    return refusal("pass-jumps", size=float(abs(size)), at=float(where))
 
 
 def _refuse(

@@ -20,7 +20,7 @@ from bench.checks.model import Evidence, Step, Trace
 from bench.checks.options import given_number
 from bench.checks.shared.placed import Placed, opposed
 from bench.checks.shared.slopes import place
-from bench.finding import Quantity, Remark, SweepRow
+from bench.finding import Quantity, Remark, SweepRow, note, warning
 
 if TYPE_CHECKING:
     from bench.geometry.arm_form import Bend, Shift
@@ -176,7 +176,7 @@ def _middle(here: Placed) -> float:
 def _told_of_shift(shift: Shift) -> list[Remark]:
     if abs(shift.distance) <= SURE * shift.standard_uncertainty:
         return []
-    return [Remark("stand-shifted", values={"by": abs(shift.distance)})]
+    return [note("stand-shifted", by=abs(shift.distance))]
 
 
 def stand_row(seen: ArmAndSlot | None) -> Part | None:
@@ -196,8 +196,11 @@ def told_of_stand(combined: Combined, seen: ArmAndSlot | None) -> list[Remark]:
     share = next((r.share for r in combined.rows if r.part == "stand along the arm"), 0)
     if seen is None or share < WORTH_TELLING:
         return []
-    values = {"bow": abs(seen.arm) * WHOLE_TRAVEL**2 / 8, "over": WHOLE_TRAVEL}
-    return [Remark("stand-unseen", values=values, severity="warning")]
+    return [
+        warning(
+            "stand-unseen", bow=abs(seen.arm) * WHOLE_TRAVEL**2 / 8, over=WHOLE_TRAVEL
+        )
+    ]
 
 
 def told_of_slot(
@@ -210,8 +213,7 @@ def told_of_slot(
     turn = abs(seen.slot) * length
     if turn <= max(expanded, 3 * seen.slot_uncertainty * length):
         return []
-    values = {"turn": turn, "over": length, "half": turn / 2}
-    return [Remark("slot-curved", values=values, severity="warning")]
+    return [warning("slot-curved", turn=turn, over=length, half=turn / 2)]
 
 
 def rolling(evidence: Evidence, placed: Sequence[Placed]) -> Part | None:

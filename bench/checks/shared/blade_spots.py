@@ -18,7 +18,7 @@ import msgspec
 from bench.checks.model import Evidence, EvidenceError, Trace
 from bench.checks.options import given_number, number
 from bench.checks.shared.counts import count_of
-from bench.finding import Remark
+from bench.finding import Remark, note, warning
 
 if TYPE_CHECKING:
     from bench.uncertainty import Group, Part
@@ -189,9 +189,9 @@ def end_float(evidence: Evidence) -> float | None:
 
 
 def _stated(evidence: Evidence) -> list[Remark]:
-    remarks = [Remark("spots-not-by-turns", severity="warning")]
+    remarks = [warning("spots-not-by-turns")]
     if evidence.options.get("carriage_float") is None:
-        remarks.append(Remark("carriage-float-usual", values={"float": CARRIAGE_FLOAT}))
+        remarks.append(note("carriage-float-usual", float=CARRIAGE_FLOAT))
     if end_float(evidence) is None:
-        remarks.append(Remark("end-float-usual", values={"float": END_FLOAT}))
+        remarks.append(note("end-float-usual", float=END_FLOAT))
     return remarks

@@ -11,7 +11,7 @@ import msgspec
 
 from bench.checks.model import Evidence, SweepHistory
 from bench.checks.options import given_number
-from bench.finding import Comparison, Remark, RemarkValue
+from bench.finding import Comparison, Remark, RemarkValue, note, warning
 
 LIKELY_TURNS = 6  # more turns nobody makes
 MOST_CAUSES = 4  # that are named
@@ -46,21 +46,20 @@ def compare(
     causes: list[tuple[float, Remark]] = []
     both = math.hypot(board_expanded, sweep_expanded)
     if abs(board + sweep) <= both < 2 * abs(sweep):
-        causes.append((abs(board + sweep), Remark("cause-ends-mixed")))
+        causes.append((abs(board + sweep), note("cause-ends-mixed")))
     for other in range(1, LIKELY_TURNS + 1):
         told = board * turns / other
         if other != turns and abs(told - sweep) <= both < 2 * abs(sweep):
             how_well = abs(told - sweep) + 0.1 * both * abs(other - turns)
-            values = {"turns": other, "said": turns}
-            causes.append((how_well, Remark("cause-turns", values=values)))
+            causes.append((how_well, note("cause-turns", turns=other, said=turns)))
     named = [cause for _, cause in sorted(causes, key=lambda pair: pair[0])]
     named += [
-        Remark("cause-wall"),
-        Remark("cause-bow"),
-        Remark("cause-chip"),
-        Remark("cause-cut"),
-        Remark("cause-moved"),
-        Remark("cause-square"),
+        note("cause-wall"),
+        note("cause-bow"),
+        note("cause-chip"),
+        note("cause-cut"),
+        note("cause-moved"),
+        note("cause-square"),
     ]
     return Agreement(e_n, False, tuple(named))
 
@@ -70,8 +69,8 @@ def agreement_remarks(found: Agreement, day: str = "") -> list[Remark]:
     as ISO 8601, empty where they have none."""
     values: dict[str, RemarkValue] = {"dated": float(bool(day)), "day": day}
     if found.agree:
-        return [Remark("agrees-with-passes", values=values)]
-    differs = Remark("differs-from-passes", values=values, severity="warning")
+        return [note("agrees-with-passes", **values)]
+    differs = warning("differs-from-passes", **values)
     return [differs, *found.causes[:MOST_CAUSES]]
 
 
@@ -87,7 +86,7 @@ def beside_passes(
     remarks = agreement_remarks(found, sweep.at[:10])
     options = evidence.options
     if "sweep_fence" in options and "sweep_fence_uncertainty" not in options:
-        remarks.append(Remark("pass-exact"))
+        remarks.append(note("pass-exact"))
     comparison = Comparison(
         at=sweep.at or None,
         value=sweep.fence,

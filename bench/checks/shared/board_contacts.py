@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Literal
 from bench.checks.model import Evidence
 from bench.checks.shared.edge_bending import Bending
 from bench.checks.shared.face_profile import SINGLE, Face, pass_scatter
-from bench.finding import Contact, Remark
+from bench.finding import Contact, Remark, note
 
 if TYPE_CHECKING:
     from bench.uncertainty import Part
@@ -40,11 +40,12 @@ def _boards(
         if cut[1] - cut[0] >= max(LEAST_BOARD, 0.5 * wide) and cut not in boards:
             boards.append(cut)
     if not boards:
-        values = {"from": low, "to": high, "board": wide}
-        remarks.append(Remark("profile-short", values=values))
+        remarks.append(
+            note("profile-short", **{"from": low, "to": high, "board": wide})
+        )
         return plain
     if max(stop - start for start, stop in boards) < wide - 5.0:
-        remarks.append(Remark("profile-ends", values={"board": wide}))
+        remarks.append(note("profile-ends", board=wide))
     return boards
 
 
@@ -115,9 +116,9 @@ def contacts(
         low, high = found.span
         if max(high - rotation, rotation - low) > combined.expanded:
             remarks.append(
-                Remark(
+                note(
                     "board-turns",
-                    values={
+                    **{
                         "from": start,
                         "to": stop,
                         "low": float(low),

@@ -12,7 +12,7 @@ import msgspec
 from bench.checks.model import Evidence
 from bench.checks.options import given_number
 from bench.checks.shared.remarks import wall_of
-from bench.finding import Remark
+from bench.finding import Remark, note
 
 if TYPE_CHECKING:
     from bench.uncertainty import Combined, Part
@@ -78,10 +78,9 @@ def of_cuts(
     from bench.uncertainty import combine
 
     if cuts.source == "log":
-        seen = {"scatter": cuts.of_one_cut, "passes": cuts.passes}
-        return [Remark("cuts-as-passes", values=seen)]
+        return [note("cuts-as-passes", scatter=cuts.of_one_cut, passes=cuts.passes)]
     if cuts.source == "play" and cuts.of_one_cut > CAREFUL_CUT:
-        return [Remark("cuts-in-the-play")]
+        return [note("cuts-in-the-play")]
     if cuts.source not in ("held", "usual"):
         return []
     rest = [row for row in rows if row.name != ROW]
@@ -92,5 +91,5 @@ def of_cuts(
         "then": careful.expanded,
     }
     if cuts.source == "held":
-        return [Remark("cuts-held-usual", values=values)]
-    return [Remark("cuts-unknown", values=values)]
+        return [note("cuts-held-usual", **values)]
+    return [note("cuts-unknown", **values)]

@@ -14,7 +14,7 @@ import msgspec
 from bench.checks.model import Evidence
 from bench.checks.options import choice, given_number, length, number
 from bench.checks.shared.face_profile import Face
-from bench.finding import Remark
+from bench.finding import Remark, note
 
 if TYPE_CHECKING:
     from bench.geometry.cells import Array
@@ -79,12 +79,11 @@ def bending(evidence: Evidence, face: Face) -> tuple[Face, Bending, Remark]:
     span = number(options, "straightedge_span", face.length)
     shape = _shape(face, span)
     if thick is None or high is None:
-        usual = {"bend": BEND}
-        said = Remark("straightedge-bends-usual", values=usual)
+        said = note("straightedge-bends-usual", bend=BEND)
         return face, Bending(BEND * shape), said
     modulus = MODULUS[str(options.get("straightedge_of") or "steel")]
     gives = gives_way(FORCE, span, thick, high, modulus)
-    said = Remark("straightedge-bends", values={"gives": gives})
+    said = note("straightedge-bends", gives=gives)
     return face, Bending(gives / math.sqrt(3) * shape), said
 
 
@@ -128,7 +127,7 @@ def _as_pressed(face: Face) -> tuple[Face, Bending, Remark]:
         covariance=np.sum(parts, axis=0),
     )
     gives = float(np.max(np.abs(more)))
-    said = Remark("straightedge-pressed", values={"gives": gives, "off": share * gives})
+    said = note("straightedge-pressed", gives=gives, off=share * gives)
     return taken_off, Bending(either_way / math.sqrt(3) * more), said
 
 

@@ -16,7 +16,7 @@ from bench.checks.model import EvidenceError, Trace
 from bench.checks.shared.face_dirt import dirt_on_face
 from bench.checks.shared.slips import SHARE_OF_LONGEST
 from bench.checks.shared.slopes import refused_pass
-from bench.finding import Remark, SweepRow
+from bench.finding import Remark, SweepRow, note, refusal, warning
 
 if TYPE_CHECKING:
     from bench.geometry.cells import Array, Mask
@@ -54,7 +54,7 @@ def passes_of(
 
     chosen = [[t for t in traces if t.placement == p] for p in placements]
     if not all(any(t.push for t in group) for group in chosen):
-        remarks.append(Remark("both-ways"))
+        remarks.append(note("both-ways"))
     else:
         _compare_pulls(chosen, remarks)
         chosen = [[t for t in group if t.push] for group in chosen]
@@ -75,14 +75,11 @@ def passes_of(
             one = Pass(trace, number, x, r, aside)
             why = None
             if float(np.ptp(x)) < SHARE_OF_LONGEST * longest:
-                why = Remark(
-                    "pass-short",
-                    values={"covered": float(np.ptp(x)), "share": SHARE_OF_LONGEST},
-                    severity="refused",
+                why = refusal(
+                    "pass-short", covered=float(np.ptp(x)), share=SHARE_OF_LONGEST
                 )
             elif aside.mean() > MOST_ASIDE:
-                dirty = {"share": float(aside.mean())}
-                why = Remark("pass-dirty", values=dirty, severity="refused")
+                why = refusal("pass-dirty", share=float(aside.mean()))
             if why is None:
                 good.append(one)
             else:
@@ -151,14 +148,12 @@ def _lumps(passes: Sequence[Pass], remarks: list[Remark]) -> None:
     for start, stop in runs:
         for one in passes:
             one.aside &= ~((one.x >= start - 4.0) & (one.x <= stop + 4.0))
-        values = {"from": float(start), "to": float(stop)}
-        remarks.append(Remark("proud", values=values, severity="warning"))
+        remarks.append(warning("proud", **{"from": float(start), "to": float(stop)}))
     shown = sum(int(p.aside.sum()) for p in passes)
     if shown:
         worst = max(passes, key=lambda p: int(p.aside.sum()))
         at = worst.x[worst.aside]
-        values = {"readings": shown, "near": float(np.median(at))}
-        remarks.append(Remark("set-aside", values=values))
+        remarks.append(note("set-aside", readings=shown, near=float(np.median(at))))
 
 
 def _runs_of(mask: Mask) -> list[tuple[int, int]]:
@@ -219,5 +214,4 @@ def _compare_pulls(groups: Sequence[Sequence[Trace]], remarks: list[Remark]) -> 
         )
         apart = float(np.max(np.abs(back - forth)))
         if apart > 0.02:
-            values = {"apart": apart}
-            remarks.append(Remark("ways-differ", pulls[0].placement, values=values))
+            remarks.append(note("ways-differ", pulls[0].placement, apart=apart))

@@ -17,7 +17,7 @@ import msgspec
 from bench.checks.model import EvidenceError, Trace
 from bench.checks.shared.face_passes import WINDOW, Pass, averaged, passes_of
 from bench.checks.shared.slopes import refused_pass
-from bench.finding import Remark, SweepRow
+from bench.finding import Remark, SweepRow, refusal, warning
 
 if TYPE_CHECKING:
     from bench.geometry.cells import Array
@@ -264,15 +264,14 @@ def _disturbed(
         where = float(face.x[int(np.argmax(np.abs(lines[odd] - middle)))])
         if len(lines) > 2 and away[odd] > max(STANDS_OUT * usual, 0.01):
             out.add((i, odd))
-            why = Remark(
-                "pass-disturbed",
-                values={"apart": float(away[odd]), "near": where},
-                severity="refused",
-            )
+            why = refusal("pass-disturbed", apart=float(away[odd]), near=where)
             remarks.append(refused_pass(why, group[odd].trace, group[odd].number))
         elif len(lines) == 2 and away[odd] > 0.01:
-            values = {"apart": float(2 * away[odd]), "near": where}
-            remarks.append(Remark("two-differ", placements[i], None, values, "warning"))
+            remarks.append(
+                warning(
+                    "two-differ", placements[i], apart=float(2 * away[odd]), near=where
+                )
+            )
     return out
 
 

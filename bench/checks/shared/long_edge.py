@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from bench.checks.model import Evidence
-from bench.finding import Remark
+from bench.finding import Remark, note, warning
 from bench.gear import Square
 
 if TYPE_CHECKING:
@@ -48,16 +48,15 @@ def known_right_angle(evidence: Evidence, remarks: list[Remark]) -> RightAngle:
 
     history, owned = evidence.known.square, evidence.gear.square
     if history is not None:
-        remarks.append(Remark("right-angle-as-measured"))
+        remarks.append(note("right-angle-as-measured"))
         freedom, u = history.degrees_of_freedom, history.standard_uncertainty
         return RightAngle(history.error, Part(ROW, "A", u, freedom))
     if owned is not None and owned.tolerance is not None and owned.arm:
         half = owned.tolerance / owned.arm
-        remarks.append(Remark("right-angle-as-told", values={"half": half}))
+        remarks.append(note("right-angle-as-told", half=half))
     else:
         half = POOR_SQUARE
-        values = {"poor": half}
-        remarks.append(Remark("right-angle-unknown", values=values, severity="warning"))
+        remarks.append(warning("right-angle-unknown", poor=half))
     return RightAngle(0.0, rectangular("right angle of the square", half))
 
 

@@ -13,7 +13,7 @@ from bench.checks.model import Evidence, EvidenceGear
 from bench.checks.options import OptionValue, given_number
 from bench.checks.shared.counts import count_of
 from bench.checks.shared.results import combined, quantity
-from bench.finding import Quantity, Remark, Verdict
+from bench.finding import Quantity, Remark, Verdict, warning
 
 # mm, where the runners' length is not said; common practice, no source
 USUAL_RUNNER = 450.0
@@ -58,8 +58,7 @@ class PlayFindings:
             freedom = dof if math.isfinite(dof) and dof > 0 else None
             scatter = Part("scatter of the leans", "A", u, freedom)
         else:
-            values = {"quantity": name}
-            self.remarks.append(Remark("read-once", values=values, severity="warning"))
+            self.remarks.append(warning("read-once", quantity=name))
         span = indicator_error(
             abs(play.value) * per,
             self._count,

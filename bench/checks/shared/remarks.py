@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from bench.checks.model import Evidence, Known
-from bench.finding import Remark
+from bench.finding import Remark, note, warning
 
 if TYPE_CHECKING:
     from bench.uncertainty import Between, Combined
@@ -37,19 +37,17 @@ def of_sweeps(evidence: Evidence, between: Between) -> list[Remark]:
     if between.single:
         play = "play" if known.yaw_play is not None else "usual"
         source = "log" if in_log else play
-        remarks.append(Remark("one-pass", values={"source": source}))
+        remarks.append(note("one-pass", source=source))
     if between.asks_for_more:
-        remarks.append(Remark("scatter-grew", severity="warning"))
+        remarks.append(warning("scatter-grew"))
     holds = sorted(
         {trace.hold for trace in evidence.traces if trace.push and trace.hold}
     )
     declared = wall_of(evidence)
     if len(holds) > 1:
-        values = {"walls": holds}
-        remarks.append(Remark("walls-mixed", values=values, severity="warning"))
+        remarks.append(warning("walls-mixed", walls=holds))
     elif holds or declared:
-        wall = {"wall": holds[0] if holds else declared or ""}
-        remarks.append(Remark("wall", values=wall))
+        remarks.append(note("wall", wall=holds[0] if holds else declared or ""))
     return remarks
 
 
@@ -67,8 +65,8 @@ def of_hold(evidence: Evidence) -> list[Remark]:
         return []
     play = evidence.known.yaw_play
     if play is None:
-        return [Remark("yaw-unknown")]
-    return [Remark("hold-unsaid", values={"play": play})]
+        return [note("yaw-unknown")]
+    return [note("hold-unsaid", play=play)]
 
 
 def rests_on(known: Known, *, pooled: bool) -> list[Remark]:
@@ -76,8 +74,8 @@ def rests_on(known: Known, *, pooled: bool) -> list[Remark]:
     passes = known.pool.passes if known.pool is not None and pooled else 0
     checks = known.set_ups.checks if known.set_ups is not None else 0
     if not passes and not checks:
-        return [Remark("set-ups-usual")]
-    return [Remark("rests-on-log", values={"passes": passes, "checks": checks})]
+        return [note("set-ups-usual")]
+    return [note("rests-on-log", passes=passes, checks=checks)]
 
 
 def undecided(combined: Combined, tolerance: float | None) -> list[Remark]:
@@ -86,8 +84,13 @@ def undecided(combined: Combined, tolerance: float | None) -> list[Remark]:
 
     if tolerance is None or can_ever_decide(combined, tolerance):
         return []
-    values = {"least": float(decidable_tolerance(combined)), "limit": tolerance}
-    return [Remark("limit-too-fine", values=values)]
+    return [
+        note(
+            "limit-too-fine",
+            least=float(decidable_tolerance(combined)),
+            limit=tolerance,
+        )
+    ]
 
 
 def of_steps(combined: Combined, said: str | None) -> list[Remark]:
@@ -98,4 +101,4 @@ def of_steps(combined: Combined, said: str | None) -> list[Remark]:
         or combined.rows[0].part not in OF_STEPS
     ):
         return []
-    return [Remark("shift-stand", values={"low": SHIFT[0], "high": SHIFT[1]})]
+    return [note("shift-stand", low=SHIFT[0], high=SHIFT[1])]

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from bench.checks.model import Trace
-from bench.finding import Remark
+from bench.finding import Remark, warning
 
 if TYPE_CHECKING:
     import numpy as np
@@ -127,12 +127,7 @@ def form_row(placed: Sequence[Placed]) -> Part | None:
 
 def told_of_forms(placed: Sequence[Placed]) -> list[Remark]:
     return [
-        Remark(
-            "form-repeats",
-            here.name,
-            values={"size": here.form.size, "at": here.form.at},
-            severity="warning",
-        )
+        warning("form-repeats", here.name, size=here.form.size, at=here.form.at)
         for here in placed
         if here.form is not None
     ]

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from bench.checks.shared.closure import Parted, parted
 from bench.checks.shared.placed import Placed, opposed
-from bench.finding import Remark
+from bench.finding import Remark, note, warning
 
 if TYPE_CHECKING:
     from bench.uncertainty import Part
@@ -22,22 +22,19 @@ def told_of_returns(placed: Sequence[Placed]) -> list[Remark]:
     """What did not come back, and what it means for the answer."""
     if not opposed(placed):
         return [
-            Remark("return-error", here.name, None, {"error": left}, "warning")
+            warning("return-error", here.name, error=left)
             for here in placed
             if here.returned is not None and (left := here.returned.left) is not None
         ]
     apart = parted_returns(placed)
     told = []
     if apart.common is not None:
-        values = {"error": apart.common}
-        told.append(Remark("return-crept", None, None, values, "warning"))
+        told.append(warning("return-crept", error=apart.common))
     if apart.unequal is not None:
-        values = {"error": apart.unequal}
-        told.append(Remark("return-unequal", None, None, values, "warning"))
+        told.append(warning("return-unequal", error=apart.unequal))
     elif apart.alternating is not None:
         length = statistics.fmean(p.length for p in placed)
-        values = {"turned": apart.alternating / length}
-        told.append(Remark("return-turned", values=values))
+        told.append(note("return-turned", turned=apart.alternating / length))
     return told
 
 

@@ -33,7 +33,7 @@ from bench.checks.shared.slips import (
     too_short,
 )
 from bench.checks.shared.stretch import in_common
-from bench.finding import Remark, SweepRow
+from bench.finding import Remark, SweepRow, note, refusal, warning
 
 if TYPE_CHECKING:
     from bench.geometry.line_fit import SweepFit
@@ -122,13 +122,7 @@ def _told_of_lateness(evidence: Evidence, placed: Sequence[Placed]) -> list[Rema
     if tau is None:
         return []
     which, other = ("indicator", "travel") if tau > 0 else ("travel", "indicator")
-    return [
-        Remark(
-            "late",
-            values={"late": abs(tau), "which": which, "other": other},
-            severity="warning",
-        )
-    ]
+    return [warning("late", late=abs(tau), which=which, other=other)]
 
 
 def _at(evidence: Evidence, step: Step) -> list[Trace]:
@@ -155,11 +149,7 @@ def _fit(
     if not short or fit.refused is not None:
         return fit
     covered = fit.stop - fit.start
-    why = Remark(
-        "pass-short",
-        values={"covered": float(covered), "share": SHARE_OF_LONGEST},
-        severity="refused",
-    )
+    why = refusal("pass-short", covered=float(covered), share=SHARE_OF_LONGEST)
     return dataclasses.replace(fit, slope=0.0, standard_uncertainty=0.0, refused=why)
 
 
@@ -210,8 +200,7 @@ def _compare_pulls(here: Placed, remarks: list[Remark]) -> None:
         ),
     )
     if abs(push - pull) > max(5e-5, 4 * noise):
-        values = {"apart": abs(push - pull)}
-        remarks.append(Remark("ways-apart", here.name, values=values))
+        remarks.append(note("ways-apart", here.name, apart=abs(push - pull)))
 
 
 def _pairs(here: Placed, evidence: Evidence) -> list[tuple[Trace, Trace]]:
@@ -227,8 +216,7 @@ def _close(
     count = max(fit.count for _, fit in here.pushes)
     here.returned = out_and_back(pairs, count=count, yaw_play=evidence.known.yaw_play)
     if not late and (behind := lost_motion(pairs, count=count)) is not None:
-        values = {"size": abs(behind), "rise": behind}
-        remarks.append(Remark("backlash", here.name, values=values))
+        remarks.append(note("backlash", here.name, size=abs(behind), rise=behind))
 
 
 def shared_rows(

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from bench.checks.model import Evidence
 from bench.checks.shared.placed import Placed
-from bench.finding import Remark, RemarkValue
+from bench.finding import Remark, note, warning
 
 if TYPE_CHECKING:
     from bench.uncertainty import Part
@@ -34,13 +34,11 @@ def with_known_square(
     history, owned = evidence.known.square, evidence.gear.square
     if history is not None:
         if history.whole is not None:
-            taken: dict[str, RemarkValue] = {
-                "count": history.count,
-                "whole": history.whole,
-            }
-            remarks.append(Remark("quick-inherits", values=taken))
+            remarks.append(
+                note("quick-inherits", count=history.count, whole=history.whole)
+            )
         else:
-            remarks.append(Remark("square-as-measured"))
+            remarks.append(note("square-as-measured"))
         row = square(
             standard_uncertainty=history.standard_uncertainty,
             dof=history.degrees_of_freedom,
@@ -48,10 +46,9 @@ def with_known_square(
         return placed.rotation + sign * history.error, row
     if owned is not None and owned.tolerance is not None:
         row = square(tolerance=owned.tolerance, length=owned.arm or placed.length)
-        remarks.append(Remark("square-as-told"))
+        remarks.append(note("square-as-told"))
         return placed.rotation, row
-    values = {"poor": POOR_SQUARE}
-    remarks.append(Remark("square-unknown", values=values, severity="warning"))
+    remarks.append(warning("square-unknown", poor=POOR_SQUARE))
     return placed.rotation, None
 
 
@@ -70,15 +67,13 @@ def square_remarks(
         apart = abs(e - history.error)
         if apart <= math.hypot(expanded_e, 2 * history.standard_uncertainty):
             return []
-        off = Remark("square-changed", values={"off": apart}, severity="warning")
+        off = warning("square-changed", off=apart)
     elif owned is not None and owned.tolerance is not None and owned.arm:
         if abs(e) <= owned.tolerance / owned.arm + expanded_e:
             return []
-        values = {"off": abs(e)}
-        off = Remark("square-over-tolerance", values=values, severity="warning")
+        off = warning("square-over-tolerance", off=abs(e))
     else:
         if abs(e) <= (DOUBTFUL_SQUARE if near_zero else POOR_SQUARE) + expanded_e:
             return []
-        off = Remark("square-poor", values={"off": abs(e)}, severity="warning")
-    values = {"near_zero": float(near_zero)}
-    return [off, Remark("square-not-turned", values=values, severity="warning")]
+        off = warning("square-poor", off=abs(e))
+    return [off, warning("square-not-turned", near_zero=float(near_zero))]

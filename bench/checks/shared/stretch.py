@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from bench.checks.model import Trace
-from bench.finding import Remark
+from bench.finding import Remark, note, warning
 
 SHARE_IN_COMMON = 0.9  # of the shortest sweep; with less in common it is worth a remark
 LEAST_IN_COMMON = 0.5  # with less there is not enough left to fit
@@ -40,17 +40,16 @@ def in_common(
     common = max(0.0, high - low)
     if common < LEAST_IN_COMMON * shortest:
         if several:
-            remarks.append(
-                Remark(
-                    "stretches-apart",
-                    values={"common": common, "shortest": shortest},
-                    severity="warning",
-                )
-            )
+            remarks.append(warning("stretches-apart", common=common, shortest=shortest))
         return None
     if several and common < SHARE_IN_COMMON * shortest:
-        values = {"common": common, "from": low, "to": high, "shortest": shortest}
-        remarks.append(Remark("stretches-differ", values=values))
+        remarks.append(
+            note(
+                "stretches-differ",
+                common=common,
+                **{"from": low, "to": high, "shortest": shortest},
+            )
+        )
     return low - EDGE, high + EDGE
 
 
