@@ -9,7 +9,6 @@ own error: the reversal of Evans, Hocken, Estler (1996), CIRP Annals 45(2), 617-
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING
 
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Mount, Step
 from bench.checks.options import (
@@ -52,9 +51,7 @@ from bench.checks.shared.slopes import shared_rows
 from bench.checks.shared.square_error import square_remarks, with_known_square
 from bench.finding import Finding, Remark, Settle, Verdict, note, warning
 from bench.gear import Jig, LeftRight
-
-if TYPE_CHECKING:
-    from bench.uncertainty import Part
+from bench.uncertainty import Part, between_set_ups, between_sweeps, settle
 
 LEFT, RIGHT = "handle-left", "handle-right"
 OTHER: dict[str, LeftRight] = {"left": "right", "right": "left"}
@@ -116,8 +113,6 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
 
 
 def evaluate(evidence: Evidence) -> Finding:
-    from bench.uncertainty import between_set_ups, between_sweeps, settle
-
     remarks: list[Remark] = []
     present = {t.placement for t in evidence.traces}
     if not present & {LEFT, RIGHT}:

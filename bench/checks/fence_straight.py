@@ -29,12 +29,12 @@ from bench.checks.shared.face_profile import (
 from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.slips import short_pushes, too_fine
 from bench.finding import Finding, Remark, Settle, note, warning
+from bench.uncertainty import Part, rectangular, settle, span
 
 if TYPE_CHECKING:
     from bench.geometry.cells import Array
     from bench.geometry.columns import Column
     from bench.geometry.straightness import Straightness
-    from bench.uncertainty import Part
 
 AGAIN = (
     "Draw the indicator back to the left end and wipe the face. Push it low at its"
@@ -112,7 +112,6 @@ def evaluate(evidence: Evidence) -> Finding:
 
 def _evaluate(evidence: Evidence) -> Finding:
     from bench.geometry.straightness import bow, least_squares, minimum_zone
-    from bench.uncertainty import settle
 
     remarks: list[Remark] = []
     placements = [
@@ -214,16 +213,12 @@ def _straightness(
 def _lost(lost: Array, sensitivity: Array) -> Part | None:
     """What averaging takes from one number; a bound, for the form may as well have been
     lost by some other way."""
-    from bench.uncertainty import rectangular
-
     return rectangular("form averaged away", float(abs(sensitivity @ lost)))
 
 
 def _span(evidence: Evidence, face: Face) -> Part | None:
     """The indicator's own error over what it moved through, mm; every form is a
     difference of its readings."""
-    from bench.uncertainty import span
-
     return span(
         face.span,
         1.0,
@@ -236,8 +231,6 @@ def _span(evidence: Evidence, face: Face) -> Part | None:
 def _straightedge(evidence: Evidence, face: Face, remarks: list[Remark]) -> Part | None:
     """With one placement the straightedge's own form stays in the answer, as large as
     it is said to be, or as one may well be where one set-up was asked for."""
-    from bench.uncertainty import rectangular
-
     if face.g is not None:
         return None
     given = given_number(evidence.options, "straightedge")

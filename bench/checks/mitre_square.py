@@ -32,10 +32,18 @@ from bench.checks.shared.slopes import place, shared_rows
 from bench.finding import Finding, Quantity, Remark, Settle, SweepRow, note, warning
 from bench.gear import Jig, LeftRight
 from bench.moves.mitre import FENCES, mitre_moves, mitre_way
+from bench.uncertainty import (
+    Between,
+    Combined,
+    Group,
+    Part,
+    between_set_ups,
+    between_sweeps,
+    settle,
+)
 
 if TYPE_CHECKING:
     from bench.geometry.mitre import Point
-    from bench.uncertainty import Between, Combined, Group, Part
 
 OTHER: dict[LeftRight, LeftRight] = {"left": "right", "right": "left"}
 # in the order of the hands: slid across as it lies, then turned over and slid back
@@ -196,7 +204,6 @@ def _answer(
     """One quantity with its own budget; None where these set-ups do not determine
     it."""
     from bench.geometry.mitre import KNOWN, combination
-    from bench.uncertainty import between_set_ups, between_sweeps
 
     seen = [p.name for p in placed] + ([KNOWN] if known is not None else [])
     weights = combination(name, seen, point_of(evidence.gear.jig))
@@ -238,8 +245,6 @@ def _way(name: str, value: float, jig: Jig | None) -> str:
 def _settle(
     first: _Answer, evidence: Evidence, placed: Sequence[Placed]
 ) -> Settle | None:
-    from bench.uncertainty import settle
-
     judged = first.quantity
     if judged.verdict != "cannot-tell" or judged.tolerance is None:
         return None

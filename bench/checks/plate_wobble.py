@@ -29,10 +29,10 @@ from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.slips import uneven_spots
 from bench.checks.shared.turns import even_turns, turn_of, widest_gap
 from bench.finding import Finding, Quantity, Remark, Settle, note, warning
+from bench.uncertainty import Part, indicator_error, rectangular
 
 if TYPE_CHECKING:
     from bench.geometry.wobble import Wobble
-    from bench.uncertainty import Part
 
 MARKS = 8  # turns read live unless said
 READINGS = 2  # at each mark, so that a warp is told from noise
@@ -159,8 +159,6 @@ def _readings(evidence: Evidence) -> tuple[list[float], list[float]]:
 
 def _fixed(evidence: Evidence, found: Wobble, values: list[float]) -> list[Part]:
     """The rows that every size shares, mm."""
-    from bench.uncertainty import Part, indicator_error
-
     indicator = evidence.gear.indicator
     count = count_of(indicator, values)
     span = indicator_error(
@@ -174,8 +172,6 @@ def _fixed(evidence: Evidence, found: Wobble, values: list[float]) -> list[Part]
 
 def _unseen(found: Wobble, gap: float) -> tuple[dict[str, list[Part]], list[Remark]]:
     """Rows by size for what no mark showed; gap: rad of the turn without one."""
-    from bench.uncertainty import rectangular
-
     more: dict[str, list[Part]] = {"total": [], "warp": []}
     remarks: list[Remark] = []
     if gap > MOST_UNREAD:
@@ -196,15 +192,11 @@ def _unseen(found: Wobble, gap: float) -> tuple[dict[str, list[Part]], list[Rema
 
 
 def _scatter(found: Wobble, u: float | None) -> Part | None:
-    from bench.uncertainty import Part
-
     dof = found.degrees_of_freedom if found.degrees_of_freedom > 0 else None
     return Part("scatter of the readings", "A", float(u), dof) if u else None
 
 
 def _phase(evidence: Evidence, found: Wobble, fixed: list[Part]) -> Quantity:
-    from bench.uncertainty import Part
-
     scatter, give = _scatter(found, found.u_phase), math.pi
     if scatter is not None:
         # a difference of two readings is that uncertain; one of them less by sqrt 2,

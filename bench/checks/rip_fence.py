@@ -36,6 +36,13 @@ from bench.checks.shared.slopes import place, shared_rows
 from bench.finding import Finding, Remark, note, warning
 from bench.gear import LeftRight
 from bench.moves.alignment import CLOSES, OPENS
+from bench.uncertainty import (
+    Part,
+    between_sweeps,
+    decidable_tolerance,
+    settle,
+    verdict_one_sided,
+)
 
 PLACEMENT = "-"
 # three leave Student's t so wide that half the limit is seldom called good
@@ -67,14 +74,6 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
 
 
 def evaluate(evidence: Evidence) -> Finding:
-    from bench.uncertainty import (
-        Part,
-        between_sweeps,
-        decidable_tolerance,
-        settle,
-        verdict_one_sided,
-    )
-
     remarks: list[Remark] = []
     if not any(t.placement == PLACEMENT for t in evidence.traces):
         raise EvidenceError(f"no sweep along the rip fence (placement {PLACEMENT!r})")

@@ -29,10 +29,10 @@ from bench.checks.shared.runner_widths import (
 )
 from bench.checks.shared.width_doubts import of_runners
 from bench.finding import Finding, Position, Remark, Settle, Verdict, act, note
+from bench.uncertainty import Combined, Part, rectangular
 
 if TYPE_CHECKING:
     from bench.geometry.runner_play import RunnerFit
-    from bench.uncertainty import Combined
 
 STATIONS = 5
 # mm, live, unless said; common practice, no source
@@ -170,8 +170,6 @@ def _budgets(
     evidence: Evidence, found: RunnersAndSlots, fit: RunnerFit
 ) -> tuple[Combined, Combined, Combined]:
     """Of yaw play, side play and relief."""
-    from bench.uncertainty import Part, rectangular
-
     bow = number(evidence.options, "slot_straight", BOW)
     # a bow of h takes h off the side play, wants h more relief, and 2 h over the length
     # off the yaw play, as two bows would

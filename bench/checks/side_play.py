@@ -20,6 +20,7 @@ from bench.checks.shared.play_steps import PLACES, play_step
 from bench.checks.shared.results import finding
 from bench.checks.shared.slips import uneven_spots
 from bench.finding import Finding, Remark, Settle, act, note, warning
+from bench.uncertainty import Part
 
 FEWEST = 2  # readings one way that show how well it comes back
 # share of the play that one way of looking misses before it is remarked on
@@ -118,7 +119,6 @@ def _twisted(
     places: Mapping[str, list[float]],
 ) -> None:
     from bench.geometry.play import yaw_play
-    from bench.uncertainty import Part
 
     left, right = spots["twisted-left"], spots["twisted-right"]
     place = statistics.fmean(places["twisted-left"] + places["twisted-right"])

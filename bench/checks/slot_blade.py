@@ -11,7 +11,7 @@ body at even turns: their mean cancels tilt.
 from __future__ import annotations
 
 import statistics
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from bench.checks.model import Check, Evidence, EvidenceError
 from bench.checks.options import MOUNT, SIDE, Option, choice, length
@@ -39,9 +39,7 @@ from bench.checks.shared.slopes import place, shared_rows
 from bench.checks.shared.turns import are_even, turn_of
 from bench.finding import Finding, Remark, note, warning
 from bench.gear import Saw
-
-if TYPE_CHECKING:
-    from bench.uncertainty import Combined
+from bench.uncertainty import Combined, between_sweeps, rectangular, settle
 
 SHORT = 100.0  # mm between front and rear under which a small blade or a slip is likely
 
@@ -79,8 +77,6 @@ def _one_spot(evidence: Evidence) -> Finding:
 
 
 def _turns(evidence: Evidence) -> Finding:
-    from bench.uncertainty import between_sweeps, rectangular, settle
-
     remarks: list[Remark] = []
     names = list(dict.fromkeys(t.placement for t in evidence.traces))
     degrees = [d for name in names if (d := turn_of(name)) is not None]

@@ -37,10 +37,10 @@ from bench.checks.shared.cut_scatter import cut_scatter, of_cuts
 from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.width_doubts import of_ends, of_strip
 from bench.finding import Finding, Remark, Settle, act, note, warning
+from bench.uncertainty import Part, rectangular
 
 if TYPE_CHECKING:
     from bench.geometry.board import BoardRotation
-    from bench.uncertainty import Part
 
 NEAR, FAR = "near", "far"
 READINGS = 3  # an end
@@ -174,8 +174,6 @@ def _rows(evidence: Evidence, board: BoardRotation, share: float) -> list[Part]:
     """Of the widths, at either end. share: of one width's variance in the taper's. The
     caliper's count stands there where the readings are closer together than it can
     show. Source: JCGM 100:2008, 4.3.7 and 5.1."""
-    from bench.uncertainty import Part, rectangular
-
     options, caliper = evidence.options, evidence.gear.caliper
     apart = _apart(evidence)
     reach = int(number(options, "turns", TURNS)) * apart

@@ -32,10 +32,10 @@ from bench.checks.shared.results import combined, finding, more_readings, quanti
 from bench.checks.shared.slips import uneven_spots
 from bench.finding import Doubt, Finding, Quantity, Remark, Settle, note, warning
 from bench.gear import LeftRight
+from bench.uncertainty import Combined, Part
 
 if TYPE_CHECKING:
     from bench.geometry.upright import Lean
-    from bench.uncertainty import Combined, Part
 
 FENCE = ("fence-away", "fence-toward")
 BLADE = ("blade-away", "blade-toward")

@@ -11,7 +11,6 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Mapping
-from typing import TYPE_CHECKING
 
 import msgspec
 
@@ -19,9 +18,15 @@ from bench.checks.model import Evidence, EvidenceError, Trace
 from bench.checks.options import given_number, number
 from bench.checks.shared.counts import count_of
 from bench.finding import Remark, note, warning
-
-if TYPE_CHECKING:
-    from bench.uncertainty import Group, Part
+from bench.uncertainty import (
+    Group,
+    Part,
+    between_sweeps,
+    indicator_error,
+    rectangular,
+    tilt,
+    travel_scale,
+)
 
 TOUCHES = 3  # at an end that is visited once
 VISITS = 2  # an end, from which their scatter speaks for the float
@@ -105,14 +110,6 @@ def spot_rows(
     evidence: Evidence, read: SpotReadings, rotation: float
 ) -> tuple[list[Part], list[Remark]]:
     """The budget of one spot, and what is said where a row was only stated."""
-    from bench.uncertainty import (
-        Part,
-        indicator_error,
-        rectangular,
-        tilt,
-        travel_scale,
-    )
-
     gear, length = evidence.gear, abs(read.apart)
     touches, spread = _scatter(read, length)
     rounded = spread < read.count / 3
@@ -150,8 +147,6 @@ def spot_rows(
 def _scatter(read: SpotReadings, length: float) -> tuple[Part, float]:
     """The row of what was read more than once, and the spread of one reading, mm: of
     the visits where they were repeated, else of the touches."""
-    from bench.uncertainty import Part, between_sweeps
-
     variance, freedom = read.touch_variance
     if not read.slid_anew:
         sizes = [len(readings) for readings in read.readings.values()]
@@ -167,8 +162,6 @@ def _scatter(read: SpotReadings, length: float) -> tuple[Part, float]:
 def _groups(
     read: SpotReadings, length: float, variance: float, freedom: int
 ) -> list[Group]:
-    from bench.uncertainty import Group
-
     each = freedom / sum(len(visits) for visits in read.visits.values())
     return [
         Group(

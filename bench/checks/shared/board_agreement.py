@@ -12,6 +12,7 @@ import msgspec
 from bench.checks.model import Evidence, SweepHistory
 from bench.checks.options import given_number
 from bench.finding import Comparison, Remark, RemarkValue, note, warning
+from bench.uncertainty import agreement
 
 LIKELY_TURNS = 6  # more turns nobody makes
 MOST_CAUSES = 4  # that are named
@@ -38,8 +39,6 @@ def compare(
     9.7). A slip that would make the two agree is named before what can always be: the
     order is that of how well it explains them.
     """
-    from bench.uncertainty import agreement
-
     e_n = agreement(board, board_expanded, sweep, sweep_expanded)
     if e_n <= 1.0:
         return Agreement(e_n, True, ())

@@ -6,15 +6,13 @@ Lengths in mm, rotations in rad.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 from bench.checks.model import Evidence
 from bench.checks.shared.edge_bending import Bending
 from bench.checks.shared.face_profile import SINGLE, Face, pass_scatter
 from bench.finding import Contact, Remark, note
-
-if TYPE_CHECKING:
-    from bench.uncertainty import Part
+from bench.uncertainty import Part, combine, tilt, travel_scale
 
 AS_IS, ROLLED = "as-is", "rolled-over"
 # mm of fence that a board must rest on to be told apart from a point
@@ -61,7 +59,6 @@ def contacts(
     own line."""
     from bench.checks.shared.face_texture import contact_missed, texture
     from bench.geometry.contact import contact_line
-    from bench.uncertainty import Part, combine, tilt, travel_scale
 
     fine = texture(
         face, evidence.traces, (AS_IS, ROLLED) if face.g is not None else (AS_IS,)

@@ -19,6 +19,7 @@ from collections.abc import Sequence
 import msgspec
 
 from bench.checks.model import Trace
+from bench.uncertainty import t_quantile
 
 END = 0.1  # share of the stretch that counts as its end
 MIDDLE = 0.3  # share of the stretch that counts as its middle
@@ -139,8 +140,6 @@ def out_and_back(
     no scatter: then yaw_play (rad, full swing) where known, but 100 urad at most, turns
     the pull-back against its push.
     """
-    from bench.uncertainty import t_quantile
-
     seen = [found for push, pull in pairs if (found := gap(push, pull)) is not None]
     if not seen:
         return None
@@ -162,8 +161,6 @@ def lost_motion(pairs: Sequence[tuple[Trace, Trace]], *, count: float) -> float 
     None with fewer than two cycles, where it is within two counts, or where it scatters
     as play does (95 %, Student's t).
     """
-    from bench.uncertainty import t_quantile
-
     seen = []
     for push, pull in pairs:
         low, high = _shared(push, pull)

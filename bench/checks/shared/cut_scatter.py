@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 import msgspec
 
@@ -13,9 +13,8 @@ from bench.checks.model import Evidence
 from bench.checks.options import given_number
 from bench.checks.shared.remarks import wall_of
 from bench.finding import Remark, note
-
-if TYPE_CHECKING:
-    from bench.uncertainty import Combined, Part
+from bench.uncertainty import Combined, Part, combine
+from bench.uncertainty.budget import SEAT
 
 Source = Literal["given", "log", "held", "play", "usual"]
 # rad, standard deviation of one cut: with the sled held against one wall (seating and
@@ -38,8 +37,6 @@ class CutScatter(msgspec.Struct, frozen=True):
 
     def row(self, turns: int, of_one_cut: float | None = None) -> Part:
         """The budget's row of a board that was turned so often."""
-        from bench.uncertainty import Part
-
         each = self.of_one_cut if of_one_cut is None else of_one_cut
         seen = self.degrees_of_freedom
         kind: Literal["A", "B"] = "B" if seen is None else "A"
@@ -52,8 +49,6 @@ def cut_scatter(evidence: Evidence) -> CutScatter:
 
     A cut is made as a pass is: the sled is held anew and pushed along the same slots.
     """
-    from bench.uncertainty.budget import SEAT
-
     known, held = evidence.known, wall_of(evidence) is not None
     given = given_number(evidence.options, "cut_scatter")
     if given is not None:
@@ -75,8 +70,6 @@ def of_cuts(
 ) -> list[Remark]:
     """What the scatter of the cuts rests on; where nothing is known, what knowing it
     would gain."""
-    from bench.uncertainty import combine
-
     if cuts.source == "log":
         return [note("cuts-as-passes", scatter=cuts.of_one_cut, passes=cuts.passes)]
     if cuts.source == "play" and cuts.of_one_cut > CAREFUL_CUT:

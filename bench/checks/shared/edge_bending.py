@@ -15,12 +15,12 @@ from bench.checks.model import Evidence
 from bench.checks.options import choice, given_number, length, number
 from bench.checks.shared.face_profile import Face
 from bench.finding import Remark, note
+from bench.uncertainty import Part, rectangular
 
 if TYPE_CHECKING:
     from bench.geometry.cells import Array
     from bench.geometry.columns import Column
     from bench.geometry.straightness import Straightness
-    from bench.uncertainty import Part
 
 # N/mm^2, modulus of elasticity of steel and of aluminium alloys: EN 1993-1-1:2005,
 # 3.2.6, and EN 1999-1-1:2007, 3.2.5
@@ -42,16 +42,12 @@ class Bending(msgspec.Struct, frozen=True):
 
     def row(self, sensitivity: Array) -> Part:
         """Of a number that is `sensitivity` times the heights of the face."""
-        from bench.uncertainty import Part
-
         share = abs(float(sensitivity @ self.profile))
         return Part("straightedge that bends", "B", share)
 
     def row_of(self, face: Face, fit: Callable[[Column, Column], Straightness]) -> Part:
         """Of a straightness, which is no linear number of the heights: what bending
         either way does to it."""
-        from bench.uncertainty import rectangular
-
         bend = math.sqrt(3) * self.profile
         plain, *bent = (
             float(fit(face.x, face.f + way * bend).straightness) for way in (0, 1, -1)

@@ -18,10 +18,10 @@ from bench.checks.model import EvidenceError, Trace
 from bench.checks.shared.face_passes import WINDOW, Pass, averaged, passes_of
 from bench.checks.shared.slopes import refused_pass
 from bench.finding import Remark, SweepRow, refusal, warning
+from bench.uncertainty import Between, Group, Part, between_sweeps
 
 if TYPE_CHECKING:
     from bench.geometry.cells import Array
-    from bench.uncertainty import Between, Group, Part
 
 STEP = 5.0  # mm between the places of the profile
 AS_MARKED = 0.25  # mm by which a mark, or the place read at it, may be off
@@ -80,8 +80,6 @@ class PassScatter(msgspec.Struct):
     def rows(self, of_noise: float) -> list[Part]:
         """For a number that is not quite linear in the heights: `of_noise` is what the
         noise alone does to it."""
-        from bench.uncertainty import Part
-
         if self.between.single:
             own = Part(
                 "within the sweep", "A", of_noise, self.between.degrees_of_freedom
@@ -171,8 +169,6 @@ def pass_scatter(face: Face, sensitivity: Array, single: float = SINGLE) -> Pass
     whole sweeps show: the larger counts. single: mm that one pass may be off where no
     second one was made.
     """
-    from bench.uncertainty import Group, between_sweeps
-
     variance = max(float(sensitivity @ face.covariance @ sensitivity), 0.0)
     each = math.sqrt(variance / face.share)
     groups = [

@@ -6,16 +6,13 @@ Lengths in mm, angles in rad.
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
 import msgspec
 
 from bench.checks.model import Evidence
 from bench.finding import Remark, note, warning
 from bench.gear import Square
-
-if TYPE_CHECKING:
-    from bench.uncertainty import Part
+from bench.uncertainty import Part, rectangular
 
 ROW = "right angle of the square"
 BOW = 0.02  # mm over the long edge; common practice, no source
@@ -33,8 +30,6 @@ class RightAngle(msgspec.Struct, frozen=True):
 
     def part(self, share: float) -> Part | None:
         """The row of an answer into which e_90 enters by that share."""
-        from bench.uncertainty import Part
-
         if abs(share) < 1e-9:
             return None
         u = abs(share) * self.row.standard_uncertainty
@@ -44,8 +39,6 @@ class RightAngle(msgspec.Struct, frozen=True):
 def known_right_angle(evidence: Evidence, remarks: list[Remark]) -> RightAngle:
     """Where it was not measured with the rest: from the square's log, else from its
     tolerance over its arm, else as of a poor square."""
-    from bench.uncertainty import Part, rectangular
-
     history, owned = evidence.known.square, evidence.gear.square
     if history is not None:
         remarks.append(note("right-angle-as-measured"))
@@ -74,8 +67,6 @@ def edge_form(square: Square | None, ridden: float, share: float) -> Part:
 
     ridden: mm of one pass. share: sum of the set-ups' weights, without their signs.
     """
-    from bench.uncertainty import rectangular
-
     length = max(long_edge(square) or ridden, ridden)
     return rectangular(
         "form of the long edge", share * 8 * BOW * OFF_MIDDLE / length**2

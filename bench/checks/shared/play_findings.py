@@ -14,13 +14,13 @@ from bench.checks.options import OptionValue, given_number
 from bench.checks.shared.counts import count_of
 from bench.checks.shared.results import combined, quantity
 from bench.finding import Quantity, Remark, Verdict, warning
+from bench.uncertainty import Combined, Part, indicator_error
 
 # mm, where the runners' length is not said; common practice, no source
 USUAL_RUNNER = 450.0
 
 if TYPE_CHECKING:
     from bench.geometry.play import Play
-    from bench.uncertainty import Combined, Part
 
 
 def runner_length(
@@ -50,8 +50,6 @@ class PlayFindings:
 
     def add(self, name: str, play: Play, per: float, more: Sequence[Part]) -> None:
         """per: mm of displacement for one unit of the quantity; more: its own rows."""
-        from bench.uncertainty import Part, indicator_error
-
         u, dof = play.standard_uncertainty, play.degrees_of_freedom
         scatter = None
         if u is not None:

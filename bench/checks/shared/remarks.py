@@ -6,13 +6,9 @@ Pure. Slopes in rad, lengths in mm.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from bench.checks.model import Evidence, Known
 from bench.finding import Remark, note, warning
-
-if TYPE_CHECKING:
-    from bench.uncertainty import Between, Combined
+from bench.uncertainty import Between, Combined, can_ever_decide, decidable_tolerance
 
 # codes of a finding whose square does not fit what is known of it: perhaps it was not
 # turned over
@@ -80,8 +76,6 @@ def rests_on(known: Known, *, pooled: bool) -> list[Remark]:
 
 def undecided(combined: Combined, tolerance: float | None) -> list[Remark]:
     """The tolerance this can decide, where the one that is set is beyond it."""
-    from bench.uncertainty import can_ever_decide, decidable_tolerance
-
     if tolerance is None or can_ever_decide(combined, tolerance):
         return []
     return [

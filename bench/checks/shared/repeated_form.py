@@ -17,6 +17,7 @@ import msgspec
 
 from bench.checks.model import Trace
 from bench.finding import Remark, warning
+from bench.uncertainty import Part, rectangular
 
 if TYPE_CHECKING:
     import numpy as np
@@ -24,7 +25,6 @@ if TYPE_CHECKING:
 
     from bench.checks.shared.placed import Placed
     from bench.geometry.line_fit import SweepFit
-    from bench.uncertainty import Part
 
 SAME_PLACE = 8.0  # mm that the same jump may be found apart
 SAME_SIZE = 0.4  # of the larger, by which two jumps of one size may differ
@@ -116,7 +116,6 @@ def form_row(placed: Sequence[Placed]) -> Part | None:
     surface lies turned against the whole; opposed set-ups that both meet it cancel that
     in the fence. What is left is a half-width."""
     from bench.checks.shared.placed import opposed
-    from bench.uncertainty import rectangular
 
     turns = [here.form.turn if here.form is not None else 0.0 for here in placed]
     if not any(turns):

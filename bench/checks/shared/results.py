@@ -5,21 +5,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Sequence
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
 from bench.checks.model import Evidence
 from bench.finding import Finding, Quantity, Settle
-
-if TYPE_CHECKING:
-    from bench.uncertainty import Combined, Part
+from bench.uncertainty import LATER, Combined, Part, combine, verdict
 
 MOST_READINGS = 12  # at a place; beyond it another change is named
 
 
 def combined(evidence: Evidence, rows: Iterable[Part | None]) -> Combined:
     """A later look at the same check is judged more strictly than the first."""
-    from bench.uncertainty import LATER, combine
-
     return combine(rows, LATER if evidence.known.looks else 0.95)
 
 
@@ -34,8 +30,6 @@ def quantity(
     over: float | None = None,
 ) -> Quantity:
     """Judged by its size where it has a limit, in the unit of the value."""
-    from bench.uncertainty import verdict
-
     return Quantity(
         name,
         float(value),
@@ -81,8 +75,6 @@ def more_readings(
     now: readings at each of so many places. freedom: degrees of freedom of the row
     "touches" with so many readings at each.
     """
-    from bench.uncertainty import LATER, Part, combine
-
     fixed = combine([row for row in rows if row.name != "touches"], LATER)
     if fixed.rows and fixed.expanded >= clear:
         return Settle(part=fixed.rows[0].part)

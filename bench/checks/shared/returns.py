@@ -8,14 +8,11 @@ from __future__ import annotations
 
 import statistics
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 from bench.checks.shared.closure import Parted, parted
 from bench.checks.shared.placed import Placed, opposed
 from bench.finding import Remark, note, warning
-
-if TYPE_CHECKING:
-    from bench.uncertainty import Part
+from bench.uncertainty import Part, closure
 
 
 def told_of_returns(placed: Sequence[Placed]) -> list[Remark]:
@@ -48,8 +45,6 @@ def return_row(
     """What did not come back, as a row. Opposed set-ups: in the fence (common) only
     what may have crept in one of them, in the square all that crept; each in the size
     that is likely, for creep that the scatter hides biases all the same."""
-    from bench.uncertainty import closure
-
     if not opposed(placed):
         lefts = [p.returned.left for p in placed if p.returned is not None]
         worst = max((left for left in lefts if left is not None), default=None)

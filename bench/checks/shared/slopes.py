@@ -34,10 +34,19 @@ from bench.checks.shared.slips import (
 )
 from bench.checks.shared.stretch import in_common
 from bench.finding import Remark, SweepRow, note, refusal, warning
+from bench.uncertainty import (
+    Part,
+    contact_away,
+    reading_age,
+    resolution,
+    seat,
+    span,
+    tilt,
+    travel_scale,
+)
 
 if TYPE_CHECKING:
     from bench.geometry.line_fit import SweepFit
-    from bench.uncertainty import Part
 
 
 def place(
@@ -232,16 +241,6 @@ def shared_rows(
     common: whether what biases all placements alike (hold, touching away from the
     teeth) stays in it.
     """
-    from bench.uncertainty import (
-        contact_away,
-        reading_age,
-        resolution,
-        seat,
-        span,
-        tilt,
-        travel_scale,
-    )
-
     gear, known, options = evidence.gear, evidence.known, evidence.options
     length = statistics.fmean(p.length for p in placed)
     fits = [fit for p in placed for _, fit in p.pushes]

@@ -6,14 +6,11 @@ Rotations in rad.
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
 from bench.checks.model import Evidence
 from bench.checks.shared.placed import Placed
 from bench.finding import Remark, note, warning
-
-if TYPE_CHECKING:
-    from bench.uncertainty import Part
+from bench.uncertainty import Part, square
 
 # rad; a square worse than this is not used to set out with; common practice, no source
 POOR_SQUARE = 0.1 / 300
@@ -29,8 +26,6 @@ def with_known_square(
 
     sign: with which that error is added to the placement's rotation.
     """
-    from bench.uncertainty import square
-
     history, owned = evidence.known.square, evidence.gear.square
     if history is not None:
         if history.whole is not None:
