@@ -176,6 +176,18 @@ def doubt(
     return Doubt(code, placement, sweep, values)
 
 
+class EvidenceError(ValueError):
+    """The evidence cannot carry a finding (no push, a placement missing, travel that
+    does not move).
+
+    because: why the last pass was refused, where that is the reason.
+    """
+
+    def __init__(self, problem: str, because: Remark | None = None) -> None:
+        super().__init__(problem)
+        self.because = because
+
+
 class Climate(msgspec.Struct, frozen=True):
     """The shop's air at a result: degrees Celsius, and relative humidity as a fraction;
     None for what nobody measured."""

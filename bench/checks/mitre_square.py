@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
-from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Step
+from bench.checks.model import Check, Evidence, EvidenceGear, Step
 from bench.checks.options import HOLD, OptionValue, choice
 from bench.checks.shared.cautions import AT_REST
 from bench.checks.shared.long_edge import (
@@ -27,9 +27,23 @@ from bench.checks.shared.long_edge import (
 )
 from bench.checks.shared.placed import Placed
 from bench.checks.shared.remarks import of_steps, of_sweeps, undecided
-from bench.checks.shared.results import combined, finding, quantity
+from bench.checks.shared.results import (
+    combined,
+    finding,
+    quantity,
+    scatter_between,
+    settled,
+)
 from bench.checks.shared.slopes import place, shared_rows
-from bench.finding import Finding, Quantity, Remark, Settle, SweepRow, note, warning
+from bench.finding import (
+    EvidenceError,
+    Finding,
+    Quantity,
+    Remark,
+    SweepRow,
+    note,
+    warning,
+)
 from bench.gear import Jig, LeftRight
 from bench.moves.mitre import FENCES, mitre_moves, mitre_way
 from bench.uncertainty import (
@@ -38,8 +52,6 @@ from bench.uncertainty import (
     Group,
     Part,
     between_set_ups,
-    between_sweeps,
-    settle,
 )
 
 if TYPE_CHECKING:
@@ -145,7 +157,7 @@ def evaluate(evidence: Evidence) -> Finding:
     ]
     if not answers or answers[0].quantity.name != "between":
         raise EvidenceError(_lacking(placed))
-    first = answers[0]
+    first, edge = answers[0], long_edge(evidence.gear.square)
     said, tolerance = first.quantity.verdict, first.quantity.tolerance
     either_side = abs(first.quantity.value) <= first.quantity.uncertainty
     if said == "cannot-tell" and either_side:
@@ -161,7 +173,15 @@ def evaluate(evidence: Evidence) -> Finding:
         evidence,
         [answer.quantity for answer in answers],
         first.budget,
-        settle=_settle(first, evidence, placed),
+        settle=settled(
+            first.quantity,
+            first.budget,
+            first.between,
+            first.groups,
+            length=placed[0].length,
+            longest=edge - 2 * CLEAR_OF_ENDS if edge else None,
+            count=max(fit.count for p in placed for _, fit in p.pushes),
+        ),
         sweeps=rows,
         single_sweep=first.between.single,
         remarks=remarks,
@@ -216,13 +236,10 @@ def _answer(
     ridden = max(p.length for p in on_fence)
     abs_share = math.fsum(abs(weights[p.name]) for p in on_fence)
     groups = [p.group(w) for p, w in zip(used, shares, strict=True)]
-    past = evidence.known
-    between = between_sweeps(
-        groups, past.pool, past.yaw_play, past.single_sweep_scatter
-    )
+    between = scatter_between(evidence, groups)
     parts: list[Part | None] = [
         *between.parts,
-        between_set_ups(shares, past.set_ups),
+        between_set_ups(shares, evidence.known.set_ups),
         *shared_rows(evidence, used, shares, value, common=name != "between"),
         edge_form(evidence.gear.square, ridden, abs_share),
     ]
@@ -231,8 +248,7 @@ def _answer(
         value += share * known.error
         parts.append(known.part(share))
     budget, jig = combined(evidence, parts), evidence.gear.jig
-    limit = jig.tolerance if jig is not None else None
-    way = _way(name, value, jig)
+    limit, way = evidence.gear.tolerance, _way(name, value, jig)
     return _Answer(quantity(name, value, budget, limit, way), budget, between, groups)
 
 
@@ -240,25 +256,6 @@ def _way(name: str, value: float, jig: Jig | None) -> str:
     if name == "between":
         return f"fences {'wider' if value > 0 else 'tighter'} than square"
     return mitre_way("left" if name == "left" else "right", value, jig)
-
-
-def _settle(
-    first: _Answer, evidence: Evidence, placed: Sequence[Placed]
-) -> Settle | None:
-    judged = first.quantity
-    if judged.verdict != "cannot-tell" or judged.tolerance is None:
-        return None
-    edge = long_edge(evidence.gear.square)
-    return settle(
-        judged.value,
-        first.budget,
-        judged.tolerance,
-        first.between,
-        first.groups,
-        length=placed[0].length,
-        longest=edge - 2 * CLEAR_OF_ENDS if edge else None,
-        count=max(fit.count for p in placed for _, fit in p.pushes),
-    )
 
 
 def _of_corners(

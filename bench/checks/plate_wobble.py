@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
-from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Focus, Step
+from bench.checks.model import Check, Evidence, EvidenceGear, Focus, Step
 from bench.checks.options import (
     SIDE,
     Option,
@@ -28,7 +28,14 @@ from bench.checks.shared.counts import count_of
 from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.slips import uneven_spots
 from bench.checks.shared.turns import even_turns, turn_of, widest_gap
-from bench.finding import Finding, Quantity, Remark, Settle, note, warning
+from bench.finding import (
+    EvidenceError,
+    Finding,
+    Quantity,
+    Remark,
+    note,
+    warning,
+)
 from bench.uncertainty import Part, indicator_error, rectangular
 
 if TYPE_CHECKING:
@@ -96,14 +103,10 @@ def accepts(
 
 
 def evaluate(evidence: Evidence) -> Finding:
-    from bench.geometry.columns import GeometryError
     from bench.geometry.wobble import wobble
 
     turns, values = _readings(evidence)
-    try:
-        found = wobble(turns, values)
-    except GeometryError as error:
-        raise EvidenceError(str(error)) from error
+    found = wobble(turns, values)
     saw = evidence.gear.saw
     limit = saw.wobble if saw is not None else None
     fixed = _fixed(evidence, found, values)
@@ -126,12 +129,10 @@ def evaluate(evidence: Evidence) -> Finding:
     ]
     quantities.append(_phase(evidence, found, fixed))
     budget = budgets["total"]
-    too_close = quantities[0].verdict == "cannot-tell"
     answer = finding(
         evidence,
         quantities,
         budget,
-        settle=Settle(part=budget.rows[0].part) if too_close else None,
         remarks=[*remarks, *_near_rim(evidence, float(found.tilt), limit)],
         doubts=uneven_spots({"the marks": values}),
     )

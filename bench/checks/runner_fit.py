@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
-from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Focus, Step
+from bench.checks.model import Check, Evidence, EvidenceGear, Focus, Step
 from bench.checks.options import Option, OptionValue, choice, length, number
 from bench.checks.shared.cautions import BLADE_DOWN, MANUAL, STILL_TEETH, UNPLUG
 from bench.checks.shared.results import combined, finding, quantity
@@ -28,7 +28,16 @@ from bench.checks.shared.runner_widths import (
     tightness,
 )
 from bench.checks.shared.width_doubts import of_runners
-from bench.finding import Finding, Position, Remark, Settle, Verdict, act, note
+from bench.finding import (
+    EvidenceError,
+    Finding,
+    Position,
+    Remark,
+    Settle,
+    Verdict,
+    act,
+    note,
+)
 from bench.uncertainty import Combined, Part, rectangular
 
 if TYPE_CHECKING:
@@ -97,18 +106,10 @@ def accepts(
 
 
 def evaluate(evidence: Evidence) -> Finding:
-    from bench.geometry.columns import GeometryError
     from bench.geometry.runner_play import runner_fit
 
-    try:
-        found = runners_and_slots(evidence.traces, evidence.gear.caliper)
-        fit = runner_fit(found.runners, found.slots)
-        return _conclude(evidence, found, fit)
-    except GeometryError as error:
-        raise EvidenceError(str(error)) from error
-
-
-def _conclude(evidence: Evidence, found: RunnersAndSlots, fit: RunnerFit) -> Finding:
+    found = runners_and_slots(evidence.traces, evidence.gear.caliper)
+    fit = runner_fit(found.runners, found.slots)
     if fit.yaw_play is None or fit.side_play is None:
         raise EvidenceError(
             "the stations bound no play: measure slot and runner at more places"

@@ -12,14 +12,14 @@ import math
 import statistics
 from collections.abc import Mapping
 
-from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Step
+from bench.checks.model import Check, Evidence, EvidenceGear, Step
 from bench.checks.options import SIDE, OptionValue, given_number, length, number
 from bench.checks.shared.cautions import AT_REST
 from bench.checks.shared.play_findings import PlayFindings, runner_length
 from bench.checks.shared.play_steps import PLACES, play_step
 from bench.checks.shared.results import finding
 from bench.checks.shared.slips import uneven_spots
-from bench.finding import Finding, Remark, Settle, act, note, warning
+from bench.finding import EvidenceError, Finding, Remark, act, note, warning
 from bench.uncertainty import Part
 
 FEWEST = 2  # readings one way that show how well it comes back
@@ -41,8 +41,6 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
 
 
 def evaluate(evidence: Evidence) -> Finding:
-    from bench.geometry.columns import GeometryError
-
     spots, places = _spots(evidence)
     found = PlayFindings(evidence, [r for name in PLACES for r in spots[name]])
     # leaned and twisted are read at two places, each with a stand of its own
@@ -57,25 +55,19 @@ def evaluate(evidence: Evidence) -> Finding:
             found.remarks.append(
                 warning("pair-lacking", lacking=lacking[0], there=there)
             )
-    try:
-        if spots["leaned-left"] and spots["leaned-right"]:
-            _leaned(found, spots)
-        if spots["twisted-left"] and spots["twisted-right"]:
-            _twisted(found, spots, places)
-    except GeometryError as error:
-        raise EvidenceError(str(error)) from error
+    if spots["leaned-left"] and spots["leaned-right"]:
+        _leaned(found, spots)
+    if spots["twisted-left"] and spots["twisted-right"]:
+        _twisted(found, spots, places)
     found.remarks.extend(_runner_remarks(evidence, found.values, places))
     if not found.quantities:
         raise EvidenceError(
             "it takes leaned-left with leaned-right, or twisted-left with twisted-right"
         )
-    budget = found.budgets[0]
-    too_close = found.quantities[0].verdict == "cannot-tell"
     return finding(
         evidence,
         found.quantities,
-        budget,
-        settle=Settle(part=budget.rows[0].part) if too_close else None,
+        found.budgets[0],
         remarks=found.remarks,
         doubts=doubts,
     )

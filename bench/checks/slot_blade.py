@@ -11,9 +11,10 @@ body at even turns: their mean cancels tilt.
 from __future__ import annotations
 
 import statistics
+from collections.abc import Sequence
 from typing import Any
 
-from bench.checks.model import Check, Evidence, EvidenceError
+from bench.checks.model import Check, Evidence
 from bench.checks.options import MOUNT, SIDE, Option, choice, length
 from bench.checks.shared.blade_spots import (
     CARRIAGE_FLOAT,
@@ -33,13 +34,19 @@ from bench.checks.shared.cautions import AT_BLADE
 from bench.checks.shared.mean_turn import mean_turn, scatter_of_turns
 from bench.checks.shared.placed import turn_factor
 from bench.checks.shared.remarks import of_sweeps, undecided
-from bench.checks.shared.results import combined, finding, more_readings, quantity
+from bench.checks.shared.results import (
+    combined,
+    finding,
+    more_readings,
+    quantity,
+    scatter_between,
+)
 from bench.checks.shared.slips import uneven_spots
 from bench.checks.shared.slopes import place, shared_rows
 from bench.checks.shared.turns import are_even, turn_of
-from bench.finding import Finding, Remark, note, warning
+from bench.finding import EvidenceError, Finding, Remark, note, warning
 from bench.gear import Saw
-from bench.uncertainty import Combined, between_sweeps, rectangular, settle
+from bench.uncertainty import Combined, Part, rectangular, settle
 
 SHORT = 100.0  # mm between front and rear under which a small blade or a slip is likely
 
@@ -85,37 +92,26 @@ def _turns(evidence: Evidence) -> Finding:
             "placements are front and rear, or turns of the blade such as turn-90"
         )
     side, mount = slot_side(evidence.options), mount_of(evidence.options)
-    placed, sweeps = place(
-        evidence, [swept_step(name, side, mount) for name in names], remarks
-    )
+    steps = [swept_step(name, side, mount) for name in names]
+    placed, sweeps = place(evidence, steps, remarks)
     weights = [1 / len(placed)] * len(placed)
     groups = [p.group(w) for p, w in zip(placed, weights, strict=True)]
     b = statistics.fmean(p.rotation for p in placed)
     if len(placed) > 1 and (together := mean_turn(placed)) is not None:
         groups, b = together.groups(placed), together.rotation
-    known, saw = evidence.known, evidence.gear.saw
-    of_turns = scatter_of_turns(placed, degrees, known.pool)
-    between = between_sweeps(
-        groups, of_turns or known.pool, known.yaw_play, known.single_sweep_scatter
-    )
-    over = statistics.fmean(p.length for p in placed)
-    rows = [*between.parts, *shared_rows(evidence, placed, weights, b, common=True)]
-    swing = saw.wobble if saw is not None else 0.05
-    if len(placed) == 1:
-        rows.append(rectangular("plate tilt", swing / over))
-        remarks.append(warning("one-turn"))
-    elif len(placed) == 2:
-        rows.append(rectangular("plate warp", swing / 2 / over))
-        remarks.append(note("two-turns"))
-    if len(degrees) > 1 and not are_even(degrees):
-        rows.append(rectangular("turns not even", swing / 2 / over))
-        remarks.append(warning("turns-uneven"))
-    told = of_sweeps(evidence, between)
-    if of_turns is not None:
-        told = [r for r in told if r.code != "one-pass"]
-        told.append(note("turns-once", turns=len(placed)))
-    remarks += [*told, note("dished-plate")]
-    budget = combined(evidence, rows)
+    of_turns = scatter_of_turns(placed, degrees, evidence.known.pool)
+    between = scatter_between(evidence, groups, of_turns)
+    over, saw = statistics.fmean(p.length for p in placed), evidence.gear.saw
+    of_plate, told = _of_plate(saw.wobble if saw is not None else 0.05, degrees, over)
+    shared = shared_rows(evidence, placed, weights, b, common=True)
+    budget = combined(evidence, [*between.parts, *shared, *of_plate])
+    remarks += told
+    if of_turns is None:
+        remarks += of_sweeps(evidence, between)
+    else:
+        remarks += [r for r in of_sweeps(evidence, between) if r.code != "one-pass"]
+        remarks.append(note("turns-once", turns=len(placed)))
+    remarks.append(note("dished-plate"))
     settled = None
     if saw is not None and _is_open(b, budget, saw.parallel):
         settled = settle(b, budget, saw.parallel, between, groups, length=over)
@@ -129,6 +125,25 @@ def _turns(evidence: Evidence) -> Finding:
         sweeps=sweeps,
         single_sweep=between.single,
     )
+
+
+def _of_plate(
+    swing: float, degrees: Sequence[float], over: float
+) -> tuple[list[Part], list[Remark]]:
+    """What is left of the plate's own form where the turns are few or uneven. swing:
+    mm."""
+    rows: list[Part] = []
+    remarks: list[Remark] = []
+    if len(degrees) == 1:
+        rows.append(rectangular("plate tilt", swing / over))
+        remarks.append(warning("one-turn"))
+    elif len(degrees) == 2:
+        rows.append(rectangular("plate warp", swing / 2 / over))
+        remarks.append(note("two-turns"))
+    if len(degrees) > 1 and not are_even(degrees):
+        rows.append(rectangular("turns not even", swing / 2 / over))
+        remarks.append(warning("turns-uneven"))
+    return rows, remarks
 
 
 def _limit(evidence: Evidence) -> float | None:

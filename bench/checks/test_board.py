@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Literal
 
 from bench.checks.fence_square import fence_way
-from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Focus, Step
+from bench.checks.model import Check, Evidence, EvidenceGear, Focus, Step
 from bench.checks.options import (
     HOLD,
     STEEPEST,
@@ -36,7 +36,7 @@ from bench.checks.shared.cautions import (
 from bench.checks.shared.cut_scatter import cut_scatter, of_cuts
 from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.width_doubts import of_ends, of_strip
-from bench.finding import Finding, Remark, Settle, act, note, warning
+from bench.finding import EvidenceError, Finding, Remark, act, note, warning
 from bench.uncertainty import Part, rectangular
 
 if TYPE_CHECKING:
@@ -86,7 +86,6 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
 
 def evaluate(evidence: Evidence) -> Finding:
     from bench.geometry.board import board_rotation
-    from bench.geometry.columns import GeometryError
 
     options = evidence.options
     near, far = (_widths(evidence, end) for end in (NEAR, FAR))
@@ -101,18 +100,14 @@ def evaluate(evidence: Evidence) -> Finding:
     side: Literal["left", "right"] = "right"
     if _clockwise(options, evidence.gear):
         side = "left"
-    try:
-        board = board_rotation(near, far, apart, turns, side)
-    except GeometryError as error:
-        raise EvidenceError(str(error)) from error
+    board = board_rotation(near, far, apart, turns, side)
     cuts = cut_scatter(evidence)
     rows = [cuts.row(turns), *_rows(evidence, board, 1 / len(near) + 1 / len(far))]
     rows = [row for row in rows if row.standard_uncertainty > 0.0]
     budget = combined(evidence, rows)
     remarks += of_cuts(cuts, turns, rows, budget)
-    jig, a = evidence.gear.jig, float(board.rotation)
-    limit = jig.tolerance if jig is not None else None
-    turned = quantity("board", a, budget, limit, fence_way(a, jig))
+    gear, a = evidence.gear, float(board.rotation)
+    turned = quantity("board", a, budget, gear.tolerance, fence_way(a, gear.jig))
     doubts = of_strip(near, far)
     if not doubts:
         remarks += of_ends(near, far, budget.expanded * turns * apart)
@@ -123,12 +118,10 @@ def evaluate(evidence: Evidence) -> Finding:
         if width is not None
         else note("boards-as-wide")
     )
-    too_close = turned.verdict == "cannot-tell"
     return finding(
         evidence,
         [turned],
         budget,
-        settle=Settle(part=budget.rows[0].part) if too_close else None,
         comparison=comparison,
         remarks=[*beside, *remarks],
         doubts=doubts,
@@ -138,8 +131,7 @@ def evaluate(evidence: Evidence) -> Finding:
 def _clockwise(options: Mapping[str, OptionValue], gear: EvidenceGear) -> bool:
     """How the edge just cut comes onto the sled fence, from above: left of the blade
     clockwise, if that is near."""
-    far = gear.jig is not None and gear.jig.fence == "far"
-    return (options.get("kept") == "right") == far
+    return (options.get("kept") == "right") == gear.far
 
 
 def _widths(evidence: Evidence, end: str) -> list[float]:

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
-from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Focus, Step
+from bench.checks.model import Check, Evidence, EvidenceGear, Focus, Step
 from bench.checks.options import (
     Option,
     OptionValue,
@@ -30,7 +30,16 @@ from bench.checks.shared.counts import count_of
 from bench.checks.shared.lean_budget import lean_rows
 from bench.checks.shared.results import combined, finding, more_readings, quantity
 from bench.checks.shared.slips import uneven_spots
-from bench.finding import Doubt, Finding, Quantity, Remark, Settle, note, warning
+from bench.finding import (
+    Doubt,
+    EvidenceError,
+    Finding,
+    Quantity,
+    Remark,
+    Settle,
+    note,
+    warning,
+)
 from bench.gear import LeftRight
 from bench.uncertainty import Combined, Part
 
@@ -99,9 +108,8 @@ def _step(
 
 
 def _fence_words(name: str, gear: EvidenceGear) -> str:
-    far = gear.jig is not None and gear.jig.fence == "far"
     away, toward = "away from you", "toward you"
-    if far:
+    if gear.far:
         away, toward = toward, away
     if name == FENCE[0]:
         return (
@@ -174,7 +182,6 @@ def _blade_set_ups(there: set[str]) -> tuple[str, ...]:
 
 def _answer(name: str, set_ups: Sequence[str], evidence: Evidence) -> _Answer | None:
     """None where nothing was read there. Raises EvidenceError for half of it."""
-    from bench.geometry.columns import GeometryError
     from bench.geometry.upright import lean, slope
 
     read = {one: _spots(evidence, one) for one in set_ups}
@@ -188,10 +195,7 @@ def _answer(name: str, set_ups: Sequence[str], evidence: Evidence) -> _Answer | 
                 f"{one} was read over {max(heights) - min(heights):.1f} mm of height;"
                 f" {APART:g} mm at least (travel)"
             )
-    try:
-        slopes = {one: slope(*read[one]) for one in set_ups}
-    except GeometryError as error:
-        raise EvidenceError(f"{name}: {error}") from error
+    slopes = {one: slope(*read[one]) for one in set_ups}
     found = lean(
         [slopes[one] for one in set_ups if "away" in one],
         [slopes[one] for one in set_ups if "toward" in one],
@@ -222,8 +226,7 @@ def _spots(evidence: Evidence, placement: str) -> tuple[list[float], list[float]
 def _outward_sign(name: str, evidence: Evidence) -> float:
     """From the face's top leaning out toward the square to counter-clockwise."""
     if name == "fence-lean":
-        jig = evidence.gear.jig
-        return 1.0 if jig is not None and jig.fence == "far" else -1.0
+        return 1.0 if evidence.gear.far else -1.0
     return 1.0 if _side(evidence.options) == "left" else -1.0
 
 

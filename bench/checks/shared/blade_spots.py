@@ -14,10 +14,10 @@ from collections.abc import Mapping
 
 import msgspec
 
-from bench.checks.model import Evidence, EvidenceError, Trace
+from bench.checks.model import Evidence, Trace
 from bench.checks.options import given_number, number
 from bench.checks.shared.counts import count_of
-from bench.finding import Remark, note, warning
+from bench.finding import EvidenceError, Remark, note, warning
 from bench.uncertainty import (
     Group,
     Part,

@@ -7,9 +7,19 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any, Literal
 
-from bench.checks.model import Evidence
+from bench.checks.model import Evidence, Pool
 from bench.finding import Finding, Quantity, Settle
-from bench.uncertainty import LATER, Combined, Part, combine, verdict
+from bench.uncertainty import (
+    LATER,
+    Between,
+    Combined,
+    Group,
+    Part,
+    between_sweeps,
+    combine,
+    settle,
+    verdict,
+)
 
 MOST_READINGS = 12  # at a place; beyond it another change is named
 
@@ -43,12 +53,40 @@ def quantity(
     )
 
 
+def scatter_between(
+    evidence: Evidence, groups: Sequence[Group], pool: Pool | None = None
+) -> Between:
+    """Of several passes, with what the log knows of their scatter; pool: in its
+    place."""
+    known = evidence.known
+    return between_sweeps(
+        groups, pool or known.pool, known.yaw_play, known.single_sweep_scatter
+    )
+
+
+def settled(
+    judged: Quantity,
+    budget: Combined,
+    between: Between,
+    groups: Sequence[Group],
+    **more: Any,
+) -> Settle | None:
+    """What would settle a quantity of several passes, where it cannot be told; more:
+    see `bench.uncertainty.settle`."""
+    if judged.verdict != "cannot-tell" or judged.tolerance is None:
+        return None
+    return settle(judged.value, budget, judged.tolerance, between, groups, **more)
+
+
 def finding(
     evidence: Evidence, quantities: list[Quantity], budget: Combined, **more: Any
 ) -> Finding:
-    """With the verdict of the first quantity that has one. more: its other fields."""
+    """With the verdict of the first quantity that has one. more: its other fields.
+    What cannot be told hangs on the largest row, unless `settle` is given."""
     gear = evidence.gear
     verdicts = [q.verdict for q in quantities if q.verdict is not None]
+    if verdicts[:1] == ["cannot-tell"] and "settle" not in more:
+        more["settle"] = Settle(part=budget.rows[0].part)
     return Finding(
         check=evidence.check,
         jig=gear.jig.name if gear.jig else None,

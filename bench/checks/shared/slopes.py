@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
-from bench.checks.model import Evidence, EvidenceError, Step, Trace
+from bench.checks.model import Evidence, Step, Trace
 from bench.checks.options import given_number
 from bench.checks.shared.closure import cycles, lost_motion, out_and_back
 from bench.checks.shared.counts import count_of_sweeps
@@ -33,7 +33,7 @@ from bench.checks.shared.slips import (
     too_short,
 )
 from bench.checks.shared.stretch import in_common
-from bench.finding import Remark, SweepRow, note, refusal, warning
+from bench.finding import EvidenceError, Remark, SweepRow, note, refusal, warning
 from bench.uncertainty import (
     Part,
     contact_away,
