@@ -37,24 +37,22 @@ from bench.checks.shared.cautions import (
     STILL_TEETH,
     UNPLUG,
 )
+from bench.checks.shared.known_square import square_remarks, with_known_square
 from bench.checks.shared.placed import Placed, renewed_set_ups
-from bench.checks.shared.remarks import (
-    of_hold,
-    of_steps,
-    of_sweeps,
-    rests_on,
-    undecided,
-)
 from bench.checks.shared.results import (
     combined,
     finding,
+    of_hold,
+    of_steps,
+    of_sweeps,
     quantity,
+    rests_on,
     scatter_between,
     settled,
+    undecided,
 )
 from bench.checks.shared.slips import side_proved
 from bench.checks.shared.slopes import shared_rows
-from bench.checks.shared.square_error import square_remarks, with_known_square
 from bench.finding import (
     EvidenceError,
     Finding,

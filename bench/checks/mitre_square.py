@@ -19,20 +19,22 @@ import msgspec
 from bench.checks.model import Check, Evidence, EvidenceGear, Step
 from bench.checks.options import HOLD, OptionValue, choice
 from bench.checks.shared.cautions import AT_REST
-from bench.checks.shared.long_edge import (
+from bench.checks.shared.known_square import (
     RightAngle,
     edge_form,
     known_right_angle,
     long_edge,
 )
 from bench.checks.shared.placed import Placed
-from bench.checks.shared.remarks import of_steps, of_sweeps, undecided
 from bench.checks.shared.results import (
     combined,
     finding,
+    of_steps,
+    of_sweeps,
     quantity,
     scatter_between,
     settled,
+    undecided,
 )
 from bench.checks.shared.slopes import place, shared_rows
 from bench.finding import (

@@ -24,9 +24,9 @@ from bench.checks.options import (
     number,
 )
 from bench.checks.shared.cautions import AT_BLADE
-from bench.checks.shared.counts import count_of
 from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.slips import uneven_spots
+from bench.checks.shared.traces import count_of
 from bench.checks.shared.turns import even_turns, turn_of, widest_gap
 from bench.finding import (
     EvidenceError,

@@ -30,8 +30,13 @@ from bench.checks.shared.cautions import (
     STILL_TEETH,
     UNPLUG,
 )
-from bench.checks.shared.remarks import of_sweeps
-from bench.checks.shared.results import combined, finding, quantity, scatter_between
+from bench.checks.shared.results import (
+    combined,
+    finding,
+    of_sweeps,
+    quantity,
+    scatter_between,
+)
 from bench.checks.shared.slopes import place, shared_rows
 from bench.finding import EvidenceError, Finding, Remark, note, warning
 from bench.gear import LeftRight

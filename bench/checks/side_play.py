@@ -15,8 +15,12 @@ from collections.abc import Mapping
 from bench.checks.model import Check, Evidence, EvidenceGear, Step
 from bench.checks.options import SIDE, OptionValue, given_number, length, number
 from bench.checks.shared.cautions import AT_REST
-from bench.checks.shared.play_findings import PlayFindings, runner_length
-from bench.checks.shared.play_steps import PLACES, play_step
+from bench.checks.shared.play import (
+    PLACES,
+    PlayFindings,
+    play_step,
+    runner_length,
+)
 from bench.checks.shared.results import finding
 from bench.checks.shared.slips import uneven_spots
 from bench.finding import EvidenceError, Finding, Remark, act, note, warning

@@ -16,30 +16,29 @@ from typing import Any
 
 from bench.checks.model import Check, Evidence
 from bench.checks.options import MOUNT, SIDE, Option, choice, length
-from bench.checks.shared.blade_spots import (
+from bench.checks.shared.blade import (
     CARRIAGE_FLOAT,
     END_FLOAT,
     SPOTS,
-    spot_readings,
-    spot_rows,
-)
-from bench.checks.shared.blade_steps import (
     accepts,
     mount_of,
     plan,
     slot_side,
+    spot_readings,
+    spot_rows,
     swept_step,
 )
 from bench.checks.shared.cautions import AT_BLADE
 from bench.checks.shared.mean_turn import mean_turn, scatter_of_turns
 from bench.checks.shared.placed import turn_factor
-from bench.checks.shared.remarks import of_sweeps, undecided
 from bench.checks.shared.results import (
     combined,
     finding,
     more_readings,
+    of_sweeps,
     quantity,
     scatter_between,
+    undecided,
 )
 from bench.checks.shared.slips import uneven_spots
 from bench.checks.shared.slopes import place, shared_rows

@@ -25,7 +25,6 @@ from bench.checks.options import (
     length,
     number,
 )
-from bench.checks.shared.board_agreement import beside_passes
 from bench.checks.shared.cautions import (
     BOARD_HELD,
     COUNT_OFF,
@@ -33,7 +32,7 @@ from bench.checks.shared.cautions import (
     EXIT_BLOCK,
     MANUAL,
 )
-from bench.checks.shared.cut_scatter import cut_scatter, of_cuts
+from bench.checks.shared.cut_board import beside_passes, cut_scatter, of_cuts
 from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.width_doubts import of_ends, of_strip
 from bench.finding import EvidenceError, Finding, Remark, act, note, warning

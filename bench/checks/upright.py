@@ -26,10 +26,10 @@ from bench.checks.options import (
     number,
 )
 from bench.checks.shared.cautions import AT_REST
-from bench.checks.shared.counts import count_of
 from bench.checks.shared.lean_budget import lean_rows
 from bench.checks.shared.results import combined, finding, more_readings, quantity
 from bench.checks.shared.slips import uneven_spots
+from bench.checks.shared.traces import count_of
 from bench.finding import (
     Doubt,
     EvidenceError,

@@ -20,9 +20,8 @@ from bench.geometry.cells import (
     into_cells,
     moving,
 )
-from bench.geometry.dirt import dirt_at_stations, dirt_in_sweep
+from bench.geometry.dirt import dirt_at_stations, dirt_in_sweep, long_step
 from bench.geometry.related_noise import judge
-from bench.geometry.steps import long_step
 
 FEWEST = 4  # readings, at as many places: two make the line, the others judge it
 SHORTEST = 1.0  # mm of travel

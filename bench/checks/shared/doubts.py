@@ -12,9 +12,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from itertools import pairwise
 
 from bench.checks.model import Check, Evidence, Step, Trace
-from bench.checks.shared.counts import as_shown
 from bench.checks.shared.slips import BETTER, denied_sides
-from bench.checks.shared.stretch import reach, travel_span
+from bench.checks.shared.traces import as_shown, reach, travel_span
 from bench.finding import Doubt, doubt
 
 LIVES = 2.0  # counts that a number moves by and that no flicker between two makes

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from bench.checks.model import Evidence
-from bench.checks.shared.counts import count_of
+from bench.checks.shared.traces import count_of
 from bench.uncertainty import (
     Part,
     rectangular,

@@ -15,7 +15,7 @@ import msgspec
 
 from bench.checks.model import Pool
 from bench.checks.shared.placed import Placed
-from bench.checks.shared.stretch import travel_span
+from bench.checks.shared.traces import travel_span
 from bench.uncertainty import Group
 from bench.uncertainty.student import f_two_sided
 

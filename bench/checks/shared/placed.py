@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from bench.checks.model import SetUpScatter, Trace
-from bench.checks.shared.closure import Returned
 from bench.uncertainty import Between, Group
 
 if TYPE_CHECKING:
+    from bench.checks.shared.closure import Returned
     from bench.checks.shared.repeated_form import Form
     from bench.geometry.line_fit import SweepFit
 

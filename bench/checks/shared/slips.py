@@ -12,8 +12,7 @@ import statistics
 from collections.abc import Mapping, Sequence
 
 from bench.checks.model import Evidence, Lean, Step, Trace
-from bench.checks.shared.counts import as_shown
-from bench.checks.shared.stretch import reach
+from bench.checks.shared.traces import as_shown, reach
 from bench.finding import Doubt, Remark, doubt, warning
 
 SHARE_OF_LONGEST = (

@@ -17,12 +17,16 @@ import msgspec
 
 from bench.checks.model import Evidence, Step, Trace
 from bench.checks.options import given_number
-from bench.checks.shared.closure import cycles, lost_motion, out_and_back
-from bench.checks.shared.counts import count_of_sweeps
+from bench.checks.shared.closure import (
+    cycles,
+    lost_motion,
+    out_and_back,
+    return_row,
+    told_of_returns,
+)
 from bench.checks.shared.lateness import later
 from bench.checks.shared.placed import Placed, set_up_sizes, turn_factor
 from bench.checks.shared.repeated_form import Form, form_of, form_row, told_of_forms
-from bench.checks.shared.returns import return_row, told_of_returns
 from bench.checks.shared.slips import (
     SHARE_OF_LONGEST,
     of_leans,
@@ -32,7 +36,7 @@ from bench.checks.shared.slips import (
     too_fine,
     too_short,
 )
-from bench.checks.shared.stretch import in_common
+from bench.checks.shared.traces import count_of_sweeps, in_common
 from bench.finding import EvidenceError, Remark, SweepRow, note, refusal, warning
 from bench.uncertainty import (
     Part,

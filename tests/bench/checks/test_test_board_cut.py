@@ -12,8 +12,7 @@ import shapely
 import shapely.affinity
 
 from bench.checks.model import Evidence, EvidenceGear, Known, Pool, SweepHistory, Trace
-from bench.checks.shared.board_agreement import compare
-from bench.checks.shared.cut_scatter import cut_scatter
+from bench.checks.shared.cut_board import compare, cut_scatter
 from bench.checks.test_board import CHECK, evaluate
 from bench.finding import EvidenceError, Finding
 from bench.gear import Caliper, Jig
