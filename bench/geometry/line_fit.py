@@ -85,20 +85,10 @@ def fit_sweep(
     )
     rows = np.flatnonzero(kept)
     rows = rows[np.argsort(s_all[rows], kind="stable")]
-    s, r = s_all[rows], r_all[rows]
     aside = np.zeros(s_all.size, dtype=bool)
-    if at_stations(s):
-        aside[rows] = _station_dirt(s, r, count)
-    else:
-        odd, from_line = dirt_in_sweep(s, r, count)
-        aside[rows] = odd
-        broken = long_step(s, from_line, odd)
-        if broken is not None:
-            return _refuse(s_all, count, _jump(*broken), aside)
-    if aside.sum() > MOST_ASIDE * rows.size:
-        share = float(aside.sum() / rows.size)
-        dirty = refusal("pass-dirty", share=share)
-        return _refuse(s_all, count, dirty, aside)
+    aside[rows], why = _set_aside(s_all[rows], r_all[rows], count)
+    if why is not None:
+        return _refuse(s_all, count, why, aside)
     good = kept & ~aside
     cells = into_cells(s_all, r_all, good)
     judged = judge(cells.travel, cells.reading, cells.n)
@@ -120,6 +110,19 @@ def fit_sweep(
         count,
         None,
     )
+
+
+def _set_aside(s: Array, r: Array, count: float) -> tuple[Mask, Remark | None]:
+    """What is dirt, s rising, and why the sweep cannot be used for it."""
+    if at_stations(s):
+        odd = _station_dirt(s, r, count)
+    else:
+        odd, from_line = dirt_in_sweep(s, r, count)
+        broken = long_step(s, from_line, odd)
+        if broken is not None:
+            return odd, _jump(*broken)
+    share = float(odd.sum() / s.size)
+    return odd, refusal("pass-dirty", share=share) if share > MOST_ASIDE else None
 
 
 def _columns(travel: npt.ArrayLike, reading: npt.ArrayLike) -> tuple[Array, Array]:
@@ -168,19 +171,8 @@ def _refuse(
     travel: Array, count: float, why: Remark, aside: Mask | None = None
 ) -> SweepFit:
     none = np.zeros(travel.size, dtype=bool) if aside is None else aside
-    start = float(travel.min()) if travel.size else 0.0
-    stop = float(travel.max()) if travel.size else 0.0
-    return SweepFit(
-        0.0,
-        0.0,
-        1.0,
-        0.0,
-        start,
-        stop,
-        travel.size,
-        int(none.sum()),
-        none,
-        0.0,
-        count,
-        why,
+    start, stop = (
+        (float(travel.min()), float(travel.max())) if travel.size else (0.0, 0.0)
     )
+    n, odd = travel.size, int(none.sum())
+    return SweepFit(0.0, 0.0, 1.0, 0.0, start, stop, n, odd, none, 0.0, count, why)
