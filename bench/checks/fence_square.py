@@ -52,7 +52,7 @@ from bench.checks.shared.results import (
     undecided,
 )
 from bench.checks.shared.slips import side_proved
-from bench.checks.shared.slopes import shared_rows
+from bench.checks.shared.slopes import TOUCHED_AWAY, shared_rows
 from bench.finding import (
     EvidenceError,
     Finding,
@@ -69,7 +69,7 @@ LEFT, RIGHT = "handle-left", "handle-right"
 OTHER: dict[str, LeftRight] = {"left": "right", "right": "left"}
 # mm: 10 at the arm's tip, 20 at the handle; common practice, no source
 CLEAR_OF_ENDS = 30.0
-TOUCH_AWAY_TAKES = ("slot_straight", "runner_length")
+
 RESEAT = "Lift the square, wipe it, press it home again."
 # mm a count, from where on the instrument's own steps limit; common practice, no source
 COARSE = 0.005
@@ -240,7 +240,7 @@ def _away_untold(evidence: Evidence) -> list[Remark]:
     it hangs on."""
     options = evidence.options
     if not options.get("touch_away") or all(
-        options.get(n) is not None for n in TOUCH_AWAY_TAKES
+        options.get(n) is not None for n in TOUCHED_AWAY
     ):
         return []
     return [warning("touch-away-unknown")]

@@ -53,6 +53,10 @@ if TYPE_CHECKING:
     from bench.geometry.line_fit import SweepFit
 
 
+# options that say how far from the teeth the indicator touches, and what that matters
+TOUCHED_AWAY = ("touch_away", "slot_straight", "runner_length")
+
+
 def place(
     evidence: Evidence,
     steps: Sequence[Step],
@@ -200,17 +204,10 @@ def _no_push(
 def _compare_pulls(here: Placed, remarks: list[Remark]) -> None:
     if not here.pulls:
         return
-    push = statistics.fmean(fit.slope for _, fit in here.pushes)
-    pull = statistics.fmean(fit.slope for _, fit in here.pulls)
+    ways = [[fit for _, fit in way] for way in (here.pushes, here.pulls)]
+    push, pull = (statistics.fmean(fit.slope for fit in fits) for fits in ways)
     noise = math.hypot(
-        math.sqrt(
-            statistics.fmean(fit.standard_uncertainty**2 for _, fit in here.pushes)
-            / len(here.pushes)
-        ),
-        math.sqrt(
-            statistics.fmean(fit.standard_uncertainty**2 for _, fit in here.pulls)
-            / len(here.pulls)
-        ),
+        *(fit.standard_uncertainty / len(fits) for fits in ways for fit in fits)
     )
     if abs(push - pull) > max(5e-5, 4 * noise):
         remarks.append(note("ways-apart", here.name, apart=abs(push - pull)))
@@ -245,23 +242,20 @@ def shared_rows(
     common: whether what biases all placements alike (hold, touching away from the
     teeth) stays in it.
     """
-    gear, known, options = evidence.gear, evidence.known, evidence.options
+    gear = evidence.gear
     length = statistics.fmean(p.length for p in placed)
     fits = [fit for p in placed for _, fit in p.pushes]
     traces = [trace for p in placed for trace, _ in p.pushes]
     count = max(fit.count for fit in fits)
-    rounded = resolution(
-        count, length, statistics.fmean(fit.residual_spread for fit in fits), weights
-    )
+    spread = statistics.fmean(fit.residual_spread for fit in fits)
+    used = statistics.fmean(abs(fit.slope) * (fit.stop - fit.start) for fit in fits)
+    rounded = resolution(count, length, spread, weights)
+    reseated = all(p.reseated for p in placed)
     rows: list[Part | None] = [
-        seat(
-            weights,
-            reseated=all(p.reseated for p in placed),
-            scatter=known.seat_scatter,
-        ),
+        seat(weights, reseated=reseated, scatter=evidence.known.seat_scatter),
         rounded,
         span(
-            statistics.fmean(abs(fit.slope) * (fit.stop - fit.start) for fit in fits),
+            used,
             length,
             count,
             short_span_error=gear.indicator.short_span_error,
@@ -273,33 +267,26 @@ def shared_rows(
         travel_scale(rotation, gear.travel.scale_error),
         tilt(rotation, gear.indicator.tilt),
         return_row(placed, length, weights, common=common),
-        form_row(placed) if common else None,
     ]
     if common:
-        rows.append(
-            contact_away(
-                given_number(options, "touch_away"),
-                given_number(options, "slot_straight"),
-                given_number(options, "runner_length"),
-            )
-        )
+        lengths = (given_number(evidence.options, name) for name in TOUCHED_AWAY)
+        rows += [form_row(placed), contact_away(*lengths)]
     return rows
 
 
 def _speed_change(traces: Sequence[Trace]) -> float | None:
     """Largest difference in mm/s between the thirds of a push; None where no times were
     kept."""
-    worst: float | None = None
+    changes = []
     for trace in traces:
         if trace.at is None or len(trace.at) < 9:
             continue
         n = len(trace.at)
-        cuts = [0, n // 3, 2 * n // 3, n - 1]
         speeds = [
             (trace.travel[j] - trace.travel[i]) / (trace.at[j] - trace.at[i])
-            for i, j in pairwise(cuts)
+            for i, j in pairwise([0, n // 3, 2 * n // 3, n - 1])
             if trace.at[j] > trace.at[i]
         ]
         if len(speeds) > 1:
-            worst = max(worst or 0.0, max(speeds) - min(speeds))
-    return worst
+            changes.append(max(speeds) - min(speeds))
+    return max(changes, default=None)
