@@ -182,8 +182,7 @@ def _budgets(
     ]
     for part, effect in effects(found, fit).items():
         dof = found.reading_dof if part == "widths as read" else None
-        sizes = (effect.yaw_play, effect.side_play, effect.relief)
-        for row, u in zip(rows, sizes, strict=True):
+        for row, u in zip(rows, effect, strict=True):
             row.append(Part(part, "B" if dof is None else "A", u, dof))
     yaw, side, relief = (combined(evidence, row) for row in rows)
     return yaw, side, relief

@@ -11,12 +11,13 @@ from collections.abc import Iterable, Mapping, Sequence
 
 import msgspec
 
+from bench.checks.shared.pooling import slopes_of
 from bench.cut.forecast import MORE_PASSES, Term
 from bench.cut.resting import turned_against
 from bench.cut.sheet import Sheet
 from bench.finding import Finding, Quantity
 from bench.gear import Jig, Saw
-from bench.uncertainty import t_quantile
+from bench.uncertainty import scatter_within, t_quantile
 from bench.uncertainty.budget import SEAT
 
 # the checks that a forecast is made from
@@ -271,17 +272,12 @@ def _play(results: Sequence[Result], sheet: Sheet) -> Term:
 def pooled_scatter(results: Sequence[Result]) -> float | None:
     """Standard deviation of reseated passes about the mean of their set-up, rad, of the
     latest findings; JCGM 100:2008, 4.2.4. None where too few tell it."""
-    squares, freedom = 0.0, 0
     of_fence = [one.finding for one in results if one.finding.check == FENCE]
-    for finding in of_fence[:LATEST]:
-        if any(row.part == "seat" for row in finding.budget):
-            continue  # on one seat: the seating is not in the scatter
-        slopes: dict[str, list[float]] = {}
-        for sweep in finding.sweeps:
-            if sweep.push and sweep.standard_uncertainty > 0:  # a refused one has none
-                slopes.setdefault(sweep.placement, []).append(sweep.slope)
-        for values in slopes.values():
-            mean = math.fsum(values) / len(values)
-            squares += math.fsum((value - mean) ** 2 for value in values)
-            freedom += len(values) - 1
+    squares, freedom = scatter_within(
+        values
+        for finding in of_fence[:LATEST]
+        # on one seat the seating is not in the scatter
+        if all(row.part != "seat" for row in finding.budget)
+        for values in slopes_of(finding).values()
+    )
     return math.sqrt(squares / freedom) if freedom >= FEWEST_PASSES else None

@@ -36,7 +36,7 @@ from bench.uncertainty.decide import (
     verdict_one_sided,
 )
 from bench.uncertainty.student import t_quantile
-from bench.uncertainty.sweeps import Between, Group, between_sweeps
+from bench.uncertainty.sweeps import Between, Group, between_sweeps, scatter_within
 
 __all__ = [
     "EARLY",
@@ -62,6 +62,7 @@ __all__ = [
     "reading_age",
     "rectangular",
     "resolution",
+    "scatter_within",
     "seat",
     "settle",
     "span",

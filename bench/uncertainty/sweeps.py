@@ -7,7 +7,7 @@ Rotations in rad. GUM 4.2.4 for pooling with history.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Protocol
 
 import msgspec
@@ -86,12 +86,12 @@ def between_sweeps(
         variances, [nu for group in groups for nu in group.degrees_of_freedom]
     )
     share = math.fsum(group.weight**2 / len(group.slopes) for group in groups)
-    today_dof = sum(len(group.slopes) - 1 for group in groups)
+    squares, today_dof = scatter_within(group.slopes for group in groups)
     if today_dof == 0:
         return _single(
             groups, within2, within_dof, share, pool, yaw_play, single_scatter
         )
-    today2 = math.fsum(_squares(group.slopes) for group in groups) / today_dof
+    today2 = squares / today_dof
     scatter2, dof, pooled, different = today2, float(today_dof), False, False
     if pool is not None and pool.degrees_of_freedom > 0 and pool.variance > 0:
         p = f_two_sided(today2 / pool.variance, today_dof, pool.degrees_of_freedom)
@@ -142,9 +142,17 @@ def _single(
     return Between(part, None, within, within_dof, pooled, False, True, own)
 
 
-def _squares(values: Sequence[float]) -> float:
-    mean = math.fsum(values) / len(values)
-    return math.fsum((value - mean) ** 2 for value in values)
+def scatter_within(groups: Iterable[Sequence[float]]) -> tuple[float, int]:
+    """Sum of squares about the mean of each group, and its degrees of freedom; their
+    ratio is the pooled variance (GUM 4.2.4)."""
+    squares: list[float] = []
+    freedom = 0
+    for values in groups:
+        # from the first on, so that readings that are all alike scatter by nothing
+        mean = values[0] + math.fsum(v - values[0] for v in values) / len(values)
+        squares += [(value - mean) ** 2 for value in values]
+        freedom += len(values) - 1
+    return math.fsum(squares), freedom
 
 
 def _dof_of_mean(variances: Sequence[float], dofs: Sequence[float]) -> float:

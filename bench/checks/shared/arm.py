@@ -21,7 +21,7 @@ from bench.checks.options import given_number
 from bench.checks.shared.placed import Placed, opposed
 from bench.checks.shared.slopes import place
 from bench.finding import Quantity, Remark, SweepRow, note, warning
-from bench.uncertainty import Combined, Part, rectangular, t_quantile
+from bench.uncertainty import Combined, Part, rectangular, scatter_within, t_quantile
 
 if TYPE_CHECKING:
     from bench.geometry.arm_form import Bend, Shift
@@ -95,14 +95,10 @@ def of_arm_and_slot(placed: Sequence[Placed]) -> ArmAndSlot | None:
 def _scatter(groups: Sequence[Sequence[Bend]]) -> tuple[float, float]:
     """Variance of one pass's bend, and its degrees of freedom: between the passes of a
     set-up, pooled; of single passes, by their own residuals."""
-    dof = sum(len(bends) - 1 for bends in groups)
+    squares, dof = scatter_within([b.value for b in bends] for bends in groups)
     if dof == 0:
         own = [b.standard_uncertainty**2 for bends in groups for b in bends]
         return statistics.fmean(own), SINGLE_DOF
-    squares = 0.0
-    for bends in groups:
-        mean = statistics.fmean(b.value for b in bends)
-        squares += math.fsum((b.value - mean) ** 2 for b in bends)
     return squares / dof, float(dof)
 
 

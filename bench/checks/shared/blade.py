@@ -27,6 +27,7 @@ from bench.uncertainty import (
     between_sweeps,
     indicator_error,
     rectangular,
+    scatter_within,
     tilt,
     travel_scale,
 )
@@ -66,9 +67,7 @@ class SpotReadings(msgspec.Struct, frozen=True):
     @property
     def touch_variance(self) -> tuple[float, int]:
         """Of one reading within its visit, pooled, with its degrees of freedom."""
-        visits = [v for name in SPOTS for v in self.visits[name]]
-        squares = math.fsum(statistics.pvariance(v) * len(v) for v in visits)
-        freedom = sum(len(v) - 1 for v in visits)
+        squares, freedom = scatter_within(v for n in SPOTS for v in self.visits[n])
         return (squares / freedom if freedom else 0.0), freedom
 
 
