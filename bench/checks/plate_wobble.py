@@ -24,7 +24,7 @@ from bench.checks.options import (
     number,
 )
 from bench.checks.shared.cautions import AT_BLADE
-from bench.checks.shared.results import combined, finding, quantity
+from bench.checks.shared.results import combined, finding, indicator_rows, quantity
 from bench.checks.shared.slips import uneven_spots
 from bench.checks.shared.traces import count_of
 from bench.checks.shared.turns import even_turns, turn_of, widest_gap
@@ -36,7 +36,7 @@ from bench.finding import (
     note,
     warning,
 )
-from bench.uncertainty import Part, indicator_error, rectangular
+from bench.uncertainty import Part, rectangular
 
 if TYPE_CHECKING:
     from bench.geometry.wobble import Wobble
@@ -160,15 +160,8 @@ def _readings(evidence: Evidence) -> tuple[list[float], list[float]]:
 
 def _fixed(evidence: Evidence, found: Wobble, values: list[float]) -> list[Part]:
     """The rows that every size shares, mm."""
-    indicator = evidence.gear.indicator
-    count = count_of(indicator, values)
-    span = indicator_error(
-        found.total, count, short_span_error=indicator.short_span_error, rounded=True
-    )
-    return [
-        Part("indicator over the span used", "B", span),
-        Part("resolution", "B", count / 2 / math.sqrt(3) * math.sqrt(2)),
-    ]
+    count = count_of(evidence.gear.indicator, values)
+    return indicator_rows(evidence, found.total, count)
 
 
 def _unseen(found: Wobble, gap: float) -> tuple[dict[str, list[Part]], list[Remark]]:

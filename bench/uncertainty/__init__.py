@@ -33,7 +33,7 @@ from bench.uncertainty.decide import (
     decided_early,
     settle,
     verdict,
-    verdict_one_sided,
+    verdict_between,
 )
 from bench.uncertainty.student import t_quantile
 from bench.uncertainty.sweeps import Between, Group, between_sweeps, scatter_within
@@ -71,5 +71,5 @@ __all__ = [
     "tilt",
     "travel_scale",
     "verdict",
-    "verdict_one_sided",
+    "verdict_between",
 ]

@@ -13,11 +13,11 @@ import msgspec
 
 from bench.checks.model import Evidence, EvidenceGear, Focus, Step
 from bench.checks.options import OptionValue, given_number
-from bench.checks.shared.results import combined, quantity
+from bench.checks.shared.results import combined, indicator_rows, quantity
 from bench.checks.shared.traces import count_of
-from bench.finding import Quantity, Remark, Verdict, warning
+from bench.finding import Quantity, Remark, warning
 from bench.gear import LeftRight
-from bench.uncertainty import Combined, Part, indicator_error
+from bench.uncertainty import Combined, Part, verdict_between
 
 if TYPE_CHECKING:
     from bench.geometry.play import Play
@@ -76,20 +76,9 @@ class PlayFindings:
             scatter = Part("scatter of the leans", "A", u, freedom)
         else:
             self.remarks.append(warning("read-once", quantity=name))
-        span = indicator_error(
-            abs(play.value) * per,
-            self._count,
-            short_span_error=self.evidence.gear.indicator.short_span_error,
-            rounded=True,
-        )
-        rounding = self._count / 2 / math.sqrt(3) * math.sqrt(2)
-        rows = [
-            scatter,
-            Part("indicator over the span used", "B", span / per),
-            Part("resolution", "B", rounding / per),
-            *more,
-        ]
-        budget = combined(self.evidence, rows)
+        used = abs(play.value) * per
+        own = indicator_rows(self.evidence, used, self._count, per)
+        budget = combined(self.evidence, [scatter, *own, *more])
         if name == "side-play":
             found = self._judged(quantity(name, play.value, budget, unit="mm"))
         else:
@@ -103,13 +92,8 @@ class PlayFindings:
         most = given_number(self.options, "play_most")
         if least is most is None:
             return side
-        low, high = side.value - side.uncertainty, side.value + side.uncertainty
-        floor, top = least or 0.0, math.inf if most is None else most
-        said: Verdict = "cannot-tell"
-        if low >= floor and high <= top:
-            said = "inside"
-        elif high < floor or low > top:
-            said = "outside"
+        top = math.inf if most is None else most
+        said = verdict_between(side.value, side.uncertainty, least or 0.0, top)
         return msgspec.structs.replace(side, tolerance=most, verdict=said)
 
 

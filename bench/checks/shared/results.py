@@ -22,6 +22,7 @@ from bench.uncertainty import (
     can_ever_decide,
     combine,
     decidable_tolerance,
+    indicator_error,
     settle,
     verdict,
 )
@@ -45,6 +46,19 @@ SHIFT = 0.2, 0.5
 def combined(evidence: Evidence, rows: Iterable[Part | None]) -> Combined:
     """A later look at the same check is judged more strictly than the first."""
     return combine(rows, LATER if evidence.known.looks else 0.95)
+
+
+def indicator_rows(
+    evidence: Evidence, used: float, count: float, per: float = 1.0
+) -> list[Part]:
+    """Of the difference of two readings `used` mm apart that were taken one by one.
+    per: mm for one unit of the answer."""
+    short_span_error = evidence.gear.indicator.short_span_error
+    span = indicator_error(used, count, short_span_error=short_span_error, rounded=True)
+    return [
+        Part("indicator over the span used", "B", span / per),
+        Part("resolution", "B", count / 2 / math.sqrt(3) * math.sqrt(2) / per),
+    ]
 
 
 def quantity(
