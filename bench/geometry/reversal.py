@@ -200,29 +200,19 @@ class Reversal:
     degrees_of_freedom: float | None = None
 
 
-def reverse(x: Column, as_is: Column, rolled_over: Column) -> Reversal:
-    """Straightedge reversal on a common grid: face f = (p1 + p2)/2 and straightedge g =
-    (p1 - p2)/2.
-
-    x: (n,) mm. as_is, rolled_over: (n,) heights that grow where the *face* stands
-    proud, the straightedge rolled over about its own length between them (the same end
-    stays on the left): p1 = f + g, p2 = f - g. Each is levelled first. Source: Evans,
-    Hocken and Estler (1996), CIRP Annals 45(2), 617-634.
-    """
-    xs, first = paired(x, as_is)
-    second = paired(x, rolled_over)[1]
-    p1, p2 = level(xs, first), level(xs, second)
-    return Reversal(xs, (p1 + p2) / 2.0, (p1 - p2) / 2.0)
-
-
 def reverse_sweeps(
     as_is: Sequence[tuple[Column, Column]],
     rolled_over: Sequence[tuple[Column, Column]],
     step: float = 5.0,
     window: float = WINDOW,
 ) -> Reversal:
-    """The same from whole sweeps, each a pair (positions, heights) of its own length
-    and places.
+    """Straightedge reversal of whole sweeps: the face f = (p1 + p2)/2 and the
+    straightedge g = (p1 - p2)/2.
+
+    Each sweep is a pair (positions, heights) of its own length and places; heights grow
+    where the *face* stands proud, the straightedge is rolled over about its own length
+    between them (the same end stays on the left): p1 = f + g, p2 = f - g. Source:
+    Evans, Hocken and Estler (1996), CIRP Annals 45(2), 617-634.
 
     Every sweep is averaged over `window` onto the grid that all share and levelled;
     sweeps of one placement are averaged. The noise is what sweeps of one placement
@@ -245,6 +235,7 @@ def reverse_sweeps(
         shapes.append((matrix / count) @ matrix.T)
     first, second = lines[: len(as_is)], lines[len(as_is) :]
     p1, p2 = np.mean(first, axis=0), np.mean(second, axis=0)
+    face, straightedge = (p1 + p2) / 2.0, (p1 - p2) / 2.0
     shape = np.asarray(np.mean(shapes, axis=0))
     trace = float(np.trace(shape))
     repeats = len(lines) - 2
@@ -258,13 +249,11 @@ def reverse_sweeps(
         readings = [_reading_variance(xs, ys, grid, window) for xs, ys in pairs]
         known = [r for r in readings if r is not None]
         if not known:
-            return Reversal(grid, (p1 + p2) / 2.0, (p1 - p2) / 2.0)
+            return Reversal(grid, face, straightedge)
         variance = float(np.mean([v for v, _ in known]))
         freedom = float(sum(f for _, f in known))
     share = (1.0 / len(first) + 1.0 / len(second)) / 4.0
-    return Reversal(
-        grid, (p1 + p2) / 2.0, (p1 - p2) / 2.0, variance * share * shape, freedom
-    )
+    return Reversal(grid, face, straightedge, variance * share * shape, freedom)
 
 
 def _reading_variance(
