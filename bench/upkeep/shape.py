@@ -223,33 +223,20 @@ def _score_of_ratio(top: Scatter, bottom: Scatter) -> float:
     return ((1 - below) * root - (1 - above)) / spread
 
 
-class Residuals:
-    """Scatter of results about a straight line, as they come one after the other: a
-    slow trend is not taken for scatter. Weighted by the inverse of their variance."""
-
-    def __init__(self) -> None:
-        self.n = 0
-        self._origin = (0.0, 0.0)
-        self._w = self._t = self._y = self._tt = self._ty = self._yy = 0.0
-
-    def add(self, t: float, y: float, weight: float) -> None:
-        if self.n == 0:
-            self._origin = (t, y)
-        t, y = t - self._origin[0], y - self._origin[1]
-        self.n += 1
-        self._w += weight
-        self._t += weight * t
-        self._y += weight * y
-        self._tt += weight * t * t
-        self._ty += weight * t * y
-        self._yy += weight * y * y
-
-    def scatter(self) -> Scatter:
-        if self.n < 2:
-            return Scatter()
-        yy = max(0.0, self._yy - self._y**2 / self._w)
-        tt = self._tt - self._t**2 / self._w
-        if tt <= 1e-9 * self._tt or tt <= 0:
-            return Scatter(yy, self.n - 1.0)  # all on one day
-        line = yy - (self._ty - self._t * self._y / self._w) ** 2 / tt
-        return Scatter(max(0.0, line), self.n - 2.0)
+def about_line(results: Sequence[tuple[float, float, float]]) -> Scatter:
+    """Scatter of results (day, value, weight) about a straight line: a slow trend is
+    not taken for scatter. Weighted by the inverse of their variance."""
+    n = len(results)
+    if n < 2:
+        return Scatter()
+    day, first, _ = results[0]
+    rows = [(d - day, v - first, w) for d, v, w in results]
+    whole = sum(w for _, _, w in rows)
+    t_sum, y_sum = sum(w * t for t, _, w in rows), sum(w * y for _, y, w in rows)
+    squares = sum(w * t * t for t, _, w in rows)
+    yy = max(0.0, sum(w * y * y for _, y, w in rows) - y_sum**2 / whole)
+    tt = squares - t_sum**2 / whole
+    if tt <= 1e-9 * squares or tt <= 0:
+        return Scatter(yy, n - 1.0)  # all on one day
+    ty = sum(w * t * y for t, y, w in rows) - t_sum * y_sum / whole
+    return Scatter(max(0.0, yy - ty**2 / tt), n - 2.0)
