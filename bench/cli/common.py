@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from msgspec import Struct
 
     from bench.finding import Unread
-    from bench.log.answers import FromLog
+    from bench.protocol import LogQuestion
     from bench.protocol.client import WireClient
     from bench.settings.paths import Paths
     from bench.settings.settings_file import Settings
@@ -124,7 +124,7 @@ def request(
 
 
 def ask_log(
-    socket: str | None, log_path: str | None, message: FromLog, kind: type[R]
+    socket: str | None, log_path: str | None, message: LogQuestion, kind: type[R]
 ) -> tuple[R, System]:
     """What a log answers: that of the daemon, with the units that it shows, or that of
     a file. Raises Complaint."""

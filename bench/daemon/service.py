@@ -17,6 +17,7 @@ import msgspec
 
 from bench import __version__
 from bench.checks.model import EvidenceGear, Known
+from bench.daemon import status_requests
 from bench.daemon.clients import Client, Clients, SocketHeld
 from bench.daemon.device_setup import DeviceSetup
 from bench.daemon.log_requests import LAST
@@ -89,8 +90,8 @@ class Service:
             )
         except LogError as error:
             raise CannotRun(str(error)) from error
-        self.answers = RequestHandlers(self)
-        self.clients = Clients(paths.socket, self._greet, self.answers.answer)
+        answer = RequestHandlers(self).answer
+        self.clients = Clients(paths.socket, self._greet, answer)
         self.bench = Station(settings, self.log, self.tell, self.clients, self._known)
         self.recording = RecordingState(self.tell, self.bench.outbox, str(paths.log))
         self.beat = MarkBeat(
@@ -262,9 +263,9 @@ class Service:
         everybody how things stand."""
         self.settings = settings
         await self.bench.rewire(settings)
-        self.tell(self.answers.gear())
-        self.tell(self.answers.kinds())
-        self.tell(msgspec.structs.replace(self.answers.status(), notes=[]))
+        self.tell(status_requests.gear(self))
+        self.tell(status_requests.kinds(self))
+        self.tell(msgspec.structs.replace(status_requests.status(self), notes=[]))
 
     def busy(self) -> str | None:
         run = self.bench.run
@@ -278,7 +279,7 @@ class Service:
         """The user added to it; the wiring stays as it is."""
         self.settings = msgspec.structs.replace(self.settings, gear=gear)
         self.bench.settings = self.settings
-        self.tell(self.answers.gear())
+        self.tell(status_requests.gear(self))
 
     # ---- what is told ----------------------------------------------------------------
 
