@@ -18,6 +18,7 @@ from bench.cli.common import (
     most_option,
     only_check_option,
     only_jig_option,
+    say,
     tell_unread,
     whose_log,
 )
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
     from bench.protocol import LogRows
     from bench.units import System
 
+UNDATED = "?: the clock had not been set when this was measured."
 PAGE = 100  # results in one answer of the daemon: under a mebibyte
 
 
@@ -65,16 +67,23 @@ def list_(
     reply, units = listed(socket_path, log_path, jig, kind, most)
     rows, status = reply.findings, tell_unread(reply.unread)
     if as_json:
-        echo_json({"findings": rows, "unread": reply.unread})
+        echo_json({"findings": rows, "unread": reply.unread, "undated": reply.undated})
         return status
     for finding in rows:
         lines = result_lines(finding, units)
-        click.echo(f"{finding.at}  {finding.id}  {lines[0]}")
+        at = _dated(finding.at, finding.id in reply.undated)
+        click.echo(f"{at}  {finding.id}  {lines[0]}")
         if len(lines) > 1:
             click.echo(f"  {lines[1]}")
     if not rows and not reply.unread:
         click.echo("nothing yet")
+    if reply.undated:
+        say(UNDATED)
     return status
+
+
+def _dated(at: str, undated: bool) -> str:
+    return f"{at}?" if undated else at
 
 
 @log.command()
@@ -96,9 +105,12 @@ def show(id: str, socket_path: str | None, log_path: str | None, as_json: bool) 
     finding = reply.finding
     moves = [msgspec.json.decode(move, type=MoveRow) for move in reply.moves]
     if as_json:
-        echo_json({"finding": finding, "evidence": reply.evidence, "moves": moves})
+        told = {"finding": finding, "evidence": reply.evidence, "moves": moves}
+        echo_json({**told, "undated": reply.undated})
         return 0
-    click.echo(f"{finding.at}  {finding.id}")
+    click.echo(f"{_dated(finding.at, reply.undated)}  {finding.id}")
+    if reply.undated:
+        say(UNDATED)
     for line in result_lines(finding, units):
         click.echo(line)
     for row in finding.budget:
@@ -242,5 +254,6 @@ def listed(
         rows.superseded.extend(page.superseded)
         rows.unread.extend(page.unread)
         rows.distances.update(page.distances)
+        rows.undated.extend(page.undated)
         if len(page.findings) < want or len(rows.findings) >= most:
             return rows, units

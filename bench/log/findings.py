@@ -8,6 +8,7 @@ import sqlite3
 import zlib
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
+from datetime import datetime, timedelta
 from typing import Any
 
 import msgspec
@@ -34,8 +35,8 @@ _FINDING = f"""
 
 
 class FindingRow(msgspec.Struct, frozen=True):
-    """A finding in a list. wall_s: when, put right if the clock was synced later in the
-    same boot, by corrected_by seconds."""
+    """A finding in a list. wall_s, and the finding's own date: when, put right if the
+    clock was synced later in the same boot. synced: whether that is known."""
 
     order: int
     run: str
@@ -45,28 +46,26 @@ class FindingRow(msgspec.Struct, frozen=True):
     hold: str | None
     wall_s: float
     synced: bool
-    corrected_by: float = 0.0
 
 
 def list_findings(
     db: sqlite3.Connection,
     *,
+    finding: str | None = None,
     jig: str | None = None,
     check: str | None = None,
     last: int | None = None,
     before: str | None = None,
     unread: list[Unread] | None = None,
 ) -> list[FindingRow]:
-    """Oldest first. last: only so many, the newest; before: only those before this one.
+    """Oldest first. finding: only that of this id; last: only so many, the newest;
+    before: only those before this one.
 
     unread: takes what is there and can no longer be read; it is a warning in the
     journal where none is given.
     """
-    wanted = [
-        (c, v)
-        for c, v in (("f.jig = ?", jig), ("f.check_kind = ?", check))
-        if v is not None
-    ]
+    filters = {"finding": finding, "jig": jig, "check_kind": check}
+    wanted = [(f"f.{c} = ?", v) for c, v in filters.items() if v is not None]
     numbers = _numbers(db, wanted)
     if before is not None:
         row = db.execute(
@@ -121,14 +120,23 @@ def _findings(
         if run is None:
             raise LogDamaged("its check is missing from the log")
         when, known = corrected_time(wall, bool(synced), monotonic, dates.get(boot_id))
-        return FindingRow(
-            key, run, finding, later, instrument, hold, when, known, when - wall
-        )
+        finding = _put_right(finding, when - wall)
+        return FindingRow(key, run, finding, later, instrument, hold, when, known)
 
     query = _FINDING + "".join(f" AND {clause}" for clause, _ in wanted)
     return each_row(
         db, "result", numbers, query, [value for _, value in wanted], convert, unread
     )
+
+
+def _put_right(finding: Finding, seconds: float) -> Finding:
+    """With its date later by so much; one that is no date stays."""
+    with suppress(ValueError, OverflowError):
+        if seconds:
+            at = datetime.fromisoformat(finding.at) + timedelta(seconds=seconds)
+            at_text = at.isoformat(timespec="seconds")
+            return msgspec.structs.replace(finding, at=at_text)
+    return finding
 
 
 def find_finding(db: sqlite3.Connection, finding: str) -> tuple[Finding, Evidence]:

@@ -80,6 +80,7 @@ def listed(
         superseded,
         unread=unread,
         distances={move.finding: far for move in moves if (far := move.distance)},
+        undated=[row.finding.id for row in rows if not row.synced],
     )
 
 
@@ -87,8 +88,9 @@ def show(path: Path, finding: str) -> LogOne:
     """Raises LogError when there is no such finding."""
     with open_read(path) as db:
         found, evidence = find_finding(db, finding)
+        (row,) = list_findings(db, finding=found.id)
         moves = [_raw(move) for move in list_moves(db, finding=found.id)]
-    return LogOne(found, _raw(evidence), moves)
+    return LogOne(row.finding, _raw(evidence), moves, undated=not row.synced)
 
 
 def _raw(part: msgspec.Struct) -> msgspec.Raw:

@@ -89,6 +89,8 @@ def _known(db: sqlite3.Connection, finding: Finding) -> str:
     if row is None:
         return "taken"
     here = with_remarks(msgspec.json.decode(row[0], type=Finding))
+    # its date may have been put right since
+    here = msgspec.structs.replace(here, at=finding.at)
     return "known" if here == with_remarks(finding) else "differs"
 
 

@@ -240,10 +240,10 @@ def _astray(days: Sequence[float], now: float) -> list[int]:
 
 
 def day_of_row(row: FindingRow) -> float:
-    """As the finding says, put right where the clock was set later; else as it was
-    recorded. Not a number where neither can be."""
+    """As the finding says; else as it was recorded. Not a number where neither can
+    be."""
     try:
-        return day_of(row.finding.at) + row.corrected_by / DAY_S
+        return day_of(row.finding.at)
     except ValueError:
         return row.wall_s / DAY_S
 
