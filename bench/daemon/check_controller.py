@@ -27,7 +27,7 @@ from bench.daemon.pass_looks import PassLooks
 from bench.daemon.shop_air import ShopAir
 from bench.finding import Finding, Remark
 from bench.log.cautions import Acknowledged
-from bench.log.rows import OpenRun
+from bench.log.rows import OpenCheck
 from bench.log.writer import LogWriter
 from bench.procedure.acknowledged_cautions import AcknowledgedCautions
 from bench.procedure.check_procedure import CheckProcedure
@@ -237,7 +237,7 @@ class CheckController:
         )
         return run
 
-    def take_up(self, left: OpenRun, now: float) -> StatusMessage:
+    def take_up(self, left: OpenCheck, now: float) -> StatusMessage:
         """Go on with a check that the last life left; says so."""
         begun = next((e.data for e in left.events if e.kind == "asked-for"), None)
         try:

@@ -7,10 +7,10 @@ from typing import Any
 import msgspec
 
 from bench.checks.model import Lean, Tap
-from bench.log.rows import OpenRun
+from bench.log.rows import OpenCheck
 
 
-def progress(left: OpenRun) -> dict[str, Any]:
+def progress(left: OpenCheck) -> dict[str, Any]:
     """The arguments of `CheckProcedure.resume`, but for the time."""
     events = left.events
     return {

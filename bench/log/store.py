@@ -16,7 +16,7 @@ import msgspec
 from bench.checks.model import EvidenceGear, Trace
 from bench.log import packing
 from bench.log.faults import contained
-from bench.log.rows import LogDamaged
+from bench.log.rows import LogDamaged, LogError
 
 _TRACE = (
     "sha256, placement, travel_mm_packed, reading_mm_packed, push, sweep, seat, hold,"
@@ -170,3 +170,23 @@ def load_gear(db: sqlite3.Connection, gear_key: int) -> EvidenceGear:
             "the gear that was used is missing from the log or damaged in it"
         )
     return msgspec.json.decode(row[0], type=EvidenceGear)
+
+
+def load_raw_readings(
+    db: sqlite3.Connection, sweep: str
+) -> dict[str, tuple[bytes, list[int]]]:
+    """By instrument: bytes of the wire and arrivals (monotonic us) of an ended sweep;
+    LogError if unknown."""
+    rows = db.execute(
+        "SELECT instrument, raw_zlib, arrival_us_packed FROM sweep LEFT JOIN reading"
+        " USING (sweep_key) WHERE sweep = ? ORDER BY instrument",
+        (sweep,),
+    ).fetchall()
+    if not rows:
+        raise LogError(f"the log has no sweep {sweep!r}")
+    with contained(f"the raw readings of sweep {sweep!r} are damaged in the log and"):
+        return {
+            instrument: (zlib.decompress(packed), packing.unpack_integers(times))
+            for instrument, packed, times in rows
+            if instrument is not None
+        }
