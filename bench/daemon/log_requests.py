@@ -11,8 +11,7 @@ from bench.daemon.request_context import RequestContext
 from bench.finding import Unread
 from bench.log import export, history
 from bench.log.answers import Answer, answer
-from bench.log.importer import Importer, SizedWrite
-from bench.log.writer import LogWriter
+from bench.log.importer import Importer
 from bench.procedure.wrong_use import InvalidRequest
 from bench.protocol import (
     Document,
@@ -20,7 +19,6 @@ from bench.protocol import (
     LogEvents,
     LogExport,
     LogImport,
-    LogImported,
     LogQuestion,
     LogText,
 )
@@ -83,28 +81,12 @@ async def import_piece(context: RequestContext, request: LogImport) -> None:
     importer = client.importing = client.importing or Importer()
     if len(request.piece) > IMPORT_PIECE:
         raise InvalidRequest(f"a piece of an import has at most {IMPORT_PIECE} bytes")
-    writes = await asyncio.to_thread(
-        lambda: [*importer.read(request.piece, last=request.last)]
+    reply = await asyncio.to_thread(
+        importer.take, service.log, request.piece, last=request.last
     )
-    await _written(service.log, writes)
-    if request.last:
-        await _written(service.log, [*importer.end()])
-        counts = msgspec.to_builtins(importer.counts)
-        service.log.event(None, "imported", counts, urgent=True)
-        await _written(service.log, [])
-    counts = msgspec.structs.asdict(importer.counts)
-    reply = LogImported(**counts, problems=importer.problems(), ref=request.ref)
     if request.last:
         # what it remembers of each line is let go before the log is read again
         client.importing = None
-        del importer, writes
+        del importer
         service.last = await asyncio.to_thread(history.latest, service.paths.log, LAST)
-    client.send(reply)
-
-
-async def _written(log: LogWriter, writes: list[SizedWrite]) -> None:
-    for write, size in writes:
-        log.put(write, urgent=False, size=size)
-    while not await asyncio.to_thread(log.flush, LOG_ASKED_FLUSH_S):
-        if log.trouble is not None:
-            raise OSError(log.trouble)
+    client.send(msgspec.structs.replace(reply, ref=request.ref))

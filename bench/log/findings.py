@@ -14,9 +14,8 @@ from typing import Any
 import msgspec
 
 from bench.checks.model import Evidence
-from bench.finding import Finding, Unread
+from bench.finding import Finding, Remark, Unread
 from bench.log.dates import corrected_time, in_time, wall_times_at_zero
-from bench.log.earlier import with_remarks
 from bench.log.faults import contained
 from bench.log.row_by_row import each_row, last_number
 from bench.log.rows import LogDamaged, LogError
@@ -199,3 +198,25 @@ def _sound_finding(found: bytes, rest: bytes, crc: int) -> tuple[Finding, bytes]
     if zlib.crc32(found + rest) != crc:
         raise LogDamaged("a finding is damaged in the log: its checksum does not agree")
     return with_remarks(msgspec.json.decode(found, type=Finding)), rest
+
+
+# what every sentence about a square that did not fit its history held, before remarks
+# had codes; the square's history must pass such a finding over
+_SQUARE_DOUBTED = "was it turned over"
+
+
+def with_remarks(finding: Finding) -> Finding:
+    """The sentences of an earlier version as remarks that are shown as they stand.
+
+    Its doubts, which had codes already, stood first among its sentences.
+    """
+    if finding.remarks or not finding.notes:
+        return finding
+    remarks = [_noted(note) for note in finding.notes[len(finding.doubts) :]]
+    return msgspec.structs.replace(finding, remarks=remarks)
+
+
+def _noted(note: str) -> Remark:
+    if _SQUARE_DOUBTED in note:
+        return Remark("noted-square-doubted", values={"text": note})
+    return Remark("noted", values={"text": note})

@@ -7,10 +7,10 @@ nothing is taken from the log.
 
 from __future__ import annotations
 
-import json
 import sqlite3
 import time
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -19,11 +19,11 @@ import msgspec
 from bench.checks import checks
 from bench.checks.model import EvidenceGear, SquareHistory
 from bench.finding import Climate, Unread
-from bench.log.dates import corrected_time, wall_times_at_zero
+from bench.log.events import list_gear_events
 from bench.log.findings import FindingRow, each_finding
 from bench.log.moves import list_moves
 from bench.log.read_only import open_read
-from bench.log.tables import GEAR_EVENT, has_climate
+from bench.log.tables import has_climate
 from bench.procedure.wrong_use import InvalidRequest
 from bench.upkeep.dates import DAY_S, FIRST_DAY, date_of, day_of
 from bench.upkeep.drift import (
@@ -273,23 +273,15 @@ def _jigs(db: sqlite3.Connection) -> list[str]:
 
 def gear_events(db: sqlite3.Connection) -> Iterable[GearEvent]:
     """In the order of time; one that cannot be read costs only itself."""
-    zeros = wall_times_at_zero(db)
-    rows = db.execute(
-        "SELECT CAST(data_json AS BLOB), e.wall_s, e.clock_synced, e.monotonic_ns,"
-        " boot_id FROM event AS e JOIN boot USING (boot_key) WHERE kind ="
-        f" '{GEAR_EVENT}' ORDER BY event_key"
-    )
     found = []
-    for data, wall, synced, monotonic, boot_id in rows:
-        at, _ = corrected_time(wall, bool(synced), monotonic, zeros.get(boot_id))
-        try:
-            told = json.loads(data)
-            day = day_of(told["at"]) if told.get("at") else at / DAY_S
+    for event in list_gear_events(db):
+        told = {key: text or "" for key, text in event.data.items()}
+        with suppress(ValueError, KeyError):
+            at = told.get("at")
+            day = day_of(at) if at else (event.wall_s or 0.0) / DAY_S
             if told["what"] in EVENTS:
-                note = str(told.get("note", ""))
-                found.append(GearEvent(str(told["jig"]), told["what"], day, note))
-        except (ValueError, KeyError, TypeError, AttributeError):
-            continue
+                note = told.get("note", "")
+                found.append(GearEvent(told["jig"], told["what"], day, note))
     return sorted(found, key=lambda event: event.day)
 
 
