@@ -133,14 +133,7 @@ class CheckController:
     def begin(self, request: Begin, now: float) -> bool:
         """Begin, or join the same check in progress; True when joined. Raises
         InvalidRequest."""
-        try:
-            check = find(request.check)
-            request = lightened(check, request, self.find, self._known_to)
-            options = validated(check, request.options)
-        except (UnknownCheck, OptionError) as error:
-            raise InvalidRequest(str(error)) from error
-        request = msgspec.structs.replace(request, options=options)
-        request = applying(request, check.plan(options, EvidenceGear()))
+        check, request = self._understood(request)
         if self.run is not None:
             if self.begun is not None and same(self.begun, request):
                 return True
@@ -149,45 +142,63 @@ class CheckController:
                 f"{self.run.check.kind} is in progress ({asked}); finish it, or end it"
                 " with `sweepgauge abandon`"
             )
-        if request.sweeps is not None and not 1 <= request.sweeps <= 50:
-            raise InvalidRequest(
-                f"--sweeps takes 1 to 50 pushes a set-up, not {request.sweeps}"
-            )
         gear = self.gear_for(request)
-        if (why := self.why_not(check, options, gear)) is not None:
+        if (why := self._why_refused(check, request, gear)) is not None:
             raise InvalidRequest(why)
+        if self.air is not None:
+            self.air.want()
+        cautions = self.cautions.due(check.cautions, _saw(gear), _day(time.time()))
+        run = self._make_run(uuid.uuid4().hex[:12], request, gear, cautions)
+        self._supersedes = None
+        self._record(run, request)
+        if len(cautions) < len(check.cautions):
+            skipped = [c.name for c in check.cautions if c not in cautions]
+            data = {"cautions": skipped, "asked": [c.name for c in cautions]}
+            self.journal.event(run.id, "cautions-known", data)
+        self._acknowledge(run)
+        run.settle_down(now)
+        log.info("check %s begins: %s", run.id, request.check)
+        return False
+
+    def _understood(self, request: Begin) -> tuple[Check, Begin]:
+        """The request with the options that the check declares. Raises
+        InvalidRequest."""
+        try:
+            check = find(request.check)
+            request = lightened(check, request, self.find, self._known_to)
+            options = validated(check, request.options)
+        except (UnknownCheck, OptionError) as error:
+            raise InvalidRequest(str(error)) from error
+        request = msgspec.structs.replace(request, options=options)
+        return check, applying(request, check.plan(options, EvidenceGear()))
+
+    def _why_refused(
+        self, check: Check, request: Begin, gear: EvidenceGear
+    ) -> str | None:
+        if request.sweeps is not None and not 1 <= request.sweeps <= 50:
+            return f"--sweeps takes 1 to 50 pushes a set-up, not {request.sweeps}"
         if sound_climate(request.climate) != request.climate:
-            raise InvalidRequest(
+            return (
                 "no shop has such a climate: give a temperature from"
                 f" {COLDEST:g} to {HOTTEST:g} C and a humidity up to 100 %"
             )
-        if self.air is not None:
-            self.air.want()
-        run_id = uuid.uuid4().hex[:12]
-        cautions = self.cautions.due(check.cautions, _saw(gear), _day(time.time()))
-        run = self._make_run(run_id, request, gear, cautions)
-        self._supersedes = None
-        indicator = self._settings().indicator
+        return self.why_not(check, request.options, gear)
+
+    def _record(self, run: CheckProcedure, request: Begin) -> None:
+        """What is begun, before anybody is told of it."""
+        gear, indicator = run.gear, self._settings().indicator
         self.log.begin_check(
-            run_id,
+            run.id,
             request.check,
             jig=gear.jig.name if gear.jig else None,
-            saw=gear.saw.name if gear.saw else None,
+            saw=_saw(gear),
             options=request.options,
             gear=gear,
             instrument=indicator.port if indicator is not None else None,
             hold=str(request.options["hold"]) if request.options.get("hold") else None,
         )
-        self._tell(Saved("check", run_id))
-        self.journal.event(run_id, "asked-for", msgspec.to_builtins(request))
-        if len(cautions) < len(check.cautions):
-            skipped = [c.name for c in check.cautions if c not in cautions]
-            data = {"cautions": skipped, "asked": [c.name for c in cautions]}
-            self.journal.event(run_id, "cautions-known", data)
-        self._acknowledge(run)
-        run.settle_down(now)
-        log.info("check %s begins: %s", run_id, request.check)
-        return False
+        self._tell(Saved("check", run.id))
+        self.journal.event(run.id, "asked-for", msgspec.to_builtins(request))
 
     def _known_to(self, request: Begin) -> Known:
         """What the log tells to a check that is begun so."""

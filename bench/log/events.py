@@ -90,18 +90,16 @@ def list_events(db: sqlite3.Connection, run: str | None = None) -> list[LoggedEv
     return [LoggedEvent(kind, json.loads(data)) for kind, data in rows]
 
 
-def instrument_events(
-    db: sqlite3.Connection, since: float
-) -> list[tuple[float, str, dict[str, object]]]:
-    """(wall s, kind, data) of what instruments and the log did outside and inside
-    checks, in the order of recording."""
+def instrument_events(db: sqlite3.Connection, since: float) -> list[Incident]:
+    """What instruments and the log did outside and inside checks, in the order of
+    recording. since: wall s."""
     rows = db.execute(
-        "SELECT wall_s, kind, data_json FROM event WHERE wall_s >= ? AND"
+        "SELECT kind, data_json, wall_s, clock_synced FROM event WHERE wall_s >= ? AND"
         " json_valid(data_json) AND kind IN ('instrument', 'held', 'spoiled', 'unit',"
         " ?, ?) ORDER BY event_key",
         (since, *LOG_EVENTS),
     )
-    return [(wall, kind, json.loads(data)) for wall, kind, data in rows]
+    return [Incident(kind, json.loads(data), *when) for kind, data, *when in rows]
 
 
 def list_incidents(db: sqlite3.Connection, most: int = -1) -> list[Incident]:

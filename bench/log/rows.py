@@ -7,7 +7,7 @@
 from __future__ import annotations
 
 import time
-from typing import Literal, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 import msgspec
 
@@ -54,7 +54,7 @@ class Incident(msgspec.Struct, frozen=True):
     placement, reason: of a pass."""
 
     kind: str
-    data: dict[str, object]
+    data: dict[str, Any]
     wall_s: float
     synced: bool
     check: str | None = None
