@@ -24,6 +24,7 @@ from hw.formats import FORMATS, make_decoder, meaning_of
 from hw.formats.shared.declaration import RecordTraits
 from hw.reading import Record
 
+UNIT_ADVICE = 'does its display show mm? If it shows inches: default_unit = "in"'
 DISPLAY_MODES = {"hold", "max", "min", "tir"}  # flags of readings not of the moment
 
 
@@ -97,11 +98,7 @@ def observe(port: PortSettings, seconds: float) -> Observation:
             data += block
             text += line
             for record in decoder.feed(line):
-                if (
-                    request
-                    and record.fault is not None
-                    and record.raw.strip() == echo_of(request)
-                ):
+                if request and _is_echo(record, request):
                     seen.echoes += 1
                 else:
                     seen.add(record, time.monotonic(), port.per_count)
@@ -112,6 +109,10 @@ def observe(port: PortSettings, seconds: float) -> Observation:
         seen.readings += seen.bare_counts
         seen.counts_only = True
     return seen
+
+
+def _is_echo(record: Record, request: bytes) -> bool:
+    return record.fault is not None and record.raw.strip() == echo_of(request)
 
 
 def diagnose_observation(
@@ -128,27 +129,14 @@ def diagnose_observation(
         yield diagnosis(name, "had-no-reading", words=words, advice=advice)
     if seen.flags["default_unit"]:
         chosen = port.options.get("default_unit")
+        unit = "inch" if chosen in ("in", "inch") else "mm"
         yield diagnosis(
-            name,
-            "no-unit",
-            unit="inch" if chosen in ("in", "inch") else "mm",
-            advice='does its display show mm? If it shows inches: default_unit = "in"'
-            if chosen is None
-            else "",
+            name, "no-unit", unit=unit, advice=UNIT_ADVICE if chosen is None else ""
         )
     if seen.echoes:
         yield diagnosis(name, "echoes", echoes=seen.echoes)
     if seen.rejects and seen.faults:
-        why, count = seen.faults.most_common(1)[0]
-        yield diagnosis(
-            name,
-            "frames-rejected",
-            rejects=seen.rejects,
-            frames=seen.rejects + seen.readings,
-            count=count,
-            why=why,
-            example=seen.example,
-        )
+        yield _rejected_frames(name, seen)
     diagnose = FORMATS[port.format].diagnose_values
     if diagnose is not None and (found := diagnose(port.options, seen.values)):
         yield diagnosis(
@@ -161,6 +149,19 @@ def diagnose_observation(
         )
     if len(seen.shown_units) > 1:
         yield diagnosis(name, "unit-switched")
+
+
+def _rejected_frames(name: str, seen: Observation) -> Diagnostic:
+    why, count = seen.faults.most_common(1)[0]
+    return diagnosis(
+        name,
+        "frames-rejected",
+        rejects=seen.rejects,
+        frames=seen.rejects + seen.readings,
+        count=count,
+        why=why,
+        example=seen.example,
+    )
 
 
 def _mixed_streams(
