@@ -7,6 +7,7 @@ import errno
 import importlib
 import os
 import sys
+from typing import Any
 
 import click
 
@@ -68,11 +69,34 @@ class _Lazy(click.Group):
         command: click.Command = getattr(module, cmd_name.replace("-", "_"))
         return command
 
+    def invoke(self, ctx: click.Context) -> Any:
+        try:
+            return super().invoke(ctx)
+        except _for_the_person() as error:
+            from bench.cli.common import Complaint
+
+            raise Complaint(str(error)) from error
+
     def format_commands(
         self, ctx: click.Context, formatter: click.HelpFormatter
     ) -> None:
         with formatter.section("Commands"):
             formatter.write_dl([(name, words) for name, (_, words) in COMMANDS.items()])
+
+
+def _for_the_person() -> tuple[type[Exception], ...]:
+    """Errors whose message is one line for the person: what was wrong, where, what to
+    do. Looked up only once there is an error, so that help is quick."""
+    from bench.checks import UnknownCheck
+    from bench.log.rows import LogError
+    from bench.procedure.gear_selection import GearUnknown
+    from bench.procedure.wrong_use import InvalidRequest
+    from bench.protocol.client import Gone, NoDaemon, Refused
+    from bench.settings.paths import SettingsError
+
+    of_daemon = (NoDaemon, Refused, Gone)
+    of_files = (SettingsError, LogError)
+    return (UnknownCheck, GearUnknown, InvalidRequest, *of_daemon, *of_files)
 
 
 @click.group(cls=_Lazy, context_settings={"help_option_names": ["-h", "--help"]})

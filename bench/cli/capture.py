@@ -28,7 +28,7 @@ from bench.doctor.direct_port import (
     wired_ports,
 )
 from bench.protocol import Capture, Done, RawBytes
-from bench.protocol.client import Gone, NoDaemon, Refused, WireClient
+from bench.protocol.client import Gone, NoDaemon, WireClient
 from bench.settings.settings_file import Paths, PortSettings
 from hw.formats import FORMATS
 from hw.port_names import NotAPort
@@ -171,9 +171,7 @@ def _of_daemon(
             if isinstance(message, RawBytes):
                 recording.instrument = message.instrument
                 yield bytes.fromhex(message.hex)
-    except Refused as error:
-        raise Complaint(str(error)) from error
-    except (Gone, NoDaemon) as error:
+    except Gone as error:
         raise Complaint(
             f"the daemon went away after {recording.count} bytes ({error})"
         ) from error

@@ -11,7 +11,7 @@ from typing import Any
 
 import click
 
-from bench.checks import checks
+from bench.checks import checks, find
 from bench.checks.model import Check, EvidenceGear, Known
 from bench.checks.options import OptionValue
 from bench.cli.common import (
@@ -19,14 +19,13 @@ from bench.cli.common import (
     echo_json,
     json_option,
     load_settings,
-    log_errors,
     log_option,
     paths,
     say,
     settings_option,
     worst,
 )
-from bench.cli.options import declared, gear_options, read_options, the_check
+from bench.cli.options import declared, gear_options, read_options
 from bench.finding import Finding
 from bench.gear import Jig
 from bench.units import System
@@ -73,17 +72,14 @@ def evaluate(
     """
     from bench.checks.model import EvidenceError
     from bench.cli.recorded_sweeps import RecordedError
-    from bench.procedure.gear_selection import GearUnknown, use
+    from bench.procedure.gear_selection import use
     from bench.render.remarks import evidence_error_words, with_notes
 
-    check = the_check(kind)
+    check = find(kind)
     where = paths(settings=settings_path, log=log_path)
     settings = load_settings(where)
     options = read_options(check, given, recorded=True)
-    try:
-        gear = use(settings.gear, jig=jig, saw=saw, square=square)
-    except GearUnknown as error:
-        raise Complaint(str(error)) from error
+    gear = use(settings.gear, jig=jig, saw=saw, square=square)
     known = Known() if log_path is None else _known(where.log, kind, gear, options)
     findings, refused = [], []
     for path in map(Path, files):
@@ -113,8 +109,7 @@ def _known(
 ) -> Known:
     from bench.log.history import known
 
-    with log_errors():
-        return known(log, kind, gear, options)
+    return known(log, kind, gear, options)
 
 
 def _worked_out(

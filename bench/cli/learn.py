@@ -21,7 +21,7 @@ from bench.cli.common import (
     socket_option,
 )
 from bench.protocol import Cables, Error, Learn, Press, SetupNotice
-from bench.protocol.client import Gone, NoDaemon, Refused, WireClient
+from bench.protocol.client import Gone, Refused, WireClient
 
 NONE_YET = 3.0  # s after which it is said that no cable is heard
 What = Literal["indicator", "travel", "leaf"]
@@ -51,9 +51,7 @@ def learn(what: What, leaf: str | None, socket_path: str | None, as_json: bool) 
     try:
         with connect(socket_path) as client:
             end = _Leading(client).run(what, thickness)
-    except Refused as error:
-        raise Complaint(str(error)) from error
-    except (Gone, NoDaemon) as error:
+    except Gone as error:
         raise Complaint(
             f"the daemon went away ({error}); what was not kept is not written: learn"
             " it again"

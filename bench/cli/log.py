@@ -9,12 +9,10 @@ from typing import TYPE_CHECKING
 import click
 
 from bench.cli.common import (
-    Complaint,
     ask_log,
     connect,
     echo_json,
     json_option,
-    log_errors,
     most_option,
     only_check_option,
     only_jig_option,
@@ -139,21 +137,14 @@ def export(id: str | None, socket_path: str | None, log_path: str | None) -> int
     Example:  sweepgauge log export 3f2a9c0d1e4b > monday.csv
     """
     unread: list[Unread] = []
-    pieces = (
-        _exported(socket_path, id, unread)
-        if log_path is None
-        else _out_of(log_path, id, unread)
-    )
+    pieces = _exported(socket_path, id, unread)
+    if log_path is not None:
+        from bench.log.export import exported
+
+        pieces = exported(Path(log_path), id, unread)
     for text in pieces:
         click.echo(text, nl=False)
     return tell_unread(unread)
-
-
-def _out_of(log_path: str, id: str | None, unread: list[Unread]) -> Iterator[str]:
-    from bench.log.export import exported
-
-    with log_errors():
-        yield from exported(Path(log_path), id, unread)
 
 
 def _exported(
@@ -161,19 +152,15 @@ def _exported(
 ) -> Iterator[str]:
     """As it comes; the daemon goes on when this has read."""
     from bench.protocol import LogExport, LogText
-    from bench.protocol.client import Gone, Refused
 
-    try:
-        with connect(socket) as client:
-            client.send(LogExport(id=id))
-            while True:
-                message = client.answer(LogText)
-                yield message.text
-                if message.last:
-                    unread += message.unread
-                    return
-    except (Refused, Gone) as error:
-        raise Complaint(str(error)) from error
+    with connect(socket) as client:
+        client.send(LogExport(id=id))
+        while True:
+            message = client.answer(LogText)
+            yield message.text
+            if message.last:
+                unread += message.unread
+                return
 
 
 @log.command()
@@ -214,9 +201,9 @@ def known_kind(kind: str | None) -> None:
     """Of a check that there is not, nothing was ever measured: that is a slip, and no
     "nothing yet"."""
     if kind is not None:
-        from bench.cli.options import the_check
+        from bench.checks import find
 
-        the_check(kind)
+        find(kind)
 
 
 def _became(move: MoveRow, units: System) -> str:

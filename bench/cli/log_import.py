@@ -105,7 +105,7 @@ def _log_file(path: Path) -> Iterator[Feed]:
     """Through a writer of its own, as the daemon would: refused while one has it."""
     from bench import __version__
     from bench.log.importer import Importer
-    from bench.log.rows import LogError, now
+    from bench.log.rows import now
     from bench.log.writer import LogWriter
 
     try:
@@ -119,5 +119,5 @@ def _log_file(path: Path) -> Iterator[Feed]:
         importer = Importer()
         with closing(writer):
             yield lambda piece, last: importer.take(writer, piece, last=last)
-    except (LogError, OSError) as error:
+    except OSError as error:
         raise Complaint(str(error)) from error

@@ -19,14 +19,13 @@ from bench.checks import UnknownCheck, find
 from bench.checks.model import Caution, Check, Evidence, EvidenceGear, Known
 from bench.checks.options import OptionError, OptionValue, understood, validated
 from bench.daemon.acquisition import Instrument
-from bench.daemon.begin_request import applying, lightened, same
 from bench.daemon.check_journal import CheckJournal
+from bench.daemon.check_start import applying, lightened, progress, same
 from bench.daemon.evaluation import Evaluation, with_verdict_on_move
-from bench.daemon.open_check import progress
 from bench.daemon.pass_looks import PassLooks
 from bench.daemon.shop_air import ShopAir
 from bench.finding import Finding, Remark
-from bench.log.cautions import Acknowledged
+from bench.log.remembered import Acknowledged
 from bench.log.rows import OpenCheck
 from bench.log.writer import LogWriter
 from bench.procedure.acknowledged_cautions import AcknowledgedCautions
@@ -111,9 +110,7 @@ class CheckController:
         run = self._finished
         if self.run is not None:
             raise InvalidRequest(f"{self.run.check.kind} is in progress")
-        if run is None or (
-            request.finding is not None and request.finding != self._finished_as
-        ):
+        if run is None or request.finding not in (None, self._finished_as):
             raise InvalidRequest(
                 "only the latest check, since the daemon started, can be gone on with"
             )
@@ -243,9 +240,8 @@ class CheckController:
         )
         settings = self._settings()
         wired = (("indicator", settings.indicator), ("caliper", settings.caliper))
-        run.facts.buttons = tuple(
-            name for name, port in wired if port is not None and port.asking == "button"
-        )
+        asking = {name: port.asking for name, port in wired if port is not None}
+        run.facts.buttons = tuple(n for n, how in asking.items() if how == "button")
         return run
 
     def take_up(self, left: OpenCheck, now: float) -> StatusMessage:

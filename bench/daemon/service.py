@@ -34,8 +34,7 @@ from bench.daemon.wall_clock import SYNCED
 from bench.finding import Finding
 from bench.gear import Gear
 from bench.log import history, rows
-from bench.log.cautions import acknowledged
-from bench.log.live_moves import live_move_history
+from bench.log.remembered import acknowledged, live_move_history
 from bench.log.rows import Commit, LogError
 from bench.log.writer import LogWriter
 from bench.procedure.wrong_use import InvalidRequest
