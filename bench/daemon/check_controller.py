@@ -27,6 +27,7 @@ from bench.daemon.shop_air import ShopAir
 from bench.finding import Finding, Remark
 from bench.log.remembered import Acknowledged
 from bench.log.rows import OpenCheck
+from bench.log.store import gear_names
 from bench.log.writer import LogWriter
 from bench.procedure.acknowledged_cautions import AcknowledgedCautions
 from bench.procedure.check_procedure import CheckProcedure
@@ -144,7 +145,9 @@ class CheckController:
             raise InvalidRequest(why)
         if self.air is not None:
             self.air.want()
-        cautions = self.cautions.due(check.cautions, _saw(gear), _day(time.time()))
+        cautions = self.cautions.due(
+            check.cautions, gear_names(gear)[1], _day(time.time())
+        )
         run = self._make_run(uuid.uuid4().hex[:12], request, gear, cautions)
         self._supersedes = None
         self._record(run, request)
@@ -184,11 +187,12 @@ class CheckController:
     def _record(self, run: CheckProcedure, request: Begin) -> None:
         """What is begun, before anybody is told of it."""
         gear, indicator = run.gear, self._settings().indicator
+        jig, saw = gear_names(gear)
         self.log.begin_check(
             run.id,
             request.check,
-            jig=gear.jig.name if gear.jig else None,
-            saw=_saw(gear),
+            jig=jig,
+            saw=saw,
             options=request.options,
             gear=gear,
             instrument=indicator.port if indicator is not None else None,
@@ -205,7 +209,9 @@ class CheckController:
         """Where its cautions are acknowledged, they need not be asked so soon again."""
         if run.facts.acknowledged:
             cautions = run.check.cautions
-            self.cautions.acknowledge(cautions, _saw(run.gear), _day(time.time()))
+            self.cautions.acknowledge(
+                cautions, gear_names(run.gear)[1], _day(time.time())
+            )
 
     def remember(self, past: Sequence[Acknowledged]) -> None:
         """What the log says was acknowledged, in its order."""
@@ -339,10 +345,6 @@ class CheckController:
         self.log.abandon(run.id, why)
         remark = StatusMessage("not-concluded", {"why": why.rstrip(".")})
         self._tell(NoFinding(run.id, remarks=[remark]))
-
-
-def _saw(gear: EvidenceGear) -> str | None:
-    return gear.saw.name if gear.saw is not None else None
 
 
 def _day(wall_s: float) -> str:

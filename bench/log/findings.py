@@ -46,6 +46,11 @@ class FindingRow(msgspec.Struct, frozen=True):
     wall_s: float
     synced: bool
 
+    @property
+    def stands(self) -> bool:
+        """No later look took its place, and nothing of it is in doubt."""
+        return self.superseded_by is None and not self.finding.doubts
+
 
 def list_findings(
     db: sqlite3.Connection,

@@ -23,6 +23,7 @@ from bench.log.events import list_gear_events
 from bench.log.findings import FindingRow, each_finding
 from bench.log.moves import list_moves
 from bench.log.read_only import open_read
+from bench.log.store import gear_names
 from bench.log.tables import has_climate
 from bench.procedure.wrong_use import InvalidRequest
 from bench.upkeep.dates import DAY_S, FIRST_DAY, date_of, day_of
@@ -96,7 +97,7 @@ def why_whole_check(
     """Why a quick check of this sled will not do, or None; and the wall that the last
     whole one held it to."""
     history, _ = load_history(path)
-    jig, saw = _names(gear)
+    jig, saw = gear_names(gear)
     why = why_whole(
         history, jig=jig, saw=saw, day=time.time() / DAY_S, instrument=instrument
     )
@@ -107,7 +108,7 @@ def why_whole_check(
 def inherited_square(path: Path, gear: EvidenceGear) -> SquareHistory | None:
     """The square's error that a quick check of this sled takes over."""
     history, _ = load_history(path)
-    jig, saw = _names(gear)
+    jig, saw = gear_names(gear)
     found = inherited(history, jig=jig, saw=saw)
     if found is None:
         return None
@@ -118,11 +119,6 @@ def inherited_square(path: Path, gear: EvidenceGear) -> SquareHistory | None:
         count=found.count,
         whole=date_of(found.day),
     )
-
-
-def _names(gear: EvidenceGear) -> tuple[str | None, str | None]:
-    """Of the sled and of the saw."""
-    return gear.jig.name if gear.jig else None, gear.saw.name if gear.saw else None
 
 
 def load_history(path: Path, jigs: Iterable[str] = ()) -> tuple[History, list[Unread]]:
