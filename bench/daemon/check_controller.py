@@ -316,17 +316,16 @@ class CheckController:
     def _concluded(
         self, run: CheckProcedure, finding: Finding, evidence: Evidence
     ) -> None:
-        if self.run is not run:
+        begun = self.begun
+        if self.run is not run or begun is None:
             return
-        verifies = self.begun.verifies if self.begun is not None else None
-        finding = with_verdict_on_move(
-            finding, self.find(verifies) if verifies else None
-        )
-        typed = self.begun.climate if self.begun is not None else None
+        verifies = begun.verifies
+        before = self.find(verifies) if verifies else None
+        finding = with_verdict_on_move(finding, before)
         finding = msgspec.structs.replace(
             finding,
             remarks=[*finding.remarks, *self._jumps],
-            climate=typed or (self.air.now() if self.air is not None else None),
+            climate=begun.climate or (self.air.now() if self.air is not None else None),
         )
         finding = with_notes(finding, self._settings().units)
         self.log.finding(run.id, finding, evidence, supersedes=self._supersedes)
@@ -334,7 +333,7 @@ class CheckController:
             self.log.move_planned(f"move-{finding.id}", finding.id, finding.move)
         if verifies:
             self.log.move_verified(f"move-{verifies}", finding.id)
-        self._finished, self._finished_begin = run, self.begun
+        self._finished, self._finished_begin = run, begun
         self._finished_as = finding.id
         self.run, self.begun, self._supersedes = None, None, None
         self._tell(Concluded(run.id, finding))
