@@ -110,59 +110,54 @@ def cli() -> None:
     """
 
 
+def _words(error: Exception) -> str:
+    """One line for whatever is wrong with the use; the help is a word away. Raises the
+    error again where it is a fault of ours."""
+    from bench.cli.common import Complaint
+
+    match error:
+        case Complaint():
+            return str(error)
+        case click.exceptions.NoArgsIsHelpError():
+            return _no_command(error.ctx)
+        case click.ClickException():
+            context = getattr(error, "ctx", None)
+            help_at = f"; see {context.command_path} --help" if context else ""
+            said = " ".join(error.format_message().split()).rstrip(".")
+            return f"{said[:1].lower()}{said[1:]}{help_at}"
+        case OSError() if error.errno in UNWRITTEN and error.filename is None:
+            # what is left must not be tried again at the end
+            os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+            return f"the answer could not be written: {error.strerror}"
+    raise error
+
+
 def _no_command(context: click.Context | None) -> str:
-    """One line, as for everything that is wrong; the help is a word away."""
-    if (
-        context is None
-        or not isinstance(context.command, click.Group)
-        or context.command is cli
-    ):
+    command = context.command if context is not None else cli
+    if context is None or not isinstance(command, click.Group) or command is cli:
         return (
             "no command; `sweepgauge --help` shows them, `sweepgauge demo` tries the"
             " job with nothing plugged in"
         )
-    names = ", ".join(context.command.list_commands(context))
+    names = ", ".join(command.list_commands(context))
     return f"no command; there are: {names}; see {context.command_path} --help"
 
 
 def main() -> None:
     """Exit 0 done, 1 done and bad news, 2 wrong use or input (one line says what and
     where)."""
-    from bench.cli.common import Complaint
-
     try:
         code = cli.main(standalone_mode=False)
-    except Complaint as error:
-        click.echo(f"sweepgauge: {error}", err=True)
-        code = 2
-    except click.exceptions.NoArgsIsHelpError as error:
-        click.echo(f"sweepgauge: {_no_command(error.ctx)}", err=True)
-        code = 2
-    except click.ClickException as error:
-        context = getattr(error, "ctx", None)
-        help_at = f"; see {context.command_path} --help" if context is not None else ""
-        said = " ".join(error.format_message().split()).rstrip(".")
-        click.echo(f"sweepgauge: {said[:1].lower()}{said[1:]}{help_at}", err=True)
-        code = 2
     except (click.Abort, KeyboardInterrupt):
         click.echo("", err=True)
         code = 130
     except SystemExit as ended:
         # The reader of our output left (head, a closed pager): no error of ours, and 1
         # would be bad news. click ends with 1 there, and leaves this mark.
-        code = (
-            0
-            if type(sys.stdout).__name__.endswith("PacifyFlushWrapper")
-            else ended.code
-        )
-    except OSError as error:
-        if error.errno not in UNWRITTEN or error.filename is not None:
-            raise
-        click.echo(
-            f"sweepgauge: the answer could not be written: {error.strerror}", err=True
-        )
-        # what is left must not be tried again at the end
-        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+        left = type(sys.stdout).__name__.endswith("PacifyFlushWrapper")
+        code = 0 if left else ended.code
+    except Exception as error:
+        click.echo(f"sweepgauge: {_words(error)}", err=True)
         code = 2
     sys.exit(code if isinstance(code, int) else 0)
 

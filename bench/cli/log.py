@@ -23,7 +23,7 @@ from bench.cli.common import (
 from bench.cli.log_import import log_import
 
 if TYPE_CHECKING:
-    from bench.finding import Unread
+    from bench.finding import Finding, Unread
     from bench.log.moves import MoveRow
     from bench.protocol import LogRows
     from bench.units import System
@@ -109,22 +109,24 @@ def show(id: str, socket_path: str | None, log_path: str | None, as_json: bool) 
     click.echo(f"{_dated(finding.at, reply.undated)}  {finding.id}")
     if reply.undated:
         say(UNDATED)
-    for line in result_lines(finding, units):
+    for line in [*result_lines(finding, units), *_evidence_lines(finding)]:
         click.echo(line)
-    for row in finding.budget:
-        click.echo(
-            f"  {row.share:5.0%}  {row.part}: {row.standard_uncertainty * 1e6:.1f} urad"
-        )
-    for sweep in finding.sweeps:
-        what = "push" if sweep.push else "back"
-        click.echo(
-            f"  {sweep.placement} {what}: {sweep.readings} readings, {sweep.set_aside}"
-            f" set aside, {sweep.slope:+.6f}"
-        )
     for move in moves:
         if finding.proposed is not None or move.made is not None:
             click.echo(f"  {_became(move, units)}")
     return 0
+
+
+def _evidence_lines(finding: Finding) -> Iterator[str]:
+    for row in finding.budget:
+        size = row.standard_uncertainty * 1e6
+        yield f"  {row.share:5.0%}  {row.part}: {size:.1f} urad"
+    for sweep in finding.sweeps:
+        what = "push" if sweep.push else "back"
+        yield (
+            f"  {sweep.placement} {what}: {sweep.readings} readings, {sweep.set_aside}"
+            f" set aside, {sweep.slope:+.6f}"
+        )
 
 
 @log.command()
