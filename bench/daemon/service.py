@@ -202,9 +202,9 @@ class Service:
             self.bench.tick(now)
             self.log.look()
             self.recording.look()
-            watched = any(client.watching for client in self.clients.all)
             self.bench.wired.sources.rounds.go(self._in_rounds())
-            self.learner.tick(now, watched=watched, present=bool(self.clients.all))
+            watched, present = self.clients.watched, bool(self.clients.all)
+            self.learner.tick(now, watched=watched, present=present)
             for client in list(self.clients.all):
                 client.flush(now)
             self.beat.tick(self.bench.run, now)

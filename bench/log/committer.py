@@ -84,8 +84,8 @@ class Committer:
         self._thread.start()
 
     def put(self, write: Write, **how: Any) -> int:
-        """Queue a write, as `WriteQueue.put` does."""
-        ticket = self.queue.put(write, **how)
+        """Queue a write, as `WriteQueue.put` does. how: fields of `QueuedWrite`."""
+        ticket = self.queue.put(QueuedWrite(write, **how))
         self.look()
         return ticket
 
