@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import select
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -92,6 +94,26 @@ def connect(given: str | None) -> WireClient:
     from bench.protocol.client import WireClient
 
     return WireClient(socket_path(given), slow=say_slow)
+
+
+class TypedLines:
+    """What is entered while the daemon speaks. open: more may come."""
+
+    def __init__(self) -> None:
+        self.open = True
+
+    def wait(self, client: WireClient) -> list[bytes]:
+        """Wait up to a second for either; the lines that were entered. They are read
+        from the descriptor, so that none hides in a buffer. Raises Gone."""
+        sources: list[Any] = [client, sys.stdin] if self.open else [client]
+        ready, _, _ = select.select(sources, [], [], 1.0)
+        if client in ready:
+            client.fill()
+        if sys.stdin not in ready:
+            return []
+        data = os.read(sys.stdin.fileno(), 4096)
+        self.open = bool(data)
+        return data.replace(b"\r\n", b"\n").replace(b"\r", b"\n").split(b"\n")[:-1]
 
 
 def request(

@@ -12,13 +12,7 @@ from collections.abc import Iterator
 import msgspec
 
 from bench.doctor.diagnostic import Diagnostic, diagnosis
-from bench.doctor.direct_port import (
-    echo_of,
-    open_port,
-    read_block,
-    request_of,
-    request_rate,
-)
+from bench.doctor.direct_port import blocks, echo_of, open_port, request_of
 from bench.settings.settings_file import PortSettings
 from hw.formats import FORMATS, make_decoder, meaning_of
 from hw.formats.shared.declaration import RecordTraits
@@ -87,14 +81,9 @@ def observe(port: PortSettings, seconds: float) -> Observation:
     decoder = make_decoder(port.format, dict(port.options), from_middle=True)
     request = request_of(port)
     seen, data, text = Observation(), bytearray(), bytearray()
-    interval = 1.0 / request_rate(port)
+    end = time.monotonic() + seconds
     with open_port(port) as opened:
-        due, end = 0.0, time.monotonic() + seconds
-        while (now := time.monotonic()) < end:
-            if request and now >= due:
-                due = now + interval
-                opened.write(request)
-            block, line = read_block(port, opened)
+        for block, line in blocks(port, opened, lambda: time.monotonic() >= end):
             data += block
             text += line
             for record in decoder.feed(line):
