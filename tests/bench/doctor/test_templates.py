@@ -31,6 +31,13 @@ def test_each_call_gives_the_values_of_its_sentence() -> None:
 
 def test_each_sentence_is_used_and_each_fault_says_what_to_do() -> None:
     assert len(TEMPLATES) == len(FAULTS) + len(NOTES) + len(GOOD)
-    of_other_calls = {"few-rejected", "many-rejected", "log-troubles", "troubles"}  # chosen by a condition
+    of_other_calls = {
+        "few-rejected",
+        "many-rejected",
+        "log-troubles",
+        "troubles",
+        "push-limit",
+        "push-limit-low",
+    }  # chosen by a condition
     assert {code for code, _ in calls()} | of_other_calls == TEMPLATES.keys()
     assert all(" | " in text for text in FAULTS.values())
