@@ -17,9 +17,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.checks import find
-from bench.checks.model import Evidence, EvidenceError, EvidenceGear
+from bench.checks.model import Evidence, EvidenceGear
 from bench.cli.recorded_sweeps import RecordedError, sweeps_of
-from bench.finding import Finding
+from bench.finding import EvidenceError, Finding
 from bench.gear import Jig
 from bench.procedure.conclusion import conclude
 

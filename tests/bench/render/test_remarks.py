@@ -17,12 +17,17 @@ from bench.render.remarks import notes_of, remark_words, with_notes
 
 FIELDS = tuple(Remark.__struct_fields__)
 ALWAYS = {"placement", "pass", "where"}
+MAKERS = {"note", "warning", "act", "refusal", "doubt"}
 
 
 def given() -> Iterator[tuple[str, str, set[str], set[str]]]:
     """Where, code, values and other fields of every remark that is made anywhere."""
     for path in sorted(Path(bench.__path__[0]).rglob("*.py")):
+        if path.name == "finding.py":  # which makes the makers
+            continue
         tree = ast.parse(path.read_text())
+        taken = [n for n in ast.walk(tree) if isinstance(n, ast.ImportFrom) and n.module == "bench.finding"]
+        makers = MAKERS & {name.name for node in taken for name in node.names}
         for function in ast.walk(tree):
             if not isinstance(function, ast.FunctionDef | ast.Module):
                 continue
@@ -32,6 +37,9 @@ def given() -> Iterator[tuple[str, str, set[str], set[str]]]:
                     for target in node.targets if isinstance(node, ast.Assign) else [node.target]:
                         if isinstance(target, ast.Name):
                             named.setdefault(target.id, []).append(_keys(node.value))
+                elif isinstance(node, ast.Call) and getattr(node.func, "id", "") in makers:
+                    for code in _codes(node.args[0], f"{path.name}:{node.lineno}"):
+                        yield f"{path.name}:{node.lineno}", code, *_made(node, named)
                 elif isinstance(node, ast.Call) and getattr(node.func, "id", "") in ("Remark", "Doubt"):
                     fields = dict(zip(FIELDS, node.args, strict=False))
                     fields |= {str(k.arg): k.value for k in node.keywords}
@@ -44,6 +52,21 @@ def given() -> Iterator[tuple[str, str, set[str], set[str]]]:
                         keys = _keys(values)
                     for code in _codes(fields["code"], where):
                         yield where, code, keys, set(fields)
+
+
+def _made(call: ast.Call, named: dict[str, list[set[str]]]) -> tuple[set[str], set[str]]:
+    """Values and other fields of a remark by one of its makers: each keyword but placement and sweep is a value."""
+    fields, keys = set(FIELDS[: len(call.args)]), set()
+    for keyword in call.keywords:
+        if keyword.arg in FIELDS:
+            fields.add(keyword.arg)
+        elif keyword.arg is not None:
+            keys.add(keyword.arg)
+        elif isinstance(keyword.value, ast.Dict):
+            keys |= _keys(keyword.value)
+        else:  # the last dictionary of that name before it
+            keys |= named[keyword.value.id][-1]  # type: ignore[attr-defined]
+    return keys, fields
 
 
 def _own(function: ast.AST) -> list[ast.AST]:
