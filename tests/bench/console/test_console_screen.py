@@ -286,6 +286,18 @@ async def test_undo_and_giving_up_which_asks_first(fake, scenes, later, yes) -> 
         assert not fake.of(Press)
 
 
+@pytest.mark.parametrize("change", [{}, {"phase": "lean", "ready": False, "enter": True, "waiting": True}])
+@pytest.mark.parametrize("key", ["enter", "space"])
+async def test_enter_takes_nothing_back_where_it_is_not_asked_for(fake, scenes, key, change) -> None:
+    fake.run = scenes.running(msgspec.structs.replace(scenes.push, **change))
+    async with scenes.screen(fake) as (_app, pilot):
+        await scenes.until(pilot, lambda t: "undo pass" in t and "1 of 3 kept" in t)
+        await pilot.press(key, key, key)
+        await pilot.press("0")  # the key that does take back: all before it was handled
+        await scenes.until(pilot, lambda _: bool(fake.of(Undo)))
+        assert len(fake.of(Undo)) == 1 and not fake.of(Press)
+
+
 async def test_no_takes_the_question_back(fake, scenes, later) -> None:
     fake.run = scenes.running(msgspec.structs.replace(scenes.push, enter=True))
     async with scenes.screen(fake) as (_app, pilot):
