@@ -121,7 +121,7 @@ def evaluate(evidence: Evidence) -> Finding:
     remarks: list[Remark] = []
     present = {t.placement for t in evidence.traces}
     if not present & {LEFT, RIGHT}:
-        raise EvidenceError(f"no sweep at {LEFT} or {RIGHT}")
+        raise EvidenceError(f"no pass at {LEFT} or {RIGHT}")
     taken = "both" if {LEFT, RIGHT} <= present else LEFT if LEFT in present else RIGHT
     steps = plan({**evidence.options, "placements": taken}, evidence.gear)
     placed, rows, seen = placed_on_one_stretch(evidence, steps, remarks)

@@ -77,7 +77,7 @@ def evaluate(evidence: Evidence) -> Finding:
 
     remarks: list[Remark] = []
     if not any(t.placement == PLACEMENT for t in evidence.traces):
-        raise EvidenceError(f"no sweep along the rip fence (placement {PLACEMENT!r})")
+        raise EvidenceError(f"no pass along the rip fence (placement {PLACEMENT!r})")
     (here,), rows = place(evidence, plan(evidence.options, evidence.gear), remarks)
     known, saw, b = evidence.known, evidence.gear.saw, here.rotation
     groups = [here.group(1.0)]
