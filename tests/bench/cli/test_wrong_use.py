@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-import contextlib
-import os
 import subprocess
 import sys
 from pathlib import Path
-from unittest.mock import patch
 
 import pytest
-from click.testing import CliRunner
-
-from bench.cli import main
+from command import command
 
 SWEEPS = "sweep,placement,travel_mm,reading_mm\n" + "".join(
     f"{n},handle-left,{25 * i},{2 + 0.005 * i + 0.001 * (i * n % 3)}\n" for n in (1, 2) for i in range(10)
@@ -22,19 +17,10 @@ SWEEPS = "sweep,placement,travel_mm,reading_mm\n" + "".join(
 def use(folder: Path, *args: str) -> str:
     """The one line, without the name of the program."""
     (folder / "sweeps.csv").write_text(SWEEPS)
-    home = {"HOME": str(folder), "PATH": "/usr/bin:/bin", "XDG_RUNTIME_DIR": str(folder)}
-    with (
-        contextlib.chdir(folder),
-        patch.dict(os.environ, home, clear=True),
-        patch.object(sys, "argv", ["sweepgauge", *args]),
-        CliRunner().isolation(input="") as (output, errors, _),
-        pytest.raises(SystemExit) as ended,
-    ):
-        main()
-    said = errors.getvalue().decode()
-    assert ended.value.code == 2, said
-    assert output.getvalue() == b""
-    (line,) = said.splitlines()
+    done = command(*args, home=folder)
+    assert done.returncode == 2, done.stdout + done.stderr
+    assert done.stdout == ""
+    (line,) = done.stderr.splitlines()
     assert line.startswith("sweepgauge: ")
     return line.removeprefix("sweepgauge: ")
 
