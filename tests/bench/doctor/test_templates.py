@@ -36,5 +36,5 @@ def test_each_sentence_is_used_and_each_fault_says_what_to_do() -> None:
         "push-limit",
         "push-limit-low",
     }  # chosen by a condition
-    assert {code for code, _ in calls()} | of_other_calls == TEMPLATES.keys()
+    assert {code for code, _ in given()} | of_other_calls == TEMPLATES.keys()
     assert all(" | " in text for text in FAULTS.values())
