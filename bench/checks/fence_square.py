@@ -181,7 +181,7 @@ def evaluate(evidence: Evidence) -> Finding:
 def _taken(evidence: Evidence) -> tuple[Step, ...]:
     present = {t.placement for t in evidence.traces}
     if not present & {LEFT, RIGHT}:
-        raise EvidenceError(f"no sweep at {LEFT} or {RIGHT}")
+        raise EvidenceError(f"no pass at {LEFT} or {RIGHT}")
     taken = "both" if {LEFT, RIGHT} <= present else LEFT if LEFT in present else RIGHT
     return plan({**evidence.options, "placements": taken}, evidence.gear)
 

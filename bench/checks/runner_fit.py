@@ -85,7 +85,9 @@ def _stations(options: Mapping[str, OptionValue], along: float) -> list[float]:
 def _width(name: str, at: float | None) -> Step:
     what, _, side = name.partition("-")
     words = (WORDS[name] if name in WORDS else WORDS[what]).format(side=side)
-    where = "" if at is None else ". Measure {at:station} from the near end"
+    where = "" if at is None else ". Measure at the near end"
+    if at:
+        where = ". Measure {at:station} from the near end"
     return Step(
         name,
         words + where + ".",
@@ -278,21 +280,21 @@ CHECK = Check(
     options=(
         choice(
             "runner",
-            "Which runner is measured live",
+            "Which runner is measured",
             ("left", "right", "both"),
             default="left",
         ),
         Option(
             "stations",
             "count",
-            "At how many places slot and runner are measured live",
+            "At how many places slot and runner are measured",
             STATIONS,
             low=2,
             high=50,
         ),
         length(
             "slot_length",
-            "Length of the slot that is measured live",
+            "Length of the slot that is measured",
             (10.0, 10000.0),
             default=SLOT_LENGTH,
         ),

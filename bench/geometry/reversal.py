@@ -52,12 +52,12 @@ def common_grid(positions: Sequence[Column], step: float = 5.0) -> Array:
         raise GeometryError(f"step {step}: give a length above zero")
     columns = [column("positions", p, 2) for p in positions]
     if not columns:
-        raise GeometryError("no sweeps to share a stretch")
+        raise GeometryError("no passes to share a stretch")
     low = max(float(c.min()) for c in columns)
     high = min(float(c.max()) for c in columns)
     if not high > low:
         raise GeometryError(
-            "the sweeps share no stretch of the face: sweep the same places both times"
+            "the passes share no stretch of the face: pass over the same places"
         )
     return np.linspace(low, high, max(2, int(np.ceil((high - low) / step)) + 1))
 
@@ -223,7 +223,7 @@ def reverse_sweeps(
     """
     for name, sweeps in (("as-is", as_is), ("rolled-over", rolled_over)):
         if not sweeps:
-            raise GeometryError(f"no sweep {name}: both placements are needed")
+            raise GeometryError(f"no pass {name}: both set-ups are needed")
     pairs = [paired(x, y) for x, y in (*as_is, *rolled_over)]
     grid = common_grid([x for x, _ in pairs], step)
     levelling = levelling_matrix(grid)

@@ -33,9 +33,9 @@ SET_UPS = {
     " hold it there.",
     "leaned-right": "Leave the indicator. Press the whole sled to the RIGHT and hold it"
     " there.",
-    "twisted-left": "Measure {at:station} beyond the runners' middle and pencil it."
-    " Indicator standing on the right, its tip there. Twist the sled to the LEFT there"
-    " and hold it.",
+    "twisted-left": "Pencil a mark {at:station} from the runners' middle, away from"
+    " you. Indicator standing on the right, its tip at the mark. Twist the sled to the"
+    " LEFT there and hold it.",
     "twisted-right": "Leave the indicator. Twist the sled to the RIGHT there and hold"
     " it.",
 }

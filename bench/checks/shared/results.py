@@ -35,7 +35,7 @@ SQUARE_DOUBTED = frozenset(
         "square-changed",
         "square-over-tolerance",
         "square-poor",
-        "noted-square-doubted",  # by an earlier version, see `bench.log.earlier`
+        "noted-square-doubted",  # by an earlier version, see `bench.log.findings`
     }
 )
 OF_STEPS = ("indicator over the span used", "resolution")

@@ -143,5 +143,5 @@ def test_an_indicator_too_coarse_for_the_limit_says_so(recorded) -> None:
 def test_no_sweep_is_a_message() -> None:
     from bench.checks.model import Evidence
 
-    with pytest.raises(EvidenceError, match="no sweep along the rip fence"):
+    with pytest.raises(EvidenceError, match="no pass along the rip fence"):
         conclude(Evidence("rip-fence"), id="x", at="2026-01-01T00:00:00+00:00")
