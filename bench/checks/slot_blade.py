@@ -29,7 +29,6 @@ from bench.checks.shared.blade import (
     swept_step,
 )
 from bench.checks.shared.cautions import AT_BLADE
-from bench.checks.shared.mean_turn import mean_turn, scatter_of_turns
 from bench.checks.shared.placed import turn_factor
 from bench.checks.shared.results import (
     combined,
@@ -83,6 +82,8 @@ def _one_spot(evidence: Evidence) -> Finding:
 
 
 def _turns(evidence: Evidence) -> Finding:
+    from bench.checks.shared.mean_turn import mean_turn, scatter_of_turns
+
     remarks: list[Remark] = []
     names = list(dict.fromkeys(t.placement for t in evidence.traces))
     degrees = [d for name in names if (d := turn_of(name)) is not None]

@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from bench.geometry.cells import Array, into_cells
+from bench.geometry.columns import legendre
 
 GRID = 1.0  # mm between the places at which two textures are compared
 FARTHEST = 80  # grid steps that a stand is looked for to either side
@@ -63,10 +64,8 @@ def bend_of(travel: npt.ArrayLike, reading: npt.ArrayLike) -> Bend | None:
     if np.unique(s).size < 5:
         return None
     cells = into_cells(s, r, np.ones(s.size, dtype=bool))
-    middle = (cells.travel[0] + cells.travel[-1]) / 2
     half = (cells.travel[-1] - cells.travel[0]) / 2
-    u = (cells.travel - middle) / half
-    basis = np.polynomial.legendre.legvander(u, 2)
+    basis = legendre(cells.travel, 2)
     inverse = np.linalg.inv(basis.T @ basis)
     coefficients = inverse @ (basis.T @ cells.reading)
     left = cells.reading - basis @ coefficients

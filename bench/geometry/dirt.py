@@ -12,6 +12,7 @@ from math import comb
 import numpy as np
 import numpy.typing as npt
 
+from bench.geometry.columns import legendre
 from bench.geometry.robust import (
     MAD,
     Array,
@@ -45,8 +46,7 @@ def dirt_in_sweep(s: Array, r: Array, count: float) -> tuple[Mask, Array]:
     line; a bowed edge is believed where it leaves less than half as much aside.
     """
     intercept, slope, _ = least_quantile(s, r)
-    u = (2 * s - s[0] - s[-1]) / (s[-1] - s[0])
-    design = np.column_stack([np.ones_like(u), u])
+    design = legendre(s, 1)
     level, _ = redescend(
         design, r, intercept + slope * s, rounds=3, floor=max(COUNTED * count, 1e-9)
     )
@@ -91,8 +91,7 @@ def _settled(
 
 
 def _curve(s: Array, r: Array, good: Mask, degree: int) -> Array:
-    u = (2 * s - s[0] - s[-1]) / (s[-1] - s[0])
-    basis = np.polynomial.legendre.legvander(u, degree)
+    basis = legendre(s, degree)
     kept = basis[good]
     curve: Array = basis @ np.linalg.solve(kept.T @ kept, kept.T @ r[good])
     return curve

@@ -11,6 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from bench.geometry.cells import Array, Mask, at_stations
+from bench.geometry.columns import legendre
 from bench.geometry.reversal import smooth
 
 CELLS_PER_WINDOW = 20
@@ -78,8 +79,7 @@ def _smooth_curve(x: Array, r: Array) -> Array:
     """A cubic that half the face can hold against the other half's dirt: least absolute
     deviations, by repeated weighting (Schlossmacher, 1973, JASA 68, 857-859).
     """
-    u = (2 * x - x[0] - x[-1]) / (x[-1] - x[0])
-    basis = np.polynomial.legendre.legvander(u, 3)
+    basis = legendre(x, 3)
     curve = np.full_like(r, float(np.median(r)))
     for _ in range(30):
         weight = 1.0 / np.maximum(np.abs(r - curve), 1e-4)

@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from bench.geometry.columns import Array, Column, GeometryError, column, line_of, paired
 
@@ -101,7 +102,8 @@ def _local_lines(xs: Array, places: Array, window: float) -> Array:
     half = min(window, high - low) / 2.0
     middles = np.clip(places, low + half, high - half)
     inside = np.abs(xs[None, :] - middles[:, None]) <= half + slack
-    counts = np.where(inside, _cell_weights(xs, window)[None, :], 0.0)
+    member, count = _cells(xs, window)
+    counts = np.where(inside, 1.0 / count[member], 0.0)
     total = counts.sum(axis=1)
     usable = total > 0.0
     total = np.where(usable, total, 1.0)
@@ -120,36 +122,24 @@ def _local_lines(xs: Array, places: Array, window: float) -> Array:
     return np.asarray(weights)
 
 
-def _cells(xs: Array, ys: Array, window: float) -> tuple[Array, Array, Array]:
+def cells_of_travel(
+    xs: Array, ys: Array, window: float = WINDOW
+) -> tuple[Array, Array, Array]:
     """Mean place, mean height and number of the readings in each cell of travel: a
     sweep of thousands of readings then costs no more than one of hundreds.
     """
-    _, member, count = np.unique(
-        _cell_numbers(xs, window), return_inverse=True, return_counts=True
-    )
-    member = member.reshape(-1)
-    return (
-        np.bincount(member, xs) / count,
-        np.bincount(member, ys) / count,
-        count.astype(np.float64),
-    )
+    member, count = _cells(xs, window)
+    return np.bincount(member, xs) / count, np.bincount(member, ys) / count, count
 
 
-def _cell_numbers(xs: Array, window: float) -> Array:
-    """Whole cells only: a last one cut short would count its few readings as much as a
-    full one's."""
+def _cells(xs: Array, window: float) -> tuple[npt.NDArray[np.intp], Array]:
+    """The cell of each reading, and how many each cell holds. Whole cells only: a last
+    one cut short would count its few readings as much as a full one's."""
     reach = float(np.ptp(xs))
     cells = max(1, round(reach * CELLS_PER_WINDOW / window))
-    return np.asarray(
-        np.minimum(np.floor((xs - xs.min()) * (cells / reach)), cells - 1)
-    )
-
-
-def _cell_weights(xs: Array, window: float) -> Array:
-    _, member, count = np.unique(
-        _cell_numbers(xs, window), return_inverse=True, return_counts=True
-    )
-    return np.asarray(1.0 / count[member.reshape(-1)])
+    number = np.minimum(np.floor((xs - xs.min()) * (cells / reach)), cells - 1)
+    _, member, count = np.unique(number, return_inverse=True, return_counts=True)
+    return member.reshape(-1), count.astype(np.float64)
 
 
 def interpolation_matrix(x: Column, at: Column) -> Array:
@@ -229,7 +219,7 @@ def reverse_sweeps(
     levelling = levelling_matrix(grid)
     lines, shapes = [], []
     for xs, ys in pairs:
-        places, heights, count = _cells(xs, ys, window)
+        places, heights, count = cells_of_travel(xs, ys, window)
         matrix = levelling @ _local_lines(places, grid, window)
         lines.append(matrix @ heights)
         shapes.append((matrix / count) @ matrix.T)

@@ -17,7 +17,7 @@ from bench.checks.shared.face_profile import Face
 from bench.checks.shared.straightedge import MODULUS
 from bench.finding import Remark, note
 from bench.geometry.cells import Array
-from bench.geometry.columns import Column
+from bench.geometry.columns import Column, legendre
 from bench.geometry.reversal import levelling_matrix
 from bench.geometry.straightness import Straightness
 from bench.uncertainty import Part, rectangular
@@ -89,13 +89,12 @@ def _as_pressed(face: Face) -> tuple[Face, Bending, Remark]:
     """
     least, most = (1 / (times - 1) for times in reversed(HARDER))
     share, either_way = (least + most) / 2, (most - least) / 2
-    u = (2 * face.x - face.x[0] - face.x[-1]) / face.length
-    design = np.polynomial.legendre.legvander(u, 4)
+    design = legendre(face.x, 4)
     fit = levelling_matrix(face.x) @ design[:, 2:] @ np.linalg.pinv(design)[2:]
     first = face.lines[0]
     more = fit @ (np.mean(face.pressed, axis=0) - np.mean(first, axis=0))
     weight = face.weights[0]
-    as_it_lies = (weight * np.eye(u.size) + share * fit) / (weight + share)
+    as_it_lies = (weight * np.eye(face.x.size) + share * fit) / (weight + share)
     one = face.covariance / face.share
     lines = [
         [as_it_lies @ line for line in first],
@@ -103,7 +102,7 @@ def _as_pressed(face: Face) -> tuple[Face, Bending, Remark]:
         [-fit @ line for line in face.pressed],
     ]
     weights = (weight + share, *face.weights[1:], share)
-    turns = (as_it_lies, *[np.eye(u.size)] * (len(lines) - 2), fit)
+    turns = (as_it_lies, *[np.eye(face.x.size)] * (len(lines) - 2), fit)
     parts = [
         w * w / len(group) * (turn @ one @ turn.T)
         for w, group, turn in zip(weights, lines, turns, strict=True)

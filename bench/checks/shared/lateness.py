@@ -13,12 +13,11 @@ from __future__ import annotations
 
 import statistics
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING
+
+import numpy as np
 
 from bench.checks.model import Trace
-
-if TYPE_CHECKING:
-    from bench.geometry.cells import Array
+from bench.geometry.cells import Array
 
 LONGEST = 0.5  # s, either way
 COARSE, STEP = 0.02, 0.005  # s
@@ -56,8 +55,6 @@ def later(cycles: Sequence[tuple[Trace, Trace]], count: float) -> float | None:
 def _of_cycle(push: Trace, pull: Trace, least: float) -> float | None:
     """The lateness at which the two ways lie closest; None where nothing is to be seen
     or it makes little odds. least: mm by which they part if anything is."""
-    import numpy as np
-
     if min(len(trace.at or ()) for trace in (push, pull)) < LEAST_READINGS:
         return None
     ways = [_columns(trace) for trace in (push, pull)]
@@ -83,8 +80,6 @@ def _of_cycle(push: Trace, pull: Trace, least: float) -> float | None:
 
 
 def _columns(trace: Trace) -> Way:
-    import numpy as np
-
     at, travel, reading = (
         np.asarray(column, dtype=np.float64)
         for column in (trace.at, trace.travel, trace.reading)
@@ -95,8 +90,6 @@ def _columns(trace: Trace) -> Way:
 def _parting(ways: Sequence[Way], tau: float) -> tuple[float, float] | None:
     """Of the difference of the two ways, the readings set back by tau: its standard
     deviation about its own line, and its mean; None where too little is left."""
-    import numpy as np
-
     lines = []
     for at, travel, reading in ways:
         inside = (at - tau >= at[0]) & (at - tau <= at[-1])

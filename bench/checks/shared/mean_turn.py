@@ -9,18 +9,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 import msgspec
+import numpy as np
 
 from bench.checks.model import Pool
 from bench.checks.shared.placed import Placed
 from bench.checks.shared.traces import travel_span
+from bench.geometry.cells import Array
+from bench.geometry.columns import legendre
+from bench.geometry.line_fit import fit_sweep
 from bench.uncertainty import Group
 from bench.uncertainty.student import f_two_sided
-
-if TYPE_CHECKING:
-    from bench.geometry.cells import Array
 
 POINTS = 400  # over the stretch that all turns cover; fewer where fewer readings came
 # mm, where the readings lie on no grid; under none at all a level stretch has no
@@ -71,10 +71,6 @@ def mean_turn(placed: Sequence[Placed]) -> MeanTurn | None:
 
     All placements have one side and mount, so one factor turns dr/ds into rotation.
     """
-    import numpy as np
-
-    from bench.geometry.line_fit import fit_sweep
-
     traces = [trace for p in placed for trace, _ in p.pushes]
     spans = [travel_span(trace.travel) for trace in traces]
     low, high = max(a for a, _ in spans), min(b for _, b in spans)
@@ -118,8 +114,6 @@ def scatter_of_turns(
     that sine is the scatter. It has few degrees of freedom and is pooled with that of
     the log, else with what is usual (JCGM 100:2008, 4.2.4), unless it looks larger.
     """
-    import numpy as np
-
     freedom = len(placed) - 3
     if len(placed) < FEWEST_TURNS or any(len(p.pushes) != 1 for p in placed):
         return None
@@ -144,10 +138,7 @@ def scatter_of_turns(
 def _dished(grid: Array, mean: Array, factor: float) -> MeanTurn:
     """At a few marks: least squares with a dish, which evenly spread turns leave and
     which is no scatter."""
-    import numpy as np
-
-    u = (2 * grid - grid[0] - grid[-1]) / (grid[-1] - grid[0])
-    design = np.polynomial.legendre.legvander(u, 2)
+    design = legendre(grid, 2)
     inverse = np.linalg.inv(design.T @ design)
     found = inverse @ design.T @ mean
     freedom = int(grid.size) - 3

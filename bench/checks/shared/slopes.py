@@ -24,7 +24,6 @@ from bench.checks.shared.closure import (
     return_row,
     told_of_returns,
 )
-from bench.checks.shared.lateness import later
 from bench.checks.shared.placed import Placed, set_up_sizes, turn_factor
 from bench.checks.shared.repeated_form import Form, form_of, form_row, told_of_forms
 from bench.checks.shared.slips import (
@@ -134,6 +133,8 @@ def _placed_at(
 def _told_of_lateness(evidence: Evidence, placed: Sequence[Placed]) -> list[Remark]:
     """Which instrument comes later than the other, where the ways there and back show
     it."""
+    from bench.checks.shared.lateness import later
+
     pairs = [pair for here in placed for pair in _pairs(here, evidence)]
     tau = later(pairs, max(fit.count for here in placed for _, fit in here.pushes))
     if tau is None:
