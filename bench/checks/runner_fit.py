@@ -27,7 +27,7 @@ from bench.checks.shared.runner_widths import (
     runners_and_slots,
     tightness,
 )
-from bench.checks.shared.width_doubts import of_runners
+from bench.checks.shared.slips import of_runners
 from bench.finding import (
     EvidenceError,
     Finding,

@@ -34,7 +34,7 @@ from bench.checks.shared.cautions import (
 )
 from bench.checks.shared.cut_board import beside_passes, cut_scatter, of_cuts
 from bench.checks.shared.results import combined, finding, quantity
-from bench.checks.shared.width_doubts import of_ends, of_strip
+from bench.checks.shared.slips import of_ends, of_strip
 from bench.finding import EvidenceError, Finding, Remark, act, note, warning
 from bench.uncertainty import Part, rectangular
 

@@ -24,8 +24,15 @@ from bench.checks.shared.closure import (
     return_row,
     told_of_returns,
 )
-from bench.checks.shared.placed import Placed, set_up_sizes, turn_factor
-from bench.checks.shared.repeated_form import Form, form_of, form_row, told_of_forms
+from bench.checks.shared.placed import (
+    Form,
+    Placed,
+    form_of,
+    form_row,
+    set_up_sizes,
+    told_of_forms,
+    turn_factor,
+)
 from bench.checks.shared.slips import (
     SHARE_OF_LONGEST,
     of_leans,
