@@ -96,19 +96,12 @@ def fit_sweep(
     if judged.step > STEP_EVIDENCE and abs(judged.step_size) > 1.5 * count:
         return _refuse(s_all, count, _jump(judged.step_at, judged.step_size), aside)
     left = r_all[good] - judged.intercept - judged.slope * s_all[good]
+    start, stop = float(s_all[good].min()), float(s_all[good].max())
+    line = (judged.slope, judged.standard_uncertainty, judged.degrees_of_freedom)
+    numbers = (int(inside.sum()), int(aside.sum()))
+    spread = float(np.sqrt(np.sum(left**2) / max(left.size - 2, 1)))
     return SweepFit(
-        judged.slope,
-        judged.standard_uncertainty,
-        judged.degrees_of_freedom,
-        judged.intercept,
-        float(s_all[good].min()),
-        float(s_all[good].max()),
-        int(inside.sum()),
-        int(aside.sum()),
-        aside,
-        float(np.sqrt(np.sum(left**2) / max(left.size - 2, 1))),
-        count,
-        None,
+        *line, judged.intercept, start, stop, *numbers, aside, spread, count, None
     )
 
 

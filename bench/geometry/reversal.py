@@ -225,7 +225,7 @@ def reverse_sweeps(
         shapes.append((matrix / count) @ matrix.T)
     first, second = lines[: len(as_is)], lines[len(as_is) :]
     p1, p2 = np.mean(first, axis=0), np.mean(second, axis=0)
-    face, straightedge = (p1 + p2) / 2.0, (p1 - p2) / 2.0
+    told_apart = grid, (p1 + p2) / 2.0, (p1 - p2) / 2.0
     shape = np.asarray(np.mean(shapes, axis=0))
     trace = float(np.trace(shape))
     repeats = len(lines) - 2
@@ -234,16 +234,16 @@ def reverse_sweeps(
         scatter += sum(float(np.sum((line - p2) ** 2)) for line in second)
         variance = scatter / (trace * repeats)
         # Satterthwaite: neighbours within a window do not count as separate evidence
-        freedom: float | None = repeats * trace**2 / float(np.sum(shape**2))
+        freedom = repeats * trace**2 / float(np.sum(shape**2))
     else:
         readings = [_reading_variance(xs, ys, grid, window) for xs, ys in pairs]
         known = [r for r in readings if r is not None]
         if not known:
-            return Reversal(grid, face, straightedge)
+            return Reversal(*told_apart)
         variance = float(np.mean([v for v, _ in known]))
         freedom = float(sum(f for _, f in known))
     share = (1.0 / len(first) + 1.0 / len(second)) / 4.0
-    return Reversal(grid, face, straightedge, variance * share * shape, freedom)
+    return Reversal(*told_apart, variance * share * shape, freedom)
 
 
 def _reading_variance(

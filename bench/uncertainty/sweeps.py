@@ -92,19 +92,14 @@ def between_sweeps(
             groups, within2, within_dof, share, pool, yaw_play, single_scatter
         )
     today2 = squares / today_dof
-    scatter2, dof, pooled, different = today2, float(today_dof), False, False
-    if pool is not None and pool.degrees_of_freedom > 0 and pool.variance > 0:
-        p = f_two_sided(today2 / pool.variance, today_dof, pool.degrees_of_freedom)
-        # less scatter than ever before, seen in a handful of pushes, is luck: to
-        # believe it would leave intervals that hold the truth in 92 % of cases instead
-        # of 96
-        different = p < LOOKS_DIFFERENT and today2 > pool.variance
-        if not different:
-            pooled = True
+    scatter2, dof, pooled = today2, float(today_dof), False
+    different = pool is not None and _grew(today2, today_dof, pool)
+    if pool is not None and pool.degrees_of_freedom * pool.variance > 0:
+        pooled = not different
+        if pooled:
             dof = today_dof + pool.degrees_of_freedom
-            scatter2 = (
-                today_dof * today2 + pool.degrees_of_freedom * pool.variance
-            ) / dof
+            own = pool.degrees_of_freedom * pool.variance
+            scatter2 = (today_dof * today2 + own) / dof
     extra2 = 0.0 if pooled else BOTH_SHARE * within2
     if scatter2 > within2:
         total = scatter2 + extra2
@@ -115,6 +110,16 @@ def between_sweeps(
     return Between(
         part, math.sqrt(today2), math.sqrt(within2), nu, pooled, different, False
     )
+
+
+def _grew(today2: float, today_dof: int, pool: Pooled) -> bool:
+    """Whether today's scatter looks larger than the log's. Less than ever before, seen
+    in a handful of pushes, is luck: to believe it would leave intervals that hold the
+    truth in 92 % of cases instead of 96."""
+    if not (pool.degrees_of_freedom > 0 and today2 > pool.variance > 0):
+        return False
+    p = f_two_sided(today2 / pool.variance, today_dof, pool.degrees_of_freedom)
+    return p < LOOKS_DIFFERENT
 
 
 def _single(

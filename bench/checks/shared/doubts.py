@@ -70,17 +70,12 @@ def _steps(evidence: Evidence, check: Check) -> dict[str, Step]:
     """The set-ups that were taken, in the order they came."""
     names = list(dict.fromkeys(trace.placement for trace in evidence.traces))
     only = names[0] if len(names) == 1 else "both"
-    planned: dict[str, Step] = {}
-    for each in check.plan({**evidence.options, "placements": only}, evidence.gear):
-        planned.setdefault(each.placement, each)
-    taken: dict[str, Step] = {}
+    plan = check.plan({**evidence.options, "placements": only}, evidence.gear)
+    steps: dict[str, Step | None] = {step.placement: step for step in reversed(plan)}
     for name in names:
-        step = planned.get(name)
-        if step is None and check.accepts is not None:
-            step = check.accepts(name, evidence.options, evidence.gear)
-        if step is not None:
-            taken[name] = step
-    return taken
+        if name not in steps and check.accepts is not None:
+            steps[name] = check.accepts(name, evidence.options, evidence.gear)
+    return {name: step for name in names if (step := steps.get(name)) is not None}
 
 
 # ---- a number that does not live -----------------------------------------------------
@@ -127,27 +122,23 @@ def _of_passes(evidence: Evidence, name: str, step: Step) -> list[Doubt]:
 def _stood(name: str, traces: Sequence[Trace], count: float, line: bool) -> list[Doubt]:
     """Pushes in which the reading stands still, from end to end or for a part, where it
     moves otherwise."""
-    spans = [_span(t.reading) for t in traces]
-    pairs = sum(
-        len(t.reading) - 1 for t, span in zip(traces, spans, strict=True) if span > 0
-    )
+    pairs = sum(len(t.reading) - 1 for t in traces if _span(t.reading) > 0)
     rate = _changes(traces) / pairs if pairs else 0.0
-    moves = max(spans)
+    moves = max(_span(t.reading) for t in traces)
     found: list[Doubt] = []
-    for trace, span in zip(traces, spans, strict=True):
-        chance = (1 - rate) ** len(trace.reading)
+    for trace in traces:
         if not trace.push or len(trace.reading) < FEWEST:
             continue
-        if span == 0 and (
-            moves >= STOOD * count
-            or (moves >= FLICKER[0] * count and chance < BY_CHANCE)
-        ):
-            low, high = travel_span(trace.travel)
-            found.append(doubt("stood", name, trace.sweep, **{"from": low, "to": high}))
-        elif line and (part := _standing_part(trace, count)) is not None:
-            found.append(
-                doubt("stood", name, trace.sweep, **{"from": part[0], "to": part[1]})
-            )
+        luck = (1 - rate) ** len(trace.reading) >= BY_CHANCE
+        least = (STOOD if luck else FLICKER[0]) * count
+        part = None
+        if _span(trace.reading) == 0 and moves >= least:
+            part = travel_span(trace.travel)
+        elif line:
+            part = _standing_part(trace, count)
+        if part is not None:
+            where = {"from": part[0], "to": part[1]}
+            found.append(doubt("stood", name, trace.sweep, **where))
     return found
 
 
