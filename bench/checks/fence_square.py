@@ -62,25 +62,24 @@ from bench.finding import (
     note,
     warning,
 )
-from bench.gear import Jig, LeftRight
+from bench.gear import OTHER_SIDE, Jig, LeftRight
 from bench.uncertainty import Part, between_set_ups
 
 LEFT, RIGHT = "handle-left", "handle-right"
-OTHER: dict[str, LeftRight] = {"left": "right", "right": "left"}
 # mm: 10 at the arm's tip, 20 at the handle; common practice, no source
 CLEAR_OF_ENDS = 30.0
 
 RESEAT = "Lift the square, wipe it, press it home again."
 # mm a count, from where on the instrument's own steps limit; common practice, no source
-COARSE = 0.005
-SHIFT = "Shift the stand too. The number must change by 0.2 to 0.5 mm."
+COARSE_COUNT = 0.005
+SHIFT_STAND = "Shift the stand too. The number must change by 0.2 to 0.5 mm."
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
     only = LEFT if options.get("quick") else options.get("placements") or "both"
     first: LeftRight = "left" if options.get("side") == "left" else "right"
     if only == RIGHT and options.get("side") in ("left", "right"):
-        first = OTHER[first]  # the side said is that of the first set-up taken
+        first = OTHER_SIDE[first]  # the side said is that of the first set-up taken
     left = _step(
         LEFT,
         "Square on the sled fence, handle to the LEFT of the arm. The arm points"
@@ -95,8 +94,8 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
         RIGHT,
         "Turn the square over: handle to the RIGHT of the arm. Same stretch of the"
         " sled fence, same edge of the arm. Indicator standing on the"
-        f" {OTHER[first].upper()} of the arm. Tip on the pencil mark.",
-        OTHER[first],
+        f" {OTHER_SIDE[first].upper()} of the arm. Tip on the pencil mark.",
+        OTHER_SIDE[first],
         options,
         gear,
     )
@@ -110,7 +109,7 @@ def _step(
     options: Mapping[str, OptionValue],
     gear: EvidenceGear,
 ) -> Step:
-    coarse = (gear.indicator.resolution or 0.0) >= COARSE
+    coarse = (gear.indicator.resolution or 0.0) >= COARSE_COUNT
     return Step(
         placement,
         words,
@@ -118,7 +117,7 @@ def _step(
         side=side,
         mount="carried" if options.get("mount") == "carried" else "standing",
         picture=f"square-{placement}",
-        reseat=f"{RESEAT} {SHIFT}" if coarse else RESEAT,
+        reseat=f"{RESEAT} {SHIFT_STAND}" if coarse else RESEAT,
     )
 
 

@@ -46,7 +46,7 @@ READINGS = 2  # at each mark, so that a warp is told from noise
 AGAIN = "Lift the plunger and let it down for each reading."
 # between neighbouring marks; four even ones are the fewest that go round
 MOST_UNREAD = math.radians(91)
-FEWEST = 3  # turns that fix an offset and a first harmonic
+FEWEST_MARKS = 3  # turns that fix an offset and a first harmonic
 # degrees: four even marks see a warp of two waves at its crests or at its flanks; one
 # more mark between them sees it whichever way it lies
 FOUR, BETWEEN = 4, "turn-45"
@@ -153,8 +153,8 @@ def _readings(evidence: Evidence) -> tuple[list[float], list[float]]:
         # a full turn is a second look
         turns.extend(math.radians(degrees % 360) for _ in trace.reading)
         values.extend(trace.reading if right else [-r for r in trace.reading])
-    if len({round(t, 6) for t in turns}) < FEWEST:
-        raise EvidenceError(f"it takes {FEWEST} different turns at least")
+    if len({round(t, 6) for t in turns}) < FEWEST_MARKS:
+        raise EvidenceError(f"it takes {FEWEST_MARKS} different turns at least")
     return turns, values
 
 
@@ -174,7 +174,7 @@ def _unseen(found: Wobble, gap: float) -> tuple[dict[str, list[Part]], list[Rema
         half = max(found.tilt / 2 * (1 - math.cos(gap / 2)), found.tilt - found.total)
         more["total"].append(rectangular("unread part of the turn", half))
         remarks.append(warning("turn-unread", degrees=math.degrees(gap)))
-    if not found.curve and found.turns > FEWEST:
+    if not found.curve and found.turns > FEWEST_MARKS:
         warp = max(found.warp, USUAL_WARP)
         more["warp"].append(rectangular("form between the marks", warp))
         # of a total it is one extreme's
@@ -235,7 +235,7 @@ CHECK = Check(
             "turns",
             "count",
             "How many marks round the turn; to four, one between is added",
-            low=FEWEST,
+            low=FEWEST_MARKS,
             high=72,
         ),
         SIDE,

@@ -39,7 +39,7 @@ from bench.checks.shared.results import (
 )
 from bench.checks.shared.slopes import place, shared_rows
 from bench.finding import EvidenceError, Finding, Remark, note, warning
-from bench.gear import LeftRight
+from bench.gear import OTHER_SIDE
 from bench.moves.alignment import CLOSES, OPENS, opening
 from bench.uncertainty import (
     Combined,
@@ -55,8 +55,7 @@ PASSES = 6
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
-    where: LeftRight = gear.saw.rip_fence if gear.saw is not None else "right"
-    side: LeftRight = "left" if where == "right" else "right"
+    side = OTHER_SIDE[gear.saw.rip_fence if gear.saw is not None else "right"]
     if options.get("side") in ("left", "right"):
         side = "left" if options["side"] == "left" else "right"
     return (

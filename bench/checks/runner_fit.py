@@ -17,6 +17,7 @@ import msgspec
 from bench.checks.model import Check, Evidence, EvidenceGear, Focus, Step
 from bench.checks.options import Option, OptionValue, choice, length, number
 from bench.checks.shared.cautions import BLADE_DOWN, MANUAL, STILL_TEETH, UNPLUG
+from bench.checks.shared.play import BINDS, LOOSE
 from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.runner_widths import (
     WHAT,
@@ -46,11 +47,10 @@ if TYPE_CHECKING:
 STATIONS = 5
 # mm, live, unless said; common practice, no source
 SLOT_LENGTH, RUNNER_LENGTH = 600.0, 450.0
-# clearance in mm, both sides together, in wood; common practice, no source
-BINDS, LOOSE, RUNS = 0.03, 0.15, 0.05
+RUNS = 0.05  # mm of clearance, both sides together, in wood; common practice
 # mm, half-width: a bow of slot or runner that no width shows; common practice, no
 # source
-BOW = 0.02
+UNSEEN_BOW = 0.02
 ONE_PLACE = 1.0  # mm: a tight stretch shorter than this is told as one place
 WORDS = {
     "slot": "Caliper's inside jaws across the {side} slot",
@@ -173,7 +173,7 @@ def _budgets(
     evidence: Evidence, found: RunnersAndSlots, fit: RunnerFit
 ) -> tuple[Combined, Combined, Combined]:
     """Of yaw play, side play and relief."""
-    bow = number(evidence.options, "slot_straight", BOW)
+    bow = number(evidence.options, "slot_straight", UNSEEN_BOW)
     # a bow of h takes h off the side play, wants h more relief, and 2 h over the length
     # off the yaw play, as two bows would
     name = "bow that no width shows"

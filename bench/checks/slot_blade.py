@@ -46,7 +46,9 @@ from bench.finding import EvidenceError, Finding, Remark, note, warning
 from bench.gear import Saw
 from bench.uncertainty import Combined, Part, rectangular, settle
 
-SHORT = 100.0  # mm between front and rear under which a small blade or a slip is likely
+SPOTS_NEAR = (
+    100.0  # mm between front and rear under which a small blade or a slip is likely
+)
 
 
 def evaluate(evidence: Evidence) -> Finding:
@@ -69,7 +71,7 @@ def _one_spot(evidence: Evidence) -> Finding:
     budget = combined(evidence, rows)
     remarks = [note("one-spot"), *stated]
     apart = abs(read.apart)
-    if apart < SHORT:
+    if apart < SPOTS_NEAR:
         remarks.append(note("spots-near", apart=apart))
     settled, limit = None, _limit(evidence)
     if limit is not None and _is_open(b, budget, limit):

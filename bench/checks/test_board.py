@@ -44,16 +44,21 @@ if TYPE_CHECKING:
 NEAR, FAR = "near", "far"
 READINGS = 3  # an end
 TURNS = 4
-BOARD, IN_FROM_END = 400.0, 15.0  # mm, live, unless said; common practice, no source
+TEST_BOARD, IN_FROM_END = (
+    400.0,
+    15.0,
+)  # mm, live, unless said; common practice, no source
 APART_ERROR = 0.5  # mm, half-width: taken with a rule; common practice, no source
 MOST_TURNS = 24
 # mm, standard uncertainty by which a sawn edge stands off its line where the jaws meet
 # it; common practice, no source
-EDGE = 0.01
+STRIP_EDGE = 0.01
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
-    apart = number(options, "apart", number(options, "board", BOARD) - 2 * IN_FROM_END)
+    apart = number(
+        options, "apart", number(options, "board", TEST_BOARD) - 2 * IN_FROM_END
+    )
     turns = int(number(options, "turns", TURNS))
     right = options.get("kept") == "right"
     side = "RIGHT" if right else "LEFT"
@@ -169,7 +174,7 @@ def _rows(evidence: Evidence, board: BoardRotation, share: float) -> list[Part]:
     apart = _apart(evidence)
     reach = int(number(options, "turns", TURNS)) * apart
     seen = board.degrees_of_freedom
-    edge = number(options, "edge", EDGE) * math.sqrt(2.0)
+    edge = number(options, "edge", STRIP_EDGE) * math.sqrt(2.0)
     reading = board.reading if seen else caliper.max_error / math.sqrt(3.0)
     rows = [
         Part("edge of the strip", "B", edge / reach),
@@ -232,7 +237,7 @@ CHECK = Check(
         ),
         length(
             "edge",
-            f"How far the strip's edge is off line ({EDGE:g} mm unless said)",
+            f"How far the strip's edge is off line ({STRIP_EDGE:g} mm unless said)",
             (0.0, 1.0),
         ),
         angle(

@@ -23,7 +23,7 @@ Act = Literal["put-right", "measure"]
 LEAST_WORTH = 0.05
 # standard uncertainties by which a bias must stand out before anything is moved for it:
 # its give or take of 95 %
-SURE = 1.96
+SURE_BIAS = 1.96
 GOOD_SHARE = 0.95  # of the parts; below it the answer is bad news
 # four times as many passes halve an uncertainty that is the scatter of passes
 MORE_PASSES = 0.5
@@ -201,7 +201,9 @@ def surely_helps(terms: Sequence[Term], *parts: Part) -> bool:
     both = math.copysign(1.0, bias) * (
         bias + 2.0 * math.fsum(term.value for term in rest)
     )
-    return abs(bias) > SURE * unknown and both > SURE * math.hypot(unknown, 2 * others)
+    return abs(bias) > SURE_BIAS * unknown and both > SURE_BIAS * math.hypot(
+        unknown, 2 * others
+    )
 
 
 def _all_measured(terms: Sequence[Term], tolerance: float) -> Advice:

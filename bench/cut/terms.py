@@ -59,7 +59,7 @@ CHORD = 200.0  # mm of the blade at the table's height; common practice, no sour
 PASS_ENDS, PASS_ENDS_WITHIN = 30.0, 15.0
 SWEPT = 250.0  # mm of a pass, where it is not known
 FEWEST_PASSES = 2  # degrees of freedom that tell a scatter
-LATEST = 20  # findings that still speak for the sled as it is
+LATEST_FINDINGS = 20  # findings that still speak for the sled as it is
 
 
 class Result(msgspec.Struct, frozen=True):
@@ -254,7 +254,7 @@ def pooled_scatter(results: Sequence[Result]) -> float | None:
     of_fence = [one.finding for one in results if one.finding.check == FENCE]
     squares, freedom = scatter_within(
         values
-        for finding in of_fence[:LATEST]
+        for finding in of_fence[:LATEST_FINDINGS]
         # on one seat the seating is not in the scatter
         if all(row.part != "seat" for row in finding.budget)
         for values in slopes_of(finding).values()

@@ -12,15 +12,14 @@ import numpy as np
 
 from bench.geometry.cells import Array, Mask, at_stations
 from bench.geometry.columns import legendre
-from bench.geometry.reversal import smooth
+from bench.geometry.reversal import CELLS_PER_WINDOW, smooth
 
-CELLS_PER_WINDOW = 20
-LIMIT = 6.0  # standard deviations: a rough face is no dirt
+FACE_LIMIT = 6.0  # standard deviations: a rough face is no dirt
 # mm off the smooth curve: no fence turns so within the stretch that is averaged
 GROSS = 0.15
 NO_FENCE = 1.0  # mm off it: no fence at all, however much of the pass shows it
-LEAST = 0.004  # mm: finer than what a wiped face still shows
-COUNTS = 2.5
+LEAST_DIRT = 0.004  # mm: finer than what a wiped face still shows
+DIRT_COUNTS = 2.5
 ROUNDS = 8
 
 
@@ -46,7 +45,7 @@ def dirt_on_face(x: Array, r: Array, count: float, window: float) -> Mask:
         left = middles - smooth(
             places[good], middles[good], np.clip(places, *_ends(places[good])), window
         )
-        limit = _limit(left[good], max(LEAST, COUNTS * count))
+        limit = _limit(left[good], max(LEAST_DIRT, DIRT_COUNTS * count))
         off = np.where(good, np.abs(left), 0.0)
         if off.max() <= limit:
             break
@@ -60,7 +59,7 @@ def dirt_on_face(x: Array, r: Array, count: float, window: float) -> Mask:
         places,
         smooth(places[good], middles[good], np.clip(places, *_ends(at)), window),
     )
-    aside: Mask = np.abs(left) > _limit(left, max(LEAST, COUNTS * count))
+    aside: Mask = np.abs(left) > _limit(left, max(LEAST_DIRT, DIRT_COUNTS * count))
     # a reading beyond the last cell that belongs to the face hangs on nothing
     low, high = _ends(places[good])
     slack = 1.5 * reach / cells
@@ -72,7 +71,9 @@ def _ends(places: Array) -> tuple[float, float]:
 
 
 def _limit(left: Array, least: float) -> float:
-    return max(LIMIT * 1.4826 * float(np.median(np.abs(left - np.median(left)))), least)
+    return max(
+        FACE_LIMIT * 1.4826 * float(np.median(np.abs(left - np.median(left)))), least
+    )
 
 
 def _smooth_curve(x: Array, r: Array) -> Array:

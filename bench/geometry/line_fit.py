@@ -23,8 +23,8 @@ from bench.geometry.cells import (
 from bench.geometry.dirt import dirt_at_stations, dirt_in_sweep, long_step
 from bench.geometry.related_noise import judge
 
-FEWEST = 4  # readings, at as many places: two make the line, the others judge it
-SHORTEST = 1.0  # mm of travel
+FEWEST_FITTED = 4  # readings, at as many places: two make the line, the others judge it
+SHORTEST_FITTED = 1.0  # mm of travel
 STEP_EVIDENCE = 10.0  # natural logarithm: twenty thousand to one
 MOST_ASIDE = 1 / 3
 
@@ -133,12 +133,12 @@ def _columns(travel: npt.ArrayLike, reading: npt.ArrayLike) -> tuple[Array, Arra
 
 def _too_little(s: Array) -> Remark | None:
     """Why no line can be judged over these places."""
-    if s.size < FEWEST:
+    if s.size < FEWEST_FITTED:
         return refusal("pass-few-readings", readings=s.size)
-    if float(np.ptp(s)) < SHORTEST:
+    if float(np.ptp(s)) < SHORTEST_FITTED:
         return refusal("pass-without-travel")
     places = np.unique(s).size
-    if places < FEWEST:
+    if places < FEWEST_FITTED:
         return refusal("pass-few-places", places=places)
     return None
 

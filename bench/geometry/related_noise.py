@@ -29,7 +29,7 @@ FORMS: tuple[tuple[int, ...], ...] = ((), (2,), (2, 3, 4))
 FORM_SIZE2 = 1000.0
 STEP_SIZE2 = 300.0
 FEWEST_FOR_RELATED = 15  # cells
-FEWEST_FOR_FORM = 20
+FEWEST_FOR_FORM = 20  # cells, or places, from which form is told from noise
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import msgspec
 
 from bench.finding import Move, Quantity, Remark, act, note
-from bench.gear import Jig, LeftRight
+from bench.gear import OTHER_SIDE, Jig, LeftRight
 from bench.moves.lever import fence_move, why_no_move
 
 FENCES: tuple[LeftRight, LeftRight] = ("left", "right")
@@ -32,7 +32,7 @@ def mitre_moves(
     if not set(FENCES) <= set(of):
         return None, [note("mitre-fences-unknown")]
     worse: LeftRight = max(FENCES, key=lambda name: abs(of[name].value))
-    other: LeftRight = "right" if worse == "left" else "left"
+    other = OTHER_SIDE[worse]
     stays = abs(of[other].value) <= jig.tolerance
     turn = of[worse].value - (of[other].value if stays else 0.0)
     sure = of["between" if stays else worse].uncertainty

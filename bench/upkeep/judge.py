@@ -31,7 +31,7 @@ from bench.upkeep.shape import (
 
 FIRST_RESULTS = 15  # of which the mean is made, once there are so many
 FEWEST_TO_TELL_SHAPES = 6
-SURE = 0.99  # that a slope is one: it is asked at every result
+SURE_SLOPE = 0.99  # that a slope is one: it is asked at every result
 AHEAD = 0.5  # of the span looked back on: no day farther ahead is named
 
 Alarm = Literal["step", "creep"]
@@ -198,7 +198,7 @@ def trend(judged: Sequence[ChartedResult], sigma: float) -> Trend | None:
     left = math.sqrt(line.sums.yy / (n - 2))
     standard = max(sigma, left) / math.sqrt(line.times)
     significant = line.aicc < found["level"].aicc and (
-        abs(line.slope) > t_quantile(SURE, n - 2) * standard
+        abs(line.slope) > t_quantile(SURE_SLOPE, n - 2) * standard
     )
     expanded = t_quantile(0.95, n - 2) * standard
     leaves = _leaves(judged, line.slope, expanded) if significant else None

@@ -31,7 +31,7 @@ ARM_BOW = 0.02  # mm over the arm; common practice, no source
 SAME_STRETCH = 2.0  # mm that the middles of both set-ups may lie apart
 # mm: a shift so small that nothing is made of it
 STAND_STAYED = 0.5
-SURE = 2.0  # standard uncertainties from which a shift is told
+SURE_SHIFT = 2.0  # standard uncertainties from which a shift is told
 # s, standard deviation by which one instrument is late against the other; common
 # practice, no source
 LATE = 0.005
@@ -170,7 +170,7 @@ def _middle(here: Placed) -> float:
 
 
 def _told_of_shift(shift: Shift) -> list[Remark]:
-    if abs(shift.distance) <= SURE * shift.standard_uncertainty:
+    if abs(shift.distance) <= SURE_SHIFT * shift.standard_uncertainty:
         return []
     return [note("stand-shifted", by=abs(shift.distance))]
 

@@ -39,9 +39,9 @@ END_FLOAT = 0.005
 # mm, half-width by which a carriage in its slot comes to rest elsewhere each time;
 # common practice, no source
 CARRIAGE_FLOAT = 0.01
-APART = 10.0  # mm of travel that the two ends lie apart at least
+SPOTS_APART = 10.0  # mm of travel that the two ends lie apart at least
 SPOTS = ("front", "rear")
-ROUNDS = 3  # front, rear, front, rear, ...: either end is visited so often
+ROUND_TRIPS = 3  # front, rear, front, rear, ...: either end is visited so often
 AGAIN = "Lift the plunger and let it down again."
 FRONT_AT, REAR_AT = 0.0, 160.0  # mm along the travel, unless said; common practice
 
@@ -91,7 +91,7 @@ def spot_readings(evidence: Evidence) -> SpotReadings:
                 " front and rear by turns"
             )
     apart = statistics.fmean(where["rear"]) - statistics.fmean(where["front"])
-    if abs(apart) < APART:
+    if abs(apart) < SPOTS_APART:
         raise EvidenceError(
             f"front and rear are {apart:.1f} mm apart in travel; give the place of each"
             " in the travel"
@@ -226,7 +226,7 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
         " anew and let the plunger down."
     )
     steps: list[Step] = []
-    for visit in range(ROUNDS):
+    for visit in range(ROUND_TRIPS):
         for name, words, at in (
             ("front", again if visit else begin, front_at),
             ("rear", rear, rear_at),

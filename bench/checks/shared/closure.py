@@ -25,7 +25,7 @@ from bench.uncertainty import Part, closure, t_quantile
 
 END = 0.1  # share of the stretch that counts as its end
 MIDDLE = 0.3  # share of the stretch that counts as its middle
-FEWEST = 2  # readings there
+FEWEST_THERE = 2  # readings there
 BACK = 2  # counts within which a reading has come back; common practice, no source
 # rad, of yaw, where a single cycle shows no scatter; common practice, no source
 UNSEEN_PLAY = 100e-6
@@ -170,7 +170,7 @@ def lost_motion(pairs: Sequence[tuple[Trace, Trace]], *, count: float) -> float 
         if reach > 0:
             apart = _apart(push, pull, middle - reach, middle + reach)
             seen += [] if apart is None else [apart]
-    if len(seen) < FEWEST:
+    if len(seen) < FEWEST_THERE:
         return None
     mean = statistics.fmean(seen)
     doubt = (
@@ -202,7 +202,7 @@ def _at(trace: Trace, begin: float, end: float) -> tuple[float, float] | None:
         for s, r in zip(trace.travel, trace.reading, strict=True)
         if begin - 1e-9 <= s <= end + 1e-9
     ]
-    if len(inside) < FEWEST:
+    if len(inside) < FEWEST_THERE:
         return None
     return statistics.median(s for s, _ in inside), statistics.median(
         r for _, r in inside

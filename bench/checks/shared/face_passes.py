@@ -19,16 +19,16 @@ from bench.finding import EvidenceError, Remark, SweepRow, note, refusal, warnin
 from bench.geometry.cells import Array, Mask, count_seen
 from bench.geometry.columns import GeometryError, line_of
 from bench.geometry.face_dirt import dirt_on_face
+from bench.geometry.line_fit import MOST_ASIDE
 from bench.geometry.reversal import (
     CELLS_PER_WINDOW,
+    WINDOW,
     cells_of_travel,
     common_grid,
     level,
     smooth,
 )
 
-WINDOW = 45.0  # mm that are averaged: longer than a texture, shorter than a board
-MOST_ASIDE = 1 / 3
 # mm: so wide a place that stands proud in every sweep is the face, whatever it is
 LUMP = 8.0
 

@@ -15,20 +15,20 @@ import msgspec
 import numpy as np
 
 from bench.checks.model import Trace
-from bench.checks.shared.face_passes import WINDOW, Pass, averaged, passes_of
+from bench.checks.shared.face_passes import Pass, averaged, passes_of
 from bench.checks.shared.slopes import refused_pass
 from bench.finding import Remark, SweepRow, refusal, warning
 from bench.geometry.cells import Array, count_seen
-from bench.geometry.reversal import level, reverse_sweeps, smooth
+from bench.geometry.reversal import WINDOW, level, reverse_sweeps, smooth
 from bench.uncertainty import Between, Group, Part, between_sweeps
 
-STEP = 5.0  # mm between the places of the profile
+PROFILE_STEP = 5.0  # mm between the places of the profile
 AS_MARKED = 0.25  # mm by which a mark, or the place read at it, may be off
 # mm: farther apart the places where the indicator was stopped are the profile's own
 STATIONS_APART = 15.0
 # mm by which passes along a face differ where only one was made; common practice, no
 # source
-SINGLE = 0.003
+SINGLE_FACE = 0.003
 # times as far from the others as they are from each other: that pass was disturbed
 STANDS_OUT = 5.0
 
@@ -148,7 +148,9 @@ def averaged_away(face: Face) -> Array:
     return np.asarray(np.interp(face.x, places, bend))
 
 
-def pass_scatter(face: Face, sensitivity: Array, single: float = SINGLE) -> PassScatter:
+def pass_scatter(
+    face: Face, sensitivity: Array, single: float = SINGLE_FACE
+) -> PassScatter:
     """The rule for several sweeps, on one number that is `sensitivity` times the
     heights of the face.
 
@@ -217,7 +219,7 @@ def _step(pairs: Sequence[tuple[Array, Array]]) -> float:
         p.size == first.size and float(np.max(np.abs(p - first))) < AS_MARKED
         for p in places
     )
-    return float(apart.mean()) * (1.0 + 1e-9) if even and same else STEP
+    return float(apart.mean()) * (1.0 + 1e-9) if even and same else PROFILE_STEP
 
 
 def _disturbed(

@@ -31,9 +31,9 @@ if TYPE_CHECKING:
 # mm from one push's level to the next one above it: 0.2 to 0.5 is what is asked for,
 # and a pressed zero is more
 PRELOAD_MOVED = 0.15, 1.0
-SAME_PLACE = 8.0  # mm that the same jump may be found apart
+SAME_JUMP = 8.0  # mm that the same jump may be found apart
 SAME_SIZE = 0.4  # of the larger, by which two jumps of one size may differ
-GRID = 1.0  # mm
+FORM_GRID = 1.0  # mm
 
 
 class Placed(msgspec.Struct):
@@ -192,7 +192,9 @@ def form_of(
     low, high = stretch or (-float("inf"), float("inf"))
     low = max(low, *(min(t.travel) for t in pushes))
     high = min(high, *(max(t.travel) for t in pushes))
-    return _shared(pushes, low, high, *jumps[0]) if high - low > 10 * GRID else None
+    return (
+        _shared(pushes, low, high, *jumps[0]) if high - low > 10 * FORM_GRID else None
+    )
 
 
 def jump_of(fit: SweepFit) -> tuple[float, float] | None:
@@ -212,7 +214,7 @@ def repeats(jumps: Sequence[tuple[float, float]]) -> bool:
     places = [at for at, _ in jumps]
     sizes = [size for _, size in jumps]
     alike = max(sizes) - min(sizes) <= SAME_SIZE * max(sizes)
-    return alike and max(places) - min(places) <= SAME_PLACE
+    return alike and max(places) - min(places) <= SAME_JUMP
 
 
 def _shared(
@@ -220,7 +222,7 @@ def _shared(
 ) -> Form:
     import numpy as np
 
-    places = np.arange(low, high, GRID)
+    places = np.arange(low, high, FORM_GRID)
     lines = []
     for trace in pushes:
         order = np.argsort(trace.travel, kind="stable")
@@ -229,9 +231,9 @@ def _shared(
         lines.append(line - np.polyval(np.polyfit(places, line, 1), places))
     height = np.median(lines, axis=0)
     height = height - np.polyval(np.polyfit(places, height, 1), places)
-    rest = places < at - SAME_PLACE
+    rest = places < at - SAME_JUMP
     if 2 * at < low + high:
-        rest = places > at + SAME_PLACE
+        rest = places > at + SAME_JUMP
     turn = float(np.polyfit(places[rest], height[rest], 1)[0]) if rest.any() else 0.0
     return Form(places, height, at, size, turn)
 

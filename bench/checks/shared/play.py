@@ -16,12 +16,15 @@ from bench.checks.options import OptionValue, given_number
 from bench.checks.shared.results import combined, indicator_rows, quantity
 from bench.checks.shared.traces import count_of
 from bench.finding import Quantity, Remark, warning
-from bench.gear import LeftRight
+from bench.gear import OTHER_SIDE, LeftRight
 from bench.uncertainty import Combined, Part, verdict_between
 
 if TYPE_CHECKING:
     from bench.geometry.play import Play
 
+# mm of clearance, both sides together, in wood: less binds, more is loose; common
+# practice, no source
+BINDS, LOOSE = 0.03, 0.15
 # mm, where the runners' length is not said; common practice, no source
 USUAL_RUNNER = 450.0
 TIMES = 5  # readings a set-up
@@ -39,7 +42,7 @@ SET_UPS = {
     "twisted-right": "Leave the indicator. Twist the sled to the RIGHT there and hold"
     " it.",
 }
-PLACES = tuple(SET_UPS)
+PLAY_SET_UPS = tuple(SET_UPS)
 
 
 def runner_length(
@@ -101,7 +104,7 @@ def play_step(placement: str, twist_at: float) -> Step:
     """twist_at: mm from the runners' middle, where a twist is read."""
     how, _, way = placement.partition("-")
     side: LeftRight = "left" if way == "left" else "right"
-    leaned, other = how == "leaned", "right" if side == "left" else "left"
+    leaned, other = how == "leaned", OTHER_SIDE[side]
     again = "Press" if leaned else "Twist"
     return Step(
         *(placement, SET_UPS[placement], "spot", TIMES, "right", "standing"),

@@ -15,7 +15,7 @@ from bench.checks.model import Pool, SetUpScatter
 from bench.finding import Finding
 from bench.uncertainty import over_days, scatter_within
 
-ENOUGH = 6  # degrees of freedom before one scatter is taken from another
+FEWEST_FREEDOM = 6  # degrees of freedom before one scatter is taken from another
 
 
 def pool_of(findings: Iterable[Finding], *, on_one_seat: bool) -> Pool | None:
@@ -49,7 +49,7 @@ def seat_of(reseated: Pool | None, one_seat: Pool | None) -> float | None:
     nothing is seen."""
     if reseated is None or one_seat is None:
         return None
-    if min(reseated.degrees_of_freedom, one_seat.degrees_of_freedom) < ENOUGH:
+    if min(reseated.degrees_of_freedom, one_seat.degrees_of_freedom) < FEWEST_FREEDOM:
         return None
     more = reseated.variance - one_seat.variance
     return math.sqrt(more) if more > 0 else None

@@ -33,7 +33,7 @@ WHAT = (
     "runner-spacing",
 )
 Plays = tuple[float, float, float]  # yaw play, side play, relief; rad, mm, mm
-COPIES = 60  # of each kind of error, in pairs
+COPIES_OF_A_KIND = 60  # of each kind of error, in pairs
 TRIED = 4  # positions of each kind that may become the largest or the tightest
 ENOUGH_REPEATS = 5  # degrees of freedom from which repeated widths speak for themselves
 # of the caliper's limit, half-width: how differently one width is felt; common
@@ -209,7 +209,7 @@ def effects(found: RunnersAndSlots, fit: RunnerFit) -> dict[str, Plays]:
     headlines = (_most(yaw[inside]), _most(tight[inside]), _most(-tight))
     found_by_kind = {}
     for number, name in enumerate(used):
-        own = slice(number * COPIES, (number + 1) * COPIES)
+        own = slice(number * COPIES_OF_A_KIND, (number + 1) * COPIES_OF_A_KIND)
         of_yaw, of_side, of_relief = (
             _scatter(row[own], value[k]) for k, row in enumerate(headlines)
         )
@@ -228,7 +228,7 @@ def _most(values: Array) -> Array:
 def _errors(
     found: RunnersAndSlots, kinds: Sequence[tuple[float, float, float]]
 ) -> Copies:
-    """COPIES for each kind of error (of one reading, of the jaws, of the spacing), one
+    """Copies for each kind of error (of one reading, of the jaws, of the spacing), one
     kind after the other."""
     import numpy as np
 
@@ -240,7 +240,7 @@ def _errors(
         """(copies, columns): each error beside its opposite, and scaled to its size
         exactly, so that so few copies tell a standard deviation as well as many times
         as many would."""
-        half = rng.standard_normal((len(kinds), COPIES // 2, columns))
+        half = rng.standard_normal((len(kinds), COPIES_OF_A_KIND // 2, columns))
         both = np.concatenate((half, -half), axis=1)
         both /= np.sqrt(np.mean(both**2, axis=1, keepdims=True))
         return np.asarray((sizes[:, None, None] * both).reshape(-1, columns))

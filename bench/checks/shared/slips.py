@@ -16,12 +16,13 @@ from collections.abc import Mapping, Sequence
 from bench.checks.model import Evidence, Lean, Step, Trace
 from bench.checks.shared.traces import as_shown, reach
 from bench.finding import Doubt, Remark, doubt, warning
+from bench.units import INCH
 
 # a push under this share of the longest at its set-up is none; common practice, no
 # source
 SHARE_OF_LONGEST = 0.70
-SHORT = 100.0  # mm, of all pushes; common practice, no source
-BETTER = 150.0  # mm of travel from which a pass tells enough; common practice
+SHORT_PUSH = 100.0  # mm, of all pushes; common practice, no source
+BETTER_LENGTH = 150.0  # mm of travel from which a pass tells enough; common practice
 HANDLING = 30.0  # mm: below it is no pass, and `doubts` says so
 PASS_APART = 120e-6  # rad: beyond what seats and hands do, common practice, no source
 TIMES_APART = 5.0  # the spread of the other pushes
@@ -31,7 +32,6 @@ SAME_SPOT = 1.0
 # counts that a plunger that sticks jumps at least; common practice, no source
 STICKS = 6
 LEAST_PLAY = 0.01  # mm; less is not compared
-INCH = 25.4
 NEAR_AN_INCH = 0.15  # of that ratio: no slot is that much wider than its runner
 THIN = 5.0  # mm: no runner and no strip is as thin
 # mm off the others of its kind; no slot or runner that is used varies so; common
@@ -56,9 +56,9 @@ def too_short(traces: Sequence[Trace]) -> list[Trace]:
 
 def short_pushes(lengths: Sequence[float]) -> list[Remark]:
     """Pushes of a few centimetres."""
-    if not lengths or not HANDLING <= max(lengths) < SHORT:
+    if not lengths or not HANDLING <= max(lengths) < SHORT_PUSH:
         return []
-    return [warning("short", length=max(lengths), better=BETTER)]
+    return [warning("short", length=max(lengths), better=BETTER_LENGTH)]
 
 
 def too_fine(evidence: Evidence) -> list[Remark]:
