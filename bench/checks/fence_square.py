@@ -129,11 +129,8 @@ def evaluate(evidence: Evidence) -> Finding:
     weights = [0.5, 0.5] if both else [1.0]
     groups = [g for p, w in zip(placed, weights, strict=True) for g in p.groups(w)]
     between = scatter_between(evidence, groups)
-    set_ups = between_set_ups(
-        [group.weight for group in groups],
-        known.set_ups,
-        renewed_set_ups(placed, between),
-    )
+    shares, renewed = [g.weight for g in groups], renewed_set_ups(placed, between)
+    set_ups = between_set_ups(shares, known.set_ups, renewed)
     a, row = _mean_of(evidence, placed, seen, remarks)
     own = [*between.parts, set_ups, stand_row(seen), row]
     shared = shared_rows(evidence, placed, weights, a, common=True)
@@ -148,29 +145,32 @@ def evaluate(evidence: Evidence) -> Finding:
         remarks += told_of_slot(seen, placed[0].length, budget.expanded)
     if fence.verdict == "cannot-tell" and abs(a) <= budget.expanded:
         remarks.append(warning("either-side"))
-    remarks += of_sweeps(evidence, between)
-    remarks += rests_on(known, pooled=between.pooled or between.single)
-    remarks += _away_untold(evidence)
-    remarks += undecided(budget, tolerance)
-    remarks += of_steps(budget, fence.verdict)
-    remarks += of_hold(evidence)
-    remarks += _of_sled(evidence, steps, fence.verdict)
+    remarks += [
+        *of_sweeps(evidence, between),
+        *rests_on(known, pooled=between.pooled or between.single),
+        *_away_untold(evidence),
+        *undecided(budget, tolerance),
+        *of_steps(budget, fence.verdict),
+        *of_hold(evidence),
+        *_of_sled(evidence, steps, fence.verdict),
+    ]
     if both:
         remarks.append(note("handle-stretch"))
+    settle = settled(
+        fence,
+        budget,
+        between,
+        groups,
+        anew=len(placed),
+        length=placed[0].length,
+        longest=_longest(evidence),
+        count=max(fit.count for p in placed for _, fit in p.pushes),
+    )
     return finding(
         evidence,
         quantities,
         budget,
-        settle=settled(
-            fence,
-            budget,
-            between,
-            groups,
-            anew=len(placed),
-            length=placed[0].length,
-            longest=_longest(evidence),
-            count=max(fit.count for p in placed for _, fit in p.pushes),
-        ),
+        settle=settle,
         sweeps=rows,
         single_sweep=between.single,
         remarks=remarks,

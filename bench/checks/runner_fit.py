@@ -33,6 +33,7 @@ from bench.finding import (
     EvidenceError,
     Finding,
     Position,
+    Quantity,
     Remark,
     Settle,
     Verdict,
@@ -117,15 +118,12 @@ def evaluate(evidence: Evidence) -> Finding:
             "the stations bound no play: measure slot and runner at more places"
         )
     yaw, side, relief = _budgets(evidence, found, fit)
-    below = headline(fit.positions, fit.full, found.runner_length)
     least = number(evidence.options, "clearance_least", BINDS)
     most = number(evidence.options, "clearance_most", LOOSE)
     tightest = min(tightness(f) for f in fit.positions)
-    limits = ("clearance_least", "clearance_most")
     said: Verdict | None = None
-    if evidence.gear.jig is not None or any(
-        evidence.options.get(name) is not None for name in limits
-    ):
+    limits = (evidence.options.get(f"clearance_{of}") for of in ("least", "most"))
+    if evidence.gear.jig is not None or any(limit is not None for limit in limits):
         said = _verdict(tightest, fit.side_play, side.expanded, least, most)
     doubts, remarks = of_runners(by_name(evidence.traces))
     if not remarks and not doubts:  # what may be misread is not acted on
@@ -142,13 +140,11 @@ def evaluate(evidence: Evidence) -> Finding:
         quantity("side-play", fit.side_play, side, way=way, unit="mm"),
         quantity("relief", fit.relief, relief, way=binds, unit="mm"),
     ]
-    replace = msgspec.structs.replace
-    quantities = [
-        replace(q, uncertainty=_give(least_value, q.uncertainty))
-        for q, least_value in zip(quantities, below, strict=True)
-    ]
+    below = headline(fit.positions, fit.full, found.runner_length)
+    quantities = list(map(_give, quantities, below))
     if said is not None:
-        quantities[1] = replace(quantities[1], tolerance=most, verdict=said)
+        judged = {"tolerance": most, "verdict": said}
+        quantities[1] = msgspec.structs.replace(quantities[1], **judged)
     return finding(
         evidence,
         quantities,
@@ -163,10 +159,13 @@ def evaluate(evidence: Evidence) -> Finding:
     )
 
 
-def _give(below: float, expanded: float) -> float:
-    """Of what is shown as 0 below 0: it can only be 0, or what little the upper end
-    still leaves open."""
-    return expanded if below >= 0.0 else max(0.0, below + expanded)
+def _give(shown: Quantity, below: float) -> Quantity:
+    """What is shown as 0 where it goes on below 0 can only be 0, or what little the
+    upper end still leaves open."""
+    if below >= 0.0:
+        return shown
+    left = max(0.0, below + shown.uncertainty)
+    return msgspec.structs.replace(shown, uncertainty=left)
 
 
 def _budgets(

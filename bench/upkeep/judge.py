@@ -147,16 +147,9 @@ def judge(
     sigma = math.sqrt(sigma2)
     mean, weight, wet = _mean(quiet[:FIRST_RESULTS])
     known = sigma / math.sqrt(weight)
-    return Period(
-        baseline,
-        tuple(judged),
-        mean=mean,
-        mean_sigma=known,
-        sigma=sigma,
-        detectable=charts.limit(freedom) * math.hypot(sigma, known) if freedom else 0.0,
-        trend=trend(judged, sigma),
-        moisture=wet,
-    )
+    step = charts.limit(freedom) * math.hypot(sigma, known) if freedom else 0.0
+    slope = trend(judged, sigma)
+    return Period(baseline, tuple(judged), mean, known, sigma, step, slope, wet)
 
 
 def _factor(one: Result) -> float:
