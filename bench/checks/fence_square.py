@@ -52,7 +52,7 @@ from bench.checks.shared.results import (
     undecided,
 )
 from bench.checks.shared.slips import side_proved
-from bench.checks.shared.slopes import TOUCHED_AWAY, shared_rows
+from bench.checks.shared.slopes import TOUCHED_AWAY, pass_sizes, shared_rows
 from bench.finding import (
     EvidenceError,
     Finding,
@@ -140,9 +140,11 @@ def evaluate(evidence: Evidence) -> Finding:
     if both:
         quantities += _of_square(evidence, placed, own, seen, budget.confidence)
         e = quantities[1]
-        remarks += square_remarks(evidence, a, budget.expanded, e.value, e.uncertainty)
-        remarks += told_of_stand(budget, seen)
-        remarks += told_of_slot(seen, placed[0].length, budget.expanded)
+        remarks += [
+            *square_remarks(evidence, a, budget.expanded, e.value, e.uncertainty),
+            *told_of_stand(budget, seen),
+            *told_of_slot(seen, placed[0].length, budget.expanded),
+        ]
     if fence.verdict == "cannot-tell" and abs(a) <= budget.expanded:
         remarks.append(warning("either-side"))
     remarks += [
@@ -154,23 +156,13 @@ def evaluate(evidence: Evidence) -> Finding:
         *of_hold(evidence),
         *_of_sled(evidence, steps, fence.verdict),
     ]
-    if both:
-        remarks.append(note("handle-stretch"))
-    settle = settled(
-        fence,
-        budget,
-        between,
-        groups,
-        anew=len(placed),
-        length=placed[0].length,
-        longest=_longest(evidence),
-        count=max(fit.count for p in placed for _, fit in p.pushes),
-    )
+    remarks += [note("handle-stretch")] if both else []
+    sizes = pass_sizes(placed, _longest(evidence))
     return finding(
         evidence,
         quantities,
         budget,
-        settle=settle,
+        settle=settled(fence, budget, between, groups, anew=len(placed), **sizes),
         sweeps=rows,
         single_sweep=between.single,
         remarks=remarks,

@@ -37,7 +37,7 @@ from bench.checks.shared.results import (
     settled,
     undecided,
 )
-from bench.checks.shared.slopes import place, shared_rows
+from bench.checks.shared.slopes import pass_sizes, place, shared_rows
 from bench.finding import (
     EvidenceError,
     Finding,
@@ -159,6 +159,7 @@ def evaluate(evidence: Evidence) -> Finding:
     if not answers or answers[0].quantity.name != "between":
         raise EvidenceError(_lacking(placed))
     first, edge = answers[0], long_edge(evidence.gear.square)
+    sizes = pass_sizes(placed, edge - 2 * CLEAR_OF_CORNERS if edge else None)
     said, tolerance = first.quantity.verdict, first.quantity.tolerance
     either_side = abs(first.quantity.value) <= first.quantity.uncertainty
     if said == "cannot-tell" and either_side:
@@ -175,13 +176,7 @@ def evaluate(evidence: Evidence) -> Finding:
         [answer.quantity for answer in answers],
         first.budget,
         settle=settled(
-            first.quantity,
-            first.budget,
-            first.between,
-            first.groups,
-            length=placed[0].length,
-            longest=edge - 2 * CLEAR_OF_CORNERS if edge else None,
-            count=max(fit.count for p in placed for _, fit in p.pushes),
+            first.quantity, first.budget, first.between, first.groups, **sizes
         ),
         sweeps=rows,
         single_sweep=first.between.single,

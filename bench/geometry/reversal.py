@@ -216,17 +216,10 @@ def reverse_sweeps(
             raise GeometryError(f"no pass {name}: both set-ups are needed")
     pairs = [paired(x, y) for x, y in (*as_is, *rolled_over)]
     grid = common_grid([x for x, _ in pairs], step)
-    levelling = levelling_matrix(grid)
-    lines, shapes = [], []
-    for xs, ys in pairs:
-        places, heights, count = cells_of_travel(xs, ys, window)
-        matrix = levelling @ _local_lines(places, grid, window)
-        lines.append(matrix @ heights)
-        shapes.append((matrix / count) @ matrix.T)
+    lines, shape = _averaged(pairs, grid, window)
     first, second = lines[: len(as_is)], lines[len(as_is) :]
     p1, p2 = np.mean(first, axis=0), np.mean(second, axis=0)
     told_apart = grid, (p1 + p2) / 2.0, (p1 - p2) / 2.0
-    shape = np.asarray(np.mean(shapes, axis=0))
     trace = float(np.trace(shape))
     repeats = len(lines) - 2
     if repeats > 0:
@@ -244,6 +237,21 @@ def reverse_sweeps(
         freedom = float(sum(f for _, f in known))
     share = (1.0 / len(first) + 1.0 / len(second)) / 4.0
     return Reversal(*told_apart, variance * share * shape, freedom)
+
+
+def _averaged(
+    pairs: Sequence[tuple[Array, Array]], grid: Array, window: float
+) -> tuple[list[Array], Array]:
+    """Each sweep's levelled average on the grid, and the covariance that unit noise of
+    single readings gives one of them, in the mean."""
+    levelling = levelling_matrix(grid)
+    lines, shapes = [], []
+    for xs, ys in pairs:
+        places, heights, count = cells_of_travel(xs, ys, window)
+        matrix = levelling @ _local_lines(places, grid, window)
+        lines.append(matrix @ heights)
+        shapes.append((matrix / count) @ matrix.T)
+    return lines, np.asarray(np.mean(shapes, axis=0))
 
 
 def _reading_variance(

@@ -282,6 +282,15 @@ def shared_rows(
     return rows
 
 
+def pass_sizes(
+    placed: Sequence[Placed], longest: float | None
+) -> dict[str, float | None]:
+    """What `settle` may change beside the number of passes, mm: their length, up to
+    `longest`, and the instrument's count."""
+    count = max(fit.count for p in placed for _, fit in p.pushes)
+    return {"length": placed[0].length, "longest": longest, "count": count}
+
+
 def _speed_change(traces: Sequence[Trace]) -> float | None:
     """Largest difference in mm/s between the thirds of a push; None where no times were
     kept."""
