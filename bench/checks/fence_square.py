@@ -11,15 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from bench.checks.model import Check, Evidence, EvidenceGear, Step
-from bench.checks.options import (
-    HOLD,
-    MOUNT,
-    SIDE,
-    Option,
-    OptionValue,
-    choice,
-    length,
-)
+from bench.checks.options import HOLD, MOUNT, SIDE, Option, OptionValue, choice, length
 from bench.checks.shared.arm import (
     ArmAndSlot,
     arm_form,
@@ -276,10 +268,7 @@ CHECK = Check(
     cautions=(UNPLUG, BLADE_DOWN, STILL_TEETH, COUNT_OFF, MANUAL),
     options=(
         choice(
-            "placements",
-            "Which set-ups to take",
-            ("both", LEFT, RIGHT),
-            default="both",
+            "placements", "Which set-ups to take", ("both", LEFT, RIGHT), default="both"
         ),
         choice("quick", "One set-up, by what the last whole check proved", ("yes",)),
         HOLD,

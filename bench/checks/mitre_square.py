@@ -49,13 +49,7 @@ from bench.finding import (
 )
 from bench.gear import OTHER_SIDE, Jig, LeftRight
 from bench.moves.mitre import FENCES, mitre_moves, mitre_way
-from bench.uncertainty import (
-    Between,
-    Combined,
-    Group,
-    Part,
-    between_set_ups,
-)
+from bench.uncertainty import Between, Combined, Group, Part, between_set_ups
 
 if TYPE_CHECKING:
     from bench.geometry.mitre import Point

@@ -258,8 +258,7 @@ class Check(msgspec.Struct, frozen=True):
     # to be said of it, from quantities, sled and leaves; asked only where one is due
     moves: (
         Callable[
-            [Sequence[Quantity], Jig, Sequence[float]],
-            tuple[Move | None, list[Remark]],
+            [Sequence[Quantity], Jig, Sequence[float]], tuple[Move | None, list[Remark]]
         ]
         | None
     ) = None

@@ -15,27 +15,13 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from bench.checks.model import Check, Evidence, EvidenceGear, Focus, Step
-from bench.checks.options import (
-    SIDE,
-    Option,
-    OptionValue,
-    given_number,
-    length,
-    number,
-)
+from bench.checks.options import SIDE, Option, OptionValue, given_number, length, number
 from bench.checks.shared.cautions import AT_BLADE
 from bench.checks.shared.results import combined, finding, indicator_rows, quantity
 from bench.checks.shared.slips import uneven_spots
 from bench.checks.shared.traces import count_of
 from bench.checks.shared.turns import even_turns, turn_of, widest_gap
-from bench.finding import (
-    EvidenceError,
-    Finding,
-    Quantity,
-    Remark,
-    note,
-    warning,
-)
+from bench.finding import EvidenceError, Finding, Quantity, Remark, note, warning
 from bench.uncertainty import Part, rectangular
 
 if TYPE_CHECKING:

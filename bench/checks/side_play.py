@@ -77,9 +77,7 @@ def evaluate(evidence: Evidence) -> Finding:
     )
 
 
-def _spots(
-    evidence: Evidence,
-) -> tuple[dict[str, list[float]], dict[str, list[float]]]:
+def _spots(evidence: Evidence) -> tuple[dict[str, list[float]], dict[str, list[float]]]:
     """Displacements to the right and places along Y, by set-up, mm."""
     turn = -1.0 if evidence.options.get("side") == "left" else 1.0
     spots: dict[str, list[float]] = {name: [] for name in PLAY_SET_UPS}

@@ -246,10 +246,7 @@ CHECK = Check(
             -STEEPEST,
         ),
         angle(
-            "sweep_fence_uncertainty",
-            "Give or take of that",
-            0.0,
-            needs="sweep_fence",
+            "sweep_fence_uncertainty", "Give or take of that", 0.0, needs="sweep_fence"
         ),
     ),
     needs=("jig", "caliper"),

@@ -19,9 +19,7 @@ FENCES: tuple[LeftRight, LeftRight] = ("left", "right")
 
 
 def mitre_moves(
-    quantities: Sequence[Quantity],
-    jig: Jig,
-    leaves: Sequence[float] = (),
+    quantities: Sequence[Quantity], jig: Jig, leaves: Sequence[float] = ()
 ) -> tuple[Move | None, list[Remark]]:
     """The fence that is further out closes the angle by itself where the other one is
     good; else each goes back by its own error, and the second move is a remark.
@@ -56,11 +54,7 @@ def mitre_way(fence: LeftRight, rotation: float, jig: Jig | None) -> str:
 
 
 def _move(
-    fence: LeftRight,
-    turn: float,
-    sure: float,
-    jig: Jig,
-    leaves: Sequence[float],
+    fence: LeftRight, turn: float, sure: float, jig: Jig, leaves: Sequence[float]
 ) -> Move | None:
     own = jig.mitre_fence(fence)
     move = fence_move(turn, sure, own, leaves, then="take the check again")

@@ -84,11 +84,7 @@ def of_arm_and_slot(placed: Sequence[Placed]) -> ArmAndSlot | None:
         *([clean(trace, fit) for trace, fit in here.pushes] for here in placed)
     )
     return ArmAndSlot(
-        slot,
-        math.sqrt(variance * share + rounded + late**2),
-        dof,
-        arm,
-        shift,
+        slot, math.sqrt(variance * share + rounded + late**2), dof, arm, shift
     )
 
 
