@@ -171,7 +171,7 @@ def _give(shown: Quantity, below: float) -> Quantity:
 def _budgets(
     evidence: Evidence, found: RunnersAndSlots, fit: RunnerFit
 ) -> tuple[Combined, Combined, Combined]:
-    """Of yaw play, side play and relief."""
+    """The budgets of yaw play, side play and relief."""
     bow = number(evidence.options, "slot_straight", UNSEEN_BOW)
     # a bow of h takes h off the side play, wants h more relief, and 2 h over the length
     # off the yaw play, as two bows would

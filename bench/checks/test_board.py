@@ -148,7 +148,8 @@ def _widths(evidence: Evidence, end: str) -> list[float]:
 
 
 def _apart(evidence: Evidence) -> float:
-    """As said; else as the widths were asked for at their places along the strip."""
+    """How far apart the widths were read, as said; else as they were asked for at their
+    places along the strip."""
     given = given_number(evidence.options, "apart")
     if given is None:
         at = {t.placement: t.travel[0] for t in evidence.traces if t.travel}

@@ -226,7 +226,8 @@ def _spots(evidence: Evidence, placement: str) -> tuple[list[float], list[float]
 
 
 def _outward_sign(name: str, evidence: Evidence) -> float:
-    """From the face's top leaning out toward the square to counter-clockwise."""
+    """The sign that turns a face's top leaning out toward the square to counter-
+    clockwise."""
     if name == "fence-lean":
         return 1.0 if evidence.gear.far else -1.0
     return 1.0 if _side(evidence.options) == "left" else -1.0

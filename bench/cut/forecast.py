@@ -58,7 +58,7 @@ class Term(msgspec.Struct, frozen=True, kw_only=True):
 
     @property
     def standard_uncertainty(self) -> float:
-        """Of a single cut's angle, from this term alone."""
+        """The standard uncertainty of a single cut's angle, from this term alone."""
         return math.hypot(self.uncertainty, self.scatter)
 
     def put_right(self) -> Term:
@@ -81,8 +81,9 @@ class Term(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Outcome(msgspec.Struct, frozen=True):
-    """Of the parts that are cut: bias and standard deviation from cut to cut, standard
-    uncertainty of one part, the chance that it is good, and what 95 % stay within."""
+    """What the parts that are cut will be: bias and standard deviation from cut to cut,
+    standard uncertainty of one part, the chance that it is good, and what 95 % stay
+    within."""
 
     value: float
     spread: float

@@ -110,14 +110,15 @@ def latest(
 
 
 def standard(result: Result, quantity: Quantity) -> float:
-    """From the expanded uncertainty, by the degrees of freedom that it was made with:
-    JCGM 100:2008, G.3."""
+    """The standard uncertainty from the expanded one, by the degrees of freedom that it
+    was made with: JCGM 100:2008, G.3."""
     freedom = quantity.degrees_of_freedom
     return quantity.uncertainty / t_quantile(result.finding.confidence, freedom)
 
 
 def _measured(result: Result, part: Part, u: float = 0.0, **more: Any) -> Term:
-    """From a finding; u: standard uncertainty of its bias, which more passes halve."""
+    """The term that a finding tells; u: standard uncertainty of its bias, which more
+    passes halve."""
     finding = result.finding
     return Term(
         part=part,

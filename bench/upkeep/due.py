@@ -182,7 +182,7 @@ def due_document(
 
 
 def _latest(judged: Sequence[ChartedSeries]) -> list[ChartedSeries]:
-    """Of each check, sled and saw the series with the latest result. A board that
+    """The series with the latest result of each check, sled and saw. A board that
     judges a fence which the square judges too is not due by itself."""
     newest: dict[tuple[str, str | None, str | None], ChartedSeries] = {}
     for one in judged:

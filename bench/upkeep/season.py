@@ -67,8 +67,8 @@ class Correction(msgspec.Struct, frozen=True):
 
 
 def fit(parts: Sequence[Baseline]) -> Season | None:
-    """Of one series; None where too few results, too short a time or too even a
-    climate could show it."""
+    """The season of one series; None where too few results, too short a time or too
+    even a climate could show it."""
     known = [
         [
             (one.day, one.value, m)

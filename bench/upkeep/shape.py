@@ -67,8 +67,8 @@ class Shape(msgspec.Struct, frozen=True):
 def best_shape(
     t: Sequence[float], y: Sequence[float], m: Sequence[float] | None = None
 ) -> Shape:
-    """Of the three shapes the one with the lowest AICc. m: moisture content of each,
-    None where it plays no part."""
+    """The shape with the lowest AICc of the three. m: moisture content of each, None
+    where it plays no part."""
     return min(shapes(t, y, m).values(), key=lambda shape: shape.aicc)
 
 

@@ -57,7 +57,8 @@ class ArmAndSlot(msgspec.Struct, frozen=True):
 
 
 def of_arm_and_slot(placed: Sequence[Placed]) -> ArmAndSlot | None:
-    """From the two set-ups of one square; None where a pass has too few places.
+    """How slot and arm bend, from the two set-ups of one square; None where a pass has
+    too few places.
 
     The reading of a plunger on the right grows with X, of one on the left against it:
     `factor` of the set-up. X of the edge bends by the slot's curvature in both set-ups

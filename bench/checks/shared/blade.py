@@ -66,7 +66,8 @@ class SpotReadings(msgspec.Struct, frozen=True):
 
     @property
     def touch_variance(self) -> tuple[float, int]:
-        """Of one reading within its visit, pooled, with its degrees of freedom."""
+        """The pooled variance of one reading within its visit, with its degrees of
+        freedom."""
         squares, freedom = scatter_within(v for n in SPOTS for v in self.visits[n])
         return (squares / freedom if freedom else 0.0), freedom
 

@@ -62,9 +62,9 @@ def gap(push: Trace, pull: Trace) -> tuple[float, float] | None:
 
 
 class Returned(msgspec.Struct, frozen=True):
-    """Of the cycles of one set-up: mm that the reading did not come back by, signed as
-    it was read; what play and scatter explain of it at 95 %; mm of travel; what it
-    resolves."""
+    """How the cycles of one set-up came back. gap: mm that the reading did not come
+    back by, signed as it was read; allowed: what play and scatter explain of it at 95
+    %; length: mm of travel; count: what it resolves; error: standard, of the gap."""
 
     gap: float
     allowed: float
@@ -80,8 +80,8 @@ class Returned(msgspec.Struct, frozen=True):
 
 
 class Parted(msgspec.Struct, frozen=True):
-    """Of two set-ups that meet the surface from opposite sides, mm without sign, each
-    None where play and scatter explain it.
+    """The return errors of two set-ups that meet the surface from opposite sides, mm
+    without sign, each None where play and scatter explain it.
 
     common: by which the reading did not come back in both alike: a stand that creeps,
     an indicator that warms up. It turns both set-ups' lines alike as they are read,

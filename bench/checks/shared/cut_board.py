@@ -107,8 +107,8 @@ class CutScatter(msgspec.Struct, frozen=True):
 
 
 def cut_scatter(evidence: Evidence) -> CutScatter:
-    """As said; else as the passes of this sled scatter in the log, under the same hold;
-    else what hold or play leave open.
+    """The scatter of one cut as said; else as the passes of this sled scatter in the
+    log, under the same hold; else what hold or play leave open.
 
     A cut is made as a pass is: the sled is held anew and pushed along the same slots.
     """

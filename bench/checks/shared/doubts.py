@@ -82,8 +82,8 @@ def _steps(evidence: Evidence, check: Check) -> dict[str, Step]:
 
 
 def count_of_evidence(evidence: Evidence) -> float:
-    """As declared, or the smallest step that the display showed where that is more;
-    0.001 mm where there is none."""
+    """The count as declared, or the smallest step that the display showed where that is
+    more; 0.001 mm where there is none."""
     read = {r for trace in evidence.traces for r in trace.reading}
     values = sorted(evidence.shown or read)
     steps = [b - a for a, b in pairwise(values) if b - a > 1e-9]
@@ -334,6 +334,6 @@ def part(doubts: Sequence[Doubt]) -> str:
 
 
 def told(doubts: Sequence[Doubt]) -> Mapping[tuple[str, str | None, str | None], Doubt]:
-    """By what makes one doubt the same as another, however its values grow
+    """The doubts by what makes one the same as another, however its values grow
     meanwhile."""
     return {(d.code, d.placement, d.sweep): d for d in doubts}

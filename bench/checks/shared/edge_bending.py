@@ -38,13 +38,13 @@ class Bending(msgspec.Struct, frozen=True):
     profile: Array
 
     def row(self, sensitivity: Array) -> Part:
-        """Of a number that is `sensitivity` times the heights of the face."""
+        """The row of a number that is `sensitivity` times the heights of the face."""
         share = abs(float(sensitivity @ self.profile))
         return Part("straightedge that bends", "B", share)
 
     def row_of(self, face: Face, fit: Callable[[Column, Column], Straightness]) -> Part:
-        """Of a straightness, which is no linear number of the heights: what bending
-        either way does to it."""
+        """The row of a straightness, which is no linear number of the heights: what
+        bending either way does to it."""
         bend = math.sqrt(3) * self.profile
         plain, *bent = (
             float(fit(face.x, face.f + way * bend).straightness) for way in (0, 1, -1)
@@ -54,8 +54,9 @@ class Bending(msgspec.Struct, frozen=True):
 
 
 def bending(evidence: Evidence, face: Face) -> tuple[Face, Bending, Remark]:
-    """From the passes that were pressed, else from the straightedge's size, else as
-    usual; the face without what was seen of it, and what is said of it.
+    """What bending does, from the passes that were pressed, else from the
+    straightedge's size, else as usual; with the face without what was seen of it, and
+    what is said of it.
 
     A beam on two blocks, the force at its middle, gives way there by F L^3 / (48 E I),
     I = h t^3 / 12 of a section t thick in the direction of the force and h high; and by

@@ -62,7 +62,7 @@ class Face(msgspec.Struct):
 
     @property
     def share(self) -> float:
-        """Of the variance of one sweep that is left in f."""
+        """The share of one sweep's variance that is left in f."""
         pairs = zip(self.weights, self.lines, strict=True)
         return math.fsum(w * w / len(sweeps) for w, sweeps in pairs)
 

@@ -90,8 +90,9 @@ def _columns(trace: Trace) -> Way:
 
 
 def _parting(ways: Sequence[Way], tau: float) -> tuple[float, float] | None:
-    """Of the difference of the two ways, the readings set back by tau: its standard
-    deviation about its own line, and its mean; None where too little is left."""
+    """How the two ways part with the readings set back by tau: the standard deviation
+    of their difference about its own line, and its mean; None where too little is left.
+    """
     lines = []
     for at, travel, reading in ways:
         inside = (at - tau >= at[0]) & (at - tau <= at[-1])

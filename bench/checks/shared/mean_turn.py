@@ -137,8 +137,8 @@ def scatter_of_turns(
 
 
 def _dished(grid: Array, mean: Array, factor: float) -> MeanTurn:
-    """At a few marks: least squares with a dish, which evenly spread turns leave and
-    which is no scatter."""
+    """The line at a few marks: least squares with a dish, which evenly spread turns
+    leave and which is no scatter."""
     design = legendre(grid, 2)
     inverse = np.linalg.inv(design.T @ design)
     found = inverse @ design.T @ mean

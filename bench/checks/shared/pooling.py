@@ -36,7 +36,7 @@ def pool_of(findings: Iterable[Finding], *, on_one_seat: bool) -> Pool | None:
 
 
 def slopes_of(found: Finding) -> dict[str, list[float]]:
-    """Of its passes away that were used, by set-up."""
+    """The slopes of its passes away that were used, by set-up."""
     slopes: dict[str, list[float]] = {}
     for sweep in found.sweeps:
         if sweep.push and sweep.standard_uncertainty > 0:  # a refused one has none

@@ -51,8 +51,8 @@ def combined(evidence: Evidence, rows: Iterable[Part | None]) -> Combined:
 def indicator_rows(
     evidence: Evidence, used: float, count: float, per: float = 1.0
 ) -> list[Part]:
-    """Of the difference of two readings `used` mm apart that were taken one by one.
-    per: mm for one unit of the answer."""
+    """The indicator's rows of a difference of two readings `used` mm apart that were
+    taken one by one. per: mm for one unit of the answer."""
     short_span_error = evidence.gear.indicator.short_span_error
     span = indicator_error(used, count, short_span_error=short_span_error, rounded=True)
     return [
@@ -88,8 +88,8 @@ def quantity(
 def scatter_between(
     evidence: Evidence, groups: Sequence[Group], pool: Pool | None = None
 ) -> Between:
-    """Of several passes, with what the log knows of their scatter; pool: in its
-    place."""
+    """The scatter between several passes, with what the log knows of it; pool: in place
+    of the log's."""
     known = evidence.known
     return between_sweeps(
         groups, pool or known.pool, known.yaw_play, known.single_sweep_scatter
@@ -113,8 +113,8 @@ def settled(
 def finding(
     evidence: Evidence, quantities: list[Quantity], budget: Combined, **more: Any
 ) -> Finding:
-    """With the verdict of the first quantity that has one. more: its other fields.
-    What cannot be told hangs on the largest row, unless `settle` is given."""
+    """The finding, with the verdict of the first quantity that has one. more: its other
+    fields. What cannot be told hangs on the largest row, unless `settle` is given."""
     gear = evidence.gear
     verdicts = [q.verdict for q in quantities if q.verdict is not None]
     if verdicts[:1] == ["cannot-tell"] and "settle" not in more:

@@ -106,7 +106,7 @@ def runners_and_slots(traces: Sequence[Trace], caliper: Caliper) -> RunnersAndSl
 
 
 def _sides(read: Mapping[str, tuple[list[float], list[float]]]) -> tuple[str, ...]:
-    """Of the runners that were measured. Raises EvidenceError where something is
+    """The sides whose runners were measured. Raises EvidenceError where something is
     missing."""
     sides = tuple(s for s in SIDES if f"runner-{s}" in read)
     if not sides:
@@ -142,8 +142,8 @@ def _at_stations(
 def _reading_noise(
     columns: Sequence[dict[float, list[float]]], caliper: Caliper
 ) -> tuple[float, float | None]:
-    """Of one station's width: the count, and how it is felt, from repeats where there
-    are enough of them."""
+    """The noise of one station's width: the count, and how it is felt, from repeats
+    where there are enough of them."""
     stations = [widths for column in columns for widths in column.values()]
     squares, freedom = scatter_within(stations)
     readings = len(stations) + freedom
@@ -218,7 +218,7 @@ def effects(found: RunnersAndSlots, fit: RunnerFit) -> dict[str, Plays]:
 
 
 def _most(values: Array) -> Array:
-    """Of each copy the largest over the positions that are bounded; 0 where none is."""
+    """The largest of each copy over the positions that are bounded; 0 where none is."""
     import numpy as np
 
     known = np.where(np.isfinite(values), values, -np.inf).max(axis=0, initial=-np.inf)

@@ -29,7 +29,7 @@ MARK_SLACK = 0.5  # mm: a mark read from a scale is not left out for a hair
 
 
 def count_of(indicator: Indicator, readings: Sequence[float]) -> float:
-    """Of readings taken one by one: as declared; else as they show it."""
+    """The count of readings taken one by one: as declared; else as they show it."""
     if indicator.resolution:
         return indicator.resolution
     seen = _seen(readings)
@@ -37,8 +37,8 @@ def count_of(indicator: Indicator, readings: Sequence[float]) -> float:
 
 
 def count_of_sweeps(evidence: Evidence) -> float | None:
-    """As declared; else as all pushes show it; None where they lie on no grid, as means
-    do."""
+    """The count as declared; else as all pushes show it; None where they lie on no
+    grid, as means do."""
     if evidence.gear.indicator.resolution:
         return evidence.gear.indicator.resolution
     return (
