@@ -95,7 +95,8 @@ def evaluate(evidence: Evidence) -> Finding:
     found = wobble(turns, values)
     saw = evidence.gear.saw
     limit = saw.wobble if saw is not None else None
-    fixed = _fixed(evidence, found, values)
+    count = count_of(evidence.gear.indicator, values)
+    fixed = indicator_rows(evidence, found.total, count)  # of every size
     more, remarks = _unseen(found, widest_gap(turns))
     if saw is None:
         remarks.append(note("no-saw-wobble"))
@@ -142,12 +143,6 @@ def _readings(evidence: Evidence) -> tuple[list[float], list[float]]:
     if len({round(t, 6) for t in turns}) < FEWEST_MARKS:
         raise EvidenceError(f"it takes {FEWEST_MARKS} different turns at least")
     return turns, values
-
-
-def _fixed(evidence: Evidence, found: Wobble, values: list[float]) -> list[Part]:
-    """The rows that every size shares, mm."""
-    count = count_of(evidence.gear.indicator, values)
-    return indicator_rows(evidence, found.total, count)
 
 
 def _unseen(found: Wobble, gap: float) -> tuple[dict[str, list[Part]], list[Remark]]:

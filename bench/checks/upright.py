@@ -154,7 +154,7 @@ def evaluate(evidence: Evidence) -> Finding:
     remarks: list[Remark] = []
     answers = [
         _answer("fence-lean", FENCE_LEANS, evidence),
-        _answer("blade-lean", _blade_set_ups(there), evidence),
+        _answer("blade-lean", BLADE + QUARTER * bool(there & set(QUARTER)), evidence),
     ]
     found = [answer for answer in answers if answer is not None]
     if not found:
@@ -176,10 +176,6 @@ def evaluate(evidence: Evidence) -> Finding:
         remarks=remarks,
         doubts=_uneven(evidence),
     )
-
-
-def _blade_set_ups(there: set[str]) -> tuple[str, ...]:
-    return (*BLADE, *QUARTER) if there & set(QUARTER) else BLADE
 
 
 def _answer(name: str, set_ups: Sequence[str], evidence: Evidence) -> _Answer | None:

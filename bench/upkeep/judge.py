@@ -123,7 +123,8 @@ def judge(
         return variance(own + elsewhere, set_up, math.sqrt(budget))
 
     for number, one in enumerate(baseline.results, 1):
-        value, factor = correction.corrected(one), _factor(one)
+        value = correction.corrected(one)
+        factor = QUICK_VARIANCE if one.quick else 1.0
         budget += ((one.varying or one.expanded / 2) ** 2 - budget) / number
         sigma2, freedom = scatter()
         row = ChartedResult(one, value)
@@ -150,10 +151,6 @@ def judge(
     step = charts.limit(freedom) * math.hypot(sigma, known) if freedom else 0.0
     slope = trend(judged, sigma)
     return Period(baseline, tuple(judged), mean, known, sigma, step, slope, wet)
-
-
-def _factor(one: Result) -> float:
-    return QUICK_VARIANCE if one.quick else 1.0
 
 
 def _alarm(
