@@ -79,7 +79,7 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
 
 def evaluate(evidence: Evidence) -> Finding:
     remarks: list[Remark] = []
-    if not any(t.placement == PLACEMENT for t in evidence.traces):
+    if PLACEMENT not in evidence.placements:
         raise EvidenceError(f"no pass along the rip fence (placement {PLACEMENT!r})")
     (here,), rows = place(evidence, plan(evidence.options, evidence.gear), remarks)
     saw, b, over = evidence.gear.saw, here.rotation, here.length

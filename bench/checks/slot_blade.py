@@ -87,7 +87,7 @@ def _turns(evidence: Evidence) -> Finding:
     from bench.checks.shared.mean_turn import mean_turn, scatter_of_turns
 
     remarks: list[Remark] = []
-    names = list(dict.fromkeys(t.placement for t in evidence.traces))
+    names = evidence.placements
     degrees = [d for name in names if (d := turn_of(name)) is not None]
     if len(degrees) != len(names) or not names:
         raise EvidenceError(

@@ -36,7 +36,7 @@ from bench.checks.shared.cut_board import beside_passes, cut_scatter, of_cuts
 from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.slips import of_ends, of_strip
 from bench.finding import EvidenceError, Finding, Remark, act, note, warning
-from bench.uncertainty import Part, rectangular
+from bench.uncertainty import Part, rectangular, resolution
 
 if TYPE_CHECKING:
     from bench.geometry.board import BoardRotation
@@ -106,8 +106,8 @@ def evaluate(evidence: Evidence) -> Finding:
         side = "left"
     board = board_rotation(near, far, apart, turns, side)
     cuts = cut_scatter(evidence)
-    rows = [cuts.row(turns), *_rows(evidence, board, 1 / len(near) + 1 / len(far))]
-    rows = [row for row in rows if row.standard_uncertainty > 0.0]
+    every = [cuts.row(turns), *_rows(evidence, board, 1 / len(near) + 1 / len(far))]
+    rows = [row for row in every if row is not None and row.standard_uncertainty > 0.0]
     budget = combined(evidence, rows)
     remarks += of_cuts(cuts, turns, rows, budget)
     gear, a = evidence.gear, float(board.rotation)
@@ -139,9 +139,7 @@ def _clockwise(options: Mapping[str, OptionValue], gear: EvidenceGear) -> bool:
 
 
 def _widths(evidence: Evidence, end: str) -> list[float]:
-    found = [
-        w for trace in evidence.traces if trace.placement == end for w in trace.reading
-    ]
+    found = [width for trace in evidence.at(end) for width in trace.reading]
     if not found:
         raise EvidenceError(f"no width at the {end} end of the strip")
     return found
@@ -167,30 +165,23 @@ def _apart(evidence: Evidence) -> float:
     return given
 
 
-def _rows(evidence: Evidence, board: BoardRotation, share: float) -> list[Part]:
-    """Of the widths, at either end. share: of one width's variance in the taper's. The
-    caliper's count stands there where the readings are closer together than it can
-    show. Source: JCGM 100:2008, 4.3.7 and 5.1."""
+def _rows(evidence: Evidence, board: BoardRotation, share: float) -> list[Part | None]:
+    """The rows of the widths, at either end. share: of one width's variance in the
+    taper's. The caliper's count stands there where the readings are closer together
+    than it can show. Source: JCGM 100:2008, 4.3.7 and 5.1."""
     options, caliper = evidence.options, evidence.gear.caliper
     apart = _apart(evidence)
     reach = int(number(options, "turns", TURNS)) * apart
     seen = board.degrees_of_freedom
     edge = number(options, "edge", STRIP_EDGE) * math.sqrt(2.0)
     reading = board.reading if seen else caliper.max_error / math.sqrt(3.0)
-    rows = [
+    repeats = reading * math.sqrt(share) / reach
+    return [
         Part("edge of the strip", "B", edge / reach),
-        Part(
-            "width repeatability",
-            "A" if seen else "B",
-            reading * math.sqrt(share) / reach,
-            seen or None,
-        ),
+        Part("width repeatability", "A" if seen else "B", repeats, seen or None),
         rectangular("length between widths", board.rotation * APART_ERROR / apart),
+        resolution(caliper.resolution, reach, reading),
     ]
-    if reading < caliper.resolution / 3:
-        rounded = caliper.resolution / 2 / math.sqrt(3.0) * math.sqrt(2.0)
-        rows.append(Part("resolution", "B", rounded / reach))
-    return rows
 
 
 def holds_back(evidence: Evidence, finding: Finding) -> Remark | None:

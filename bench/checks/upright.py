@@ -216,7 +216,7 @@ def _answer(name: str, set_ups: Sequence[str], evidence: Evidence) -> _Answer | 
 
 
 def _spots(evidence: Evidence, placement: str) -> tuple[list[float], list[float]]:
-    traces = [t for t in evidence.traces if t.placement == placement]
+    traces = evidence.at(placement)
     heights = [z for t in traces for z in t.travel]
     return heights, [r for t in traces for r in t.reading]
 
@@ -258,7 +258,7 @@ def _settle(answer: _Answer) -> Settle:
 def _uneven(evidence: Evidence) -> list[Doubt]:
     """Readings at one height of one set-up that are farther apart than faces lean."""
     found: list[Doubt] = []
-    for name in dict.fromkeys(t.placement for t in evidence.traces):
+    for name in evidence.placements:
         at: dict[float, list[float]] = {}
         for height, reading in zip(*_spots(evidence, name), strict=True):
             at.setdefault(height, []).append(reading)

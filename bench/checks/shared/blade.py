@@ -25,9 +25,10 @@ from bench.uncertainty import (
     Group,
     Part,
     between_sweeps,
-    indicator_error,
     rectangular,
+    resolution,
     scatter_within,
+    span,
     tilt,
     travel_scale,
 )
@@ -118,14 +119,8 @@ def spot_rows(
     """The budget of one spot, and what is said where a row was only stated."""
     gear, length = evidence.gear, abs(read.apart)
     touches, spread = _scatter(read, length)
-    rounded = spread < read.count / 3
-    span = indicator_error(
-        read.lean,
-        read.count,
-        short_span_error=gear.indicator.short_span_error,
-        rounded=rounded,
-    )
-    rows = [touches] if touches.standard_uncertainty > 0 else []
+    rounded = resolution(read.count, length, spread)
+    rows = [touches if touches.standard_uncertainty > 0 else None, rounded]
     remarks: list[Remark] = []
     if not read.slid_anew:
         remarks = _stated(evidence)
@@ -133,21 +128,24 @@ def spot_rows(
         arbor = end_float(evidence)
         # either end of the spot's way is read with a float of its own
         each = math.sqrt(2) / length
-        rows.append(rectangular("carriage float", each * carriage))
-        rows.append(
+        rows += [
+            rectangular("carriage float", each * carriage),
             rectangular(
                 "arbor end float", each * (END_FLOAT if arbor is None else arbor)
-            )
-        )
-    if rounded:
-        each = read.count / 2 / math.sqrt(3)
-        rows.append(Part("resolution", "B", each * math.sqrt(2) / length))
+            ),
+        ]
     rows += [
-        Part("indicator over the span used", "B", span / length),
+        span(
+            read.lean,
+            length,
+            read.count,
+            short_span_error=gear.indicator.short_span_error,
+            rounded=rounded is not None,
+        ),
         travel_scale(rotation, gear.travel.scale_error),
         tilt(rotation, gear.indicator.tilt),
     ]
-    return rows, remarks
+    return [row for row in rows if row is not None], remarks
 
 
 def _scatter(read: SpotReadings, length: float) -> tuple[Part, float]:

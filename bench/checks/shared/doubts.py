@@ -68,7 +68,7 @@ def of_evidence(evidence: Evidence, check: Check) -> list[Doubt]:
 
 def _steps(evidence: Evidence, check: Check) -> dict[str, Step]:
     """The set-ups that were taken, in the order they came."""
-    names = list(dict.fromkeys(trace.placement for trace in evidence.traces))
+    names = evidence.placements
     only = names[0] if len(names) == 1 else "both"
     plan = check.plan({**evidence.options, "placements": only}, evidence.gear)
     steps: dict[str, Step | None] = {step.placement: step for step in reversed(plan)}
@@ -93,7 +93,7 @@ def count_of_evidence(evidence: Evidence) -> float:
 
 
 def _of_passes(evidence: Evidence, name: str, step: Step) -> list[Doubt]:
-    traces = [t for t in evidence.traces if t.placement == name and t.reading]
+    traces = [t for t in evidence.at(name) if t.reading]
     pushes = [t for t in traces if t.push]
     count = count_of_evidence(evidence)
     found: list[Doubt] = []
@@ -258,7 +258,7 @@ def _of_grids(evidence: Evidence, swept: Sequence[str]) -> list[Doubt]:
     found: list[Doubt] = []
     seen: dict[str, float] = {}
     for name in swept:
-        traces = [t for t in evidence.traces if t.placement == name]
+        traces = evidence.at(name)
         pushes = [t for t in traces if t.push]
         values = {round(r, 9) for t in pushes for r in t.reading}
         if len(values) < 2:

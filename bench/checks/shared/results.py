@@ -22,8 +22,9 @@ from bench.uncertainty import (
     can_ever_decide,
     combine,
     decidable_tolerance,
-    indicator_error,
+    resolution,
     settle,
+    span,
     verdict,
 )
 
@@ -53,12 +54,9 @@ def indicator_rows(
 ) -> list[Part]:
     """The indicator's rows of a difference of two readings `used` mm apart that were
     taken one by one. per: mm for one unit of the answer."""
-    short_span_error = evidence.gear.indicator.short_span_error
-    span = indicator_error(used, count, short_span_error=short_span_error, rounded=True)
-    return [
-        Part("indicator over the span used", "B", span / per),
-        Part("resolution", "B", count / 2 / math.sqrt(3) * math.sqrt(2) / per),
-    ]
+    error = evidence.gear.indicator.short_span_error
+    own = span(used, per, count, short_span_error=error, rounded=True)
+    return [row for row in (own, resolution(count, per, 0.0)) if row is not None]
 
 
 def quantity(

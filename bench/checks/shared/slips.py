@@ -71,12 +71,9 @@ def too_fine(evidence: Evidence) -> list[Remark]:
 
     declared = evidence.gear.indicator.resolution
     remarks: list[Remark] = []
-    for name in dict.fromkeys(trace.placement for trace in evidence.traces):
-        some = [
-            t
-            for t in evidence.traces
-            if t.placement == name and t.push and len(set(t.travel)) > 16
-        ]
+    for name in evidence.placements:
+        swept = (t for t in evidence.at(name) if len(set(t.travel)) > 16)
+        some = [t for t in swept if t.push]
         values = np.array([r for t in some for r in t.reading], dtype=np.float64)
         if (
             declared is None

@@ -71,7 +71,7 @@ def place(
 ) -> tuple[list[Placed], list[SweepRow]]:
     """Fit every sweep. Raises EvidenceError where a placement is left without a push
     that can be used. shifts: see `in_common`."""
-    short = {id(t) for step in steps for t in too_short(_at(evidence, step))}
+    short = {id(t) for step in steps for t in too_short(evidence.at(step.placement))}
     usable = [t for t in evidence.traces if id(t) not in short]
     shared = in_common(usable, remarks, shifts)
     placed: list[Placed] = []
@@ -107,7 +107,7 @@ def _placed_at(
     """The passes of one placement, fitted over a stretch of their own travel. short:
     `id` of the passes that cover too little."""
     assert step.mount is not None and step.side is not None
-    traces = _at(evidence, step)
+    traces = evidence.at(step.placement)
     count = count_of_sweeps(evidence)
     here = Placed(step.placement, turn_factor(step.mount, step.side, "pushed-in"))
 
@@ -148,10 +148,6 @@ def _told_of_lateness(evidence: Evidence, placed: Sequence[Placed]) -> list[Rema
         return []
     which, other = ("indicator", "travel") if tau > 0 else ("travel", "indicator")
     return [warning("late", late=abs(tau), which=which, other=other)]
-
-
-def _at(evidence: Evidence, step: Step) -> list[Trace]:
-    return [trace for trace in evidence.traces if trace.placement == step.placement]
 
 
 def _fit(
