@@ -53,6 +53,7 @@ QUARTER = ("blade-away-quarter", "blade-toward-quarter")
 BLADE_DEGREES = dict(zip((*BLADE, *QUARTER), (0, 180, 90, 270), strict=True))  # degrees
 READINGS = 3  # at each height
 LOW_AT, HIGH_AT = 10.0, 70.0  # mm above the table, unless said; common practice
+FEWEST_READINGS = 3  # of a set-up: two heights, and one that shows the scatter
 HEIGHTS_APART = 10.0  # mm between the heights, at least
 # rad, from which a joint shows it; common practice, no source
 USUAL_LIMIT = 0.05 / 50
@@ -193,6 +194,8 @@ def _answer(name: str, set_ups: Sequence[str], evidence: Evidence) -> _Answer | 
                 f"{one} was read over {max(heights) - min(heights):.1f} mm of height;"
                 f" {HEIGHTS_APART:g} mm at least (travel)"
             )
+        if len(heights) < FEWEST_READINGS:
+            raise EvidenceError(f"{name}: a set-up takes three readings at least")
     slopes = {one: slope(*read[one]) for one in set_ups}
     found = lean(
         [slopes[one] for one in set_ups if "away" in one],
