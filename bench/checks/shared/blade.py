@@ -120,7 +120,7 @@ def spot_rows(
     gear, length = evidence.gear, abs(read.apart)
     touches, spread = _scatter(read, length)
     rounded = resolution(read.count, length, spread)
-    rows = [touches if touches.standard_uncertainty > 0 else None, rounded]
+    rows = [touches if touches.standard_uncertainty > 0 else None]
     remarks: list[Remark] = []
     if not read.slid_anew:
         remarks = _stated(evidence)
@@ -135,6 +135,7 @@ def spot_rows(
             ),
         ]
     rows += [
+        rounded,
         span(
             read.lean,
             length,
