@@ -173,7 +173,7 @@ class Station:
             now = time.monotonic()
             self._break_sweep(how, now, name=instrument.name)
             if self.run is not None and (
-                self.run.sweep_id is not None or self.run.facts.rested
+                self.run.kept.sweep_id is not None or self.run.facts.rested
             ):
                 values = {"name": instrument.name, "how": how}
                 self.run.interrupt(StatusMessage("pass-interrupted", values), now)
