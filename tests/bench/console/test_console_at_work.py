@@ -230,7 +230,7 @@ async def test_the_daemon_killed_in_mid_check(tmp_path) -> None:
                 await job.until(lambda: app.view.result is not None)
                 assert sum(row.push for row in app.view.finding.sweeps) == 3
             finally:
-                late.close()
+                await late.close()
                 await end_daemon(again)
 
 
