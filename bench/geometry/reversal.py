@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bench.geometry.columns import Array, Column, GeometryError, column, paired
+from bench.geometry.columns import Array, Column, GeometryError, column, line_of, paired
 
 # mm, the stretch that is averaged: longer than a texture, shorter than a board
 WINDOW = 45.0
@@ -39,12 +39,7 @@ def levelling_matrix(x: Column) -> Array:
 def level(x: Column, y: Column) -> Array:
     """Heights less their least-squares line, shape (n,): offset and slope of a set-up
     say nothing of form."""
-    xs, ys = paired(x, y)
-    offsets = xs - xs.mean()
-    heights = ys - ys.mean()
-    return np.asarray(
-        heights - offsets * (float(offsets @ heights) / float(offsets @ offsets))
-    )
+    return line_of(*paired(x, y)).left
 
 
 def common_grid(positions: Sequence[Column], step: float = 5.0) -> Array:

@@ -15,7 +15,7 @@ from typing import Any, Literal
 import msgspec
 
 from bench.checks.model import Step, Trace
-from bench.checks.shared.stretch import LEAST_IN_COMMON, travel_span
+from bench.checks.shared.traces import LEAST_IN_COMMON, travel_span
 from bench.procedure.journal import Journal
 from bench.procedure.prompt import ProcedureState, wanted
 from bench.procedure.status_message import StatusMessage

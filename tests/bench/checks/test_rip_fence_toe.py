@@ -8,8 +8,8 @@ import pytest
 from shapely import affinity
 from shapely.geometry import LineString
 
-from bench.checks.model import EvidenceError, EvidenceGear, Known
-from bench.finding import Finding
+from bench.checks.model import EvidenceGear, Known
+from bench.finding import EvidenceError, Finding
 from bench.gear import Indicator, Saw
 from bench.procedure.conclusion import conclude
 
