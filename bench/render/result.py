@@ -179,12 +179,17 @@ def result_lines(
     return [*first, *finding_words(finding, units, board)]
 
 
+def _nothing(q: Quantity) -> bool:
+    """An exact zero, such as what is to be taken off a runner that fits."""
+    return q.unit == "mm" and q.value == q.uncertainty == 0.0
+
+
 def others(finding: Finding, units: System) -> list[str]:
     """The other quantities, a line each."""
     lines = []
     first = judged(finding)
     for q in finding.quantities:
-        if q is first:
+        if q is first or _nothing(q):
             continue
         way = f"{q.way}, " if q.way else ""
         # a turn, not a slope
