@@ -118,8 +118,8 @@ def settle_words(finding: Finding, units: System) -> str:
         return f"{settle.sweeps} passes in all would settle it."
     if settle.checks is not None:
         return (
-            f"{settle.checks} whole checks in the log would let the next one settle"
-            " it. They show how far set-ups differ."
+            f"{settle.checks} whole checks in the log would settle the next one. They"
+            " show how far set-ups differ."
         )
     if settle.length is not None:
         return f"A pass of {length_words(settle.length, units)} would settle it."
