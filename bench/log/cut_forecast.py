@@ -15,7 +15,7 @@ from bench.cut.document import cut_document, shop_document
 from bench.cut.sheet import read_sheet
 from bench.cut.terms import (
     FENCE,
-    LATEST,
+    LATEST_FINDINGS,
     OF_SAW,
     OF_SLED,
     OUTDATES,
@@ -136,7 +136,9 @@ def _sound(
     db: sqlite3.Connection, kinds: Iterable[str], jig: str | None
 ) -> list[FindingRow]:
     """Newest first."""
-    lists = [list_findings(db, check=kind, jig=jig, last=LATEST) for kind in kinds]
+    lists = [
+        list_findings(db, check=kind, jig=jig, last=LATEST_FINDINGS) for kind in kinds
+    ]
     rows = [row for rows in lists for row in rows if row.stands]
     return sorted(rows, key=lambda row: row.order, reverse=True)
 
