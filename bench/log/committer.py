@@ -196,14 +196,7 @@ class Committer:
             raise replaced
         if any(queued.urgent for queued in batch):
             acknowledged.record(self.path, db)
-        lost = {ticket for ticket, _ in refused}
-        saved = [queued for queued in batch if queued.ticket not in lost]
-        return Commit(
-            upto,
-            tuple(queued.sweep for queued in saved if queued.sweep is not None),
-            tuple(queued.finding for queued in saved if queued.finding is not None),
-            tuple(refused),
-        )
+        return _commit_of(batch, upto, refused)
 
     def _merge(self) -> None:
         """After a finding the write-ahead file holds nothing that the log does not: a
@@ -312,3 +305,13 @@ class Committer:
     def _words(self, error: Exception) -> str:
         reason = f"NOT RECORDED: {why(error, self.path)} ({self.path})"
         return f"{reason}; readings go on and it is tried again"
+
+
+def _commit_of(
+    batch: list[QueuedWrite], upto: int, refused: list[tuple[int, str]]
+) -> Commit:
+    lost = {ticket for ticket, _ in refused}
+    saved = [queued for queued in batch if queued.ticket not in lost]
+    sweeps = tuple(queued.sweep for queued in saved if queued.sweep is not None)
+    findings = tuple(queued.finding for queued in saved if queued.finding is not None)
+    return Commit(upto, sweeps, findings, tuple(refused))

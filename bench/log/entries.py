@@ -14,7 +14,7 @@ import msgspec
 
 from bench.checks.model import Evidence, EvidenceGear, Trace
 from bench.checks.options import OptionValue
-from bench.finding import Finding, Move
+from bench.finding import Finding, Move, Quantity
 from bench.log import packing
 from bench.log.entry import Entry, EntryRefused, Json, as_json, known_row, run_key
 from bench.log.rows import SweepEnd
@@ -212,35 +212,36 @@ def finding(
 ) -> None:
     key = _insert_finding(entry, run, finding, evidence)
     for position, trace in enumerate(evidence.traces):
-        insert(
-            entry.db,
-            "finding_trace",
-            finding_key=key,
-            position=position,
-            trace_key=keep_trace(entry.db, trace),
-        )
+        trace_key = keep_trace(entry.db, trace)
+        columns = {"position": position, "trace_key": trace_key}
+        insert(entry.db, "finding_trace", finding_key=key, **columns)
     for position, quantity in enumerate(finding.quantities):
-        if quantity.unit == "1/mm":  # no chart follows it, and older logs refuse it
-            continue
-        insert(
-            entry.db,
-            "quantity",
-            finding_key=key,
-            position=position,
-            name=quantity.name,
-            unit=quantity.unit,
-            value_in_unit=quantity.value,
-            uncertainty_in_unit=quantity.uncertainty,
-            degrees_of_freedom=quantity.degrees_of_freedom,
-            tolerance_in_unit=quantity.tolerance,
-            verdict=quantity.verdict,
-        )
+        if quantity.unit != "1/mm":  # no chart follows it, and older logs refuse it
+            _insert_quantity(entry.db, key, position, quantity)
     if supersedes is not None:
         entry.db.execute(
             "UPDATE finding SET superseded_by = ? WHERE finding_key = ?",
             (key, _finding(entry.db, supersedes)[0]),
         )
     entry.event(run, "found", {"finding": finding.id, "verdict": finding.verdict})
+
+
+def _insert_quantity(
+    db: sqlite3.Connection, finding_key: int, position: int, quantity: Quantity
+) -> None:
+    insert(
+        db,
+        "quantity",
+        finding_key=finding_key,
+        position=position,
+        name=quantity.name,
+        unit=quantity.unit,
+        value_in_unit=quantity.value,
+        uncertainty_in_unit=quantity.uncertainty,
+        degrees_of_freedom=quantity.degrees_of_freedom,
+        tolerance_in_unit=quantity.tolerance,
+        verdict=quantity.verdict,
+    )
 
 
 def _insert_finding(
