@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Literal
+from typing import Any, Literal
 
 import msgspec
 
@@ -105,32 +105,32 @@ def read_port(
         pins=own_pins,
         request=request,
         options=options,
-        **given(
-            baud=table.whole("baud", 50, 4_000_000),
-            bits=table.whole("bits", 5, 8),
-            parity=_PARITIES.get(table.choice("parity", tuple(_PARITIES)) or "none"),
-            stop=_stop(table),
-            settle=table.time("settle", 10),
-            dtr=table.yes_no("dtr"),
-            rts=table.yes_no("rts"),
-            asking=asking,
-            rate=table.number("rate", 0.01, 1000),
-            per_count=table.length("per_count"),
-            late=table.time("late", LATEST),
-        ),
+        **given(asking=asking, **_line_settings(table)),
     )
     if port.port and port.pins:
-        raise table.wrong(
-            "port",
-            port.port,
-            f"either port or pins ({', '.join(port.pins)}) would do, not both",
-        )
-    if not (port.port or port.pins):
-        _agree(table, kind, options)
-        return None, kind
-    _refuse_incomplete(table, kind, port)
+        would_do = f"either port or pins ({', '.join(port.pins)}) would do, not both"
+        raise table.wrong("port", port.port, would_do)
+    wired = bool(port.port or port.pins)
+    if wired:
+        _refuse_incomplete(table, kind, port)
     _agree(table, kind, options)
-    return port, kind
+    return (port if wired else None), kind
+
+
+def _line_settings(table: Table) -> dict[str, Any]:
+    """How the line runs and when it is read; None where it is not said."""
+    return {
+        "baud": table.whole("baud", 50, 4_000_000),
+        "bits": table.whole("bits", 5, 8),
+        "parity": _PARITIES.get(table.choice("parity", tuple(_PARITIES)) or "none"),
+        "stop": _stop(table),
+        "settle": table.time("settle", 10),
+        "dtr": table.yes_no("dtr"),
+        "rts": table.yes_no("rts"),
+        "rate": table.number("rate", 0.01, 1000),
+        "per_count": table.length("per_count"),
+        "late": table.time("late", LATEST),
+    }
 
 
 def _own_pins(table: Table, kind: WireFormat, pins: dict[int, str]) -> dict[str, int]:

@@ -74,11 +74,10 @@ def load(
 
     units: System = top.choice("units", ("mm", "inch")) or "mm"
     sound = top.yes_no("sound")
-    indicator_port, indicator = _instrument(top, "indicator", INDICATOR, pins)
-    travel_port, travel = _instrument(top, "travel", TRAVEL, pins)
-    caliper_port, caliper = _instrument(top, "caliper", CALIPER, pins)
+    ports, said = {}, {}
+    for name, readers in DESCRIBED.items():
+        ports[name], said[name] = _instrument(top, name, readers, pins)
     panel = _panel(top, pins)
-
     tables = GearTables()
     tables.read(top)
     top.done()
@@ -87,21 +86,20 @@ def load(
         tables.read(own)
         own.done()
     tables.check_saws()
+    gear = Gear(
+        indicator=Indicator(**said["indicator"]),
+        travel=Travel(by_marks=ports["travel"] is None, **said["travel"]),
+        caliper=Caliper(**said["caliper"]),
+        saws=tables.saws,
+        jigs=tables.jigs,
+        squares=tables.squares,
+        leaves=tables.leaves or (),
+    )
     return Settings(
         units=units,
         sound=sound is not False,
-        gear=Gear(
-            indicator=Indicator(**indicator),
-            travel=Travel(by_marks=travel_port is None, **travel),
-            caliper=Caliper(**caliper),
-            saws=tables.saws,
-            jigs=tables.jigs,
-            squares=tables.squares,
-            leaves=tables.leaves or (),
-        ),
-        indicator=indicator_port,
-        travel=travel_port,
-        caliper=caliper_port,
+        gear=gear,
+        **ports,
         panel=panel,
         settings_file=_existing(settings_file),
         gear_file=_existing(gear_file),
@@ -124,6 +122,7 @@ TRAVEL: Readers = {
     "marks": lambda table, key: table.lengths(key, zero=True),
 }
 CALIPER: Readers = {"resolution": Table.length, "max_error": Table.length}
+DESCRIBED = {"indicator": INDICATOR, "travel": TRAVEL, "caliper": CALIPER}
 
 
 def _section(top: Table, name: str) -> Table:
