@@ -103,10 +103,10 @@ def paths(
     )
 
 
-def load_settings(where: Paths, *, gear: bool = True) -> Settings:
+def load_settings(where: Paths) -> Settings:
     from bench.settings.settings_file import load
 
-    return load(where.settings, where.gear if gear else None)
+    return load(where.settings, where.gear)
 
 
 def socket_path(given: str | None) -> Path:

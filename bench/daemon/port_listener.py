@@ -80,7 +80,7 @@ class PortListener:
         ):
             self.state, self.remark = "reads", self._spoken()
 
-    def said(self, now: float, role: str = "") -> Cable:
+    def said(self, now: float) -> Cable:
         return Cable(
             port=self.place.name,
             name=short_name(self.place.name),
@@ -89,7 +89,6 @@ class PortListener:
             value=self.value,
             unit=self.unit,
             age=None if self.last is None else age_told(now - self.last),
-            role=role,
         )
 
     # ---- in the thread ---------------------------------------------------------------

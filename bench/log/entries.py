@@ -100,7 +100,6 @@ def start_sweep(
     push: bool | None = None,
     seat: str | None = None,
     hold: str | None = None,
-    gather: str = "sweep",
     wires: Json | None = None,
 ) -> None:
     """wires: by instrument the format and options that its raw bytes are read with."""
@@ -110,7 +109,7 @@ def start_sweep(
         sweep=sweep,
         run_key=run_key(entry.db, run),
         placement=placement,
-        gather=gather,
+        gather="sweep",
         push=push,
         seat=seat,
         hold=hold,
