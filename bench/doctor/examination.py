@@ -21,6 +21,12 @@ from bench.settings.settings_file import Paths, Settings, SettingsError, load
 from hw.formats import FORMATS
 from hw.formats.shared.declaration import PINS, SERIAL
 
+LEARN_ADVICE = "plug them in, and: sweepgauge learn indicator; or sweepgauge console"
+START_ADVICE = (
+    "plug them in, and with the daemon running: sweepgauge learn; or name a port in the"
+    " settings; or try the whole job with nothing plugged in: sweepgauge demo"
+)
+
 
 def examine(where: Paths, options: ListeningOptions) -> Iterator[Diagnostic]:
     """Every subject, in the order in which a user would look."""
@@ -91,20 +97,15 @@ def _instruments(
             yield from service.diagnose_daemon(client, dict(wired), options)
         served = where.socket.stat().st_uid != os.geteuid()
         yield from instruments.diagnose_unnamed_cables(wired, cables, user)
-        advice = "plug them in, and: sweepgauge learn indicator; or sweepgauge console"
+        advice = LEARN_ADVICE
     except NoDaemon:
-        socket = service.diagnose_socket(where.socket)
-        if socket is not None:
+        if (socket := service.diagnose_socket(where.socket)) is not None:
             yield socket
             if socket.good is False:
                 return served
         yield diagnosis("daemon", "no-daemon", socket=where.socket)
         yield from instruments.diagnose_ports(wired, cables, user, options)
-        advice = (
-            "plug them in, and with the daemon running: sweepgauge learn; or name a"
-            " port in the settings; or try the whole job with nothing plugged in:"
-            " sweepgauge demo"
-        )
+        advice = START_ADVICE
     except service.Hangs as error:
         yield diagnosis("daemon", "daemon-hangs", words=str(error))
         return served
