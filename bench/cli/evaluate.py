@@ -70,8 +70,8 @@ def evaluate(
 
     Example:  sweepgauge evaluate fence-square monday.csv --jig big-sled
     """
-    from bench.checks.model import EvidenceError
     from bench.cli.recorded_sweeps import RecordedError
+    from bench.finding import EvidenceError
     from bench.procedure.gear_selection import use
     from bench.render.remarks import evidence_error_words, with_notes
 

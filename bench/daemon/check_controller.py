@@ -23,7 +23,7 @@ from bench.daemon.check_journal import CheckJournal
 from bench.daemon.check_start import applying, lightened, progress, same
 from bench.daemon.evaluation import Evaluation, with_verdict_on_move
 from bench.daemon.shop_air import ShopAir
-from bench.finding import Finding, Remark
+from bench.finding import Finding, Remark, warning
 from bench.log.remembered import Acknowledged
 from bench.log.rows import OpenCheck
 from bench.log.store import gear_names
@@ -303,8 +303,7 @@ class CheckController:
     def clock_jumped(self, seconds: float) -> None:
         """Said in the finding of the check during which it happened."""
         if self.run is not None and self.run.facts.acknowledged:
-            jump = {"seconds": seconds}
-            self._jumps.append(Remark("clock-jumped", values=jump, severity="warning"))
+            self._jumps.append(warning("clock-jumped", seconds=seconds))
 
     def stop(self, now: float) -> None:
         if self.run is not None:

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Any
 
 import msgspec
 
-from bench.checks.model import Evidence, EvidenceError, Trace
-from bench.finding import Doubt, Finding
+from bench.checks.model import Evidence, Trace
+from bench.finding import Doubt, EvidenceError, Finding
 from bench.moves.verify import judge_move
 from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.early_stop import settles_early

@@ -23,7 +23,7 @@ from bench.checks.model import (
     SweepHistory,
 )
 from bench.checks.shared.pooling import pool_of, seat_of, set_ups_of
-from bench.checks.shared.remarks import SQUARE_DOUBTED
+from bench.checks.shared.results import SQUARE_DOUBTED
 from bench.finding import Finding, Quantity, Unread
 from bench.log.dates import in_time
 from bench.log.findings import FindingRow, each_finding, find_finding, list_findings
