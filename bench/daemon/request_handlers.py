@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import inspect
 import logging
 import time
 from collections.abc import Awaitable, Callable
@@ -84,7 +83,7 @@ class RequestHandlers:
         try:
             context = RequestContext(self.service, client, send, time.monotonic())
             answer = HANDLERS[type(request)](context, request)
-            if inspect.isawaitable(answer):
+            if isinstance(answer, Awaitable):
                 answer = await answer
             if answer is not None:
                 send(msgspec.structs.replace(answer, ref=request.ref))
