@@ -46,13 +46,10 @@ def open_or_salvage(path: Path, damaged: bool = False) -> OpenedLog:
     told, words = _told(path)
     if not damaged:
         try:
-            if _ends_early(path, told):
-                raise LogDamaged(f"{path} ends before what was told as saved")
-            return _open(path, told, words)
-        except LogDamaged:
-            pass
-        except (sqlite3.Error, UnicodeDecodeError) as error:
-            if not is_damage(error):
+            if not _ends_early(path, told):
+                return _open(path, told, words)
+        except (LogDamaged, sqlite3.Error, UnicodeDecodeError) as error:
+            if not isinstance(error, LogDamaged) and not is_damage(error):
                 raise
     salvaged = salvage.set_aside(path)
     db = schema.connect(path)

@@ -93,10 +93,8 @@ def all_digests(digests: list[bytes]) -> bytes:
 def keep_trace(db: sqlite3.Connection, trace: Trace) -> int:
     """The key of this very trace, kept once however many findings use it."""
     digest = trace_digest(trace)
-    row = db.execute(
-        "SELECT trace_key FROM trace WHERE sha256 = ?", (digest,)
-    ).fetchone()
-    if row is not None:
+    query = "SELECT trace_key FROM trace WHERE sha256 = ?"
+    if (row := db.execute(query, (digest,)).fetchone()) is not None:
         return int(row[0])
     return insert(
         db,
@@ -139,9 +137,8 @@ def insert(db: sqlite3.Connection, table: str, **columns: Column) -> int:
 
 def load_trace(db: sqlite3.Connection, trace_key: int) -> Trace:
     """Raises LogDamaged if its numbers can no longer be read."""
-    row = db.execute(
-        f"SELECT {_TRACE} FROM trace WHERE trace_key = ?", (trace_key,)
-    ).fetchone()
+    query = f"SELECT {_TRACE} FROM trace WHERE trace_key = ?"
+    row = db.execute(query, (trace_key,)).fetchone()
     if row is None:
         raise LogDamaged(f"trace {trace_key} is missing from the log")
     digest, placement, travel, reading, push, sweep, seat, hold, at = row
