@@ -20,7 +20,7 @@ import msgspec
 
 from bench.log import acknowledged, boots, entries, recover
 from bench.log.entry import Entry, refusal
-from bench.log.faults import is_damage, why
+from bench.log.faults import closed_on_error, is_damage, why
 from bench.log.log_file import LogFile, LogReplaced
 from bench.log.rows import Commit, LogError, Stamp, UnfinishedWork
 from bench.log.soundness import SoundnessCheck
@@ -245,7 +245,7 @@ class Committer:
         self._damaged = False
         db, unfinished = opened.db, opened.unfinished
         lacking = unfinished.lacking
-        try:
+        with closed_on_error(db):
             key = self._record_boot(db)
             entry = Entry(db, key, self._clock())
             if unfinished.salvage is not None:
@@ -255,9 +255,6 @@ class Committer:
                 entry.event(None, "log-lacks", lacking)
             record = acknowledged.accept_losses if lacking else acknowledged.record
             record(self.path, db)
-        except BaseException:
-            db.close()
-            raise
         if self._boot_key == 0 or unfinished.about_log:
             self.unfinished = unfinished
         self._file.attach(db)

@@ -15,7 +15,7 @@ from contextlib import ExitStack, closing, contextmanager
 from pathlib import Path
 
 from bench.log import schema
-from bench.log.faults import READ_ONLY, is_damage, why
+from bench.log.faults import READ_ONLY, closed_on_error, is_damage, why
 from bench.log.rows import LogDamaged, LogError
 from hw.patience import LOG_BUSY_S
 
@@ -59,7 +59,7 @@ def _connect(path: Path, stack: ExitStack) -> sqlite3.Connection:
     copy = _copy(path, Path(stack.enter_context(scratch)))
     # may merge the copy's own -wal
     db = sqlite3.connect(copy, isolation_level=None, check_same_thread=False)
-    with _closed_on_error(db):
+    with closed_on_error(db):
         db.execute("PRAGMA query_only = ON")
         schema.refuse_foreign_open(path, db)
         return db
@@ -78,7 +78,7 @@ def _in_place(path: Path) -> sqlite3.Connection | None:
         check_same_thread=False,
     )
     try:
-        with _closed_on_error(db):
+        with closed_on_error(db):
             schema.refuse_foreign_open(path, db)
             db.execute("SELECT count(*) FROM migration").fetchone()
             return db
@@ -88,15 +88,6 @@ def _in_place(path: Path) -> sqlite3.Connection | None:
         if ours and why(error, path) != READ_ONLY:
             raise
         return None
-
-
-@contextmanager
-def _closed_on_error(db: sqlite3.Connection) -> Iterator[None]:
-    try:
-        yield
-    except BaseException:
-        db.close()
-        raise
 
 
 def _copy(path: Path, scratch: Path) -> Path:

@@ -21,6 +21,7 @@ from typing import BinaryIO
 import msgspec
 
 from bench.log import schema
+from bench.log.faults import closed_on_error
 from bench.log.row_checks import row_is_sound
 from bench.log.rows import LogDamaged, Salvage
 from bench.log.tables import create_first, migrate
@@ -227,13 +228,10 @@ def _open_with(tables: list[str], path: Path) -> sqlite3.Connection:
     db = sqlite3.connect(
         f"{path.absolute().as_uri()}?mode=ro", uri=True, isolation_level=None
     )
-    try:
+    with closed_on_error(db):
         if not set(tables) <= set(_tables_of(db)):
             raise LogDamaged("tables are missing from the list")
-    except BaseException:
-        db.close()
-        raise
-    return db
+        return db
 
 
 def _empty_log() -> sqlite3.Connection:

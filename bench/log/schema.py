@@ -7,7 +7,7 @@ import struct
 from contextlib import closing
 from pathlib import Path
 
-from bench.log.faults import is_damage
+from bench.log.faults import closed_on_error, is_damage
 from bench.log.rows import LogDamaged, LogError, LogNewer, LogUnknown
 from bench.log.tables import APPLICATION_ID, VERSION, migrate
 from bench.log.wal import frames
@@ -35,13 +35,10 @@ def connect(path: Path, page_bytes: int = PAGE_BYTES) -> sqlite3.Connection:
         check_same_thread=False,
         timeout=LOG_CHECKPOINT_BUSY_S,
     )
-    try:
+    with closed_on_error(db):
         _set_up(path, db, page_bytes)
         migrate(db)
-    except BaseException:
-        db.close()
-        raise
-    return db
+        return db
 
 
 def _set_up(path: Path, db: sqlite3.Connection, page_bytes: int) -> None:

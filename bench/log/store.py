@@ -153,11 +153,9 @@ def load_trace(db: sqlite3.Connection, trace_key: int) -> Trace:
             hold=hold,
             at=None if at is None else packing.unpack_floats(at),
         )
-    if trace_digest(kept) != digest:
-        raise LogDamaged(
-            f"sweep {sweep!r} is damaged in the log: its checksum does not agree"
-        )
-    return kept
+        if trace_digest(kept) != digest:
+            raise ValueError("its checksum does not agree")
+        return kept
 
 
 def load_gear(db: sqlite3.Connection, gear_key: int) -> EvidenceGear:
