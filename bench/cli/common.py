@@ -6,7 +6,7 @@ import functools
 import os
 import select
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
@@ -169,6 +169,11 @@ def echo_json(answer: object) -> None:
     import msgspec
 
     click.echo(msgspec.json.encode(answer))
+
+
+def echo_lines(lines: Iterable[str]) -> None:
+    for line in lines:
+        click.echo(line)
 
 
 def tell_unread(unread: list[Unread]) -> int:

@@ -8,7 +8,14 @@ from typing import Any
 import click
 
 from bench.checks.options import OptionError
-from bench.cli.common import Complaint, LogSource, echo_json, json_option, whose_log
+from bench.cli.common import (
+    Complaint,
+    LogSource,
+    echo_json,
+    echo_lines,
+    json_option,
+    whose_log,
+)
 from bench.cut.sheet import OPTIONS, read_sheet
 
 
@@ -51,7 +58,6 @@ def cut(
         echo_json(document)
     else:
         lines = forecast_lines if sleds is None else sled_lines
-        for line in lines(document, units):
-            click.echo(line)
+        echo_lines(lines(document, units))
     forecasts = [document] if sleds is None else sleds
     return 1 if any(one["good_share"] < GOOD_SHARE for one in forecasts) else 0

@@ -48,18 +48,15 @@ def _words(record: Record) -> str:
     if record.fault is not None:
         cut = "..." if len(record.raw) > SHOWN else ""
         return f"rejected: {record.fault} ({record.raw[:SHOWN]!r}{cut})"
-    counts = (
-        f"{record.axis or 'counts'} {record.counts}"
-        if record.counts is not None
-        else ""
-    )
+    counts = ""
+    if record.counts is not None:
+        counts = f"{record.axis or 'counts'} {record.counts}"
     if record.illegal is not None:
         counts += f", illegal {record.illegal}"
     if record.status is not None:
         means = meaning_of(record.status)[0]
-        said = f"status: {record.status}" + (
-            f" ({means})" if means != record.status else ""
-        )
+        more = f" ({means})" if means != record.status else ""
+        said = f"status: {record.status}{more}"
     elif record.value is not None:
         flags = f" [{', '.join(record.flags)}]" if record.flags else ""
         said = f"{in_words(record.value)} mm (shown in {record.unit}){flags}"

@@ -11,6 +11,7 @@ import click
 from bench.cli.common import (
     LogSource,
     echo_json,
+    echo_lines,
     json_option,
     only_check_option,
     only_jig_option,
@@ -38,8 +39,7 @@ def drift(source: LogSource, as_json: bool, jig: str | None, kind: str | None) -
     if not as_json:
         from bench.render.upkeep import drift_lines
 
-        for line in drift_lines(reply.document, units):
-            click.echo(line)
+        echo_lines(drift_lines(reply.document, units))
     status = told(reply.document, as_json)
     return 1 if any(series["alarm"] for series in reply.document["series"]) else status
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import click
 
-from bench.cli.common import Complaint, LogSource, json_option, whose_log
+from bench.cli.common import Complaint, LogSource, echo_lines, json_option, whose_log
 from bench.cli.drift import told
 
 
@@ -31,7 +31,6 @@ def due(source: LogSource, as_json: bool, at: str | None, remind: bool) -> int:
     if not as_json:
         from bench.render.upkeep import due_lines, reminder
 
-        for line in [reminder(document)] if remind else due_lines(document):
-            click.echo(line)
+        echo_lines([reminder(document)] if remind else due_lines(document))
     status = told(document, as_json)
     return 1 if any(row["state"] == "now" for row in document["due"]) else status

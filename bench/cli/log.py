@@ -12,6 +12,7 @@ from bench.cli.common import (
     LogSource,
     connect,
     echo_json,
+    echo_lines,
     json_option,
     most_option,
     only_check_option,
@@ -108,8 +109,7 @@ def show(id: str, source: LogSource, as_json: bool) -> int:
     click.echo(f"{_dated(finding.at, reply.undated)}  {finding.id}")
     if reply.undated:
         say(UNDATED)
-    for line in [*result_lines(finding, units), *_evidence_lines(finding)]:
-        click.echo(line)
+    echo_lines([*result_lines(finding, units), *_evidence_lines(finding)])
     for move in moves:
         if finding.proposed is not None or move.made is not None:
             click.echo(f"  {_became(move, units)}")

@@ -250,10 +250,8 @@ def _put(
         if key not in plain or plain[key] != value:
             table[key] = value
     if take_from is not None and take_from in document:
-        other: Any = document[take_from]
-        of_cable = wire_keys()
-        for key in [key for key in dict(other) if key in of_cable]:
-            del other[key]
+        for key in dict(document[take_from]).keys() & wire_keys():
+            del document[take_from][key]
 
 
 def _checked(text: str, path: Path, gear_path: Path | None) -> Settings:

@@ -209,6 +209,10 @@ def _request(table: Table) -> str | None:
     return value
 
 
+def _is_number(part: object) -> bool:
+    return isinstance(part, (int, float)) and not isinstance(part, bool)
+
+
 def _options(table: Table, kind: WireFormat) -> dict[str, OptionValue]:
     out: dict[str, OptionValue] = {}
     for key in kind.option_names:
@@ -217,10 +221,7 @@ def _options(table: Table, kind: WireFormat) -> dict[str, OptionValue]:
         value = table.take(key)
         if value is None:
             continue
-        if isinstance(value, list) and all(
-            isinstance(part, (int, float)) and not isinstance(part, bool)
-            for part in value
-        ):
+        if isinstance(value, list) and all(map(_is_number, value)):
             value = ",".join(f"{part!r}" for part in value)
         if not isinstance(value, (str, int, float, bool)):
             raise table.wrong(key, value, "one value, or a list of numbers, would do")
