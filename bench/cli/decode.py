@@ -128,8 +128,7 @@ def decode(format_name: str | None, options: tuple[str, ...], as_json: bool) -> 
 def _write_readings(
     decoder: Decoder, blocks: Iterable[tuple[float | None, bytes]], name: str | None
 ) -> tuple[bytes, int]:
-    """The beginning of the bytes, and how many records were read. name: of the
-    instrument, for JSON; None for sentences."""
+    """The first bytes, and how many records were read. name: for JSON, else None."""
     import msgspec
 
     from hw.formats.shared.as_json import to_json

@@ -221,8 +221,7 @@ def _became(move: MoveRow, units: System) -> str:
 def listed(
     source: LogSource, jig: str | None, kind: str | None, most: int
 ) -> tuple[LogRows, System]:
-    """Findings from the daemon or out of a file, newest first, and the units in which
-    they are shown."""
+    """Findings, newest first, and the units in which they are shown."""
     from bench.protocol import LogList, LogRows
 
     rows, page_size = LogRows([]), PAGE if source.file is None else most

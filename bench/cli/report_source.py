@@ -40,10 +40,9 @@ def _source(rows: LogRows, parts: Document, jig: str | None) -> ReportSource:
     gone = set(rows.superseded)
     findings = [one for one in rows.findings if one.id not in gone]
     document = {**parts.document, "findings": []}
-    if jig is not None:
-        for name, part in (("drift", "series"), ("due", "due")):
-            those = [row for row in document[name][part] if row["jig"] == jig]
-            document[name] = {**document[name], part: those}
+    for name, part in (("drift", "series"), ("due", "due")) if jig is not None else ():
+        those = [row for row in document[name][part] if row["jig"] == jig]
+        document[name] = {**document[name], part: those}
     source = msgspec.structs.replace(
         msgspec.convert(document | {"at": _today()}, ReportSource),
         findings=findings,

@@ -219,14 +219,18 @@ class Instrument:
         self.readings += len(values)
         self.value, self.unit = values[-1], batch.unit
 
-    def _health(self, now: float, good: int, bad: int) -> None:
+    def _count(self, now: float, good: int, bad: int) -> tuple[int, int]:
+        """The good and the bad frames of the present second."""
         if now - self._since >= 1.0:
             self._since, self._good_frames, self._bad_frames = now, 0, 0
         self._good_frames += good
         self._bad_frames += bad
         if bad:
             self._bad_at = now
-        good_frames, bad_frames = self._good_frames, self._bad_frames
+        return self._good_frames, self._bad_frames
+
+    def _health(self, now: float, good: int, bad: int) -> None:
+        good_frames, bad_frames = self._count(now, good, bad)
         if not bad and self.state == "open" and good_frames <= FLOOD:
             return  # the usual case
         if good_frames + bad_frames > FLOOD:

@@ -114,11 +114,9 @@ class CheckController:
                 "only the latest check, since the daemon started, can be gone on with"
             )
         if run.looks:
-            # looking again until it says what one hopes for makes a wrong answer
-            # likelier
-            raise InvalidRequest(
-                "it was gone on with once already: begin the check anew"
-            )
+            # looking until it says what one hopes for makes a wrong answer likelier
+            why = "it was gone on with once already: begin the check anew"
+            raise InvalidRequest(why)
         if not 1 <= request.sweeps <= 50:
             raise InvalidRequest(f"1 to 50 pushes more, not {request.sweeps}")
         self.run, self.begun = run, self._finished_begin
@@ -265,11 +263,11 @@ class CheckController:
             self._supersedes = left.findings[-1] if left.findings else None
         run.resume(**progress(left), now=now)
         kept = sum(1 for t in run.kept.traces if t.push)
-        values = {"check": left.check, "kept": kept}
-        if wrong:
-            values["wrong"] = "; ".join(str(error) for error in wrong)
-            return StatusMessage("check-goes-on-without", values)
-        return StatusMessage("check-goes-on", values)
+        values: dict[str, Any] = {"check": left.check, "kept": kept}
+        if not wrong:
+            return StatusMessage("check-goes-on", values)
+        values["wrong"] = "; ".join(map(str, wrong))
+        return StatusMessage("check-goes-on-without", values)
 
     # ---- while it goes on, and how it ends -------------------------------------------
 

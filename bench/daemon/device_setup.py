@@ -20,6 +20,7 @@ from bench.daemon.acquisition import Instrument
 from bench.daemon.cable_movements import CableMovements, What
 from bench.daemon.cable_settings import (
     Role,
+    changes_remark,
     found_remark,
     heard_remark,
     moved_remark,
@@ -97,10 +98,8 @@ class DeviceSetup:
             stopped = self._stopping is None or self._stopping.done()
             if self.what != "leaf" and not self.scanner.on and stopped:
                 self.scanner.start()
-        elif now - self._wanted > LINGER and self.what is not None:
-            self._finish("failed")  # whoever wanted it is gone
-        elif now - self._wanted > LINGER and self.scanner.on:
-            self._stopping = asyncio.get_running_loop().create_task(self.scanner.stop())
+        elif now - self._wanted > LINGER:
+            self._let_go()
         self.scanner.tick(now)
         asked = self.what is not None or self._left
         if self.first and watched and not asked and self.scanner.looked:
@@ -110,6 +109,13 @@ class DeviceSetup:
         elif self.what is not None:
             self._look(now)
         self._say_cables(now)
+
+    def _let_go(self) -> None:
+        """Whoever wanted it is gone."""
+        if self.what is not None:
+            self._finish("failed")
+        elif self.scanner.on:
+            self._stopping = asyncio.get_running_loop().create_task(self.scanner.stop())
 
     # ---- what clients ask ------------------------------------------------------------
 
@@ -247,10 +253,7 @@ class DeviceSetup:
         if other is not None:
             remarks.append(StatusMessage("setup-was-other", {"other": other}))
         if changes:
-            texts = "; ".join(change.text() for change in changes)
-            file = self._paths.settings.name
-            values_changed = {"file": file, "changes": texts}
-            remarks.append(StatusMessage("setup-changes", values_changed))
+            remarks.append(changes_remark(self._paths.settings.name, changes))
         grows = str(values["grows"])
         self._say("seen", *remarks, port=port, grows=grows, enter=True, value=abs(mm))
 

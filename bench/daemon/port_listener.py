@@ -51,8 +51,7 @@ class PortListener:
         self._interval: float | None = None
         self._heard = heard
         self._loop = asyncio.get_running_loop()
-        self._stop = threading.Event()
-        self._ended = asyncio.Event()
+        self._stop, self._ended = threading.Event(), asyncio.Event()
         threading.Thread(
             target=self._work, name=f"listen {place.name}", daemon=True
         ).start()

@@ -185,8 +185,7 @@ class Service:
         self.tell(Notice("log", words))
 
     async def _tick_on(self) -> None:
-        interval = watchdog_interval()
-        due = 0.0
+        interval, due = watchdog_interval(), 0.0
         while True:
             await asyncio.sleep(TICK)
             now = time.monotonic()

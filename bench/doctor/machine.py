@@ -94,10 +94,8 @@ def _memory_of(folder: Path, mounts: Path) -> str | None:
     kinds = {_plain(row[1]): (row[2], row[3]) for row in rows if len(row) >= 4}
 
     def kind_of(path: str) -> tuple[str, str]:
-        best = max(
-            (place for place in kinds if _within(path, place)), key=len, default="/"
-        )
-        return kinds.get(best, ("", ""))
+        places = [place for place in kinds if _within(path, place)]
+        return kinds.get(max(places, key=len, default="/"), ("", ""))
 
     kind, options = kind_of(str(folder.resolve()))
     if kind in NOT_ON_DISK:

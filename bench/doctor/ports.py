@@ -75,9 +75,7 @@ def diagnose_neighbours(
     root: Path = Path("/"), named: Collection[str] = ()
 ) -> Iterator[Diagnostic]:
     """What else reaches for the ports: a login console, a modem manager, keyboards.
-
-    named: ports of the settings, which are left out.
-    """
+    named: ports of the settings, which are left out."""
     command = root / "proc/cmdline"
     serial0 = root / "dev/serial0"
     if serial0.exists() and command.exists():

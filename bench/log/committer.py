@@ -248,9 +248,8 @@ class Committer:
         with closed_on_error(db):
             key = self._record_boot(db)
             entry = Entry(db, key, self._clock())
-            if unfinished.salvage is not None:
-                data = msgspec.to_builtins(unfinished.salvage)
-                entry.event(None, "log-salvaged", data)
+            if (salvage := unfinished.salvage) is not None:
+                entry.event(None, "log-salvaged", msgspec.to_builtins(salvage))
             if lacking:
                 entry.event(None, "log-lacks", lacking)
             record = acknowledged.accept_losses if lacking else acknowledged.record

@@ -126,8 +126,7 @@ def chunk(
     raw: bytes,
     arrival_us: Sequence[int],
 ) -> None:
-    """Bytes of a running sweep. After the sweep's end a late block goes straight into
-    what was merged, so that none is lost."""
+    """Bytes of a running sweep; a late block goes straight into what was merged."""
     key, _, state = _sweep(db, sweep)
     insert(
         db,

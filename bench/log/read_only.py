@@ -12,6 +12,7 @@ import sqlite3
 import tempfile
 from collections.abc import Iterator
 from contextlib import ExitStack, closing, contextmanager
+from functools import partial
 from pathlib import Path
 
 from bench.log import schema
@@ -19,6 +20,7 @@ from bench.log.faults import READ_ONLY, closed_on_error, is_damage, why
 from bench.log.rows import LogDamaged, LogError
 from hw.patience import LOG_BUSY_S
 
+_reader = partial(sqlite3.connect, isolation_level=None, check_same_thread=False)
 _COPIES = 5  # tries to copy a log that is being written to
 
 
@@ -58,7 +60,7 @@ def _connect(path: Path, stack: ExitStack) -> sqlite3.Connection:
     scratch = tempfile.TemporaryDirectory(prefix="log-read-")
     copy = _copy(path, Path(stack.enter_context(scratch)))
     # may merge the copy's own -wal
-    db = sqlite3.connect(copy, isolation_level=None, check_same_thread=False)
+    db = _reader(copy)
     with closed_on_error(db):
         db.execute("PRAGMA query_only = ON")
         schema.refuse_foreign_open(path, db)
@@ -70,13 +72,8 @@ def _in_place(path: Path) -> sqlite3.Connection | None:
     ours = os.geteuid() == path.stat().st_uid
     if not ours and not all(file.exists() for file in beside):
         return None
-    db = sqlite3.connect(
-        f"{path.as_uri()}?mode=ro",
-        uri=True,
-        isolation_level=None,
-        timeout=LOG_BUSY_S,
-        check_same_thread=False,
-    )
+    uri = f"{path.as_uri()}?mode=ro"
+    db = _reader(uri, uri=True, timeout=LOG_BUSY_S)
     try:
         with closed_on_error(db):
             schema.refuse_foreign_open(path, db)

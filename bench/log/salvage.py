@@ -278,12 +278,14 @@ def _overlay_table_list(fresh: bytes, file: BinaryIO, size: int) -> None:
         file.write(page)
         base = 100 if start == 0 else 0
         if page[base] == 5:
-            count = struct.unpack(">H", page[base + 3 : base + 5])[0]
-            cells = struct.unpack(f">{count}H", page[base + 12 : base + 12 + 2 * count])
-            todo += [
-                struct.unpack(">I", page[cell : cell + 4])[0]
-                for cell in (*cells, base + 8)
-            ]
+            todo += _children(page, base)
+
+
+def _children(page: bytes, base: int) -> list[int]:
+    (count,) = struct.unpack_from(">H", page, base + 3)
+    cells = struct.unpack_from(f">{count}H", page, base + 12)
+    places = (*cells, base + 8)
+    return [struct.unpack_from(">I", page, place)[0] for place in places]
 
 
 def _set_page_count(file: BinaryIO, size: int) -> None:
