@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from typing import Literal
 
 import msgspec
 
@@ -16,13 +15,11 @@ from bench.daemon.repeated_request import RepeatedRequest
 from bench.daemon.sources import SharedPort, Sources, make_reader, may_err
 from bench.procedure.status_message import StatusMessage
 from bench.protocol import InstrumentState
-from bench.settings.settings_file import PortSettings
+from bench.settings.settings_file import PortSettings, Role
 from bench.stream.outlier_filter import OutlierFilter
 from hw.formats import meaning_of
 from hw.patience import SILENT_S, UNREAD_STALL_S
 from hw.reading import PortState, Record
-
-Role = Literal["indicator", "travel", "caliper"]
 
 FLOOD = 30_000  # frames a second; no instrument sends more
 EBB = 2.0  # s without such a second, after which the flood is over

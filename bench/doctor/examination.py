@@ -12,7 +12,6 @@ from collections.abc import Generator, Iterator, Sequence
 
 from bench.doctor import instruments, machine, pins, ports, rights, service
 from bench.doctor.diagnostic import Diagnostic, ListeningOptions, diagnosis
-from bench.doctor.direct_port import wired_ports
 from bench.doctor.instruments import Wired
 from bench.doctor.recent_events import recent_events
 from bench.protocol.client import Gone, NoDaemon, Refused, WireClient
@@ -39,7 +38,7 @@ def examine(where: Paths, options: ListeningOptions) -> Iterator[Diagnostic]:
         yield from _settings(settings, where)
         known = True
     options = options._replace(units=settings.units)
-    wired = list(wired_ports(settings).items())
+    wired = list(settings.wired.items())
     cables = ports.find_ports()
     user = rights.this_user()
     yield from ports.diagnose_cables(cables, wired)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from itertools import pairwise
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import msgspec
 
@@ -29,6 +29,7 @@ __all__ = [
     "Panel",
     "Paths",
     "PortSettings",
+    "Role",
     "Settings",
     "SettingsError",
     "Written",
@@ -36,6 +37,7 @@ __all__ = [
     "load",
 ]
 
+Role = Literal["indicator", "travel", "caliper"]  # of an instrument
 FEWEST_MARKS = 4  # to fit a line and still see one bad reading
 
 
@@ -60,6 +62,13 @@ class Settings(msgspec.Struct, frozen=True):
     settings_file: str | None = None  # None: none was found, the defaults hold
     gear_file: str | None = None
     written: tuple[Written, ...] = ()
+
+    @property
+    def wired(self) -> dict[Role, PortSettings]:
+        """The ports by what hangs on them."""
+        roles: tuple[Role, ...] = ("indicator", "travel", "caliper")
+        ports = {role: getattr(self, role) for role in roles}
+        return {role: port for role, port in ports.items() if port is not None}
 
 
 def load(
