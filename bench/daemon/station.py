@@ -179,11 +179,7 @@ class Station:
         if batch.held:
             self._diagnostics.tell_outlier(instrument, batch.held[-1][1], now)
         if batch.values:
-            what, flags = (batch.stamps, batch.values, batch.unit), sorted(batch.flags)
-            message = Readings(instrument.name, batch.first, *what, flags)
-            self.clients.tell_readings(message, now)
-            if self.setup is not None and self.setup.what is not None:
-                self.setup.heard(message)
+            self._tell_readings(instrument, batch, now)
         if instrument.role != "caliper":
             sweep = run.kept.sweep_id if run is not None else None
             self._raw.keep(instrument.name, batch.when, batch.data, batch.came, sweep)
@@ -192,6 +188,13 @@ class Station:
             self._feed(instrument, batch, now)
         if run is not None and run.facts.placed and not run.facts.rested:
             run.rest(now)
+
+    def _tell_readings(self, instrument: Instrument, batch: Batch, now: float) -> None:
+        what, flags = (batch.stamps, batch.values, batch.unit), sorted(batch.flags)
+        message = Readings(instrument.name, batch.first, *what, flags)
+        self.clients.tell_readings(message, now)
+        if self.setup is not None and self.setup.what is not None:
+            self.setup.heard(message)
 
     def _check(self, instrument: Instrument, batch: Batch, now: float) -> None:
         diagnostics = self._diagnostics

@@ -77,10 +77,8 @@ def diagnose_disk(
         yield diagnosis("disk", "disk-read-only", folder=folder)
     elif ours and not os.access(folder, os.W_OK):
         yield diagnosis("disk", "disk-denied", folder=folder)
-    if free < LEAST_DISK:
-        yield diagnosis("disk", "disk-full", mib=free / 2**20, folder=folder)
-    else:
-        yield diagnosis("disk", "disk-free", mib=free / 2**20, folder=folder)
+    code = "disk-full" if free < LEAST_DISK else "disk-free"
+    yield diagnosis("disk", code, mib=free / 2**20, folder=folder)
     if memory := _memory_of(folder, mounts):
         yield diagnosis("disk", "disk-in-memory", folder=folder, memory=memory)
 

@@ -241,9 +241,8 @@ class Committer:
 
     def _connect(self) -> None:
         self._file.lock()
-        opened = recover.open_or_salvage(self.path, self._damaged)
+        db, unfinished, checked = recover.open_or_salvage(self.path, self._damaged)
         self._damaged = False
-        db, unfinished = opened.db, opened.unfinished
         lacking = unfinished.lacking
         with closed_on_error(db):
             key = self._record_boot(db)
@@ -258,7 +257,7 @@ class Committer:
             self.unfinished = unfinished
         self._file.attach(db)
         self._boot_key = key
-        if not opened.checked:
+        if not checked:
             self._check = SoundnessCheck(self.path, self._salvage_next)
 
     def _record_boot(self, db: sqlite3.Connection) -> int:

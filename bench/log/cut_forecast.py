@@ -45,8 +45,7 @@ def cut_forecast(
     units: System = "mm",
 ) -> Document:
     """Of one sled, with its sentence; without a name of the only one, or shortly of
-    all. now: s since the epoch. jigs: the sleds of the settings, before those of the
-    log. Raises LogError for a sled that neither knows, OptionError."""
+    all. now: s since the epoch. jigs: of the settings. Raises LogError, OptionError."""
     with open_read(path) as db:
         sleds = _sleds(db, jigs or {})
         if jig is None and len(sleds) > 1:

@@ -141,6 +141,12 @@ def chunk(
         merge_chunks(db, key)
 
 
+_END_SWEEP = (
+    "UPDATE sweep SET state = ?, push = coalesce(?, push), reason = ?, trace_key = ?,"
+    " ended_monotonic_ns = ?, ended_wall_s = ? WHERE sweep_key = ?"
+)
+
+
 def end_sweep(
     entry: Entry,
     sweep: str,
@@ -149,19 +155,15 @@ def end_sweep(
     trace: Trace | None,
     reason: StatusMessage | None,
 ) -> None:
-    """The sweep's last state, its merged bytes and its trace, in the one transaction
-    that ends it."""
+    """Its last state, merged bytes and trace, in the one transaction that ends it."""
     db, at = entry.db, entry.at
     key, run, state_before = _sweep(db, sweep)
     if state_before != "running":
         raise EntryRefused(f"the sweep {sweep} has ended already: it is {state_before}")
     merge_chunks(db, key)
     trace_key = trace and keep_trace(db, trace)
-    db.execute(
-        "UPDATE sweep SET state = ?, push = coalesce(?, push), reason = ?, trace_key ="
-        " ?, ended_monotonic_ns = ?, ended_wall_s = ? WHERE sweep_key = ?",
-        (state, push, _text(reason), trace_key, at.monotonic_ns, at.wall_s, key),
-    )
+    values = state, push, _text(reason), trace_key, at.monotonic_ns, at.wall_s, key
+    db.execute(_END_SWEEP, values)
     _sweep_ended(entry, run, sweep, state, reason)
 
 
@@ -217,10 +219,8 @@ def finding(
         if quantity.unit != "1/mm":  # no chart follows it, and older logs refuse it
             _insert_quantity(entry.db, key, position, quantity)
     if supersedes is not None:
-        entry.db.execute(
-            "UPDATE finding SET superseded_by = ? WHERE finding_key = ?",
-            (key, _finding(entry.db, supersedes)[0]),
-        )
+        query = "UPDATE finding SET superseded_by = ? WHERE finding_key = ?"
+        entry.db.execute(query, (key, _finding(entry.db, supersedes)[0]))
     entry.event(run, "found", {"finding": finding.id, "verdict": finding.verdict})
 
 

@@ -153,9 +153,8 @@ def _instrument(
         raise table.wrong("marks", table.left["marks"], would_do)
     said = table.values(readers)
     marks = said.get("marks")
-    if marks is not None and (
-        len(marks) < FEWEST_MARKS or any(b <= a for a, b in pairwise(marks))
-    ):
+    rises = all(a < b for a, b in pairwise(marks or ()))
+    if marks is not None and (len(marks) < FEWEST_MARKS or not rises):
         would_do = "four or more places, each farther than the one before, would do"
         raise table.wrong("marks", list(marks), would_do)
     refuse_rest(table, kind)
