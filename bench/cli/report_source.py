@@ -37,14 +37,14 @@ def _source(rows: LogRows, parts: Document, jig: str | None) -> ReportSource:
     from bench.render.finding import unread_words
     from bench.render.report.source import ReportSource
 
-    gone = set(rows.superseded)
+    gone, today = set(rows.superseded), datetime.now().astimezone().date().isoformat()
     findings = [one for one in rows.findings if one.id not in gone]
     document = {**parts.document, "findings": []}
     for name, part in (("drift", "series"), ("due", "due")) if jig is not None else ():
         those = [row for row in document[name][part] if row["jig"] == jig]
         document[name] = {**document[name], part: those}
     source = msgspec.structs.replace(
-        msgspec.convert(document | {"at": _today()}, ReportSource),
+        msgspec.convert(document | {"at": today}, ReportSource),
         findings=findings,
         moves=rows.moves,
         distances=rows.distances,
@@ -53,7 +53,3 @@ def _source(rows: LogRows, parts: Document, jig: str | None) -> ReportSource:
     if jig is not None and not source.subjects():
         raise Complaint(f"nothing was measured with a sled called {jig!r} yet")
     return source
-
-
-def _today() -> str:
-    return datetime.now().astimezone().date().isoformat()
