@@ -193,28 +193,24 @@ class VirtualPorts:
         self.rate = rate
         self.directory = Path(directory)
         self._random = Random(saw.noise.random())
-        self._ports = {
-            "indicator": VirtualPort(
-                "indicator",
-                self.directory / "usb-pretend-indicator-port0",
+        instruments = {
+            "indicator": (
                 hands.indicator_at,
                 encode_indicator or plain_line(),
                 indicator_age,
             ),
-            "travel": VirtualPort(
-                "travel",
-                self.directory / "usb-pretend-travel-port0",
-                hands.travel_at,
-                encode_travel or plain_line(2),
-                travel_age,
-            ),
+            "travel": (hands.travel_at, encode_travel or plain_line(2), travel_age),
         }
         if caliper:
-            path = self.directory / "usb-pretend-caliper-port0"
-            port = self._ports["caliper"] = VirtualPort(
-                "caliper", path, hands.caliper_at, plain_line(2), CALIPER_AGE
+            instruments["caliper"] = (hands.caliper_at, plain_line(2), CALIPER_AGE)
+        self._ports = {
+            name: VirtualPort(
+                name, self.directory / f"usb-pretend-{name}-port0", *instrument
             )
-            port.every = max(1, round(rate / CALIPER_RATE))
+            for name, instrument in instruments.items()
+        }
+        if caliper:
+            self._ports["caliper"].every = max(1, round(rate / CALIPER_RATE))
         for name, mode in (modes or {}).items():
             self._port(name).mode = mode
         self._timer: asyncio.TimerHandle | None = None
