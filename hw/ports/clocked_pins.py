@@ -25,13 +25,13 @@ import asyncio
 import contextlib
 import errno
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from typing import Any, Literal, NamedTuple
 
 from hw.formats import FORMATS, read_options
 from hw.patience import PINS_RETRY_S
 from hw.ports.pin_frames import Builder, FrameBuilder, StateBuilder, TextLine
-from hw.ports.pin_lines import KernelLines, LibraryLines, Lines
+from hw.ports.pin_lines import KernelLines, Lines, MakeLines
 from hw.ports.port_state import StateReport, error_number, may_not_open
 from hw.ports.serial_port import OnBlock, OnState
 from hw.reading import PortState
@@ -90,14 +90,13 @@ class ClockedPins:
         options: PinOptions,
         on_block: OnBlock,
         on_state: OnState,
-        make_factory: Callable[[], Any] | None = None,
+        make_lines: MakeLines | None = None,
     ) -> None:
-        """make_factory: a gpiozero pin factory to go through; None asks the kernel
-        itself."""
+        """make_lines: in place of the kernel's, for tests."""
         self.options = options
         self._on_block = on_block
         self._report = StateReport(on_state)
-        self._make_factory = make_factory
+        self._make_lines = make_lines or KernelLines
         self._lines: Lines | None = None
         self._builder: Builder | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
@@ -169,10 +168,7 @@ class ClockedPins:
         pins = dict(self.options.pins)
         request = pins.pop("req", None)
         try:
-            if self._make_factory is None:
-                self._lines = KernelLines(pins, request)
-            else:
-                self._lines = LibraryLines(pins, request, self._make_factory())
+            self._lines = self._make_lines(pins, request)
         # the library, the kernel and the board each fail in their own classes
         except Exception as error:
             self._report(*_open_error(self.where, error))

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 from encoders import make_encoder
 from gpiozero.pins.mock import MockFactory
+from mock_lines import mock_lines
 from peers import RegisterDevice, Wheel, key_events
 
 from bench.daemon.acquisition import Batch, Instrument
@@ -157,7 +158,7 @@ async def test_an_encoder_on_pins_as_travel_and_at_rest(hear, tmp_path) -> None:
     wheel = Wheel(factory, 23, 24)
     wheel.to(-3)  # where it stands when it is opened is zero
     sources = Sources()
-    sources.make_factory = lambda: factory
+    sources.make_lines = mock_lines(factory)
     settings = port_of(tmp_path, 'format = "quad_x4"\na = 23\nb = 24\nper_count = "0.05 mm"\n')
     travel = hear(settings, "travel", sources=sources)
     await travel.until(lambda: len(travel.values) >= 3)
