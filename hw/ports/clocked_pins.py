@@ -173,16 +173,7 @@ class ClockedPins:
         except Exception as error:
             self._report(*_open_error(self.where, error))
             return False
-        levels = self._lines.levels
-        if "clock" in pins:
-            gap = REQUESTED_GAP_US if request is not None else self.options.gap_us
-            self._builder = FrameBuilder(
-                self.options.edge, gap, levels, whole=request is not None
-            )
-            self._pause_s = 1.5 * gap * 1e-6
-        else:
-            self._builder = StateBuilder(levels)
-            self._pause_s = RUN_END
+        self._begin_text(self._lines.levels, request is not None)
         self.opened += 1
         assert self._loop is not None
         self._lines.start(self._loop, self._woken)
@@ -190,6 +181,18 @@ class ClockedPins:
         if request is None and "clock" in pins:
             self._await_pause()
         return True
+
+    def _begin_text(self, levels: Mapping[str, bool], requested: bool) -> None:
+        """Join the edges to frames, where there is a clock, or to states."""
+        if "clock" in self.options.pins:
+            gap = REQUESTED_GAP_US if requested else self.options.gap_us
+            self._builder = FrameBuilder(
+                self.options.edge, gap, levels, whole=requested
+            )
+            self._pause_s = 1.5 * gap * 1e-6
+        else:
+            self._builder = StateBuilder(levels)
+            self._pause_s = RUN_END
 
     def _lost(self, error: OSError) -> None:
         self._close()

@@ -125,17 +125,12 @@ class TypedKeys:
         except OSError as error:
             self._report(*open_error(self.path, error, "input"))
             return False
-        try:
-            fcntl.ioctl(fd, GRAB, 1)
-        except OSError as error:
-            if error.errno == errno.EBUSY:
-                os.close(fd)
-                self._report(
-                    "busy",
-                    f"{self.path} is held by another program: close that program.",
-                )
-                return False
-            # a device that knows no grab is a line that carries the same events
+        if not _grab(fd):
+            os.close(fd)
+            self._report(
+                "busy", f"{self.path} is held by another program: close that program."
+            )
+            return False
         assert self._loop is not None
         self._fd = fd
         self._run, self._rest = [], b""
@@ -206,3 +201,13 @@ class TypedKeys:
             # the device may have been opened in the middle of this number
             return
         self._on_block(" ".join(run).encode() + b"\n", self._when)
+
+
+def _grab(fd: int) -> bool:
+    """Keep the device's keys from everybody else; False where another program does."""
+    try:
+        fcntl.ioctl(fd, GRAB, 1)
+    except OSError as error:
+        # a device that knows no grab is a line that carries the same events
+        return error.errno != errno.EBUSY
+    return True
