@@ -32,9 +32,14 @@ from hw.formats import FORMATS, read_options
 from hw.patience import PINS_RETRY_S
 from hw.ports.pin_frames import Builder, FrameBuilder, StateBuilder, TextLine
 from hw.ports.pin_lines import KernelLines, Lines, MakeLines
-from hw.ports.port_state import StateReport, error_number, may_not_open
+from hw.ports.port_state import (
+    DENIED,
+    Refusal,
+    StateReport,
+    end_task,
+    error_number,
+)
 from hw.ports.serial_port import OnBlock, OnState
-from hw.reading import PortState
 
 # us of pause that end an answer: gauges take up to 4 ms a bit (public timing notes)
 REQUESTED_GAP_US = 20_000
@@ -74,11 +79,11 @@ def pin_options(
             f" {', '.join(pins)}"
         )
     values = read_options(name, options)
-    given: dict[str, Any] = {
-        key: values[key] for key in ("edge", "gap_us", "timeout") if key in values
-    }
     if rate is not None:
-        given["rate"] = rate
+        values["rate"] = rate
+    given: dict[str, Any] = {
+        key: value for key, value in values.items() if key in PinOptions._fields
+    }
     return PinOptions(pins, **given)
 
 
@@ -131,9 +136,7 @@ class ClockedPins:
 
     async def stop(self) -> None:
         for task in self._tasks:
-            task.cancel()
-            with contextlib.suppress(asyncio.CancelledError):
-                await task
+            await end_task(task)
         self._close()
 
     def write(self, data: bytes) -> bool:
@@ -301,24 +304,30 @@ class ClockedPins:
             await self._idle.wait()  # never in the middle of an answer
 
 
-def _open_error(where: str, error: Exception) -> tuple[PortState, str]:
-    number = error_number(error)
+# by errno
+OPEN_ERRORS: dict[int | None, Refusal] = {
+    errno.ENOENT: ("absent", "{where}: this machine has no such pins."),
+    errno.EACCES: DENIED,
+    errno.EPERM: DENIED,
+    errno.EBUSY: (
+        "busy",
+        "{where}: another program or a device-tree overlay has one of them.",
+    ),
+    errno.EINVAL: (
+        "absent",
+        "{where}: this kernel does not take such a request; Linux 5.10 or later does.",
+    ),
+}
+
+
+def _open_error(where: str, error: Exception) -> Refusal:
     if isinstance(error, ImportError):
         words = "the library gpiod is not installed: pip install gpiod"
         return "absent", f"{where} cannot be read: {words}."
-    if number == errno.ENOENT:
-        return "absent", f"{where}: this machine has no such pins."
-    if number in {errno.EACCES, errno.EPERM}:
-        return may_not_open(where, "gpio")
-    if number == errno.EBUSY:
-        return (
-            "busy",
-            f"{where}: another program or a device-tree overlay has one of them.",
-        )
-    if number == errno.EINVAL:
-        return (
-            "absent",
-            f"{where}: this kernel does not take such a request; Linux 5.10 or later"
-            " does.",
-        )
-    return "absent", f"{where} cannot be opened: {type(error).__name__}: {error}."
+    state, words = OPEN_ERRORS.get(
+        error_number(error), ("absent", "{where} cannot be opened: {kind}: {error}.")
+    )
+    kind = type(error).__name__
+    return state, words.format(
+        where=where, port=where, group="gpio", kind=kind, error=error
+    )

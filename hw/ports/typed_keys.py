@@ -15,7 +15,6 @@ have no wheels for the Pi.
 from __future__ import annotations
 
 import asyncio
-import contextlib
 import errno
 import fcntl
 import os
@@ -25,7 +24,7 @@ import time
 from hw.formats.wedge import TERMINATORS
 from hw.patience import PORT_FIRST_RETRY_S, PORT_LAST_RETRY_S
 from hw.port_names import refuse_other_things
-from hw.ports.port_state import StateReport, open_error
+from hw.ports.port_state import StateReport, end_task, open_error
 from hw.ports.serial_device import unread
 from hw.ports.serial_port import OnBlock, OnState
 
@@ -93,10 +92,7 @@ class TypedKeys:
         self._opener = self._loop.create_task(self._keep_opening())
 
     async def stop(self) -> None:
-        if self._opener is not None:
-            self._opener.cancel()
-            with contextlib.suppress(asyncio.CancelledError):
-                await self._opener
+        await end_task(self._opener)
         self._close()
 
     def write(self, data: bytes) -> bool:

@@ -84,15 +84,8 @@ class VirtualPort:
         it."""
         if self._master >= 0:
             return
-        spare: list[int] = []
-        while True:
-            master, slave = os.openpty()
-            device = os.ttyname(slave)
-            if device not in self._devices_had or len(spare) > 32:
-                break
-            spare += [master, slave]
-        for fd in spare:
-            os.close(fd)
+        master, slave = self._other_terminal()
+        device = os.ttyname(slave)
         self._devices_had = {device}
         tty.setraw(slave)
         # the settings stay with the master; a hang-up there says that nobody listens
@@ -104,6 +97,18 @@ class VirtualPort:
         passing.unlink(missing_ok=True)
         passing.symlink_to(device)
         passing.replace(self.path)
+
+    def _other_terminal(self) -> tuple[int, int]:
+        """Both ends of a terminal under another name than before."""
+        spare: list[int] = []
+        while True:
+            ends = os.openpty()
+            if os.ttyname(ends[1]) not in self._devices_had or len(spare) > 32:
+                break
+            spare += ends
+        for fd in spare:
+            os.close(fd)
+        return ends
 
     def unplug(self) -> None:
         """Pull the cable: the reader sees a hang-up, the name goes."""
