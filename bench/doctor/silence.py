@@ -21,7 +21,6 @@ from hw.formats.shared.declaration import Query
 # keys of the settings file, and what they rest on
 Proposed = tuple[dict[str, str | int], tuple[str, ...]]
 ANSWER = 0.2  # s to wait for an answer; common practice, no source
-ANSWER_LIMIT = 64  # bytes of an answer
 BUTTON_ADVICE = (
     "press its button while it is listened to: sweepgauge doctor --seconds 15"
 )
@@ -114,10 +113,12 @@ def _answering_registers(port: PortSettings, request: bytes) -> Proposed | None:
 
 
 def _answer(port: PortSettings, request: bytes) -> bytes:
+    query = FORMATS[port.format].query
+    assert query is not None
     with open_port(port, ANSWER) as opened:
         opened.reset_input_buffer()
         opened.write(request)
         data, end = b"", time.monotonic() + ANSWER
-        while time.monotonic() < end and len(data) < ANSWER_LIMIT:
+        while time.monotonic() < end and not query.whole(data):
             data += opened.read(max(1, opened.in_waiting))
     return data

@@ -23,6 +23,7 @@ from gpiozero.pins.mock import MockFactory, MockPin
 from gpiozero.pins.pi import PiPin
 from hypothesis import given
 from hypothesis import strategies as st
+from mock_lines import mock_lines
 
 from hw.formats import make_decoder
 from hw.formats.shared.travel import CountedTravel
@@ -142,7 +143,7 @@ class Heard:
             options,
             lambda data, when: self.blocks.append((data, when)),
             self._state,
-            make_factory=lambda: peer.factory,
+            make_lines=mock_lines(peer.factory),
         )
 
     def _state(self, state: str, words: str) -> None:
