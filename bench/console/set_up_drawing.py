@@ -220,7 +220,8 @@ def _play(c: Canvas, ask: Prompt, jig: Jig | None, names: set[str], at: str) -> 
     touch = left if ask.side == "left" else left + box - 1
     _indicator(c, ask, touch, c.high // 2)
     c.label(left + 2, c.high - 3, "sled", "wood")
-    c.label(left, 0, f"{arrow} {how} it to the {way} {at}".rstrip(), "act")
+    where = f" {at}" if how == "twist" else ""  # leaned, it is read at the middle
+    c.label(left, 0, f"{arrow} {how} it to the {way}{where}", "act")
 
 
 def _board(c: Canvas, ask: Prompt, jig: Jig | None, names: set[str], at: str) -> None:
