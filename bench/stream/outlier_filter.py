@@ -217,8 +217,8 @@ class OutlierFilter:
         if spike is None:
             return False
         if spike:
-            gone = map(self._pending.pop, reversed(spike))
-            out.rejected.extend((one.stamp, one.value) for one in gone)
+            wrong = map(self._pending.pop, reversed(spike))
+            out.rejected.extend((one.stamp, one.value) for one in wrong)
             return True
         gone = self._explain(size)
         if gone is None:
