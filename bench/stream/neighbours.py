@@ -9,6 +9,7 @@ mm; slack, mm, is what counts as no difference.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from itertools import pairwise
 
@@ -68,8 +69,11 @@ def is_stop(
     if len(path) < 2:
         return False
     earlier, before, value, *after = [*path, *pending][at + len(path) - 2 :][:5]
-    rests = any(abs(a - b) <= slack for a, b in pairwise([value, *after]))
-    moved = abs(before - earlier) > slack
-    stops = rests and moved and _go_one_way((earlier, before, value, after[0]), slack)
+    motion = before - earlier
+    goes_on = math.copysign(1.0, motion) * (after[-1] - value) > slack
+    rests = any(abs(a - b) <= slack for a, b in pairwise(after))
+    ends = rests or (abs(value - after[0]) <= slack and not goes_on)
+    one_way = _go_one_way((earlier, before, value, after[0]), slack)
+    stops = ends and one_way and abs(motion) > slack
     stands = abs(value - before) <= slack and is_in_reach(path, value, slack)
-    return stops or stands
+    return stops or (stands and not goes_on)

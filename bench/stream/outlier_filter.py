@@ -237,7 +237,7 @@ class OutlierFilter:
         if size == 1:
             return () if self._is_predicted(self._pending[0]) else None
         rough, by_stamp = self._roughness(())
-        limit = self._limits.step
+        slow, values, limit = self._interval > SLOW, self._values(), self._limits.step
         smooth, uneven = self._smooth_limits()
         first, after, *_ = [one.value for one in self._pending]
         hand = rough <= uneven  # a hand may have caused it
@@ -248,7 +248,7 @@ class OutlierFilter:
             ways = sorted(
                 (*self._roughness(without), without)
                 for without in combinations(range(size - 1), number)
-                if not any(is_stop(*self._values(), at, limit) for at in without)
+                if not (slow and any(is_stop(*values, at, limit) for at in without))
             )
             if not ways:
                 break
