@@ -2,11 +2,16 @@
 
 As root, with qemu-system-x86, qemu-utils, debootstrap and openssh-client, from the project's folder:
 
-    .venv/bin/python tests/appliance/rig.py IMAGES WHEELS [bookworm|trixie] [--copies 30] [--cuts 30] [--only NAME]...
+    .venv/bin/python tests/appliance/rig.py IMAGES WHEELS [bookworm|trixie] [--arch arm64] [--only NAME]...
 
 IMAGES: a folder that keeps the images. WHEELS: made by `pip wheel -w WHEELS .` with the Python of that suite (3.11 for
 bookworm, 3.13 for trixie). Prints one JSON line {test, figure, limit, pass} a matter; exit 1 when one fails. What can
 not be tried here (pins without the kernel's headers, a slow card's wear) is said by a line with "pass": null.
+
+arm64, a Pi's architecture, wants qemu-system-arm, qemu-efi-aarch64, qemu-user-static with its binfmt registered, and its
+own wheels: this project's by `pip wheel --no-deps -w WHEELS .`, the others by `pip download -d WHEELS --only-binary=:all:
+--python-version 3.11 --platform manylinux_2_28_aarch64 (and 2_17, 2_27, 2_34, 2014) WHEELS/sweepgauge*.whl lgpio`, and
+for the test `formats` those named in formats.py besides.
 """
 
 from __future__ import annotations
@@ -23,6 +28,7 @@ from statistics import median
 
 from clocks import blank_clock, clock_jumps
 from cuts import disk_copies, power_cuts
+from formats import formats
 from guest import GAUGE, TRAVEL, Rig, hear, pass_running, rig, tell, until_pass, watching
 from image import image
 from machine import Machine
@@ -60,9 +66,11 @@ async def installs(rig: Rig, wheels: Path) -> bool:
     seen = (await asyncio.to_thread(rig.machine.call, "sweepgauge status --json", check=False)).returncode
     faults = await _faults(rig)
     exposure = await rig.shell("systemd-analyze security sweepgauge --no-pager | tail -1")
+    there = await rig.shell("uname -mr; . /etc/os-release; echo $PRETTY_NAME")
     number = re.search(r": ([0-9.]+) ", exposure)
     return all(
         [
+            tell("the machine", there.splitlines(), None, None),
             tell("first boot, s", round(booted, 1), None, None),
             tell("install, minutes", round(minutes, 2), None, None),
             tell("from a blank image to a measured sweep, minutes", round(in_all, 1), None, None),
@@ -184,6 +192,7 @@ async def replugs(rig: Rig) -> bool:
         for _ in range(REPLUGS):
             await asyncio.to_thread(rig.machine.unplug, GAUGE)
             await hear(client, InstrumentState, lambda one: one.name == "indicator" and one.state != "open")
+            await rig.shell("udevadm settle")
             await asyncio.to_thread(rig.machine.plug, GAUGE)
             began = time.monotonic()
             await hear(client, Readings, lambda one: one.instrument == "indicator")
@@ -250,14 +259,15 @@ sudo systemctl reset-failed sweepgauge
 
 
 async def run(arguments: argparse.Namespace) -> bool:
-    made = await asyncio.to_thread(image, arguments.suite, arguments.images)
+    made = await asyncio.to_thread(image, arguments.suite, arguments.images, arch=arguments.arch)
     kept: Path | None = arguments.installed
     if kept is not None and kept.exists():
         made = made._replace(disk=kept)
 
     def machine_of(ports: dict[str, str]) -> Machine:
-        folder = arguments.images / f"run-{arguments.suite}"
-        return Machine(made, folder, ports=ports, cores=arguments.cores, kvm=arguments.kvm)
+        folder = arguments.images / f"run-{arguments.suite}-{arguments.arch}"
+        size = {"cores": arguments.cores, "memory_mib": arguments.memory}
+        return Machine(made, folder, arch=arguments.arch, ports=ports, kvm=arguments.kvm, **size)
 
     tests: dict[str, Callable[[Rig], Awaitable[bool]]] = {
         "whole_check": whole_check,
@@ -270,6 +280,7 @@ async def run(arguments: argparse.Namespace) -> bool:
         "clock_jumps": clock_jumps,
         "at_rest": lambda rig: at_rest(rig, arguments.rest),
         "pins": lambda rig: pins(rig, arguments.wheels),
+        "formats": lambda rig: formats(rig, arguments.cores),
     }
     good = True
     async with rig(machine_of, seed=arguments.seed) as one:
@@ -288,7 +299,7 @@ async def run(arguments: argparse.Namespace) -> bool:
                     good &= await test(one)
                 except Exception as error:
                     good &= tell(name, f"{type(error).__name__}: {error}", None, False)
-                    journal = "sudo journalctl -u sweepgauge --no-pager -o short-monotonic | tail -30"
+                    journal = "sudo journalctl -b --no-pager -o short-monotonic | tail -60"
                     said = await asyncio.to_thread(one.machine.call, journal, check=False)
                     print(said.stdout, file=sys.stderr)
     return good
@@ -303,7 +314,9 @@ def main(argv: Sequence[str]) -> int:
     parser.add_argument("--copies", type=int, default=30)
     parser.add_argument("--cuts", type=int, default=30)
     parser.add_argument("--seed", type=int, default=3)
+    parser.add_argument("--arch", choices=("amd64", "arm64"), default="amd64")
     parser.add_argument("--cores", type=int, default=1)
+    parser.add_argument("--memory", type=int, default=512, help="MiB; the tests of formats want 1024")
     parser.add_argument("--kvm", action="store_true", help="this host's /dev/kvm works")
     parser.add_argument("--only", action="append", default=[])
     parser.add_argument("--installed", type=Path, help="a disk that is made once and begun with from then on")
