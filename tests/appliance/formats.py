@@ -15,6 +15,7 @@ from guest import Rig, tell
 HOUSE = Path(__file__).resolve().parents[2]
 NEEDED = "pytest pytest-asyncio pytest-timeout pytest-xdist hypothesis scipy shapely statsmodels"
 ROOMS = ("hw/formats", "bench/geometry", "bench/uncertainty", "bench/stream")
+PAGE = "tests/hw/formats/test_instruments_page.py"  # of a page of the tree, which is not sent
 PYTHON = "/opt/sweepgauge/bin/python"
 
 
@@ -30,9 +31,8 @@ async def formats(rig: Rig, workers: int) -> bool:
         return tell("tests of formats and arithmetic", f"not tried: {lacking[-300:]}", None, None)
     began = time.monotonic()
     rooms = " ".join(f"tests/{room}" for room in ROOMS)
-    command = (
-        f"cd house && {PYTHON} -m pytest -n {workers} -v -m 'not slow and not ci' --timeout 3600 {rooms}"
-    )
+    options = f"-n {workers} -v -m 'not slow and not ci' --timeout 3600 --ignore {PAGE}"
+    command = f"cd house && {PYTHON} -m pytest {options} {rooms}"
     done = await asyncio.to_thread(rig.machine.call, command, check=False, time_out=7200)
     failed = [line for line in done.stdout.splitlines() if line.startswith(("FAILED", "ERROR"))]
     print(done.stdout[-3000:], done.stderr[-1000:], file=sys.stderr)
