@@ -10,7 +10,7 @@ import time
 from collections.abc import AsyncIterator
 from typing import Any, cast
 
-from guest import Rig, tell
+from guest import Rig, tell, tell_all
 
 # Of a Pi without a clock chip. systemd then takes the time of its own making, or that of the last synchronization,
 # whichever is later: systemd(1), "System clock".
@@ -74,26 +74,13 @@ async def blank_clock(rig: Rig) -> bool:
         rig.machine.clock = clock
     late = [abs(time.time() - row["wall_s"]) for row in rows[:2]]
     orders = [row["order"] for row in rows]
-    return all(
-        [
-            tell("blank clock: wrong by days at the start", round(wrong_by / 86400), None, wrong_by > NEAR_S),
-            tell(
-                "a result then, marked as of no known time", not before["synced"], True, not before["synced"]
-            ),
-            tell("error over give or take, before and after", _rounded(parts), 1.5, max(parts) < 1.5),
-            tell(
-                "once the time is known: age of both results, s", _rounded(late), "minutes", max(late) < 3600
-            ),
-            tell(
-                "and both are known",
-                [row["synced"] for row in rows[:2]],
-                True,
-                all(r["synced"] for r in rows[:2]),
-            ),
-            tell(
-                "results stay in their order", orders, "newest first", orders == sorted(orders, reverse=True)
-            ),
-        ]
+    return tell_all(
+        ("blank clock: wrong by days at the start", round(wrong_by / 86400), None, wrong_by > NEAR_S),
+        ("a result then, marked as of no known time", not before["synced"], True, not before["synced"]),
+        ("error over give or take, before and after", _rounded(parts), 1.5, max(parts) < 1.5),
+        ("once the time is known: age of both results, s", _rounded(late), "minutes", max(late) < 3600),
+        ("and both are known", [row["synced"] for row in rows[:2]], True, all(r["synced"] for r in rows[:2])),
+        ("results stay in their order", orders, "newest first", orders == sorted(orders, reverse=True)),
     )
 
 

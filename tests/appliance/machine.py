@@ -57,18 +57,8 @@ class Machine:
         self._door = _free_port()
         folder.mkdir(parents=True, exist_ok=True)
         self.disk = folder / "disk.qcow2"
-        layer = [
-            "qemu-img",
-            "create",
-            "-q",
-            "-f",
-            "qcow2",
-            "-F",
-            image.disk.suffix[1:],
-            "-b",
-            str(image.disk),
-            str(self.disk),
-        ]
+        backing = ["-F", image.disk.suffix[1:], "-b", str(image.disk)]
+        layer = ["qemu-img", "create", "-q", "-f", "qcow2", *backing, str(self.disk)]
         subprocess.run(layer, check=True)
 
     # ---- power -----------------------------------------------------------------------
@@ -138,12 +128,8 @@ class Machine:
         out += ["-append", boot, "-rtc", f"base={self.clock}"]
         # writethrough of the host would hide what the guest forgot to sync; the cache is dropped with the process
         out += ["-drive", f"file={self.disk},if=virtio,format=qcow2,cache=writeback"]
-        out += [
-            "-netdev",
-            f"user,id=net,hostfwd=tcp:127.0.0.1:{self._door}-:22",
-            "-device",
-            "virtio-net-pci,netdev=net",
-        ]
+        out += ["-netdev", f"user,id=net,hostfwd=tcp:127.0.0.1:{self._door}-:22"]
+        out += ["-device", "virtio-net-pci,netdev=net"]
         out += ["-qmp", f"unix:{self.folder / 'qmp'},server=on,wait=off", "-device", "qemu-xhci,id=usb"]
         for number, path in self.ports.items():
             out += ["-chardev", f"serial,id=c{number},path={path}", "-device", _usb_serial(number)]

@@ -29,7 +29,7 @@ from statistics import median
 from clocks import blank_clock, clock_jumps
 from cuts import disk_copies, power_cuts
 from formats import formats
-from guest import GAUGE, TRAVEL, Rig, hear, pass_running, rig, tell, until_pass, watching
+from guest import GAUGE, TRAVEL, Rig, hear, pass_running, rig, tell, tell_all, until_pass, watching
 from image import image
 from machine import Machine
 from played_pins import pins
@@ -68,28 +68,21 @@ async def installs(rig: Rig, wheels: Path) -> bool:
     exposure = await rig.shell("systemd-analyze security sweepgauge --no-pager | tail -1")
     there = await rig.shell("uname -mr; . /etc/os-release; echo $PRETTY_NAME")
     number = re.search(r": ([0-9.]+) ", exposure)
-    return all(
-        [
-            tell("the machine", there.splitlines(), None, None),
-            tell("first boot, s", round(booted, 1), None, None),
-            tell("install, minutes", round(minutes, 2), None, None),
-            tell("from a blank image to a measured sweep, minutes", round(in_all, 1), None, None),
-            tell("of which this host's processors were busy, minutes", round(busy, 1), None, None),
-            tell(
-                "install run again changes nothing",
-                again.strip().splitlines()[-2:],
-                "Nothing to do.",
-                "Nothing to do." in again,
-            ),
-            tell("status in a new ssh login, exit", seen, "0 or 1", seen in (0, 1)),
-            tell("faults that doctor finds in a correct installation", faults, [], faults == []),
-            tell(
-                "exposure of the unit",
-                number and float(number[1]),
-                1.0,
-                bool(number and float(number[1]) <= 1.0),
-            ),
-        ]
+    return tell_all(
+        ("the machine", there.splitlines()),
+        ("first boot, s", round(booted, 1)),
+        ("install, minutes", round(minutes, 2)),
+        ("from a blank image to a measured sweep, minutes", round(in_all, 1)),
+        ("of which this host's processors were busy, minutes", round(busy, 1)),
+        (
+            "install run again changes nothing",
+            again.strip().splitlines()[-2:],
+            "Nothing to do.",
+            "Nothing to do." in again,
+        ),
+        ("status in a new ssh login, exit", seen, "0 or 1", seen in (0, 1)),
+        ("faults that doctor finds in a correct installation", faults, [], faults == []),
+        ("exposure of the unit", number and float(number[1]), 1.0, bool(number and float(number[1]) <= 1.0)),
     )
 
 
@@ -107,12 +100,10 @@ async def whole_check(rig: Rig) -> bool:
         await rig.shell("sync")
         daemon, machine = (after - then for after, then in zip(await _written(rig), before, strict=True))
     part = rig.missed(finding)
-    return all(
-        [
-            tell("whole check: error over give or take", round(part, 2), 1.0, part <= 1.0),
-            tell("written by the daemon in a check, KiB", round(daemon / 1024), None, None),
-            tell("written by the whole machine meanwhile, KiB", round(machine / 1024), None, None),
-        ]
+    return tell_all(
+        ("whole check: error over give or take", round(part, 2), 1.0, part <= 1.0),
+        ("written by the daemon in a check, KiB", round(daemon / 1024)),
+        ("written by the whole machine meanwhile, KiB", round(machine / 1024)),
     )
 
 
@@ -139,19 +130,17 @@ async def at_rest(rig: Rig, rest: float) -> bool:
     memory = int(await rig.shell("systemctl show -p MemoryCurrent --value sweepgauge")) / 2**20
     rss = int(await rig.shell(f"awk '/VmRSS/ {{print $2}}' /proc/{_PID}/status")) / 1024
     cpu = (await _cpu(rig) - busy) / seconds * 100
-    return all(
-        [
-            tell(
-                "written by the daemon at rest, MiB a day",
-                round(daemon * per_day, 2),
-                2.0,
-                daemon * per_day <= 2.0,
-            ),
-            tell("written by the whole machine at rest, MiB a day", round(machine * per_day, 1), None, None),
-            tell("daemon's CPU at rest, three instruments at 100/s, %", round(cpu, 2), None, None),
-            tell("daemon's memory, MiB", round(rss, 1), 60, rss <= 60),
-            tell("its control group with page cache, MiB", round(memory, 1), 200, memory <= 200),
-        ]
+    return tell_all(
+        (
+            "written by the daemon at rest, MiB a day",
+            round(daemon * per_day, 2),
+            2.0,
+            daemon * per_day <= 2.0,
+        ),
+        ("written by the whole machine at rest, MiB a day", round(machine * per_day, 1)),
+        ("daemon's CPU at rest, three instruments at 100/s, %", round(cpu, 2)),
+        ("daemon's memory, MiB", round(rss, 1), 60, rss <= 60),
+        ("its control group with page cache, MiB", round(memory, 1), 200, memory <= 200),
     )
 
 
@@ -172,16 +161,9 @@ async def cables(rig: Rig) -> bool:
         finding = await work
     told = [line for line in rig.said if "went away" in line or "cannot be used" in line]
     part = rig.missed(finding)
-    return all(
-        [
-            tell(
-                "a cable pulled in mid-pass is told",
-                told[:1] or refused,
-                "the pass is refused",
-                bool(refused),
-            ),
-            tell("swapped cables: error over give or take", round(part, 2), 1.0, part <= 1.0),
-        ]
+    return tell_all(
+        ("a cable pulled in mid-pass is told", told[:1] or refused, "the pass is refused", bool(refused)),
+        ("swapped cables: error over give or take", round(part, 2), 1.0, part <= 1.0),
     )
 
 
@@ -198,16 +180,9 @@ async def replugs(rig: Rig) -> bool:
             await hear(client, Readings, lambda one: one.instrument == "indicator")
             waits.append(round(time.monotonic() - began, 1))
     restarts = int(await rig.shell("systemctl show -p NRestarts --value sweepgauge"))
-    return all(
-        [
-            tell(
-                f"heard again after a pull, s, median and worst of {REPLUGS}",
-                [median(waits), max(waits)],
-                None,
-                None,
-            ),
-            tell("restarts meanwhile", restarts, 0, restarts == 0),
-        ]
+    return tell_all(
+        (f"heard again after a pull, s, median and worst of {REPLUGS}", [median(waits), max(waits)]),
+        ("restarts meanwhile", restarts, 0, restarts == 0),
     )
 
 
@@ -215,22 +190,20 @@ async def life(rig: Rig) -> bool:
     """Killed, frozen, stopped, with wrong settings, for members of the group and strangers."""
     seen = dict(line.split("\t", 1) for line in (await rig.shell(LIFE)).splitlines())
     await rig.wire()
-    return all(
-        [
-            tell("status for a stranger, exit", seen["stranger"], "2", seen["stranger"] == "2"),
-            tell("the daemon may keep its settings", seen["settings"], "yes", seen["settings"] == "yes"),
-            tell("but write nowhere else", seen["elsewhere"], "no", seen["elsewhere"] == "no"),
-            tell("answers again after kill -9, s", seen["killed"], None, float(seen["killed"]) < 300),
-            tell("answers again after a freeze, s", seen["frozen"], None, float(seen["frozen"]) < 300),
-            tell("stopped with exit", seen["stopped"], "0", seen["stopped"] == "0"),
-            tell(
-                "wrong settings: no restarts, failed",
-                seen["wrong"],
-                "0 failed",
-                sorted(seen["wrong"].split()) == ["0", "failed"],
-            ),
-            tell("wrong settings are named in the journal", seen["named"], "1", seen["named"] == "1"),
-        ]
+    return tell_all(
+        ("status for a stranger, exit", seen["stranger"], "2", seen["stranger"] == "2"),
+        ("the daemon may keep its settings", seen["settings"], "yes", seen["settings"] == "yes"),
+        ("but write nowhere else", seen["elsewhere"], "no", seen["elsewhere"] == "no"),
+        ("answers again after kill -9, s", seen["killed"], None, float(seen["killed"]) < 300),
+        ("answers again after a freeze, s", seen["frozen"], None, float(seen["frozen"]) < 300),
+        ("stopped with exit", seen["stopped"], "0", seen["stopped"] == "0"),
+        (
+            "wrong settings: no restarts, failed",
+            seen["wrong"],
+            "0 failed",
+            sorted(seen["wrong"].split()) == ["0", "failed"],
+        ),
+        ("wrong settings are named in the journal", seen["named"], "1", seen["named"] == "1"),
     )
 
 
