@@ -171,14 +171,15 @@ class Machine:
             done = subprocess.run(
                 [*self._ssh(), command], input=given, capture_output=True, timeout=time_out, check=False
             )
-        except subprocess.TimeoutExpired:
-            return subprocess.CompletedProcess(command, 255, "", "timed out")
-        words = [part.decode(errors="replace") for part in (done.stdout, done.stderr)]
-        if check and done.returncode:
-            raise RuntimeError(
-                f"`{command}` ended with {done.returncode}: {words[0][-800:]} {words[1][-800:]}"
+            status, words = (
+                done.returncode,
+                [part.decode(errors="replace") for part in (done.stdout, done.stderr)],
             )
-        return subprocess.CompletedProcess(command, done.returncode, *words)
+        except subprocess.TimeoutExpired:
+            status, words = 255, ["", f"not done after {time_out:.0f} s"]
+        if check and status:
+            raise RuntimeError(f"`{command}` ended with {status}: {words[0][-800:]} {words[1][-800:]}")
+        return subprocess.CompletedProcess(command, status, *words)
 
     def send(self, source: Path, target: str) -> None:
         """A folder of the host into the guest, by tar over the door."""
