@@ -104,6 +104,11 @@ TABLE = {
                 "",
                 None,
             ),
+            Part(
+                "tests/bench/stream/test_outlier_filter.py::test_no_slope_is_off_by_what_passes_of_a_slow_travel",
+                "",
+                None,
+            ),
         ),
     ),
     "R9": Row(

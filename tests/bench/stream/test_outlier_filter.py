@@ -178,6 +178,33 @@ def test_no_slope_is_off_by_more_than_its_uncertainty(seed: int, figure) -> None
     figure("slope off, in standard uncertainties", worst, 1.0, good=worst <= 1.0)
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize("rate", [5.0, 10.0])
+def test_no_slope_is_off_by_what_passes_of_a_slow_travel(rate: float, figure) -> None:
+    """Two hundred pushes over a 24-bit scale, one frame in a hundred spoiled: what lies between its neighbours may pass."""
+    from bench.geometry.line_fit import fit_sweep
+
+    draw, worst, at = random.Random(7), 0.0, 0
+    encode, decode, gate = make_encoder("sync24"), make_decoder("sync24"), OutlierFilter(0.01)
+    for _ in range(200):
+        slope, clean, spoiled = draw.uniform(-2e-3, 2e-3), [], []
+        for s in push_and_rest(rate, draw.uniform(200, 400), draw.uniform(4.0, 10.0)):
+            reading, frame, at = round(2.5 + slope * s + draw.gauss(0, 8e-4), 3), encode(s), at + 1
+            clean.append((s, reading))
+            bit = draw.randrange(2400)
+            if bit < 24:
+                frame = frame[:bit] + bytes([frame[bit] ^ 1]) + frame[bit + 1 :]
+            came = [record.value for record in decode.feed(frame) if record.value is not None]
+            passed = gate.pass_on([at / rate] * len(came), came, [reading] * len(came))
+            spoiled += zip(passed.values, passed.tags, strict=True)
+        good, fit = (
+            fit_sweep(*zip(*[pair for pair in pairs if pair[0] > 1], strict=True), resolution=0.001)
+            for pairs in (clean, spoiled)
+        )
+        worst = max(worst, float(abs(fit.slope - good.slope) / good.standard_uncertainty))
+    figure(f"slope off by travel at {rate:g}/s, in standard uncertainties", worst, 1.0, good=worst <= 1.0)
+
+
 def stream(values: list[float], rate: float = 10.0) -> tuple[list[float], list[float]]:
     return [place / rate for place in range(len(values))], values
 
