@@ -13,6 +13,7 @@ in memory (/dev/shm), as a disk would be as slow. What is not seen is the review
 from __future__ import annotations
 
 import argparse
+import json
 import os
 import re
 import signal
@@ -26,6 +27,7 @@ from collections import Counter
 from contextlib import closing
 from itertools import combinations, pairwise
 from pathlib import Path
+from typing import NamedTuple
 
 from daemon_figures import Feeder
 from soak import Look, look, say
@@ -114,19 +116,28 @@ def week(folder: Path, days: float, speed: float) -> tuple[list[Look], Counter[s
     return looks, told, status
 
 
-def read_log(path: Path) -> tuple[dict[str, int], bool, float]:
-    """Rows of each table; whether dates and order agree and the file is sound; the longest time without climate, s
-    (after the start, which is as many times longer)."""
+class Kept(NamedTuple):
+    """rows: of each table. sound: the file, and dates in order. air: when the shop's air was read, s. jumps: of the
+    clock, s, as an event each."""
+
+    rows: dict[str, int]
+    sound: bool
+    air: list[float]
+    jumps: list[float]
+
+
+def read_log(path: Path) -> Kept:
     with closing(sqlite3.connect(path)) as db:
         names = [
             n for (n,) in db.execute("SELECT name FROM sqlite_schema WHERE type = 'table' ORDER BY name")
         ]
         rows = {name: db.execute(f'SELECT count(*) FROM "{name}"').fetchone()[0] for name in names}
         dates = [at for (at,) in db.execute("SELECT wall_s FROM event ORDER BY event_key")]
-        air = [at for (at,) in db.execute("SELECT wall_s FROM climate ORDER BY wall_s")][2:]
+        air = [at for (at,) in db.execute("SELECT wall_s FROM climate ORDER BY wall_s")]
+        told = db.execute("SELECT data_json FROM event WHERE kind = 'clock-jumped'")
+        jumps = [abs(json.loads(data)["seconds"]) for (data,) in told]
         sound = db.execute("PRAGMA integrity_check").fetchone() == ("ok",)
-    gap = max((after - before for before, after in pairwise(air)), default=float("inf"))
-    return rows, sound and dates == sorted(dates), gap
+    return Kept(rows, sound and dates == sorted(dates), air, jumps)
 
 
 def main() -> int:
@@ -139,13 +150,15 @@ def main() -> int:
     with tempfile.TemporaryDirectory(prefix="sweepgauge-week-", dir="/dev/shm") as name:
         folder = Path(name)
         looks, told, status = week(folder, chosen.days, chosen.speed)
-        rows, sound, gap = read_log(folder / "log.db")
+        kept = read_log(folder / "log.db")
         journal = (folder / "journal").read_text().splitlines()
         size = (folder / "log.db").stat().st_size / 2**20
     late = looks[int(WARM * len(looks)) :]
     slopes = [24 * (b.mib - a.mib) / (j - i) for (i, a), (j, b) in combinations(enumerate(late), 2)]
     threads, files = ({getattr(one, name) for one in late} for name in ("threads", "files"))
     lines = [line for line in journal if not any(words in line for words in STALLED)]
+    gap = max(after - before for before, after in pairwise(kept.air))
+    missed = 1 - len(kept.air) / (chosen.days * DAY / 900)
     kinds = Counter(re.sub(r"[\d.:-]+", "#", line) for line in lines)
     good = [
         say(
@@ -154,7 +167,7 @@ def main() -> int:
         say("threads, most less least", max(threads) - min(threads), 2),
         say("open files, most less least", max(files) - min(files), 3),
         say("write-ahead file, MiB", round(max(one.wal_mib for one in looks), 2), 16.0),
-        say("log, MiB a day", round(size / chosen.days, 3), 2.0, rows=rows),
+        say("log, MiB a day", round(size / chosen.days, 3), 2.0, rows=kept.rows),
         say(
             "lines to the journal a day",
             round(len(lines) / chosen.days, 1),
@@ -162,9 +175,11 @@ def main() -> int:
             kinds=kinds.most_common(8),
             of_stalls=len(journal) - len(lines),
         ),
-        say("longest time without the shop's climate, s", round(gap), 1020.0),
-        say("jumps of the clock that were told", told["clock-jumped"], 0, told=told),
-        say("log unsound, or dates out of order", not sound, False),
+        say(
+            "quarters of an hour without the shop's air, share", round(missed, 3), 0.02, longest_s=round(gap)
+        ),
+        say("largest jump of the clock that was told, s", max(kept.jumps, default=0.0), 600.0, told=told),
+        say("log unsound, or dates out of order", not kept.sound, False),
         say("exit status", status, 0),
     ]
     return 0 if all(good) else 1
