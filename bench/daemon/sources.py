@@ -7,7 +7,6 @@ line, or a box of several gauges. Each of them then hears all that comes.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable
 from typing import Any
 
 from bench.settings.settings_file import PortSettings
@@ -21,10 +20,10 @@ from hw.reading import Decoder, PortState
 class Sources:
     """All ports of one daemon.
 
-    make_factory: a gpiozero pin factory for pins; None asks the kernel itself.
+    make_lines: of pins, in place of the kernel's, for tests.
     """
 
-    make_factory: Callable[[], Any] | None = None
+    make_lines: Any = None
 
     def __init__(self) -> None:
         # Serial ports alone are read in rounds: registers and pins are read when they
@@ -46,7 +45,7 @@ class Sources:
             on_state,
             pins=settings.pins,
             rate=settings.rate,
-            make_factory=self.make_factory,
+            make_lines=self.make_lines,
         )
         return own or SharedPort(self, options, on_block, on_state)
 

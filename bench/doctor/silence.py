@@ -21,7 +21,6 @@ from hw.formats.shared.declaration import Query
 # keys of the settings file, and what they rest on
 Proposed = tuple[dict[str, str | int], tuple[str, ...]]
 ANSWER = 0.2  # s to wait for an answer; common practice, no source
-ANSWER_LIMIT = 64  # bytes of an answer
 BUTTON_ADVICE = (
     "press its button while it is listened to: sweepgauge doctor --seconds 15"
 )
@@ -45,10 +44,8 @@ def diagnose_silence(name: str, port: PortSettings) -> Diagnostic:
     asks = port.request is not None or FORMATS[port.format].query is not None
     other = ask_at_other_speeds(port) if asks and port.port.startswith("/") else None
     if other is None:
-        asked, advice = (
-            ", though it was asked" if asks else "",
-            silence_advice(port, asks),
-        )
+        asked = ", though it was asked" if asks else ""
+        advice = silence_advice(port, asks)
         return diagnosis(name, "silent", port=port.port, asked=asked, advice=advice)
     settings, evidence = other
     return diagnosis(
@@ -107,22 +104,21 @@ def _answering_registers(port: PortSettings, request: bytes) -> Proposed | None:
             except (OSError, ValueError):
                 continue  # a port that knows no parity, or not that speed
             decoder = make_decoder(port.format, dict(port.options))
-            if any(
-                record.fault is None for record in decoder.feed(Query.to_text(data))
-            ):
-                evidence = (
-                    f"an answer with a right checksum at {speed} baud, parity {word}:"
-                    f" {data.hex()}"
-                )
+            records = decoder.feed(Query.to_text(data))
+            if any(record.fault is None for record in records):
+                line = f"{speed} baud, parity {word}: {data.hex()}"
+                evidence = f"an answer with a right checksum at {line}"
                 return {"baud": speed, "parity": word}, (evidence,)
     return None
 
 
 def _answer(port: PortSettings, request: bytes) -> bytes:
+    query = FORMATS[port.format].query
+    assert query is not None
     with open_port(port, ANSWER) as opened:
         opened.reset_input_buffer()
         opened.write(request)
         data, end = b"", time.monotonic() + ANSWER
-        while time.monotonic() < end and len(data) < ANSWER_LIMIT:
+        while time.monotonic() < end and not query.whole(data):
             data += opened.read(max(1, opened.in_waiting))
     return data

@@ -44,10 +44,8 @@ def cut_forecast(
     jigs: Mapping[str, Jig] | None = None,
     units: System = "mm",
 ) -> Document:
-    """The forecast of one sled with its sentence; without a name that of the only
-    sled, or of all sleds where there are several. now: s since the epoch. jigs: the
-    user's sleds as the settings have them; else as the log has kept them. Raises
-    LogError for a sled that neither knows, OptionError."""
+    """Of one sled, with its sentence; without a name of the only one, or shortly of
+    all. now: s since the epoch. jigs: of the settings. Raises LogError, OptionError."""
     with open_read(path) as db:
         sleds = _sleds(db, jigs or {})
         if jig is None and len(sleds) > 1:

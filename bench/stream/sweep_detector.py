@@ -137,12 +137,7 @@ class SweepDetector:
         window = self._window
         for t, s in zip(times, values, strict=True):
             if window.times:
-                gap = t - window.times[-1]
-                if gap > self._allowed(self._intervals):
-                    self._break(out, "gap", name="travel", seconds=gap)
-                    self._restart()
-                elif gap > 0:
-                    self._intervals.append(gap)
+                self._note_interval(t - window.times[-1], out)
             window.add(t, s)
             if self._state == "moving":
                 self._times.append(t)
@@ -214,6 +209,14 @@ class SweepDetector:
 
     # ---- inside ----------------------------------------------------------------------
 
+    def _note_interval(self, seconds: float, out: list[SweepEvent]) -> None:
+        """The time between two readings of the travel; a gap breaks the movement."""
+        if seconds > self._allowed(self._intervals):
+            self._break(out, "gap", name="travel", seconds=seconds)
+            self._restart()
+        elif seconds > 0:
+            self._intervals.append(seconds)
+
     @staticmethod
     def _allowed(intervals: deque[float], least: float = GAP) -> float:
         return max(least, 4.0 * statistics.median(intervals)) if intervals else least
@@ -246,17 +249,19 @@ class SweepDetector:
             values = {"size": size, "at": place}
             return Broken(self._began, "leap", values, is_forward(travel[:before]))
         read_times, readings = list(self._read_times), list(self._readings)
-        sweeps = []
-        silent = 0.0
-        for first, final in turns(travel):
-            if abs(travel[final] - travel[first]) < LEAST:
-                continue
-            path = times[first : final + 1], travel[first : final + 1]
-            if read_times:
-                # An indicator that fell silent on the way leaves the end of the pass
-                # without readings.
-                silent = max(silent, times[final] - read_times[-1])
-            sweeps.append(_paired(*path, read_times, readings))
+        long = [
+            (first, final)
+            for first, final in turns(travel)
+            if abs(travel[final] - travel[first]) >= LEAST
+        ]
+        sweeps = [
+            _paired(times[a : b + 1], travel[a : b + 1], read_times, readings)
+            for a, b in long
+        ]
+        # An indicator that fell silent on the way leaves the end of the pass without
+        # readings.
+        ends = [times[final] - read_times[-1] for _, final in long if read_times]
+        silent = max(ends, default=0.0)
         self._rest()
         if silent > self._allowed(self._read_intervals, TORN):
             forward = is_forward(travel)

@@ -234,50 +234,55 @@ def listen(
     best: Proposal | None = None
     for speed in (first, *(speed for speed in SPEEDS if speed != first)):
         line.baudrate = speed
-        began = clock()
-        while clock() - began < SETTLE and heard:
+        changed = clock()
+        while heard and clock() - changed < SETTLE:
             line.read(ENOUGH)
         line.reset_input_buffer()
-        data = bytearray()
-        began = asked = clock()
-        if request:
-            _ask(line, request)
-        while (
-            clock() - began < (TURN if data or heard else SILENCE)
-            and len(data) < ENOUGH
-        ):
-            data += line.read(ENOUGH)
-            if request and clock() - asked > 0.25:
-                asked = clock()
-                # an instrument of seven bits may want parity in what it is asked, too;
-                # one of eight has answered by now
-                _ask(
-                    line,
-                    (
-                        request
-                        if data or asked - began < TURN / 2
-                        else with_parity(request, "even")
-                    ),
-                )
-            found = recognise(bytes(data), speed) if data else None
-            if (
-                found
-                and found.readings >= SURE
-                and not found.rejects
-                and found.complete
-            ):
-                return Listening({**heard, speed: bytes(data)}, found)
-        heard[speed] = bytes(data)
+        patience = TURN if heard else SILENCE
+        data, found = _hear(line, speed, request, patience, clock)
+        heard[speed] = data
+        if found and _is_sure(found):
+            return Listening(heard, found)
         if not data and len(heard) == 1 and not request:
             break  # what is silent at one speed is silent at all
         if found and (best is None or found.readings > best.readings):
             best = found
             if not found.rejects:
                 break
-        if best is None and is_text(bytes(data)):
+        if best is None and is_text(data):
             # the lines of text show that this speed is right
             return Listening(heard, None, speed)
     return Listening(heard, best)
+
+
+def _hear(
+    line: Line,
+    speed: int,
+    request: bytes | None,
+    patience: float,
+    clock: Callable[[], float],
+) -> tuple[bytes, Proposal | None]:
+    """What comes at one speed, and what would read it. patience: s for a first byte."""
+    data, found = bytearray(), None
+    began = asked = clock()
+    if request:
+        _ask(line, request)
+    while clock() - began < (TURN if data else patience) and len(data) < ENOUGH:
+        data += line.read(ENOUGH)
+        if request and clock() - asked > 0.25:
+            asked = clock()
+            # an instrument of seven bits may want parity in what it is asked, too; one
+            # of eight has answered by now
+            even = not data and asked - began >= TURN / 2
+            _ask(line, with_parity(request, "even") if even else request)
+        found = recognise(bytes(data), speed) if data else None
+        if found and _is_sure(found):
+            break
+    return bytes(data), found
+
+
+def _is_sure(found: Proposal) -> bool:
+    return found.readings >= SURE and not found.rejects and found.complete
 
 
 def _ask(line: Line, request: bytes) -> None:

@@ -74,6 +74,18 @@ def request(address: int, register: int, function: int = READ_HOLDING) -> bytes:
     return body + crc16(body)
 
 
+def _checked(data: bytes) -> bytes:
+    """An answer without its check bytes; Fault where they or its length are wrong."""
+    if len(data) < 5:
+        raise Fault(f"{len(data)} bytes are too few for an answer")
+    if len(data) > LONGEST_ANSWER:
+        raise Fault(f"more than {LONGEST_ANSWER} bytes")
+    body, given = data[:-2], data[-2:]
+    if crc16(body) != given:
+        raise Fault(f"CRC {given.hex()}, but the bytes give {crc16(body).hex()}")
+    return body
+
+
 class ModbusRtu(FrameDecoder):
     longest = 4 * LONGEST_ANSWER  # characters: two a byte, and blanks between
 
@@ -108,13 +120,7 @@ class ModbusRtu(FrameDecoder):
 
     def meaning(self, data: bytes) -> Record:
         """What an answer says; raises Fault."""
-        if len(data) < 5:
-            raise Fault(f"{len(data)} bytes are too few for an answer")
-        if len(data) > LONGEST_ANSWER:
-            raise Fault(f"more than {LONGEST_ANSWER} bytes")
-        body, given = data[:-2], data[-2:]
-        if crc16(body) != given:
-            raise Fault(f"CRC {given.hex()}, but the bytes give {crc16(body).hex()}")
+        body = _checked(data)
         if body[0] != self._address:
             raise Fault(f"the answer of address {body[0]}, not {self._address}")
         if body[1] == self._function | 0x80 and len(body) == 3:

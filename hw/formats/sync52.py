@@ -49,12 +49,8 @@ class Sync52(ClockedDecoder):
     def meaning(self, bits: str) -> Record:
         frame = nibbles(bits)
         first, flags = leading(frame[:4])
-        sign, digits, decimals, unit = (
-            frame[4],
-            first + frame[5:11],
-            frame[11],
-            frame[12],
-        )
+        sign, decimals, unit = frame[4], frame[11], frame[12]
+        digits = first + frame[5:11]
         if sign not in {0, 8}:
             raise Fault(f"the sign d5 is {sign:X}, not 0 or 8")
         if max(digits) > 9:

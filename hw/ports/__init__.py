@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from typing import Any, Protocol
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any, Protocol
 
 from hw.formats import FORMATS, read_options
 from hw.ports.serial_port import OnBlock, OnState, PortOptions
+
+if TYPE_CHECKING:
+    from hw.ports.pin_lines import MakeLines
 
 
 class Port(Protocol):
@@ -30,12 +33,12 @@ def own_port(
     *,
     pins: Mapping[str, int],
     rate: float | None,
-    make_factory: Callable[[], Any] | None = None,
+    make_lines: MakeLines | None = None,
 ) -> Port | None:
     """What one instrument of format `name` has for itself; None for a serial line,
     which several may share.
 
-    Raises ValueError (FormatError) where these do not agree. make_factory: as for
+    Raises ValueError (FormatError) where these do not agree. make_lines: as for
     `ClockedPins`.
     """
     known = FORMATS[name]
@@ -46,7 +49,7 @@ def own_port(
             pin_options(name, options, pins, rate),
             on_block,
             on_state,
-            make_factory=make_factory,
+            make_lines=make_lines,
         )
     values: dict[str, Any] = read_options(name, options)
     if known.query is not None:

@@ -25,16 +25,21 @@ import asyncio
 import contextlib
 import errno
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from typing import Any, Literal, NamedTuple
 
 from hw.formats import FORMATS, read_options
 from hw.patience import PINS_RETRY_S
 from hw.ports.pin_frames import Builder, FrameBuilder, StateBuilder, TextLine
-from hw.ports.pin_lines import KernelLines, LibraryLines, Lines
-from hw.ports.port_state import StateReport, error_number, may_not_open
+from hw.ports.pin_lines import KernelLines, Lines, MakeLines
+from hw.ports.port_state import (
+    DENIED,
+    Refusal,
+    StateReport,
+    end_task,
+    error_number,
+)
 from hw.ports.serial_port import OnBlock, OnState
-from hw.reading import PortState
 
 # us of pause that end an answer: gauges take up to 4 ms a bit (public timing notes)
 REQUESTED_GAP_US = 20_000
@@ -74,11 +79,11 @@ def pin_options(
             f" {', '.join(pins)}"
         )
     values = read_options(name, options)
-    given: dict[str, Any] = {
-        key: values[key] for key in ("edge", "gap_us", "timeout") if key in values
-    }
     if rate is not None:
-        given["rate"] = rate
+        values["rate"] = rate
+    given: dict[str, Any] = {
+        key: value for key, value in values.items() if key in PinOptions._fields
+    }
     return PinOptions(pins, **given)
 
 
@@ -90,14 +95,13 @@ class ClockedPins:
         options: PinOptions,
         on_block: OnBlock,
         on_state: OnState,
-        make_factory: Callable[[], Any] | None = None,
+        make_lines: MakeLines | None = None,
     ) -> None:
-        """make_factory: a gpiozero pin factory to go through; None asks the kernel
-        itself."""
+        """make_lines: in place of the kernel's, for tests."""
         self.options = options
         self._on_block = on_block
         self._report = StateReport(on_state)
-        self._make_factory = make_factory
+        self._make_lines = make_lines or KernelLines
         self._lines: Lines | None = None
         self._builder: Builder | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
@@ -132,9 +136,7 @@ class ClockedPins:
 
     async def stop(self) -> None:
         for task in self._tasks:
-            task.cancel()
-            with contextlib.suppress(asyncio.CancelledError):
-                await task
+            await end_task(task)
         self._close()
 
     def write(self, data: bytes) -> bool:
@@ -169,24 +171,12 @@ class ClockedPins:
         pins = dict(self.options.pins)
         request = pins.pop("req", None)
         try:
-            if self._make_factory is None:
-                self._lines = KernelLines(pins, request)
-            else:
-                self._lines = LibraryLines(pins, request, self._make_factory())
+            self._lines = self._make_lines(pins, request)
         # the library, the kernel and the board each fail in their own classes
         except Exception as error:
             self._report(*_open_error(self.where, error))
             return False
-        levels = self._lines.levels
-        if "clock" in pins:
-            gap = REQUESTED_GAP_US if request is not None else self.options.gap_us
-            self._builder = FrameBuilder(
-                self.options.edge, gap, levels, whole=request is not None
-            )
-            self._pause_s = 1.5 * gap * 1e-6
-        else:
-            self._builder = StateBuilder(levels)
-            self._pause_s = RUN_END
+        self._begin_text(self._lines.levels, request is not None)
         self.opened += 1
         assert self._loop is not None
         self._lines.start(self._loop, self._woken)
@@ -194,6 +184,18 @@ class ClockedPins:
         if request is None and "clock" in pins:
             self._await_pause()
         return True
+
+    def _begin_text(self, levels: Mapping[str, bool], requested: bool) -> None:
+        """Join the edges to frames, where there is a clock, or to states."""
+        if "clock" in self.options.pins:
+            gap = REQUESTED_GAP_US if requested else self.options.gap_us
+            self._builder = FrameBuilder(
+                self.options.edge, gap, levels, whole=requested
+            )
+            self._pause_s = 1.5 * gap * 1e-6
+        else:
+            self._builder = StateBuilder(levels)
+            self._pause_s = RUN_END
 
     def _lost(self, error: OSError) -> None:
         self._close()
@@ -287,7 +289,9 @@ class ClockedPins:
             self._answered.clear()
             lines.pull(True)
             try:
-                await asyncio.wait_for(self._answered.wait(), self.options.timeout)
+                # wait_for of Python 3.11 may lose a cancel, and with it the end
+                async with asyncio.timeout(self.options.timeout):
+                    await self._answered.wait()
             except TimeoutError:
                 self.unanswered += 1
             finally:
@@ -296,30 +300,35 @@ class ClockedPins:
                     lines.pull(False)
             self._request_now.clear()
             with contextlib.suppress(TimeoutError):
-                await asyncio.wait_for(
-                    self._request_now.wait(), max(0.0, due - time.monotonic())
-                )
+                async with asyncio.timeout(max(0.0, due - time.monotonic())):
+                    await self._request_now.wait()
             await self._idle.wait()  # never in the middle of an answer
 
 
-def _open_error(where: str, error: Exception) -> tuple[PortState, str]:
-    number = error_number(error)
+# by errno
+OPEN_ERRORS: dict[int | None, Refusal] = {
+    errno.ENOENT: ("absent", "{where}: this machine has no such pins."),
+    errno.EACCES: DENIED,
+    errno.EPERM: DENIED,
+    errno.EBUSY: (
+        "busy",
+        "{where}: another program or a device-tree overlay has one of them.",
+    ),
+    errno.EINVAL: (
+        "absent",
+        "{where}: this kernel does not take such a request; Linux 5.10 or later does.",
+    ),
+}
+
+
+def _open_error(where: str, error: Exception) -> Refusal:
     if isinstance(error, ImportError):
         words = "the library gpiod is not installed: pip install gpiod"
         return "absent", f"{where} cannot be read: {words}."
-    if number == errno.ENOENT:
-        return "absent", f"{where}: this machine has no such pins."
-    if number in {errno.EACCES, errno.EPERM}:
-        return may_not_open(where, "gpio")
-    if number == errno.EBUSY:
-        return (
-            "busy",
-            f"{where}: another program or a device-tree overlay has one of them.",
-        )
-    if number == errno.EINVAL:
-        return (
-            "absent",
-            f"{where}: this kernel does not take such a request; Linux 5.10 or later"
-            " does.",
-        )
-    return "absent", f"{where} cannot be opened: {type(error).__name__}: {error}."
+    state, words = OPEN_ERRORS.get(
+        error_number(error), ("absent", "{where} cannot be opened: {kind}: {error}.")
+    )
+    kind = type(error).__name__
+    return state, words.format(
+        where=where, port=where, group="gpio", kind=kind, error=error
+    )

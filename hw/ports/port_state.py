@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import asyncio
+import contextlib
 import errno
 import re
 from collections.abc import Callable
@@ -34,15 +36,37 @@ def error_number(error: BaseException) -> int | None:
     return number
 
 
-def may_not_open(where: str, group: str) -> tuple[PortState, str]:
-    return (
-        "denied",
-        f"{where} may not be opened: add this user to the group {group} and log in"
-        " again.",
-    )
+Refusal = tuple[PortState, str]  # a state and a sentence with the remedy
+NOT_THERE: Refusal = ("absent", "{port} is not there: is the cable plugged in?")
+DENIED: Refusal = (
+    "denied",
+    "{port} may not be opened: add this user to the group {group} and log in again.",
+)
+HELD: Refusal = ("busy", "{port} is held by {holders}: close that program.")
+NO_SERIAL_PORT: Refusal = (
+    "absent",
+    "{port} is not a serial port: name one under /dev/serial/by-id.",
+)
+# by errno
+OPEN_ERRORS: dict[int | None, Refusal] = {
+    errno.ENOENT: NOT_THERE,
+    errno.ENODEV: NOT_THERE,
+    errno.ENXIO: NOT_THERE,
+    errno.EACCES: DENIED,
+    errno.EPERM: DENIED,
+    errno.EBUSY: HELD,
+    errno.EAGAIN: HELD,
+    errno.EINVAL: (
+        "absent",
+        "{port} does not take these settings of baud, bits, parity and stop; one that"
+        ' knows no parity is read with bits = 8 and parity7 = "even" or "odd".',
+    ),
+    errno.ENOTTY: NO_SERIAL_PORT,
+    errno.EISDIR: NO_SERIAL_PORT,
+}
 
 
-def open_error(port: str, error: Exception, group: str) -> tuple[PortState, str]:
+def open_error(port: str, error: Exception, group: str) -> Refusal:
     """A state and a sentence with the remedy for a device that does not open.
 
     group: whose members may open it. error: of the system, or whatever pyserial made of
@@ -55,23 +79,17 @@ def open_error(port: str, error: Exception, group: str) -> tuple[PortState, str]
             "absent",
             f"{port}: these settings of the port do not go together ({error}).",
         )
-    number = error_number(error)
-    if number in {errno.ENOENT, errno.ENODEV, errno.ENXIO}:
-        return "absent", f"{port} is not there: is the cable plugged in?"
-    if number in {errno.EACCES, errno.EPERM}:
-        return may_not_open(port, group)
-    if number in {errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK}:
-        by = ", ".join(holders_of(port)) or "another program"
-        return "busy", f"{port} is held by {by}: close that program."
-    if number == errno.EINVAL:
-        return "absent", (
-            f"{port} does not take these settings of baud, bits, parity and stop; one"
-            " that knows no parity is read "
-            f'with bits = 8 and parity7 = "even" or "odd".'
-        )
-    if number in {errno.ENOTTY, errno.EISDIR}:
-        return (
-            "absent",
-            f"{port} is not a serial port: name one under /dev/serial/by-id.",
-        )
-    return "absent", f"{port} cannot be opened: {error}."
+    state, words = OPEN_ERRORS.get(
+        error_number(error), ("absent", "{port} cannot be opened: {error}.")
+    )
+    by = ", ".join(holders_of(port)) if state == "busy" else ""
+    holders = by or "another program"
+    return state, words.format(port=port, group=group, holders=holders, error=error)
+
+
+async def end_task(task: asyncio.Task[None] | None) -> None:
+    """Cancel what keeps a port open or asked, and wait until it has ended."""
+    if task is not None:
+        task.cancel()
+        with contextlib.suppress(asyncio.CancelledError):
+            await task

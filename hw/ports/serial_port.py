@@ -20,7 +20,7 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 from hw.patience import PORT_FIRST_RETRY_S, PORT_LAST_RETRY_S, READER_STALL_S
-from hw.ports.port_state import StateReport, open_error
+from hw.ports.port_state import StateReport, end_task, open_error
 from hw.ports.rounds import Rounds
 from hw.ports.serial_device import (
     close_device,
@@ -102,10 +102,7 @@ class SerialPort:
     async def stop(self) -> None:
         """After this no callback comes, also when the port was being opened."""
         self._stopping = True
-        if self._opener is not None:
-            self._opener.cancel()
-            with contextlib.suppress(asyncio.CancelledError):
-                await self._opener
+        await end_task(self._opener)
         self._close()
 
     def write(self, data: bytes) -> bool:

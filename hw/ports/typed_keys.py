@@ -15,7 +15,6 @@ have no wheels for the Pi.
 from __future__ import annotations
 
 import asyncio
-import contextlib
 import errno
 import fcntl
 import os
@@ -25,7 +24,7 @@ import time
 from hw.formats.wedge import TERMINATORS
 from hw.patience import PORT_FIRST_RETRY_S, PORT_LAST_RETRY_S
 from hw.port_names import refuse_other_things
-from hw.ports.port_state import StateReport, open_error
+from hw.ports.port_state import StateReport, end_task, open_error
 from hw.ports.serial_device import unread
 from hw.ports.serial_port import OnBlock, OnState
 
@@ -93,10 +92,7 @@ class TypedKeys:
         self._opener = self._loop.create_task(self._keep_opening())
 
     async def stop(self) -> None:
-        if self._opener is not None:
-            self._opener.cancel()
-            with contextlib.suppress(asyncio.CancelledError):
-                await self._opener
+        await end_task(self._opener)
         self._close()
 
     def write(self, data: bytes) -> bool:
@@ -125,17 +121,12 @@ class TypedKeys:
         except OSError as error:
             self._report(*open_error(self.path, error, "input"))
             return False
-        try:
-            fcntl.ioctl(fd, GRAB, 1)
-        except OSError as error:
-            if error.errno == errno.EBUSY:
-                os.close(fd)
-                self._report(
-                    "busy",
-                    f"{self.path} is held by another program: close that program.",
-                )
-                return False
-            # a device that knows no grab is a line that carries the same events
+        if not _grab(fd):
+            os.close(fd)
+            self._report(
+                "busy", f"{self.path} is held by another program: close that program."
+            )
+            return False
         assert self._loop is not None
         self._fd = fd
         self._run, self._rest = [], b""
@@ -206,3 +197,13 @@ class TypedKeys:
             # the device may have been opened in the middle of this number
             return
         self._on_block(" ".join(run).encode() + b"\n", self._when)
+
+
+def _grab(fd: int) -> bool:
+    """Keep the device's keys from everybody else; False where another program does."""
+    try:
+        fcntl.ioctl(fd, GRAB, 1)
+    except OSError as error:
+        # a device that knows no grab is a line that carries the same events
+        return error.errno != errno.EBUSY
+    return True

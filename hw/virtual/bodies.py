@@ -68,9 +68,12 @@ class Bodies:
     def draw(cls, seed: int, traits: Traits) -> Bodies:
         random = Random(f"bodies {seed}")
         long = (0.0, 2.0 * HALF)
-        face = EdgeProfile.draw(
-            random, long[1], traits.texture, random.gauss(0.0, traits.fence_bow), long
-        )
+
+        def edge(bow: float) -> EdgeProfile:
+            crown = random.gauss(0.0, bow)
+            return EdgeProfile.draw(random, long[1], traits.texture, crown, long)
+
+        face = edge(traits.fence_bow)
         # the angle of the fence is that of the line that the square's handle rests on
         low, high = (place + HALF for place in HANDLE)
         middle = (low + high) / 2.0
@@ -80,13 +83,7 @@ class Bodies:
             seed,
             Plate.draw(random, traits.plate_tilt, traits.plate_warp, RIM),
             face.levelled(slope, height, middle),
-            EdgeProfile.draw(
-                random,
-                long[1],
-                traits.texture,
-                random.gauss(0.0, traits.straightedge_bow),
-                long,
-            ),
+            edge(traits.straightedge_bow),
             (random.gauss(0.0, traits.jaws), random.gauss(0.0, traits.jaws)),
             Random(f"body acts {seed}"),
         )
@@ -144,16 +141,11 @@ class Bodies:
         met = [self.plate.reach(start, ray, turn) for turn in turns]
         places = [500.0 - away for away in met if away is not None]
         mean = sum(places) / TURNS
-        along = (
-            2.0
-            / TURNS
-            * sum(x * math.cos(t) for x, t in zip(places, turns, strict=True))
-        )
-        across = (
-            2.0
-            / TURNS
-            * sum(x * math.sin(t) for x, t in zip(places, turns, strict=True))
-        )
+        waves = [
+            2.0 / TURNS * sum(x * of(t) for x, t in zip(places, turns, strict=True))
+            for of in (math.cos, math.sin)
+        ]
+        along, across = waves
         left = [
             x - mean - along * math.cos(t) - across * math.sin(t)
             for x, t in zip(places, turns, strict=True)

@@ -301,14 +301,8 @@ class Hands:
         traits = self.saw.traits
         travel = stroke(self.saw.acts, first.s, length, speed, traits.uneven)
         sway = self.saw.acts.gauss(0.0, traits.sway) if traits.sway else 0.0
-        leg = Leg(
-            began,
-            began + travel.seconds,
-            first,
-            first._replace(s=first.s + length),
-            travel,
-            sway,
-        )
+        last = first._replace(s=first.s + length)
+        leg = Leg(began, began + travel.seconds, first, last, travel, sway)
         self._line.add(leg)
         for mark, happen in sorted(happens.items()):
             when = passes(leg, first.s + math.copysign(mark, length))

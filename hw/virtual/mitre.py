@@ -50,26 +50,19 @@ class MitreFences:
         random = Random(f"mitre {seed}")
         out, square = traits.rotation / 2.0, traits.square
         middle = LONG_EDGE / 2.0
+
+        def edge(ridden: tuple[float, float]) -> EdgeProfile:
+            bow = random.gauss(0.0, traits.bow)
+            return EdgeProfile.draw(random, LONG_EDGE, traits.texture, bow, ridden)
+
         return cls(
             random.uniform(-out, out),
             random.uniform(-out, out),
             random.gauss(0.0, square),
             random.gauss(0.0, square),
             random.gauss(0.0, traits.rotation),
-            EdgeProfile.draw(
-                random,
-                LONG_EDGE,
-                traits.texture,
-                random.gauss(0.0, traits.bow),
-                (middle - RUN / 2.0, middle + RUN / 2.0),
-            ),
-            EdgeProfile.draw(
-                random,
-                LONG_EDGE,
-                traits.texture,
-                random.gauss(0.0, traits.bow),
-                (34.0, 234.0),
-            ),
+            edge((middle - RUN / 2.0, middle + RUN / 2.0)),
+            edge((34.0, 234.0)),
         )
 
     def triangle(self) -> dict[str, Vector]:
@@ -93,7 +86,7 @@ class MitreFences:
         outer = self.point + along * -(LONG_EDGE * math.sqrt(0.5) + TO_POINT)
         # a leg from the sharp corner on the fence to the right angle
         on, other = corner, "b" if corner == "a" else "a"
-        laid = self._laid(on, other, outer + across * gap, along, across)
+        laid = self._laid(on, "c", outer + across * gap, along, across)
         ridden = laid[other] - laid[on]
         length = abs(ridden)
         step = ridden * (1.0 / length)
@@ -104,16 +97,16 @@ class MitreFences:
         return Surface(base, direction, out, self.long_edge, 0.0, length)
 
     def _laid(
-        self, on: str, other: str, at: Vector, along: Vector, across: Vector
+        self, on: str, to: str, at: Vector, along: Vector, across: Vector
     ) -> dict[str, Vector]:
-        """The triangle moved so that corner `on` lies at a place and the leg to C
-        along a direction, its body across; turned over where it takes that."""
+        """The triangle moved so that corner `on` lies at a place and its leg to another
+        corner along a direction, its body across; turned over where it takes that."""
         corners = self.triangle()
-        leg = corners["c"] - corners[on]
-        size = abs(leg)
-        u = leg * (1.0 / size)
+        (third,) = corners.keys() - {on, to}
+        leg = corners[to] - corners[on]
+        u = leg * (1.0 / abs(leg))
         side = Vector(-u.y, u.x)
-        if side.dot(corners[other] - corners[on]) < 0.0:
+        if side.dot(corners[third] - corners[on]) < 0.0:
             side = -side
         return {
             name: at
@@ -127,14 +120,7 @@ class MitreFences:
         sign = -1.0 if placement == "right-angle-left" else 1.0
         along = Vector(sign, 0.0).turned(turned)
         across = Vector(0.0, 1.0).turned(turned)
-        corners = self.triangle()
-        leg = corners["b"] - corners["c"]
-        u = leg * (1.0 / abs(leg))
-        side = Vector(-u.y, u.x)
-        if side.dot(corners["a"] - corners["c"]) < 0.0:
-            side = -side
-        to_a = corners["a"] - corners["c"]
-        rise = along * u.dot(to_a) + across * side.dot(to_a)
+        rise = self._laid("c", "b", Vector(0.0, 0.0), along, across)["a"]
         length = abs(rise)
         step = rise * (1.0 / length)
         out = Vector(-sign, 0.0).turned(step.angle - math.pi / 2.0)

@@ -41,14 +41,7 @@ class Stroke:
             return self.start
         if elapsed >= self.seconds:
             return self.start + self.length
-        # uneven going is a warp of time, zero at both ends; the shares sum below 1, so
-        # it never turns back
-        phase = 2.0 * math.pi * elapsed / self.seconds
-        warped = elapsed
-        for turns, share in self.waves:
-            warped += (
-                share * self.seconds / (2.0 * math.pi * turns) * math.sin(turns * phase)
-            )
+        warped = self._warped(elapsed)
         full = self.seconds - (self.ramp_up + self.ramp_down) / 2.0
         if warped < self.ramp_up:
             done = warped * warped / (2.0 * self.ramp_up)
@@ -58,6 +51,16 @@ class Stroke:
         else:
             done = warped - self.ramp_up / 2.0
         return self.start + self.length * done / full
+
+    def _warped(self, elapsed: float) -> float:
+        """Uneven going is a warp of time, zero at both ends; the shares sum below 1, so
+        that it never turns back."""
+        phase = 2.0 * math.pi * elapsed / self.seconds
+        warped = elapsed
+        for turns, share in self.waves:
+            part = share * self.seconds / (2.0 * math.pi * turns)
+            warped += part * math.sin(turns * phase)
+        return warped
 
 
 def stroke(

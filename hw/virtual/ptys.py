@@ -84,15 +84,8 @@ class VirtualPort:
         it."""
         if self._master >= 0:
             return
-        spare: list[int] = []
-        while True:
-            master, slave = os.openpty()
-            device = os.ttyname(slave)
-            if device not in self._devices_had or len(spare) > 32:
-                break
-            spare += [master, slave]
-        for fd in spare:
-            os.close(fd)
+        master, slave = self._other_terminal()
+        device = os.ttyname(slave)
         self._devices_had = {device}
         tty.setraw(slave)
         # the settings stay with the master; a hang-up there says that nobody listens
@@ -104,6 +97,18 @@ class VirtualPort:
         passing.unlink(missing_ok=True)
         passing.symlink_to(device)
         passing.replace(self.path)
+
+    def _other_terminal(self) -> tuple[int, int]:
+        """Both ends of a terminal under another name than before."""
+        spare: list[int] = []
+        while True:
+            ends = os.openpty()
+            if os.ttyname(ends[1]) not in self._devices_had or len(spare) > 32:
+                break
+            spare += ends
+        for fd in spare:
+            os.close(fd)
+        return ends
 
     def unplug(self) -> None:
         """Pull the cable: the reader sees a hang-up, the name goes."""
@@ -193,28 +198,24 @@ class VirtualPorts:
         self.rate = rate
         self.directory = Path(directory)
         self._random = Random(saw.noise.random())
-        self._ports = {
-            "indicator": VirtualPort(
-                "indicator",
-                self.directory / "usb-pretend-indicator-port0",
+        instruments = {
+            "indicator": (
                 hands.indicator_at,
                 encode_indicator or plain_line(),
                 indicator_age,
             ),
-            "travel": VirtualPort(
-                "travel",
-                self.directory / "usb-pretend-travel-port0",
-                hands.travel_at,
-                encode_travel or plain_line(2),
-                travel_age,
-            ),
+            "travel": (hands.travel_at, encode_travel or plain_line(2), travel_age),
         }
         if caliper:
-            path = self.directory / "usb-pretend-caliper-port0"
-            port = self._ports["caliper"] = VirtualPort(
-                "caliper", path, hands.caliper_at, plain_line(2), CALIPER_AGE
+            instruments["caliper"] = (hands.caliper_at, plain_line(2), CALIPER_AGE)
+        self._ports = {
+            name: VirtualPort(
+                name, self.directory / f"usb-pretend-{name}-port0", *instrument
             )
-            port.every = max(1, round(rate / CALIPER_RATE))
+            for name, instrument in instruments.items()
+        }
+        if caliper:
+            self._ports["caliper"].every = max(1, round(rate / CALIPER_RATE))
         for name, mode in (modes or {}).items():
             self._port(name).mode = mode
         self._timer: asyncio.TimerHandle | None = None

@@ -118,20 +118,7 @@ class VirtualSaw(SawAndSled):
             raise ValueError(
                 f"no set-up is called {placement!r}; there are {', '.join(PLACEMENTS)}"
             )
-        before = self.placement or ""
-        stays = (
-            {placement, before} == {"front", "rear"}
-            or (
-                placement.partition("-")[0] in ("leaned", "twisted")
-                and before.startswith(placement[:6])
-            )
-            or (
-                turn is not None
-                and turn_of(before) is not None
-                and mount == self._mount
-            )
-            or (slip == "not-turned" and self._probe is not None)
-        )
+        stays = self._stand_stays(placement, mount, slip)
         if turn is not None:
             self.bodies.turn_plate(turn)
         if placement in ("front", "rear"):
@@ -150,6 +137,18 @@ class VirtualSaw(SawAndSled):
             if distance is None:  # beyond the tip: the stand was set at the arm's end
                 distance = self._distance(pose._replace(s=pose.s + 40.0))
             self._home = distance or 0.0
+
+    def _stand_stays(self, placement: str, mount: str | None, slip: str | None) -> bool:
+        """Whether the next set-up leaves the indicator where it stands."""
+        before = self.placement or ""
+        if placement in ("front", "rear"):
+            stays = {placement, before} == {"front", "rear"}
+        elif turn_of(placement) is not None:
+            stays = turn_of(before) is not None and mount == self._mount
+        else:
+            leans = placement.partition("-")[0] in ("leaned", "twisted")
+            stays = leans and before.startswith(placement[:6])
+        return stays or (slip == "not-turned" and self._probe is not None)
 
     def slide(self, height: float) -> None:
         """Slide a plunger to another height (mm) along the upright edge it is held
@@ -227,67 +226,77 @@ class VirtualSaw(SawAndSled):
         self, placement: str, slip: str | None, at: float | None, side: str | None
     ) -> None:
         self._along = self._upright = None
-        if placement in mitre.PLACEMENTS:
-            self.side = mitre.side_of(placement)
-            self._probe = _sideways(
-                self.side, Vector(0.0, self.mitre.begins(placement)), rides=False
-            )
-        elif placement in upright.PLACEMENTS:
-            self.side, self._height = "left" if side == "left" else "right", at or 0.0
-            self._probe = None
-            self._upright = UprightSquare(
-                self.square_error,
-                self.acts.gauss(0.0, self.traits.seat),
-                "away" in placement,
-                self.side,
-            )
-            if placement in upright.BLADE_TURNS:
-                self.bodies.turn_plate(upright.BLADE_TURNS[placement])
+        if placement in upright.PLACEMENTS:
+            self._hold_to_upright(placement, at or 0.0, side)
         elif placement in ("handle-left", "handle-right"):
-            self.handle = "left" if placement == "handle-left" else "right"
-            self.side = "right" if self.handle == "left" else "left"
-            if slip == "wrong-side":
-                self.side = "left" if self.side == "right" else "right"
-            y = self.teeth
-            if slip == "near-tip":
-                y += 27.0 if self.fence == "near" else 180.0 - self.arm
-            if self.traits.stance:
-                self.stance = self.acts.gauss(0.0, self.traits.stance)
-            if self.traits.stand_shift and placement == "handle-right":
-                y += self.acts.gauss(0.0, self.traits.stand_shift)
-            self._probe = _sideways(self.side, Vector(0.0, y), rides=False)
+            self._stand_beside_arm(placement, slip)
+        elif placement in mitre.PLACEMENTS:
+            foot = Vector(0.0, self.mitre.begins(placement))
+            self._stand(mitre.side_of(placement), foot)
         elif placement == "-":
-            self.side = "left" if self.rip_fence_side == "right" else "right"
-            self._probe = _sideways(self.side, Vector(0.0, 0.0), rides=True)
+            self._stand(
+                "left" if self.rip_fence_side == "right" else "right",
+                Vector(0.0, 0.0),
+                rides=True,
+            )
         elif placement in ("front", "rear"):
-            self.side = "right"
-            self._probe = _sideways(self.side, Vector(0.0, -BLADE_RADIUS), rides=True)
+            self._stand("right", Vector(0.0, -BLADE_RADIUS), rides=True)
         elif placement.startswith(("leaned", "twisted")):
-            self.side = "right"
             far = TWIST_AT if at is None else at
             off = self.beside_place(far) if placement.startswith("twisted") else 0.0
-            self._probe = _sideways("right", MIDDLE + Vector(300.0, off), rides=False)
+            self._stand("right", MIDDLE + Vector(300.0, off))
         elif placement in _ALONG:
             self._along = self.bodies.lay_straightedge(self.face(), placement)
             self._probe = self._along.probe(self.travel_begins)
         elif turn_of(placement) is not None:
-            self.side = "right"
             carried = self._mount == "carried"
-            self._probe = _sideways(
-                "right",
-                Vector(0.0, -PLATE_PUSH / 2.0 if carried else FOOT[0]),
-                rides=carried,
-            )
+            y = -PLATE_PUSH / 2.0 if carried else FOOT[0]
+            self._stand("right", Vector(0.0, y), rides=carried)
         else:
-            beyond = 1.0 if self.fence == "near" else -1.0
-            x = self.pivot_point.x + (
-                self.pivot_to_stop if self.free_end == "right" else -self.pivot_to_stop
-            )
-            self._probe = Probe(
-                Vector(x, self.pivot_point.y + 50.0 * beyond),
-                Vector(0.0, -beyond),
-                rides=True,
-            )
+            self._look_back_at_fence()
+
+    def _stand(self, side: LeftRight, foot: Vector, *, rides: bool = False) -> None:
+        """Stand the indicator on that side of what it touches, its plunger pointing
+        across the travel. rides: on the sled."""
+        self.side = side
+        away = 500.0 if side == "right" else -500.0
+        self._probe = Probe(
+            Vector(foot.x + away, foot.y),
+            Vector(-1.0 if side == "right" else 1.0, 0.0),
+            rides,
+        )
+
+    def _stand_beside_arm(self, placement: str, slip: str | None) -> None:
+        self.handle = "left" if placement == "handle-left" else "right"
+        right = (self.handle == "left") != (slip == "wrong-side")
+        y = self.teeth
+        if slip == "near-tip":
+            y += 27.0 if self.fence == "near" else 180.0 - self.arm
+        if self.traits.stance:
+            self.stance = self.acts.gauss(0.0, self.traits.stance)
+        if self.traits.stand_shift and placement == "handle-right":
+            y += self.acts.gauss(0.0, self.traits.stand_shift)
+        self._stand("right" if right else "left", Vector(0.0, y))
+
+    def _hold_to_upright(self, placement: str, height: float, side: str | None) -> None:
+        self.side, self._height = "left" if side == "left" else "right", height
+        self._probe = None
+        seat = self.acts.gauss(0.0, self.traits.seat)
+        self._upright = UprightSquare(
+            self.square_error, seat, "away" in placement, self.side
+        )
+        if placement in upright.BLADE_TURNS:
+            self.bodies.turn_plate(upright.BLADE_TURNS[placement])
+
+    def _look_back_at_fence(self) -> None:
+        """The plunger points at the face of the fence, near its free end."""
+        beyond = 1.0 if self.fence == "near" else -1.0
+        stop = self.pivot_to_stop if self.free_end == "right" else -self.pivot_to_stop
+        self._probe = Probe(
+            self.pivot_point + Vector(stop, 50.0 * beyond),
+            Vector(0.0, -beyond),
+            rides=True,
+        )
 
     def _surface(self) -> tuple[Surface, bool]:
         """What the plunger touches, and whether it is part of the sled."""
@@ -336,14 +345,3 @@ class VirtualSaw(SawAndSled):
             across=1.0 if self.handle == "left" else -1.0,
             upward=1.0 if self.fence == "near" else -1.0,
         )
-
-
-def _sideways(side: LeftRight, foot: Vector, *, rides: bool) -> Probe:
-    """An indicator on that side of what it touches, its plunger pointing across the
-    travel."""
-    away = 500.0 if side == "right" else -500.0
-    return Probe(
-        Vector(foot.x + away, foot.y),
-        Vector(-1.0 if side == "right" else 1.0, 0.0),
-        rides,
-    )

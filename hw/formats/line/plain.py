@@ -113,15 +113,9 @@ class PlainDecoder(LineCutter):
         """Remember where the number stands in lines of this shape."""
         number = measure.number
         inch = measure.unit == "inch"
-        point = (
-            number.separator >= 0
-            and line[number.separator : number.separator + 1] == b"."
-        )
-        separator = (
-            -1
-            if point and not inch
-            else (number.separator if number.separator >= 0 else number.end)
-        )
+        separator = number.separator if number.separator >= 0 else number.end
+        if not inch and number.separator >= 0 and line[separator] == ord("."):
+            separator = -1
         if len(self._shapes) >= MOST_SHAPES:
             self._shapes.clear()  # random bytes must not fill the memory
         self._shapes[line.translate(_SHAPE)] = (

@@ -43,21 +43,20 @@ def reader(
     profile: str, decimals: int | None, default_unit: Unit, channel: int | None
 ) -> Callable[[str], Record | None]:
     """The function that reads one line of `profile`."""
-    if profile == "mux":
-        return lambda text: read_mux(
-            text, decimals, None if channel is None else str(channel)
-        )
-    if profile == "mode_letter":
-        return lambda text: read_mode_letter(text, decimals)
-    return lambda text: read_code_channel_item(text, decimals, default_unit)
+    readers: dict[str, Callable[[str], Record | None]] = {
+        "code_channel_item": lambda text: read_code_channel_item(
+            text, decimals, default_unit
+        ),
+        "mux": lambda text: read_mux(text, decimals, channel),
+        "mode_letter": lambda text: read_mode_letter(text, decimals),
+    }
+    read = readers[profile]
+    return lambda text: _no_reading(text) or read(text)
 
 
 def _no_reading(text: str) -> Record | None:
-    if text.startswith("---"):
-        status = status_word(text.rstrip(" "))
-        if status is not None:
-            return Record(status=status)
-    return None
+    status = status_word(text.rstrip(" ")) if text.startswith("---") else None
+    return None if status is None else Record(status=status)
 
 
 def _signed_field(text: str, start: int, decimals: int | None) -> Number:
@@ -87,9 +86,6 @@ def read_code_channel_item(
     text: str, decimals: int | None, default_unit: Unit
 ) -> Record:
     """One line; the unit is the profile's, and said so in the flags."""
-    silent = _no_reading(text)
-    if silent is not None:
-        return silent
     if _ERROR_CODE.fullmatch(text):
         return Record(status=f"error_{text}")
     if not text.startswith("01A"):
@@ -101,11 +97,8 @@ def read_code_channel_item(
     return Record(value=value, unit=default_unit, flags=("default_unit",))
 
 
-def read_mux(text: str, decimals: int | None, channel: str | None) -> Record | None:
+def read_mux(text: str, decimals: int | None, channel: int | None) -> Record | None:
     """One line; None when it is of another channel than `channel`."""
-    silent = _no_reading(text)
-    if silent is not None:
-        return silent
     head = _MUX.match(text)
     if head is None:
         raise Fault(
@@ -123,14 +116,11 @@ def read_mux(text: str, decimals: int | None, channel: str | None) -> Record | N
         unit = _unit(text[number.end + 1 :])
         value = to_mm(number.digits, number.decimals, unit == "inch")
         record = Record(value=value, unit=unit, channel=head[1])
-    return record if channel in {None, head[1]} else None
+    return record if channel in {None, int(head[1])} else None
 
 
 def read_mode_letter(text: str, decimals: int | None) -> Record:
     """One line; an upper-case letter means that the reading is held."""
-    silent = _no_reading(text)
-    if silent is not None:
-        return silent
     head = _MODE.match(text)
     if head is None:
         raise Fault(

@@ -58,12 +58,8 @@ class LineCutter:
         out: list[Record] = []
         clean = data if self._parity is None else data.translate(self._parity)
         if self._dropping:
-            start = self._first_end(clean)
-            if self._opening is not None:
-                self._count_dropped(data, start, out)
-            if not start:
+            if not (start := self._drop(data, clean, out)):
                 return out
-            self._dropping, self._opening = False, None
             data, clean = data[start:], clean[start:]
         if self._rest:
             clean = self._rest + clean
@@ -85,6 +81,15 @@ class LineCutter:
         self._rest = self._rest_raw = b""
         self._dropping = True
         return [self._reject("cut off: no line end after it", raw, 0)]
+
+    def _drop(self, data: bytes, clean: bytes, out: list[Record]) -> int:
+        """How many bytes go with the line that is dropped; 0 when all of them do."""
+        start = self._first_end(clean)
+        if self._opening is not None:
+            self._count_dropped(data, start, out)
+        if start:
+            self._dropping, self._opening = False, None
+        return start
 
     def _first_end(self, data: bytes) -> int:
         """The place after the first line end; 0 when there is none."""

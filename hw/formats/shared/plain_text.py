@@ -153,16 +153,19 @@ def find_measure(text: str, decimals: int | None, default_unit: Unit) -> Measure
         raise Fault("a second decimal point")
     field = rest[1:].lstrip(" ") if rest[0] == "," else rest
     unit = UNITS.get(field)
-    if unit is None and field[-1:] in JUDGED and field[:-1].rstrip(" ") in ("", *UNITS):
-        raise Fault(
+    if unit is None:
+        raise Fault(_left_over(rest, field))
+    return Measure(number, unit, ())
+
+
+def _left_over(rest: str, field: str) -> str:
+    """Why what follows the number is no unit. field: of it, without its comma."""
+    if field[-1:] in JUDGED and field[:-1].rstrip(" ") in ("", *UNITS):
+        return (
             f"{field[-1]!r} is left over after the number: a tolerance mark, which"
             " judged=true reads"
         )
-    if unit is None:
-        raise Fault(
-            f"{rest!r} is left over after the number; a unit is one of {UNIT_WORDS}"
-        )
-    return Measure(number, unit, ())
+    return f"{rest!r} is left over after the number; a unit is one of {UNIT_WORDS}"
 
 
 def status_word(text: str) -> str | None:

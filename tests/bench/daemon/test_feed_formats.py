@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 from encoders import make_encoder
 from gpiozero.pins.mock import MockFactory
+from mock_lines import mock_lines
 from peers import RegisterDevice, Wheel, key_events
 
 from bench.daemon.acquisition import Batch, Instrument
@@ -115,7 +116,8 @@ async def test_gauge_and_travel_out_of_one_port_at_one_time(hear, cable, tmp_pat
     line = make_encoder("line", {"profile": "bridge"})
     wire.send(b"\r\n")
     for n in range(20):
-        wire.send(line(2.5 + n / 1000, counts=-n))  # type: ignore[call-arg]
+        data = line(2.5 + n / 1000, counts=-n)  # type: ignore[call-arg]
+        await indicator.until(lambda data=data: wire.send(data))  # lost where a busy machine does not keep up
         await asyncio.sleep(0.005)
     await indicator.until(lambda: len(indicator.values) == 20 and len(travel.values) == 20)
     assert indicator.values == pytest.approx([2.5 + n / 1000 for n in range(20)])
@@ -156,7 +158,7 @@ async def test_an_encoder_on_pins_as_travel_and_at_rest(hear, tmp_path) -> None:
     wheel = Wheel(factory, 23, 24)
     wheel.to(-3)  # where it stands when it is opened is zero
     sources = Sources()
-    sources.make_factory = lambda: factory
+    sources.make_lines = mock_lines(factory)
     settings = port_of(tmp_path, 'format = "quad_x4"\na = 23\nb = 24\nper_count = "0.05 mm"\n')
     travel = hear(settings, "travel", sources=sources)
     await travel.until(lambda: len(travel.values) >= 3)
@@ -195,7 +197,7 @@ async def test_registers_are_asked_for_and_survive_a_pulled_cable(hear, cable, t
     wire = cable()
     device = RegisterDevice(wire)
     device.mm = 10.0
-    settings = port_of(tmp_path, f'port = "{wire.path}"\nformat = "modbus_rtu"\nrate = 50\ntimeout = 0.05\n')
+    settings = port_of(tmp_path, f'port = "{wire.path}"\nformat = "modbus_rtu"\nrate = 50\ntimeout = 10\n')
     travel = hear(settings, "travel")
     await travel.until(lambda: len(travel.values) >= 3)
     assert set(travel.values) == {10.0}
@@ -208,6 +210,7 @@ async def test_registers_are_asked_for_and_survive_a_pulled_cable(hear, cable, t
     assert "CRC" in travel.rejected[0]
     device.spoils = False
     device.answers = False
+    travel.instrument.source._timeout = 0.05  # until here a busy machine may take its time to answer
     await travel.until(lambda: travel.instrument.state == "silent")
     assert "does not answer" in text([travel.instrument.remark]) or "nothing for" in text(
         [travel.instrument.remark]

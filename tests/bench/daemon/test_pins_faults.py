@@ -12,7 +12,6 @@ from pathlib import Path
 import pytest
 from encoders import make_encoder
 from gpio_chip import GpioChip
-from gpiozero.pins.mock import MockFactory
 
 from bench.daemon import acquisition
 from bench.daemon.service import Service
@@ -225,32 +224,6 @@ async def test_signs_of_life_stop_when_nobody_reads_the_kernels_edges(house, ker
     asyncio.get_running_loop().add_reader(fd, source._woken)
     await beats(0.3, lambda: kernel.word(word))
     assert await beats(0.6, lambda: kernel.word(word)) >= 1
-
-
-@pytest.mark.ci
-async def test_signs_of_life_stop_when_the_librarys_thread_wakes_nobody(house, beats) -> None:
-    """Edges through gpiozero come in its own thread, which has to wake the loop: once it did and was not heard."""
-    factory = MockFactory()
-    home = house(GAUGE)
-    home.instrument.source._make_factory = lambda: factory
-    home.start()
-    await home.until(lambda: home.instrument.source.idle and home.instrument.source.is_open)
-    clock = factory.pin(CLOCK)
-
-    def tick() -> None:
-        clock.drive_low()
-        clock.drive_high()
-
-    assert await beats(0.6, tick) >= 1
-    await home.until(lambda: home.instrument.source.idle)
-    lines = home.instrument.source._lines
-    lines._woken = True  # as if a wake were on its way
-    await beats(0.6, tick)
-    assert await beats(0.6, tick) == 0
-    assert lines.waiting()
-    lines._called()
-    await beats(0.3, tick)
-    assert await beats(0.6, tick) >= 1
 
 
 @pytest.mark.ci

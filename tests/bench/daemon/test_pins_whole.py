@@ -18,6 +18,7 @@ import pytest
 from encoders import make_encoder
 from gpiozero.pins.mock import MockFactory, MockPin
 from gpiozero.pins.pi import PiPin
+from mock_lines import mock_lines
 from peers import Wheel
 
 from bench.daemon.service import Service
@@ -105,7 +106,7 @@ class House:
         paths = Paths(folder / "settings.toml", folder / "log.db", folder / "gear.toml", folder / "socket")
         self.service = Service(settings, paths)
         for instrument in self.service.bench.instruments:
-            instrument.source._make_factory = lambda: factory  # type: ignore[attr-defined]
+            instrument.source._make_lines = mock_lines(factory)  # type: ignore[attr-defined]
         self.heard: list[msgspec.Struct] = []
         self._stop = threading.Event()
         self._paths = paths

@@ -116,7 +116,6 @@ class Asked:
 def asked(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., Asked]]:
     monkeypatch.setattr("hw.discovery.listening.TURN", 0.6)
     monkeypatch.setattr("hw.discovery.listening.SILENCE", 0.6)
-    monkeypatch.setattr(silence, "ANSWER", 0.08)
     made: list[Asked] = []
     yield lambda *args: made.append(Asked(*args)) or made[-1]
     for one in made:
@@ -153,7 +152,11 @@ def test_a_framing_that_the_port_does_not_take_is_a_fault_and_no_crash(said, no_
     )
 
 
-def test_registers_at_another_speed(asked) -> None:
+def test_registers_at_another_speed(asked, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(
+        silence, "ANSWER", 0.4
+    )  # s; at few speeds, so that a busy machine has the time to answer
+    monkeypatch.setattr(silence, "SPEEDS", (9600, 19200))
     body = bytes.fromhex("01030400002710")
     device = asked(19200, bytes.fromhex("010300000002c40b"), body + crc16(body))
     found = ask_at_other_speeds(PortSettings(port=device.name, format="modbus_rtu"))

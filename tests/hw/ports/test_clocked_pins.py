@@ -23,6 +23,7 @@ from gpiozero.pins.mock import MockFactory, MockPin
 from gpiozero.pins.pi import PiPin
 from hypothesis import given
 from hypothesis import strategies as st
+from mock_lines import mock_lines
 
 from hw.formats import make_decoder
 from hw.formats.shared.travel import CountedTravel
@@ -142,7 +143,7 @@ class Heard:
             options,
             lambda data, when: self.blocks.append((data, when)),
             self._state,
-            make_factory=lambda: peer.factory,
+            make_lines=mock_lines(peer.factory),
         )
 
     def _state(self, state: str, words: str) -> None:
@@ -243,6 +244,19 @@ async def test_a_gauge_that_does_not_answer_is_asked_again() -> None:
     assert heard.pins.write(b"")
     await heard.pins.stop()
     assert heard.blocks == [] and heard.pins.unanswered >= 2
+
+
+async def test_it_stops_though_an_answer_begins_at_that_moment() -> None:
+    """The end of the task that requests is not lost where its wait ends at the same turn of the loop."""
+    peer = RequestPeer("1" * 52)
+    peer.answers = False
+    options = PinOptions({"data": DATA, "clock": CLOCK, "req": REQ}, timeout=30.0, rate=50.0)
+    heard = Heard("sync52", options, peer)
+    heard.pins.start()
+    await heard.until(lambda: peer.req.function == "output")
+    heard.pins._answered.set()
+    stopped, _ = await asyncio.wait([asyncio.create_task(heard.pins.stop())], timeout=10.0)
+    assert stopped and peer.req.function == "input"
 
 
 async def test_a_scale_counts_both_ways_without_a_gap_between_runs() -> None:
