@@ -125,8 +125,7 @@ def contact_line(
     edge = float(at[first]), float(at[last + 1])
     span = float(nearby.min()), float(nearby.max())
     turn = np.mean(turns[first : last + 1], axis=0)
-    board = left, right
-    return ContactLine(rotation, uncertainty, edge, span, board, turn, copies)
+    return ContactLine(rotation, uncertainty, edge, span, (left, right), turn, copies)
 
 
 def _places(xs: Array, board_from: float, board_to: float, pushed_at: float) -> Array:

@@ -78,9 +78,8 @@ def lines_between(
     if gap < 0.0:
         return Between(gap, None, None, touching)
     run, rise = cu[:, None] - fu[None, :], cy[:, None] - fy[None, :]
-    ahead, behind = run > 0.0, run < 0.0
-    steepest = float(np.min(rise[ahead] / run[ahead]))
-    flattest = float(np.max(rise[behind] / run[behind]))
+    steepest = float(np.min(rise[run > 0.0] / run[run > 0.0]))
+    flattest = float(np.max(rise[run < 0.0] / run[run < 0.0]))
     slopes = (min(flattest, easiest), max(steepest, easiest))
     ends = np.concatenate((slopes, np.clip(bends, *slopes)))
     highest, lowest = float(np.max(top(ends))), float(np.min(bottom(ends)))

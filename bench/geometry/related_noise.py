@@ -59,14 +59,13 @@ def judge(x: Array, y: Array, n: Array) -> Judged:
         freedom = float(max(x.size - 2, 1))
         return Judged(level - slope / half * middle, slope / half, 0.0, freedom)
     v = (y - centre) / spread
-    related = x.size >= FEWEST_FOR_RELATED
     forms = FORMS if x.size >= FEWEST_FOR_FORM else FORMS[:1]
     legendre = np.polynomial.legendre.legvander(u, 4) * np.sqrt(2 * np.arange(5) + 1)
     edge = max(3, x.size // 12)
     cuts = np.arange(edge, x.size - edge + 1 if len(forms) > 1 else edge)
     steps = np.where(np.arange(x.size)[:, None] >= cuts[None, :], 0.5, -0.5)
     columns = np.column_stack([legendre, steps, v])
-    noise = _grams(u, n, columns, related)
+    noise = _grams(u, n, columns, x.size >= FEWEST_FOR_RELATED)
     found = [_with_form(noise, form, x.size, cuts.size) for form in forms]
     logs, slopes, levels, variances, step_logs, step_sizes = (
         np.concatenate(column) for column in zip(*found, strict=True)
