@@ -44,7 +44,8 @@ def learn(context: RequestContext, request: Learn) -> Done:
 
 
 async def put_units(context: RequestContext, request: PutUnits) -> Done:
-    return await _put_setting(context, "units", request.units, f"units-{request.units}")
+    code = "units-mm" if request.units == "mm" else "units-inch"
+    return await _put_setting(context, "units", request.units, code)
 
 
 async def put_sound(context: RequestContext, request: PutSound) -> Done:
