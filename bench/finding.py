@@ -222,7 +222,7 @@ class Finding(msgspec.Struct, frozen=True, kw_only=True):
 
     @property
     def codes(self) -> set[str]:
-        """Of its doubts and remarks."""
+        """The codes of its doubts and remarks."""
         return {remark.code for remark in (*self.doubts, *self.remarks)}
 
     @property

@@ -16,6 +16,7 @@ LONGEST_NAME = 80  # characters of a name, or of any text that a client sends
 # leaves of a set, marks along the travel: common practice has up to some 30
 MOST_LENGTHS = 200
 LeftRight = Literal["left", "right"]
+OTHER_SIDE: dict[LeftRight, LeftRight] = {"left": "right", "right": "left"}
 MitrePoint = Literal["point-away", "point-toward"]  # from whoever pushes the sled
 
 
@@ -85,7 +86,7 @@ class Jig(msgspec.Struct, frozen=True):
 
     @property
     def moving_end(self) -> LeftRight:
-        return "left" if self.pivot == "right" else "right"
+        return OTHER_SIDE[self.pivot]
 
     @property
     def x_pivot(self) -> float | None:
@@ -110,8 +111,7 @@ class Jig(msgspec.Struct, frozen=True):
     def mitre_fence(self, which: LeftRight) -> Jig:
         """One fence of a mitre sled as a sled of its own: by the end that moves, it
         turns as a fence across the travel does. Both are as long from the pivot."""
-        outer = self.mitre_pivot == "outer"
-        stays = which if outer else "left" if which == "right" else "right"
+        stays = which if self.mitre_pivot == "outer" else OTHER_SIDE[which]
         return msgspec.structs.replace(self, pivot=stays)
 
 

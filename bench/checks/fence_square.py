@@ -11,15 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from bench.checks.model import Check, Evidence, EvidenceGear, Step
-from bench.checks.options import (
-    HOLD,
-    MOUNT,
-    SIDE,
-    Option,
-    OptionValue,
-    choice,
-    length,
-)
+from bench.checks.options import HOLD, MOUNT, SIDE, Option, OptionValue, choice, length
 from bench.checks.shared.arm import (
     ArmAndSlot,
     arm_form,
@@ -52,7 +44,7 @@ from bench.checks.shared.results import (
     undecided,
 )
 from bench.checks.shared.slips import side_proved
-from bench.checks.shared.slopes import TOUCHED_AWAY, shared_rows
+from bench.checks.shared.slopes import TOUCHED_AWAY, pass_sizes, shared_rows
 from bench.finding import (
     EvidenceError,
     Finding,
@@ -62,25 +54,24 @@ from bench.finding import (
     note,
     warning,
 )
-from bench.gear import Jig, LeftRight
+from bench.gear import OTHER_SIDE, Jig, LeftRight
 from bench.uncertainty import Part, between_set_ups
 
 LEFT, RIGHT = "handle-left", "handle-right"
-OTHER: dict[str, LeftRight] = {"left": "right", "right": "left"}
 # mm: 10 at the arm's tip, 20 at the handle; common practice, no source
 CLEAR_OF_ENDS = 30.0
 
 RESEAT = "Lift the square, wipe it, press it home again."
 # mm a count, from where on the instrument's own steps limit; common practice, no source
-COARSE = 0.005
-SHIFT = "Shift the stand too. The number must change by 0.2 to 0.5 mm."
+COARSE_COUNT = 0.005
+SHIFT_STAND = "Shift the stand too. The number must change by 0.2 to 0.5 mm."
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
     only = LEFT if options.get("quick") else options.get("placements") or "both"
     first: LeftRight = "left" if options.get("side") == "left" else "right"
     if only == RIGHT and options.get("side") in ("left", "right"):
-        first = OTHER[first]  # the side said is that of the first set-up taken
+        first = OTHER_SIDE[first]  # the side said is that of the first set-up taken
     left = _step(
         LEFT,
         "Square on the sled fence, handle to the LEFT of the arm. The arm points"
@@ -95,8 +86,8 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
         RIGHT,
         "Turn the square over: handle to the RIGHT of the arm. Same stretch of the"
         " sled fence, same edge of the arm. Indicator standing on the"
-        f" {OTHER[first].upper()} of the arm. Tip on the pencil mark.",
-        OTHER[first],
+        f" {OTHER_SIDE[first].upper()} of the arm. Tip on the pencil mark.",
+        OTHER_SIDE[first],
         options,
         gear,
     )
@@ -110,7 +101,7 @@ def _step(
     options: Mapping[str, OptionValue],
     gear: EvidenceGear,
 ) -> Step:
-    coarse = (gear.indicator.resolution or 0.0) >= COARSE
+    coarse = (gear.indicator.resolution or 0.0) >= COARSE_COUNT
     return Step(
         placement,
         words,
@@ -118,7 +109,7 @@ def _step(
         side=side,
         mount="carried" if options.get("mount") == "carried" else "standing",
         picture=f"square-{placement}",
-        reseat=f"{RESEAT} {SHIFT}" if coarse else RESEAT,
+        reseat=f"{RESEAT} {SHIFT_STAND}" if coarse else RESEAT,
     )
 
 
@@ -130,11 +121,8 @@ def evaluate(evidence: Evidence) -> Finding:
     weights = [0.5, 0.5] if both else [1.0]
     groups = [g for p, w in zip(placed, weights, strict=True) for g in p.groups(w)]
     between = scatter_between(evidence, groups)
-    set_ups = between_set_ups(
-        [group.weight for group in groups],
-        known.set_ups,
-        renewed_set_ups(placed, between),
-    )
+    shares, renewed = [g.weight for g in groups], renewed_set_ups(placed, between)
+    set_ups = between_set_ups(shares, known.set_ups, renewed)
     a, row = _mean_of(evidence, placed, seen, remarks)
     own = [*between.parts, set_ups, stand_row(seen), row]
     shared = shared_rows(evidence, placed, weights, a, common=True)
@@ -144,34 +132,29 @@ def evaluate(evidence: Evidence) -> Finding:
     if both:
         quantities += _of_square(evidence, placed, own, seen, budget.confidence)
         e = quantities[1]
-        remarks += square_remarks(evidence, a, budget.expanded, e.value, e.uncertainty)
-        remarks += told_of_stand(budget, seen)
-        remarks += told_of_slot(seen, placed[0].length, budget.expanded)
+        remarks += [
+            *square_remarks(evidence, a, budget.expanded, e.value, e.uncertainty),
+            *told_of_stand(budget, seen),
+            *told_of_slot(seen, placed[0].length, budget.expanded),
+        ]
     if fence.verdict == "cannot-tell" and abs(a) <= budget.expanded:
         remarks.append(warning("either-side"))
-    remarks += of_sweeps(evidence, between)
-    remarks += rests_on(known, pooled=between.pooled or between.single)
-    remarks += _away_untold(evidence)
-    remarks += undecided(budget, tolerance)
-    remarks += of_steps(budget, fence.verdict)
-    remarks += of_hold(evidence)
-    remarks += _of_sled(evidence, steps, fence.verdict)
-    if both:
-        remarks.append(note("handle-stretch"))
+    remarks += [
+        *of_sweeps(evidence, between),
+        *rests_on(known, pooled=between.pooled or between.single),
+        *_away_untold(evidence),
+        *undecided(budget, tolerance),
+        *of_steps(budget, fence.verdict),
+        *of_hold(evidence),
+        *_of_sled(evidence, steps, fence.verdict),
+    ]
+    remarks += [note("handle-stretch")] if both else []
+    sizes = pass_sizes(placed, _longest(evidence))
     return finding(
         evidence,
         quantities,
         budget,
-        settle=settled(
-            fence,
-            budget,
-            between,
-            groups,
-            anew=len(placed),
-            length=placed[0].length,
-            longest=_longest(evidence),
-            count=max(fit.count for p in placed for _, fit in p.pushes),
-        ),
+        settle=settled(fence, budget, between, groups, anew=len(placed), **sizes),
         sweeps=rows,
         single_sweep=between.single,
         remarks=remarks,
@@ -285,10 +268,7 @@ CHECK = Check(
     cautions=(UNPLUG, BLADE_DOWN, STILL_TEETH, COUNT_OFF, MANUAL),
     options=(
         choice(
-            "placements",
-            "Which set-ups to take",
-            ("both", LEFT, RIGHT),
-            default="both",
+            "placements", "Which set-ups to take", ("both", LEFT, RIGHT), default="both"
         ),
         choice("quick", "One set-up, by what the last whole check proved", ("yes",)),
         HOLD,

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
+from bench.checks.fence_square import RESEAT
 from bench.checks.model import Check, Evidence, EvidenceGear, Step
 from bench.checks.options import HOLD, OptionValue, choice
 from bench.checks.shared.cautions import AT_REST
@@ -36,7 +37,7 @@ from bench.checks.shared.results import (
     settled,
     undecided,
 )
-from bench.checks.shared.slopes import place, shared_rows
+from bench.checks.shared.slopes import pass_sizes, place, shared_rows
 from bench.finding import (
     EvidenceError,
     Finding,
@@ -46,20 +47,14 @@ from bench.finding import (
     note,
     warning,
 )
-from bench.gear import Jig, LeftRight
+from bench.gear import OTHER_SIDE, Jig, LeftRight
 from bench.moves.mitre import FENCES, mitre_moves, mitre_way
-from bench.uncertainty import (
-    Between,
-    Combined,
-    Group,
-    Part,
-    between_set_ups,
-)
+from bench.uncertainty import Between, Combined, Group, Part, between_set_ups
 
 if TYPE_CHECKING:
     from bench.geometry.mitre import Point
 
-OTHER: dict[LeftRight, LeftRight] = {"left": "right", "right": "left"}
+CLEAR_OF_CORNERS = 30.0  # mm of the long edge, at either end; common practice
 # in the order of the hands: slid across as it lies, then turned over and slid back
 FENCE_SET_UPS = (
     "left-fence-corner-a",
@@ -68,8 +63,6 @@ FENCE_SET_UPS = (
     "left-fence-corner-b",
 )
 RIGHT_ANGLE = ("right-angle-left", "right-angle-right")
-CLEAR_OF_ENDS = 30.0  # mm of the long edge, both ends; common practice, no source
-RESEAT = "Lift the square, wipe it, press it home again."
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
@@ -108,7 +101,7 @@ def _fence_set_up(placement: str, jig: Jig | None) -> tuple[LeftRight, str]:
     far = jig is not None and jig.fence == "far"
     outer = (point_of(jig) == "away") != far
     # the long edge looks away from the blade where it begins at the outer end
-    side = fence if outer else OTHER[fence]
+    side = fence if outer else OTHER_SIDE[fence]
     where = "outer end" if outer else "end at the blade"
     words = (
         f"45-degree square on the {fence.upper()} fence, one leg on the fence. Corner"
@@ -130,7 +123,7 @@ def _right_angle_set_up(placement: str) -> tuple[LeftRight, str]:
             "Turn the square over. The same leg lies on the same stretch of the batten."
             " It now points RIGHT, the other leg away from you."
         )
-    return OTHER[lies], words
+    return OTHER_SIDE[lies], words
 
 
 def point_of(jig: Jig | None) -> Point:
@@ -160,6 +153,7 @@ def evaluate(evidence: Evidence) -> Finding:
     if not answers or answers[0].quantity.name != "between":
         raise EvidenceError(_lacking(placed))
     first, edge = answers[0], long_edge(evidence.gear.square)
+    sizes = pass_sizes(placed, edge - 2 * CLEAR_OF_CORNERS if edge else None)
     said, tolerance = first.quantity.verdict, first.quantity.tolerance
     either_side = abs(first.quantity.value) <= first.quantity.uncertainty
     if said == "cannot-tell" and either_side:
@@ -176,13 +170,7 @@ def evaluate(evidence: Evidence) -> Finding:
         [answer.quantity for answer in answers],
         first.budget,
         settle=settled(
-            first.quantity,
-            first.budget,
-            first.between,
-            first.groups,
-            length=placed[0].length,
-            longest=edge - 2 * CLEAR_OF_ENDS if edge else None,
-            count=max(fit.count for p in placed for _, fit in p.pushes),
+            first.quantity, first.budget, first.between, first.groups, **sizes
         ),
         sweeps=rows,
         single_sweep=first.between.single,

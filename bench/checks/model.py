@@ -214,6 +214,15 @@ class Evidence(msgspec.Struct, frozen=True):
     # mm, different readings that the indicator itself showed, a few hundred at most
     shown: list[float] = []
 
+    def at(self, placement: str) -> list[Trace]:
+        """The traces of one set-up, in the order they came."""
+        return [trace for trace in self.traces if trace.placement == placement]
+
+    @property
+    def placements(self) -> list[str]:
+        """The set-ups that were taken, in the order they came."""
+        return list(dict.fromkeys(trace.placement for trace in self.traces))
+
 
 class Check(msgspec.Struct, frozen=True):
     """One question asked of the saw or a jig.
@@ -258,8 +267,7 @@ class Check(msgspec.Struct, frozen=True):
     # to be said of it, from quantities, sled and leaves; asked only where one is due
     moves: (
         Callable[
-            [Sequence[Quantity], Jig, Sequence[float]],
-            tuple[Move | None, list[Remark]],
+            [Sequence[Quantity], Jig, Sequence[float]], tuple[Move | None, list[Remark]]
         ]
         | None
     ) = None

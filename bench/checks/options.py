@@ -164,9 +164,9 @@ def validated(
 def understood(
     check: Declares, stored: Mapping[str, object]
 ) -> tuple[dict[str, OptionValue], list[OptionError]]:
-    """Of options from a log, which an earlier version did not validate: those that can
-    be read, and what is wrong with the others. What the check has never asked for says
-    nothing."""
+    """The values of options from a log, which an earlier version did not validate, that
+    can still be read, and what is wrong with the others. What the check has never asked
+    for says nothing."""
     values: dict[str, OptionValue] = {}
     wrong: list[OptionError] = []
     for option in check.options:
@@ -179,7 +179,7 @@ def understood(
 
 
 def given_number(options: Mapping[str, OptionValue], name: str) -> float | None:
-    """Of a validated length, angle or count; None where it was not given."""
+    """The value of a validated length, angle or count; None where it was not given."""
     value = options.get(name)
     return None if value is None else float(value)
 

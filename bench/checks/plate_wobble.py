@@ -15,28 +15,14 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from bench.checks.model import Check, Evidence, EvidenceGear, Focus, Step
-from bench.checks.options import (
-    SIDE,
-    Option,
-    OptionValue,
-    given_number,
-    length,
-    number,
-)
+from bench.checks.options import SIDE, Option, OptionValue, given_number, length, number
 from bench.checks.shared.cautions import AT_BLADE
-from bench.checks.shared.results import combined, finding, quantity
+from bench.checks.shared.results import combined, finding, indicator_rows, quantity
 from bench.checks.shared.slips import uneven_spots
 from bench.checks.shared.traces import count_of
 from bench.checks.shared.turns import even_turns, turn_of, widest_gap
-from bench.finding import (
-    EvidenceError,
-    Finding,
-    Quantity,
-    Remark,
-    note,
-    warning,
-)
-from bench.uncertainty import Part, indicator_error, rectangular
+from bench.finding import EvidenceError, Finding, Quantity, Remark, note, warning
+from bench.uncertainty import Part, rectangular
 
 if TYPE_CHECKING:
     from bench.geometry.wobble import Wobble
@@ -46,7 +32,7 @@ READINGS = 2  # at each mark, so that a warp is told from noise
 AGAIN = "Lift the plunger and let it down for each reading."
 # between neighbouring marks; four even ones are the fewest that go round
 MOST_UNREAD = math.radians(91)
-FEWEST = 3  # turns that fix an offset and a first harmonic
+FEWEST_MARKS = 3  # turns that fix an offset and a first harmonic
 # degrees: four even marks see a warp of two waves at its crests or at its flanks; one
 # more mark between them sees it whichever way it lies
 FOUR, BETWEEN = 4, "turn-45"
@@ -109,7 +95,8 @@ def evaluate(evidence: Evidence) -> Finding:
     found = wobble(turns, values)
     saw = evidence.gear.saw
     limit = saw.wobble if saw is not None else None
-    fixed = _fixed(evidence, found, values)
+    count = count_of(evidence.gear.indicator, values)
+    fixed = indicator_rows(evidence, found.total, count)  # of every size
     more, remarks = _unseen(found, widest_gap(turns))
     if saw is None:
         remarks.append(note("no-saw-wobble"))
@@ -153,22 +140,9 @@ def _readings(evidence: Evidence) -> tuple[list[float], list[float]]:
         # a full turn is a second look
         turns.extend(math.radians(degrees % 360) for _ in trace.reading)
         values.extend(trace.reading if right else [-r for r in trace.reading])
-    if len({round(t, 6) for t in turns}) < FEWEST:
-        raise EvidenceError(f"it takes {FEWEST} different turns at least")
+    if len({round(t, 6) for t in turns}) < FEWEST_MARKS:
+        raise EvidenceError(f"it takes {FEWEST_MARKS} different turns at least")
     return turns, values
-
-
-def _fixed(evidence: Evidence, found: Wobble, values: list[float]) -> list[Part]:
-    """The rows that every size shares, mm."""
-    indicator = evidence.gear.indicator
-    count = count_of(indicator, values)
-    span = indicator_error(
-        found.total, count, short_span_error=indicator.short_span_error, rounded=True
-    )
-    return [
-        Part("indicator over the span used", "B", span),
-        Part("resolution", "B", count / 2 / math.sqrt(3) * math.sqrt(2)),
-    ]
 
 
 def _unseen(found: Wobble, gap: float) -> tuple[dict[str, list[Part]], list[Remark]]:
@@ -181,7 +155,7 @@ def _unseen(found: Wobble, gap: float) -> tuple[dict[str, list[Part]], list[Rema
         half = max(found.tilt / 2 * (1 - math.cos(gap / 2)), found.tilt - found.total)
         more["total"].append(rectangular("unread part of the turn", half))
         remarks.append(warning("turn-unread", degrees=math.degrees(gap)))
-    if not found.curve and found.turns > FEWEST:
+    if not found.curve and found.turns > FEWEST_MARKS:
         warp = max(found.warp, USUAL_WARP)
         more["warp"].append(rectangular("form between the marks", warp))
         # of a total it is one extreme's
@@ -242,7 +216,7 @@ CHECK = Check(
             "turns",
             "count",
             "How many marks round the turn; to four, one between is added",
-            low=FEWEST,
+            low=FEWEST_MARKS,
             high=72,
         ),
         SIDE,

@@ -39,14 +39,14 @@ from bench.checks.shared.results import (
 )
 from bench.checks.shared.slopes import place, shared_rows
 from bench.finding import EvidenceError, Finding, Remark, note, warning
-from bench.gear import LeftRight
-from bench.moves.alignment import CLOSES, OPENS
+from bench.gear import OTHER_SIDE
+from bench.moves.alignment import CLOSES, OPENS, opening
 from bench.uncertainty import (
     Combined,
     Part,
     decidable_tolerance,
     settle,
-    verdict_one_sided,
+    verdict_between,
 )
 
 PLACEMENT = "-"
@@ -55,8 +55,7 @@ PASSES = 6
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
-    where: LeftRight = gear.saw.rip_fence if gear.saw is not None else "right"
-    side: LeftRight = "left" if where == "right" else "right"
+    side = OTHER_SIDE[gear.saw.rip_fence if gear.saw is not None else "right"]
     if options.get("side") in ("left", "right"):
         side = "left" if options["side"] == "left" else "right"
     return (
@@ -80,7 +79,7 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
 
 def evaluate(evidence: Evidence) -> Finding:
     remarks: list[Remark] = []
-    if not any(t.placement == PLACEMENT for t in evidence.traces):
+    if PLACEMENT not in evidence.placements:
         raise EvidenceError(f"no pass along the rip fence (placement {PLACEMENT!r})")
     (here,), rows = place(evidence, plan(evidence.options, evidence.gear), remarks)
     saw, b, over = evidence.gear.saw, here.rotation, here.length
@@ -90,26 +89,26 @@ def evaluate(evidence: Evidence) -> Finding:
     budget = combined(evidence, parts)
     value, judged = _less_blade(evidence, b, [*parts], remarks)
     limit = saw.toe if saw is not None else None
-    opening = value if saw is not None and saw.rip_fence == "left" else -value
+    opened = opening(value, saw.rip_fence if saw is not None else "right")
     against_blade = given_number(evidence.options, "blade") is not None
-    way = _leans(b) if saw is None or against_blade else _opens(opening)
+    way = _leans(b) if saw is None or against_blade else _opens(opened)
     quantities = [quantity("rip-fence", b, budget, way=way, over=over)]
     if against_blade:
-        toe = quantity("toe", value, judged, way=_opens(opening), over=over)
+        toe = quantity("toe", value, judged, way=_opens(opened), over=over)
         quantities.append(toe)
     settled = None
     if limit is not None:
-        said = verdict_one_sided(opening, judged.expanded, limit)
+        said = verdict_between(opened, judged.expanded, 0.0, limit)
         last = msgspec.structs.replace(quantities[-1], tolerance=limit, verdict=said)
         quantities[-1] = last
         if said == "cannot-tell":
-            margin = min(abs(opening), abs(limit - opening))
+            margin = min(abs(opened), abs(limit - opened))
             settled = settle(
-                opening, judged, limit, between, groups, margin=margin, length=over
+                opened, judged, limit, between, groups, margin=margin, length=over
             )
-    if opening < 0:
-        surely = float(opening + judged.expanded < 0)
-        remarks.append(warning("closes", closing=float(-opening), surely=surely))
+    if opened < 0:
+        surely = float(opened + judged.expanded < 0)
+        remarks.append(warning("closes", closing=float(-opened), surely=surely))
     remarks.extend(of_sweeps(evidence, between))
     if limit is None:
         remarks.append(note("no-saw-for-toe"))
@@ -148,8 +147,8 @@ def _leans(b: float) -> str:
     return "rear leans left" if b > 0 else "rear leans right"
 
 
-def _opens(opening: float) -> str:
-    return OPENS if opening > 0 else CLOSES
+def _opens(opened: float) -> str:
+    return OPENS if opened > 0 else CLOSES
 
 
 CHECK = Check(

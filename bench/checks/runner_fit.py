@@ -17,6 +17,7 @@ import msgspec
 from bench.checks.model import Check, Evidence, EvidenceGear, Focus, Step
 from bench.checks.options import Option, OptionValue, choice, length, number
 from bench.checks.shared.cautions import BLADE_DOWN, MANUAL, STILL_TEETH, UNPLUG
+from bench.checks.shared.play import BINDS, LOOSE
 from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.runner_widths import (
     WHAT,
@@ -27,11 +28,12 @@ from bench.checks.shared.runner_widths import (
     runners_and_slots,
     tightness,
 )
-from bench.checks.shared.width_doubts import of_runners
+from bench.checks.shared.slips import of_runners
 from bench.finding import (
     EvidenceError,
     Finding,
     Position,
+    Quantity,
     Remark,
     Settle,
     Verdict,
@@ -46,11 +48,10 @@ if TYPE_CHECKING:
 STATIONS = 5
 # mm, live, unless said; common practice, no source
 SLOT_LENGTH, RUNNER_LENGTH = 600.0, 450.0
-# clearance in mm, both sides together, in wood; common practice, no source
-BINDS, LOOSE, RUNS = 0.03, 0.15, 0.05
+RUNS = 0.05  # mm of clearance, both sides together, in wood; common practice
 # mm, half-width: a bow of slot or runner that no width shows; common practice, no
 # source
-BOW = 0.02
+UNSEEN_BOW = 0.02
 ONE_PLACE = 1.0  # mm: a tight stretch shorter than this is told as one place
 WORDS = {
     "slot": "Caliper's inside jaws across the {side} slot",
@@ -117,15 +118,12 @@ def evaluate(evidence: Evidence) -> Finding:
             "the stations bound no play: measure slot and runner at more places"
         )
     yaw, side, relief = _budgets(evidence, found, fit)
-    below = headline(fit.positions, fit.full, found.runner_length)
     least = number(evidence.options, "clearance_least", BINDS)
     most = number(evidence.options, "clearance_most", LOOSE)
     tightest = min(tightness(f) for f in fit.positions)
-    limits = ("clearance_least", "clearance_most")
     said: Verdict | None = None
-    if evidence.gear.jig is not None or any(
-        evidence.options.get(name) is not None for name in limits
-    ):
+    limits = (evidence.options.get(f"clearance_{of}") for of in ("least", "most"))
+    if evidence.gear.jig is not None or any(limit is not None for limit in limits):
         said = _verdict(tightest, fit.side_play, side.expanded, least, most)
     doubts, remarks = of_runners(by_name(evidence.traces))
     if not remarks and not doubts:  # what may be misread is not acted on
@@ -142,13 +140,11 @@ def evaluate(evidence: Evidence) -> Finding:
         quantity("side-play", fit.side_play, side, way=way, unit="mm"),
         quantity("relief", fit.relief, relief, way=binds, unit="mm"),
     ]
-    replace = msgspec.structs.replace
-    quantities = [
-        replace(q, uncertainty=_give(least_value, q.uncertainty))
-        for q, least_value in zip(quantities, below, strict=True)
-    ]
+    below = headline(fit.positions, fit.full, found.runner_length)
+    quantities = list(map(_give, quantities, below))
     if said is not None:
-        quantities[1] = replace(quantities[1], tolerance=most, verdict=said)
+        judged = {"tolerance": most, "verdict": said}
+        quantities[1] = msgspec.structs.replace(quantities[1], **judged)
     return finding(
         evidence,
         quantities,
@@ -163,17 +159,20 @@ def evaluate(evidence: Evidence) -> Finding:
     )
 
 
-def _give(below: float, expanded: float) -> float:
-    """Of what is shown as 0 below 0: it can only be 0, or what little the upper end
-    still leaves open."""
-    return expanded if below >= 0.0 else max(0.0, below + expanded)
+def _give(shown: Quantity, below: float) -> Quantity:
+    """What is shown as 0 where it goes on below 0 can only be 0, or what little the
+    upper end still leaves open."""
+    if below >= 0.0:
+        return shown
+    left = max(0.0, below + shown.uncertainty)
+    return msgspec.structs.replace(shown, uncertainty=left)
 
 
 def _budgets(
     evidence: Evidence, found: RunnersAndSlots, fit: RunnerFit
 ) -> tuple[Combined, Combined, Combined]:
-    """Of yaw play, side play and relief."""
-    bow = number(evidence.options, "slot_straight", BOW)
+    """The budgets of yaw play, side play and relief."""
+    bow = number(evidence.options, "slot_straight", UNSEEN_BOW)
     # a bow of h takes h off the side play, wants h more relief, and 2 h over the length
     # off the yaw play, as two bows would
     name = "bow that no width shows"
@@ -184,8 +183,7 @@ def _budgets(
     ]
     for part, effect in effects(found, fit).items():
         dof = found.reading_dof if part == "widths as read" else None
-        sizes = (effect.yaw_play, effect.side_play, effect.relief)
-        for row, u in zip(rows, sizes, strict=True):
+        for row, u in zip(rows, effect, strict=True):
             row.append(Part(part, "B" if dof is None else "A", u, dof))
     yaw, side, relief = (combined(evidence, row) for row in rows)
     return yaw, side, relief

@@ -16,7 +16,9 @@ from bench.checks.model import Check, Evidence, EvidenceGear, Step
 from bench.checks.options import SIDE, OptionValue, given_number, length, number
 from bench.checks.shared.cautions import AT_REST
 from bench.checks.shared.play import (
-    PLACES,
+    BINDS,
+    LOOSE,
+    PLAY_SET_UPS,
     PlayFindings,
     play_step,
     runner_length,
@@ -26,33 +28,31 @@ from bench.checks.shared.slips import uneven_spots
 from bench.finding import EvidenceError, Finding, Remark, act, note, warning
 from bench.uncertainty import Part
 
-FEWEST = 2  # readings one way that show how well it comes back
+FEWEST_REPEATS = 2  # readings one way that show how well it comes back
 # share of the play that one way of looking misses before it is remarked on
 UNACCOUNTED = 0.5
 TWIST_AT = 250.0  # mm from the runners' middle, live, unless said
 # mm, half-width: a spot's place from the runners' middle, by eye; common practice, no
 # source
 PLACE_ERROR = 15.0
-# mm, both sides together, in wood; common practice, no source
-BINDS, LOOSE = 0.03, 0.15
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
     # half a runner's length off the middle the swing is the whole yaw play
     runner = runner_length(options, gear) or 0.0
     at = number(options, "twist_at", max(TWIST_AT, runner / 2))
-    return tuple(play_step(name, at) for name in PLACES)
+    return tuple(play_step(name, at) for name in PLAY_SET_UPS)
 
 
 def evaluate(evidence: Evidence) -> Finding:
     spots, places = _spots(evidence)
-    found = PlayFindings(evidence, [r for name in PLACES for r in spots[name]])
+    found = PlayFindings(evidence, [r for name in PLAY_SET_UPS for r in spots[name]])
     # leaned and twisted are read at two places, each with a stand of its own
     doubts = [
-        *uneven_spots({name: spots[name] for name in PLACES[:2]}),
-        *uneven_spots({name: spots[name] for name in PLACES[2:]}),
+        *uneven_spots({name: spots[name] for name in PLAY_SET_UPS[:2]}),
+        *uneven_spots({name: spots[name] for name in PLAY_SET_UPS[2:]}),
     ]
-    for pair in (PLACES[:2], PLACES[2:]):
+    for pair in (PLAY_SET_UPS[:2], PLAY_SET_UPS[2:]):
         lacking = [name for name in pair if not spots[name]]
         if len(lacking) == 1:
             there = next(name for name in pair if spots[name])
@@ -77,13 +77,11 @@ def evaluate(evidence: Evidence) -> Finding:
     )
 
 
-def _spots(
-    evidence: Evidence,
-) -> tuple[dict[str, list[float]], dict[str, list[float]]]:
+def _spots(evidence: Evidence) -> tuple[dict[str, list[float]], dict[str, list[float]]]:
     """Displacements to the right and places along Y, by set-up, mm."""
     turn = -1.0 if evidence.options.get("side") == "left" else 1.0
-    spots: dict[str, list[float]] = {name: [] for name in PLACES}
-    places: dict[str, list[float]] = {name: [] for name in PLACES}
+    spots: dict[str, list[float]] = {name: [] for name in PLAY_SET_UPS}
+    places: dict[str, list[float]] = {name: [] for name in PLAY_SET_UPS}
     for trace in evidence.traces:
         spots[trace.placement].extend(turn * r for r in trace.reading)
         places[trace.placement].extend(trace.travel)
@@ -144,7 +142,7 @@ def _twisted(
 def _held(left: list[float], right: list[float], play: float) -> Remark:
     """Free, leaned left, leaned right: how far the sled may stand off, and how well
     either wall brings it back."""
-    if min(len(left), len(right)) < FEWEST:
+    if min(len(left), len(right)) < FEWEST_REPEATS:
         return note("shift-free", play=play)
     back = [max(values) - min(values) for values in (left, right)]
     return note("shift-free-and-leaned", play=play, left=back[0], right=back[1])

@@ -29,7 +29,6 @@ from bench.checks.shared.blade import (
     swept_step,
 )
 from bench.checks.shared.cautions import AT_BLADE
-from bench.checks.shared.mean_turn import mean_turn, scatter_of_turns
 from bench.checks.shared.placed import turn_factor
 from bench.checks.shared.results import (
     combined,
@@ -47,7 +46,9 @@ from bench.finding import EvidenceError, Finding, Remark, note, warning
 from bench.gear import Saw
 from bench.uncertainty import Combined, Part, rectangular, settle
 
-SHORT = 100.0  # mm between front and rear under which a small blade or a slip is likely
+SPOTS_NEAR = (
+    100.0  # mm between front and rear under which a small blade or a slip is likely
+)
 
 
 def evaluate(evidence: Evidence) -> Finding:
@@ -70,7 +71,7 @@ def _one_spot(evidence: Evidence) -> Finding:
     budget = combined(evidence, rows)
     remarks = [note("one-spot"), *stated]
     apart = abs(read.apart)
-    if apart < SHORT:
+    if apart < SPOTS_NEAR:
         remarks.append(note("spots-near", apart=apart))
     settled, limit = None, _limit(evidence)
     if limit is not None and _is_open(b, budget, limit):
@@ -83,8 +84,10 @@ def _one_spot(evidence: Evidence) -> Finding:
 
 
 def _turns(evidence: Evidence) -> Finding:
+    from bench.checks.shared.mean_turn import mean_turn, scatter_of_turns
+
     remarks: list[Remark] = []
-    names = list(dict.fromkeys(t.placement for t in evidence.traces))
+    names = evidence.placements
     degrees = [d for name in names if (d := turn_of(name)) is not None]
     if len(degrees) != len(names) or not names:
         raise EvidenceError(

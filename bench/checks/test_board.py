@@ -34,9 +34,9 @@ from bench.checks.shared.cautions import (
 )
 from bench.checks.shared.cut_board import beside_passes, cut_scatter, of_cuts
 from bench.checks.shared.results import combined, finding, quantity
-from bench.checks.shared.width_doubts import of_ends, of_strip
+from bench.checks.shared.slips import of_ends, of_strip
 from bench.finding import EvidenceError, Finding, Remark, act, note, warning
-from bench.uncertainty import Part, rectangular
+from bench.uncertainty import Part, rectangular, resolution
 
 if TYPE_CHECKING:
     from bench.geometry.board import BoardRotation
@@ -44,16 +44,21 @@ if TYPE_CHECKING:
 NEAR, FAR = "near", "far"
 READINGS = 3  # an end
 TURNS = 4
-BOARD, IN_FROM_END = 400.0, 15.0  # mm, live, unless said; common practice, no source
+TEST_BOARD, IN_FROM_END = (
+    400.0,
+    15.0,
+)  # mm, live, unless said; common practice, no source
 APART_ERROR = 0.5  # mm, half-width: taken with a rule; common practice, no source
 MOST_TURNS = 24
 # mm, standard uncertainty by which a sawn edge stands off its line where the jaws meet
 # it; common practice, no source
-EDGE = 0.01
+STRIP_EDGE = 0.01
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
-    apart = number(options, "apart", number(options, "board", BOARD) - 2 * IN_FROM_END)
+    apart = number(
+        options, "apart", number(options, "board", TEST_BOARD) - 2 * IN_FROM_END
+    )
     turns = int(number(options, "turns", TURNS))
     right = options.get("kept") == "right"
     side = "RIGHT" if right else "LEFT"
@@ -101,8 +106,8 @@ def evaluate(evidence: Evidence) -> Finding:
         side = "left"
     board = board_rotation(near, far, apart, turns, side)
     cuts = cut_scatter(evidence)
-    rows = [cuts.row(turns), *_rows(evidence, board, 1 / len(near) + 1 / len(far))]
-    rows = [row for row in rows if row.standard_uncertainty > 0.0]
+    every = [cuts.row(turns), *_rows(evidence, board, 1 / len(near) + 1 / len(far))]
+    rows = [row for row in every if row is not None and row.standard_uncertainty > 0.0]
     budget = combined(evidence, rows)
     remarks += of_cuts(cuts, turns, rows, budget)
     gear, a = evidence.gear, float(board.rotation)
@@ -134,16 +139,15 @@ def _clockwise(options: Mapping[str, OptionValue], gear: EvidenceGear) -> bool:
 
 
 def _widths(evidence: Evidence, end: str) -> list[float]:
-    found = [
-        w for trace in evidence.traces if trace.placement == end for w in trace.reading
-    ]
+    found = [width for trace in evidence.at(end) for width in trace.reading]
     if not found:
         raise EvidenceError(f"no width at the {end} end of the strip")
     return found
 
 
 def _apart(evidence: Evidence) -> float:
-    """As said; else as the widths were asked for at their places along the strip."""
+    """How far apart the widths were read, as said; else as they were asked for at their
+    places along the strip."""
     given = given_number(evidence.options, "apart")
     if given is None:
         at = {t.placement: t.travel[0] for t in evidence.traces if t.travel}
@@ -161,30 +165,23 @@ def _apart(evidence: Evidence) -> float:
     return given
 
 
-def _rows(evidence: Evidence, board: BoardRotation, share: float) -> list[Part]:
-    """Of the widths, at either end. share: of one width's variance in the taper's. The
-    caliper's count stands there where the readings are closer together than it can
-    show. Source: JCGM 100:2008, 4.3.7 and 5.1."""
+def _rows(evidence: Evidence, board: BoardRotation, share: float) -> list[Part | None]:
+    """The rows of the widths, at either end. share: of one width's variance in the
+    taper's. The caliper's count stands there where the readings are closer together
+    than it can show. Source: JCGM 100:2008, 4.3.7 and 5.1."""
     options, caliper = evidence.options, evidence.gear.caliper
     apart = _apart(evidence)
     reach = int(number(options, "turns", TURNS)) * apart
     seen = board.degrees_of_freedom
-    edge = number(options, "edge", EDGE) * math.sqrt(2.0)
+    edge = number(options, "edge", STRIP_EDGE) * math.sqrt(2.0)
     reading = board.reading if seen else caliper.max_error / math.sqrt(3.0)
-    rows = [
+    repeats = reading * math.sqrt(share) / reach
+    return [
         Part("edge of the strip", "B", edge / reach),
-        Part(
-            "width repeatability",
-            "A" if seen else "B",
-            reading * math.sqrt(share) / reach,
-            seen or None,
-        ),
+        Part("width repeatability", "A" if seen else "B", repeats, seen or None),
         rectangular("length between widths", board.rotation * APART_ERROR / apart),
+        resolution(caliper.resolution, reach, reading),
     ]
-    if reading < caliper.resolution / 3:
-        rounded = caliper.resolution / 2 / math.sqrt(3.0) * math.sqrt(2.0)
-        rows.append(Part("resolution", "B", rounded / reach))
-    return rows
 
 
 def holds_back(evidence: Evidence, finding: Finding) -> Remark | None:
@@ -232,7 +229,7 @@ CHECK = Check(
         ),
         length(
             "edge",
-            f"How far the strip's edge is off line ({EDGE:g} mm unless said)",
+            f"How far the strip's edge is off line ({STRIP_EDGE:g} mm unless said)",
             (0.0, 1.0),
         ),
         angle(
@@ -241,10 +238,7 @@ CHECK = Check(
             -STEEPEST,
         ),
         angle(
-            "sweep_fence_uncertainty",
-            "Give or take of that",
-            0.0,
-            needs="sweep_fence",
+            "sweep_fence_uncertainty", "Give or take of that", 0.0, needs="sweep_fence"
         ),
     ),
     needs=("jig", "caliper"),

@@ -26,6 +26,7 @@ from bench.checks.options import (
     number,
 )
 from bench.checks.shared.cautions import AT_REST
+from bench.checks.shared.known_square import POOR_SQUARE
 from bench.checks.shared.lean_budget import lean_rows
 from bench.checks.shared.results import combined, finding, more_readings, quantity
 from bench.checks.shared.slips import uneven_spots
@@ -40,24 +41,25 @@ from bench.finding import (
     note,
     warning,
 )
-from bench.gear import LeftRight
+from bench.gear import OTHER_SIDE, LeftRight
 from bench.uncertainty import Combined, Part
 
 if TYPE_CHECKING:
     from bench.geometry.upright import Lean
 
-FENCE = ("fence-away", "fence-toward")
+FENCE_LEANS = ("fence-away", "fence-toward")
 BLADE = ("blade-away", "blade-toward")
 QUARTER = ("blade-away-quarter", "blade-toward-quarter")
-TURNS = dict(zip((*BLADE, *QUARTER), (0, 180, 90, 270), strict=True))  # degrees
+BLADE_DEGREES = dict(zip((*BLADE, *QUARTER), (0, 180, 90, 270), strict=True))  # degrees
 READINGS = 3  # at each height
 LOW_AT, HIGH_AT = 10.0, 70.0  # mm above the table, unless said; common practice
-APART = 10.0  # mm between the heights, at least
+FEWEST_READINGS = 3  # of a set-up: two heights, and one that shows the scatter
+HEIGHTS_APART = 10.0  # mm between the heights, at least
 # rad, from which a joint shows it; common practice, no source
-LIMIT = 0.05 / 50
-ALIKE = 2.0  # counts from low to high, which an indicator that was not slid shows too
-# rad, of a square that is used to set up by; common practice, no source
-POOR_SQUARE = 0.1 / 300
+USUAL_LIMIT = 0.05 / 50
+NOT_SLID = (
+    2.0  # counts from low to high, which an indicator that was not slid shows too
+)
 AGAIN = "Lift the tip and slide the indicator there anew."
 
 
@@ -65,7 +67,7 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     only = options.get("placements")
     names: tuple[str, ...] = ()
     if only != "blade":
-        names += FENCE
+        names += FENCE_LEANS
     if only != "fence":
         names += BLADE if options.get("blade_turns") == "two" else (*BLADE, *QUARTER)
     heights = (number(options, "low_at", LOW_AT), number(options, "high_at", HIGH_AT))
@@ -86,7 +88,9 @@ def _step(
 ) -> Step:
     if first:
         text = (
-            _fence_words(name, gear) if name in FENCE else _blade_words(name, options)
+            _fence_words(name, gear)
+            if name in FENCE_LEANS
+            else _blade_words(name, options)
         )
         text += " Indicator held to the upright edge."
     else:
@@ -96,13 +100,13 @@ def _step(
         text + " Its tip touches {at:station} up.",
         "spot",
         READINGS,
-        None if name in FENCE else _side(options),
+        None if name in FENCE_LEANS else _side(options),
         "standing",
         at=at,
         picture="plumb",
         reseat=AGAIN,
         # the square is turned about under the tip: the number goes and comes back
-        continues=first and name == FENCE[1],
+        continues=first and name == FENCE_LEANS[1],
         focus=Focus("place", at),
     )
 
@@ -111,7 +115,7 @@ def _fence_words(name: str, gear: EvidenceGear) -> str:
     away, toward = "away from you", "toward you"
     if gear.far:
         away, toward = toward, away
-    if name == FENCE[0]:
+    if name == FENCE_LEANS[0]:
         return (
             "Square upright on the sled's base, before the sled fence's face."
             f" Its stock points {away}."
@@ -124,11 +128,10 @@ def _fence_words(name: str, gear: EvidenceGear) -> str:
 
 def _blade_words(name: str, options: Mapping[str, OptionValue]) -> str:
     side = _side(options)
-    other = "right" if side == "left" else "left"
-    stock = side if "away" in name else other
+    stock = side if "away" in name else OTHER_SIDE[side]
     return (
-        f"Blade right up, turned by hand to {TURNS[name]} degrees. Square upright on"
-        f" the bare table, {side.upper()} of the blade. Its stock points"
+        f"Blade right up, turned by hand to {BLADE_DEGREES[name]} degrees. Square"
+        f" upright on the bare table, {side.upper()} of the blade. Its stock points"
         f" {stock.upper()}. Tip on the blade body, clear of the teeth."
     )
 
@@ -151,13 +154,13 @@ def evaluate(evidence: Evidence) -> Finding:
     there = {t.placement for t in evidence.traces}
     remarks: list[Remark] = []
     answers = [
-        _answer("fence-lean", FENCE, evidence),
-        _answer("blade-lean", _blade_set_ups(there), evidence),
+        _answer("fence-lean", FENCE_LEANS, evidence),
+        _answer("blade-lean", BLADE + QUARTER * bool(there & set(QUARTER)), evidence),
     ]
     found = [answer for answer in answers if answer is not None]
     if not found:
         raise EvidenceError(
-            f"it takes {FENCE[0]} and {FENCE[1]}, or those of the blade"
+            f"it takes {FENCE_LEANS[0]} and {FENCE_LEANS[1]}, or those of the blade"
         )
     if answers[1] is not None and not set(QUARTER) <= there:
         remarks.append(note("two-turns"))
@@ -176,10 +179,6 @@ def evaluate(evidence: Evidence) -> Finding:
     )
 
 
-def _blade_set_ups(there: set[str]) -> tuple[str, ...]:
-    return (*BLADE, *QUARTER) if there & set(QUARTER) else BLADE
-
-
 def _answer(name: str, set_ups: Sequence[str], evidence: Evidence) -> _Answer | None:
     """None where nothing was read there. Raises EvidenceError for half of it."""
     from bench.geometry.upright import lean, slope
@@ -190,11 +189,13 @@ def _answer(name: str, set_ups: Sequence[str], evidence: Evidence) -> _Answer | 
     for one, (heights, _) in read.items():
         if not heights:
             raise EvidenceError(f"{name} takes {one} too: the square is to be reversed")
-        if max(heights) - min(heights) < APART:
+        if max(heights) - min(heights) < HEIGHTS_APART:
             raise EvidenceError(
                 f"{one} was read over {max(heights) - min(heights):.1f} mm of height;"
-                f" {APART:g} mm at least (travel)"
+                f" {HEIGHTS_APART:g} mm at least (travel)"
             )
+        if len(heights) < FEWEST_READINGS:
+            raise EvidenceError(f"{name}: a set-up takes three readings at least")
     slopes = {one: slope(*read[one]) for one in set_ups}
     found = lean(
         [slopes[one] for one in set_ups if "away" in one],
@@ -211,20 +212,21 @@ def _answer(name: str, set_ups: Sequence[str], evidence: Evidence) -> _Answer | 
         evidence.gear.indicator, [r for _, rs in read.values() for r in rs]
     )
     alike = all(
-        abs(slopes[one].slope) * (max(zs) - min(zs)) < ALIKE * count
+        abs(slopes[one].slope) * (max(zs) - min(zs)) < NOT_SLID * count
         for one, (zs, _) in read.items()
     )
     return _Answer(leans, found, alike, budget, rows, each, spots)
 
 
 def _spots(evidence: Evidence, placement: str) -> tuple[list[float], list[float]]:
-    traces = [t for t in evidence.traces if t.placement == placement]
+    traces = evidence.at(placement)
     heights = [z for t in traces for z in t.travel]
     return heights, [r for t in traces for r in t.reading]
 
 
 def _outward_sign(name: str, evidence: Evidence) -> float:
-    """From the face's top leaning out toward the square to counter-clockwise."""
+    """The sign that turns a face's top leaning out toward the square to counter-
+    clockwise."""
     if name == "fence-lean":
         return 1.0 if evidence.gear.far else -1.0
     return 1.0 if _side(evidence.options) == "left" else -1.0
@@ -259,7 +261,7 @@ def _settle(answer: _Answer) -> Settle:
 def _uneven(evidence: Evidence) -> list[Doubt]:
     """Readings at one height of one set-up that are farther apart than faces lean."""
     found: list[Doubt] = []
-    for name in dict.fromkeys(t.placement for t in evidence.traces):
+    for name in evidence.placements:
         at: dict[float, list[float]] = {}
         for height, reading in zip(*_spots(evidence, name), strict=True):
             at.setdefault(height, []).append(reading)
@@ -296,7 +298,9 @@ CHECK = Check(
         ),
         length("low_at", "How high the lower reading is", (1.0, 500.0)),
         length("high_at", "How high the upper reading is", (1.0, 500.0)),
-        Option("limit", "slope", "How far it may lean", LIMIT, low=1e-6, high=0.1),
+        Option(
+            "limit", "slope", "How far it may lean", USUAL_LIMIT, low=1e-6, high=0.1
+        ),
     ),
     needs=("jig",),
     rank=10,

@@ -20,7 +20,7 @@ from bench.cli.common import (
     settings_option,
     socket_option,
 )
-from bench.doctor.direct_port import blocks, open_port, request_of, wired_ports
+from bench.doctor.direct_port import blocks, open_port, request_of
 from bench.protocol import Capture, Done, RawBytes
 from bench.protocol.client import Gone, NoDaemon, WireClient
 from bench.settings.settings_file import Paths, PortSettings
@@ -120,7 +120,7 @@ def _device(instrument: str | None, where: Paths) -> str | None:
     if instrument is None or not instrument.startswith("/"):
         return None
     real = os.path.realpath(instrument)
-    for name, port in wired_ports(load_settings(where)).items():
+    for name, port in load_settings(where).wired.items():
         if port.port and os.path.realpath(port.port) == real:
             raise Complaint(
                 f"{instrument} is the {name} of the settings: sweepgauge capture {name}"
@@ -133,7 +133,7 @@ def _named(instrument: str | None, where: Paths, recording: _Recording) -> None:
     try:
         client = WireClient(where.socket, slow=say_slow)
     except NoDaemon:
-        wired = wired_ports(load_settings(where)).items()
+        wired = load_settings(where).wired.items()
         ports = {name: port for name, port in wired if port.port or port.pins}
         name = instrument or next(iter(ports), "")
         if name not in ports:
@@ -150,8 +150,9 @@ def _named(instrument: str | None, where: Paths, recording: _Recording) -> None:
         recording.take(_of_daemon(client, instrument, recording))
     if recording.path is not None:
         # in the service's settings, where the service gave the bytes
-        ours = wired_ports(load_settings(where))
-        recording.port = ours.get(recording.instrument, PortSettings())
+        wired = load_settings(where).wired.items()
+        ours = [port for name, port in wired if name == recording.instrument]
+        recording.port = ours[0] if ours else PortSettings()
 
 
 def _of_daemon(

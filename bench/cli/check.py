@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -21,7 +20,10 @@ from bench.cli.options import declared, gear_options, read_options, typed_climat
 
 if TYPE_CHECKING:
     from bench.checks.model import Check
-    from bench.checks.options import OptionValue
+    from bench.protocol import Begin
+
+# options that the request to begin a check has besides those of the check
+OF_BEGIN = ("jig", "saw", "square", "sweeps", "lean", "tap", "beat", "verifies")
 
 
 @click.command(context_settings={"show_default": True})
@@ -67,17 +69,9 @@ if TYPE_CHECKING:
 @declared
 def check(
     kind: str,
-    jig: str | None,
-    saw: str | None,
-    square: str | None,
-    sweeps: int | None,
-    lean: bool,
-    tap: bool,
-    beat: float | None,
     extend: bool | None,
     temperature: str | None,
     humidity: str | None,
-    verifies: str | None,
     socket_path: str | None,
     as_json: bool,
     **given: Any,
@@ -91,21 +85,11 @@ def check(
     from bench.protocol import UNRECORDED, Begin
 
     found = find(kind)
+    asked = {name: given.pop(name) for name in OF_BEGIN}
     options = read_options(found, given)
-    begin = Begin(
-        check=kind,
-        jig=jig,
-        saw=saw,
-        square=square,
-        sweeps=sweeps,
-        lean=lean,
-        tap=tap,
-        beat=beat,
-        options=options,
-        verifies=verifies,
-        climate=typed_climate(temperature, humidity),
-    )
-    _refuse_what_is_not_there(found, options, lean, tap)
+    climate = typed_climate(temperature, humidity)
+    begin = Begin(check=kind, **asked, options=options, climate=climate)
+    _refuse_what_is_not_there(found, begin)
     extends = sys.stdin.isatty() if extend is None else extend
     conversation = CheckConversation(socket_path, begin, extends)
     finding = conversation.run()
@@ -117,14 +101,12 @@ def check(
     return worst([finding.verdict])
 
 
-def _refuse_what_is_not_there(
-    found: Check, options: Mapping[str, OptionValue], lean: bool, tap: bool
-) -> None:
+def _refuse_what_is_not_there(found: Check, begin: Begin) -> None:
     """A test that this check has not is wrong use."""
     from bench.checks.model import EvidenceGear
 
-    steps = found.plan(options, EvidenceGear())
-    if lean and not any(step.leans for step in steps):
+    steps = found.plan(begin.options, EvidenceGear())
+    if begin.lean and not any(step.leans for step in steps):
         raise Complaint(f"{found.kind} has no lean test: no sled is pushed there")
-    if tap and not any(step.gather == "sweep" for step in steps):
+    if begin.tap and not any(step.gather == "sweep" for step in steps):
         raise Complaint(f"{found.kind} has no tap test: no passes are taken there")

@@ -153,8 +153,6 @@ class CheckConversation:
                 self.recorded = self.recorded or message.id == self._offered.id
             case Concluded() if message.run == self._run:
                 return self._concluded(message)
-            case _:
-                pass
         return None
 
     def _say_once(self, words: str) -> None:
@@ -229,15 +227,10 @@ class CheckConversation:
             say(f"[{ask.step} of {ask.steps}] {ask.words}")
             say(f"{'Or press' if ask.by_itself else 'Press'} Enter when it stands.")
         elif ask.phase == "mark":
-            ready = (
-                f"when the {' and the '.join(self._silent)} reads again"
-                if self._silent
-                else "ready"
-            )
-            say(
-                f"{ready}: push {ask.taken + 1} of {ask.wanted}, mark {ask.mark} of"
-                f" {ask.marks}. {ask.words}"
-            )
+            silent = " and the ".join(self._silent)
+            ready = f"when the {silent} reads again" if silent else "ready"
+            mark = f"push {ask.taken + 1} of {ask.wanted}, mark {ask.mark}"
+            say(f"{ready}: {mark} of {ask.marks}. {ask.words}")
         elif ask.ready:
             say(f"ready: {ask.taken + 1} of {ask.wanted}. {ask.words}")
         else:

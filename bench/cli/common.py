@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import functools
 import os
 import select
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
 import click
 
@@ -53,15 +54,38 @@ most_option = click.option(
 )
 
 
-def whose_log(f: F) -> F:
-    """--socket and --log: the log of a daemon, or that of a file."""
-    of_file = click.option(
-        "--log",
-        "log_path",
-        metavar="FILE",
-        help="Read this file instead of asking the daemon.",
-    )
-    return socket_option(of_file(f))
+class LogSource(NamedTuple):
+    """Whose log is asked: that of the daemon at a socket, or of a file."""
+
+    socket: str | None
+    file: str | None
+
+    def ask(
+        self, message: LogQuestion, kind: type[R], settings: Settings | None = None
+    ) -> tuple[R, System]:
+        """What the log answers, and the units that the daemon shows; of a file by the
+        settings."""
+        if self.file is None:
+            return request(self.socket, message, kind)
+        from bench.log.answers import answer
+
+        units: System = settings.units if settings is not None else "mm"
+        jigs = settings.gear.jigs if settings is not None else {}
+        reply = answer(Path(self.file), message, units=units, jigs=jigs)
+        assert isinstance(reply, kind)
+        return reply, units
+
+
+def whose_log(f: Callable[..., Any]) -> Callable[..., Any]:
+    """--socket and --log, given to the command as `source`."""
+
+    @functools.wraps(f)
+    def command(socket_path: str | None, log_path: str | None, **given: Any) -> Any:
+        return f(source=LogSource(socket_path, log_path), **given)
+
+    words = "Read this file instead of asking the daemon."
+    of_file = click.option("--log", "log_path", metavar="FILE", help=words)
+    return socket_option(of_file(command))
 
 
 def paths(
@@ -79,10 +103,10 @@ def paths(
     )
 
 
-def load_settings(where: Paths, *, gear: bool = True) -> Settings:
+def load_settings(where: Paths) -> Settings:
     from bench.settings.settings_file import load
 
-    return load(where.settings, where.gear if gear else None)
+    return load(where.settings, where.gear)
 
 
 def socket_path(given: str | None) -> Path:
@@ -130,20 +154,6 @@ def request(
         return answer, client.version.units
 
 
-def ask_log(
-    socket: str | None, log_path: str | None, message: LogQuestion, kind: type[R]
-) -> tuple[R, System]:
-    """What a log answers: that of the daemon, with the units that it shows, or that of
-    a file."""
-    if log_path is None:
-        return request(socket, message, kind)
-    from bench.log.answers import answer
-
-    reply = answer(Path(log_path), message)
-    assert isinstance(reply, kind)
-    return reply, "mm"
-
-
 def length_option(option: str, text: str | None) -> float | None:
     """mm, of a length that was typed. Raises Complaint."""
     from bench.units import UnitsError, parse_length
@@ -159,6 +169,11 @@ def echo_json(answer: object) -> None:
     import msgspec
 
     click.echo(msgspec.json.encode(answer))
+
+
+def echo_lines(lines: Iterable[str]) -> None:
+    for line in lines:
+        click.echo(line)
 
 
 def tell_unread(unread: list[Unread]) -> int:

@@ -94,16 +94,20 @@ def _lines(text: str, name: str) -> Iterator[tuple[list[str], Place]]:
         raise place.wrong(f"is not CSV ({error})") from error
 
 
-def _text(path: Path) -> str:
-    file = str(path)
+def _bytes(path: Path) -> bytes:
     try:
         with path.open("rb") as source:
-            data = source.read(MOST_BYTES + 1)
+            return source.read(MOST_BYTES + 1)
     except OSError as error:
         problem = f"cannot be read ({error.strerror or error})"
-        raise Place(file).wrong(problem) from error
+        raise Place(str(path)).wrong(problem) from error
     except ValueError as error:  # a NUL in the name
-        raise Place(repr(file)).wrong(f"is no name of a file ({error})") from error
+        place = Place(repr(str(path)))
+        raise place.wrong(f"is no name of a file ({error})") from error
+
+
+def _text(path: Path) -> str:
+    file, data = str(path), _bytes(path)
     if len(data) > MOST_BYTES:
         problem = f"is larger than {MOST_BYTES // 2**20} MiB: not a recorded sweep"
         raise Place(file).wrong(problem)

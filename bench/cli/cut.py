@@ -8,7 +8,14 @@ from typing import Any
 import click
 
 from bench.checks.options import OptionError
-from bench.cli.common import Complaint, ask_log, echo_json, json_option, whose_log
+from bench.cli.common import (
+    Complaint,
+    LogSource,
+    echo_json,
+    echo_lines,
+    json_option,
+    whose_log,
+)
 from bench.cut.sheet import OPTIONS, read_sheet
 
 
@@ -28,11 +35,7 @@ def _sheet_options(command: Any) -> Any:
 @click.option("--jig", metavar="NAME", help="The sled.")
 @_sheet_options
 def cut(
-    socket_path: str | None,
-    log_path: str | None,
-    as_json: bool,
-    jig: str | None,
-    **options: str | None,
+    source: LogSource, as_json: bool, jig: str | None, **options: str | None
 ) -> int:
     """How square the parts come out, with give or take, and what to put right first.
     Exit 1 when less than 95 of 100 parts are good enough.
@@ -48,15 +51,13 @@ def cut(
         read_sheet(given, None)
     except OptionError as error:
         raise Complaint(f"cut: --{error.option} {error.problem}") from error
-    message = CutForecast(jig, given)
-    reply, units = ask_log(socket_path, log_path, message, Document)
+    reply, units = source.ask(CutForecast(jig, given), Document)
     document = reply.document
     sleds = document.get("sleds")
     if as_json:
         echo_json(document)
     else:
         lines = forecast_lines if sleds is None else sled_lines
-        for line in lines(document, units):
-            click.echo(line)
+        echo_lines(lines(document, units))
     forecasts = [document] if sleds is None else sleds
     return 1 if any(one["good_share"] < GOOD_SHARE for one in forecasts) else 0

@@ -17,6 +17,11 @@ if TYPE_CHECKING:
     from bench.cli.capture_file import SavedCapture
     from hw.reading import Decoder, Record
 
+# what is said of the port of a saved capture, where it is not as usual
+SAID = (
+    *("port", "format", "profile", "baud", "bits", "parity", "stop"),
+    *("request", "rate"),
+)
 BLOCK = 65536
 SHOWN = 32  # bytes of a rejected frame in a line for a person; --json has all
 SAMPLE = 16384  # bytes from the beginning, to find a format that reads them
@@ -43,18 +48,15 @@ def _words(record: Record) -> str:
     if record.fault is not None:
         cut = "..." if len(record.raw) > SHOWN else ""
         return f"rejected: {record.fault} ({record.raw[:SHOWN]!r}{cut})"
-    counts = (
-        f"{record.axis or 'counts'} {record.counts}"
-        if record.counts is not None
-        else ""
-    )
+    counts = ""
+    if record.counts is not None:
+        counts = f"{record.axis or 'counts'} {record.counts}"
     if record.illegal is not None:
         counts += f", illegal {record.illegal}"
     if record.status is not None:
         means = meaning_of(record.status)[0]
-        said = f"status: {record.status}" + (
-            f" ({means})" if means != record.status else ""
-        )
+        more = f" ({means})" if means != record.status else ""
+        said = f"status: {record.status}{more}"
     elif record.value is not None:
         flags = f" [{', '.join(record.flags)}]" if record.flags else ""
         said = f"{in_words(record.value)} mm (shown in {record.unit}){flags}"
@@ -126,8 +128,7 @@ def decode(format_name: str | None, options: tuple[str, ...], as_json: bool) -> 
 def _write_readings(
     decoder: Decoder, blocks: Iterable[tuple[float | None, bytes]], name: str | None
 ) -> tuple[bytes, int]:
-    """The beginning of the bytes, and how many records were read. name: of the
-    instrument, for JSON; None for sentences."""
+    """The first bytes, and how many records were read. name: for JSON, else None."""
     import msgspec
 
     from hw.formats.shared.as_json import to_json
@@ -189,34 +190,18 @@ def _describe(saved: SavedCapture) -> None:
     from hw.discovery.listening import settings_text
 
     port, plain = saved.port, type(saved.port)()
-    said: dict[str, str | int] = {
-        key: value
-        for key in (
-            "port",
-            "format",
-            "profile",
-            "baud",
-            "bits",
-            "parity",
-            "stop",
-            "request",
-            "rate",
-        )
-        if (value := getattr(port, key)) != getattr(plain, key)
-        or (key in ("format", "baud") and not port.pins)
-    }
-    said |= {name: pin for name, pin in port.pins.items()}
-    said |= {
-        key: value if isinstance(value, int) else str(value)
-        for key, value in port.options.items()
-        if key != "profile"
-    }
-    say(
-        one_line(
-            f"{saved.instrument}, captured {saved.at} for {saved.seconds:g} s;"
-            f" {settings_text(said)}"
-        )
-    )
+    said: dict[str, str | int] = {}
+    for key in SAID:
+        value = getattr(port, key)
+        always = key in ("format", "baud") and not port.pins
+        if always or value != getattr(plain, key):
+            said[key] = value
+    said |= port.pins
+    for key, value in port.options.items():
+        if key != "profile":
+            said[key] = value if isinstance(value, int) else str(value)
+    how = f"captured {saved.at} for {saved.seconds:g} s; {settings_text(said)}"
+    say(one_line(f"{saved.instrument}, {how}"))
     if saved.note:
         say(one_line(f"Note: {saved.note}"))
 
@@ -239,17 +224,12 @@ def _blocks(
 
 def _propose(data: bytes, tried: str, given: dict[str, object]) -> None:
     """Say what format would read the bytes of which none was read."""
-    from hw.discovery.bit_frames import diagnose_bits, is_bits
+    from hw.discovery.bit_frames import is_bits
     from hw.discovery.listening import recognise
     from hw.formats import FORMATS
 
     if is_bits(data):
-        heard = diagnose_bits(data, tried, given)
-        if heard is not None and heard.proposal is not None:
-            inverted = " --option invert=true" if heard.proposal.get("invert") else ""
-            say(f"This would fit: --format {heard.proposal['format']}{inverted}")
-        elif heard is not None:
-            say(f"{heard.words}: {heard.advice}.".capitalize())
+        _propose_bits(data, tried, given)
         return
     for known in FORMATS.values():
         if known.pattern and re.match(known.pattern, data):
@@ -262,16 +242,28 @@ def _propose(data: bytes, tried: str, given: dict[str, object]) -> None:
             " listens at other speeds too."
         )
         return
-    settings = {
-        key: value for key, value in proposal.settings.items() if key != "format"
-    }
+    settings = {**proposal.settings}
+    format_name = settings.pop("format")
     if settings.pop("bits", None):
+        settings.pop("stop", None)
         say(
             "It was sent with seven bits and two stop bits: bits = 7 and stop = 2 in"
             " the settings, then capture again."
         )
-        settings.pop("stop", None)
     said = " ".join(f"--option {key}={value}" for key, value in settings.items())
-    say(f"This would fit: --format {proposal.settings['format']} {said}".rstrip())
+    say(f"This would fit: --format {format_name} {said}".rstrip())
     for words in proposal.evidence:
         say(f"  heard: {words}")
+
+
+def _propose_bits(data: bytes, tried: str, given: dict[str, object]) -> None:
+    from hw.discovery.bit_frames import diagnose_bits
+
+    heard = diagnose_bits(data, tried, given)
+    if heard is None:
+        return
+    if heard.proposal is None:
+        say(f"{heard.words}: {heard.advice}.".capitalize())
+        return
+    inverted = " --option invert=true" if heard.proposal.get("invert") else ""
+    say(f"This would fit: --format {heard.proposal['format']}{inverted}")

@@ -13,6 +13,7 @@ import click
 from bench.cli.common import (
     Complaint,
     echo_json,
+    echo_lines,
     json_option,
     length_option,
     log_option,
@@ -73,8 +74,7 @@ def doctor(
     diagnostics = []
     for diagnostic in examine(where, options):
         diagnostics.append(diagnostic)
-        for line in () if as_json else _lines(diagnostic):
-            click.echo(line)
+        echo_lines(() if as_json else _lines(diagnostic))
     faults = sum(one.good is False for one in diagnostics)
     if as_json:
         echo_json({"good": not faults, "matters": diagnostics})

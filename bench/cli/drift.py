@@ -9,8 +9,9 @@ from typing import Any
 import click
 
 from bench.cli.common import (
-    ask_log,
+    LogSource,
     echo_json,
+    echo_lines,
     json_option,
     only_check_option,
     only_jig_option,
@@ -25,13 +26,7 @@ from bench.cli.log import known_kind
 @json_option
 @only_jig_option
 @only_check_option
-def drift(
-    socket_path: str | None,
-    log_path: str | None,
-    as_json: bool,
-    jig: str | None,
-    kind: str | None,
-) -> int:
+def drift(source: LogSource, as_json: bool, jig: str | None, kind: str | None) -> int:
     """How results have changed without a move, and when to look again. Exit 1 when one
     has.
 
@@ -40,13 +35,11 @@ def drift(
     from bench.protocol import Document, Drift
 
     known_kind(kind)
-    message = Drift(jig=jig, check=kind)
-    reply, units = ask_log(socket_path, log_path, message, Document)
+    reply, units = source.ask(Drift(jig=jig, check=kind), Document)
     if not as_json:
         from bench.render.upkeep import drift_lines
 
-        for line in drift_lines(reply.document, units):
-            click.echo(line)
+        echo_lines(drift_lines(reply.document, units))
     status = told(reply.document, as_json)
     return 1 if any(series["alarm"] for series in reply.document["series"]) else status
 

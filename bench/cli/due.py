@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import click
 
-from bench.cli.common import Complaint, ask_log, json_option, whose_log
+from bench.cli.common import Complaint, LogSource, echo_lines, json_option, whose_log
 from bench.cli.drift import told
 
 
@@ -18,27 +18,19 @@ from bench.cli.drift import told
     is_flag=True,
     help="One line of what is due now, and the lamp blinks: for the daily review.",
 )
-def due(
-    socket_path: str | None,
-    log_path: str | None,
-    as_json: bool,
-    at: str | None,
-    remind: bool,
-) -> int:
+def due(source: LogSource, as_json: bool, at: str | None, remind: bool) -> int:
     """What should be checked again, when and why. Exit 1 when something is due now.
 
     Example:  sweepgauge due --at 2026-03-01
     """
     from bench.protocol import Document, Due
 
-    if remind and log_path is not None:
+    if remind and source.file is not None:
         raise Complaint("--remind asks the daemon, which has the lamp: leave --log out")
-    message = Due(at=at, remind=remind)
-    document = ask_log(socket_path, log_path, message, Document)[0].document
+    document = source.ask(Due(at=at, remind=remind), Document)[0].document
     if not as_json:
         from bench.render.upkeep import due_lines, reminder
 
-        for line in [reminder(document)] if remind else due_lines(document):
-            click.echo(line)
+        echo_lines([reminder(document)] if remind else due_lines(document))
     status = told(document, as_json)
     return 1 if any(row["state"] == "now" for row in document["due"]) else status

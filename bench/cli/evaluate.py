@@ -17,6 +17,7 @@ from bench.checks.options import OptionValue
 from bench.cli.common import (
     Complaint,
     echo_json,
+    echo_lines,
     json_option,
     load_settings,
     log_option,
@@ -142,5 +143,4 @@ def _show(
         return
     if name is not None:
         click.echo(f"{name}:")
-    for line in result_lines(finding, units, sled.widest_board if sled else None):
-        click.echo(line)
+    echo_lines(result_lines(finding, units, sled.widest_board if sled else None))

@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING
 import click
 
 from bench.cli.common import (
-    ask_log,
+    LogSource,
     connect,
     echo_json,
+    echo_lines,
     json_option,
     most_option,
     only_check_option,
@@ -48,8 +49,7 @@ log.add_command(log_import)
 @only_check_option
 @most_option
 def list_(
-    socket_path: str | None,
-    log_path: str | None,
+    source: LogSource,
     as_json: bool,
     jig: str | None,
     kind: str | None,
@@ -62,7 +62,7 @@ def list_(
     from bench.render.result import result_lines
 
     known_kind(kind)
-    reply, units = listed(socket_path, log_path, jig, kind, most)
+    reply, units = listed(source, jig, kind, most)
     rows, status = reply.findings, tell_unread(reply.unread)
     if as_json:
         echo_json({"findings": rows, "unread": reply.unread, "undated": reply.undated})
@@ -88,7 +88,7 @@ def _dated(at: str, undated: bool) -> str:
 @click.argument("id")
 @whose_log
 @json_option
-def show(id: str, socket_path: str | None, log_path: str | None, as_json: bool) -> int:
+def show(id: str, source: LogSource, as_json: bool) -> int:
     """One result with its evidence and what was done about it.
 
     Example:  sweepgauge log show 3f2a9c0d1e4b
@@ -99,7 +99,7 @@ def show(id: str, socket_path: str | None, log_path: str | None, as_json: bool) 
     from bench.protocol import LogOne, LogShow
     from bench.render.result import result_lines
 
-    reply, units = ask_log(socket_path, log_path, LogShow(id=id), LogOne)
+    reply, units = source.ask(LogShow(id=id), LogOne)
     finding = reply.finding
     moves = [msgspec.json.decode(move, type=MoveRow) for move in reply.moves]
     if as_json:
@@ -109,8 +109,7 @@ def show(id: str, socket_path: str | None, log_path: str | None, as_json: bool) 
     click.echo(f"{_dated(finding.at, reply.undated)}  {finding.id}")
     if reply.undated:
         say(UNDATED)
-    for line in [*result_lines(finding, units), *_evidence_lines(finding)]:
-        click.echo(line)
+    echo_lines([*result_lines(finding, units), *_evidence_lines(finding)])
     for move in moves:
         if finding.proposed is not None or move.made is not None:
             click.echo(f"  {_became(move, units)}")
@@ -132,18 +131,18 @@ def _evidence_lines(finding: Finding) -> Iterator[str]:
 @log.command()
 @click.argument("id", required=False)
 @whose_log
-def export(id: str | None, socket_path: str | None, log_path: str | None) -> int:
+def export(id: str | None, source: LogSource) -> int:
     """The sweeps of one result as CSV, or everything, one JSON object a line, which
     `log import` takes.
 
     Example:  sweepgauge log export 3f2a9c0d1e4b > monday.csv
     """
     unread: list[Unread] = []
-    pieces = _exported(socket_path, id, unread)
-    if log_path is not None:
+    pieces = _exported(source.socket, id, unread)
+    if source.file is not None:
         from bench.log.export import exported
 
-        pieces = exported(Path(log_path), id, unread)
+        pieces = exported(Path(source.file), id, unread)
     for text in pieces:
         click.echo(text, nl=False)
     return tell_unread(unread)
@@ -169,9 +168,7 @@ def _exported(
 @whose_log
 @json_option
 @most_option
-def events(
-    socket_path: str | None, log_path: str | None, as_json: bool, most: int
-) -> int:
+def events(source: LogSource, as_json: bool, most: int) -> int:
     """What happened to the instruments and to the log itself, newest first, in this
     machine's local time.
 
@@ -182,7 +179,7 @@ def events(
     """
     from bench.protocol import LogEventRows, LogEvents
 
-    rows = ask_log(socket_path, log_path, LogEvents(most), LogEventRows)[0].events
+    rows = source.ask(LogEvents(most), LogEventRows)[0].events
     if as_json:
         echo_json({"events": rows})
         return 0
@@ -222,22 +219,17 @@ def _became(move: MoveRow, units: System) -> str:
 
 
 def listed(
-    socket: str | None,
-    log_path: str | None,
-    jig: str | None,
-    kind: str | None,
-    most: int,
+    source: LogSource, jig: str | None, kind: str | None, most: int
 ) -> tuple[LogRows, System]:
-    """Findings from the daemon or out of a file, newest first, and the units in which
-    they are shown."""
+    """Findings, newest first, and the units in which they are shown."""
     from bench.protocol import LogList, LogRows
 
-    rows, page_size = LogRows([]), PAGE if log_path is None else most
+    rows, page_size = LogRows([]), PAGE if source.file is None else most
     while True:
         want, last = min(page_size, most - len(rows.findings)), rows.findings[-1:]
         before = last[0].id if last else None
         message = LogList(jig=jig, check=kind, most=want, before=before)
-        page, units = ask_log(socket, log_path, message, LogRows)
+        page, units = source.ask(message, LogRows)
         rows.findings.extend(page.findings)
         rows.moves.update(page.moves)
         rows.superseded.extend(page.superseded)

@@ -8,6 +8,7 @@ import click
 
 from bench.cli.common import (
     Complaint,
+    LogSource,
     only_jig_option,
     say,
     settings_option,
@@ -22,9 +23,8 @@ from bench.cli.common import (
 @click.option("--out", metavar="FILE.html", help="Write here, not to standard output.")
 @click.option("--card", is_flag=True, help="The small card for the wall by the saw.")
 def report(
-    socket_path: str | None,
+    source: LogSource,
     settings_path: str | None,
-    log_path: str | None,
     jig: str | None,
     out: str | None,
     card: bool,
@@ -38,8 +38,8 @@ def report(
     from bench.cli.report_source import report_source
     from bench.render.report.page import card_html, report_html
 
-    source, units = report_source(socket_path, log_path, settings_path, jig)
-    html = (card_html if card else report_html)(source, units)
+    parts, units = report_source(source, settings_path, jig)
+    html = (card_html if card else report_html)(parts, units)
     if out is None:
         click.echo(html)
     else:
@@ -48,6 +48,6 @@ def report(
         except OSError as error:
             raise Complaint(f"{out} cannot be written: {error.strerror}") from error
         say(f"The {'card' if card else 'report'} is in {out}.")
-    for words in source.left_out:
+    for words in parts.left_out:
         say(words)
-    return 1 if source.left_out else 0
+    return 1 if parts.left_out else 0

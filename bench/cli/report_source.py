@@ -4,10 +4,9 @@ settings."""
 from __future__ import annotations
 
 from datetime import datetime
-from pathlib import Path
 from typing import TYPE_CHECKING
 
-from bench.cli.common import Complaint, load_settings, paths, request
+from bench.cli.common import Complaint, LogSource, load_settings, paths
 from bench.cli.log import listed
 
 if TYPE_CHECKING:
@@ -19,22 +18,16 @@ MOST = 10_000  # results; more than ten years of daily checks
 
 
 def report_source(
-    socket: str | None, log: str | None, settings_path: str | None, jig: str | None
+    source: LogSource, settings_path: str | None, jig: str | None
 ) -> tuple[ReportSource, System]:
     """In the units of the daemon, or else of the settings. Raises Complaint."""
     from bench import protocol
 
-    rows, units = listed(socket, log, jig, None, MOST)
-    if log is None:
-        parts, units = request(socket, protocol.ReportParts(), protocol.Document)
-    else:
-        from bench.log.answers import answer
-
-        settings = load_settings(paths(settings=settings_path, log=log))
-        units, jigs = settings.units, settings.gear.jigs
-        reply = answer(Path(log), protocol.ReportParts(), units=units, jigs=jigs)
-        assert isinstance(reply, protocol.Document)
-        parts = reply
+    rows, _ = listed(source, jig, None, MOST)
+    settings = None
+    if source.file is not None:
+        settings = load_settings(paths(settings=settings_path, log=source.file))
+    parts, units = source.ask(protocol.ReportParts(), protocol.Document, settings)
     return _source(rows, parts, jig), units
 
 
@@ -44,15 +37,14 @@ def _source(rows: LogRows, parts: Document, jig: str | None) -> ReportSource:
     from bench.render.finding import unread_words
     from bench.render.report.source import ReportSource
 
-    gone = set(rows.superseded)
+    gone, today = set(rows.superseded), datetime.now().astimezone().date().isoformat()
     findings = [one for one in rows.findings if one.id not in gone]
     document = {**parts.document, "findings": []}
-    if jig is not None:
-        for name, part in (("drift", "series"), ("due", "due")):
-            those = [row for row in document[name][part] if row["jig"] == jig]
-            document[name] = {**document[name], part: those}
+    for name, part in (("drift", "series"), ("due", "due")) if jig is not None else ():
+        those = [row for row in document[name][part] if row["jig"] == jig]
+        document[name] = {**document[name], part: those}
     source = msgspec.structs.replace(
-        msgspec.convert(document | {"at": _today()}, ReportSource),
+        msgspec.convert(document | {"at": today}, ReportSource),
         findings=findings,
         moves=rows.moves,
         distances=rows.distances,
@@ -61,7 +53,3 @@ def _source(rows: LogRows, parts: Document, jig: str | None) -> ReportSource:
     if jig is not None and not source.subjects():
         raise Complaint(f"nothing was measured with a sled called {jig!r} yet")
     return source
-
-
-def _today() -> str:
-    return datetime.now().astimezone().date().isoformat()

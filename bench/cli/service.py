@@ -13,7 +13,7 @@ from pathlib import Path
 
 import click
 
-from bench.cli.common import Complaint
+from bench.cli.common import Complaint, echo_lines
 from bench.cli.service_steps import Place, Step, install_steps, remove_steps
 
 HOME_FOLDERS = ("/home/", "/root/", "/run/user/")  # what ProtectHome= hides
@@ -64,8 +64,7 @@ def install(
         raise Complaint("--screen: whose console? Name the person with --user")
     _carry_out(list(install_steps(place)), dry_run=dry_run, yes=yes)
     if not dry_run:
-        for line in _still_missing(place):
-            click.echo(line)
+        echo_lines(_still_missing(place))
     return 0
 
 

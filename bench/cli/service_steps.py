@@ -95,7 +95,14 @@ def install_steps(place: Place) -> Iterator[Step]:
         yield _command(
             f"let {place.person} use the instrument: group sweepgauge",
             place.person in _members(place.root, GROUP),
-            ("usermod", *_prefix(place), "-a", "-G", GROUP, place.person),
+            (
+                "usermod",
+                *_in_tree(place, "--prefix"),
+                "-a",
+                "-G",
+                GROUP,
+                place.person,
+            ),
         )
     yield _link_step(place.root / SHELL_COMMAND, place.program)
     yield from _start_steps(place, _started(files), is_changed)
@@ -153,7 +160,7 @@ def remove_steps(place: Place) -> Iterator[Step]:
         yield _command(
             f"take {place.person} out of the group sweepgauge",
             place.person not in _members(place.root, GROUP),
-            ("gpasswd", *_gpasswd_root(place), "-d", place.person, GROUP),
+            ("gpasswd", *_in_tree(place, "--root"), "-d", place.person, GROUP),
         )
     if place.runs:
         yield _command(
@@ -207,12 +214,9 @@ def _tool(place: Place, *command: str) -> tuple[str, ...]:
     return (command[0], f"--root={place.root}", *command[1:])
 
 
-def _prefix(place: Place) -> tuple[str, ...]:
-    return () if place.root == Path("/") else ("--prefix", str(place.root))
-
-
-def _gpasswd_root(place: Place) -> tuple[str, ...]:
-    return () if place.root == Path("/") else ("--root", str(place.root))
+def _in_tree(place: Place, option: str) -> tuple[str, ...]:
+    """The option that names the tree, where it is not this machine's."""
+    return () if place.root == Path("/") else (option, str(place.root))
 
 
 # ---- what is there -------------------------------------------------------------------

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from bench.cli.common import echo_json, json_option, request, socket_option
+from bench.cli.common import echo_json, echo_lines, json_option, request, socket_option
 from bench.render.wording import without_name, without_port
 
 if TYPE_CHECKING:
@@ -30,8 +30,7 @@ def status(socket_path: str | None, as_json: bool) -> int:
         return 0
     from bench.render.result import result_lines
 
-    for line in _lines(reply):
-        click.echo(line)
+    echo_lines(_lines(reply))
     for finding in reply.last:
         click.echo(f"{finding.at}  {finding.id}")
         for line in result_lines(finding, units)[:2]:

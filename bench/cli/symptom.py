@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import click
 
-from bench.cli.common import Complaint, echo_json, json_option
+from bench.cli.common import Complaint, echo_json, echo_lines, json_option
 
 
 @click.command()
@@ -27,6 +27,5 @@ def symptom(name: str | None, as_json: bool) -> int:
         echo_json({"symptoms": chosen})
         return 0
     for one in chosen:
-        for line in symptom_lines(one):
-            click.echo(line)
+        echo_lines(symptom_lines(one))
     return 0

@@ -15,7 +15,6 @@ from bench.checks import checks
 from bench.cut.forecast import (
     GOOD_SHARE,
     Act,
-    Outcome,
     Part,
     Term,
     advice,
@@ -161,7 +160,9 @@ def cut_document(
         cut_mm=sheet.cut,
         at=sheet.at,
         tolerance=tolerance,
-        square=Angle(after.value, _expanded(after)),
+        square=Angle(
+            after.value, t_quantile(CONFIDENCE, None) * after.standard_uncertainty
+        ),
         spread=after.spread,
         good_share=after.good_share,
         within_95=after.within_95,
@@ -210,10 +211,6 @@ def _usual(jig: Jig | None) -> Sheet:
     if jig is None or jig.widest_board is None:
         return Sheet()
     return Sheet(board=jig.widest_board)
-
-
-def _expanded(after: Outcome) -> float:
-    return t_quantile(CONFIDENCE, None) * after.standard_uncertainty
 
 
 def _rows(terms: Sequence[Term], tolerance: float) -> list[Row]:

@@ -23,7 +23,7 @@ Act = Literal["put-right", "measure"]
 LEAST_WORTH = 0.05
 # standard uncertainties by which a bias must stand out before anything is moved for it:
 # its give or take of 95 %
-SURE = 1.96
+SURE_BIAS = 1.96
 GOOD_SHARE = 0.95  # of the parts; below it the answer is bad news
 # four times as many passes halve an uncertainty that is the scatter of passes
 MORE_PASSES = 0.5
@@ -58,7 +58,7 @@ class Term(msgspec.Struct, frozen=True, kw_only=True):
 
     @property
     def standard_uncertainty(self) -> float:
-        """Of a single cut's angle, from this term alone."""
+        """The standard uncertainty of a single cut's angle, from this term alone."""
         return math.hypot(self.uncertainty, self.scatter)
 
     def put_right(self) -> Term:
@@ -81,8 +81,9 @@ class Term(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Outcome(msgspec.Struct, frozen=True):
-    """Of the parts that are cut: bias and standard deviation from cut to cut, standard
-    uncertainty of one part, the chance that it is good, and what 95 % stay within."""
+    """What the parts that are cut will be: bias and standard deviation from cut to cut,
+    standard uncertainty of one part, the chance that it is good, and what 95 % stay
+    within."""
 
     value: float
     spread: float
@@ -201,7 +202,9 @@ def surely_helps(terms: Sequence[Term], *parts: Part) -> bool:
     both = math.copysign(1.0, bias) * (
         bias + 2.0 * math.fsum(term.value for term in rest)
     )
-    return abs(bias) > SURE * unknown and both > SURE * math.hypot(unknown, 2 * others)
+    return abs(bias) > SURE_BIAS * unknown and both > SURE_BIAS * math.hypot(
+        unknown, 2 * others
+    )
 
 
 def _all_measured(terms: Sequence[Term], tolerance: float) -> Advice:

@@ -88,7 +88,7 @@ class Sheet(msgspec.Struct, frozen=True):
 
 
 def read_sheet(given: Mapping[str, object], jig: Jig | None) -> Sheet:
-    """From what was typed or sent. Raises OptionError."""
+    """The sheet from what was typed or sent. Raises OptionError."""
     values = validated(_Form(), given)
     widest = jig.widest_board if jig is not None else None
     at, held = values["at"], values.get("held")

@@ -35,11 +35,7 @@ SYMPTOMS = (
     ),
     Symptom(
         "varies",
-        (
-            ("side-play", "play"),
-            ("runner-fit", "binding"),
-            ("fence-square", "scatter"),
-        ),
+        (("side-play", "play"), ("runner-fit", "binding"), ("fence-square", "scatter")),
         act="look-for-grit",
     ),
     Symptom("long-boards-out", (("fence-straight", "contact"),)),

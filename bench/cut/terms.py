@@ -8,15 +8,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
 
 import msgspec
 
-from bench.cut.forecast import MORE_PASSES, Term
+from bench.checks.shared.pooling import slopes_of
+from bench.cut.forecast import MORE_PASSES, Part, Term
 from bench.cut.resting import turned_against
 from bench.cut.sheet import Sheet
 from bench.finding import Finding, Quantity
 from bench.gear import Jig, Saw
-from bench.uncertainty import t_quantile
+from bench.uncertainty import scatter_within, t_quantile
 from bench.uncertainty.budget import SEAT
 
 # the checks that a forecast is made from
@@ -57,7 +59,7 @@ CHORD = 200.0  # mm of the blade at the table's height; common practice, no sour
 PASS_ENDS, PASS_ENDS_WITHIN = 30.0, 15.0
 SWEPT = 250.0  # mm of a pass, where it is not known
 FEWEST_PASSES = 2  # degrees of freedom that tell a scatter
-LATEST = 20  # findings that still speak for the sled as it is
+LATEST_FINDINGS = 20  # findings that still speak for the sled as it is
 
 
 class Result(msgspec.Struct, frozen=True):
@@ -108,15 +110,23 @@ def latest(
 
 
 def standard(result: Result, quantity: Quantity) -> float:
-    """From the expanded uncertainty, by the degrees of freedom that it was made with:
-    JCGM 100:2008, G.3."""
+    """The standard uncertainty from the expanded one, by the degrees of freedom that it
+    was made with: JCGM 100:2008, G.3."""
     freedom = quantity.degrees_of_freedom
     return quantity.uncertainty / t_quantile(result.finding.confidence, freedom)
 
 
-def _from(result: Result, term: Term) -> Term:
-    return msgspec.structs.replace(
-        term, finding=result.finding.id, age_days=result.age_days
+def _measured(result: Result, part: Part, u: float = 0.0, **more: Any) -> Term:
+    """The term that a finding tells; u: standard uncertainty of its bias, which more
+    passes halve."""
+    finding = result.finding
+    return Term(
+        part=part,
+        check=finding.check,
+        uncertainty=u,
+        finding=finding.id,
+        age_days=result.age_days,
+        **more,
     )
 
 
@@ -130,15 +140,9 @@ def _fence(results: Sequence[Result]) -> Term:
             best_uncertainty=CHECKED["fence"],
             assumed=True,
         )
-    u = standard(*found)
-    term = Term(
-        part="fence",
-        check=FENCE,
-        value=found[1].value,
-        uncertainty=u,
-        best_uncertainty=u * MORE_PASSES,
-    )
-    return _from(found[0], term)
+    u, best = standard(*found), standard(*found) * MORE_PASSES
+    value = found[1].value
+    return _measured(found[0], "fence", u, value=value, best_uncertainty=best)
 
 
 def _bow(results: Sequence[Result], sheet: Sheet, jig: Jig | None) -> Term:
@@ -150,14 +154,8 @@ def _bow(results: Sequence[Result], sheet: Sheet, jig: Jig | None) -> Term:
         if turned is None:
             continue  # an older one may reach further
         value, u = turned
-        term = Term(
-            part="bow",
-            check="fence-straight",
-            value=value,
-            uncertainty=u,
-            best_uncertainty=u * MORE_PASSES,
-        )
-        return _from(one, term)
+        best = u * MORE_PASSES
+        return _measured(one, "bow", u, value=value, best_uncertainty=best)
     # the chord of a parabola is as steep as its tangent in the middle
     height, over = BOW_ALLOWANCE
     apart = sum(sheet.stretch) / 2 - sum(sheet.handle_stretch) / 2
@@ -182,24 +180,17 @@ def _slot(results: Sequence[Result], sheet: Sheet, jig: Jig | None) -> Term:
     found = latest(results, FENCE, "slot-curvature", outdated=True)
     if found is None:
         height, over = SLOT_ALLOWANCE
-        u = 8 * height / over**2 / ROOT_3 * abs(further)
         return Term(
             part="slot",
             check=FENCE,
-            uncertainty=u,
+            uncertainty=8 * height / over**2 / ROOT_3 * abs(further),
             best_uncertainty=CHECKED["slot"],
             assumed=True,
         )
-    curvature = found[1].value
-    u = math.hypot(standard(*found) * further, curvature * PASS_ENDS_WITHIN / ROOT_3)
-    term = Term(
-        part="slot",
-        check=FENCE,
-        value=curvature * further,
-        uncertainty=u,
-        best_uncertainty=u * MORE_PASSES,
-    )
-    return _from(found[0], term)
+    bend = found[1].value
+    u = math.hypot(standard(*found) * further, bend * PASS_ENDS_WITHIN / ROOT_3)
+    best = u * MORE_PASSES
+    return _measured(found[0], "slot", u, value=bend * further, best_uncertainty=best)
 
 
 def _heel(results: Sequence[Result], sheet: Sheet) -> Term:
@@ -208,27 +199,20 @@ def _heel(results: Sequence[Result], sheet: Sheet) -> Term:
     per_rad = CHORD / sheet.cut
     found = latest(results, "slot-blade", "blade")
     if found is None:
-        # toward the kept part one time in two, anywhere up to the usual limit
-        u = BLADE_ALLOWANCE * per_rad / math.sqrt(18.0)
         return Term(
             part="heel",
             check="slot-blade",
-            uncertainty=u,
+            # toward the kept part one time in two, anywhere up to the usual limit
+            uncertainty=BLADE_ALLOWANCE * per_rad / math.sqrt(18.0),
             assumed=True,
             practice=True,
         )
     blade = found[1].value
-    kept_left = sheet.at != "right"
-    toward = (blade > 0) == kept_left
+    toward = (blade > 0) == (sheet.at != "right")  # the kept part
     most = abs(blade) * per_rad if toward else 0.0
-    term = Term(
-        part="heel",
-        check="slot-blade",
-        value=math.copysign(most / 2, -blade),
-        uncertainty=math.hypot(most / ROOT_12, standard(*found) * per_rad / 2),
-        practice=True,
-    )
-    return _from(found[0], term)
+    u = math.hypot(most / ROOT_12, standard(*found) * per_rad / 2)
+    value = math.copysign(most / 2, -blade)
+    return _measured(found[0], "heel", u, value=value, practice=True)
 
 
 def _play(results: Sequence[Result], sheet: Sheet) -> Term:
@@ -247,18 +231,15 @@ def _play(results: Sequence[Result], sheet: Sheet) -> Term:
                 assumed=True,
                 lasting=True,
             )
-        term = Term(part="play", check=FENCE, scatter=scatter, lasting=True)
-        return _from(passes[0], term)
+        term = _measured(passes[0], "play", scatter=scatter, lasting=True)
+        return msgspec.structs.replace(term, check=FENCE)
     for check in ("side-play", "runner-fit"):
         found = latest(results, check, "yaw-play")
         if found is not None:
-            term = Term(
-                part="play",
-                check=check,
-                scatter=abs(found[1].value) / ROOT_12,
-                best_scatter=HELD_SCATTER,
+            scatter = abs(found[1].value) / ROOT_12
+            return _measured(
+                found[0], "play", scatter=scatter, best_scatter=HELD_SCATTER
             )
-            return _from(found[0], term)
     return Term(
         part="play",
         check="side-play",
@@ -271,17 +252,12 @@ def _play(results: Sequence[Result], sheet: Sheet) -> Term:
 def pooled_scatter(results: Sequence[Result]) -> float | None:
     """Standard deviation of reseated passes about the mean of their set-up, rad, of the
     latest findings; JCGM 100:2008, 4.2.4. None where too few tell it."""
-    squares, freedom = 0.0, 0
     of_fence = [one.finding for one in results if one.finding.check == FENCE]
-    for finding in of_fence[:LATEST]:
-        if any(row.part == "seat" for row in finding.budget):
-            continue  # on one seat: the seating is not in the scatter
-        slopes: dict[str, list[float]] = {}
-        for sweep in finding.sweeps:
-            if sweep.push and sweep.standard_uncertainty > 0:  # a refused one has none
-                slopes.setdefault(sweep.placement, []).append(sweep.slope)
-        for values in slopes.values():
-            mean = math.fsum(values) / len(values)
-            squares += math.fsum((value - mean) ** 2 for value in values)
-            freedom += len(values) - 1
+    squares, freedom = scatter_within(
+        values
+        for finding in of_fence[:LATEST_FINDINGS]
+        # on one seat the seating is not in the scatter
+        if all(row.part != "seat" for row in finding.budget)
+        for values in slopes_of(finding).values()
+    )
     return math.sqrt(squares / freedom) if freedom >= FEWEST_PASSES else None

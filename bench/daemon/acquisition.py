@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from typing import Literal
 
 import msgspec
 
@@ -16,13 +15,11 @@ from bench.daemon.repeated_request import RepeatedRequest
 from bench.daemon.sources import SharedPort, Sources, make_reader, may_err
 from bench.procedure.status_message import StatusMessage
 from bench.protocol import InstrumentState
-from bench.settings.settings_file import PortSettings
+from bench.settings.settings_file import PortSettings, Role
 from bench.stream.outlier_filter import OutlierFilter
 from hw.formats import meaning_of
 from hw.patience import SILENT_S, UNREAD_STALL_S
 from hw.reading import PortState, Record
-
-Role = Literal["indicator", "travel", "caliper"]
 
 FLOOD = 30_000  # frames a second; no instrument sends more
 EBB = 2.0  # s without such a second, after which the flood is over
@@ -219,14 +216,18 @@ class Instrument:
         self.readings += len(values)
         self.value, self.unit = values[-1], batch.unit
 
-    def _health(self, now: float, good: int, bad: int) -> None:
+    def _count(self, now: float, good: int, bad: int) -> tuple[int, int]:
+        """The good and the bad frames of the present second."""
         if now - self._since >= 1.0:
             self._since, self._good_frames, self._bad_frames = now, 0, 0
         self._good_frames += good
         self._bad_frames += bad
         if bad:
             self._bad_at = now
-        good_frames, bad_frames = self._good_frames, self._bad_frames
+        return self._good_frames, self._bad_frames
+
+    def _health(self, now: float, good: int, bad: int) -> None:
+        good_frames, bad_frames = self._count(now, good, bad)
         if not bad and self.state == "open" and good_frames <= FLOOD:
             return  # the usual case
         if good_frames + bad_frames > FLOOD:

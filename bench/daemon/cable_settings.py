@@ -5,7 +5,7 @@ Reads and writes the settings file.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Literal
 
@@ -85,6 +85,12 @@ def found_remark(what: Role, port: str, mm: float) -> StatusMessage:
     else:
         code = "setup-travel-grows" if mm > 0 else "setup-travel-falls"
     return StatusMessage(code, moved)
+
+
+def changes_remark(file: str, changes: Sequence[edit.Change]) -> StatusMessage:
+    """What the settings file said otherwise."""
+    texts = "; ".join(change.text() for change in changes)
+    return StatusMessage("setup-changes", {"file": file, "changes": texts})
 
 
 def write(

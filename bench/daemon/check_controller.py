@@ -11,7 +11,7 @@ import logging
 import time
 import uuid
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import msgspec
 
@@ -22,13 +22,11 @@ from bench.daemon.acquisition import Instrument
 from bench.daemon.check_journal import CheckJournal
 from bench.daemon.check_start import applying, lightened, progress, same
 from bench.daemon.evaluation import Evaluation, with_verdict_on_move
-from bench.daemon.pass_looks import PassLooks
 from bench.daemon.shop_air import ShopAir
 from bench.finding import Finding, Remark, warning
 from bench.log.remembered import Acknowledged
 from bench.log.rows import OpenCheck
 from bench.log.store import gear_names
-from bench.log.writer import LogWriter
 from bench.procedure.acknowledged_cautions import AcknowledgedCautions
 from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.gear_selection import GearUnknown, use
@@ -40,26 +38,20 @@ from bench.render.remarks import with_notes
 from bench.settings.settings_file import Settings
 from bench.upkeep.history import COLDEST, HOTTEST, sound_climate
 
+if TYPE_CHECKING:
+    from bench.daemon.station import Station
+
 log = logging.getLogger("sweepgauge")
 
 
 class CheckController:
     """At most one check at a time.
 
-    tell: once what it speaks of is on the disk (see outbox). at_rest: the sled rests
-    and both instruments are heard.
+    station: the instruments that it reads, the log, and whom it tells.
     """
 
-    def __init__(
-        self,
-        log_writer: LogWriter,
-        tell: Callable[[msgspec.Struct], None],
-        settings: Callable[[], Settings],
-        known: Callable[[EvidenceGear, str, Mapping[str, Any]], Known],
-        at_rest: Callable[[], bool],
-        instruments: list[Instrument],
-    ) -> None:
-        self.log = log_writer
+    def __init__(self, station: Station) -> None:
+        self.log = station.log
         self.run: CheckProcedure | None = None
         self.begun: Begin | None = None
         self.air: ShopAir | None = None  # set once by the service
@@ -72,16 +64,22 @@ class CheckController:
         self._supersedes: str | None = None
         self._jumps: list[Remark] = []  # of the clock, while the check went on
         self.cautions = AcknowledgedCautions()
-        self._known = known
-        self._tell = tell
-        self._settings = settings
-        self._at_rest = at_rest
-        self._instruments = instruments
-        looks = PassLooks(lambda: self.run, lambda: self.concluding, tell, self.after)
-        self.journal = CheckJournal(log_writer, tell, instruments, looks.look_at)
-        self.concluding = Evaluation(
-            settings, known, self._concluded, self._not_concluded
-        )
+        self._station = station
+        self.tell = station.outbox.tell
+        self.evaluation = Evaluation(self)
+        self.journal = CheckJournal(self)
+
+    @property
+    def settings(self) -> Settings:
+        return self._station.settings
+
+    @property
+    def instruments(self) -> list[Instrument]:
+        return self._station.instruments
+
+    def known(self, gear: EvidenceGear, kind: str, options: Mapping[str, Any]) -> Known:
+        """What the log tells to such a check."""
+        return self._station.known(gear, kind, options)
 
     # ---- begun, gone on with, taken up again -----------------------------------------
 
@@ -90,7 +88,7 @@ class CheckController:
         there is."""
         try:
             return use(
-                self._settings().gear, jig=begin.jig, saw=begin.saw, square=begin.square
+                self.settings.gear, jig=begin.jig, saw=begin.saw, square=begin.square
             )
         except GearUnknown as error:
             raise InvalidRequest(str(error)) from error
@@ -101,7 +99,7 @@ class CheckController:
         """Why a check cannot be taken with what is wired; None when it can."""
         widths = any(s.gather == "width" for s in check.plan(options, gear))
         wanted = "caliper" if widths else "indicator"
-        if any(i.role == wanted for i in self._instruments):
+        if any(i.role == wanted for i in self.instruments):
             return None
         return f"no {wanted} is set up: name its port in the settings, under [{wanted}]"
 
@@ -116,11 +114,9 @@ class CheckController:
                 "only the latest check, since the daemon started, can be gone on with"
             )
         if run.looks:
-            # looking again until it says what one hopes for makes a wrong answer
-            # likelier
-            raise InvalidRequest(
-                "it was gone on with once already: begin the check anew"
-            )
+            # looking until it says what one hopes for makes a wrong answer likelier
+            why = "it was gone on with once already: begin the check anew"
+            raise InvalidRequest(why)
         if not 1 <= request.sweeps <= 50:
             raise InvalidRequest(f"1 to 50 pushes more, not {request.sweeps}")
         self.run, self.begun = run, self._finished_begin
@@ -135,7 +131,7 @@ class CheckController:
         if self.run is not None:
             if self.begun is not None and same(self.begun, request):
                 return True
-            asked = prompt_words(self.run.ask, self._settings().units)
+            asked = prompt_words(self.run.ask, self.settings.units)
             raise InvalidRequest(
                 f"{self.run.check.kind} is in progress ({asked}); finish it, or end it"
                 " with `sweepgauge abandon`"
@@ -186,7 +182,7 @@ class CheckController:
 
     def _record(self, run: CheckProcedure, request: Begin) -> None:
         """What is begun, before anybody is told of it."""
-        gear, indicator = run.gear, self._settings().indicator
+        gear, indicator = run.gear, self.settings.indicator
         jig, saw = gear_names(gear)
         self.log.begin_check(
             run.id,
@@ -198,12 +194,12 @@ class CheckController:
             instrument=indicator.port if indicator is not None else None,
             hold=str(request.options["hold"]) if request.options.get("hold") else None,
         )
-        self._tell(Saved("check", run.id))
+        self.tell(Saved("check", run.id))
         self.journal.event(run.id, "asked-for", msgspec.to_builtins(request))
 
     def _known_to(self, request: Begin) -> Known:
         """What the log tells to a check that is begun so."""
-        return self._known(self.gear_for(request), request.check, request.options)
+        return self.known(self.gear_for(request), request.check, request.options)
 
     def _acknowledge(self, run: CheckProcedure) -> None:
         """Where its cautions are acknowledged, they need not be asked so soon again."""
@@ -226,7 +222,7 @@ class CheckController:
         gear: EvidenceGear,
         cautions: Sequence[Caution] | None = None,
     ) -> CheckProcedure:
-        travel = self._settings().gear.travel
+        travel = self.settings.gear.travel
         self.begun = request
         self._jumps = []
         run = self.run = CheckProcedure(
@@ -239,12 +235,12 @@ class CheckController:
             tap=request.tap,
             marks=travel.marks if travel.by_marks else (),
             journal=self.journal,
-            tell=self._tell,
-            at_rest=self._at_rest,
+            tell=self.tell,
+            at_rest=self._station.at_rest,
             verifies=request.verifies,
             cautions=cautions,
         )
-        settings = self._settings()
+        settings = self.settings
         wired = (("indicator", settings.indicator), ("caliper", settings.caliper))
         asking = {name: port.asking for name, port in wired if port is not None}
         run.facts.buttons = tuple(n for n, how in asking.items() if how == "button")
@@ -267,11 +263,11 @@ class CheckController:
             self._supersedes = left.findings[-1] if left.findings else None
         run.resume(**progress(left), now=now)
         kept = sum(1 for t in run.kept.traces if t.push)
-        values = {"check": left.check, "kept": kept}
-        if wrong:
-            values["wrong"] = "; ".join(str(error) for error in wrong)
-            return StatusMessage("check-goes-on-without", values)
-        return StatusMessage("check-goes-on", values)
+        values: dict[str, Any] = {"check": left.check, "kept": kept}
+        if not wrong:
+            return StatusMessage("check-goes-on", values)
+        values["wrong"] = "; ".join(map(str, wrong))
+        return StatusMessage("check-goes-on-without", values)
 
     # ---- while it goes on, and how it ends -------------------------------------------
 
@@ -300,7 +296,7 @@ class CheckController:
 
     def after(self) -> None:
         """When nothing is lacking any more, it is worked out."""
-        self.concluding.after(self.run)
+        self.evaluation.after(self.run)
 
     def clock_jumped(self, seconds: float) -> None:
         """Said in the finding of the check during which it happened."""
@@ -310,9 +306,9 @@ class CheckController:
     def stop(self, now: float) -> None:
         if self.run is not None:
             self.run.interrupt(StatusMessage("daemon-ended"), now)
-        self.concluding.stop()
+        self.evaluation.stop()
 
-    def _concluded(
+    def concluded(
         self, run: CheckProcedure, finding: Finding, evidence: Evidence
     ) -> None:
         begun = self.begun
@@ -326,7 +322,7 @@ class CheckController:
             remarks=[*finding.remarks, *self._jumps],
             climate=begun.climate or (self.air.now() if self.air is not None else None),
         )
-        finding = with_notes(finding, self._settings().units)
+        finding = with_notes(finding, self.settings.units)
         self.log.finding(run.id, finding, evidence, supersedes=self._supersedes)
         if finding.move is not None:
             self.log.move_planned(f"move-{finding.id}", finding.id, finding.move)
@@ -335,14 +331,14 @@ class CheckController:
         self._finished, self._finished_begin = run, begun
         self._finished_as = finding.id
         self.run, self.begun, self._supersedes = None, None, None
-        self._tell(Concluded(run.id, finding))
+        self.tell(Concluded(run.id, finding))
 
-    def _not_concluded(self, run: CheckProcedure, why: str) -> None:
+    def not_concluded(self, run: CheckProcedure, why: str) -> None:
         if self.run is run:
             self.run, self.begun = None, None
         self.log.abandon(run.id, why)
         remark = StatusMessage("not-concluded", {"why": why.rstrip(".")})
-        self._tell(NoFinding(run.id, remarks=[remark]))
+        self.tell(NoFinding(run.id, remarks=[remark]))
 
 
 def _day(wall_s: float) -> str:

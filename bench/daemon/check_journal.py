@@ -2,37 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from typing import Any
-
-import msgspec
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
 
 from bench.checks.model import Trace
-from bench.daemon.acquisition import Instrument
-from bench.log.writer import LogWriter
 from bench.procedure.status_message import StatusMessage
 from bench.protocol import Saved
 
+if TYPE_CHECKING:
+    from bench.daemon.check_controller import CheckController
+
 
 class CheckJournal:
-    """See bench.procedure.journal. look_at: what is done with a kept pass."""
+    """See bench.procedure.journal."""
 
-    def __init__(
-        self,
-        log_writer: LogWriter,
-        tell: Callable[[msgspec.Struct], None],
-        instruments: list[Instrument],
-        look_at: Callable[[Trace, bool], None],
-    ) -> None:
-        self.log = log_writer
-        self._tell = tell
-        self._instruments = instruments
-        self._look_at = look_at
+    def __init__(self, check: CheckController) -> None:
+        self.log, self._check = check.log, check
 
     def event(self, run_id: str, kind: str, data: Mapping[str, Any]) -> None:
         self.log.event(run_id, kind, data)
         if kind == "acknowledged":
-            self._tell(Saved("event", run_id))
+            self._check.tell(Saved("event", run_id))
 
     def start_sweep(
         self,
@@ -48,7 +38,7 @@ class CheckJournal:
                 "profile": i.settings.profile,
                 **i.settings.options,
             }
-            for i in self._instruments
+            for i in self._check.instruments
         }
         self.log.start_sweep(
             sweep_id, run_id, placement, seat=seat, hold=hold, wires=wires
@@ -66,7 +56,7 @@ class CheckJournal:
         self.log.end_sweep(sweep_id, state, push=push, trace=trace, reason=reason)  # type: ignore[arg-type]
 
     def kept(self, trace: Trace, *, straight: bool) -> None:
-        self._look_at(trace, straight)
+        self._check.evaluation.look_at(trace, straight)
 
     def undo_sweep(self, sweep_id: str, reason: StatusMessage) -> None:
         self.log.undo_sweep(sweep_id, reason)

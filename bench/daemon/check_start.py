@@ -63,25 +63,15 @@ def same(a: Begin, b: Begin) -> bool:
 
 def progress(left: OpenCheck) -> dict[str, Any]:
     """The arguments of `CheckProcedure.resume`, but for the time."""
-    events = left.events
+    by_kind: dict[str, list[dict[str, object]]] = {}
+    for event in left.events:
+        by_kind.setdefault(event.kind, []).append(event.data)
+    none_asked = [not data["asked"] for data in by_kind.get("cautions-known", ())]
+    whole = [sweep.trace for sweep in left.sweeps if sweep.state == "whole"]
     return {
-        "acknowledged": any(
-            e.kind == "acknowledged"
-            or (e.kind == "cautions-known" and not e.data["asked"])
-            for e in events
-        ),
-        "traces": [
-            s.trace for s in left.sweeps if s.state == "whole" and s.trace is not None
-        ],
-        "leans": [
-            Lean(
-                str(e.data["placement"]),
-                float(str(e.data["left"])),
-                float(str(e.data["right"])),
-            )
-            for e in events
-            if e.kind == "lean"
-        ],
-        "taps": [msgspec.convert(e.data, Tap) for e in events if e.kind == "tap"],
-        "alive": [str(e.data["placement"]) for e in events if e.kind == "alive"],
+        "acknowledged": "acknowledged" in by_kind or any(none_asked),
+        "traces": [trace for trace in whole if trace is not None],
+        "leans": msgspec.convert(by_kind.get("lean", []), list[Lean]),
+        "taps": msgspec.convert(by_kind.get("tap", []), list[Tap]),
+        "alive": [str(data["placement"]) for data in by_kind.get("alive", ())],
     }

@@ -11,8 +11,8 @@ from __future__ import annotations
 import asyncio
 import logging
 import time
-from collections.abc import Awaitable, Callable, Mapping, Sequence
-from typing import Any
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 import msgspec
 
@@ -20,6 +20,7 @@ from bench.daemon.acquisition import Instrument
 from bench.daemon.cable_movements import CableMovements, What
 from bench.daemon.cable_settings import (
     Role,
+    changes_remark,
     found_remark,
     heard_remark,
     moved_remark,
@@ -30,14 +31,16 @@ from bench.daemon.cable_settings import (
 from bench.daemon.port_listener import PortListener, wired_cable
 from bench.daemon.port_scanner import PortScanner
 from bench.daemon.serial_places import Places, short_name
-from bench.daemon.wired_instruments import WiredInstruments
 from bench.procedure.leaf_proof import LeafProof, Phase
 from bench.procedure.status_message import StatusMessage
 from bench.procedure.wrong_use import InvalidRequest
 from bench.protocol import Cables, Learn, Readings, SetupNotice
 from bench.settings import edit
-from bench.settings.settings_file import Paths, Settings, SettingsError
+from bench.settings.settings_file import SettingsError
 from bench.stream.motion import Seen
+
+if TYPE_CHECKING:
+    from bench.daemon.service import Service
 
 log = logging.getLogger("sweepgauge")
 
@@ -51,25 +54,11 @@ ASK = {"indicator": StatusMessage("setup-press"), "travel": StatusMessage("setup
 
 
 class DeviceSetup:
-    """`wired`: the instruments that the daemon reads. `rewire`: others from now on.
-    `busy`: why not now, or None."""
+    """where: the serial ports that are listened to."""
 
-    def __init__(
-        self,
-        *,
-        tell: Callable[[msgspec.Struct], None],
-        note: Callable[[str, Mapping[str, Any]], object],
-        settings: Callable[[], Settings],
-        paths: Paths,
-        wired: WiredInstruments,
-        rewire: Callable[[Settings], Awaitable[None]],
-        busy: Callable[[], str | None],
-        where: Places,
-    ) -> None:
-        self._tell, self._note = tell, note
-        self._settings, self._paths = settings, paths
-        self._wired = wired
-        self._rewire, self._busy = rewire, busy
+    def __init__(self, service: Service, where: Places) -> None:
+        self._service, self._paths = service, service.paths
+        self._tell, self._wired = service.bench.outbox.tell, service.bench.wired
         self.scanner = PortScanner(
             where,
             self._wired.devices,
@@ -109,10 +98,8 @@ class DeviceSetup:
             stopped = self._stopping is None or self._stopping.done()
             if self.what != "leaf" and not self.scanner.on and stopped:
                 self.scanner.start()
-        elif now - self._wanted > LINGER and self.what is not None:
-            self._finish("failed")  # whoever wanted it is gone
-        elif now - self._wanted > LINGER and self.scanner.on:
-            self._stopping = asyncio.get_running_loop().create_task(self.scanner.stop())
+        elif now - self._wanted > LINGER:
+            self._let_go()
         self.scanner.tick(now)
         asked = self.what is not None or self._left
         if self.first and watched and not asked and self.scanner.looked:
@@ -123,11 +110,18 @@ class DeviceSetup:
             self._look(now)
         self._say_cables(now)
 
+    def _let_go(self) -> None:
+        """Whoever wanted it is gone."""
+        if self.what is not None:
+            self._finish("failed")
+        elif self.scanner.on:
+            self._stopping = asyncio.get_running_loop().create_task(self.scanner.stop())
+
     # ---- what clients ask ------------------------------------------------------------
 
     def start(self, request: Learn, now: float) -> None:
         """Raises InvalidRequest where it cannot be."""
-        why = self._busy()
+        why = self._service.busy()
         if why is not None:
             raise InvalidRequest(why)
         if request.what != "leaf":
@@ -136,7 +130,7 @@ class DeviceSetup:
         self._seen = None
         self._proof = LeafProof(
             LEAF if request.leaf is None else request.leaf,
-            self._settings(),
+            self._service.settings,
             self._wired.indicator(),
             self._said_of_leaf,
         )
@@ -259,10 +253,7 @@ class DeviceSetup:
         if other is not None:
             remarks.append(StatusMessage("setup-was-other", {"other": other}))
         if changes:
-            texts = "; ".join(change.text() for change in changes)
-            file = self._paths.settings.name
-            values_changed = {"file": file, "changes": texts}
-            remarks.append(StatusMessage("setup-changes", values_changed))
+            remarks.append(changes_remark(self._paths.settings.name, changes))
         grows = str(values["grows"])
         self._say("seen", *remarks, port=port, grows=grows, enter=True, value=abs(mm))
 
@@ -304,7 +295,7 @@ class DeviceSetup:
         port = self._seen[0] if self._seen is not None else ""
         if port:
             await self.scanner.release(port)
-        await self._rewire(settings)
+        await self._service.rewire(settings)
         self._note("learned", {"what": what, "values": values})
         if self._proof is not None:
             cured = StatusMessage("setup-cured", {"file": path.name})
@@ -330,6 +321,9 @@ class DeviceSetup:
             self._finish(phase, *remarks, **more)
         else:
             self._say(phase, *remarks, **more)
+
+    def _note(self, kind: str, data: Mapping[str, Any]) -> None:
+        self._service.log.event(None, kind, data, urgent=True)
 
     def _say(self, phase: Phase, *remarks: StatusMessage, **more: Any) -> None:
         assert self.what is not None

@@ -40,9 +40,8 @@ class PanelLink:
     ) -> None:
         self._panel: Any = None
         self._wanted = "idle"  # by the check in progress
-        self._running = False
+        self._running = self._due = False
         self._unwell: set[str] = set()  # instruments
-        self._due = False
         if settings is not None:
             from hw.panel import Panel
 

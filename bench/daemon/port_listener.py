@@ -51,8 +51,7 @@ class PortListener:
         self._interval: float | None = None
         self._heard = heard
         self._loop = asyncio.get_running_loop()
-        self._stop = threading.Event()
-        self._ended = asyncio.Event()
+        self._stop, self._ended = threading.Event(), asyncio.Event()
         threading.Thread(
             target=self._work, name=f"listen {place.name}", daemon=True
         ).start()
@@ -80,7 +79,7 @@ class PortListener:
         ):
             self.state, self.remark = "reads", self._spoken()
 
-    def said(self, now: float, role: str = "") -> Cable:
+    def said(self, now: float) -> Cable:
         return Cable(
             port=self.place.name,
             name=short_name(self.place.name),
@@ -89,7 +88,6 @@ class PortListener:
             value=self.value,
             unit=self.unit,
             age=None if self.last is None else age_told(now - self.last),
-            role=role,
         )
 
     # ---- in the thread ---------------------------------------------------------------
@@ -108,26 +106,19 @@ class PortListener:
 
     def _listen(self) -> None:
         device = self.place.device
-        if (
-            device.startswith("/")
-            and not is_pseudo(device)
-            and (holders := holders_of(device))
-        ):
+        is_device = device.startswith("/") and not is_pseudo(device)
+        if is_device and (holders := holders_of(device)):
             held = StatusMessage("cable-held", {"holders": ", ".join(holders)})
             self._tell(self._become, "busy", held, True)
             return
         with open_line(self.place.name, 9600) as line:
             while True:
-                watched = _Watched(line, self._stop)
-                heard = listen(watched)
-                if heard.proposal is None:
+                heard = listen(_Watched(line, self._stop))
+                if (proposal := heard.proposal) is None:
                     self._tell(self._become, *_not_heard(heard))
-                    continue
-                self._read(
-                    line,
-                    heard.proposal,
-                    heard.heard.get(int(heard.proposal.settings["baud"]), b""),
-                )
+                else:
+                    first = heard.heard.get(int(proposal.settings["baud"]), b"")
+                    self._read(line, proposal, first)
 
     def _read(self, line: Any, proposal: Proposal, first: bytes) -> None:
         """Until it is not understood any more."""

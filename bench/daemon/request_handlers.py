@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import inspect
 import logging
 import time
 from collections.abc import Awaitable, Callable
@@ -71,20 +70,16 @@ class RequestHandlers:
         self.service = service
 
     async def answer(self, client: Client, request: Request) -> None:
-        """Whatever is wrong with the request becomes an error message to that client
-        alone.
-
-        A question is answered at once. Every other answer waits, as all that is told
-        does, until the disk has what the request changed and what was changed before
-        it.
-        """
+        """Whatever is wrong with it is told to that client alone. A question is
+        answered at once; every other answer waits, as all that is told does, until the
+        disk has what the request changed and what was changed before it."""
         send = self._in_words(client)
         if not isinstance(request, Question):
             send = self.service.bench.outbox.answers(send)
         try:
             context = RequestContext(self.service, client, send, time.monotonic())
             answer = HANDLERS[type(request)](context, request)
-            if inspect.isawaitable(answer):
+            if isinstance(answer, Awaitable):
                 answer = await answer
             if answer is not None:
                 send(msgspec.structs.replace(answer, ref=request.ref))

@@ -101,16 +101,7 @@ class Service:
         )
         self.air = ShopAir(self.log, read_climate)
         self.bench.checking.air = self.air
-        self.learner = DeviceSetup(
-            tell=self.bench.outbox.tell,
-            note=lambda kind, data: self.log.event(None, kind, data, urgent=True),
-            settings=lambda: self.settings,
-            paths=paths,
-            wired=self.bench.wired,
-            rewire=self.rewire,
-            busy=self.busy,
-            where=where,
-        )
+        self.learner = DeviceSetup(self, where)
         self.bench.setup = self.learner
         self.panel = PanelLink(settings.panel, self._pedal, self._pedal_long)
         self._tones = Tones()
@@ -194,8 +185,7 @@ class Service:
         self.tell(Notice("log", words))
 
     async def _tick_on(self) -> None:
-        interval = watchdog_interval()
-        due = 0.0
+        interval, due = watchdog_interval(), 0.0
         while True:
             await asyncio.sleep(TICK)
             now = time.monotonic()

@@ -70,26 +70,17 @@ class Station:
         self.instruments = self.wired.all
         self.tell = tell
         self.outbox = Outbox(tell, log_writer, time.monotonic)
-        self.clients = clients
+        self.clients, self.known = clients, known
         self.setup: DeviceSetup | None = None
         self.sweeper = SweepDetector()
-        self.checking = CheckController(
-            log_writer,
-            self.outbox.tell,
-            lambda: self.settings,
-            known,
-            self._at_rest,
-            self.instruments,
-        )
+        self.checking = CheckController(self)
         self.live = LiveHost(log_writer, self.outbox.tell, lambda: self.settings)
         self._raw = SweepBytes(log_writer)
         self._wall = WallClock()
         self._points_due = 0.0
         # stamps and values that the check is not given before the next tick or event
         self._watched: tuple[list[float], list[float]] = ([], [])
-        self._diagnostics = ReadingDiagnostics(
-            tell, log_writer, lambda: self.settings, self._break_sweep
-        )
+        self._diagnostics = ReadingDiagnostics(self)
         self._state: dict[str, str] = {}  # of each instrument, as the log has it last
 
     @property
@@ -111,7 +102,7 @@ class Station:
         self.settings = settings
         await self.wired.rewire(settings)
         self._diagnostics.units.clear()
-        self._break_sweep("wiring", time.monotonic())
+        self.break_sweep("wiring", time.monotonic())
 
     def tick(self, now: float) -> None:
         self._look_at_clock()
@@ -171,9 +162,9 @@ class Station:
             self.live.lose()
         if instrument.role in {"indicator", "travel"}:
             now = time.monotonic()
-            self._break_sweep(how, now, name=instrument.name)
+            self.break_sweep(how, now, name=instrument.name)
             if self.run is not None and (
-                self.run.sweep_id is not None or self.run.facts.rested
+                self.run.kept.sweep_id is not None or self.run.facts.rested
             ):
                 values = {"name": instrument.name, "how": how}
                 self.run.interrupt(StatusMessage("pass-interrupted", values), now)
@@ -188,11 +179,7 @@ class Station:
         if batch.held:
             self._diagnostics.tell_outlier(instrument, batch.held[-1][1], now)
         if batch.values:
-            what, flags = (batch.stamps, batch.values, batch.unit), sorted(batch.flags)
-            message = Readings(instrument.name, batch.first, *what, flags)
-            self.clients.tell_readings(message, now)
-            if self.setup is not None and self.setup.what is not None:
-                self.setup.heard(message)
+            self._tell_readings(instrument, batch, now)
         if instrument.role != "caliper":
             sweep = run.kept.sweep_id if run is not None else None
             self._raw.keep(instrument.name, batch.when, batch.data, batch.came, sweep)
@@ -201,6 +188,13 @@ class Station:
             self._feed(instrument, batch, now)
         if run is not None and run.facts.placed and not run.facts.rested:
             run.rest(now)
+
+    def _tell_readings(self, instrument: Instrument, batch: Batch, now: float) -> None:
+        what, flags = (batch.stamps, batch.values, batch.unit), sorted(batch.flags)
+        message = Readings(instrument.name, batch.first, *what, flags)
+        self.clients.tell_readings(message, now)
+        if self.setup is not None and self.setup.what is not None:
+            self.setup.heard(message)
 
     def _check(self, instrument: Instrument, batch: Batch, now: float) -> None:
         diagnostics = self._diagnostics
@@ -270,7 +264,7 @@ class Station:
             along_the_slot = step.gather != "sweep" or step.mount is not None
         return self.settings.gear.travel.grows == "toward" and along_the_slot
 
-    def _break_sweep(self, code: str, now: float, **values: object) -> None:
+    def break_sweep(self, code: str, now: float, **values: object) -> None:
         self._take_events(self.sweeper.broken(code, **values), now)
 
     def _take_events(self, events: list[SweepEvent], now: float) -> None:
@@ -292,7 +286,7 @@ class Station:
     def run(self) -> CheckProcedure | None:
         return self.checking.run
 
-    def _at_rest(self) -> bool:
+    def at_rest(self) -> bool:
         """Whether the sled rests while both instruments send readings."""
         return self.sweeper.at_rest and all(
             i.state == "open" and i.last is not None

@@ -6,11 +6,11 @@ import os
 from collections.abc import Iterable
 
 from bench.daemon.acquisition import Instrument, OnBatch, OnState
-from bench.daemon.acquisition import Role as Wired
 from bench.daemon.cable_settings import Role
 from bench.daemon.port_listener import PortListener
 from bench.daemon.sources import Sources
 from bench.settings.settings_file import PortSettings, Settings
+from bench.settings.settings_file import Role as Wired
 
 
 class WiredInstruments:
@@ -25,9 +25,8 @@ class WiredInstruments:
         self.all: list[Instrument] = []
         self.sources = Sources()
         self._heard = on_batch, on_state
-        for role, port in _ports(settings).items():
-            if port is not None:
-                self._add(role, port, settings)
+        for role, port in settings.wired.items():
+            self._add(role, port, settings)
 
     def _add(self, role: Wired, port: PortSettings, settings: Settings) -> Instrument:
         gear = settings.gear
@@ -51,14 +50,14 @@ class WiredInstruments:
 
     async def rewire(self, settings: Settings) -> None:
         """Close what is wired differently now, and open it anew."""
-        wanted = _ports(settings)
+        wanted = settings.wired
         for one in list(self.all):
-            if wanted[one.role] != one.settings:
+            if wanted.get(one.role) != one.settings:
                 self.all.remove(one)
                 await one.stop()
         kept = {one.role for one in self.all}
         for role, port in wanted.items():
-            if port is not None and role not in kept:
+            if role not in kept:
                 self._add(role, port, settings).start()
         self.all.sort(key=lambda one: list(wanted).index(one.role))
 
@@ -93,12 +92,3 @@ class WiredInstruments:
         }
         wired = [one for one in self.with_ports() if one.state != "absent"]
         return out | {one.settings.port or "": one for one in wired}
-
-
-def _ports(settings: Settings) -> dict[Wired, PortSettings | None]:
-    """By what hangs on them."""
-    return {
-        "indicator": settings.indicator,
-        "travel": settings.travel,
-        "caliper": settings.caliper,
-    }

@@ -19,7 +19,6 @@ from bench.demo.operator import connect, virtual_bench
 from bench.demo.single_check import truth_words
 from bench.demo.truth import JOB, truth_of
 from bench.procedure.prompt import Prompt
-from bench.units import PER_MM
 
 WORK = ("home", "check", "live", "first_start")  # screens that are no pages
 # each fits into two rows of forty columns
@@ -131,8 +130,8 @@ def _at_rest(view: ViewModel, requests: Requests, hands_client: HandsClient) -> 
     if finding.proposed is not None:
         return LESSONS["out"]
     if finding.verdict == "inside":
-        now = hands_client.hands.saw.truth()["rotation"] * PER_MM
-        return f"That is the job. In truth it is now {now:+.3f} mm per 300 mm."
+        now = truth_of(hands_client.hands.saw, JOB, {})
+        return f"That is the job. In truth: {truth_words(finding, now)[0]}."
     return ""
 
 

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 from typing import Any
 
+import msgspec
+
+from bench.checks import find
 from bench.checks.options import OptionValue
 from bench.demo.daemon_process import Say
-from bench.demo.operator import Operator, connect, say_finding, virtual_bench
+from bench.demo.operator import BOARD, Operator, connect, say_finding, virtual_bench
 from bench.demo.truth import truth_of
-from bench.finding import Finding
+from bench.finding import Finding, Quantity
 from bench.protocol import Begin
 from bench.render.names import quantity_name
-from bench.units import PER_MM, bow_words
+from bench.render.result import large_size
+from bench.units import bow_words
 
 
 async def one_check(
@@ -69,20 +73,22 @@ def _off(difference: float, name: str) -> float:
 
 
 def truth_words(finding: Finding, truth: dict[str, float]) -> list[str]:
-    out = []
-    for q in finding.quantities:
-        if q.name in truth:
-            known = truth[q.name]
-            said = (
-                f"{known * 57.29577951:.0f} degrees"
-                if q.name == "phase"
-                else (
-                    f"{known * PER_MM:+.3f} mm per 300 mm"
-                    if q.unit == "rad"
-                    else bow_words(known, "mm")
-                    if q.unit == "1/mm"
-                    else f"{known:.3f} mm"
-                )
-            )
-            out.append(f"{quantity_name(q.name)} {said}")
-    return out
+    """What the saw knows of each quantity, over the length that the result tells it
+    over."""
+    board = BOARD if find(finding.check).turns_fence else None
+    return [
+        f"{quantity_name(q.name)}"
+        f" {_true_size(q, truth[q.name], None if place else board)}"
+        for place, q in enumerate(finding.quantities)
+        if q.name in truth
+    ]
+
+
+def _true_size(q: Quantity, known: float, board: float | None) -> str:
+    if q.name == "phase":
+        return f"{known * 57.29577951:.0f} degrees"
+    if q.unit == "1/mm":
+        return bow_words(known, "mm")
+    exact = msgspec.structs.replace(q, value=known, uncertainty=0.0)
+    other = ", the other way" if q.way and known * q.value < 0.0 else ""
+    return " ".join(large_size(exact, "mm", board)).strip() + other

@@ -9,21 +9,11 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     import serial
 
-    from bench.settings.settings_file import PortSettings, Settings
+    from bench.settings.settings_file import PortSettings
 
 REQUEST_RATE = 10.0  # requests a second, where neither the settings nor the format say
 READ_TIMEOUT = 0.05  # s that a read waits for a byte
 TURN_ROUND = 0.005  # s from a request to the first byte of its answer
-
-
-def wired_ports(settings: Settings) -> dict[str, PortSettings]:
-    """The ports of the settings by the role of their instrument."""
-    roles = {
-        "indicator": settings.indicator,
-        "travel": settings.travel,
-        "caliper": settings.caliper,
-    }
-    return {role: port for role, port in roles.items() if port is not None}
 
 
 def open_port(port: PortSettings, timeout: float = READ_TIMEOUT) -> serial.SerialBase:

@@ -12,7 +12,6 @@ from collections.abc import Generator, Iterator, Sequence
 
 from bench.doctor import instruments, machine, pins, ports, rights, service
 from bench.doctor.diagnostic import Diagnostic, ListeningOptions, diagnosis
-from bench.doctor.direct_port import wired_ports
 from bench.doctor.instruments import Wired
 from bench.doctor.recent_events import recent_events
 from bench.protocol.client import Gone, NoDaemon, Refused, WireClient
@@ -20,6 +19,12 @@ from bench.render.settings import words
 from bench.settings.settings_file import Paths, Settings, SettingsError, load
 from hw.formats import FORMATS
 from hw.formats.shared.declaration import PINS, SERIAL
+
+LEARN_ADVICE = "plug them in, and: sweepgauge learn indicator; or sweepgauge console"
+START_ADVICE = (
+    "plug them in, and with the daemon running: sweepgauge learn; or name a port in the"
+    " settings; or try the whole job with nothing plugged in: sweepgauge demo"
+)
 
 
 def examine(where: Paths, options: ListeningOptions) -> Iterator[Diagnostic]:
@@ -33,7 +38,7 @@ def examine(where: Paths, options: ListeningOptions) -> Iterator[Diagnostic]:
         yield from _settings(settings, where)
         known = True
     options = options._replace(units=settings.units)
-    wired = list(wired_ports(settings).items())
+    wired = list(settings.wired.items())
     cables = ports.find_ports()
     user = rights.this_user()
     yield from ports.diagnose_cables(cables, wired)
@@ -91,20 +96,15 @@ def _instruments(
             yield from service.diagnose_daemon(client, dict(wired), options)
         served = where.socket.stat().st_uid != os.geteuid()
         yield from instruments.diagnose_unnamed_cables(wired, cables, user)
-        advice = "plug them in, and: sweepgauge learn indicator; or sweepgauge console"
+        advice = LEARN_ADVICE
     except NoDaemon:
-        socket = service.diagnose_socket(where.socket)
-        if socket is not None:
+        if (socket := service.diagnose_socket(where.socket)) is not None:
             yield socket
             if socket.good is False:
                 return served
         yield diagnosis("daemon", "no-daemon", socket=where.socket)
         yield from instruments.diagnose_ports(wired, cables, user, options)
-        advice = (
-            "plug them in, and with the daemon running: sweepgauge learn; or name a"
-            " port in the settings; or try the whole job with nothing plugged in:"
-            " sweepgauge demo"
-        )
+        advice = START_ADVICE
     except service.Hangs as error:
         yield diagnosis("daemon", "daemon-hangs", words=str(error))
         return served

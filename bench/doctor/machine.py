@@ -77,10 +77,8 @@ def diagnose_disk(
         yield diagnosis("disk", "disk-read-only", folder=folder)
     elif ours and not os.access(folder, os.W_OK):
         yield diagnosis("disk", "disk-denied", folder=folder)
-    if free < LEAST_DISK:
-        yield diagnosis("disk", "disk-full", mib=free / 2**20, folder=folder)
-    else:
-        yield diagnosis("disk", "disk-free", mib=free / 2**20, folder=folder)
+    code = "disk-full" if free < LEAST_DISK else "disk-free"
+    yield diagnosis("disk", code, mib=free / 2**20, folder=folder)
     if memory := _memory_of(folder, mounts):
         yield diagnosis("disk", "disk-in-memory", folder=folder, memory=memory)
 
@@ -94,10 +92,8 @@ def _memory_of(folder: Path, mounts: Path) -> str | None:
     kinds = {_plain(row[1]): (row[2], row[3]) for row in rows if len(row) >= 4}
 
     def kind_of(path: str) -> tuple[str, str]:
-        best = max(
-            (place for place in kinds if _within(path, place)), key=len, default="/"
-        )
-        return kinds.get(best, ("", ""))
+        places = [place for place in kinds if _within(path, place)]
+        return kinds.get(max(places, key=len, default="/"), ("", ""))
 
     kind, options = kind_of(str(folder.resolve()))
     if kind in NOT_ON_DISK:

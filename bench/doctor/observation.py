@@ -162,22 +162,19 @@ def _mixed_streams(
     elif seen.counts_only:
         yield diagnosis(name, "counts-only")
     if len(seen.channels) > 1:
-        channels = sorted(seen.channels)
-        mute = ""
-        if seen.mute:
-            have = "has" if len(seen.mute) == 1 else "have"
-            mute = f"; {', '.join(sorted(seen.mute))} {have} no gauge that answers"
-        yield diagnosis(
-            name,
-            "channels-mixed",
-            channels=", ".join(channels),
-            mute=mute,
-            choice=" or ".join(channels),
-        )
+        yield _mixed_channels(name, seen)
     if len(seen.axes) > 1 and "axis" not in port.options:
-        yield diagnosis(
-            name, "axes-mixed", axes=", ".join(sorted(seen.axes)), axis=min(seen.axes)
-        )
+        axes = ", ".join(sorted(seen.axes))
+        yield diagnosis(name, "axes-mixed", axes=axes, axis=min(seen.axes))
+
+
+def _mixed_channels(name: str, seen: Observation) -> Diagnostic:
+    channels, mute = sorted(seen.channels), ""
+    if seen.mute:
+        have = "has" if len(seen.mute) == 1 else "have"
+        mute = f"; {', '.join(sorted(seen.mute))} {have} no gauge that answers"
+    listed, choice = ", ".join(channels), " or ".join(channels)
+    return diagnosis(name, "channels-mixed", channels=listed, mute=mute, choice=choice)
 
 
 def diagnose_no_reading(name: str, where: str, seen: Observation) -> Diagnostic:

@@ -12,7 +12,6 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from bench.doctor.diagnostic import Diagnostic, diagnosis
-from bench.doctor.direct_port import wired_ports
 from bench.doctor.machine import run_python
 from bench.settings.settings_file import Settings
 
@@ -26,7 +25,7 @@ def wired_pins(settings: Settings) -> dict[str, int]:
         for name in ("pedal", "lamp", "buzzer"):
             if (pin := getattr(settings.panel, name)) is not None:
                 pins[name] = pin
-    for role, port in wired_ports(settings).items():
+    for role, port in settings.wired.items():
         pins |= {f"{role} {name}": pin for name, pin in port.pins.items()}
     return pins
 

@@ -53,13 +53,9 @@ def diagnose_cables(
         holders = holders_of(cable.device)
         state = f"held by {', '.join(holders)}" if holders else "free"
         role = f"; it is the {used[cable.device]}" if cable.device in used else ""
+        plugged = cable.device.name
         yield diagnosis(
-            "port",
-            "cable",
-            cable=cable.name,
-            device=cable.device.name,
-            state=state,
-            role=role,
+            "port", "cable", cable=cable.name, device=plugged, state=state, role=role
         )
     for cable in cables if len(cables) > 1 else ():
         if not any("by-id" in str(n) or "by-number" in str(n) for n in cable.names):
@@ -79,9 +75,7 @@ def diagnose_neighbours(
     root: Path = Path("/"), named: Collection[str] = ()
 ) -> Iterator[Diagnostic]:
     """What else reaches for the ports: a login console, a modem manager, keyboards.
-
-    named: ports of the settings, which are left out.
-    """
+    named: ports of the settings, which are left out."""
     command = root / "proc/cmdline"
     serial0 = root / "dev/serial0"
     if serial0.exists() and command.exists():

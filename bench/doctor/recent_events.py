@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
@@ -65,11 +65,15 @@ def recent_events(log: Path, now: float) -> Iterator[Diagnostic]:
             words = f"{_clock(one.wall_s)} {incident_words(one)[1]}"
             troubles.setdefault(about, []).append(Trouble(kind, words))
     for about, its in troubles.items():
-        counts = Counter(one.kind for one in its)
-        listed = ", ".join(f"{kind} {_times(count)}" for kind, count in counts.items())
-        evidence = tuple(one.words for one in its[-LATEST:])
-        code = "log-troubles" if about == "log" else "troubles"
-        yield diagnosis(about, code, listed=listed, evidence=evidence)
+        yield _counted(about, its)
+
+
+def _counted(about: str, its: Sequence[Trouble]) -> Diagnostic:
+    counts = Counter(one.kind for one in its)
+    listed = ", ".join(f"{kind} {_times(count)}" for kind, count in counts.items())
+    evidence = tuple(one.words for one in its[-LATEST:])
+    code = "log-troubles" if about == "log" else "troubles"
+    return diagnosis(about, code, listed=listed, evidence=evidence)
 
 
 def _kind(one: Incident, before: str | None) -> str | None:

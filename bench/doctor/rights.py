@@ -69,20 +69,15 @@ def may_open(path: Path, user: User) -> Diagnostic | None:
     group = group_of(path)
     mode = path.stat().st_mode
     if group == "root" or not (mode & stat.S_IRGRP and mode & stat.S_IWGRP):
+        owner = "root" if group == "root" else "its owner"
         return diagnosis(
-            "rights",
-            "owner-denied",
-            path=path,
-            owner="root" if group == "root" else "its owner",
-            user=user.name,
+            "rights", "owner-denied", path=path, owner=owner, user=user.name
         )
-    do = (
-        "log out and in again, as this login began before you joined the group"
-        if group in user.listed
-        else f"sudo adduser {user.name} {group}, then log out and in again"
-    )
+    advice = f"sudo adduser {user.name} {group}, then log out and in again"
+    if group in user.listed:
+        advice = "log out and in again, as this login began before you joined the group"
     return diagnosis(
-        "rights", "group-denied", path=path, user=user.name, group=group, advice=do
+        "rights", "group-denied", path=path, user=user.name, group=group, advice=advice
     )
 
 

@@ -137,20 +137,22 @@ def _watch(client: WireClient, seconds: float) -> dict[str, Observation]:
     end = time.monotonic() + seconds
     while (left := end - time.monotonic()) > 0:
         message = client.next(left)
-        if isinstance(message, Readings):
-            seen = out.setdefault(message.instrument, Observation())
-            seen.times += message.at
-            seen.values += message.values
-            seen.shown_units.add(message.unit)
-            seen.flags.update({flag: len(message.values) for flag in message.flags})
-        elif isinstance(message, Rejected):
-            seen = out.setdefault(message.instrument, Observation())
-            if message.status is not None:
-                seen.statuses[message.status] += 1
-            elif message.fault is not None:
-                seen.faults[message.fault] += 1
+        if isinstance(message, Readings | Rejected):
+            _note(out.setdefault(message.instrument, Observation()), message)
     client.ask(Watch(on=False), Done)
     return out
+
+
+def _note(seen: Observation, message: Readings | Rejected) -> None:
+    if isinstance(message, Readings):
+        seen.times += message.at
+        seen.values += message.values
+        seen.shown_units.add(message.unit)
+        seen.flags.update({flag: len(message.values) for flag in message.flags})
+    elif message.status is not None:
+        seen.statuses[message.status] += 1
+    elif message.fault is not None:
+        seen.faults[message.fault] += 1
 
 
 def _state(

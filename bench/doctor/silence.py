@@ -44,10 +44,8 @@ def diagnose_silence(name: str, port: PortSettings) -> Diagnostic:
     asks = port.request is not None or FORMATS[port.format].query is not None
     other = ask_at_other_speeds(port) if asks and port.port.startswith("/") else None
     if other is None:
-        asked, advice = (
-            ", though it was asked" if asks else "",
-            silence_advice(port, asks),
-        )
+        asked = ", though it was asked" if asks else ""
+        advice = silence_advice(port, asks)
         return diagnosis(name, "silent", port=port.port, asked=asked, advice=advice)
     settings, evidence = other
     return diagnosis(
@@ -106,13 +104,10 @@ def _answering_registers(port: PortSettings, request: bytes) -> Proposed | None:
             except (OSError, ValueError):
                 continue  # a port that knows no parity, or not that speed
             decoder = make_decoder(port.format, dict(port.options))
-            if any(
-                record.fault is None for record in decoder.feed(Query.to_text(data))
-            ):
-                evidence = (
-                    f"an answer with a right checksum at {speed} baud, parity {word}:"
-                    f" {data.hex()}"
-                )
+            records = decoder.feed(Query.to_text(data))
+            if any(record.fault is None for record in records):
+                line = f"{speed} baud, parity {word}: {data.hex()}"
+                evidence = f"an answer with a right checksum at {line}"
                 return {"baud": speed, "parity": word}, (evidence,)
     return None
 

@@ -14,8 +14,9 @@ import numpy as np
 import numpy.typing as npt
 
 from bench.geometry.cells import Array, into_cells
+from bench.geometry.columns import legendre
 
-GRID = 1.0  # mm between the places at which two textures are compared
+TEXTURE_GRID = 1.0  # mm between the places at which two textures are compared
 FARTHEST = 80  # grid steps that a stand is looked for to either side
 LEAST_SHARED = 0.6  # of the shorter pass must be seen by both
 SMOOTH = 2.0  # mm, standard deviation of the kernel that takes off the readings' noise
@@ -63,10 +64,8 @@ def bend_of(travel: npt.ArrayLike, reading: npt.ArrayLike) -> Bend | None:
     if np.unique(s).size < 5:
         return None
     cells = into_cells(s, r, np.ones(s.size, dtype=bool))
-    middle = (cells.travel[0] + cells.travel[-1]) / 2
     half = (cells.travel[-1] - cells.travel[0]) / 2
-    u = (cells.travel - middle) / half
-    basis = np.polynomial.legendre.legvander(u, 2)
+    basis = legendre(cells.travel, 2)
     inverse = np.linalg.inv(basis.T @ basis)
     coefficients = inverse @ (basis.T @ cells.reading)
     left = cells.reading - basis @ coefficients
@@ -117,7 +116,7 @@ def texture_shift(
     if min(np.std(one), np.std(two)) < LEAST_TEXTURE:
         return None
     # place k of the first is compared with place k + lag of the second
-    lags = np.arange(-FARTHEST, FARTHEST + 1) - round((start - begin) / GRID)
+    lags = np.arange(-FARTHEST, FARTHEST + 1) - round((start - begin) / TEXTURE_GRID)
     low, high = np.maximum(0, -lags), np.minimum(one.size, two.size - lags)
     enough = high - low >= LEAST_SHARED * min(one.size, two.size)
     if not enough.any():
@@ -132,12 +131,12 @@ def texture_shift(
     related = 1 + 2 * float(_related(one) @ _related(two))
     independent = (high - low) / max(related, 1.0)
     likely = np.power(1 - np.clip(r, 0.0, 0.999) ** 2, -independent / 2)
-    shifts = lags * GRID + start - begin
+    shifts = lags * TEXTURE_GRID + start - begin
     by_hand = (1 + (shifts / SET_DOWN) ** 2 / SET_DOWN_DOF) ** (-(SET_DOWN_DOF + 1) / 2)
     p = by_hand * (OTHER_EDGE + (1 - OTHER_EDGE) * likely)
     p /= p.sum()
     mean = float(p @ shifts)
-    spread = float(np.sqrt(p @ (shifts - mean) ** 2 + GRID**2 / 12))
+    spread = float(np.sqrt(p @ (shifts - mean) ** 2 + TEXTURE_GRID**2 / 12))
     return Shift(mean, spread) if spread < VAGUE else None
 
 
@@ -150,9 +149,9 @@ def _texture(
     if not columns or any(s.size < 40 for s, _ in columns):
         return None
     low, high = max(s.min() for s, _ in columns), min(s.max() for s, _ in columns)
-    if high - low < 20 * GRID:
+    if high - low < 20 * TEXTURE_GRID:
         return None
-    edges = np.arange(low, high, GRID)
+    edges = np.arange(low, high, TEXTURE_GRID)
     lines = []
     for s, r in columns:
         places, index = np.unique(s, return_inverse=True)
@@ -164,8 +163,8 @@ def _texture(
     middle = np.median(lines, axis=0)
     usual = 1.4826 * float(np.median(np.abs(lines - middle)))
     mean = middle + np.mean(np.clip(lines - middle, -2 * usual, 2 * usual), axis=0)
-    reach = int(3 * SMOOTH / GRID)
-    kernel = np.exp(-0.5 * (np.arange(-reach, reach + 1) * GRID / SMOOTH) ** 2)
+    reach = int(3 * SMOOTH / TEXTURE_GRID)
+    kernel = np.exp(-0.5 * (np.arange(-reach, reach + 1) * TEXTURE_GRID / SMOOTH) ** 2)
     smooth = np.convolve(mean, kernel, "same")
     smooth /= np.convolve(np.ones(edges.size), kernel, "same")
     return float(low), _bare(smooth)

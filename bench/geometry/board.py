@@ -8,9 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-import numpy as np
-
 from bench.geometry.columns import Column, GeometryError, column
+from bench.uncertainty import scatter_within
 
 
 @dataclass(frozen=True)
@@ -53,7 +52,6 @@ def board_rotation(
             f"turns {turns}: the board must have been turned once at least"
         )
     rotation = float(w_near.mean() - w_far.mean()) / (turns * apart)
-    freedom = w_near.size + w_far.size - 2
-    squares = sum(float(np.sum((w - w.mean()) ** 2)) for w in (w_near, w_far))
-    reading = float(np.sqrt(squares / freedom)) if freedom else 0.0
+    squares, freedom = scatter_within((w_near.tolist(), w_far.tolist()))
+    reading = (squares / freedom) ** 0.5 if freedom else 0.0
     return BoardRotation(rotation if kept == "left" else -rotation, reading, freedom)

@@ -81,6 +81,13 @@ def line_of(x: Array, y: Array) -> Line:
     return Line(slope, off, spread, heights - slope * off)
 
 
+def legendre(x: Array, degree: int) -> Array:
+    """(n, degree + 1): Legendre polynomials over the stretch from the first place to
+    the last."""
+    u = (2 * x - x[0] - x[-1]) / (x[-1] - x[0])
+    return np.polynomial.legendre.legvander(u, degree)
+
+
 def standard_uncertainty(sensitivity: Column, noise: Column) -> float:
     """Standard uncertainty of a number that is linear in a profile.
 

@@ -113,24 +113,20 @@ def contact_line(
     slopes = np.diff(heights[corners]) / np.diff(at)
     first, last = _edges_at(at, pushed_at, slack)
     turns = np.diff(matrix[corners], axis=0) / np.diff(at)[:, None]
-    near_first, _ = _edges_at(at, max(pushed_at - either_side, left), slack)
-    _, near_last = _edges_at(at, min(pushed_at + either_side, right), slack)
-    nearby = slopes[near_first : near_last + 1]
+    begin, _ = _edges_at(at, max(pushed_at - either_side, left), slack)
+    _, end = _edges_at(at, min(pushed_at + either_side, right), slack)
+    nearby = slopes[begin : end + 1]
     rotation = float(np.mean(slopes[first : last + 1]))
     copies = uncertainty = None
     if noise is not None:
         noisy = noisy_copies(ys, noise) @ matrix.T
         copies = _rotations(places - pushed_at, noisy, fence)
         uncertainty = float(np.hypot(copies.std(ddof=1), copies.mean() - rotation))
-    return ContactLine(
-        rotation,
-        uncertainty,
-        edge=(float(at[first]), float(at[last + 1])),
-        span=(float(nearby.min()), float(nearby.max())),
-        board=(left, right),
-        sensitivity=np.mean(turns[first : last + 1], axis=0),
-        copies=copies,
-    )
+    edge = float(at[first]), float(at[last + 1])
+    span = float(nearby.min()), float(nearby.max())
+    turn = np.mean(turns[first : last + 1], axis=0)
+    board = left, right
+    return ContactLine(rotation, uncertainty, edge, span, board, turn, copies)
 
 
 def _places(xs: Array, board_from: float, board_to: float, pushed_at: float) -> Array:

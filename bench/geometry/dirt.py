@@ -12,6 +12,7 @@ from math import comb
 import numpy as np
 import numpy.typing as npt
 
+from bench.geometry.columns import legendre
 from bench.geometry.robust import (
     MAD,
     Array,
@@ -25,14 +26,14 @@ from bench.uncertainty.student import t_quantile
 
 Mask = npt.NDArray[np.bool_]
 
-LIMIT = 4.0  # standard deviations of a mean of that many readings
+DIRT_LIMIT = 4.0  # standard deviations of a mean of that many readings
 ROUNDS = 4
 LOWEST = 1.25  # run that can be dirt, in standard deviations of single readings
 COUNTED = 0.45  # of a count: scatter of readings whose noise is a third of a count
 CURVED_FROM = 0.03  # set aside by a straight line: a bowed edge is then tried
 _STATION_ODDS = 0.002  # that a clean set of stations loses one
 SHORTER_SIDE = 0.2  # of the readings; less at an end is a plunger that ran off the edge
-ALIKE = 4.0  # how much noisier than the first the second line may be
+NOISIER = 4.0  # how much noisier than the first the second line may be
 
 
 def dirt_in_sweep(s: Array, r: Array, count: float) -> tuple[Mask, Array]:
@@ -45,8 +46,7 @@ def dirt_in_sweep(s: Array, r: Array, count: float) -> tuple[Mask, Array]:
     line; a bowed edge is believed where it leaves less than half as much aside.
     """
     intercept, slope, _ = least_quantile(s, r)
-    u = (2 * s - s[0] - s[-1]) / (s[-1] - s[0])
-    design = np.column_stack([np.ones_like(u), u])
+    design = legendre(s, 1)
     level, _ = redescend(
         design, r, intercept + slope * s, rounds=3, floor=max(COUNTED * count, 1e-9)
     )
@@ -91,8 +91,7 @@ def _settled(
 
 
 def _curve(s: Array, r: Array, good: Mask, degree: int) -> Array:
-    u = (2 * s - s[0] - s[-1]) / (s[-1] - s[0])
-    basis = np.polynomial.legendre.legvander(u, degree)
+    basis = legendre(s, degree)
     kept = basis[good]
     curve: Array = basis @ np.linalg.solve(kept.T @ kept, kept.T @ r[good])
     return curve
@@ -124,7 +123,7 @@ def _runs(
         # what is lower than the scatter of single readings is form or texture
         size = max(size, size1 / np.sqrt(length))
         limit = max(
-            LIMIT * size, LOWEST * size1, (1.5 if length == 1 else 0.75) * count
+            DIRT_LIMIT * size, LOWEST * size1, (1.5 if length == 1 else 0.75) * count
         )
         for side in (1.0, -1.0):
             over = side * means > limit
@@ -211,6 +210,6 @@ def long_step(
     far = left[other]
     size = float(np.median(far))
     quiet = MAD * float(np.median(np.abs(far - size)))
-    if quiet > ALIKE * max(usual, 1e-4) and quiet > 0.1 * abs(size):
+    if quiet > NOISIER * max(usual, 1e-4) and quiet > 0.1 * abs(size):
         return None
     return float(s[cut]), size

@@ -11,15 +11,15 @@ from __future__ import annotations
 import numpy as np
 
 from bench.geometry.cells import Array, Mask, at_stations
-from bench.geometry.reversal import smooth
+from bench.geometry.columns import legendre
+from bench.geometry.reversal import CELLS_PER_WINDOW, smooth
 
-CELLS_PER_WINDOW = 20
-LIMIT = 6.0  # standard deviations: a rough face is no dirt
+FACE_LIMIT = 6.0  # standard deviations: a rough face is no dirt
 # mm off the smooth curve: no fence turns so within the stretch that is averaged
 GROSS = 0.15
 NO_FENCE = 1.0  # mm off it: no fence at all, however much of the pass shows it
-LEAST = 0.004  # mm: finer than what a wiped face still shows
-COUNTS = 2.5
+LEAST_DIRT = 0.004  # mm: finer than what a wiped face still shows
+DIRT_COUNTS = 2.5
 ROUNDS = 8
 
 
@@ -45,7 +45,7 @@ def dirt_on_face(x: Array, r: Array, count: float, window: float) -> Mask:
         left = middles - smooth(
             places[good], middles[good], np.clip(places, *_ends(places[good])), window
         )
-        limit = _limit(left[good], max(LEAST, COUNTS * count))
+        limit = _limit(left[good], max(LEAST_DIRT, DIRT_COUNTS * count))
         off = np.where(good, np.abs(left), 0.0)
         if off.max() <= limit:
             break
@@ -59,7 +59,7 @@ def dirt_on_face(x: Array, r: Array, count: float, window: float) -> Mask:
         places,
         smooth(places[good], middles[good], np.clip(places, *_ends(at)), window),
     )
-    aside: Mask = np.abs(left) > _limit(left, max(LEAST, COUNTS * count))
+    aside: Mask = np.abs(left) > _limit(left, max(LEAST_DIRT, DIRT_COUNTS * count))
     # a reading beyond the last cell that belongs to the face hangs on nothing
     low, high = _ends(places[good])
     slack = 1.5 * reach / cells
@@ -71,15 +71,16 @@ def _ends(places: Array) -> tuple[float, float]:
 
 
 def _limit(left: Array, least: float) -> float:
-    return max(LIMIT * 1.4826 * float(np.median(np.abs(left - np.median(left)))), least)
+    return max(
+        FACE_LIMIT * 1.4826 * float(np.median(np.abs(left - np.median(left)))), least
+    )
 
 
 def _smooth_curve(x: Array, r: Array) -> Array:
     """A cubic that half the face can hold against the other half's dirt: least absolute
     deviations, by repeated weighting (Schlossmacher, 1973, JASA 68, 857-859).
     """
-    u = (2 * x - x[0] - x[-1]) / (x[-1] - x[0])
-    basis = np.polynomial.legendre.legvander(u, 3)
+    basis = legendre(x, 3)
     curve = np.full_like(r, float(np.median(r)))
     for _ in range(30):
         weight = 1.0 / np.maximum(np.abs(r - curve), 1e-4)

@@ -23,8 +23,8 @@ from bench.geometry.cells import (
 from bench.geometry.dirt import dirt_at_stations, dirt_in_sweep, long_step
 from bench.geometry.related_noise import judge
 
-FEWEST = 4  # readings, at as many places: two make the line, the others judge it
-SHORTEST = 1.0  # mm of travel
+FEWEST_FITTED = 4  # readings, at as many places: two make the line, the others judge it
+SHORTEST_FITTED = 1.0  # mm of travel
 STEP_EVIDENCE = 10.0  # natural logarithm: twenty thousand to one
 MOST_ASIDE = 1 / 3
 
@@ -96,19 +96,12 @@ def fit_sweep(
     if judged.step > STEP_EVIDENCE and abs(judged.step_size) > 1.5 * count:
         return _refuse(s_all, count, _jump(judged.step_at, judged.step_size), aside)
     left = r_all[good] - judged.intercept - judged.slope * s_all[good]
+    start, stop = float(s_all[good].min()), float(s_all[good].max())
+    line = (judged.slope, judged.standard_uncertainty, judged.degrees_of_freedom)
+    numbers = (int(inside.sum()), int(aside.sum()))
+    spread = float(np.sqrt(np.sum(left**2) / max(left.size - 2, 1)))
     return SweepFit(
-        judged.slope,
-        judged.standard_uncertainty,
-        judged.degrees_of_freedom,
-        judged.intercept,
-        float(s_all[good].min()),
-        float(s_all[good].max()),
-        int(inside.sum()),
-        int(aside.sum()),
-        aside,
-        float(np.sqrt(np.sum(left**2) / max(left.size - 2, 1))),
-        count,
-        None,
+        *line, judged.intercept, start, stop, *numbers, aside, spread, count, None
     )
 
 
@@ -140,12 +133,12 @@ def _columns(travel: npt.ArrayLike, reading: npt.ArrayLike) -> tuple[Array, Arra
 
 def _too_little(s: Array) -> Remark | None:
     """Why no line can be judged over these places."""
-    if s.size < FEWEST:
+    if s.size < FEWEST_FITTED:
         return refusal("pass-few-readings", readings=s.size)
-    if float(np.ptp(s)) < SHORTEST:
+    if float(np.ptp(s)) < SHORTEST_FITTED:
         return refusal("pass-without-travel")
     places = np.unique(s).size
-    if places < FEWEST:
+    if places < FEWEST_FITTED:
         return refusal("pass-few-places", places=places)
     return None
 

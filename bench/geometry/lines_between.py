@@ -67,10 +67,9 @@ def lines_between(
         return np.asarray(np.max(fy - m[:, None] * fu, axis=1))
 
     if not bends.size:  # all at one place: any slope does
-        gap = float(cy[0] - fy[0])
+        gap, both = float(cy[0] - fy[0]), (float(fy[0]), float(cy[0]))
         at_middle = abs(float(cu[0])) <= SAME_PLACE and gap >= 0.0
-        heights = (float(fy[0]), float(cy[0])) if at_middle else None
-        return Between(gap, None, heights, (ceiling[0], floor[0]))
+        return Between(gap, None, both if at_middle else None, (ceiling[0], floor[0]))
     room = top(bends) - bottom(bends)
     gap = float(room.max())
     size = abs(gap) + float(np.ptp(cy)) + float(np.ptp(fy))

@@ -29,7 +29,7 @@ FORMS: tuple[tuple[int, ...], ...] = ((), (2,), (2, 3, 4))
 FORM_SIZE2 = 1000.0
 STEP_SIZE2 = 300.0
 FEWEST_FOR_RELATED = 15  # cells
-FEWEST_FOR_FORM = 20
+FEWEST_FOR_FORM = 20  # cells, or places, from which form is told from noise
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,19 +55,15 @@ def judge(x: Array, y: Array, n: Array) -> Judged:
     centre = float(np.mean(y))
     spread = float(np.sqrt(np.mean((y - np.polyval(np.polyfit(u, y, 1), u)) ** 2)))
     if spread <= 1e-12 * max(1.0, abs(centre)):
-        slope, level = (float(value) for value in np.polyfit(u, y, 1))
-        return Judged(
-            level - slope / half * middle, slope / half, 0.0, float(max(x.size - 2, 1))
-        )
+        slope, level = np.polyfit(u, y, 1).tolist()
+        freedom = float(max(x.size - 2, 1))
+        return Judged(level - slope / half * middle, slope / half, 0.0, freedom)
     v = (y - centre) / spread
     related = x.size >= FEWEST_FOR_RELATED
     forms = FORMS if x.size >= FEWEST_FOR_FORM else FORMS[:1]
     legendre = np.polynomial.legendre.legvander(u, 4) * np.sqrt(2 * np.arange(5) + 1)
-    cuts = (
-        np.arange(max(3, x.size // 12), x.size - max(3, x.size // 12) + 1)
-        if len(forms) > 1
-        else np.arange(0)
-    )
+    edge = max(3, x.size // 12)
+    cuts = np.arange(edge, x.size - edge + 1 if len(forms) > 1 else edge)
     steps = np.where(np.arange(x.size)[:, None] >= cuts[None, :], 0.5, -0.5)
     columns = np.column_stack([legendre, steps, v])
     noise = _grams(u, n, columns, related)
@@ -87,22 +83,20 @@ def judge(x: Array, y: Array, n: Array) -> Judged:
     variance = float(np.exp(p @ logarithm))
     dof = 2 / (float(p @ (logarithm - p @ logarithm) ** 2) + 2 / (x.size - 2))
     scale = spread / half
-    step, where, size = -np.inf, 0.0, 0.0
-    if cuts.size:
-        sums = np.exp(step_logs - best).sum(axis=0)
-        cut = int(np.argmax(sums))
-        step = float(np.log(max(float(sums[cut]), 1e-300) / total))
-        where = float(0.5 * (x[cuts[cut] - 1] + x[cuts[cut]]))
-        size = float(step_sizes[int(np.argmax(step_logs[:, cut])), cut]) * spread
-    return Judged(
+    line = (
         centre + spread * float(p @ levels) - slope * scale * middle,
         slope * scale,
         float(np.sqrt(variance + apart)) * scale,
         max(dof, 1.0),
-        step,
-        where,
-        size,
     )
+    if not cuts.size:
+        return Judged(*line)
+    sums = np.exp(step_logs - best).sum(axis=0)
+    cut = int(np.argmax(sums))
+    step = float(np.log(max(float(sums[cut]), 1e-300) / total))
+    where = float(0.5 * (x[cuts[cut] - 1] + x[cuts[cut]]))
+    size = float(step_sizes[int(np.argmax(step_logs[:, cut])), cut]) * spread
+    return Judged(*line, step, where, size)
 
 
 def _with_form(

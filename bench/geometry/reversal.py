@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from bench.geometry.columns import Array, Column, GeometryError, column, line_of, paired
 
@@ -101,7 +102,8 @@ def _local_lines(xs: Array, places: Array, window: float) -> Array:
     half = min(window, high - low) / 2.0
     middles = np.clip(places, low + half, high - half)
     inside = np.abs(xs[None, :] - middles[:, None]) <= half + slack
-    counts = np.where(inside, _cell_weights(xs, window)[None, :], 0.0)
+    member, count = _cells(xs, window)
+    counts = np.where(inside, 1.0 / count[member], 0.0)
     total = counts.sum(axis=1)
     usable = total > 0.0
     total = np.where(usable, total, 1.0)
@@ -120,36 +122,24 @@ def _local_lines(xs: Array, places: Array, window: float) -> Array:
     return np.asarray(weights)
 
 
-def _cells(xs: Array, ys: Array, window: float) -> tuple[Array, Array, Array]:
+def cells_of_travel(
+    xs: Array, ys: Array, window: float = WINDOW
+) -> tuple[Array, Array, Array]:
     """Mean place, mean height and number of the readings in each cell of travel: a
     sweep of thousands of readings then costs no more than one of hundreds.
     """
-    _, member, count = np.unique(
-        _cell_numbers(xs, window), return_inverse=True, return_counts=True
-    )
-    member = member.reshape(-1)
-    return (
-        np.bincount(member, xs) / count,
-        np.bincount(member, ys) / count,
-        count.astype(np.float64),
-    )
+    member, count = _cells(xs, window)
+    return np.bincount(member, xs) / count, np.bincount(member, ys) / count, count
 
 
-def _cell_numbers(xs: Array, window: float) -> Array:
-    """Whole cells only: a last one cut short would count its few readings as much as a
-    full one's."""
+def _cells(xs: Array, window: float) -> tuple[npt.NDArray[np.intp], Array]:
+    """The cell of each reading, and how many each cell holds. Whole cells only: a last
+    one cut short would count its few readings as much as a full one's."""
     reach = float(np.ptp(xs))
     cells = max(1, round(reach * CELLS_PER_WINDOW / window))
-    return np.asarray(
-        np.minimum(np.floor((xs - xs.min()) * (cells / reach)), cells - 1)
-    )
-
-
-def _cell_weights(xs: Array, window: float) -> Array:
-    _, member, count = np.unique(
-        _cell_numbers(xs, window), return_inverse=True, return_counts=True
-    )
-    return np.asarray(1.0 / count[member.reshape(-1)])
+    number = np.minimum(np.floor((xs - xs.min()) * (cells / reach)), cells - 1)
+    _, member, count = np.unique(number, return_inverse=True, return_counts=True)
+    return member.reshape(-1), count.astype(np.float64)
 
 
 def interpolation_matrix(x: Column, at: Column) -> Array:
@@ -200,29 +190,19 @@ class Reversal:
     degrees_of_freedom: float | None = None
 
 
-def reverse(x: Column, as_is: Column, rolled_over: Column) -> Reversal:
-    """Straightedge reversal on a common grid: face f = (p1 + p2)/2 and straightedge g =
-    (p1 - p2)/2.
-
-    x: (n,) mm. as_is, rolled_over: (n,) heights that grow where the *face* stands
-    proud, the straightedge rolled over about its own length between them (the same end
-    stays on the left): p1 = f + g, p2 = f - g. Each is levelled first. Source: Evans,
-    Hocken and Estler (1996), CIRP Annals 45(2), 617-634.
-    """
-    xs, first = paired(x, as_is)
-    second = paired(x, rolled_over)[1]
-    p1, p2 = level(xs, first), level(xs, second)
-    return Reversal(xs, (p1 + p2) / 2.0, (p1 - p2) / 2.0)
-
-
 def reverse_sweeps(
     as_is: Sequence[tuple[Column, Column]],
     rolled_over: Sequence[tuple[Column, Column]],
     step: float = 5.0,
     window: float = WINDOW,
 ) -> Reversal:
-    """The same from whole sweeps, each a pair (positions, heights) of its own length
-    and places.
+    """Straightedge reversal of whole sweeps: the face f = (p1 + p2)/2 and the
+    straightedge g = (p1 - p2)/2.
+
+    Each sweep is a pair (positions, heights) of its own length and places; heights grow
+    where the *face* stands proud, the straightedge is rolled over about its own length
+    between them (the same end stays on the left): p1 = f + g, p2 = f - g. Source:
+    Evans, Hocken and Estler (1996), CIRP Annals 45(2), 617-634.
 
     Every sweep is averaged over `window` onto the grid that all share and levelled;
     sweeps of one placement are averaged. The noise is what sweeps of one placement
@@ -236,16 +216,10 @@ def reverse_sweeps(
             raise GeometryError(f"no pass {name}: both set-ups are needed")
     pairs = [paired(x, y) for x, y in (*as_is, *rolled_over)]
     grid = common_grid([x for x, _ in pairs], step)
-    levelling = levelling_matrix(grid)
-    lines, shapes = [], []
-    for xs, ys in pairs:
-        places, heights, count = _cells(xs, ys, window)
-        matrix = levelling @ _local_lines(places, grid, window)
-        lines.append(matrix @ heights)
-        shapes.append((matrix / count) @ matrix.T)
+    lines, shape = _averaged(pairs, grid, window)
     first, second = lines[: len(as_is)], lines[len(as_is) :]
     p1, p2 = np.mean(first, axis=0), np.mean(second, axis=0)
-    shape = np.asarray(np.mean(shapes, axis=0))
+    told_apart = grid, (p1 + p2) / 2.0, (p1 - p2) / 2.0
     trace = float(np.trace(shape))
     repeats = len(lines) - 2
     if repeats > 0:
@@ -253,18 +227,31 @@ def reverse_sweeps(
         scatter += sum(float(np.sum((line - p2) ** 2)) for line in second)
         variance = scatter / (trace * repeats)
         # Satterthwaite: neighbours within a window do not count as separate evidence
-        freedom: float | None = repeats * trace**2 / float(np.sum(shape**2))
+        freedom = repeats * trace**2 / float(np.sum(shape**2))
     else:
         readings = [_reading_variance(xs, ys, grid, window) for xs, ys in pairs]
         known = [r for r in readings if r is not None]
         if not known:
-            return Reversal(grid, (p1 + p2) / 2.0, (p1 - p2) / 2.0)
+            return Reversal(*told_apart)
         variance = float(np.mean([v for v, _ in known]))
         freedom = float(sum(f for _, f in known))
     share = (1.0 / len(first) + 1.0 / len(second)) / 4.0
-    return Reversal(
-        grid, (p1 + p2) / 2.0, (p1 - p2) / 2.0, variance * share * shape, freedom
-    )
+    return Reversal(*told_apart, variance * share * shape, freedom)
+
+
+def _averaged(
+    pairs: Sequence[tuple[Array, Array]], grid: Array, window: float
+) -> tuple[list[Array], Array]:
+    """Each sweep's levelled average on the grid, and the covariance that unit noise of
+    single readings gives one of them, in the mean."""
+    levelling = levelling_matrix(grid)
+    lines, shapes = [], []
+    for xs, ys in pairs:
+        places, heights, count = cells_of_travel(xs, ys, window)
+        matrix = levelling @ _local_lines(places, grid, window)
+        lines.append(matrix @ heights)
+        shapes.append((matrix / count) @ matrix.T)
+    return lines, np.asarray(np.mean(shapes, axis=0))
 
 
 def _reading_variance(

@@ -258,49 +258,35 @@ def _of_first(marks: _Marks, design: Array) -> Wobble:
     found: Array = np.asarray(inverse @ marks.means, dtype=np.float64)
     residual = marks.means - design @ np.array([0.0, *found[1:]])
     residual -= residual.mean()
-    amplitude = float(np.hypot(*found[1:]))
-    phase = float(np.mod(np.arctan2(found[2], found[1]), FULL_TURN))
     left = marks.turns.size - 3
     left_square = float(residual @ residual) / left if left else 0.0
+    freedom = float(marks.repeats or left)
+    variance = np.full(marks.turns.size, left_square)
     if marks.repeats:
         variance = marks.squares / marks.repeats / marks.counts
-        freedom = float(marks.repeats)
-    else:
-        variance = np.full(marks.turns.size, left_square)
-        freedom = float(left)
     leak = variance
     if marks.repeats and not _even(marks.turns):
         leak = variance + max(0.0, left_square - float(variance.mean()))
-    towards, sideways = _directions(np.asarray(inverse), found, amplitude)
+    fit = _Fit(found, (inverse * leak) @ inverse.T, residual, freedom)
+    _, u_tilt, phase, u_phase = _tilt(fit)
+    amplitude = float(np.hypot(*found[1:]))
     high, low = int(np.argmax(marks.means)), int(np.argmin(marks.means))
     crest, dip = int(np.argmax(residual)), int(np.argmin(residual))
     remainder = np.eye(marks.turns.size) - design @ inverse
     rest = remainder[crest] - remainder[dip]
-    u_sideways = float(np.sqrt(np.sum(sideways**2 * leak)))
-    u_phase = min(u_sideways / amplitude, LOST) if amplitude else LOST
     known = freedom > 0.0
     return Wobble(
         total=max(float(marks.means[high] - marks.means[low]), 2.0 * amplitude),
         tilt=2.0 * amplitude,
         warp=float(residual[crest] - residual[dip]),
-        phase=0.0 if phase >= FULL_TURN else phase,
+        phase=phase,
         u_total=float(np.sqrt(variance[high] + variance[low])) if known else None,
-        u_tilt=2.0 * float(np.sqrt(np.sum(towards**2 * leak))) if known else None,
+        u_tilt=u_tilt if known else None,
         u_warp=float(np.sqrt(np.sum(rest**2 * variance))) if known else None,
-        u_phase=float(u_phase) if known else None,
+        u_phase=u_phase if known else None,
         degrees_of_freedom=freedom,
         turns=int(marks.turns.size),
         curve=False,
-    )
-
-
-def _directions(inverse: Array, found: Array, amplitude: float) -> tuple[Array, Array]:
-    """How each turn's mean enters the amplitude, and what stands across it."""
-    if not amplitude:
-        return inverse[1], inverse[2]
-    along, across = found[1:] / amplitude
-    return inverse[1] * along + inverse[2] * across, (
-        inverse[2] * along - inverse[1] * across
     )
 
 

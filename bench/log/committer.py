@@ -20,7 +20,7 @@ import msgspec
 
 from bench.log import acknowledged, boots, entries, recover
 from bench.log.entry import Entry, refusal
-from bench.log.faults import is_damage, why
+from bench.log.faults import closed_on_error, is_damage, why
 from bench.log.log_file import LogFile, LogReplaced
 from bench.log.rows import Commit, LogError, Stamp, UnfinishedWork
 from bench.log.soundness import SoundnessCheck
@@ -196,14 +196,7 @@ class Committer:
             raise replaced
         if any(queued.urgent for queued in batch):
             acknowledged.record(self.path, db)
-        lost = {ticket for ticket, _ in refused}
-        saved = [queued for queued in batch if queued.ticket not in lost]
-        return Commit(
-            upto,
-            tuple(queued.sweep for queued in saved if queued.sweep is not None),
-            tuple(queued.finding for queued in saved if queued.finding is not None),
-            tuple(refused),
-        )
+        return _commit_of(batch, upto, refused)
 
     def _merge(self) -> None:
         """After a finding the write-ahead file holds nothing that the log does not: a
@@ -248,28 +241,23 @@ class Committer:
 
     def _connect(self) -> None:
         self._file.lock()
-        opened = recover.open_or_salvage(self.path, self._damaged)
+        db, unfinished, checked = recover.open_or_salvage(self.path, self._damaged)
         self._damaged = False
-        db, unfinished = opened.db, opened.unfinished
         lacking = unfinished.lacking
-        try:
+        with closed_on_error(db):
             key = self._record_boot(db)
             entry = Entry(db, key, self._clock())
-            if unfinished.salvage is not None:
-                data = msgspec.to_builtins(unfinished.salvage)
-                entry.event(None, "log-salvaged", data)
+            if (salvage := unfinished.salvage) is not None:
+                entry.event(None, "log-salvaged", msgspec.to_builtins(salvage))
             if lacking:
                 entry.event(None, "log-lacks", lacking)
             record = acknowledged.accept_losses if lacking else acknowledged.record
             record(self.path, db)
-        except BaseException:
-            db.close()
-            raise
         if self._boot_key == 0 or unfinished.about_log:
             self.unfinished = unfinished
         self._file.attach(db)
         self._boot_key = key
-        if not opened.checked:
+        if not checked:
             self._check = SoundnessCheck(self.path, self._salvage_next)
 
     def _record_boot(self, db: sqlite3.Connection) -> int:
@@ -312,3 +300,13 @@ class Committer:
     def _words(self, error: Exception) -> str:
         reason = f"NOT RECORDED: {why(error, self.path)} ({self.path})"
         return f"{reason}; readings go on and it is tried again"
+
+
+def _commit_of(
+    batch: list[QueuedWrite], upto: int, refused: list[tuple[int, str]]
+) -> Commit:
+    lost = {ticket for ticket, _ in refused}
+    saved = [queued for queued in batch if queued.ticket not in lost]
+    sweeps = tuple(queued.sweep for queued in saved if queued.sweep is not None)
+    findings = tuple(queued.finding for queued in saved if queued.finding is not None)
+    return Commit(upto, sweeps, findings, tuple(refused))

@@ -15,7 +15,7 @@ from bench.cut.document import cut_document, shop_document
 from bench.cut.sheet import read_sheet
 from bench.cut.terms import (
     FENCE,
-    LATEST,
+    LATEST_FINDINGS,
     OF_SAW,
     OF_SLED,
     OUTDATES,
@@ -44,10 +44,8 @@ def cut_forecast(
     jigs: Mapping[str, Jig] | None = None,
     units: System = "mm",
 ) -> Document:
-    """The forecast of one sled with its sentence; without a name that of the only
-    sled, or of all sleds where there are several. now: s since the epoch. jigs: the
-    user's sleds as the settings have them; else as the log has kept them. Raises
-    LogError for a sled that neither knows, OptionError."""
+    """Of one sled, with its sentence; without a name of the only one, or shortly of
+    all. now: s since the epoch. jigs: of the settings. Raises LogError, OptionError."""
     with open_read(path) as db:
         sleds = _sleds(db, jigs or {})
         if jig is None and len(sleds) > 1:
@@ -136,7 +134,9 @@ def _sound(
     db: sqlite3.Connection, kinds: Iterable[str], jig: str | None
 ) -> list[FindingRow]:
     """Newest first."""
-    lists = [list_findings(db, check=kind, jig=jig, last=LATEST) for kind in kinds]
+    lists = [
+        list_findings(db, check=kind, jig=jig, last=LATEST_FINDINGS) for kind in kinds
+    ]
     rows = [row for rows in lists for row in rows if row.stands]
     return sorted(rows, key=lambda row: row.order, reverse=True)
 

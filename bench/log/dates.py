@@ -53,15 +53,12 @@ def in_time(db: sqlite3.Connection, numbers: Sequence[int]) -> Sequence[int]:
     query = "SELECT 1 FROM boot WHERE boot_id GLOB ? LIMIT 1"
     if db.execute(query, (IMPORTED + "*",)).fetchone() is None:
         return numbers
-    own: list[_Dated] = []
-    imported: dict[str, list[_Dated]] = {}
+    logs: dict[str, list[_Dated]] = {"": []}  # this log's own, and those imported
     for boot_id, one in _dated(db, numbers):
-        if boot_id.startswith(IMPORTED):
-            imported.setdefault(boot_id, []).append(one)
-        else:
-            own.append(one)
-    places = _places(own)
-    for results in imported.values():
+        log = boot_id if boot_id.startswith(IMPORTED) else ""
+        logs.setdefault(log, []).append(one)
+    places = _places(logs.pop(""))
+    for results in logs.values():
         if _backward(results) > DISORDER * len(results):
             results.sort(key=lambda one: (one.date or 0.0, one.at, one.number))
         places += _places(results)
@@ -86,9 +83,8 @@ def _dated(
     for number in numbers:
         while row is not None and row[0] < number:
             row = next(rows, None)
-        _, at, wall, synced, monotonic, boot_id = (
-            row if row is not None and row[0] == number else _LOST
-        )
+        found = row if row is not None and row[0] == number else _LOST
+        _, at, wall, synced, monotonic, boot_id = found
         zero = zeros.get(boot_id)
         date, known = corrected_time(wall, bool(synced), monotonic, zero)
         yield boot_id, _Dated(number, date if known else None, at)

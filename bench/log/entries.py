@@ -14,7 +14,7 @@ import msgspec
 
 from bench.checks.model import Evidence, EvidenceGear, Trace
 from bench.checks.options import OptionValue
-from bench.finding import Finding, Move
+from bench.finding import Finding, Move, Quantity
 from bench.log import packing
 from bench.log.entry import Entry, EntryRefused, Json, as_json, known_row, run_key
 from bench.log.rows import SweepEnd
@@ -100,7 +100,6 @@ def start_sweep(
     push: bool | None = None,
     seat: str | None = None,
     hold: str | None = None,
-    gather: str = "sweep",
     wires: Json | None = None,
 ) -> None:
     """wires: by instrument the format and options that its raw bytes are read with."""
@@ -110,7 +109,7 @@ def start_sweep(
         sweep=sweep,
         run_key=run_key(entry.db, run),
         placement=placement,
-        gather=gather,
+        gather="sweep",
         push=push,
         seat=seat,
         hold=hold,
@@ -127,8 +126,7 @@ def chunk(
     raw: bytes,
     arrival_us: Sequence[int],
 ) -> None:
-    """Bytes of a running sweep. After the sweep's end a late block goes straight into
-    what was merged, so that none is lost."""
+    """Bytes of a running sweep; a late block goes straight into what was merged."""
     key, _, state = _sweep(db, sweep)
     insert(
         db,
@@ -143,6 +141,12 @@ def chunk(
         merge_chunks(db, key)
 
 
+_END_SWEEP = (
+    "UPDATE sweep SET state = ?, push = coalesce(?, push), reason = ?, trace_key = ?,"
+    " ended_monotonic_ns = ?, ended_wall_s = ? WHERE sweep_key = ?"
+)
+
+
 def end_sweep(
     entry: Entry,
     sweep: str,
@@ -151,19 +155,15 @@ def end_sweep(
     trace: Trace | None,
     reason: StatusMessage | None,
 ) -> None:
-    """The sweep's last state, its merged bytes and its trace, in the one transaction
-    that ends it."""
+    """Its last state, merged bytes and trace, in the one transaction that ends it."""
     db, at = entry.db, entry.at
     key, run, state_before = _sweep(db, sweep)
     if state_before != "running":
         raise EntryRefused(f"the sweep {sweep} has ended already: it is {state_before}")
     merge_chunks(db, key)
     trace_key = trace and keep_trace(db, trace)
-    db.execute(
-        "UPDATE sweep SET state = ?, push = coalesce(?, push), reason = ?, trace_key ="
-        " ?, ended_monotonic_ns = ?, ended_wall_s = ? WHERE sweep_key = ?",
-        (state, push, _text(reason), trace_key, at.monotonic_ns, at.wall_s, key),
-    )
+    values = state, push, _text(reason), trace_key, at.monotonic_ns, at.wall_s, key
+    db.execute(_END_SWEEP, values)
     _sweep_ended(entry, run, sweep, state, reason)
 
 
@@ -212,35 +212,34 @@ def finding(
 ) -> None:
     key = _insert_finding(entry, run, finding, evidence)
     for position, trace in enumerate(evidence.traces):
-        insert(
-            entry.db,
-            "finding_trace",
-            finding_key=key,
-            position=position,
-            trace_key=keep_trace(entry.db, trace),
-        )
+        trace_key = keep_trace(entry.db, trace)
+        columns = {"position": position, "trace_key": trace_key}
+        insert(entry.db, "finding_trace", finding_key=key, **columns)
     for position, quantity in enumerate(finding.quantities):
-        if quantity.unit == "1/mm":  # no chart follows it, and older logs refuse it
-            continue
-        insert(
-            entry.db,
-            "quantity",
-            finding_key=key,
-            position=position,
-            name=quantity.name,
-            unit=quantity.unit,
-            value_in_unit=quantity.value,
-            uncertainty_in_unit=quantity.uncertainty,
-            degrees_of_freedom=quantity.degrees_of_freedom,
-            tolerance_in_unit=quantity.tolerance,
-            verdict=quantity.verdict,
-        )
+        if quantity.unit != "1/mm":  # no chart follows it, and older logs refuse it
+            _insert_quantity(entry.db, key, position, quantity)
     if supersedes is not None:
-        entry.db.execute(
-            "UPDATE finding SET superseded_by = ? WHERE finding_key = ?",
-            (key, _finding(entry.db, supersedes)[0]),
-        )
+        query = "UPDATE finding SET superseded_by = ? WHERE finding_key = ?"
+        entry.db.execute(query, (key, _finding(entry.db, supersedes)[0]))
     entry.event(run, "found", {"finding": finding.id, "verdict": finding.verdict})
+
+
+def _insert_quantity(
+    db: sqlite3.Connection, finding_key: int, position: int, quantity: Quantity
+) -> None:
+    insert(
+        db,
+        "quantity",
+        finding_key=finding_key,
+        position=position,
+        name=quantity.name,
+        unit=quantity.unit,
+        value_in_unit=quantity.value,
+        uncertainty_in_unit=quantity.uncertainty,
+        degrees_of_freedom=quantity.degrees_of_freedom,
+        tolerance_in_unit=quantity.tolerance,
+        verdict=quantity.verdict,
+    )
 
 
 def _insert_finding(

@@ -53,12 +53,16 @@ def exported(
                 yield msgspec.json.encode(EventLine(event)).decode() + "\n"
             return
         evidence = find_finding(db, finding)[1]
-        columns = find(evidence.check).columns
-        swept = columns == ("sweep", "placement", "travel", "reading")
-        extra = ("t", "seat", "hold") if swept else ()
-        out = io.StringIO()
-        sweeps_csv(as_shown(evidence), out, (*columns, *extra))
-    yield out.getvalue()
+    yield _csv(evidence)
+
+
+def _csv(evidence: Evidence) -> str:
+    columns = find(evidence.check).columns
+    swept = columns == ("sweep", "placement", "travel", "reading")
+    extra = ("t", "seat", "hold") if swept else ()
+    out = io.StringIO()
+    sweeps_csv(as_shown(evidence), out, (*columns, *extra))
+    return out.getvalue()
 
 
 def json_line(db: sqlite3.Connection, row: FindingRow, unread: list[Unread]) -> str:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from typing import Any, Literal, NamedTuple
 
@@ -121,12 +121,8 @@ def _evidence(given: Any) -> tuple[Evidence | None, list[str], str | None]:
         evidence = msgspec.convert(given, Evidence)
     except msgspec.ValidationError as error:
         return None, [], str(error)
-    for number, trace in enumerate(evidence.traces, 1):
-        columns = [trace.travel, trace.reading, trace.at or trace.travel]
-        if len({len(column) for column in columns}) > 1:
-            return None, [], f"pass {number} has not as many readings as travels"
-        if not all(math.isfinite(value) for column in columns for value in column):
-            return None, [], f"pass {number} holds a number that is not finite"
+    if (why := _unusable(evidence.traces)) is not None:
+        return None, [], why
     fields = {name for trace in given.get("traces", ()) for name in trace}
     unknown = [f"evidence.traces.{name}" for name in sorted(fields - _TRACE)]
     rest = msgspec.to_builtins(msgspec.structs.replace(evidence, traces=[]))
@@ -135,6 +131,16 @@ def _evidence(given: Any) -> tuple[Evidence | None, list[str], str | None]:
     if (longest := max(map(len, texts_in(rest)))) > LONGEST_PORT:
         return None, [], f"a text in it has {longest} characters"
     return evidence, [*unknown, *_unknown(given, rest, "evidence.")], None
+
+
+def _unusable(traces: Sequence[Trace]) -> str | None:
+    for number, trace in enumerate(traces, 1):
+        columns = [trace.travel, trace.reading, trace.at or trace.travel]
+        if len({len(column) for column in columns}) > 1:
+            return f"pass {number} has not as many readings as travels"
+        if not all(math.isfinite(value) for column in columns for value in column):
+            return f"pass {number} holds a number that is not finite"
+    return None
 
 
 def _filled_in(line: ExportLine) -> ExportLine:

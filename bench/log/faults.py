@@ -35,6 +35,15 @@ def is_damage(error: BaseException) -> bool:
 
 
 @contextmanager
+def closed_on_error(db: sqlite3.Connection) -> Iterator[None]:
+    try:
+        yield
+    except BaseException:
+        db.close()
+        raise
+
+
+@contextmanager
 def contained(what: str) -> Iterator[None]:
     """Turns whatever damage to a row does to whoever reads it into LogDamaged; what:
     the row, for the message."""

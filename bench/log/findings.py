@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import json
+import re
 import sqlite3
 import zlib
 from collections.abc import Iterable, Iterator, Sequence
@@ -31,6 +32,14 @@ _FINDING = f"""
       LEFT JOIN boot ON boot.boot_key = f.boot_key
       LEFT JOIN finding AS later ON later.finding_key = f.superseded_by
      WHERE f.finding_key = ?"""
+
+
+_WHOLE_FINDING = f"""
+    SELECT {_JSON}, f.finding_key, gear_key, traces_sha256
+      FROM finding AS f WHERE finding = ?"""
+_TRACES_OF_FINDING = (
+    "SELECT trace_key FROM finding_trace WHERE finding_key = ? ORDER BY position"
+)
 
 
 class FindingRow(msgspec.Struct, frozen=True):
@@ -128,9 +137,8 @@ def _findings(
         return FindingRow(key, run, finding, later, instrument, hold, when, known)
 
     query = _FINDING + "".join(f" AND {clause}" for clause, _ in wanted)
-    return each_row(
-        db, "result", numbers, query, [value for _, value in wanted], convert, unread
-    )
+    values = [value for _, value in wanted]
+    return each_row(db, "result", numbers, query, values, convert, unread)
 
 
 def _put_right(finding: Finding, seconds: float) -> Finding:
@@ -146,23 +154,14 @@ def _put_right(finding: Finding, seconds: float) -> Finding:
 def find_finding(db: sqlite3.Connection, finding: str) -> tuple[Finding, Evidence]:
     """By its id, or the beginning of one. Raises LogError if none or several begin so,
     LogDamaged."""
-    pattern = (
-        finding.replace("\\", "\\\\").replace("%", "\\%").replace("_", "\\_") + "%"
-    )
-    names = [
-        name
-        for (name,) in db.execute(
-            "SELECT finding FROM finding WHERE finding LIKE ? ESCAPE '\\' LIMIT 3",
-            (pattern,),
-        )
-    ]
+    pattern = re.sub(r"([\\%_])", r"\\\1", finding) + "%"
+    query = "SELECT finding FROM finding WHERE finding LIKE ? ESCAPE '\\' LIMIT 3"
+    names = [name for (name,) in db.execute(query, (pattern,))]
     if finding in names:
         names = [finding]
     if len(names) > 1:
-        raise LogError(
-            f"several findings begin with {finding!r}: {', '.join(names)}; give more"
-            " of it"
-        )
+        listed = ", ".join(names)
+        raise LogError(f"several findings begin with {finding!r}: {listed}; give more")
     return load_finding(db, names[0] if names else finding)
 
 
@@ -170,26 +169,15 @@ def load_finding(db: sqlite3.Connection, name: str) -> tuple[Finding, Evidence]:
     """A finding with all that it was worked out from. LogError if unknown, LogDamaged
     if unreadable."""
     with contained(f"the finding {name!r} is damaged in the log and"):
-        row = db.execute(
-            f"SELECT {_JSON}, f.finding_key, gear_key, traces_sha256 FROM finding AS f"
-            " WHERE finding = ?",
-            (name,),
-        ).fetchone()
+        row = db.execute(_WHOLE_FINDING, (name,)).fetchone()
         if row is None:
             raise LogError(f"the log has no finding {name!r}")
         found, rest = _sound_finding(*row[:3])
         key, gear_key, digests = row[3:]
-        keys = db.execute(
-            "SELECT trace_key FROM finding_trace WHERE finding_key = ? ORDER BY"
-            " position",
-            (key,),
-        ).fetchall()
+        keys = db.execute(_TRACES_OF_FINDING, (key,)).fetchall()
         traces = [load_trace(db, trace_key) for (trace_key,) in keys]
         if all_digests([trace_digest(kept) for kept in traces]) != digests:
-            raise LogDamaged(
-                f"the finding {name!r} is damaged in the log: passes of its evidence"
-                " are missing"
-            )
+            raise ValueError("passes of its evidence are missing")
         evidence = msgspec.structs.replace(
             msgspec.convert(json.loads(rest), Evidence),
             traces=traces,

@@ -28,15 +28,13 @@ def changed_since(
     from bench.log.upkeep_history import day_of_row, gear_events
 
     jig, _ = gear_names(gear)
-    days = [
-        event.day
-        for event in gear_events(db)
-        if event.what in events
-        and (
-            event.jig == jig
-            or (event.what == "square" and _used_on(db, event.jig, gear.square))
-        )
-    ]
+    days = []
+    for event in gear_events(db):
+        ours = event.jig == jig
+        if event.what == "square" and not ours:
+            ours = _used_on(db, event.jig, gear.square)
+        if ours and event.what in events:
+            days.append(event.day)
     return lambda row: bool(days) and day_of_row(row) < max(days)
 
 

@@ -68,11 +68,8 @@ def listed(
         rows = list_findings(
             db, jig=jig, check=check, last=most, before=before, unread=unread
         )
-        moves = [
-            move
-            for row in rows
-            for move in list_moves(db, finding=row.finding.id, unread=unread)
-        ]
+        ids = [row.finding.id for row in rows]
+        moves = [one for id in ids for one in list_moves(db, finding=id, unread=unread)]
     superseded = [row.finding.id for row in rows if row.superseded_by is not None]
     return LogRows(
         [row.finding for row in reversed(rows)],

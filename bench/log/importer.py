@@ -133,14 +133,8 @@ class Importer:
             self._tell(number, StatusMessage("import-without", values))
         line = read.line
         yield SizedWrite(partial(self._take, number, line), len(text))
-        if isinstance(line, EventLine):
-            return
-        if line.superseded_by is not None:
-            link = Link("superseded", line.finding.id, line.superseded_by)
-            self._links[link] = number
-        for move in line.moves:
-            if move.verified_by is not None:
-                self._links[Link("verified", move.move, move.verified_by)] = number
+        if isinstance(line, ExportLine):
+            self._links |= dict.fromkeys(_links(line), number)
 
     def _take(
         self,
@@ -191,3 +185,11 @@ def _write(log: LogWriter, writes: Iterable[SizedWrite]) -> None:
     while not log.flush(LOG_ASKED_FLUSH_S):
         if log.trouble is not None:
             raise OSError(log.trouble)
+
+
+def _links(line: ExportLine) -> Iterator[Link]:
+    if line.superseded_by is not None:
+        yield Link("superseded", line.finding.id, line.superseded_by)
+    for move in line.moves:
+        if move.verified_by is not None:
+            yield Link("verified", move.move, move.verified_by)

@@ -132,7 +132,9 @@ class LogFile:
         return path not in self._opened or not is_at_path(self._opened[path], path)
 
     def _beside(self, suffix: str) -> Path:
-        return self.path.with_name(self.path.name + suffix)
+        """SQLite lays its files beside the log itself, where the path is a link."""
+        path = self.path.resolve() if suffix else self.path
+        return path.with_name(path.name + suffix)
 
 
 def _is_removed(descriptor: int) -> bool:

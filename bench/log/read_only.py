@@ -12,13 +12,15 @@ import sqlite3
 import tempfile
 from collections.abc import Iterator
 from contextlib import ExitStack, closing, contextmanager
+from functools import partial
 from pathlib import Path
 
 from bench.log import schema
-from bench.log.faults import READ_ONLY, is_damage, why
+from bench.log.faults import READ_ONLY, closed_on_error, is_damage, why
 from bench.log.rows import LogDamaged, LogError
 from hw.patience import LOG_BUSY_S
 
+_reader = partial(sqlite3.connect, isolation_level=None, check_same_thread=False)
 _COPIES = 5  # tries to copy a log that is being written to
 
 
@@ -53,40 +55,36 @@ def _ours(error: Exception, path: Path) -> LogError:
 def _connect(path: Path, stack: ExitStack) -> sqlite3.Connection:
     """In place where that leaves nothing behind that its owner could not write; else a
     copy, as on a read-only medium."""
-    beside = [path.with_name(path.name + suffix) for suffix in ("-wal", "-shm")]
-    ours = os.geteuid() == path.stat().st_uid
-    if ours or all(file.exists() for file in beside):
-        db = sqlite3.connect(
-            f"{path.as_uri()}?mode=ro",
-            uri=True,
-            isolation_level=None,
-            timeout=LOG_BUSY_S,
-            check_same_thread=False,
-        )
-        try:
-            schema.refuse_foreign_open(path, db)
-            db.execute("SELECT count(*) FROM migration").fetchone()
-            return db
-        except sqlite3.OperationalError as error:
-            db.close()
-            if "no such table" in str(error):
-                raise LogError(f"{path} holds no log yet") from error
-            if ours and not why(error, path) == READ_ONLY:
-                raise
-        except BaseException:
-            db.close()
-            raise
+    if (db := _in_place(path)) is not None:
+        return db
     scratch = tempfile.TemporaryDirectory(prefix="log-read-")
     copy = _copy(path, Path(stack.enter_context(scratch)))
     # may merge the copy's own -wal
-    db = sqlite3.connect(copy, isolation_level=None, check_same_thread=False)
-    db.execute("PRAGMA query_only = ON")
-    try:
+    db = _reader(copy)
+    with closed_on_error(db):
+        db.execute("PRAGMA query_only = ON")
         schema.refuse_foreign_open(path, db)
-    except BaseException:
-        db.close()
-        raise
-    return db
+        return db
+
+
+def _in_place(path: Path) -> sqlite3.Connection | None:
+    beside = [path.with_name(path.name + suffix) for suffix in ("-wal", "-shm")]
+    ours = os.geteuid() == path.stat().st_uid
+    if not ours and not all(file.exists() for file in beside):
+        return None
+    uri = f"{path.as_uri()}?mode=ro"
+    db = _reader(uri, uri=True, timeout=LOG_BUSY_S)
+    try:
+        with closed_on_error(db):
+            schema.refuse_foreign_open(path, db)
+            db.execute("SELECT count(*) FROM migration").fetchone()
+            return db
+    except sqlite3.OperationalError as error:
+        if "no such table" in str(error):
+            raise LogError(f"{path} holds no log yet") from error
+        if ours and why(error, path) != READ_ONLY:
+            raise
+        return None
 
 
 def _copy(path: Path, scratch: Path) -> Path:

@@ -16,7 +16,7 @@ import msgspec
 
 from bench.log import acknowledged, salvage, schema
 from bench.log.acknowledged import COUNTED, Acknowledged
-from bench.log.faults import is_damage
+from bench.log.faults import closed_on_error, is_damage
 from bench.log.loss_words import lacking_words, salvage_words
 from bench.log.open_checks import count_readings, list_open_checks
 from bench.log.read_only import open_read
@@ -46,21 +46,15 @@ def open_or_salvage(path: Path, damaged: bool = False) -> OpenedLog:
     told, words = _told(path)
     if not damaged:
         try:
-            if _ends_early(path, told):
-                raise LogDamaged(f"{path} ends before what was told as saved")
-            return _open(path, told, words)
-        except LogDamaged:
-            pass
-        except (sqlite3.Error, UnicodeDecodeError) as error:
-            if not is_damage(error):
+            if not _ends_early(path, told):
+                return _open(path, told, words)
+        except (LogDamaged, sqlite3.Error, UnicodeDecodeError) as error:
+            if not isinstance(error, LogDamaged) and not is_damage(error):
                 raise
     salvaged = salvage.set_aside(path)
     db = schema.connect(path)
-    try:
+    with closed_on_error(db):
         return OpenedLog(db, _whole_or_not(db, told, words, salvaged), True)
-    except BaseException:
-        db.close()
-        raise
 
 
 def _told(path: Path) -> tuple[Acknowledged | None, list[str]]:
@@ -146,14 +140,11 @@ def unfinished_read_only(path: Path) -> UnfinishedWork:
 
 def _open(path: Path, told: Acknowledged | None, words: list[str]) -> OpenedLog:
     db = schema.connect(path)
-    try:
+    with closed_on_error(db):
         state = is_sound(db, CHECK_S)
         if state is False:
             raise LogDamaged(f"{path} is damaged")
         return OpenedLog(db, _whole_or_not(db, told, words), state is True)
-    except BaseException:
-        db.close()
-        raise
 
 
 def _unfinished_words(run: OpenCheck) -> str:

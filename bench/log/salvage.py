@@ -21,6 +21,7 @@ from typing import BinaryIO
 import msgspec
 
 from bench.log import schema
+from bench.log.faults import closed_on_error
 from bench.log.row_checks import row_is_sound
 from bench.log.rows import LogDamaged, Salvage
 from bench.log.tables import create_first, migrate
@@ -227,13 +228,10 @@ def _open_with(tables: list[str], path: Path) -> sqlite3.Connection:
     db = sqlite3.connect(
         f"{path.absolute().as_uri()}?mode=ro", uri=True, isolation_level=None
     )
-    try:
+    with closed_on_error(db):
         if not set(tables) <= set(_tables_of(db)):
             raise LogDamaged("tables are missing from the list")
-    except BaseException:
-        db.close()
-        raise
-    return db
+        return db
 
 
 def _empty_log() -> sqlite3.Connection:
@@ -280,12 +278,14 @@ def _overlay_table_list(fresh: bytes, file: BinaryIO, size: int) -> None:
         file.write(page)
         base = 100 if start == 0 else 0
         if page[base] == 5:
-            count = struct.unpack(">H", page[base + 3 : base + 5])[0]
-            cells = struct.unpack(f">{count}H", page[base + 12 : base + 12 + 2 * count])
-            todo += [
-                struct.unpack(">I", page[cell : cell + 4])[0]
-                for cell in (*cells, base + 8)
-            ]
+            todo += _children(page, base)
+
+
+def _children(page: bytes, base: int) -> list[int]:
+    (count,) = struct.unpack_from(">H", page, base + 3)
+    cells = struct.unpack_from(f">{count}H", page, base + 12)
+    places = (*cells, base + 8)
+    return [struct.unpack_from(">I", page, place)[0] for place in places]
 
 
 def _set_page_count(file: BinaryIO, size: int) -> None:

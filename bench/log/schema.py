@@ -7,7 +7,7 @@ import struct
 from contextlib import closing
 from pathlib import Path
 
-from bench.log.faults import is_damage
+from bench.log.faults import closed_on_error, is_damage
 from bench.log.rows import LogDamaged, LogError, LogNewer, LogUnknown
 from bench.log.tables import APPLICATION_ID, VERSION, migrate
 from bench.log.wal import frames
@@ -35,29 +35,29 @@ def connect(path: Path, page_bytes: int = PAGE_BYTES) -> sqlite3.Connection:
         check_same_thread=False,
         timeout=LOG_CHECKPOINT_BUSY_S,
     )
-    try:
-        version, application = _marks(db)
-        if version > VERSION or (version and application != APPLICATION_ID):
-            raise LogDamaged(
-                f"{path} is damaged: its header says {version} of {application:#x}"
-            )
-        if not version and not path.stat().st_size:
-            db.execute(f"PRAGMA page_size = {page_bytes}")
-        mode = db.execute("PRAGMA journal_mode = WAL").fetchone()[0]
-        if mode != "wal":
-            raise LogError(
-                f"{path}: write-ahead logging cannot be had on this medium; keep the"
-                " log elsewhere"
-            )
-        db.execute("PRAGMA synchronous = FULL")
-        db.execute("PRAGMA foreign_keys = ON")
-        db.execute(f"PRAGMA wal_autocheckpoint = {CHECKPOINT_PAGES}")
-        db.execute(f"PRAGMA journal_size_limit = {WAL_LIMIT_BYTES}")
+    with closed_on_error(db):
+        _set_up(path, db, page_bytes)
         migrate(db)
-    except BaseException:
-        db.close()
-        raise
-    return db
+        return db
+
+
+def _set_up(path: Path, db: sqlite3.Connection, page_bytes: int) -> None:
+    version, application = _marks(db)
+    if version > VERSION or (version and application != APPLICATION_ID):
+        raise LogDamaged(
+            f"{path} is damaged: its header says {version} of {application:#x}"
+        )
+    if not version and not path.stat().st_size:
+        db.execute(f"PRAGMA page_size = {page_bytes}")
+    if db.execute("PRAGMA journal_mode = WAL").fetchone() != ("wal",):
+        raise LogError(
+            f"{path}: write-ahead logging cannot be had on this medium; keep the log"
+            " elsewhere"
+        )
+    db.execute("PRAGMA synchronous = FULL")
+    db.execute("PRAGMA foreign_keys = ON")
+    db.execute(f"PRAGMA wal_autocheckpoint = {CHECKPOINT_PAGES}")
+    db.execute(f"PRAGMA journal_size_limit = {WAL_LIMIT_BYTES}")
 
 
 def refuse_foreign(path: Path) -> None:

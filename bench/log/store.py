@@ -19,9 +19,13 @@ from bench.log import packing
 from bench.log.faults import contained
 from bench.log.rows import LogDamaged, LogError
 
+_CHUNKS = (
+    "SELECT instrument, raw, arrival_us_packed FROM chunk WHERE sweep_key = ? ORDER BY"
+    " instrument, chunk_key"
+)
 _TRACE = (
-    "sha256, placement, travel_mm_packed, reading_mm_packed, push, sweep, seat, hold,"
-    " at_s_packed"
+    "SELECT sha256, placement, travel_mm_packed, reading_mm_packed, push, sweep, seat,"
+    " hold, at_s_packed FROM trace WHERE trace_key = ?"
 )
 
 Column = str | int | float | bytes | None
@@ -29,11 +33,7 @@ Column = str | int | float | bytes | None
 
 def merge_chunks(db: sqlite3.Connection, sweep_key: int) -> None:
     """What came in pieces becomes one packed row per instrument; nothing is dropped."""
-    pieces = db.execute(
-        "SELECT instrument, raw, arrival_us_packed FROM chunk WHERE sweep_key = ? ORDER"
-        " BY instrument, chunk_key",
-        (sweep_key,),
-    ).fetchall()
+    pieces = db.execute(_CHUNKS, (sweep_key,)).fetchall()
     for instrument, blocks in itertools.groupby(pieces, key=lambda piece: piece[0]):
         whole, times = _merged_before(db, sweep_key, instrument)
         for _, raw, packed in blocks:
@@ -93,10 +93,8 @@ def all_digests(digests: list[bytes]) -> bytes:
 def keep_trace(db: sqlite3.Connection, trace: Trace) -> int:
     """The key of this very trace, kept once however many findings use it."""
     digest = trace_digest(trace)
-    row = db.execute(
-        "SELECT trace_key FROM trace WHERE sha256 = ?", (digest,)
-    ).fetchone()
-    if row is not None:
+    query = "SELECT trace_key FROM trace WHERE sha256 = ?"
+    if (row := db.execute(query, (digest,)).fetchone()) is not None:
         return int(row[0])
     return insert(
         db,
@@ -139,9 +137,7 @@ def insert(db: sqlite3.Connection, table: str, **columns: Column) -> int:
 
 def load_trace(db: sqlite3.Connection, trace_key: int) -> Trace:
     """Raises LogDamaged if its numbers can no longer be read."""
-    row = db.execute(
-        f"SELECT {_TRACE} FROM trace WHERE trace_key = ?", (trace_key,)
-    ).fetchone()
+    row = db.execute(_TRACE, (trace_key,)).fetchone()
     if row is None:
         raise LogDamaged(f"trace {trace_key} is missing from the log")
     digest, placement, travel, reading, push, sweep, seat, hold, at = row
@@ -156,11 +152,9 @@ def load_trace(db: sqlite3.Connection, trace_key: int) -> Trace:
             hold=hold,
             at=None if at is None else packing.unpack_floats(at),
         )
-    if trace_digest(kept) != digest:
-        raise LogDamaged(
-            f"sweep {sweep!r} is damaged in the log: its checksum does not agree"
-        )
-    return kept
+        if trace_digest(kept) != digest:
+            raise ValueError("its checksum does not agree")
+        return kept
 
 
 def load_gear(db: sqlite3.Connection, gear_key: int) -> EvidenceGear:

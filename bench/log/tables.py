@@ -57,21 +57,30 @@ def migrate(db: sqlite3.Connection, changes: Sequence[Change] = CHANGES) -> list
         create_first(db)
         version = 1
     due = changes[version - 1 :]
-    for number, (name, change) in enumerate(due, version + 1):
-        if isinstance(change, str):
-            with db:
-                db.execute("BEGIN IMMEDIATE")
-                _run(db, change)
-                _ran(db, name, number)
-            continue
-        # Its import costs 0.15 s and 15 MiB: a daemon pays them only for an older log.
-        from sqlite_utils import Database
-
-        log = Database(db, recursive_triggers=False, execute_plugins=False)
-        with log.atomic():
-            change(log)
-            _ran(db, name, number)
+    for number, change in enumerate(due, version + 1):
+        _change(db, number, *change)
     return [name for name, _ in due]
+
+
+def _change(
+    db: sqlite3.Connection,
+    number: int,
+    name: str,
+    change: str | Callable[[Database], None],
+) -> None:
+    if isinstance(change, str):
+        with db:
+            db.execute("BEGIN IMMEDIATE")
+            _run(db, change)
+            _ran(db, name, number)
+        return
+    # Its import costs 0.15 s and 15 MiB: a daemon pays them only for an older log.
+    from sqlite_utils import Database
+
+    log = Database(db, recursive_triggers=False, execute_plugins=False)
+    with log.atomic():
+        change(log)
+        _ran(db, name, number)
 
 
 def has_climate(db: sqlite3.Connection) -> bool:

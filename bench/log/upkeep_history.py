@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import sqlite3
 import time
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
@@ -131,32 +131,30 @@ def load_history(path: Path, jigs: Iterable[str] = ()) -> tuple[History, list[Un
         results: list[Result] = []
         for row, day in placed:
             results += _results(row, day, squares, left_out)
-        days = {row.finding.id: (row, day) for row, day in placed}
-        moves = []
-        for move in list_moves(db, unread=unread):
-            if move.made is not None and move.finding in days:
-                row, day = days[move.finding]
-                moves.append(
-                    FenceMove(
-                        row.finding.id,
-                        row.finding.jig,
-                        row.finding.saw,
-                        day,
-                        row.order,
-                    )
-                )
-        return (
-            History(
-                results=tuple(sorted(results, key=lambda one: (one.day, one.order))),
-                moves=tuple(moves),
-                events=tuple(gear_events(db)),
-                left_out=tuple(left_out),
-                climate=_climate(db),
-                jigs=tuple(dict.fromkeys([*jigs, *_jigs(db)])),
-                first_check=_first_check(),
-            ),
-            unread,
+        history = History(
+            results=tuple(sorted(results, key=lambda one: (one.day, one.order))),
+            moves=tuple(_moves(db, placed, unread)),
+            events=tuple(gear_events(db)),
+            left_out=tuple(left_out),
+            climate=_climate(db),
+            jigs=tuple(dict.fromkeys([*jigs, *_jigs(db)])),
+            first_check=_first_check(),
         )
+        return history, unread
+
+
+def _moves(
+    db: sqlite3.Connection,
+    placed: Sequence[tuple[FindingRow, float]],
+    unread: list[Unread],
+) -> Iterator[FenceMove]:
+    """Those that were made, each on the day of its result."""
+    days = {row.finding.id: (row, day) for row, day in placed}
+    for move in list_moves(db, unread=unread):
+        if move.made is not None and move.finding in days:
+            row, day = days[move.finding]
+            found = row.finding
+            yield FenceMove(found.id, found.jig, found.saw, day, row.order)
 
 
 def _first_check() -> str:

@@ -58,16 +58,12 @@ class LogWriter(Committer):
         on_trouble: Callable[[str | None], None],
         clock: Callable[[], Stamp] = now,
     ) -> LogWriter:
-        """Take the log, bring its tables up to date, find what was left unfinished,
-        start writing.
-
-        Raises LogHeld (another process has it), LogNewer, LogUnknown: those are for the
-        user to solve. A medium that is full, read-only or away is no error: the writer
-        starts in trouble and tries again.
-        """
-        writer = cls(
-            Path(path).absolute(), boot_id, program, on_saved, on_trouble, clock
-        )
+        """Take the log, find what was left unfinished, start writing. Raises LogHeld
+        (another process has it), LogNewer, LogUnknown: those are for the user to solve.
+        A medium that is full, read-only or away is no error: the writer starts in
+        trouble and tries again."""
+        at = Path(path).absolute()
+        writer = cls(at, boot_id, program, on_saved, on_trouble, clock)
         writer._dropped = Counter()
         writer.start()
         return writer

@@ -12,16 +12,14 @@ from collections.abc import Sequence
 import msgspec
 
 from bench.finding import Move, Quantity, Remark, act, note
-from bench.gear import Jig, LeftRight
+from bench.gear import OTHER_SIDE, Jig, LeftRight
 from bench.moves.lever import fence_move, why_no_move
 
 FENCES: tuple[LeftRight, LeftRight] = ("left", "right")
 
 
 def mitre_moves(
-    quantities: Sequence[Quantity],
-    jig: Jig,
-    leaves: Sequence[float] = (),
+    quantities: Sequence[Quantity], jig: Jig, leaves: Sequence[float] = ()
 ) -> tuple[Move | None, list[Remark]]:
     """The fence that is further out closes the angle by itself where the other one is
     good; else each goes back by its own error, and the second move is a remark.
@@ -32,7 +30,7 @@ def mitre_moves(
     if not set(FENCES) <= set(of):
         return None, [note("mitre-fences-unknown")]
     worse: LeftRight = max(FENCES, key=lambda name: abs(of[name].value))
-    other: LeftRight = "right" if worse == "left" else "left"
+    other = OTHER_SIDE[worse]
     stays = abs(of[other].value) <= jig.tolerance
     turn = of[worse].value - (of[other].value if stays else 0.0)
     sure = of["between" if stays else worse].uncertainty
@@ -56,11 +54,7 @@ def mitre_way(fence: LeftRight, rotation: float, jig: Jig | None) -> str:
 
 
 def _move(
-    fence: LeftRight,
-    turn: float,
-    sure: float,
-    jig: Jig,
-    leaves: Sequence[float],
+    fence: LeftRight, turn: float, sure: float, jig: Jig, leaves: Sequence[float]
 ) -> Move | None:
     own = jig.mitre_fence(fence)
     move = fence_move(turn, sure, own, leaves, then="take the check again")

@@ -116,18 +116,7 @@ class Nudge(msgspec.Struct, frozen=True):
         """mm short of the target itself, after the last screw."""
         return self.target - self.moved(reading)
 
-    def rotation_left(self, reading: float, rotation: float) -> float:
-        """rad that the fence is still out by, from the share of the way gone."""
-        if self.target == 0:
-            return rotation
-        return rotation * self.short_of(reading) / self.target
-
 
 def drawn_by_tightening(before: float, after: float, nudge: Nudge) -> float:
     """mm that the screw drew the fence while it bit, signed like the target's axis."""
     return nudge.moved(after) - nudge.moved(before)
-
-
-def aim_past(drawn: float) -> float:
-    """What to aim past by next time, so that the draw ends on the target."""
-    return -drawn

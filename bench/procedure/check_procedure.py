@@ -1,8 +1,21 @@
-"""The check in progress: presses, sweeps and marks in; events for the log and messages
-for clients out.
+"""The check in progress, as a state machine: presses, readings and movements in; events
+for the log and messages for clients out.
 
-Holds no port and no socket. Everything that must survive the daemon's end is put in the
-journal before it is told.
+Its states are the phases of a prompt, worked out from the facts by
+`bench.procedure.prompt.ask`; what happens changes the facts, and `settle_down` tells
+the state that follows:
+
+    cautions      Enter acknowledges them -> place
+    place         Enter: the set-up stands -> tap, lean, sweep, mark, spot or width
+    tap           the number at rest, Enter after the tap -> lean or sweep; else tap
+    lean          Enter leaned left, then right -> sweep or mark; wrong side -> place
+    sweep, mark   a pass, or its marks one by one -> the same until all are kept
+    spot, width   a number that holds still -> the same until all are kept
+    (all kept)    -> place of the next set-up, then working-out
+
+`SetUpTests` does tap and lean, `PassTaking` sweep, `Marks` mark, `NumberTaking` the
+waiting for a number. Holds no port and no socket. Everything that must survive the
+daemon's end is put in the journal before it is told.
 """
 
 from __future__ import annotations
@@ -33,17 +46,17 @@ from bench.procedure.number_taking import (
     STANDING_STILL,
     NumberTaking,
 )
+from bench.procedure.pass_taking import PassTaking
 from bench.procedure.passes import AcceptedPasses
 from bench.procedure.prompt import ProcedureState, Prompt, advance, ask
+from bench.procedure.prompt_telling import PromptTelling, about_check
+from bench.procedure.reading_intake import ReadingIntake
 from bench.procedure.set_up_tests import SetUpTests
 from bench.procedure.status_message import Severity, StatusMessage
 from bench.procedure.trouble_watch import TroubleWatch
 from bench.protocol import PromptChanged, RunState, notice
-from bench.stream.rest_detector import NotAtRest, Taken
-from bench.stream.sweep_detector import Began, Broken, Ended, Sweep, SweepEvent
+from bench.stream.sweep_detector import SweepEvent
 
-# s after the press before rest is believed: a hand that moves with it shows by then
-SETTLE = 0.15
 MOST_WAITING_PRESSES = 100  # presses that wait; more are somebody leaning on the pedal
 
 
@@ -86,26 +99,28 @@ class CheckProcedure:
         self.kept = AcceptedPasses(
             run_id, self.steps, self.facts, str(hold) if hold else None, journal, tell
         )
-        self.ready_since: float | None = None
-        self._placed_at = 0.0
         self._journal = journal
         self.verifies = verifies
         self.looks = 0  # how often it was extended
         # by set-up, the last pass that was refused because no line fits it
         self.crooked: dict[str, Trace] = {}
         self._tell = tell
-        self._at_rest = at_rest
-        self._early = 0
-        self.tests = SetUpTests(self.facts, self._event, self._notify)
-        self._marks = Marks(self.facts, self.kept, self._event, tell)
+        self._early = 0  # presses that wait until something asks for one
+        self.tests = SetUpTests(self.facts, self._event, self.notify)
+        self.marks = Marks(self.facts, self.kept, self._event, tell)
         by_caliper = any(step.gather == "width" for step in self.steps)
         instrument = gear.caliper if by_caliper else gear.indicator
         self.numbers = NumberTaking(self.facts, instrument.resolution)
         self.life = LivenessMonitor()
-        self._said: Prompt | None = None
-        self.troubles = TroubleWatch(
-            self.facts, self.kept, self.life, self._event, self._notify
+        self._movements = PassTaking(
+            self.facts, self.kept, self.life, self.notify, at_rest
         )
+        about = about_check(check, gear, self.options, verifies)
+        self._telling = PromptTelling(run_id, about, lambda: self.ask, self.kept, tell)
+        self.troubles = TroubleWatch(
+            self.facts, self.kept, self.life, self._event, self.notify
+        )
+        self._intake = ReadingIntake(self)
         # the prompt as of the latest event, for whoever looks at it at each reading
         self.prompt = self.ask
 
@@ -115,34 +130,11 @@ class CheckProcedure:
     def ask(self) -> Prompt:
         return ask(self.cautions, self.steps, self.facts)
 
-    @property
-    def step(self) -> Step | None:
-        """The present one; None when nothing is lacking any more."""
-        return self.kept.step
-
-    @property
-    def sweep_id(self) -> str | None:
-        """The sweep being recorded."""
-        return self.kept.sweep_id
-
-    def _about(self) -> dict[str, Any]:
-        """The fields that a client is told of it."""
-        gear = self.gear
-        return {
-            "check": self.check.kind,
-            "jig": gear.jig.name if gear.jig else None,
-            "saw": gear.saw.name if gear.saw else None,
-            "ask": self.ask,
-            "question": self.check.question,
-            "verifies": self.verifies,
-            "options": self.options,
-        }
-
     def state(self) -> RunState:
-        return RunState(id=self.id, passes=list(self.kept.passes), **self._about())
+        return self._telling.state()
 
     def asking(self, *, joined: bool = False, ref: int | None = None) -> PromptChanged:
-        return PromptChanged(run=self.id, joined=joined, ref=ref, **self._about())
+        return self._telling.asking(joined=joined, ref=ref)
 
     @property
     def complete(self) -> bool:
@@ -179,7 +171,7 @@ class CheckProcedure:
         """The passes so far settle it: the last one is not asked for. A movement that
         is under way ends first."""
         self.facts.settled_at = self.steps[-1].placement
-        self._notify("sweep", StatusMessage("settled-early"), "good")
+        self.notify("sweep", StatusMessage("settled-early"), "good")
         if not self.facts.moving:
             self.settle_down(now)
 
@@ -188,7 +180,8 @@ class CheckProcedure:
         changed."""
         advance(self.steps, self.facts)
         while True:
-            self._take_rest(now)
+            if self._rest_wanted:
+                self.numbers.press(now)
             self._say(now)
             if not self._early or not self._wants_press():
                 return
@@ -198,17 +191,8 @@ class CheckProcedure:
 
     def _say(self, now: float) -> None:
         current = self.prompt = self.ask
-        if current == self._said:
-            return
-        said = self._said
-        was_ready = said is not None and said.ready
-        same = said is not None and said.placement == current.placement
-        if current.ready and not (was_ready and same):
-            self.ready_since = now
-        elif not current.ready:
-            self.ready_since = None
-        self._said = current
-        self._tell(self.asking())
+        self._movements.asked(current, now)
+        self._telling.tell(current)
 
     # ---- presses ---------------------------------------------------------------------
 
@@ -239,16 +223,17 @@ class CheckProcedure:
             self._event("acknowledged", {"cautions": names})
         elif current.phase == "place":
             self.numbers.forget()
-            self._place(current, now)
+            self.place(current, now)
             if current.gather != "sweep" and not current.button:
                 self.numbers.take_by_itself(now)
         elif current.phase in STANDING_STILL:
             self.numbers.press(now)
 
-    def _place(self, current: Prompt, now: float) -> None:
+    def place(self, current: Prompt, now: float) -> None:
+        """The set-up that is asked for stands."""
         self.facts.placed, self.facts.rested = True, False
         self.tests.restart()
-        self._placed_at = now
+        self._movements.placed_at = now
         if current.gather == "sweep":
             self.life.anew(current.placement)
         self._event("placed", {"placement": current.placement})
@@ -260,141 +245,38 @@ class CheckProcedure:
         facts = self.facts
         return not (facts.waiting or facts.tap_rest) and self.ask.phase == "tap"
 
-    def _take_rest(self, now: float) -> None:
-        if self._rest_wanted:
-            self.numbers.press(now)
-
-    # ---- the indicator holding still -------------------------------------------------
+    # ---- readings and time -----------------------------------------------------------
 
     def readings(self, times: list[float], values: list[float], now: float) -> None:
         """New indicator readings (growing as the plunger is pushed in)."""
-        # what the filter passed on late was shown before the set-up stood
-        fresh = [v for t, v in zip(times, values, strict=True) if t > self._placed_at]
-        detector = self.numbers.detector
-        if self.troubles.readings(fresh, self.ask, detector.count, now):
-            self.settle_down(now)
-        self._watch_return(values, now)
-        answer = detector.readings(times, values)
-        if isinstance(answer, Taken):
-            self._took(answer, now)
-        elif isinstance(answer, NotAtRest):
-            moves = {"spread": answer.spread, "allowed": answer.allowed}
-            wanders = answer.spread > answer.allowed
-            code = "reading-wanders" if wanders else "reading-creeps"
-            self._notify("indicator", StatusMessage(code, moves), "warning")
-
-    def _watch_return(self, values: list[float], now: float) -> None:
-        """A spot or width is at hand when the number came back; it is none any more
-        when it leaves again before it was taken."""
-        step, facts = self.step, self.facts
-        if step is None or step.gather == "sweep" or step.away is None:
-            return
-        came = self.numbers.came(values, step.away)
-        if came == "gone":
-            self.settle_down(now)
-        elif came == "back" and self.ask.by_itself:
-            if not facts.placed:
-                self._place(self.ask, now)
-            self.numbers.take_by_itself(now, came_back=True)
-            self.settle_down(now)
+        self._intake.readings(times, values, self._movements.placed_at, now)
 
     def doubts(self, found: Mapping[Any, Doubt], now: float) -> None:
         """What the passes so far show against themselves: each is said once; a pass
         that stood still is taken again."""
-        for doubt in self.troubles.new_doubts(found):
-            remark = StatusMessage("doubt", msgspec.to_builtins(doubt))
-            trace = next((t for t in self.kept.traces if t.sweep == doubt.sweep), None)
-            if doubt.code == "stood" and trace is not None:
-                self.life.anew(trace.placement)
-                self.refuse_kept(trace, remark, now)
+        for remark, stood in self.troubles.new_doubts(found):
+            if stood is not None:
+                self.refuse_kept(stood, remark, now)
             self.troubles.tell(remark)
             self.settle_down(now)
 
     def rest(self, now: float) -> None:
         """Ready is said once the sled was seen at rest: a push from before that has no
         beginning."""
-        facts = self.facts
-        if not facts.placed or facts.rested or self.ask.phase != "sweep":
-            return
-        if now - self._placed_at > SETTLE and self._at_rest():
-            facts.rested = True
+        if self._movements.rest(self.ask, now):
             self.settle_down(now)
 
     def tick(self, now: float) -> None:
-        """A reading sent at the instrument's own button both asks and answers."""
         self.rest(now)
-        if self.troubles.tick(self.ask, now):
+        if self.troubles.tick(self.ask, now) or self._rest_wanted:
             self.settle_down(now)
-        if self._rest_wanted:
-            self.settle_down(now)
-        current = self.ask
-        # a press at the instrument's own button says that it stands, too
-        stands = current.phase == "place" and current.gather in SINGLE_NUMBERS
-        if current.phase in STANDING_STILL or (stands and current.button):
-            taken = self.numbers.detector.button(now)
-            if taken is not None:
-                if stands:
-                    self._place(current, now)
-                self._took(taken, now)
+        self._intake.button(now)
 
-    def _took(self, taken: Taken, now: float) -> None:
-        current = self.ask
-        self.numbers.end(now)
-        count = self.numbers.detector.count
-        if current.phase == "lean":
-            self.tests.lean(current, taken, self.steps[self.facts.step], count)
-        elif current.phase == "tap":
-            self.tests.tap(current, taken, count)
-        elif current.phase == "mark":
-            self._marks.take(current, taken)
-        elif current.phase in SINGLE_NUMBERS:
-            self._spotted(current, taken)
-        self.settle_down(now)
-
-    def _spotted(self, current: Prompt, taken: Taken) -> None:
-        at = current.at if current.at is not None else 0.0
-        self.numbers.taken(taken.value)
-        self.kept.keep(Sweep(taken.at, taken.at, True, [at], [taken.value], [taken.at]))
-        self.life.anew()
-
-    # ---- sweeps ----------------------------------------------------------------------
+    # ---- movements -------------------------------------------------------------------
 
     def happening(self, what: SweepEvent, now: float) -> None:
-        if self.ask.phase != "sweep":
-            return
-        if self.ready_since is None or what.began < self.ready_since:
-            # drawing back while it is being set up is no news; a push that was too
-            # quick is
-            early = isinstance(what, Ended) and bool(what.sweeps)
-            if early and what.began >= self._placed_at:
-                self.life.end(passed=True)
-                self._notify("sweep", StatusMessage("began-too-early"), "warning")
-            return
-        if isinstance(what, Began):
-            self.facts.moving = True
-            self.life.begin(now)
-            self.facts.remark = None
-            self.kept.start()
-        elif isinstance(what, Broken):
-            self.facts.moving = self.facts.rested = False
-            self.life.end(passed=True)
-            self.kept.refuse(
-                StatusMessage("pass-broken", {**what.values, "why": what.code}),
-                push=what.push,
-            )
-        else:
-            self._end(what)
-        self.settle_down(now)
-
-    def _end(self, what: Ended) -> None:
-        """A movement came to its end: a pass, two, or none."""
-        self.facts.moving = False
-        self.life.end(passed=bool(what.sweeps))
-        if not what.sweeps:
-            self.kept.drop(StatusMessage("too-short"))
-        for sweep in what.sweeps:
-            if self.ask.phase == "sweep":
-                self.kept.judge(sweep)
+        if self._movements.event(what, lambda: self.ask, now):
+            self.settle_down(now)
 
     def interrupt(self, remark: StatusMessage, now: float) -> None:
         """The cable was pulled or the daemon ends: what was being recorded is stored as
@@ -415,7 +297,7 @@ class CheckProcedure:
             self.numbers.cancel()
             remark = StatusMessage("press-undone")
         elif self.facts.marks_taken:
-            remark = self._marks.take_back()
+            remark = self.marks.take_back()
         elif (latest := self.kept.latest()) is None:
             return StatusMessage("nothing-to-undo")
         else:
@@ -437,7 +319,7 @@ class CheckProcedure:
     def _event(self, kind: str, data: Mapping[str, Any]) -> None:
         self._journal.event(self.id, kind, data)
 
-    def _notify(
+    def notify(
         self, about: str, remark: StatusMessage, severity: Severity = "note"
     ) -> None:
         self._tell(notice(about, remark, severity))

@@ -9,7 +9,8 @@ from __future__ import annotations
 import uuid
 from collections import deque
 from collections.abc import Callable
-from typing import Literal
+from statistics import StatisticsError, linear_regression
+from typing import Any, Literal
 
 import msgspec
 
@@ -23,6 +24,7 @@ from bench.stream.sweep_detector import Sweep
 
 SHARE_OF_LONGEST = 0.70  # under this share of the longest push it is not a sweep
 LEAST_READINGS = 8
+PassState = Literal["running", "kept", "refused", "undone", "back"]
 
 
 class AcceptedPasses:
@@ -84,15 +86,32 @@ class AcceptedPasses:
 
     def start(self) -> None:
         """Begin, and tell it."""
+        self._say(self.begin(), "running")
+
+    def _say(
+        self, sweep_id: str, state: PassState, *remarks: StatusMessage, **more: Any
+    ) -> None:
         self._tell(
             PassNotice(
-                self.begin(),
-                self.placement,
-                "running",
+                *(sweep_id, more.pop("placement", self.placement), state),
                 taken=self.taken,
                 wanted=self.wanted,
+                remarks=list(remarks),
+                **more,
             )
         )
+
+    def _end(
+        self,
+        state: str,
+        reason: StatusMessage | None,
+        push: bool | None = None,
+        trace: Trace | None = None,
+    ) -> str:
+        """Of the sweep being recorded, begun now where none is; its name."""
+        sweep_id, self.sweep_id = self.begin(), None
+        self._journal.end_sweep(sweep_id, state, push=push, trace=trace, reason=reason)
+        return sweep_id
 
     def judge(self, sweep: Sweep) -> None:
         """A movement came to its end: keep it, or say why not."""
@@ -147,24 +166,14 @@ class AcceptedPasses:
     def _drawn_back(self, sweep: Sweep) -> None:
         """Alone, it would say that the travel counts the other way round."""
         self._draw_back = False
-        sweep_id = self.begin()
-        self.sweep_id = None
-        reason = StatusMessage("return-of-refused")
-        self._journal.end_sweep(
-            sweep_id, "refused", push=False, trace=None, reason=reason
-        )
-        self._tell(
-            PassNotice(
-                sweep_id,
-                self.placement,
-                "back",
-                push=False,
-                taken=self.taken,
-                wanted=self.wanted,
-                readings=len(sweep.reading),
-                length=sweep.length,
-                remarks=[StatusMessage("returned")],
-            )
+        sweep_id = self._end("refused", StatusMessage("return-of-refused"), False)
+        self._say(
+            sweep_id,
+            "back",
+            StatusMessage("returned"),
+            push=False,
+            readings=len(sweep.reading),
+            length=sweep.length,
         )
 
     def keep(self, sweep: Sweep) -> None:
@@ -172,7 +181,6 @@ class AcceptedPasses:
         placement = self.placement
         assert placement
         sweep_id = self.begin()
-        self.sweep_id = None
         trace = Trace(
             placement=placement,
             travel=sweep.travel,
@@ -190,23 +198,15 @@ class AcceptedPasses:
         # a profile along a fence is no line, nor is a plate's own form
         straight = step.gather == "sweep" and step.straight and step.mount is not None
         self._journal.kept(trace, straight=straight)
-        taken, of = self.taken, self.wanted
-        self._journal.end_sweep(
-            sweep_id, "whole", push=sweep.push, trace=trace, reason=None
-        )
-        self._tell(
-            PassNotice(
-                sweep_id,
-                placement,
-                "kept" if sweep.push else "back",
-                push=sweep.push,
-                taken=taken,
-                wanted=of,
-                readings=len(sweep.reading),
-                slope=plain_slope(sweep.travel, sweep.reading),
-                length=sweep.length,
-                remarks=[self._outcome(sweep)],
-            )
+        self._end("whole", None, sweep.push, trace)
+        self._say(
+            sweep_id,
+            "kept" if sweep.push else "back",
+            self._outcome(sweep),
+            push=sweep.push,
+            readings=len(sweep.reading),
+            slope=plain_slope(sweep.travel, sweep.reading),
+            length=sweep.length,
         )
 
     def _outcome(self, sweep: Sweep) -> StatusMessage:
@@ -226,43 +226,20 @@ class AcceptedPasses:
         """Not kept, and the person is told why. push: whether it was one, where that is
         known."""
         self._draw_back = self._draw_back or bool(push)
-        sweep_id = self.begin()
-        self.sweep_id = None
-        self._journal.end_sweep(
-            sweep_id, "refused", push=None, trace=None, reason=reason
-        )
-        self._tell(
-            PassNotice(
-                sweep_id,
-                self.placement,
-                "refused",
-                taken=self.taken,
-                wanted=self.wanted,
-                remarks=[reason],
-            )
-        )
+        self._say(self._end("refused", reason), "refused", reason)
         self._facts.remark = reason
 
     def drop(self, reason: StatusMessage) -> None:
         """Handling of the sled, not a sweep: kept in the log as refused, not worth a
         word."""
         if self.sweep_id is not None:
-            sweep_id, self.sweep_id = self.sweep_id, None
-            self._journal.end_sweep(
-                sweep_id, "refused", push=None, trace=None, reason=reason
-            )
+            self._end("refused", reason)
 
     def interrupt(self, reason: StatusMessage) -> None:
         """What was being recorded is stored as interrupted."""
         if self.sweep_id is not None:
-            sweep_id, self.sweep_id = self.sweep_id, None
             self._facts.moving = False
-            self._journal.end_sweep(
-                sweep_id, "interrupted", push=None, trace=None, reason=reason
-            )
-            self._tell(
-                PassNotice(sweep_id, self.placement, "refused", remarks=[reason])
-            )
+            self._say(self._end("interrupted", reason), "refused", reason)
             self._facts.remark = reason
 
     # ---- second thoughts -------------------------------------------------------------
@@ -316,16 +293,8 @@ class AcceptedPasses:
                 self._facts.kept[index] -= 1
                 break
         self._journal.undo_sweep(trace.sweep, reason)
-        self._tell(
-            PassNotice(
-                trace.sweep,
-                trace.placement,
-                state,
-                push=trace.push,
-                taken=self.taken,
-                wanted=self.wanted,
-                remarks=remarks,
-            )
+        self._say(
+            trace.sweep, state, *remarks, push=trace.push, placement=trace.placement
         )
 
     def resume(self, traces: list[Trace]) -> None:
@@ -346,14 +315,7 @@ class AcceptedPasses:
 
 def plain_slope(travel: list[float], reading: list[float]) -> float | None:
     """Least squares without weights: the slope while the sled is still moving."""
-    n = len(travel)
-    if n < 2:
+    try:
+        return linear_regression(travel, reading).slope
+    except StatisticsError:  # fewer than two places
         return None
-    mean_s, mean_r = sum(travel) / n, sum(reading) / n
-    var = sum((s - mean_s) ** 2 for s in travel)
-    if var <= 0:
-        return None
-    return (
-        sum((s - mean_s) * (r - mean_r) for s, r in zip(travel, reading, strict=True))
-        / var
-    )

@@ -8,6 +8,9 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
+import msgspec
+
+from bench.checks.model import Trace
 from bench.finding import Doubt
 from bench.procedure.liveness import LivenessMonitor
 from bench.procedure.passes import AcceptedPasses
@@ -41,11 +44,25 @@ class TroubleWatch:
         self._facts.remark = remark
         self._notify("doubt", remark, "warning")
 
-    def new_doubts(self, found: Mapping[Any, Doubt]) -> list[Doubt]:
-        """Those that were not there before; `found` are all there are now."""
+    def new_doubts(
+        self, found: Mapping[Any, Doubt]
+    ) -> list[tuple[StatusMessage, Trace | None]]:
+        """What is said of those that were not there before, each with the pass in which
+        the number stood still, where it is that; `found` are all there are now."""
         fresh = [doubt for key, doubt in found.items() if key not in self._doubts]
         self._doubts = dict(found)
-        return fresh
+        return [
+            (StatusMessage("doubt", msgspec.to_builtins(doubt)), self._stood(doubt))
+            for doubt in fresh
+        ]
+
+    def _stood(self, doubt: Doubt) -> Trace | None:
+        traces = self._kept.traces if doubt.code == "stood" else []
+        for trace in traces:
+            if trace.sweep == doubt.sweep:
+                self._life.anew(trace.placement)
+                return trace
+        return None
 
     def readings(
         self, values: Sequence[float], ask: Prompt, count: float, now: float

@@ -33,27 +33,29 @@ MOVED_WRONG = {
 
 
 def quantity_words(q: Quantity, units: System, board: float | None = None) -> str:
-    """`left end too near you; 0.12 mm across 400 mm, give or take 0.01`: the size is
-    without sign, the way has it. An angle is told over its own length, else across the
-    board."""
-    if q.unit == "rad" and abs(q.value) + q.uncertainty > TURN:
-        where = "" if q.way else f"{math.degrees(q.value):.0f} degrees, "
-        size = f"{where}give or take {math.degrees(q.uncertainty):.1f} degrees"
-    elif q.unit == "mm":
-        size = give_or_take(q.value, q.uncertainty, units)
-    elif q.unit == "1/mm":
-        size = bow_words(q.value, units, q.uncertainty)
-    elif q.over is not None:
-        size = over_own(q, units)
-    elif board is not None:
-        size = across(abs(q.value), board, units, q.uncertainty)
-    else:
-        size = slope_words(abs(q.value), units, uncertainty=q.uncertainty)
+    """`left end too near you: 0.12 mm across 400 mm, give or take 0.01`."""
     way = f"{q.way}: " if q.way else ""
-    line = f"{upper_first(quantity_name(q.name))}: {way}{size}"
+    line = f"{upper_first(quantity_name(q.name))}: {way}{size(q, units, board)}"
     if q.tolerance is not None:
         line += f" (good enough within {limit_words(q, units)})"
     return line
+
+
+def size(q: Quantity, units: System, board: float | None = None) -> str:
+    """How large, without sign: the way says which way. An angle is told over its own
+    length, else across the board; one that is no slope is a turn in degrees."""
+    if q.unit == "mm":
+        return give_or_take(abs(q.value) if q.way else q.value, q.uncertainty, units)
+    if q.unit == "1/mm":
+        return bow_words(q.value, units, q.uncertainty)
+    if abs(q.value) + q.uncertainty > TURN:
+        where = "" if q.way else f"{math.degrees(q.value):.0f} degrees, "
+        return f"{where}give or take {math.degrees(q.uncertainty):.1f} degrees"
+    if q.over is not None:
+        return over_own(q, units)
+    if board is not None:
+        return across(abs(q.value), board, units, q.uncertainty)
+    return slope_words(abs(q.value), units, uncertainty=q.uncertainty)
 
 
 def over_own(q: Quantity, units: System) -> str:
@@ -118,8 +120,8 @@ def settle_words(finding: Finding, units: System) -> str:
         return f"{settle.sweeps} passes in all would settle it."
     if settle.checks is not None:
         return (
-            f"{settle.checks} whole checks in the log would let the next one settle"
-            " it. They show how far set-ups differ."
+            f"{settle.checks} whole checks in the log would settle the next one. They"
+            " show how far set-ups differ."
         )
     if settle.length is not None:
         return f"A pass of {length_words(settle.length, units)} would settle it."

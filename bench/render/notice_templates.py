@@ -71,7 +71,7 @@ check-goes-on: The {check} begun before goes on: {kept} passes kept. The set-up 
 check-goes-on-without: The {check} begun before goes on: {kept} passes kept. The set-up
   is asked again. Left out: {wrong}.
 check-not-taken-up: The {check} begun before could not be taken up again: {why}.
-given-up: {check} is given up; what was measured stays in the log.
+given-up: The {check} check is given up. What was measured stays in the log.
 daemon-ended: The daemon was ended.
 program-ended: The program ended during the pass.
 readings-lost: Its readings were lost when the log was damaged.

@@ -3,8 +3,6 @@ to do."""
 
 from __future__ import annotations
 
-import math
-
 import msgspec
 
 from bench.finding import Finding, Move, Quantity, Remark
@@ -13,12 +11,11 @@ from bench.moves.alignment import CLOSES, OPENS
 from bench.render import names
 from bench.render.finding import (
     MOVED_WRONG,
-    TURN,
     VERDICTS,
     finding_words,
     limit_words,
-    over_own,
     settle_words,
+    size,
 )
 from bench.render.names import plain, quantity_name
 from bench.render.remarks import remark_words, said_first
@@ -27,13 +24,10 @@ from bench.units import (
     PER_INCH,
     PER_MM,
     System,
-    across,
-    bow_words,
     give_or_take,
     length_words,
     per_words,
     rounded_words,
-    slope_words,
     span_words,
 )
 
@@ -75,19 +69,6 @@ def told_over_words(board: float | None, units: System) -> str:
     if board is not None:
         return f"across {length_words(board, units)}"
     return f"per {per_words(units)}"
-
-
-def size(q: Quantity, units: System, board: float | None) -> str:
-    """How large, without sign: the way says which way."""
-    if q.unit == "mm":
-        return give_or_take(abs(q.value) if q.way else q.value, q.uncertainty, units)
-    if q.unit == "1/mm":
-        return bow_words(q.value, units, q.uncertainty)
-    if q.over is not None:
-        return over_own(q, units)
-    if board is None:
-        return slope_words(abs(q.value), units, uncertainty=q.uncertainty)
-    return across(abs(q.value), board, units, q.uncertainty)
 
 
 def own_size(q: Quantity, units: System, board: float | None) -> str:
@@ -179,25 +160,20 @@ def result_lines(
     return [*first, *finding_words(finding, units, board)]
 
 
+def _nothing(q: Quantity) -> bool:
+    """An exact zero, such as what is to be taken off a runner that fits."""
+    return q.unit == "mm" and q.value == q.uncertainty == 0.0
+
+
 def others(finding: Finding, units: System) -> list[str]:
     """The other quantities, a line each."""
     lines = []
     first = judged(finding)
     for q in finding.quantities:
-        if q is first:
+        if q is first or _nothing(q):
             continue
         way = f"{q.way}, " if q.way else ""
-        # a turn, not a slope
-        if q.unit == "rad" and abs(q.value) + q.uncertainty > TURN:
-            much = f"give or take {math.degrees(q.uncertainty):.1f} degrees"
-            lines.append(
-                f"{upper_first(quantity_name(q.name))}:"
-                f" {way or f'{math.degrees(q.value):.0f} degrees, '}{much}."
-            )
-            continue
-        lines.append(
-            f"{upper_first(quantity_name(q.name))}: {way}{size(q, units, None)}."
-        )
+        lines.append(f"{upper_first(quantity_name(q.name))}: {way}{size(q, units)}.")
     return lines
 
 

@@ -10,7 +10,7 @@ from bench.cut.symptoms import SYMPTOMS, Symptom
 SEEN = {
     "rip-pinched": "a rip drifts off, or the blade pinches it",
     "always-out": "parts are out of square, always the same way",
-    "varies": "parts are out of square, now so, now so",
+    "varies": "parts are out of square, now one way, now the other",
     "long-boards-out": "short boards come out square, long ones do not",
     "binds-at-one-place": "the sled binds, always at one place",
     "binds-in-summer": "the sled binds in summer only",
@@ -41,8 +41,8 @@ SHOWS = {
 }
 ACTS = {
     "stop-ripping": (
-        "Stop ripping at once: the work can be thrown back. Saw off and unplugged"
-        " before you measure."
+        "Stop ripping at once: the work can be thrown back. Switch the saw off"
+        " and unplug it before you measure."
     ),
     "look-for-grit": "Look for grit on the sled fence and in the slots first.",
     "wax": "Clean the slots and wax the runners first.",

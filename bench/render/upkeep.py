@@ -24,8 +24,8 @@ TEMPLATES = {
     "step": "Since {date} it has changed by {off:size}, {direction}.",
     "creep": "Since {date} it creeps, by {off:size} so far, {direction}.",
     "what-happened": (
-        "What happened? `sweepgauge event --jig {jig} dropped` (or moved, runners,"
-        " blade, saw, square, accepted) answers it."
+        "What happened? `sweepgauge event --jig {jig} dropped` answers it. Or moved,"
+        " runners, blade, saw, square, accepted in place of dropped."
     ),
     "may-be-season": "It may be the season: too little is known of that yet.",
     "runs": "Worth a look: {runs}.",
@@ -34,18 +34,18 @@ TEMPLATES = {
     ),
     "leaves": "It may leave good enough from {date} on.",
     "season": (
-        "In a dry month it stands {low:size} {low_way}, in a wet one {high:size}"
-        " {high_way}: set it between."
+        "In a dry month it stands {low:size} {low_way}. In a wet one it stands"
+        " {high:size} {high_way}. Set it between."
     ),
     "season-small": "It follows the season by {swing:size}; that is taken out here.",
     "again-now": "Look again now, with the whole check.",
     "again": "Look again by {date}.",
     "left-out": "Left out: {id} of {at}: {why:reason}.",
     # due dates
-    "now": "Now: {of}: {reason:due}. {minutes} minutes{quick}.",
-    "soon": "By {by}: {of}. {minutes} minutes{quick}.",
+    "now": "Now: {of}: {reason:due}. It takes {minutes} minutes{quick}.",
+    "soon": "By {by}: {of}. It takes {minutes} minutes{quick}.",
     "later": "By {by}: {of}.",
-    "never-checked": "Never checked: {of}. {minutes} minutes.",
+    "never-checked": "Never checked: {of}. It takes {minutes} minutes.",
     "why": "{reason:due}",
     "nothing-due": "Nothing is due.",
 }
@@ -53,7 +53,7 @@ TEMPLATES = {
 _CHOICES = {
     "reason": (
         "date=its date cannot be right|value=it holds no number"
-        "|doubt=it contradicts itself|climate=its climate cannot be; the value is used"
+        "|doubt=it contradicts itself|climate=only its climate, which cannot be"
     ),
     "due": (
         "step=it changed|trend=it creeps|interval=it is time|moved=something happened"
@@ -106,8 +106,8 @@ def drift_lines(document: Document, units: System = "mm") -> Iterator[str]:
 
 def due_lines(document: Document) -> Iterator[str]:
     for row in document["due"]:
-        told = {**row, "of": _of(row), "quick": ", quick check" if row["quick"] else ""}
-        yield _line(row["state"], told)
+        quick = " as a quick check" if row["quick"] else ""
+        yield _line(row["state"], {**row, "of": _of(row), "quick": quick})
     if not document["due"]:
         yield TEMPLATES["nothing-due"]
     yield from left_out_lines(document)

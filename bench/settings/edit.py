@@ -91,14 +91,12 @@ def keep(
     gear_path: Path | None = None,
     take_from: Section | None = None,
 ) -> Settings:
-    """Write the keys under [section], and give back the settings as they then are.
+    """Write the keys under [section]; gives the settings as they then are.
 
-    values: keys and texts as a user would write them. Keys of another cable's way of
-    speaking are taken out where `values` names a port (see `changes`). take_from: the
-    section whose cable it was until now; what describes its instrument stays there.
-    SettingsError: the file would not be right, nothing was written; OSError
-    (PermissionError where the file is read-only): it could not be written.
-    """
+    values: as a user would write them. Keys of another cable's way of speaking are
+    taken out where `values` names a port (see `changes`). take_from: the section whose
+    cable it was; what describes its instrument stays there. SettingsError: the file
+    would not be right, nothing was written; OSError: it could not be written."""
     return _edit(
         path,
         lambda document: _put(document, section, values, take_from),
@@ -223,11 +221,15 @@ def _write_whole(target: Path, text: str) -> None:
     except BaseException:
         beside.unlink(missing_ok=True)
         raise
-    folder = os.open(target.parent, os.O_RDONLY | os.O_DIRECTORY)
+    _sync_folder(target.parent)
+
+
+def _sync_folder(folder: Path) -> None:
+    descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
     try:
-        os.fsync(folder)
+        os.fsync(descriptor)
     finally:
-        os.close(folder)
+        os.close(descriptor)
 
 
 def _put(
@@ -250,10 +252,8 @@ def _put(
         if key not in plain or plain[key] != value:
             table[key] = value
     if take_from is not None and take_from in document:
-        other: Any = document[take_from]
-        of_cable = wire_keys()
-        for key in [key for key in dict(other) if key in of_cable]:
-            del other[key]
+        for key in dict(document[take_from]).keys() & wire_keys():
+            del document[take_from][key]
 
 
 def _checked(text: str, path: Path, gear_path: Path | None) -> Settings:

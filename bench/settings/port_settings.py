@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Literal
+from typing import Any, Literal
 
 import msgspec
 
@@ -105,32 +105,32 @@ def read_port(
         pins=own_pins,
         request=request,
         options=options,
-        **given(
-            baud=table.whole("baud", 50, 4_000_000),
-            bits=table.whole("bits", 5, 8),
-            parity=_PARITIES.get(table.choice("parity", tuple(_PARITIES)) or "none"),
-            stop=_stop(table),
-            settle=table.time("settle", 10),
-            dtr=table.yes_no("dtr"),
-            rts=table.yes_no("rts"),
-            asking=asking,
-            rate=table.number("rate", 0.01, 1000),
-            per_count=table.length("per_count"),
-            late=table.time("late", LATEST),
-        ),
+        **given(asking=asking, **_line_settings(table)),
     )
     if port.port and port.pins:
-        raise table.wrong(
-            "port",
-            port.port,
-            f"either port or pins ({', '.join(port.pins)}) would do, not both",
-        )
-    if not (port.port or port.pins):
-        _agree(table, kind, options)
-        return None, kind
-    _refuse_incomplete(table, kind, port)
+        would_do = f"either port or pins ({', '.join(port.pins)}) would do, not both"
+        raise table.wrong("port", port.port, would_do)
+    wired = bool(port.port or port.pins)
+    if wired:
+        _refuse_incomplete(table, kind, port)
     _agree(table, kind, options)
-    return port, kind
+    return (port if wired else None), kind
+
+
+def _line_settings(table: Table) -> dict[str, Any]:
+    """How the line runs and when it is read; None where it is not said."""
+    return {
+        "baud": table.whole("baud", 50, 4_000_000),
+        "bits": table.whole("bits", 5, 8),
+        "parity": _PARITIES.get(table.choice("parity", tuple(_PARITIES)) or "none"),
+        "stop": _stop(table),
+        "settle": table.time("settle", 10),
+        "dtr": table.yes_no("dtr"),
+        "rts": table.yes_no("rts"),
+        "rate": table.number("rate", 0.01, 1000),
+        "per_count": table.length("per_count"),
+        "late": table.time("late", LATEST),
+    }
 
 
 def _own_pins(table: Table, kind: WireFormat, pins: dict[int, str]) -> dict[str, int]:
@@ -209,6 +209,10 @@ def _request(table: Table) -> str | None:
     return value
 
 
+def _is_number(part: object) -> bool:
+    return isinstance(part, (int, float)) and not isinstance(part, bool)
+
+
 def _options(table: Table, kind: WireFormat) -> dict[str, OptionValue]:
     out: dict[str, OptionValue] = {}
     for key in kind.option_names:
@@ -217,10 +221,7 @@ def _options(table: Table, kind: WireFormat) -> dict[str, OptionValue]:
         value = table.take(key)
         if value is None:
             continue
-        if isinstance(value, list) and all(
-            isinstance(part, (int, float)) and not isinstance(part, bool)
-            for part in value
-        ):
+        if isinstance(value, list) and all(map(_is_number, value)):
             value = ",".join(f"{part!r}" for part in value)
         if not isinstance(value, (str, int, float, bool)):
             raise table.wrong(key, value, "one value, or a list of numbers, would do")

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from itertools import pairwise
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import msgspec
 
@@ -29,6 +29,7 @@ __all__ = [
     "Panel",
     "Paths",
     "PortSettings",
+    "Role",
     "Settings",
     "SettingsError",
     "Written",
@@ -36,6 +37,7 @@ __all__ = [
     "load",
 ]
 
+Role = Literal["indicator", "travel", "caliper"]  # of an instrument
 FEWEST_MARKS = 4  # to fit a line and still see one bad reading
 
 
@@ -61,6 +63,13 @@ class Settings(msgspec.Struct, frozen=True):
     gear_file: str | None = None
     written: tuple[Written, ...] = ()
 
+    @property
+    def wired(self) -> dict[Role, PortSettings]:
+        """The ports by what hangs on them."""
+        roles: tuple[Role, ...] = ("indicator", "travel", "caliper")
+        ports = {role: getattr(self, role) for role in roles}
+        return {role: port for role, port in ports.items() if port is not None}
+
 
 def load(
     settings_path: Path | str | None = None, gear_path: Path | str | None = None
@@ -74,11 +83,10 @@ def load(
 
     units: System = top.choice("units", ("mm", "inch")) or "mm"
     sound = top.yes_no("sound")
-    indicator_port, indicator = _instrument(top, "indicator", INDICATOR, pins)
-    travel_port, travel = _instrument(top, "travel", TRAVEL, pins)
-    caliper_port, caliper = _instrument(top, "caliper", CALIPER, pins)
+    ports, said = {}, {}
+    for name, readers in DESCRIBED.items():
+        ports[name], said[name] = _instrument(top, name, readers, pins)
     panel = _panel(top, pins)
-
     tables = GearTables()
     tables.read(top)
     top.done()
@@ -87,21 +95,20 @@ def load(
         tables.read(own)
         own.done()
     tables.check_saws()
+    gear = Gear(
+        indicator=Indicator(**said["indicator"]),
+        travel=Travel(by_marks=ports["travel"] is None, **said["travel"]),
+        caliper=Caliper(**said["caliper"]),
+        saws=tables.saws,
+        jigs=tables.jigs,
+        squares=tables.squares,
+        leaves=tables.leaves or (),
+    )
     return Settings(
         units=units,
         sound=sound is not False,
-        gear=Gear(
-            indicator=Indicator(**indicator),
-            travel=Travel(by_marks=travel_port is None, **travel),
-            caliper=Caliper(**caliper),
-            saws=tables.saws,
-            jigs=tables.jigs,
-            squares=tables.squares,
-            leaves=tables.leaves or (),
-        ),
-        indicator=indicator_port,
-        travel=travel_port,
-        caliper=caliper_port,
+        gear=gear,
+        **ports,
         panel=panel,
         settings_file=_existing(settings_file),
         gear_file=_existing(gear_file),
@@ -124,6 +131,7 @@ TRAVEL: Readers = {
     "marks": lambda table, key: table.lengths(key, zero=True),
 }
 CALIPER: Readers = {"resolution": Table.length, "max_error": Table.length}
+DESCRIBED = {"indicator": INDICATOR, "travel": TRAVEL, "caliper": CALIPER}
 
 
 def _section(top: Table, name: str) -> Table:
@@ -145,9 +153,8 @@ def _instrument(
         raise table.wrong("marks", table.left["marks"], would_do)
     said = table.values(readers)
     marks = said.get("marks")
-    if marks is not None and (
-        len(marks) < FEWEST_MARKS or any(b <= a for a, b in pairwise(marks))
-    ):
+    rises = all(a < b for a, b in pairwise(marks or ()))
+    if marks is not None and (len(marks) < FEWEST_MARKS or not rises):
         would_do = "four or more places, each farther than the one before, would do"
         raise table.wrong("marks", list(marks), would_do)
     refuse_rest(table, kind)

@@ -10,8 +10,9 @@ The filter predicts each reading from the three before it, by a constant, a line
 parabola (the predictor order), whichever had the least scatter lately. A reading whose
 residual is above its limit is pending until the following readings decide:
 
+    beyond its neighbours, which go one way or rest  rejected: counted and told
     smooth with the path and what follows            passed on
-    smooth only without it, two or more having come  rejected: counted and told
+    smooth only without it, and not where a stop is  rejected, two or more having come
     three follow in line and away from the path      passed on: a step, a zero button
     nothing has decided when five are pending        passed on if on the way to the next
 
@@ -30,14 +31,15 @@ from collections.abc import Collection, Sequence
 from itertools import accumulate, combinations
 from typing import NamedTuple
 
+from bench.stream.neighbours import find_spike, is_between, is_in_reach, is_stop
 from bench.stream.residual_limits import (
     LEVEL,
     SMOOTHER,
+    LimitEstimator,
     Point,
+    extrapolate,
     is_corner,
     least_roughness,
-    limits_of,
-    smallest_step,
 )
 
 SLOWEST = 1.0  # s; readings further apart than this are not a stream
@@ -51,8 +53,6 @@ AMBIGUOUS = 3.0  # times smoother; below this two explanations cannot be told ap
 FAR = 50.0  # times the in-line limit; a step so far must stay: a bit may flip twice
 TURN = 3  # readings in line with each other and away from the path that make a new one
 MOST_PENDING = 4
-WINDOW = 24  # readings that an estimate of noise and motion goes back
-ESTIMATE_AFTER = 8  # new readings, after which it is made anew
 
 
 class Passed(NamedTuple):
@@ -72,18 +72,6 @@ class _Reading(NamedTuple):
     tag: object
 
 
-def extrapolate(points: Sequence[Point], place: float) -> float:
-    """The value, mm, at `place` of the polynomial through the points (Lagrange)."""
-    total = 0.0
-    for x, y in points:
-        weight = 1.0
-        for other, _ in points:
-            if other != x:
-                weight *= (place - other) / (x - other)
-        total += weight * y
-    return total
-
-
 class OutlierFilter:
     """One for each stream. rejections: so far; waiting: how many are pending."""
 
@@ -91,16 +79,14 @@ class OutlierFilter:
         """count: the instrument's count, mm; the step seen is used where it is larger,
         or where count is 0."""
         self.rejections = 0
-        self._count = count
-        self._step = 0.0  # the smallest seen between two readings, mm
-        self._raw: list[float] = []  # the latest readings
+        self._estimator = LimitEstimator(count)
         self._interval = 0.0  # s between readings, smoothed
         self._behind = 0.0  # s that readings came late and have not caught up
         self._last: float | None = None  # stamp of the latest reading, passed on or not
         self._path: list[Point] = []  # the latest three passed on
         self._place = 0.0
         self._pending: list[_Reading] = []
-        self._limits = limits_of([0.0] * WINDOW, count or math.inf)
+        self._limits = self._estimator.limits
 
     @property
     def waiting(self) -> int:
@@ -109,7 +95,8 @@ class OutlierFilter:
     def restart(self) -> None:
         """Forget the path, since the port was opened anew; reject what is pending."""
         self.rejections += len(self._pending)
-        self._pending, self._raw, self._path = [], [], []
+        self._pending, self._path = [], []
+        self._estimator.forget()
         self._last, self._interval, self._behind = None, 0.0, 0.0
 
     def pass_on(
@@ -126,7 +113,7 @@ class OutlierFilter:
             if lost is None:  # without a stream there is no path to predict from
                 self._release_all(out)
                 self._path.clear()
-            self._estimate(value)
+            self._limits = self._estimator.add(value, slow=self._interval > SLOW)
             self._place += 1.0
             reading = _Reading(self._place, lost or 0.0, stamp, value, tag)
             if not self._pending and self._is_predicted(reading):
@@ -177,7 +164,7 @@ class OutlierFilter:
         path, limits, value = self._path, self._limits, reading.value
         if not path:
             return True
-        if self._limits.order == LEVEL or len(path) < 2:
+        if self._is_level() or len(path) < 2:
             mean = sum([v for _, v in path]) / len(path)
             return (
                 abs(value - mean) <= limits.predicted
@@ -189,23 +176,50 @@ class OutlierFilter:
             for place in {reading.place, reading.place + reading.lost}
         )
 
+    def _is_level(self) -> bool:
+        """Whether the path is at rest."""
+        path, _ = self._values()
+        level = len(path) > 2 and max(path) - min(path) <= self._limits.step
+        return self._limits.order == LEVEL or level
+
     def _is_near(self, place: float, value: float) -> bool:
         """Whether a reading may continue the path."""
-        path = self._path
-        near = abs(value - extrapolate(path, place)) <= self._limits.near
-        level = self._limits.order == LEVEL
-        return near or (level and abs(value - path[-1][1]) <= self._limits.near)
+        off = abs(value - extrapolate(self._path, place))
+        if self._limits.order == LEVEL:
+            off = min(off, abs(value - self._path[-1][1]))
+        return off <= self._limits.near
 
     def _is_between(self, value: float, to: float) -> bool:
         """Whether the value lies between the latest one passed on and `to`."""
-        start, slack = self._path[-1][1], self._limits.smooth
-        return min(start, to) - slack <= value <= max(start, to) + slack
+        return is_between(value, self._path[-1][1], to, self._limits.smooth)
+
+    def _is_on_the_way(self, at: int, to: float) -> bool:
+        """Whether the pending reading at `at` lies between the path and `to`, or is one
+        of two at rest that are no further from the path than its readings from each
+        other: a motion stopped there and turned."""
+        path, pending = self._values()
+        before, value, after = [path[-1], *pending][at : at + 3]
+        slack = self._limits.step
+        rests = min(abs(value - before), abs(value - after)) <= slack
+        stops = rests and is_in_reach(path, value, slack)
+        return stops or self._is_between(value, to)
+
+    def _values(self) -> tuple[list[float], list[float]]:
+        """Of the path and of the pending readings."""
+        return [v for _, v in self._path], [one.value for one in self._pending]
 
     # ---- pending readings ------------------------------------------------------------
 
     def _decide(self, out: Passed) -> bool:
         """Decide on the oldest pending reading; False where that takes more."""
-        size = len(self._pending)
+        size, slack = len(self._pending), self._limits.step
+        spike = find_spike(*self._values(), slack, lambda at: self._roughness({at})[0])
+        if spike is None:
+            return False
+        if spike:
+            wrong = map(self._pending.pop, reversed(spike))
+            out.rejected.extend((one.stamp, one.value) for one in wrong)
+            return True
         gone = self._explain(size)
         if gone is None:
             if size >= TURN and self._turn(TURN, out):
@@ -223,6 +237,7 @@ class OutlierFilter:
         if size == 1:
             return () if self._is_predicted(self._pending[0]) else None
         rough, by_stamp = self._roughness(())
+        slow, values, limit = self._interval > SLOW, self._values(), self._limits.step
         smooth, uneven = self._smooth_limits()
         first, after, *_ = [one.value for one in self._pending]
         hand = rough <= uneven  # a hand may have caused it
@@ -233,7 +248,10 @@ class OutlierFilter:
             ways = sorted(
                 (*self._roughness(without), without)
                 for without in combinations(range(size - 1), number)
+                if not (slow and any(is_stop(*values, at, limit) for at in without))
             )
+            if not ways:
+                break
             rest, way, gone = ways[0]
             if rest > min(uneven, rough / smoother):
                 continue
@@ -243,7 +261,8 @@ class OutlierFilter:
                 return None
             if not hand or gone == (0,):
                 self._place_pending(way)
-                return () if gone == (0,) and self._is_corner() else gone
+                corner = gone == (0,) and is_corner(*self._values(), self._limits)
+                return () if corner else gone
         if rough <= smooth or (hand and size > 2):
             self._place_pending(by_stamp)
             return ()
@@ -275,17 +294,11 @@ class OutlierFilter:
         """Roughness that counts as smooth, least at rest; and that which a hand may
         cause between two slow readings."""
         (place, last), limits = self._path[-1], self._limits
-        if limits.order == LEVEL and abs(self._pending[-1].value - last) <= limits.step:
+        if self._is_level() and abs(self._pending[-1].value - last) <= limits.step:
             return limits.smooth, limits.smooth
         step = min(abs(one.value - last) / (one.place - place) for one in self._pending)
         uneven = EVEN * step if self._interval > SLOW else 0.0
         return limits.moving, max(limits.moving, uneven)
-
-    def _is_corner(self) -> bool:
-        before, (first, *after) = self._path, [one.value for one in self._pending]
-        if len(before) < 3 or not self._is_between(first, after[0]):
-            return False
-        return is_corner([value for _, value in before], after, self._limits)
 
     def _turn(self, size: int, out: Passed) -> bool:
         """Whether the path turned: the latest `size` pending readings are in line with
@@ -294,7 +307,7 @@ class OutlierFilter:
         for by_stamp, points in enumerate(self._placings()):
             *line, (place, newest) = points[-size:]
             first = line[0][1]
-            far = abs(first - last) > FAR * limit
+            far = max(abs(first - last), abs(newest - last)) > FAR * limit
             stays = size > 2 and abs(first - newest) <= limit
             if (
                 abs(newest - extrapolate(line, place)) <= limit
@@ -303,10 +316,10 @@ class OutlierFilter:
             ):
                 self._place_pending(by_stamp > 0)
                 before = range(len(points) - size)
-                off = [n for n in before if not self._is_between(points[n][1], first)]
+                off = [n for n in before if not self._is_on_the_way(n, first)]
                 self._release(len(before), off, out)
                 self._path.clear()
-                self._release(size, (), out)
+                self._release(size - 1, (), out)  # of the newest the next one tells
                 return True
         return False
 
@@ -323,10 +336,10 @@ class OutlierFilter:
     def _release(self, number: int, rejected: Collection[int], out: Passed) -> None:
         """Pass on the first pending readings but those at the indices `rejected`."""
         for at, one in enumerate(self._pending[:number]):
-            if at not in rejected:
-                self._pass_one(one, out)
-            else:
+            if at in rejected:
                 out.rejected.append((one.stamp, one.value))
+            else:
+                self._pass_one(one, out)
         del self._pending[:number]
 
     def _pass_one(self, one: _Reading, out: Passed) -> None:
@@ -335,15 +348,3 @@ class OutlierFilter:
         out.stamps.append(one.stamp)
         out.values.append(one.value)
         out.tags.append(one.tag)
-
-    def _estimate(self, value: float) -> None:
-        """Estimate the limits anew, now and then, from all readings that came."""
-        raw = self._raw
-        raw.append(value)
-        if len(raw) < WINDOW + ESTIMATE_AFTER and len(raw) != ESTIMATE_AFTER:
-            return
-        steps = [step for step in (smallest_step(raw), self._step) if step]
-        self._step = min(steps, default=0.0)
-        if count := max(self._count, self._step):
-            self._limits = limits_of(raw, count, slow=self._interval > SLOW)
-        del raw[:-WINDOW]

@@ -10,6 +10,8 @@ from collections.abc import Collection, Sequence
 from operator import sub
 from typing import NamedTuple
 
+from bench.stream.neighbours import is_between
+
 Point = tuple[float, float]
 
 LEVEL = 0  # the predictor order of a constant; 1 is a line, 2 a parabola
@@ -21,7 +23,12 @@ DIFFERENCE_GAINS = (1.414, 2.449, 4.472, 8.367)  # of first to fourth difference
 NORMAL = 0.6745  # median of absolute residuals over the standard deviation; normal law
 WIDEST = 5  # points whose highest divided difference is taken: against a cubic
 ABRUPT = 5.0  # times the smooth limit; the step of a reading that leaves or ends rest
+WINDOW = 24  # readings that an estimate of noise and motion goes back
+ESTIMATE_AFTER = 8  # new readings, after which it is made anew
+GROWTH = 1.1  # times the noise may seem to grow from one estimate to the next
+LEAST_NOISE = 0.5  # counts from which it grows
 SMOOTHER = 2.0  # times smoother, to reject a reading or to believe the stamps
+ROUNDING = 1e-6  # mm; below this two steps are multiples of each other
 FUZZ = 1e-7  # mm; a difference below this is rounding of the arithmetic
 
 
@@ -35,6 +42,7 @@ class Limits(NamedTuple):
     """
 
     order: int
+    noise: float
     predicted: float
     step: float
     smooth: float
@@ -43,9 +51,12 @@ class Limits(NamedTuple):
     near: float
 
 
-def limits_of(raw: Sequence[float], count: float, *, slow: bool = False) -> Limits:
+def limits_of(
+    raw: Sequence[float], count: float, *, slow: bool = False, most: float = math.inf
+) -> Limits:
     """raw: six readings or more, outliers included, as medians do not see one in a
-    hundred; count: the instrument's count, mm.
+    hundred; count: the instrument's count, mm; most: what the noise is at most, mm, as
+    a slow stream has few readings in a motion and all of it seems to be noise.
 
     Each limit is the largest of so many counts, standard deviations of the noise, and
     standard deviations of what motion adds. The figures come from simulation:
@@ -58,13 +69,14 @@ def limits_of(raw: Sequence[float], count: float, *, slow: bool = False) -> Limi
     scatters = [d * gain for d, gain in zip(deviations, RESIDUAL_GAINS, strict=False)]
     scatter = min(scatters)
     order = scatters.index(scatter)
-    noise = min(deviations)  # motion adds to each of these, and noise is in all
+    noise = min(*deviations, most)  # motion adds to each of these; noise is in all
 
     def limit(counts: float, noises: float, motion: float = 0.0) -> float:
         return FUZZ + max(counts * count, noises * noise, motion)
 
     return Limits(
         order,
+        noise,
         predicted=limit(4.0, (3.5, 4.9, 9.0)[order], 0.0 if slow else 2.5 * scatter),
         step=limit(4.5, 5.0),
         smooth=limit(4.0, 4.5),
@@ -74,10 +86,60 @@ def limits_of(raw: Sequence[float], count: float, *, slow: bool = False) -> Limi
     )
 
 
-def smallest_step(raw: Sequence[float]) -> float:
-    """The smallest step between two readings, mm; 0 where fewer than three are seen."""
-    steps = sorted(step for step in map(abs, map(sub, raw[1:], raw)) if step > FUZZ)
-    return steps[0] if len(steps) >= 3 else 0.0
+class LimitEstimator:
+    """Estimates the limits anew, now and then, from all readings that came. limits: the
+    latest."""
+
+    def __init__(self, count: float) -> None:
+        """count: the instrument's count, mm; the common step seen is used where it is
+        larger, or where count is 0."""
+        self._count = count
+        self._step = 0.0
+        self._raw: list[float] = []  # the latest readings
+        self.limits = limits_of([0.0] * WINDOW, count or math.inf)
+
+    def forget(self) -> None:
+        """Forget the latest readings, but not what is known of noise and step."""
+        self._raw.clear()
+
+    def add(self, value: float, *, slow: bool) -> Limits:
+        raw = self._raw
+        raw.append(value)
+        if len(raw) < WINDOW + ESTIMATE_AFTER and len(raw) != ESTIMATE_AFTER:
+            return self.limits
+        steps = [step for step in (common_step(raw), self._step) if step]
+        self._step = min(steps, default=0.0)
+        if count := max(self._count, self._step):
+            noise = max(self.limits.noise, LEAST_NOISE * count)
+            most = GROWTH * noise if slow else math.inf
+            self.limits = limits_of(raw, count, slow=slow, most=most)
+        del raw[:-WINDOW]
+        return self.limits
+
+
+def common_step(raw: Sequence[float]) -> float:
+    """The greatest step, mm, of which all steps between readings are multiples, by
+    Euclid's algorithm (Elements VII 2); 0 where fewer than three are seen. The smallest
+    step will not do: of a moving stream it is much larger than the count."""
+    steps = [step for step in map(abs, map(sub, raw[1:], raw)) if step > FUZZ]
+    common = 0.0
+    for step in steps:
+        rest = step
+        while rest > ROUNDING:
+            common, rest = rest, abs(math.remainder(common, rest))
+    return common if len(steps) >= 3 else 0.0
+
+
+def extrapolate(points: Sequence[Point], place: float) -> float:
+    """The value, mm, at `place` of the polynomial through the points (Lagrange)."""
+    total = 0.0
+    for x, y in points:
+        weight = 1.0
+        for other, _ in points:
+            if other != x:
+                weight *= (place - other) / (x - other)
+        total += weight * y
+    return total
 
 
 def roughness(points: Sequence[Point]) -> float:
@@ -112,9 +174,14 @@ def least_roughness(
     return min(found, key=lambda one: one[0] * (SMOOTHER if one[1] else 1.0))
 
 
-def is_corner(before: Sequence[float], after: Sequence[float], limits: Limits) -> bool:
-    """Whether the reading between these is the corner between motion and rest, which no
+def is_corner(
+    before: Sequence[float], pending: Sequence[float], limits: Limits
+) -> bool:
+    """Whether the first pending reading is the corner between motion and rest, which no
     polynomial follows."""
+    first, *after = pending
+    if len(before) < 3 or not is_between(first, before[-1], after[0], limits.smooth):
+        return False
     began = max(before) - min(before) <= limits.step
     ended = len(after) > 2 and max(after) - min(after) <= limits.step
     step = after[1] - after[0] if began else before[2] - before[1]

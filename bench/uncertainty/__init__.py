@@ -33,10 +33,10 @@ from bench.uncertainty.decide import (
     decided_early,
     settle,
     verdict,
-    verdict_one_sided,
+    verdict_between,
 )
 from bench.uncertainty.student import t_quantile
-from bench.uncertainty.sweeps import Between, Group, between_sweeps
+from bench.uncertainty.sweeps import Between, Group, between_sweeps, scatter_within
 
 __all__ = [
     "EARLY",
@@ -62,6 +62,7 @@ __all__ = [
     "reading_age",
     "rectangular",
     "resolution",
+    "scatter_within",
     "seat",
     "settle",
     "span",
@@ -70,5 +71,5 @@ __all__ = [
     "tilt",
     "travel_scale",
     "verdict",
-    "verdict_one_sided",
+    "verdict_between",
 ]

@@ -28,7 +28,7 @@ import msgspec
 
 from bench.uncertainty.budget import Part
 from bench.uncertainty.student import f_two_sided
-from bench.uncertainty.sweeps import LOOKS_DIFFERENT
+from bench.uncertainty.sweeps import LOOKS_DIFFERENT, scatter_within
 
 # rad, standard deviation by which one set-up differs from another, before any history;
 # see above
@@ -80,15 +80,8 @@ def one_way(groups: Sequence[Sequence[float]]) -> Components:
         raise ValueError("it takes two groups, and one of them with two values")
     means = [statistics.fmean(group) for group in groups]
     grand = math.fsum(math.fsum(group) for group in groups) / total
-    within_dof = total - len(groups)
-    within = (
-        math.fsum(
-            (value - mean) ** 2
-            for group, mean in zip(groups, means, strict=True)
-            for value in group
-        )
-        / within_dof
-    )
+    squares, within_dof = scatter_within(groups)
+    within = squares / within_dof
     between_dof = len(groups) - 1
     square = (
         math.fsum(n * (mean - grand) ** 2 for n, mean in zip(sizes, means, strict=True))

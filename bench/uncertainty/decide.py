@@ -59,14 +59,15 @@ def decided_early(
     return verdict(value, stricter, tolerance) != "cannot-tell"
 
 
-def verdict_one_sided(opening: float, expanded: float, limit: float) -> Verdict:
-    """Inside where the whole interval lies within 0 <= opening <= limit, outside where
+def verdict_between(
+    value: float, expanded: float, least: float, most: float
+) -> Verdict:
+    """Inside where the whole interval lies within least <= value <= most, outside where
     none of it does."""
-    if opening - expanded >= 0 and opening + expanded <= limit:
+    low, high = value - expanded, value + expanded
+    if low >= least and high <= most:
         return "inside"
-    if opening + expanded < 0 or opening - expanded > limit:
-        return "outside"
-    return "cannot-tell"
+    return "outside" if high < least or low > most else "cannot-tell"
 
 
 def agreement(

@@ -78,9 +78,7 @@ _ANGLE = _Kind(
     "rad",
 )
 _SHARE = _Kind(
-    "share",
-    '"0.1 %" or "500 ppm"',
-    _by_name({"% percent": "0.01", "ppm": "0.000001"}),
+    "share", '"0.1 %" or "500 ppm"', _by_name({"% percent": "0.01", "ppm": "0.000001"})
 )
 _TIME = _Kind("time", '"0.3 s" or "50 ms"', _by_name({"s sec": "1", "ms": "0.001"}))
 _SLOPE_EXAMPLE = '"0.05 mm per 300 mm", "2 thou per ft" or "0.5 mrad"'

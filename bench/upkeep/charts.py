@@ -18,7 +18,7 @@ WEIGHT, LIMIT = 0.2, 3.1
 THREE_SIGMA = 3.0
 OUTSIDE = 2 * NormalDist().cdf(-THREE_SIGMA)  # chance beyond three sigma, 0.27 %
 LONGEST_RUN = 8  # results on one side, of Western Electric's rules
-MANY = 50.0  # degrees of freedom, from where on a short form is good to 0.002
+MANY_FREEDOM = 50.0  # degrees of freedom, from where on a short form is good to 0.002
 # what one score may at most add to the EWMA: a single slip is told as such and must
 # not ring on (winsorised; Lucas and Crosier 1982, Communications in Statistics 11)
 MOST_SCORE = 3.5
@@ -40,7 +40,7 @@ def score(t: float, dof: float) -> float:
     sigma alarms as seldom with few degrees of freedom as with many (Quesenberry 1991,
     Journal of Quality Technology 23(3), 213-224)."""
     # Wallace (1959), Annals of Mathematical Statistics 30(4), 1121-1130
-    if dof >= MANY:
+    if dof >= MANY_FREEDOM:
         short = (8 * dof + 1) / (8 * dof + 3)
         return math.copysign(short * math.sqrt(dof * math.log1p(t * t / dof)), t)
     tail = incomplete_beta(dof / 2, 0.5, dof / (dof + t * t))  # both sides

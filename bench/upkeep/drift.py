@@ -108,7 +108,7 @@ def _quiet(
 
 
 def _scatters(parts: Sequence[Baseline], taken_out: Correction) -> list[Scatter]:
-    """Of each period about its own shape."""
+    """The scatter of each period about its own shape."""
     out = []
     for part in parts:
         if len(part.results) < 2:

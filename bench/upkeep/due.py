@@ -17,10 +17,10 @@ from bench.upkeep.dates import date_of
 from bench.upkeep.drift import SQUARE, ChartedSeries, charted_series, swing
 from bench.upkeep.history import History
 from bench.upkeep.moisture import moisture
-from bench.upkeep.quick import TURNED_OVER, why_whole
+from bench.upkeep.quick import TURNED_OVER, YEAR_DAYS, why_whole
 
-CHANCE = 0.10
-SOONEST, LATEST = 7.0, 91.0  # days; a week, a quarter of a year
+CHANCE_OF_OUT = 0.10
+SOONEST_DAYS, LATEST_DAYS = 7.0, 91.0  # days; a week, a quarter of a year
 # the same where two minutes are enough: by simulation (tests/benchmarks/shop_years.py)
 # the longest that halves the days out of tolerance of a whole check each month
 LATEST_QUICK = 42.0
@@ -30,7 +30,6 @@ FRESH_CLIMATE = 7.0  # days that a reading of the air speaks for today
 # jigs that move by themselves, a year: before the log knows better, as if one had been
 # watched for so long
 USUAL_MOVES, USUAL_YEARS = 0.5, 1.0
-YEAR_DAYS = 365.25
 # common practice, no source
 QUICK_MINUTES, WHOLE_MINUTES = 2, 8
 
@@ -71,8 +70,8 @@ def next_check(one: ChartedSeries, moves_a_year: float) -> NextCheck:
         return NextCheck(last.result.day, why)
     # while nothing is seen: as long again as nothing was seen
     quiet = last.result.day - period.baseline.from_day
-    latest = LATEST_QUICK if one.key.set_up == TURNED_OVER else LATEST
-    days, why = min(max(SOONEST, quiet), latest), "interval"
+    latest = LATEST_QUICK if one.key.set_up == TURNED_OVER else LATEST_DAYS
+    days, why = min(max(SOONEST_DAYS, quiet), latest), "interval"
     if one.tolerance is not None:
         sooner, because = _within(one, moves_a_year, days)
         if sooner < days:
@@ -81,10 +80,13 @@ def next_check(one: ChartedSeries, moves_a_year: float) -> NextCheck:
 
 
 def _within(one: ChartedSeries, moves_a_year: float, days: float) -> tuple[float, Why]:
-    """The latest day until which the chance stays below CHANCE, a week at least, and
-    what brings it on."""
-    ahead = SOONEST
-    while ahead + 1 <= days and chance_of_out(one, moves_a_year, ahead + 1) < CHANCE:
+    """The latest day until which the chance of being out stays below its limit, a week
+    at least, and what brings it on."""
+    ahead = SOONEST_DAYS
+    while (
+        ahead + 1 <= days
+        and chance_of_out(one, moves_a_year, ahead + 1) < CHANCE_OF_OUT
+    ):
         ahead += 1
     if ahead + 1 > days:
         return days, "interval"
@@ -92,7 +94,7 @@ def _within(one: ChartedSeries, moves_a_year: float, days: float) -> tuple[float
     if found is not None and found.significant:
         return ahead, "trend"
     seasonal = one.season is not None and one.season.kept
-    still = chance_of_out(one, moves_a_year, ahead + 1, season=False) < CHANCE
+    still = chance_of_out(one, moves_a_year, ahead + 1, season=False) < CHANCE_OF_OUT
     return ahead, "season" if seasonal and still else "interval"
 
 
@@ -112,7 +114,7 @@ def chance_of_out(
     if season and one.season is not None and one.season.kept:
         here = one.correction.corrected(last) - last.value
         places = [
-            level - here + (end - level + here) * min(1.0, ahead / LATEST)
+            level - here + (end - level + here) * min(1.0, ahead / LATEST_DAYS)
             for end in swing(one, level)
         ]
     out = max(_outside(place, spread, tolerance) for place in places)
@@ -180,7 +182,7 @@ def due_document(
 
 
 def _latest(judged: Sequence[ChartedSeries]) -> list[ChartedSeries]:
-    """Of each check, sled and saw the series with the latest result. A board that
+    """The series with the latest result of each check, sled and saw. A board that
     judges a fence which the square judges too is not due by itself."""
     newest: dict[tuple[str, str | None, str | None], ChartedSeries] = {}
     for one in judged:

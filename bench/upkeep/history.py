@@ -149,37 +149,33 @@ def results_of(
     quick = QUICK in finding.codes
     placements = sorted({sweep.placement for sweep in finding.sweeps})
     turned = quick or any(q.name == "square" for q in finding.quantities)
-    charted = [
-        quantity
-        for place, quantity in enumerate(finding.quantities)
-        if place == 0 or (quantity.name == "square" and turns_fence)
-    ]
     results = []
-    for quantity in charted:
+    for place, quantity in enumerate(finding.quantities):
+        if place > 0 and not (quantity.name == "square" and turns_fence):
+            continue
         numbers = (quantity.value, quantity.uncertainty, varying(finding))
         if not all(math.isfinite(number) for number in numbers):
             raise ValueError(f"{finding.id}: {quantity.name} is no number")
-        results.append(
-            Result(
-                finding=finding.id,
-                day=day,
-                order=order,
-                check=finding.check,
-                jig=finding.jig,
-                saw=finding.saw,
-                quantity=quantity.name,
-                unit=quantity.unit,
-                value=quantity.value,
-                expanded=abs(quantity.uncertainty),
-                varying=varying(finding),
-                tolerance=quantity.tolerance,
-                verdict=quantity.verdict,
-                set_up="turned-over" if turned else "+".join(placements),
-                quick=quick,
-                turns_fence=turns_fence and quantity is finding.quantities[0],
-                climate=sound_climate(finding.climate),
-                way=quantity.way,
-                **gear,
-            )
+        one = Result(
+            finding=finding.id,
+            day=day,
+            order=order,
+            check=finding.check,
+            jig=finding.jig,
+            saw=finding.saw,
+            quantity=quantity.name,
+            unit=quantity.unit,
+            value=quantity.value,
+            expanded=abs(quantity.uncertainty),
+            varying=varying(finding),
+            tolerance=quantity.tolerance,
+            verdict=quantity.verdict,
+            set_up="turned-over" if turned else "+".join(placements),
+            quick=quick,
+            turns_fence=turns_fence and place == 0,
+            climate=sound_climate(finding.climate),
+            way=quantity.way,
+            **gear,
         )
+        results.append(one)
     return results

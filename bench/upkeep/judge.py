@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import msgspec
 
@@ -23,15 +23,15 @@ from bench.upkeep.shape import (
     FEWEST_FOR_TREND,
     NOTHING,
     QUICK_VARIANCE,
-    Residuals,
     Scatter,
+    about_line,
     shapes,
     variance,
 )
 
 FIRST_RESULTS = 15  # of which the mean is made, once there are so many
 FEWEST_TO_TELL_SHAPES = 6
-SURE = 0.99  # that a slope is one: it is asked at every result
+SURE_SLOPE = 0.99  # that a slope is one: it is asked at every result
 AHEAD = 0.5  # of the span looked back on: no day farther ahead is named
 
 Alarm = Literal["step", "creep"]
@@ -86,33 +86,23 @@ class Period(msgspec.Struct, frozen=True):
         return count
 
 
-class _Reference:
-    """What further results are compared with: the first quiet ones."""
+class _Quiet(NamedTuple):
+    """A result that does not alarm: its value and moisture content, and its weight."""
 
-    def __init__(self) -> None:
-        self.n = 0
-        self.weight = self._sum = 0.0
-        self._wet: list[float] = []
-        self._origin = 0.0
+    day: float
+    value: float
+    weight: float
+    wet: float | None
 
-    def add(self, value: float, weight: float, wet: float | None) -> None:
-        if self.n >= FIRST_RESULTS:
-            return
-        if self.n == 0:
-            self._origin = value
-        self.n += 1
-        self.weight += weight
-        self._sum += weight * (value - self._origin)
-        if wet is not None:
-            self._wet.append(wet)
 
-    @property
-    def mean(self) -> float:
-        return self._origin + self._sum / self.weight
-
-    @property
-    def moisture(self) -> float | None:
-        return sum(self._wet) / len(self._wet) if self._wet else None
+def _mean(first: Sequence[_Quiet]) -> tuple[float, float, float | None]:
+    """What further results are compared with: the weighted mean of the first quiet
+    ones, their weight, and the mean of their moisture content."""
+    origin = first[0].value
+    weight = sum(one.weight for one in first)
+    mean = origin + sum(one.weight * (one.value - origin) for one in first) / weight
+    wets = [one.wet for one in first if one.wet is not None]
+    return mean, weight, sum(wets) / len(wets) if wets else None
 
 
 def judge(
@@ -123,25 +113,25 @@ def judge(
 ) -> Period:
     """elsewhere: scatter of the same series' other periods. set_up: scatter of the
     square's error."""
-    reference, seen = _Reference(), Residuals()
+    quiet: list[_Quiet] = []
     judged: list[ChartedResult] = []
     scores: list[float] = []
     weighted = budget = 0.0
-    sigma2 = freedom = 0.0
+
+    def scatter() -> tuple[float, float]:
+        own = about_line([(one.day, one.value, one.weight) for one in quiet])
+        return variance(own + elsewhere, set_up, math.sqrt(budget))
+
     for number, one in enumerate(baseline.results, 1):
-        value, factor = correction.corrected(one), _factor(one)
+        value = correction.corrected(one)
+        factor = QUICK_VARIANCE if one.quick else 1.0
         budget += ((one.varying or one.expanded / 2) ** 2 - budget) / number
-        sigma2, freedom = variance(
-            seen.scatter() + elsewhere, set_up, math.sqrt(budget)
-        )
-        wet = moisture(one.climate)
-        alarm: Alarm | None = None
+        sigma2, freedom = scatter()
         row = ChartedResult(one, value)
-        if reference.n and sigma2 > 0:
-            spread = sigma2 * (factor + 1 / reference.weight) + correction.variance(
-                one, reference.moisture
-            )
-            z = charts.score((value - reference.mean) / math.sqrt(spread), freedom)
+        if quiet and sigma2 > 0:
+            mean, weight, wet = _mean(quiet[:FIRST_RESULTS])
+            spread = sigma2 * (factor + 1 / weight) + correction.variance(one, wet)
+            z = charts.score((value - mean) / math.sqrt(spread), freedom)
             scores.append(z)
             capped = max(-charts.MOST_SCORE, min(charts.MOST_SCORE, z))
             weighted = charts.ewma(weighted, capped)
@@ -150,28 +140,17 @@ def judge(
             runs = tuple(charts.runs(scores))
             row = ChartedResult(one, value, z, weighted, limit, alarm, runs)
         judged.append(row)
-        if alarm is None:
-            reference.add(value, 1 / factor, wet)
-            seen.add(one.day, value, 1 / factor)
+        if row.alarm is None:
+            quiet.append(_Quiet(one.day, value, 1 / factor, moisture(one.climate)))
     if not judged:
         return Period(baseline, ())
-    sigma2, freedom = variance(seen.scatter() + elsewhere, set_up, math.sqrt(budget))
+    sigma2, freedom = scatter()
     sigma = math.sqrt(sigma2)
-    known = sigma / math.sqrt(reference.weight)
-    return Period(
-        baseline,
-        tuple(judged),
-        mean=reference.mean,
-        mean_sigma=known,
-        sigma=sigma,
-        detectable=charts.limit(freedom) * math.hypot(sigma, known) if freedom else 0.0,
-        trend=trend(judged, sigma),
-        moisture=reference.moisture,
-    )
-
-
-def _factor(one: Result) -> float:
-    return QUICK_VARIANCE if one.quick else 1.0
+    mean, weight, wet = _mean(quiet[:FIRST_RESULTS])
+    known = sigma / math.sqrt(weight)
+    step = charts.limit(freedom) * math.hypot(sigma, known) if freedom else 0.0
+    slope = trend(judged, sigma)
+    return Period(baseline, tuple(judged), mean, known, sigma, step, slope, wet)
 
 
 def _alarm(
@@ -209,7 +188,7 @@ def trend(judged: Sequence[ChartedResult], sigma: float) -> Trend | None:
     left = math.sqrt(line.sums.yy / (n - 2))
     standard = max(sigma, left) / math.sqrt(line.times)
     significant = line.aicc < found["level"].aicc and (
-        abs(line.slope) > t_quantile(SURE, n - 2) * standard
+        abs(line.slope) > t_quantile(SURE_SLOPE, n - 2) * standard
     )
     expanded = t_quantile(0.95, n - 2) * standard
     leaves = _leaves(judged, line.slope, expanded) if significant else None

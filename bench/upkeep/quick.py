@@ -36,7 +36,8 @@ class SquareError(msgspec.Struct, frozen=True):
 
 
 def whole_checks(history: History, jig: str | None, saw: str | None) -> list[Result]:
-    """Of the sled fence, with the square turned over, in the order of time."""
+    """Whole checks of the sled fence, with the square turned over, in the order of
+    time."""
     return [
         one
         for one in history.results

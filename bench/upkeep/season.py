@@ -19,8 +19,8 @@ from bench.upkeep.moisture import moisture
 from bench.upkeep.series import Baseline
 from bench.upkeep.shape import Sums, best_shape
 
-FEWEST, SPAN_DAYS, SPREAD_PERCENT = 8, 182.0, 2.0
-CHANCE = 0.05
+FEWEST_RESULTS, SPAN_DAYS, SPREAD_PERCENT = 8, 182.0, 2.0
+SIGNIFICANCE = 0.05
 # how far a sled may follow one percent of moisture content before that is known: so
 # much of its tolerance, one standard deviation. From the swings of 0.006 to 0.03 mm
 # per 300 a year that shops see, against a tolerance of 0.05 and 6 % of moisture
@@ -67,8 +67,8 @@ class Correction(msgspec.Struct, frozen=True):
 
 
 def fit(parts: Sequence[Baseline]) -> Season | None:
-    """Of one series; None where too few results, too short a time or too even a
-    climate could show it."""
+    """The season of one series; None where too few results, too short a time or too
+    even a climate could show it."""
     known = [
         [
             (one.day, one.value, m)
@@ -79,7 +79,7 @@ def fit(parts: Sequence[Baseline]) -> Season | None:
     ]
     days = [day for part in known for day, _, _ in part]
     wets = [m for part in known for _, _, m in part]
-    if len(days) < FEWEST or max(days) - min(days) < SPAN_DAYS:
+    if len(days) < FEWEST_RESULTS or max(days) - min(days) < SPAN_DAYS:
         return None
     if max(wets) - min(wets) < SPREAD_PERCENT:
         return None
@@ -105,7 +105,7 @@ def fit(parts: Sequence[Baseline]) -> Season | None:
         per_percent=slope,
         expanded=t_quantile(0.95, total.freedom) * standard,
         standard=standard,
-        kept=slope != 0 and f_upper_tail(ratio, 1, total.freedom) < CHANCE,
+        kept=slope != 0 and f_upper_tail(ratio, 1, total.freedom) < SIGNIFICANCE,
         middle=middle,
         dry=min(wets),
         wet=max(wets),

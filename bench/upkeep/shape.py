@@ -67,8 +67,8 @@ class Shape(msgspec.Struct, frozen=True):
 def best_shape(
     t: Sequence[float], y: Sequence[float], m: Sequence[float] | None = None
 ) -> Shape:
-    """Of the three shapes the one with the lowest AICc. m: moisture content of each,
-    None where it plays no part."""
+    """The shape with the lowest AICc of the three. m: moisture content of each, None
+    where it plays no part."""
     return min(shapes(t, y, m).values(), key=lambda shape: shape.aicc)
 
 
@@ -77,21 +77,30 @@ def shapes(
 ) -> dict[Kind, Shape]:
     """The shapes that so many observations can carry; `level` always. At least one."""
     n, wet = len(y), m is not None
-    moisture = m if m is not None else [0.0] * n
-    levels = _about_mean(y, moisture)
-    found: dict[Kind, Shape] = {"level": _made("level", n, levels, 1, wet)}
+    y, w = _centred(y), _centred([0.0] * n if m is None else m)
+    base = Sums(_dot(y, y), _dot(y, w), _dot(w, w))
+    found: dict[Kind, Shape] = {"level": _made("level", n, base, 1, wet)}
     if n < FEWEST_FOR_TREND:
         return found
-    line = _about_line(t, y, moisture)
+    line = _about_line(_centred(t), y, w, base)
     if line is not None:
         sums, slope, times = line
         found["trend"] = _made("trend", n, sums, 2, wet, slope=slope, times=times)
-    parted = _about_step(y, moisture)
+    parted = _about_step(y, w, base)
     if parted is not None:
         sums, at = parted
         # the place of the step is one number more
         found["step"] = _made("step", n, sums, 3, wet, at=at)
     return found
+
+
+def _centred(values: Sequence[float]) -> list[float]:
+    mean = math.fsum(values) / len(values)
+    return [value - mean for value in values]
+
+
+def _dot(a: Sequence[float], b: Sequence[float]) -> float:
+    return math.fsum(x * y for x, y in zip(a, b, strict=True))
 
 
 def _made(
@@ -117,65 +126,48 @@ def _made(
     return Shape(kind, sums, aicc, at, slope, times)
 
 
-def _about_mean(y: Sequence[float], m: Sequence[float]) -> Sums:
-    n = len(y)
-    y0, m0 = math.fsum(y) / n, math.fsum(m) / n
-    return Sums(
-        math.fsum((v - y0) ** 2 for v in y),
-        math.fsum((v - y0) * (w - m0) for v, w in zip(y, m, strict=True)),
-        math.fsum((w - m0) ** 2 for w in m),
-    )
-
-
 def _about_line(
-    t: Sequence[float], y: Sequence[float], m: Sequence[float]
+    t: Sequence[float], y: Sequence[float], m: Sequence[float], base: Sums
 ) -> tuple[Sums, float, float] | None:
     """Sums about the line in time, its slope beside moisture, and what time is left
-    once moisture is taken out of it."""
-    n = len(y)
-    t0 = math.fsum(t) / n
-    tt = math.fsum((d - t0) ** 2 for d in t)
+    once moisture is taken out of it. t, y, m: less their means; base: about those."""
+    tt, ty, tm = _dot(t, t), _dot(t, y), _dot(t, m)
     if tt <= 0:
         return None
-    base = _about_mean(y, m)
-    ty = math.fsum((d - t0) * v for d, v in zip(t, y, strict=True))
-    tm = math.fsum((d - t0) * w for d, w in zip(t, m, strict=True))
+    wet = tm / base.mm if base.mm > 0 else 0.0
+    free = tt - wet * tm
+    if free <= 1e-9 * tt:
+        return None  # time and moisture went together: nothing tells them apart
     sums = Sums(
         max(0.0, base.yy - ty * ty / tt),
         base.my - ty * tm / tt,
         max(0.0, base.mm - tm * tm / tt),
     )
-    free = tt - (tm * tm / base.mm if base.mm > 0 else 0.0)
-    if free <= 1e-9 * tt:
-        return None  # time and moisture went together: nothing tells them apart
-    slope = (ty - (tm * base.my / base.mm if base.mm > 0 else 0.0)) / free
-    return sums, slope, free
+    return sums, (ty - wet * base.my) / free, free
 
 
-def _about_step(y: Sequence[float], m: Sequence[float]) -> tuple[Sums, int] | None:
-    """The two levels that leave least, and where the second begins."""
+def _about_step(
+    y: Sequence[float], m: Sequence[float], base: Sums
+) -> tuple[Sums, int] | None:
+    """The two levels that leave least, and where the second begins; arguments as in
+    `_about_line`."""
     n = len(y)
-    y0, m0 = math.fsum(y) / n, math.fsum(m) / n  # taken off for the digits' sake
-    base = _about_mean(y, m)
     least, best = math.inf, 0
-    taken = (0.0, 0.0, 0.0)
+    sums = base
     sy = sm = 0.0
     for k in range(1, n):
-        sy += y[k - 1] - y0
-        sm += m[k - 1] - m0
+        sy += y[k - 1]
+        sm += m[k - 1]
         # what a level each takes off: the sums of the second are those of the first,
         # turned
         share = 1.0 / k + 1.0 / (n - k)
-        yy, my, mm = sy * sy * share, sy * sm * share, sm * sm * share
-        left = base.yy - yy
-        if base.mm - mm > 0:
-            left -= (base.my - my) ** 2 / (base.mm - mm)
+        yy, my = base.yy - sy * sy * share, base.my - sy * sm * share
+        mm = base.mm - sm * sm * share
+        left = yy - (my**2 / mm if mm > 0 else 0.0)
         if left < least:
-            least, best, taken = left, k, (yy, my, mm)
-    if best == 0:
-        return None
-    yy, my, mm = taken
-    return Sums(max(0.0, base.yy - yy), base.my - my, max(0.0, base.mm - mm)), best
+            least, best = left, k
+            sums = Sums(max(0.0, yy), my, max(0.0, mm))
+    return (sums, best) if best else None
 
 
 class Scatter(msgspec.Struct, frozen=True):
@@ -223,33 +215,20 @@ def _score_of_ratio(top: Scatter, bottom: Scatter) -> float:
     return ((1 - below) * root - (1 - above)) / spread
 
 
-class Residuals:
-    """Scatter of results about a straight line, as they come one after the other: a
-    slow trend is not taken for scatter. Weighted by the inverse of their variance."""
-
-    def __init__(self) -> None:
-        self.n = 0
-        self._origin = (0.0, 0.0)
-        self._w = self._t = self._y = self._tt = self._ty = self._yy = 0.0
-
-    def add(self, t: float, y: float, weight: float) -> None:
-        if self.n == 0:
-            self._origin = (t, y)
-        t, y = t - self._origin[0], y - self._origin[1]
-        self.n += 1
-        self._w += weight
-        self._t += weight * t
-        self._y += weight * y
-        self._tt += weight * t * t
-        self._ty += weight * t * y
-        self._yy += weight * y * y
-
-    def scatter(self) -> Scatter:
-        if self.n < 2:
-            return Scatter()
-        yy = max(0.0, self._yy - self._y**2 / self._w)
-        tt = self._tt - self._t**2 / self._w
-        if tt <= 1e-9 * self._tt or tt <= 0:
-            return Scatter(yy, self.n - 1.0)  # all on one day
-        line = yy - (self._ty - self._t * self._y / self._w) ** 2 / tt
-        return Scatter(max(0.0, line), self.n - 2.0)
+def about_line(results: Sequence[tuple[float, float, float]]) -> Scatter:
+    """Scatter of results (day, value, weight) about a straight line: a slow trend is
+    not taken for scatter. Weighted by the inverse of their variance."""
+    n = len(results)
+    if n < 2:
+        return Scatter()
+    day, first, _ = results[0]
+    rows = [(d - day, v - first, w) for d, v, w in results]
+    whole = sum(w for _, _, w in rows)
+    t_sum, y_sum = sum(w * t for t, _, w in rows), sum(w * y for _, y, w in rows)
+    squares = sum(w * t * t for t, _, w in rows)
+    yy = max(0.0, sum(w * y * y for _, y, w in rows) - y_sum**2 / whole)
+    tt = squares - t_sum**2 / whole
+    if tt <= 1e-9 * squares or tt <= 0:
+        return Scatter(yy, n - 1.0)  # all on one day
+    ty = sum(w * t * y for t, y, w in rows) - t_sum * y_sum / whole
+    return Scatter(max(0.0, yy - ty**2 / tt), n - 2.0)

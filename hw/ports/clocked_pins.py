@@ -289,7 +289,9 @@ class ClockedPins:
             self._answered.clear()
             lines.pull(True)
             try:
-                await asyncio.wait_for(self._answered.wait(), self.options.timeout)
+                # wait_for of Python 3.11 may lose a cancel, and with it the end
+                async with asyncio.timeout(self.options.timeout):
+                    await self._answered.wait()
             except TimeoutError:
                 self.unanswered += 1
             finally:
@@ -298,9 +300,8 @@ class ClockedPins:
                     lines.pull(False)
             self._request_now.clear()
             with contextlib.suppress(TimeoutError):
-                await asyncio.wait_for(
-                    self._request_now.wait(), max(0.0, due - time.monotonic())
-                )
+                async with asyncio.timeout(max(0.0, due - time.monotonic())):
+                    await self._request_now.wait()
             await self._idle.wait()  # never in the middle of an answer
 
 

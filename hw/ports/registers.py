@@ -95,7 +95,9 @@ class RegisterPort:
             if not self.serial.write(self._request):
                 continue
             with contextlib.suppress(TimeoutError):
-                await asyncio.wait_for(self._done.wait(), self._timeout)
+                # wait_for of Python 3.11 may lose a cancel, and with it the end
+                async with asyncio.timeout(self._timeout):
+                    await self._done.wait()
             self._give()
 
     def _bytes(self, data: bytes, when: int) -> None:

@@ -30,9 +30,14 @@ T = TypeVar("T")
 RATE = 100.0  # readings a second of each instrument
 
 
-def tell(test: str, figure: object, limit: object, good: bool | None) -> bool:
+def tell(test: str, figure: object, limit: object = None, good: bool | None = None) -> bool:
     print(json.dumps({"test": test, "figure": figure, "limit": limit, "pass": good}), flush=True)
     return good is not False
+
+
+def tell_all(*rows: tuple[Any, ...]) -> bool:
+    """Each row as to `tell`; whether none failed."""
+    return all([tell(*row) for row in rows])
 
 
 class Rig:

@@ -57,18 +57,8 @@ class Machine:
         self._door = _free_port()
         folder.mkdir(parents=True, exist_ok=True)
         self.disk = folder / "disk.qcow2"
-        layer = [
-            "qemu-img",
-            "create",
-            "-q",
-            "-f",
-            "qcow2",
-            "-F",
-            image.disk.suffix[1:],
-            "-b",
-            str(image.disk),
-            str(self.disk),
-        ]
+        backing = ["-F", image.disk.suffix[1:], "-b", str(image.disk)]
+        layer = ["qemu-img", "create", "-q", "-f", "qcow2", *backing, str(self.disk)]
         subprocess.run(layer, check=True)
 
     # ---- power -----------------------------------------------------------------------
@@ -138,12 +128,8 @@ class Machine:
         out += ["-append", boot, "-rtc", f"base={self.clock}"]
         # writethrough of the host would hide what the guest forgot to sync; the cache is dropped with the process
         out += ["-drive", f"file={self.disk},if=virtio,format=qcow2,cache=writeback"]
-        out += [
-            "-netdev",
-            f"user,id=net,hostfwd=tcp:127.0.0.1:{self._door}-:22",
-            "-device",
-            "virtio-net-pci,netdev=net",
-        ]
+        out += ["-netdev", f"user,id=net,hostfwd=tcp:127.0.0.1:{self._door}-:22"]
+        out += ["-device", "virtio-net-pci,netdev=net"]
         out += ["-qmp", f"unix:{self.folder / 'qmp'},server=on,wait=off", "-device", "qemu-xhci,id=usb"]
         for number, path in self.ports.items():
             out += ["-chardev", f"serial,id=c{number},path={path}", "-device", _usb_serial(number)]
@@ -185,14 +171,15 @@ class Machine:
             done = subprocess.run(
                 [*self._ssh(), command], input=given, capture_output=True, timeout=time_out, check=False
             )
-        except subprocess.TimeoutExpired:
-            return subprocess.CompletedProcess(command, 255, "", "timed out")
-        words = [part.decode(errors="replace") for part in (done.stdout, done.stderr)]
-        if check and done.returncode:
-            raise RuntimeError(
-                f"`{command}` ended with {done.returncode}: {words[0][-800:]} {words[1][-800:]}"
+            status, words = (
+                done.returncode,
+                [part.decode(errors="replace") for part in (done.stdout, done.stderr)],
             )
-        return subprocess.CompletedProcess(command, done.returncode, *words)
+        except subprocess.TimeoutExpired:
+            status, words = 255, ["", f"not done after {time_out:.0f} s"]
+        if check and status:
+            raise RuntimeError(f"`{command}` ended with {status}: {words[0][-800:]} {words[1][-800:]}")
+        return subprocess.CompletedProcess(command, status, *words)
 
     def send(self, source: Path, target: str) -> None:
         """A folder of the host into the guest, by tar over the door."""

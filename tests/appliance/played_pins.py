@@ -22,7 +22,7 @@ from typing import Any, NamedTuple
 
 import msgspec
 from clocked_words import CLOCK, DATA, GAUGES, MS, REQ, Gauge, Step, words_of
-from guest import Rig, hear, tell, watching
+from guest import Rig, hear, tell, tell_all, watching
 
 from bench.daemon.tones import strokes
 from bench.demo.truth import JOB
@@ -285,11 +285,9 @@ def _lamp(lamp: Sequence[Change]) -> bool:
     """Half a second lit and half a second dark while a press is wanted; dark when the check was given up."""
     rises = [at for at, level in lamp if level == "1"]
     every = median(after - before for before, after in pairwise(rises)) / 1e9
-    return all(
-        [
-            tell("lamp blinks while a press is wanted, s", round(every, 3), "1.0 +/- 0.1", 0.9 < every < 1.1),
-            tell("lamp at the end", lamp[-1][1], "0", lamp[-1][1] == "0"),
-        ]
+    return tell_all(
+        ("lamp blinks while a press is wanted, s", round(every, 3), "1.0 +/- 0.1", 0.9 < every < 1.1),
+        ("lamp at the end", lamp[-1][1], "0", lamp[-1][1] == "0"),
     )
 
 
@@ -299,12 +297,10 @@ def _buzzer(buzzer: Sequence[Change], tones: int) -> bool:
     between = [after - before for before, after in pairwise(rises)]
     heard, wanted = 1 + sum(one > STROKES_APART for one in between), tones * len(strokes("ready"))
     pitch = 1e9 / median(between)
-    return all(
-        [
-            tell("buzzer, strokes", heard if rises else 0, wanted, 0 < wanted == heard),
-            tell("buzzer, Hz", round(pitch), f"{HIGH_HZ:.0f} +/- 10 %", abs(pitch / HIGH_HZ - 1) < 0.1),
-            tell("buzzer at the end", buzzer[-1][1], "0", buzzer[-1][1] == "0"),
-        ]
+    return tell_all(
+        ("buzzer, strokes", heard if rises else 0, wanted, 0 < wanted == heard),
+        ("buzzer, Hz", round(pitch), f"{HIGH_HZ:.0f} +/- 10 %", abs(pitch / HIGH_HZ - 1) < 0.1),
+        ("buzzer at the end", buzzer[-1][1], "0", buzzer[-1][1] == "0"),
     )
 
 

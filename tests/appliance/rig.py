@@ -2,11 +2,16 @@
 
 As root, with qemu-system-x86, qemu-utils, debootstrap and openssh-client, from the project's folder:
 
-    .venv/bin/python tests/appliance/rig.py IMAGES WHEELS [bookworm|trixie] [--copies 30] [--cuts 30] [--only NAME]...
+    .venv/bin/python tests/appliance/rig.py IMAGES WHEELS [bookworm|trixie] [--arch arm64] [--only NAME]...
 
 IMAGES: a folder that keeps the images. WHEELS: made by `pip wheel -w WHEELS .` with the Python of that suite (3.11 for
 bookworm, 3.13 for trixie). Prints one JSON line {test, figure, limit, pass} a matter; exit 1 when one fails. What can
 not be tried here (pins without the kernel's headers, a slow card's wear) is said by a line with "pass": null.
+
+arm64, a Pi's architecture, wants qemu-system-arm, qemu-efi-aarch64, qemu-user-static with its binfmt registered, and its
+own wheels: this project's by `pip wheel --no-deps -w WHEELS .`, the others by `pip download -d WHEELS --only-binary=:all:
+--python-version 3.11 --platform manylinux_2_28_aarch64 (and 2_17, 2_27, 2_34, 2014) WHEELS/sweepgauge*.whl lgpio`, and
+for the test `formats` those named in formats.py besides.
 """
 
 from __future__ import annotations
@@ -23,7 +28,8 @@ from statistics import median
 
 from clocks import blank_clock, clock_jumps
 from cuts import disk_copies, power_cuts
-from guest import GAUGE, TRAVEL, Rig, hear, pass_running, rig, tell, until_pass, watching
+from formats import formats
+from guest import GAUGE, TRAVEL, Rig, hear, pass_running, rig, tell, tell_all, until_pass, watching
 from image import image
 from machine import Machine
 from played_pins import pins
@@ -60,28 +66,23 @@ async def installs(rig: Rig, wheels: Path) -> bool:
     seen = (await asyncio.to_thread(rig.machine.call, "sweepgauge status --json", check=False)).returncode
     faults = await _faults(rig)
     exposure = await rig.shell("systemd-analyze security sweepgauge --no-pager | tail -1")
+    there = await rig.shell("uname -mr; . /etc/os-release; echo $PRETTY_NAME")
     number = re.search(r": ([0-9.]+) ", exposure)
-    return all(
-        [
-            tell("first boot, s", round(booted, 1), None, None),
-            tell("install, minutes", round(minutes, 2), None, None),
-            tell("from a blank image to a measured sweep, minutes", round(in_all, 1), None, None),
-            tell("of which this host's processors were busy, minutes", round(busy, 1), None, None),
-            tell(
-                "install run again changes nothing",
-                again.strip().splitlines()[-2:],
-                "Nothing to do.",
-                "Nothing to do." in again,
-            ),
-            tell("status in a new ssh login, exit", seen, "0 or 1", seen in (0, 1)),
-            tell("faults that doctor finds in a correct installation", faults, [], faults == []),
-            tell(
-                "exposure of the unit",
-                number and float(number[1]),
-                1.0,
-                bool(number and float(number[1]) <= 1.0),
-            ),
-        ]
+    return tell_all(
+        ("the machine", there.splitlines()),
+        ("first boot, s", round(booted, 1)),
+        ("install, minutes", round(minutes, 2)),
+        ("from a blank image to a measured sweep, minutes", round(in_all, 1)),
+        ("of which this host's processors were busy, minutes", round(busy, 1)),
+        (
+            "install run again changes nothing",
+            again.strip().splitlines()[-2:],
+            "Nothing to do.",
+            "Nothing to do." in again,
+        ),
+        ("status in a new ssh login, exit", seen, "0 or 1", seen in (0, 1)),
+        ("faults that doctor finds in a correct installation", faults, [], faults == []),
+        ("exposure of the unit", number and float(number[1]), 1.0, bool(number and float(number[1]) <= 1.0)),
     )
 
 
@@ -99,12 +100,10 @@ async def whole_check(rig: Rig) -> bool:
         await rig.shell("sync")
         daemon, machine = (after - then for after, then in zip(await _written(rig), before, strict=True))
     part = rig.missed(finding)
-    return all(
-        [
-            tell("whole check: error over give or take", round(part, 2), 1.0, part <= 1.0),
-            tell("written by the daemon in a check, KiB", round(daemon / 1024), None, None),
-            tell("written by the whole machine meanwhile, KiB", round(machine / 1024), None, None),
-        ]
+    return tell_all(
+        ("whole check: error over give or take", round(part, 2), 1.0, part <= 1.0),
+        ("written by the daemon in a check, KiB", round(daemon / 1024)),
+        ("written by the whole machine meanwhile, KiB", round(machine / 1024)),
     )
 
 
@@ -131,19 +130,17 @@ async def at_rest(rig: Rig, rest: float) -> bool:
     memory = int(await rig.shell("systemctl show -p MemoryCurrent --value sweepgauge")) / 2**20
     rss = int(await rig.shell(f"awk '/VmRSS/ {{print $2}}' /proc/{_PID}/status")) / 1024
     cpu = (await _cpu(rig) - busy) / seconds * 100
-    return all(
-        [
-            tell(
-                "written by the daemon at rest, MiB a day",
-                round(daemon * per_day, 2),
-                2.0,
-                daemon * per_day <= 2.0,
-            ),
-            tell("written by the whole machine at rest, MiB a day", round(machine * per_day, 1), None, None),
-            tell("daemon's CPU at rest, three instruments at 100/s, %", round(cpu, 2), None, None),
-            tell("daemon's memory, MiB", round(rss, 1), 60, rss <= 60),
-            tell("its control group with page cache, MiB", round(memory, 1), 200, memory <= 200),
-        ]
+    return tell_all(
+        (
+            "written by the daemon at rest, MiB a day",
+            round(daemon * per_day, 2),
+            2.0,
+            daemon * per_day <= 2.0,
+        ),
+        ("written by the whole machine at rest, MiB a day", round(machine * per_day, 1)),
+        ("daemon's CPU at rest, three instruments at 100/s, %", round(cpu, 2)),
+        ("daemon's memory, MiB", round(rss, 1), 60, rss <= 60),
+        ("its control group with page cache, MiB", round(memory, 1), 200, memory <= 200),
     )
 
 
@@ -164,16 +161,9 @@ async def cables(rig: Rig) -> bool:
         finding = await work
     told = [line for line in rig.said if "went away" in line or "cannot be used" in line]
     part = rig.missed(finding)
-    return all(
-        [
-            tell(
-                "a cable pulled in mid-pass is told",
-                told[:1] or refused,
-                "the pass is refused",
-                bool(refused),
-            ),
-            tell("swapped cables: error over give or take", round(part, 2), 1.0, part <= 1.0),
-        ]
+    return tell_all(
+        ("a cable pulled in mid-pass is told", told[:1] or refused, "the pass is refused", bool(refused)),
+        ("swapped cables: error over give or take", round(part, 2), 1.0, part <= 1.0),
     )
 
 
@@ -184,21 +174,15 @@ async def replugs(rig: Rig) -> bool:
         for _ in range(REPLUGS):
             await asyncio.to_thread(rig.machine.unplug, GAUGE)
             await hear(client, InstrumentState, lambda one: one.name == "indicator" and one.state != "open")
+            await rig.shell("udevadm settle")
             await asyncio.to_thread(rig.machine.plug, GAUGE)
             began = time.monotonic()
             await hear(client, Readings, lambda one: one.instrument == "indicator")
             waits.append(round(time.monotonic() - began, 1))
     restarts = int(await rig.shell("systemctl show -p NRestarts --value sweepgauge"))
-    return all(
-        [
-            tell(
-                f"heard again after a pull, s, median and worst of {REPLUGS}",
-                [median(waits), max(waits)],
-                None,
-                None,
-            ),
-            tell("restarts meanwhile", restarts, 0, restarts == 0),
-        ]
+    return tell_all(
+        (f"heard again after a pull, s, median and worst of {REPLUGS}", [median(waits), max(waits)]),
+        ("restarts meanwhile", restarts, 0, restarts == 0),
     )
 
 
@@ -206,22 +190,20 @@ async def life(rig: Rig) -> bool:
     """Killed, frozen, stopped, with wrong settings, for members of the group and strangers."""
     seen = dict(line.split("\t", 1) for line in (await rig.shell(LIFE)).splitlines())
     await rig.wire()
-    return all(
-        [
-            tell("status for a stranger, exit", seen["stranger"], "2", seen["stranger"] == "2"),
-            tell("the daemon may keep its settings", seen["settings"], "yes", seen["settings"] == "yes"),
-            tell("but write nowhere else", seen["elsewhere"], "no", seen["elsewhere"] == "no"),
-            tell("answers again after kill -9, s", seen["killed"], None, float(seen["killed"]) < 300),
-            tell("answers again after a freeze, s", seen["frozen"], None, float(seen["frozen"]) < 300),
-            tell("stopped with exit", seen["stopped"], "0", seen["stopped"] == "0"),
-            tell(
-                "wrong settings: no restarts, failed",
-                seen["wrong"],
-                "0 failed",
-                sorted(seen["wrong"].split()) == ["0", "failed"],
-            ),
-            tell("wrong settings are named in the journal", seen["named"], "1", seen["named"] == "1"),
-        ]
+    return tell_all(
+        ("status for a stranger, exit", seen["stranger"], "2", seen["stranger"] == "2"),
+        ("the daemon may keep its settings", seen["settings"], "yes", seen["settings"] == "yes"),
+        ("but write nowhere else", seen["elsewhere"], "no", seen["elsewhere"] == "no"),
+        ("answers again after kill -9, s", seen["killed"], None, float(seen["killed"]) < 300),
+        ("answers again after a freeze, s", seen["frozen"], None, float(seen["frozen"]) < 300),
+        ("stopped with exit", seen["stopped"], "0", seen["stopped"] == "0"),
+        (
+            "wrong settings: no restarts, failed",
+            seen["wrong"],
+            "0 failed",
+            sorted(seen["wrong"].split()) == ["0", "failed"],
+        ),
+        ("wrong settings are named in the journal", seen["named"], "1", seen["named"] == "1"),
     )
 
 
@@ -250,14 +232,15 @@ sudo systemctl reset-failed sweepgauge
 
 
 async def run(arguments: argparse.Namespace) -> bool:
-    made = await asyncio.to_thread(image, arguments.suite, arguments.images)
+    made = await asyncio.to_thread(image, arguments.suite, arguments.images, arch=arguments.arch)
     kept: Path | None = arguments.installed
     if kept is not None and kept.exists():
         made = made._replace(disk=kept)
 
     def machine_of(ports: dict[str, str]) -> Machine:
-        folder = arguments.images / f"run-{arguments.suite}"
-        return Machine(made, folder, ports=ports, cores=arguments.cores, kvm=arguments.kvm)
+        folder = arguments.images / f"run-{arguments.suite}-{arguments.arch}"
+        size = {"cores": arguments.cores, "memory_mib": arguments.memory}
+        return Machine(made, folder, arch=arguments.arch, ports=ports, kvm=arguments.kvm, **size)
 
     tests: dict[str, Callable[[Rig], Awaitable[bool]]] = {
         "whole_check": whole_check,
@@ -270,6 +253,7 @@ async def run(arguments: argparse.Namespace) -> bool:
         "clock_jumps": clock_jumps,
         "at_rest": lambda rig: at_rest(rig, arguments.rest),
         "pins": lambda rig: pins(rig, arguments.wheels),
+        "formats": lambda rig: formats(rig, arguments.cores),
     }
     good = True
     async with rig(machine_of, seed=arguments.seed) as one:
@@ -288,7 +272,7 @@ async def run(arguments: argparse.Namespace) -> bool:
                     good &= await test(one)
                 except Exception as error:
                     good &= tell(name, f"{type(error).__name__}: {error}", None, False)
-                    journal = "sudo journalctl -u sweepgauge --no-pager -o short-monotonic | tail -30"
+                    journal = "sudo journalctl -b --no-pager -o short-monotonic | tail -60"
                     said = await asyncio.to_thread(one.machine.call, journal, check=False)
                     print(said.stdout, file=sys.stderr)
     return good
@@ -303,7 +287,9 @@ def main(argv: Sequence[str]) -> int:
     parser.add_argument("--copies", type=int, default=30)
     parser.add_argument("--cuts", type=int, default=30)
     parser.add_argument("--seed", type=int, default=3)
+    parser.add_argument("--arch", choices=("amd64", "arm64"), default="amd64")
     parser.add_argument("--cores", type=int, default=1)
+    parser.add_argument("--memory", type=int, default=512, help="MiB; the tests of formats want 1024")
     parser.add_argument("--kvm", action="store_true", help="this host's /dev/kvm works")
     parser.add_argument("--only", action="append", default=[])
     parser.add_argument("--installed", type=Path, help="a disk that is made once and begun with from then on")

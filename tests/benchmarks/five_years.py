@@ -18,6 +18,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from bench.checks.model import Evidence, EvidenceGear
+from bench.cli.common import LogSource
 from bench.cli.report_source import report_source
 from bench.finding import BudgetRow, Climate, Finding, Quantity, SweepRow
 from bench.gear import Jig
@@ -118,7 +119,7 @@ def figures(path: Path) -> dict[str, float]:
     seconds = {
         "drift": took(lambda: drift_of_log(path)),
         "due": took(lambda: due_of_log(path)),
-        "report": took(lambda: report_html(*report_source(None, str(path), None, None))),
+        "report": took(lambda: report_html(*report_source(LogSource(None, str(path)), None, None))),
     }
     return {
         "yardstick_s": yardstick,

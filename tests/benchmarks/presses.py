@@ -24,7 +24,7 @@ from bench.protocol import Begin, Moved, Press
 
 BY_HAND = ("lean", "tap", "mark")  # phases whose press tells of an act that only a hand can do
 SEED = 3
-MOST = {JOB: 6, "verify": 3}  # presses; every other check 6
+MOST = {"verify": 3, "quick": 2}  # presses; every other check 6
 
 
 class Counting:
@@ -66,10 +66,13 @@ async def count(name: str, hands: Any, folder: Any, begin: Begin) -> tuple[dict[
 
 
 async def first_and_again(kind: str) -> list[dict[str, Any]]:
-    """The first check of the day, and the same again; after a move that was made, the check that verifies it."""
+    """The first check of the day; of the job the quick check too, and what verifies its move."""
     async with virtual_bench(SEED) as (_saw, hands, _ports, folder, _daemon):
         first, finding = await count(kind, hands, folder, Begin(kind, lean=kind == JOB))
         rows = [first]
+        if kind == JOB:
+            quick = Begin(kind, options={"quick": "yes"})
+            rows.append((await count("quick", hands, folder, quick))[0])
         if finding.proposed is not None and kind == JOB:
             move = finding.proposed
             await hands.turn_fence(move.end, move.way, move.distance)

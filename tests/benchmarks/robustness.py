@@ -1,10 +1,10 @@
-"""R1 to R20 by number, each measured by its own test or benchmark; one JSON line a number, exit 1 where one fails.
+"""R1 to R25 by number, each measured by its own test or benchmark; one JSON line a number, exit 1 where one fails.
 
     python tests/benchmarks/robustness.py [--only R7 R16]... [--small]
 
     --small   the shares that every change is tried with, in place of the whole number of kills, cuts and frames
 
-Each line has what was asked, the figures that its parts printed, and what failed. R4, R5 and R13 want
+Each line has what was asked, the figures that its parts printed, and what failed. R4, R5, R13, R23 and R25 want
 root. R2 and R9 are tried in the appliance rig besides (tests/appliance/rig.py), with real power cuts and USB ports.
 """
 
@@ -104,6 +104,11 @@ TABLE = {
                 "",
                 None,
             ),
+            Part(
+                "tests/bench/stream/test_outlier_filter.py::test_no_slope_is_off_by_what_passes_of_a_slow_travel",
+                "",
+                None,
+            ),
         ),
     ),
     "R9": Row(
@@ -148,6 +153,46 @@ TABLE = {
         (Part(f"{DAEMON}/test_hard_use.py::test_copies_while_it_sweeps", "[20]", "[1]"),),
     ),
     "R20": Row("the unit's exposure", (Part("tests/test_systemd.py::test_the_unit_leaves_little_open"),)),
+    "R21": Row(
+        "nothing falsely good, 2 to 200 readings a second",
+        (Part(f"{DAEMON}/test_never_falsely_good.py", "", "::test_said_by_the_daemon"),),
+    ),
+    "R22": Row(
+        "200 x kill -9 at each acknowledging word, 0 to 0.2 s a sync",
+        tuple(
+            Part(
+                f"{DAEMON}/test_said_when_on_disk.py::test_killed_at_each_word",
+                f"[{word}-200]",
+                f"[{word}-4]",
+            )
+            for word in ("begun", "acknowledged", "kept", "noted", "taken_back", "given_up")
+        ),
+    ),
+    "R23": Row(
+        "no silent loss: damaged files, one bad row, media that cannot be written",
+        (
+            Part(f"{LOG}/test_log_lost.py::test_two_hundred_damages_are_all_told", "", None),
+            Part(f"{LOG}/test_log_lost.py::test_some_damages_are_all_told", None, ""),
+            Part(f"{LOG}/test_log_lost.py::test_one_bad_row_costs_one_row_and_is_told"),
+            Part(f"{LOG}/test_log_lost.py::test_a_lost_write_ahead_file_is_known_by_what_was_told"),
+            Part(f"{LOG}/test_log_lost.py::test_a_log_that_is_away_beside_what_was_told_is_missed"),
+            Part(f"{DAEMON}/test_log_damage_told.py"),
+            Part(f"{DAEMON}/test_not_recorded.py"),
+        ),
+    ),
+    "R24": Row(
+        "10,000 results out and in through the daemon",
+        (
+            Part(f"{LOG}/test_log_import.py::test_ten_thousand_results_through_the_daemon", "", None),
+            Part(f"{LOG}/test_log_import.py::test_six_hundred_results_through_the_daemon", None, ""),
+            Part(f"{LOG}/test_log_import.py::test_through_the_daemon_as_into_a_file"),
+            Part(f"{LOG}/test_log_import.py::test_an_export_comes_back_whole_and_never_twice"),
+        ),
+    ),
+    "R25": Row(
+        "the whole job at a tenth of a core",
+        (Part("tests/benchmarks/slow_machine.py", "--share 0.1", "--share 0.5"),),
+    ),
 }
 
 
@@ -209,17 +254,17 @@ def say(number: str, results: list[Found], *, small: bool) -> bool:
 
 def measure(numbers: list[str], *, small: bool) -> bool:
     parts = {n: [(p, p.small if small else p.whole) for p in TABLE[n].parts] for n in numbers}
-    nodes = {
-        part.name + given: number
+    nodes = [
+        (part.name + given, number)
         for number in numbers
         for part, given in parts[number]
         if given is not None and "/test_" in part.name
-    }
+    ]
     results: dict[str, list[Found]] = {n: [] for n in numbers}
-    for node, found in by_pytest(list(nodes)) if nodes else ():
+    for node, found in by_pytest(sorted({name for name, _ in nodes})) if nodes else ():
         print(json.dumps({"node": node, "failed": found.why}), file=sys.stderr, flush=True)
-        name = next(known for known in nodes if node.startswith(known))
-        results[nodes[name]].append(found)
+        for number in {number for name, number in nodes if node.startswith(name)}:
+            results[number].append(found)
     good = True
     for number in numbers:
         results[number] += [

@@ -13,13 +13,19 @@ from collections.abc import Iterator, Mapping
 from itertools import product
 from typing import Any, NamedTuple
 
+import msgspec
+
 from bench.checks import checks
 from bench.checks.model import EvidenceGear
 from bench.demo.screen import LESSONS
+from bench.finding import Finding, Settle
 from bench.gear import Indicator, Jig
 from bench.moves.lever import fence_move
-from bench.render import notice_templates, prompts, remark_templates
+from bench.render import cut, notice_templates, prompts, remark_templates, symptoms, upkeep
+from bench.render.finding import settle_words
+from bench.render.names import PARTS, upper_first
 from bench.render.remarks import move_words
+from bench.render.report import sentences as report
 
 MOST_WORDS = 12
 SAMPLE = "0.12"  # stands for a value, which counts as one word
@@ -71,6 +77,34 @@ def templates() -> Iterator[tuple[str, str, str]]:
 
     for text in _moves():
         yield "move", "leaves", text
+    for code, template in upkeep.TEMPLATES.items():
+        whole = template
+        for name, choices in upkeep._CHOICES.items():
+            whole = whole.replace(f":{name}}}", f":{choices}}}")
+        yield "upkeep", code, whole
+    for code, template in report.TEMPLATES.items():
+        yield "report", code, template
+    for code, seen in symptoms.SEEN.items():
+        yield "symptom", code, f"{upper_first(seen)}."
+    for code, shows in symptoms.SHOWS.items():
+        yield "symptom", code, f"Shows {shows}."
+    for code, act in symptoms.ACTS.items():
+        yield "symptom", code, act
+    for texts in (cut.PUT_RIGHT, cut.NEVER_MEASURED):
+        for code, act in texts.items():
+            yield "cut", code, f"{act}: worth {SAMPLE}."
+    for code, text in _settling():
+        yield "settle", code, text
+
+
+def _settling() -> Iterator[tuple[str, str]]:
+    """What would settle a result that is too close to call, or what stands in the way."""
+    given = {"sweeps": 6, "checks": 3, "length": 400.0, "resolution": 0.001}
+    finding = Finding(check="fence-square", quantities=[])
+    parts = [Settle(part=part) for part in PARTS]
+    for settle in (*(Settle(part="seat", **{name: value}) for name, value in given.items()), *parts):
+        text = settle_words(msgspec.structs.replace(finding, settle=settle), "mm")
+        yield settle.part, VALUE.sub(SAMPLE, text)
 
 
 def _moves() -> Iterator[str]:

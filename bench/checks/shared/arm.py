@@ -21,7 +21,7 @@ from bench.checks.options import given_number
 from bench.checks.shared.placed import Placed, opposed
 from bench.checks.shared.slopes import place
 from bench.finding import Quantity, Remark, SweepRow, note, warning
-from bench.uncertainty import Combined, Part, rectangular, t_quantile
+from bench.uncertainty import Combined, Part, rectangular, scatter_within, t_quantile
 
 if TYPE_CHECKING:
     from bench.geometry.arm_form import Bend, Shift
@@ -31,7 +31,7 @@ ARM_BOW = 0.02  # mm over the arm; common practice, no source
 SAME_STRETCH = 2.0  # mm that the middles of both set-ups may lie apart
 # mm: a shift so small that nothing is made of it
 STAND_STAYED = 0.5
-SURE = 2.0  # standard uncertainties from which a shift is told
+SURE_SHIFT = 2.0  # standard uncertainties from which a shift is told
 # s, standard deviation by which one instrument is late against the other; common
 # practice, no source
 LATE = 0.005
@@ -57,7 +57,8 @@ class ArmAndSlot(msgspec.Struct, frozen=True):
 
 
 def of_arm_and_slot(placed: Sequence[Placed]) -> ArmAndSlot | None:
-    """From the two set-ups of one square; None where a pass has too few places.
+    """How slot and arm bend, from the two set-ups of one square; None where a pass has
+    too few places.
 
     The reading of a plunger on the right grows with X, of one on the left against it:
     `factor` of the set-up. X of the edge bends by the slot's curvature in both set-ups
@@ -84,25 +85,17 @@ def of_arm_and_slot(placed: Sequence[Placed]) -> ArmAndSlot | None:
         *([clean(trace, fit) for trace, fit in here.pushes] for here in placed)
     )
     return ArmAndSlot(
-        slot,
-        math.sqrt(variance * share + rounded + late**2),
-        dof,
-        arm,
-        shift,
+        slot, math.sqrt(variance * share + rounded + late**2), dof, arm, shift
     )
 
 
 def _scatter(groups: Sequence[Sequence[Bend]]) -> tuple[float, float]:
     """Variance of one pass's bend, and its degrees of freedom: between the passes of a
     set-up, pooled; of single passes, by their own residuals."""
-    dof = sum(len(bends) - 1 for bends in groups)
+    squares, dof = scatter_within([b.value for b in bends] for bends in groups)
     if dof == 0:
         own = [b.standard_uncertainty**2 for bends in groups for b in bends]
         return statistics.fmean(own), SINGLE_DOF
-    squares = 0.0
-    for bends in groups:
-        mean = statistics.fmean(b.value for b in bends)
-        squares += math.fsum((b.value - mean) ** 2 for b in bends)
     return squares / dof, float(dof)
 
 
@@ -174,7 +167,7 @@ def _middle(here: Placed) -> float:
 
 
 def _told_of_shift(shift: Shift) -> list[Remark]:
-    if abs(shift.distance) <= SURE * shift.standard_uncertainty:
+    if abs(shift.distance) <= SURE_SHIFT * shift.standard_uncertainty:
         return []
     return [note("stand-shifted", by=abs(shift.distance))]
 

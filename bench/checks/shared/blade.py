@@ -25,8 +25,10 @@ from bench.uncertainty import (
     Group,
     Part,
     between_sweeps,
-    indicator_error,
     rectangular,
+    resolution,
+    scatter_within,
+    span,
     tilt,
     travel_scale,
 )
@@ -38,9 +40,9 @@ END_FLOAT = 0.005
 # mm, half-width by which a carriage in its slot comes to rest elsewhere each time;
 # common practice, no source
 CARRIAGE_FLOAT = 0.01
-APART = 10.0  # mm of travel that the two ends lie apart at least
+SPOTS_APART = 10.0  # mm of travel that the two ends lie apart at least
 SPOTS = ("front", "rear")
-ROUNDS = 3  # front, rear, front, rear, ...: either end is visited so often
+ROUND_TRIPS = 3  # front, rear, front, rear, ...: either end is visited so often
 AGAIN = "Lift the plunger and let it down again."
 FRONT_AT, REAR_AT = 0.0, 160.0  # mm along the travel, unless said; common practice
 
@@ -65,10 +67,9 @@ class SpotReadings(msgspec.Struct, frozen=True):
 
     @property
     def touch_variance(self) -> tuple[float, int]:
-        """Of one reading within its visit, pooled, with its degrees of freedom."""
-        visits = [v for name in SPOTS for v in self.visits[name]]
-        squares = math.fsum(statistics.pvariance(v) * len(v) for v in visits)
-        freedom = sum(len(v) - 1 for v in visits)
+        """The pooled variance of one reading within its visit, with its degrees of
+        freedom."""
+        squares, freedom = scatter_within(v for n in SPOTS for v in self.visits[n])
         return (squares / freedom if freedom else 0.0), freedom
 
 
@@ -92,7 +93,7 @@ def spot_readings(evidence: Evidence) -> SpotReadings:
                 " front and rear by turns"
             )
     apart = statistics.fmean(where["rear"]) - statistics.fmean(where["front"])
-    if abs(apart) < APART:
+    if abs(apart) < SPOTS_APART:
         raise EvidenceError(
             f"front and rear are {apart:.1f} mm apart in travel; give the place of each"
             " in the travel"
@@ -118,14 +119,8 @@ def spot_rows(
     """The budget of one spot, and what is said where a row was only stated."""
     gear, length = evidence.gear, abs(read.apart)
     touches, spread = _scatter(read, length)
-    rounded = spread < read.count / 3
-    span = indicator_error(
-        read.lean,
-        read.count,
-        short_span_error=gear.indicator.short_span_error,
-        rounded=rounded,
-    )
-    rows = [touches] if touches.standard_uncertainty > 0 else []
+    rounded = resolution(read.count, length, spread)
+    rows = [touches if touches.standard_uncertainty > 0 else None, rounded]
     remarks: list[Remark] = []
     if not read.slid_anew:
         remarks = _stated(evidence)
@@ -133,21 +128,24 @@ def spot_rows(
         arbor = end_float(evidence)
         # either end of the spot's way is read with a float of its own
         each = math.sqrt(2) / length
-        rows.append(rectangular("carriage float", each * carriage))
-        rows.append(
+        rows += [
+            rectangular("carriage float", each * carriage),
             rectangular(
                 "arbor end float", each * (END_FLOAT if arbor is None else arbor)
-            )
-        )
-    if rounded:
-        each = read.count / 2 / math.sqrt(3)
-        rows.append(Part("resolution", "B", each * math.sqrt(2) / length))
+            ),
+        ]
     rows += [
-        Part("indicator over the span used", "B", span / length),
+        span(
+            read.lean,
+            length,
+            read.count,
+            short_span_error=gear.indicator.short_span_error,
+            rounded=rounded is not None,
+        ),
         travel_scale(rotation, gear.travel.scale_error),
         tilt(rotation, gear.indicator.tilt),
     ]
-    return rows, remarks
+    return [row for row in rows if row is not None], remarks
 
 
 def _scatter(read: SpotReadings, length: float) -> tuple[Part, float]:
@@ -227,7 +225,7 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
         " anew and let the plunger down."
     )
     steps: list[Step] = []
-    for visit in range(ROUNDS):
+    for visit in range(ROUND_TRIPS):
         for name, words, at in (
             ("front", again if visit else begin, front_at),
             ("rear", rear, rear_at),

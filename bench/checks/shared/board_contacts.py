@@ -16,21 +16,20 @@ import numpy as np
 
 from bench.checks.model import Evidence, Trace
 from bench.checks.shared.edge_bending import Bending
-from bench.checks.shared.face_passes import WINDOW
-from bench.checks.shared.face_profile import SINGLE, Face, pass_scatter
+from bench.checks.shared.face_profile import SINGLE_FACE, Face, pass_scatter
 from bench.checks.shared.results import combined
 from bench.checks.shared.straightedge import AS_IS, ROLLED
 from bench.finding import Contact, Remark, note
 from bench.geometry.cells import Array
 from bench.geometry.contact import contact_line
-from bench.geometry.reversal import level, smooth
+from bench.geometry.reversal import WINDOW, level, smooth
 from bench.uncertainty import Part, tilt, travel_scale
 
 # mm of fence that a board must rest on to be told apart from a point
 LEAST_BOARD = 50.0
 EITHER_SIDE = 50.0  # mm by which a push may be off the board's middle
 FINE = 1.0  # mm: places of the texture
-FEWEST = 3  # readings in what is averaged, else there is no texture to be seen
+FEWEST_AVERAGED = 3  # readings in what is averaged, else there is no texture to be seen
 
 
 def _boards(
@@ -104,7 +103,7 @@ def _contact(
     edge = max(abs(plain.edge[1] - plain.edge[0]), LEAST_BOARD)
     per = 2**0.5 / edge
     turn = plain.sensitivity if side == "near" else -plain.sensitivity
-    of_passes = pass_scatter(face, turn, SINGLE * per)
+    of_passes = pass_scatter(face, turn, SINGLE_FACE * per)
     found = contact_line(
         face.x,
         y,
@@ -143,7 +142,7 @@ def texture(
     """
     start, reach = float(face.x[0]), face.length
     cells = int(reach / FINE)
-    if max(face.apart, FINE) * FEWEST > WINDOW or cells < FEWEST:
+    if max(face.apart, FINE) * FEWEST_AVERAGED > WINDOW or cells < FEWEST_AVERAGED:
         return None
     at = start + (np.arange(cells) + 0.5) * reach / cells
     seen = []
@@ -154,7 +153,7 @@ def texture(
                 continue
             x, r = np.asarray(trace.travel), np.asarray(trace.reading)
             inside = (x >= start) & (x <= start + reach)
-            if inside.sum() < FEWEST:
+            if inside.sum() < FEWEST_AVERAGED:
                 continue
             order = np.argsort(x[inside], kind="stable")
             places, heights = x[inside][order], level(x[inside], r[inside])[order]

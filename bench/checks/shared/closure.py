@@ -25,7 +25,7 @@ from bench.uncertainty import Part, closure, t_quantile
 
 END = 0.1  # share of the stretch that counts as its end
 MIDDLE = 0.3  # share of the stretch that counts as its middle
-FEWEST = 2  # readings there
+FEWEST_THERE = 2  # readings there
 BACK = 2  # counts within which a reading has come back; common practice, no source
 # rad, of yaw, where a single cycle shows no scatter; common practice, no source
 UNSEEN_PLAY = 100e-6
@@ -62,9 +62,9 @@ def gap(push: Trace, pull: Trace) -> tuple[float, float] | None:
 
 
 class Returned(msgspec.Struct, frozen=True):
-    """Of the cycles of one set-up: mm that the reading did not come back by, signed as
-    it was read; what play and scatter explain of it at 95 %; mm of travel; what it
-    resolves."""
+    """How the cycles of one set-up came back. gap: mm that the reading did not come
+    back by, signed as it was read; allowed: what play and scatter explain of it at 95
+    %; length: mm of travel; count: what it resolves; error: standard, of the gap."""
 
     gap: float
     allowed: float
@@ -80,8 +80,8 @@ class Returned(msgspec.Struct, frozen=True):
 
 
 class Parted(msgspec.Struct, frozen=True):
-    """Of two set-ups that meet the surface from opposite sides, mm without sign, each
-    None where play and scatter explain it.
+    """The return errors of two set-ups that meet the surface from opposite sides, mm
+    without sign, each None where play and scatter explain it.
 
     common: by which the reading did not come back in both alike: a stand that creeps,
     an indicator that warms up. It turns both set-ups' lines alike as they are read,
@@ -170,7 +170,7 @@ def lost_motion(pairs: Sequence[tuple[Trace, Trace]], *, count: float) -> float 
         if reach > 0:
             apart = _apart(push, pull, middle - reach, middle + reach)
             seen += [] if apart is None else [apart]
-    if len(seen) < FEWEST:
+    if len(seen) < FEWEST_THERE:
         return None
     mean = statistics.fmean(seen)
     doubt = (
@@ -202,7 +202,7 @@ def _at(trace: Trace, begin: float, end: float) -> tuple[float, float] | None:
         for s, r in zip(trace.travel, trace.reading, strict=True)
         if begin - 1e-9 <= s <= end + 1e-9
     ]
-    if len(inside) < FEWEST:
+    if len(inside) < FEWEST_THERE:
         return None
     return statistics.median(s for s, _ in inside), statistics.median(
         r for _, r in inside

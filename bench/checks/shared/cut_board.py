@@ -14,7 +14,7 @@ import msgspec
 from bench.checks.model import Evidence, SweepHistory
 from bench.checks.options import given_number
 from bench.checks.shared.results import wall_of
-from bench.finding import Comparison, Remark, RemarkValue, note, warning
+from bench.finding import Comparison, Remark, note, warning
 from bench.uncertainty import Combined, Part, agreement, combine
 from bench.uncertainty.budget import SEAT
 
@@ -30,41 +30,56 @@ CAREFUL_CUT = 30e-6
 ROW = "scatter of the cuts"
 
 
-class Agreement(msgspec.Struct, frozen=True):
-    """e_n: without sign. causes: the likeliest first; empty where they agree."""
-
-    e_n: float
-    agree: bool
-    causes: tuple[Remark, ...]
-
-
-def compare(
-    board: float,
-    board_expanded: float,
-    sweep: float,
-    sweep_expanded: float,
-    turns: int = 4,
-) -> Agreement:
-    """The board's rotation beside the sweep's, for the same width of board.
+def beside_passes(
+    evidence: Evidence, a: float, expanded: float, turns: int
+) -> tuple[list[Remark], Comparison | None]:
+    """The board's rotation beside that of the passes that were named, else of the
+    latest in the log, for the same width of board; what is said of it comes first.
 
     E_n = |a1 - a2| / sqrt(U1^2 + U2^2), agreed while it is not above 1 (ISO 13528:2022,
-    9.7). A slip that would make the two agree is named before what can always be: the
-    order is that of how well it explains them.
+    9.7).
     """
-    e_n = agreement(board, board_expanded, sweep, sweep_expanded)
+    options, sweep = evidence.options, evidence.known.sweep
+    named = given_number(options, "sweep_fence")
+    if named is not None:
+        give = given_number(options, "sweep_fence_uncertainty")
+        sweep = SweepHistory(named, give or 0.0)
+    if sweep is None:
+        return [], None
+    e_n = agreement(a, expanded, sweep.fence, sweep.expanded)
+    day = sweep.at[:10]
     if e_n <= 1.0:
-        return Agreement(e_n, True, ())
-    causes: list[tuple[float, Remark]] = []
-    both = math.hypot(board_expanded, sweep_expanded)
+        remarks = [note("agrees-with-passes", dated=float(bool(day)), day=day)]
+    else:
+        both = math.hypot(expanded, sweep.expanded)
+        differs = warning("differs-from-passes", dated=float(bool(day)), day=day)
+        remarks = [differs, *causes(a, sweep.fence, both, turns)[:MOST_CAUSES]]
+    if "sweep_fence" in options and "sweep_fence_uncertainty" not in options:
+        remarks.append(note("pass-exact"))
+    comparison = Comparison(
+        at=sweep.at or None,
+        value=sweep.fence,
+        uncertainty=sweep.expanded,
+        e_n=e_n if math.isfinite(e_n) else None,
+        agrees=e_n <= 1.0,
+    )
+    return remarks, comparison
+
+
+def causes(board: float, sweep: float, both: float, turns: int = 4) -> list[Remark]:
+    """Why the two differ, the likeliest first. A slip that would make them agree within
+    `both` (rad) is named before what can always be: the order is that of how well it
+    explains them."""
+    slips: list[tuple[float, Remark]] = []
     if abs(board + sweep) <= both < 2 * abs(sweep):
-        causes.append((abs(board + sweep), note("cause-ends-mixed")))
+        slips.append((abs(board + sweep), note("cause-ends-mixed")))
     for other in range(1, LIKELY_TURNS + 1):
         told = board * turns / other
         if other != turns and abs(told - sweep) <= both < 2 * abs(sweep):
             how_well = abs(told - sweep) + 0.1 * both * abs(other - turns)
-            causes.append((how_well, note("cause-turns", turns=other, said=turns)))
-    named = [cause for _, cause in sorted(causes, key=lambda pair: pair[0])]
-    named += [
+            slips.append((how_well, note("cause-turns", turns=other, said=turns)))
+    return [
+        *(slip for _, slip in sorted(slips, key=lambda pair: pair[0])),
         note("cause-wall"),
         note("cause-bow"),
         note("cause-chip"),
@@ -72,49 +87,6 @@ def compare(
         note("cause-moved"),
         note("cause-square"),
     ]
-    return Agreement(e_n, False, tuple(named))
-
-
-def agreement_remarks(found: Agreement, day: str = "") -> list[Remark]:
-    """Whether they agree; where not, the likeliest causes in order. day: of the passes,
-    as ISO 8601, empty where they have none."""
-    values: dict[str, RemarkValue] = {"dated": float(bool(day)), "day": day}
-    if found.agree:
-        return [note("agrees-with-passes", **values)]
-    differs = warning("differs-from-passes", **values)
-    return [differs, *found.causes[:MOST_CAUSES]]
-
-
-def beside_passes(
-    evidence: Evidence, a: float, expanded: float, turns: int
-) -> tuple[list[Remark], Comparison | None]:
-    """Beside the passes that were named, else beside the latest in the log; what is
-    said of it comes first."""
-    sweep = passes_beside(evidence)
-    if sweep is None:
-        return [], None
-    found = compare(a, expanded, sweep.fence, sweep.expanded, turns)
-    remarks = agreement_remarks(found, sweep.at[:10])
-    options = evidence.options
-    if "sweep_fence" in options and "sweep_fence_uncertainty" not in options:
-        remarks.append(note("pass-exact"))
-    comparison = Comparison(
-        at=sweep.at or None,
-        value=sweep.fence,
-        uncertainty=sweep.expanded,
-        e_n=found.e_n if math.isfinite(found.e_n) else None,
-        agrees=found.agree,
-    )
-    return remarks, comparison
-
-
-def passes_beside(evidence: Evidence) -> SweepHistory | None:
-    named = given_number(evidence.options, "sweep_fence")
-    if named is None:
-        return evidence.known.sweep
-    return SweepHistory(
-        named, given_number(evidence.options, "sweep_fence_uncertainty") or 0.0
-    )
 
 
 class CutScatter(msgspec.Struct, frozen=True):
@@ -135,8 +107,8 @@ class CutScatter(msgspec.Struct, frozen=True):
 
 
 def cut_scatter(evidence: Evidence) -> CutScatter:
-    """As said; else as the passes of this sled scatter in the log, under the same hold;
-    else what hold or play leave open.
+    """The scatter of one cut as said; else as the passes of this sled scatter in the
+    log, under the same hold; else what hold or play leave open.
 
     A cut is made as a pass is: the sled is held anew and pushed along the same slots.
     """

@@ -12,7 +12,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from itertools import pairwise
 
 from bench.checks.model import Check, Evidence, Step, Trace
-from bench.checks.shared.slips import BETTER, denied_sides
+from bench.checks.options import STEEPEST
+from bench.checks.shared.slips import BETTER_LENGTH, denied_sides
 from bench.checks.shared.traces import as_shown, reach, travel_span
 from bench.finding import Doubt, doubt
 
@@ -28,18 +29,17 @@ PART = 0.3  # of a pass, in which a number stands that should have gone on
 IN_AIR = 0.2  # of a pass, in which a tip touches nothing; holes and grooves are shorter
 # mm that a tip falls by at least: the preload, 0.1 for a lever type; common practice
 FALLS = 0.08
-FEWEST = 8  # readings of a pass
+FEWEST_READINGS = 8  # readings of a pass
 FINER = 1.9  # times finer than declared, and it is another instrument or unit
 COARSER = 4.0  # times coarser; inches shown by a fine indicator are 2.54 times at most
 LUCK = 1e5  # to one against readings that lie on a coarser grid by chance
-MANY = 8  # different readings that show a grid
-MARKS = 16  # places at most where the sled is stopped; of more it was swept
+MANY_READINGS = 8  # different readings that show a grid
+MOST_MARKS = 16  # places at most where the sled is stopped; of more it was swept
 # the step of a display in inches; few that show mm go in such steps, so that one who
 # does not say what the indicator resolves is asked; common practice, no source
 HALF_THOU = 0.0005
 OF_INCHES = 2e-5, 9e-5  # mm: counts of an inch display taken for mm
-STEEPEST = 0.1  # rad: no surface on a saw slopes so
-SHORTEST = 30.0  # mm: a pass of less is handling, or was written down in inches
+SHORTEST_PASS = 30.0  # mm: a pass of less is handling, or was written down in inches
 WHOLE = 0.7  # share of the longest push from which a draw back is one of a whole pass
 
 # what a verdict hangs on, for `Finding.settle`
@@ -68,27 +68,22 @@ def of_evidence(evidence: Evidence, check: Check) -> list[Doubt]:
 
 def _steps(evidence: Evidence, check: Check) -> dict[str, Step]:
     """The set-ups that were taken, in the order they came."""
-    names = list(dict.fromkeys(trace.placement for trace in evidence.traces))
+    names = evidence.placements
     only = names[0] if len(names) == 1 else "both"
-    planned: dict[str, Step] = {}
-    for each in check.plan({**evidence.options, "placements": only}, evidence.gear):
-        planned.setdefault(each.placement, each)
-    taken: dict[str, Step] = {}
+    plan = check.plan({**evidence.options, "placements": only}, evidence.gear)
+    steps: dict[str, Step | None] = {step.placement: step for step in reversed(plan)}
     for name in names:
-        step = planned.get(name)
-        if step is None and check.accepts is not None:
-            step = check.accepts(name, evidence.options, evidence.gear)
-        if step is not None:
-            taken[name] = step
-    return taken
+        if name not in steps and check.accepts is not None:
+            steps[name] = check.accepts(name, evidence.options, evidence.gear)
+    return {name: step for name in names if (step := steps.get(name)) is not None}
 
 
 # ---- a number that does not live -----------------------------------------------------
 
 
 def count_of_evidence(evidence: Evidence) -> float:
-    """As declared, or the smallest step that the display showed where that is more;
-    0.001 mm where there is none."""
+    """The count as declared, or the smallest step that the display showed where that is
+    more; 0.001 mm where there is none."""
     read = {r for trace in evidence.traces for r in trace.reading}
     values = sorted(evidence.shown or read)
     steps = [b - a for a, b in pairwise(values) if b - a > 1e-9]
@@ -98,7 +93,7 @@ def count_of_evidence(evidence: Evidence) -> float:
 
 
 def _of_passes(evidence: Evidence, name: str, step: Step) -> list[Doubt]:
-    traces = [t for t in evidence.traces if t.placement == name and t.reading]
+    traces = [t for t in evidence.at(name) if t.reading]
     pushes = [t for t in traces if t.push]
     count = count_of_evidence(evidence)
     found: list[Doubt] = []
@@ -115,9 +110,9 @@ def _of_passes(evidence: Evidence, name: str, step: Step) -> list[Doubt]:
     if (back := _backward(traces, pushes)) is not None:
         grows = -1.0 if evidence.gear.travel.grows == "away" else 1.0
         found.append(doubt("backward", name, back.sweep, grows=grows))
-    longest = max((reach(t) for t in pushes), default=SHORTEST)
-    if longest < SHORTEST:
-        found.append(doubt("short", name, length=longest, better=BETTER))
+    longest = max((reach(t) for t in pushes), default=SHORTEST_PASS)
+    if longest < SHORTEST_PASS:
+        found.append(doubt("short", name, length=longest, better=BETTER_LENGTH))
     steepest = max((abs(_slope(t)) for t in pushes), default=0.0)
     if steepest > STEEPEST:
         found.append(doubt("steep", name, slope=steepest))
@@ -127,27 +122,23 @@ def _of_passes(evidence: Evidence, name: str, step: Step) -> list[Doubt]:
 def _stood(name: str, traces: Sequence[Trace], count: float, line: bool) -> list[Doubt]:
     """Pushes in which the reading stands still, from end to end or for a part, where it
     moves otherwise."""
-    spans = [_span(t.reading) for t in traces]
-    pairs = sum(
-        len(t.reading) - 1 for t, span in zip(traces, spans, strict=True) if span > 0
-    )
+    pairs = sum(len(t.reading) - 1 for t in traces if _span(t.reading) > 0)
     rate = _changes(traces) / pairs if pairs else 0.0
-    moves = max(spans)
+    moves = max(_span(t.reading) for t in traces)
     found: list[Doubt] = []
-    for trace, span in zip(traces, spans, strict=True):
-        chance = (1 - rate) ** len(trace.reading)
-        if not trace.push or len(trace.reading) < FEWEST:
+    for trace in traces:
+        if not trace.push or len(trace.reading) < FEWEST_READINGS:
             continue
-        if span == 0 and (
-            moves >= STOOD * count
-            or (moves >= FLICKER[0] * count and chance < BY_CHANCE)
-        ):
-            low, high = travel_span(trace.travel)
-            found.append(doubt("stood", name, trace.sweep, **{"from": low, "to": high}))
-        elif line and (part := _standing_part(trace, count)) is not None:
-            found.append(
-                doubt("stood", name, trace.sweep, **{"from": part[0], "to": part[1]})
-            )
+        luck = (1 - rate) ** len(trace.reading) >= BY_CHANCE
+        least = (STOOD if luck else FLICKER[0]) * count
+        part = None
+        if _span(trace.reading) == 0 and moves >= least:
+            part = travel_span(trace.travel)
+        elif line:
+            part = _standing_part(trace, count)
+        if part is not None:
+            where = {"from": part[0], "to": part[1]}
+            found.append(doubt("stood", name, trace.sweep, **where))
     return found
 
 
@@ -196,7 +187,7 @@ def _beside(
     low, high = sorted((trace.travel[first], trace.travel[last]))
     pieces = [(0, first), (last + 1, len(trace.reading))]
     beside = [k for a, b in pieces for k in range(a, b)]
-    if len(beside) < FEWEST // 2:
+    if len(beside) < FEWEST_READINGS // 2:
         return low, high, None
     some = beside[:: max(1, len(beside) // 50)]
     s, r = [trace.travel[k] for k in some], [trace.reading[k] for k in some]
@@ -267,19 +258,21 @@ def _of_grids(evidence: Evidence, swept: Sequence[str]) -> list[Doubt]:
     found: list[Doubt] = []
     seen: dict[str, float] = {}
     for name in swept:
-        traces = [t for t in evidence.traces if t.placement == name]
+        traces = evidence.at(name)
         pushes = [t for t in traces if t.push]
         values = {round(r, 9) for t in pushes for r in t.reading}
         if len(values) < 2:
             continue
         count = _count(values)
-        if len(values) >= MANY and count > 0:
+        if len(values) >= MANY_READINGS and count > 0:
             seen[name] = count
         if count > 0 and (_by_sweeping(evidence, traces) or as_shown(pushes, count)):
             found += _of_grid(name, count, declared, _changes(traces))
     if not found and len(evidence.shown) > 2:  # at marks and spots means are taken
         raw = _count(evidence.shown)
-        found += _of_grid(None, raw, declared, len(evidence.shown) // MANY * MANY)
+        found += _of_grid(
+            None, raw, declared, len(evidence.shown) // MANY_READINGS * MANY_READINGS
+        )
     if declared is None and seen and max(seen.values()) > 10 * min(seen.values()):
         counts, names = list(seen.values()), list(seen)
         found.append(doubt("unlike", counts=counts, set_ups=names))
@@ -289,7 +282,7 @@ def _of_grids(evidence: Evidence, swept: Sequence[str]) -> list[Doubt]:
 def _by_sweeping(evidence: Evidence, traces: Sequence[Trace]) -> bool:
     """Taken by this program as the indicator showed them, one by one."""
     return evidence.alive is not None and any(
-        len(set(t.travel)) > MARKS for t in traces
+        len(set(t.travel)) > MOST_MARKS for t in traces
     )
 
 
@@ -341,6 +334,6 @@ def part(doubts: Sequence[Doubt]) -> str:
 
 
 def told(doubts: Sequence[Doubt]) -> Mapping[tuple[str, str | None, str | None], Doubt]:
-    """By what makes one doubt the same as another, however its values grow
+    """The doubts by what makes one the same as another, however its values grow
     meanwhile."""
     return {(d.code, d.placement, d.sweep): d for d in doubts}

@@ -17,7 +17,7 @@ from bench.checks.shared.face_profile import Face
 from bench.checks.shared.straightedge import MODULUS
 from bench.finding import Remark, note
 from bench.geometry.cells import Array
-from bench.geometry.columns import Column
+from bench.geometry.columns import Column, legendre
 from bench.geometry.reversal import levelling_matrix
 from bench.geometry.straightness import Straightness
 from bench.uncertainty import Part, rectangular
@@ -38,13 +38,13 @@ class Bending(msgspec.Struct, frozen=True):
     profile: Array
 
     def row(self, sensitivity: Array) -> Part:
-        """Of a number that is `sensitivity` times the heights of the face."""
+        """The row of a number that is `sensitivity` times the heights of the face."""
         share = abs(float(sensitivity @ self.profile))
         return Part("straightedge that bends", "B", share)
 
     def row_of(self, face: Face, fit: Callable[[Column, Column], Straightness]) -> Part:
-        """Of a straightness, which is no linear number of the heights: what bending
-        either way does to it."""
+        """The row of a straightness, which is no linear number of the heights: what
+        bending either way does to it."""
         bend = math.sqrt(3) * self.profile
         plain, *bent = (
             float(fit(face.x, face.f + way * bend).straightness) for way in (0, 1, -1)
@@ -54,8 +54,9 @@ class Bending(msgspec.Struct, frozen=True):
 
 
 def bending(evidence: Evidence, face: Face) -> tuple[Face, Bending, Remark]:
-    """From the passes that were pressed, else from the straightedge's size, else as
-    usual; the face without what was seen of it, and what is said of it.
+    """What bending does, from the passes that were pressed, else from the
+    straightedge's size, else as usual; with the face without what was seen of it, and
+    what is said of it.
 
     A beam on two blocks, the force at its middle, gives way there by F L^3 / (48 E I),
     I = h t^3 / 12 of a section t thick in the direction of the force and h high; and by
@@ -89,13 +90,12 @@ def _as_pressed(face: Face) -> tuple[Face, Bending, Remark]:
     """
     least, most = (1 / (times - 1) for times in reversed(HARDER))
     share, either_way = (least + most) / 2, (most - least) / 2
-    u = (2 * face.x - face.x[0] - face.x[-1]) / face.length
-    design = np.polynomial.legendre.legvander(u, 4)
+    design = legendre(face.x, 4)
     fit = levelling_matrix(face.x) @ design[:, 2:] @ np.linalg.pinv(design)[2:]
     first = face.lines[0]
     more = fit @ (np.mean(face.pressed, axis=0) - np.mean(first, axis=0))
     weight = face.weights[0]
-    as_it_lies = (weight * np.eye(u.size) + share * fit) / (weight + share)
+    as_it_lies = (weight * np.eye(face.x.size) + share * fit) / (weight + share)
     one = face.covariance / face.share
     lines = [
         [as_it_lies @ line for line in first],
@@ -103,7 +103,7 @@ def _as_pressed(face: Face) -> tuple[Face, Bending, Remark]:
         [-fit @ line for line in face.pressed],
     ]
     weights = (weight + share, *face.weights[1:], share)
-    turns = (as_it_lies, *[np.eye(u.size)] * (len(lines) - 2), fit)
+    turns = (as_it_lies, *[np.eye(face.x.size)] * (len(lines) - 2), fit)
     parts = [
         w * w / len(group) * (turn @ one @ turn.T)
         for w, group, turn in zip(weights, lines, turns, strict=True)

@@ -68,11 +68,9 @@ def form_of_face(evidence: Evidence) -> Finding:
         quantity("bow", crown, of_bow, way=bulges, unit="mm"),
     ]
     between, groups = zone.scatter.between, zone.scatter.groups
+    lengths = [max(t.travel) - min(t.travel) for t in evidence.traces if t.travel]
     remarks += _contradictions(face, budget.expanded, zone.value, limit)
-    remarks += too_fine(evidence)
-    remarks += short_pushes(
-        [max(t.travel) - min(t.travel) for t in evidence.traces if t.travel]
-    )
+    remarks += [*too_fine(evidence), *short_pushes(lengths)]
     contact = contacts(evidence, face, rest, bent, remarks)
     if between.single:
         remarks.append(note("one-pass", source="usual"))

@@ -19,11 +19,16 @@ from bench.finding import EvidenceError, Remark, SweepRow, note, refusal, warnin
 from bench.geometry.cells import Array, Mask, count_seen
 from bench.geometry.columns import GeometryError, line_of
 from bench.geometry.face_dirt import dirt_on_face
-from bench.geometry.reversal import common_grid, level, smooth
+from bench.geometry.line_fit import MOST_ASIDE
+from bench.geometry.reversal import (
+    CELLS_PER_WINDOW,
+    WINDOW,
+    cells_of_travel,
+    common_grid,
+    level,
+    smooth,
+)
 
-WINDOW = 45.0  # mm that are averaged: longer than a texture, shorter than a board
-CELLS_PER_WINDOW = 20
-MOST_ASIDE = 1 / 3
 # mm: so wide a place that stands proud in every sweep is the face, whatever it is
 LUMP = 8.0
 
@@ -150,16 +155,9 @@ def averaged(x: Array, r: Array, grid: Array) -> Array:
     the grid reaches beyond the outermost cells is no step of the set-up's slope.
     """
     places, heights = x, level(x, r)
-    reach = float(np.ptp(x))
-    cells = round(reach * CELLS_PER_WINDOW / WINDOW)
+    cells = round(float(np.ptp(x)) * CELLS_PER_WINDOW / WINDOW)
     if x.size > 2 * cells > 2:
-        member = np.minimum(
-            ((x - x.min()) * (cells / reach)).astype(np.intp), cells - 1
-        )
-        held = np.bincount(member)
-        full = held > 0
-        places = np.bincount(member, x)[full] / held[full]
-        heights = np.bincount(member, heights)[full] / held[full]
+        places, heights, _ = cells_of_travel(x, heights, WINDOW)
     at = np.clip(grid, places.min(), places.max())
     return np.asarray(level(grid, smooth(places, heights, at, WINDOW)))
 

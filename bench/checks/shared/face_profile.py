@@ -15,20 +15,20 @@ import msgspec
 import numpy as np
 
 from bench.checks.model import Trace
-from bench.checks.shared.face_passes import WINDOW, Pass, averaged, passes_of
+from bench.checks.shared.face_passes import Pass, averaged, passes_of
 from bench.checks.shared.slopes import refused_pass
 from bench.finding import Remark, SweepRow, refusal, warning
 from bench.geometry.cells import Array, count_seen
-from bench.geometry.reversal import level, reverse_sweeps, smooth
+from bench.geometry.reversal import WINDOW, level, reverse_sweeps, smooth
 from bench.uncertainty import Between, Group, Part, between_sweeps
 
-STEP = 5.0  # mm between the places of the profile
+PROFILE_STEP = 5.0  # mm between the places of the profile
 AS_MARKED = 0.25  # mm by which a mark, or the place read at it, may be off
 # mm: farther apart the places where the indicator was stopped are the profile's own
 STATIONS_APART = 15.0
 # mm by which passes along a face differ where only one was made; common practice, no
 # source
-SINGLE = 0.003
+SINGLE_FACE = 0.003
 # times as far from the others as they are from each other: that pass was disturbed
 STANDS_OUT = 5.0
 
@@ -62,7 +62,7 @@ class Face(msgspec.Struct):
 
     @property
     def share(self) -> float:
-        """Of the variance of one sweep that is left in f."""
+        """The share of one sweep's variance that is left in f."""
         pairs = zip(self.weights, self.lines, strict=True)
         return math.fsum(w * w / len(sweeps) for w, sweeps in pairs)
 
@@ -79,19 +79,10 @@ class PassScatter(msgspec.Struct):
     def rows(self, of_noise: float) -> list[Part]:
         """For a number that is not quite linear in the heights: `of_noise` is what the
         noise alone does to it."""
+        dof = self.between.degrees_of_freedom
         if self.between.single:
-            own = Part(
-                "within the sweep", "A", of_noise, self.between.degrees_of_freedom
-            )
-            return [self.between.part, own]
-        return [
-            Part(
-                "between sweeps",
-                "A",
-                of_noise * self.wider,
-                self.between.degrees_of_freedom,
-            )
-        ]
+            return [self.between.part, Part("within the sweep", "A", of_noise, dof)]
+        return [Part("between sweeps", "A", of_noise * self.wider, dof)]
 
 
 def face_of(
@@ -109,25 +100,20 @@ def face_of(
     face = _reverse(groups, len(placements))
     odd = _disturbed(face, groups, names, remarks)
     if odd:
-        groups = [
-            [p for k, p in enumerate(g) if (i, k) not in odd]
-            for i, g in enumerate(groups)
-        ]
+        groups = [[p for p in group if id(p) not in odd] for group in groups]
         face = _reverse(groups, len(placements))
     passes = [p for group in groups for p in group]
-    face.count = _count(passes, count)
+    face.count = max(count_seen(p.r) for p in passes) if count is None else count
     # the slope of a set-up, and whatever the indicator adds in proportion to it, is
     # levelled away
     face.span = float(np.mean([np.ptp(line) for lines in face.lines for line in lines]))
     # a count that is never left says nothing, not that there is no noise
-    if face.count > 0.0:
+    if face.count > 0.0 and float(np.mean(np.diag(face.covariance))) == 0.0:
         floor = face.count**2 / 12.0 * face.share
-        if float(np.mean(np.diag(face.covariance))) == 0.0:
-            face.covariance = floor * np.eye(face.x.size)
+        face.covariance = floor * np.eye(face.x.size)
     face.rows = rows
-    face.apart = max(
-        float(np.max(np.diff(np.unique(p.kept[0])), initial=0.0)) for p in passes
-    )
+    gaps = [np.max(np.diff(np.unique(p.kept[0])), initial=0.0) for p in passes]
+    face.apart = float(max(gaps))
     return face
 
 
@@ -139,16 +125,16 @@ def averaged_away(face: Face) -> Array:
     apart = max(face.apart, float(np.max(np.diff(face.x))))
     number = max(3, int(face.length / apart) + 1)
     if apart <= WINDOW / 2:
-        return np.asarray(
-            level(face.x, smooth(face.x, face.f, face.x, WINDOW)) - face.f
-        )
+        return level(face.x, smooth(face.x, face.f, face.x, WINDOW)) - face.f
     places = np.linspace(float(face.x[0]), float(face.x[-1]), number)
     bend = np.zeros(number)
     bend[1:-1] = -np.diff(np.interp(places, face.x, face.f), 2) / 8.0
     return np.asarray(np.interp(face.x, places, bend))
 
 
-def pass_scatter(face: Face, sensitivity: Array, single: float = SINGLE) -> PassScatter:
+def pass_scatter(
+    face: Face, sensitivity: Array, single: float = SINGLE_FACE
+) -> PassScatter:
     """The rule for several sweeps, on one number that is `sensitivity` times the
     heights of the face.
 
@@ -179,27 +165,28 @@ def _reverse(groups: Sequence[Sequence[Pass]], placements: int) -> Face:
     """Two placements by reversal; one by itself, where the straightedge stays in. A
     group beyond them was pressed."""
     every = [[p.kept for p in group] for group in groups]
-    pairs = every[:placements]
+    pairs, both = every[:placements], placements == 2
     step = _step([pair for group in pairs for pair in group])
-    both = len(pairs) == 2
     found = reverse_sweeps(pairs[0], pairs[-1], step=step, window=WINDOW)
-    covariance = (
-        found.covariance
-        if found.covariance is not None
-        else np.zeros((found.x.size,) * 2)
-    )
-    freedom = found.degrees_of_freedom or 1.0
+    covariance, freedom = found.covariance, found.degrees_of_freedom or 1.0
+    if covariance is None:
+        covariance = np.zeros((found.x.size,) * 2)
     # every sweep stood in for its own reverse: half the noise, twice the evidence
     if not both:
         covariance, freedom = 2.0 * covariance, freedom / 2.0
     lines = [[averaged(x, y, found.x) for x, y in group] for group in every]
-    weights = (0.5, 0.5) if both else (1.0,)
-    straightedge = found.straightedge if both else None
-    face = Face(
-        found.x, found.face, straightedge, covariance, freedom, weights, [], 0, 0
+    return Face(
+        found.x,
+        found.face,
+        found.straightedge if both else None,
+        covariance,
+        freedom,
+        (0.5, 0.5) if both else (1.0,),
+        lines[:placements],
+        count=0.0,
+        span=0.0,
+        pressed=[line for group in lines[placements:] for line in group],
     )
-    face.lines, (face.pressed,) = lines[:placements], lines[placements:] or [[]]
-    return face
 
 
 def _step(pairs: Sequence[tuple[Array, Array]]) -> float:
@@ -217,7 +204,7 @@ def _step(pairs: Sequence[tuple[Array, Array]]) -> float:
         p.size == first.size and float(np.max(np.abs(p - first))) < AS_MARKED
         for p in places
     )
-    return float(apart.mean()) * (1.0 + 1e-9) if even and same else STEP
+    return float(apart.mean()) * (1.0 + 1e-9) if even and same else PROFILE_STEP
 
 
 def _disturbed(
@@ -225,12 +212,12 @@ def _disturbed(
     groups: Sequence[Sequence[Pass]],
     placements: Sequence[str],
     remarks: list[Remark],
-) -> set[tuple[int, int]]:
-    """Passes that stand out from the others of their placement: a bumped stand, a
-    pressed zero."""
-    out: set[tuple[int, int]] = set()
+) -> set[int]:
+    """`id` of the passes that stand out from the others of their placement: a bumped
+    stand, a pressed zero."""
+    out: set[int] = set()
     every = [*face.lines, face.pressed] if face.pressed else face.lines
-    for i, (lines, group) in enumerate(zip(every, groups, strict=True)):
+    for name, lines, group in zip(placements, every, groups, strict=True):
         if len(lines) < 2:
             continue
         middle = np.median(lines, axis=0) if len(lines) > 2 else np.mean(lines, axis=0)
@@ -239,17 +226,10 @@ def _disturbed(
         usual = float(np.median(np.delete(away, odd)))
         where = float(face.x[int(np.argmax(np.abs(lines[odd] - middle)))])
         if len(lines) > 2 and away[odd] > max(STANDS_OUT * usual, 0.01):
-            out.add((i, odd))
+            out.add(id(group[odd]))
             why = refusal("pass-disturbed", apart=float(away[odd]), near=where)
             remarks.append(refused_pass(why, group[odd].trace, group[odd].number))
         elif len(lines) == 2 and away[odd] > 0.01:
-            remarks.append(
-                warning(
-                    "two-differ", placements[i], apart=float(2 * away[odd]), near=where
-                )
-            )
+            apart = float(2 * away[odd])
+            remarks.append(warning("two-differ", name, apart=apart, near=where))
     return out
-
-
-def _count(passes: Sequence[Pass], given: float | None) -> float:
-    return given if given is not None else max(count_seen(p.r) for p in passes)

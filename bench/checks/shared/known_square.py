@@ -22,7 +22,7 @@ POOR_SQUARE = 0.1 / 300
 # practice, no source
 DOUBTFUL_SQUARE = 0.03 / 300
 RIGHT_ANGLE_ROW = "right angle of the square"
-BOW = 0.02  # mm over the long edge; common practice, no source
+EDGE_BOW = 0.02  # mm over the long edge; common practice, no source
 # mm that the middle of a pass lies off the long edge's middle; common practice
 OFF_MIDDLE = 3.0
 
@@ -129,5 +129,5 @@ def edge_form(square: Square | None, ridden: float, share: float) -> Part:
     """
     length = max(long_edge(square) or ridden, ridden)
     return rectangular(
-        "form of the long edge", share * 8 * BOW * OFF_MIDDLE / length**2
+        "form of the long edge", share * 8 * EDGE_BOW * OFF_MIDDLE / length**2
     )

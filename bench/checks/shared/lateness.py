@@ -13,24 +13,23 @@ from __future__ import annotations
 
 import statistics
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING
+
+import numpy as np
 
 from bench.checks.model import Trace
-
-if TYPE_CHECKING:
-    from bench.geometry.cells import Array
+from bench.geometry.cells import Array
 
 LONGEST = 0.5  # s, either way
-COARSE, STEP = 0.02, 0.005  # s
-LEAST = 0.02  # s; less bends nothing
-BETTER = 3.0  # times closer, as standard deviation, the two ways lie at that lateness
-COUNTS = 2.0  # they part by less than so many counts: nothing to be seen
+COARSE_STEP, FINE_STEP = 0.02, 0.005  # s
+LEAST_LATENESS = 0.02  # s; less bends nothing
+CLOSER = 3.0  # times closer, as standard deviation, the two ways lie at that lateness
+SEEN_COUNTS = 2.0  # they part by less than so many counts: nothing to be seen
 AGREE = 0.3  # of the lateness, and a step at least, by which the cycles may differ
-FEWEST = 2  # cycles
+FEWEST_CYCLES = 2  # cycles
 LEAST_READINGS = 20  # of a way
 SHARE = 0.6  # of the stretch must be left, set back by so much
 TRIM = 0.1  # of the stretch at either end, where lost motion is taken up
-PLACES = 60
+PLACES_COMPARED = 60
 
 
 Way = tuple["Array", "Array", "Array"]  # s, mm, mm: arrival, travel, reading
@@ -43,21 +42,19 @@ def later(cycles: Sequence[tuple[Trace, Trace]], count: float) -> float | None:
     cycles: pushes with the pull-backs that follow them, of all set-ups. count: what the
     indicator resolves, mm.
     """
-    every = [_of_cycle(push, pull, COUNTS * count) for push, pull in cycles]
+    every = [_of_cycle(push, pull, SEEN_COUNTS * count) for push, pull in cycles]
     seen = [tau for tau in every if tau is not None]
-    if len(seen) < FEWEST or 2 * len(seen) <= len(cycles):
+    if len(seen) < FEWEST_CYCLES or 2 * len(seen) <= len(cycles):
         return None
     middle = statistics.median(seen)
-    reach = max(2 * STEP + LEAST, AGREE * abs(middle))
+    reach = max(2 * FINE_STEP + LEAST_LATENESS, AGREE * abs(middle))
     alike = max(abs(tau - middle) for tau in seen) <= reach
-    return middle if alike and abs(middle) >= LEAST else None
+    return middle if alike and abs(middle) >= LEAST_LATENESS else None
 
 
 def _of_cycle(push: Trace, pull: Trace, least: float) -> float | None:
     """The lateness at which the two ways lie closest; None where nothing is to be seen
     or it makes little odds. least: mm by which they part if anything is."""
-    import numpy as np
-
     if min(len(trace.at or ()) for trace in (push, pull)) < LEAST_READINGS:
         return None
     ways = [_columns(trace) for trace in (push, pull)]
@@ -72,19 +69,19 @@ def _of_cycle(push: Trace, pull: Trace, least: float) -> float | None:
         most = abs(as_is[1]) + least
         return [(off[0], tau) for off, tau in found if off and abs(off[1]) <= most]
 
-    coarse = looked_at(np.arange(-LONGEST, LONGEST + COARSE / 2, COARSE))
+    coarse = looked_at(np.arange(-LONGEST, LONGEST + COARSE_STEP / 2, COARSE_STEP))
     if not coarse:
         return None
     near = min(coarse)[1]
-    tried = coarse + looked_at(np.arange(near - COARSE, near + COARSE, STEP))
+    tried = coarse + looked_at(
+        np.arange(near - COARSE_STEP, near + COARSE_STEP, FINE_STEP)
+    )
     closest, tau = min(tried)
     other = min((off for off, at in tried if at * tau < 0), default=as_is[0])
-    return tau if closest * BETTER < min(as_is[0], other) else None
+    return tau if closest * CLOSER < min(as_is[0], other) else None
 
 
 def _columns(trace: Trace) -> Way:
-    import numpy as np
-
     at, travel, reading = (
         np.asarray(column, dtype=np.float64)
         for column in (trace.at, trace.travel, trace.reading)
@@ -93,10 +90,9 @@ def _columns(trace: Trace) -> Way:
 
 
 def _parting(ways: Sequence[Way], tau: float) -> tuple[float, float] | None:
-    """Of the difference of the two ways, the readings set back by tau: its standard
-    deviation about its own line, and its mean; None where too little is left."""
-    import numpy as np
-
+    """How the two ways part with the readings set back by tau: the standard deviation
+    of their difference about its own line, and its mean; None where too little is left.
+    """
     lines = []
     for at, travel, reading in ways:
         inside = (at - tau >= at[0]) & (at - tau <= at[-1])
@@ -111,7 +107,7 @@ def _parting(ways: Sequence[Way], tau: float) -> tuple[float, float] | None:
     ):
         return None
     cut = TRIM * (high - low)
-    places = np.linspace(low + cut, high - cut, PLACES)
+    places = np.linspace(low + cut, high - cut, PLACES_COMPARED)
     (p, r), (q, s) = lines
     difference = np.interp(places, q, s) - np.interp(places, p, r)
     rest = difference - np.polyval(np.polyfit(places, difference, 1), places)

@@ -9,31 +9,32 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 import msgspec
+import numpy as np
 
 from bench.checks.model import Pool
 from bench.checks.shared.placed import Placed
 from bench.checks.shared.traces import travel_span
+from bench.geometry.cells import Array
+from bench.geometry.columns import legendre
+from bench.geometry.line_fit import fit_sweep
+from bench.geometry.related_noise import FEWEST_FOR_FORM
 from bench.uncertainty import Group
 from bench.uncertainty.student import f_two_sided
-
-if TYPE_CHECKING:
-    from bench.geometry.cells import Array
+from bench.uncertainty.sweeps import LOOKS_DIFFERENT
 
 POINTS = 400  # over the stretch that all turns cover; fewer where fewer readings came
 # mm, where the readings lie on no grid; under none at all a level stretch has no
 # scatter
 LEAST_COUNT = 1e-6
-FEWEST_FOR_FORM = 20  # places from which the fit tells a dish from noise by itself
-FEWEST = 4  # readings that make a line and judge it
+FEWEST_PLACES = 4  # readings that make a line and judge it
 FEWEST_TURNS = 4  # that show a scatter beside offset, sine and cosine of the tilt
 # rad, scatter of a pass of the carried indicator, and the degrees of freedom that this
 # counts for beside the turns' own; common practice, no source
 USUAL_PASS, WORTH = 20e-6, 3.0
-# p of the F test below which the turns alone speak; they are two at least then
-LOOKS_DIFFERENT, ENOUGH = 0.25, 2.0
+# degrees of freedom with which the turns alone may speak
+ENOUGH_FREEDOM = 2.0
 
 
 class MeanTurn(msgspec.Struct, frozen=True):
@@ -71,15 +72,11 @@ def mean_turn(placed: Sequence[Placed]) -> MeanTurn | None:
 
     All placements have one side and mount, so one factor turns dr/ds into rotation.
     """
-    import numpy as np
-
-    from bench.geometry.line_fit import fit_sweep
-
     traces = [trace for p in placed for trace, _ in p.pushes]
     spans = [travel_span(trace.travel) for trace in traces]
     low, high = max(a for a, _ in spans), min(b for _, b in spans)
     number = min([POINTS, *(len(trace.travel) for trace in traces)])
-    if high <= low or number < FEWEST:
+    if high <= low or number < FEWEST_PLACES:
         return None
     grid = np.linspace(
         low, high, number
@@ -118,8 +115,6 @@ def scatter_of_turns(
     that sine is the scatter. It has few degrees of freedom and is pooled with that of
     the log, else with what is usual (JCGM 100:2008, 4.2.4), unless it looks larger.
     """
-    import numpy as np
-
     freedom = len(placed) - 3
     if len(placed) < FEWEST_TURNS or any(len(p.pushes) != 1 for p in placed):
         return None
@@ -132,7 +127,7 @@ def scatter_of_turns(
     left = slopes - design @ found
     own = float(left @ left) / freedom
     usual = log or Pool(USUAL_PASS**2, WORTH)
-    if freedom >= ENOUGH and own > usual.variance:
+    if freedom >= ENOUGH_FREEDOM and own > usual.variance:
         p = f_two_sided(own / usual.variance, freedom, usual.degrees_of_freedom)
         if p < LOOKS_DIFFERENT:
             return Pool(own, float(freedom))
@@ -142,12 +137,9 @@ def scatter_of_turns(
 
 
 def _dished(grid: Array, mean: Array, factor: float) -> MeanTurn:
-    """At a few marks: least squares with a dish, which evenly spread turns leave and
-    which is no scatter."""
-    import numpy as np
-
-    u = (2 * grid - grid[0] - grid[-1]) / (grid[-1] - grid[0])
-    design = np.polynomial.legendre.legvander(u, 2)
+    """The line at a few marks: least squares with a dish, which evenly spread turns
+    leave and which is no scatter."""
+    design = legendre(grid, 2)
     inverse = np.linalg.inv(design.T @ design)
     found = inverse @ design.T @ mean
     freedom = int(grid.size) - 3

@@ -13,15 +13,18 @@ import msgspec
 
 from bench.checks.model import Evidence, EvidenceGear, Focus, Step
 from bench.checks.options import OptionValue, given_number
-from bench.checks.shared.results import combined, quantity
+from bench.checks.shared.results import combined, indicator_rows, quantity
 from bench.checks.shared.traces import count_of
-from bench.finding import Quantity, Remark, Verdict, warning
-from bench.gear import LeftRight
-from bench.uncertainty import Combined, Part, indicator_error
+from bench.finding import Quantity, Remark, warning
+from bench.gear import OTHER_SIDE, LeftRight
+from bench.uncertainty import Combined, Part, verdict_between
 
 if TYPE_CHECKING:
     from bench.geometry.play import Play
 
+# mm of clearance, both sides together, in wood: less binds, more is loose; common
+# practice, no source
+BINDS, LOOSE = 0.03, 0.15
 # mm, where the runners' length is not said; common practice, no source
 USUAL_RUNNER = 450.0
 TIMES = 5  # readings a set-up
@@ -39,7 +42,7 @@ SET_UPS = {
     "twisted-right": "Leave the indicator. Twist the sled to the RIGHT there and hold"
     " it.",
 }
-PLACES = tuple(SET_UPS)
+PLAY_SET_UPS = tuple(SET_UPS)
 
 
 def runner_length(
@@ -76,20 +79,9 @@ class PlayFindings:
             scatter = Part("scatter of the leans", "A", u, freedom)
         else:
             self.remarks.append(warning("read-once", quantity=name))
-        span = indicator_error(
-            abs(play.value) * per,
-            self._count,
-            short_span_error=self.evidence.gear.indicator.short_span_error,
-            rounded=True,
-        )
-        rounding = self._count / 2 / math.sqrt(3) * math.sqrt(2)
-        rows = [
-            scatter,
-            Part("indicator over the span used", "B", span / per),
-            Part("resolution", "B", rounding / per),
-            *more,
-        ]
-        budget = combined(self.evidence, rows)
+        used = abs(play.value) * per
+        own = indicator_rows(self.evidence, used, self._count, per)
+        budget = combined(self.evidence, [scatter, *own, *more])
         if name == "side-play":
             found = self._judged(quantity(name, play.value, budget, unit="mm"))
         else:
@@ -103,13 +95,8 @@ class PlayFindings:
         most = given_number(self.options, "play_most")
         if least is most is None:
             return side
-        low, high = side.value - side.uncertainty, side.value + side.uncertainty
-        floor, top = least or 0.0, math.inf if most is None else most
-        said: Verdict = "cannot-tell"
-        if low >= floor and high <= top:
-            said = "inside"
-        elif high < floor or low > top:
-            said = "outside"
+        top = math.inf if most is None else most
+        said = verdict_between(side.value, side.uncertainty, least or 0.0, top)
         return msgspec.structs.replace(side, tolerance=most, verdict=said)
 
 
@@ -117,7 +104,7 @@ def play_step(placement: str, twist_at: float) -> Step:
     """twist_at: mm from the runners' middle, where a twist is read."""
     how, _, way = placement.partition("-")
     side: LeftRight = "left" if way == "left" else "right"
-    leaned, other = how == "leaned", "right" if side == "left" else "left"
+    leaned, other = how == "leaned", OTHER_SIDE[side]
     again = "Press" if leaned else "Twist"
     return Step(
         *(placement, SET_UPS[placement], "spot", TIMES, "right", "standing"),

@@ -13,32 +13,30 @@ from collections.abc import Iterable, Sequence
 
 from bench.checks.model import Pool, SetUpScatter
 from bench.finding import Finding
-from bench.uncertainty import over_days
+from bench.uncertainty import over_days, scatter_within
 
-ENOUGH = 6  # degrees of freedom before one scatter is taken from another
+FEWEST_FREEDOM = 6  # degrees of freedom before one scatter is taken from another
 
 
 def pool_of(findings: Iterable[Finding], *, on_one_seat: bool) -> Pool | None:
     """Scatter of passes about their set-up's mean; those on one seat lack the seating
     and are kept apart."""
-    squares, freedom, passes = 0.0, 0, 0
-    for found in findings:
-        if not found.quantities or found.quantities[0].unit != "rad":
-            continue
-        if on_one_seat != any(row.part == "seat" for row in found.budget):
-            continue
-        for values in slopes_of(found).values():
-            mean = math.fsum(values) / len(values)
-            squares += math.fsum((value - mean) ** 2 for value in values)
-            freedom += len(values) - 1
-            passes += len(values)
+    set_ups = [
+        values
+        for found in findings
+        if found.quantities
+        and found.quantities[0].unit == "rad"
+        and on_one_seat == any(row.part == "seat" for row in found.budget)
+        for values in slopes_of(found).values()
+    ]
+    squares, freedom = scatter_within(set_ups)
     if freedom == 0 or squares == 0:
         return None
-    return Pool(squares / freedom, float(freedom), passes)
+    return Pool(squares / freedom, float(freedom), sum(map(len, set_ups)))
 
 
 def slopes_of(found: Finding) -> dict[str, list[float]]:
-    """Of its passes away that were used, by set-up."""
+    """The slopes of its passes away that were used, by set-up."""
     slopes: dict[str, list[float]] = {}
     for sweep in found.sweeps:
         if sweep.push and sweep.standard_uncertainty > 0:  # a refused one has none
@@ -51,7 +49,7 @@ def seat_of(reseated: Pool | None, one_seat: Pool | None) -> float | None:
     nothing is seen."""
     if reseated is None or one_seat is None:
         return None
-    if min(reseated.degrees_of_freedom, one_seat.degrees_of_freedom) < ENOUGH:
+    if min(reseated.degrees_of_freedom, one_seat.degrees_of_freedom) < FEWEST_FREEDOM:
         return None
     more = reseated.variance - one_seat.variance
     return math.sqrt(more) if more > 0 else None

@@ -22,7 +22,9 @@ from bench.uncertainty import (
     can_ever_decide,
     combine,
     decidable_tolerance,
+    resolution,
     settle,
+    span,
     verdict,
 )
 
@@ -45,6 +47,16 @@ SHIFT = 0.2, 0.5
 def combined(evidence: Evidence, rows: Iterable[Part | None]) -> Combined:
     """A later look at the same check is judged more strictly than the first."""
     return combine(rows, LATER if evidence.known.looks else 0.95)
+
+
+def indicator_rows(
+    evidence: Evidence, used: float, count: float, per: float = 1.0
+) -> list[Part]:
+    """The indicator's rows of a difference of two readings `used` mm apart that were
+    taken one by one. per: mm for one unit of the answer."""
+    error = evidence.gear.indicator.short_span_error
+    own = span(used, per, count, short_span_error=error, rounded=True)
+    return [row for row in (own, resolution(count, per, 0.0)) if row is not None]
 
 
 def quantity(
@@ -74,8 +86,8 @@ def quantity(
 def scatter_between(
     evidence: Evidence, groups: Sequence[Group], pool: Pool | None = None
 ) -> Between:
-    """Of several passes, with what the log knows of their scatter; pool: in its
-    place."""
+    """The scatter between several passes, with what the log knows of it; pool: in place
+    of the log's."""
     known = evidence.known
     return between_sweeps(
         groups, pool or known.pool, known.yaw_play, known.single_sweep_scatter
@@ -99,8 +111,8 @@ def settled(
 def finding(
     evidence: Evidence, quantities: list[Quantity], budget: Combined, **more: Any
 ) -> Finding:
-    """With the verdict of the first quantity that has one. more: its other fields.
-    What cannot be told hangs on the largest row, unless `settle` is given."""
+    """The finding, with the verdict of the first quantity that has one. more: its other
+    fields. What cannot be told hangs on the largest row, unless `settle` is given."""
     gear = evidence.gear
     verdicts = [q.verdict for q in quantities if q.verdict is not None]
     if verdicts[:1] == ["cannot-tell"] and "settle" not in more:

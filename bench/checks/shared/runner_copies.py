@@ -7,12 +7,12 @@ would keep a small computer busy for seconds. mm and rad.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import msgspec
 import numpy as np
 
-from bench.geometry.cells import Array
+from bench.geometry.cells import Array, Mask
 from bench.geometry.columns import least_of_convex
 from bench.geometry.reversal import interpolation_matrix
 from bench.geometry.runner_play import Widths
@@ -48,15 +48,7 @@ def plays(
         min(float(r.s[0]) for r in runners) + max(float(r.s[-1]) for r in runners)
     ) / 2.0
     walls = [_walls(runners, slots, at, copies) for at in positions]
-    most = max(u.size for u, _, _ in walls)
-    k = copies.common.size
-    # places that a position does not have are filled with walls that are nowhere
-    place = np.zeros((len(walls), 1, most))
-    lower = np.full((len(walls), k, most), -np.inf)
-    upper = np.full((len(walls), k, most), np.inf)
-    for row, (u, low, high) in enumerate(walls):
-        place[row, 0, : u.size] = u - middle
-        lower[row, :, : u.size], upper[row, :, : u.size] = low, high
+    place, lower, upper = _filled(walls, middle, copies.common.size)
     reach = np.array([[np.ptp(u)] for u, _, _ in walls])
     single = reach[:, 0] <= SAME
     reach[single] = 1.0
@@ -73,18 +65,13 @@ def plays(
     easiest = least_of_convex(lambda m: bottom(m) - top(m), -steep, steep)
     relief = bottom(easiest) - top(easiest)
     fits = relief <= 0.0
-    ends = []
-    for sign in (-1.0, 1.0):
-        inner, outer = (
-            easiest,
-            easiest + sign * (2.0 * steep + np.maximum(-relief, 0.0) / reach),
+    farthest = 2.0 * steep + np.maximum(-relief, 0.0) / reach
+    low, high = (
+        _last_that_passes(
+            lambda m: bottom(m) <= top(m), easiest, easiest + sign * farthest
         )
-        for _ in range(HALVINGS):
-            half = (inner + outer) / 2.0
-            passes = bottom(half) <= top(half)
-            inner, outer = np.where(passes, half, inner), np.where(passes, outer, half)
-        ends.append(inner)
-    low, high = ends
+        for sign in (-1.0, 1.0)
+    )
     highest = top(least_of_convex(lambda m: -top(m), low, high))
     lowest = bottom(least_of_convex(bottom, low, high))
     yaw = np.where(fits, high - low, 0.0)
@@ -93,6 +80,31 @@ def plays(
     yaw[single] = np.where(fits[single], np.inf, 0.0)
     side[beside] = np.where(fits[beside], np.inf, 0.0)
     return relief, yaw, side
+
+
+def _filled(
+    walls: Sequence[tuple[Array, Array, Array]], middle: float, copies: int
+) -> tuple[Array, Array, Array]:
+    """The walls of all positions side by side; places that a position does not have are
+    filled with walls that are nowhere."""
+    shape = (len(walls), copies, max(u.size for u, _, _ in walls))
+    place = np.zeros((shape[0], 1, shape[2]))
+    lower, upper = np.full(shape, -np.inf), np.full(shape, np.inf)
+    for row, (u, low, high) in enumerate(walls):
+        place[row, 0, : u.size] = u - middle
+        lower[row, :, : u.size], upper[row, :, : u.size] = low, high
+    return place, lower, upper
+
+
+def _last_that_passes(
+    passes: Callable[[Array], Mask], inner: Array, outer: Array
+) -> Array:
+    """The slope farthest from `inner` toward `outer` that still passes, by halves."""
+    for _ in range(HALVINGS):
+        half = (inner + outer) / 2.0
+        good = passes(half)
+        inner, outer = np.where(good, half, inner), np.where(good, outer, half)
+    return inner
 
 
 def _spread(values: Array) -> Array:

@@ -7,8 +7,8 @@ mm and rad.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from statistics import fmean, pvariance
+from collections.abc import Mapping, Sequence
+from statistics import fmean
 from typing import TYPE_CHECKING
 
 import msgspec
@@ -16,6 +16,7 @@ import msgspec
 from bench.checks.model import Trace
 from bench.finding import EvidenceError
 from bench.gear import Caliper
+from bench.uncertainty import scatter_within
 
 if TYPE_CHECKING:
     from bench.checks.shared.runner_copies import Copies
@@ -31,14 +32,13 @@ WHAT = (
     "slot-spacing",
     "runner-spacing",
 )
-COPIES = 60  # of each kind of error, in pairs
+Plays = tuple[float, float, float]  # yaw play, side play, relief; rad, mm, mm
+COPIES_OF_A_KIND = 60  # of each kind of error, in pairs
 TRIED = 4  # positions of each kind that may become the largest or the tightest
 ENOUGH_REPEATS = 5  # degrees of freedom from which repeated widths speak for themselves
-HELD = (
-    # of the caliper's limit, half-width: how differently one width is felt; common
-    # practice, no source
-    0.5
-)
+# of the caliper's limit, half-width: how differently one width is felt; common
+# practice, no source
+HELD = 0.5
 
 
 class RunnersAndSlots(msgspec.Struct, frozen=True):
@@ -60,14 +60,6 @@ class RunnersAndSlots(msgspec.Struct, frozen=True):
     spacing: float
 
 
-class Effect(msgspec.Struct, frozen=True):
-    """Standard uncertainties that one kind of error gives the headline: rad, mm, mm."""
-
-    yaw_play: float
-    side_play: float
-    relief: float
-
-
 def by_name(traces: Sequence[Trace]) -> dict[str, tuple[list[float], list[float]]]:
     """Stations and widths of each slot, runner and spacing, as they were read."""
     read: dict[str, tuple[list[float], list[float]]] = {}
@@ -81,31 +73,10 @@ def by_name(traces: Sequence[Trace]) -> dict[str, tuple[list[float], list[float]
 def runners_and_slots(traces: Sequence[Trace], caliper: Caliper) -> RunnersAndSlots:
     """Raises EvidenceError where something is missing, GeometryError where widths
     cannot be."""
-    import numpy as np
-
     from bench.geometry.runner_play import Widths
 
     read = by_name(traces)
-    sides = tuple(s for s in SIDES if f"runner-{s}" in read)
-    if not sides:
-        raise EvidenceError("no runner was measured (runner-left or runner-right)")
-    for side in sides:
-        for what in ("slot", "runner"):
-            name = f"{what}-{side}"
-            if name not in read:
-                raise EvidenceError(f"runner-{side} was measured, but not {name}")
-            if len({round(s, 6) for s in read[name][0]}) < 2:
-                raise EvidenceError(
-                    f"{name} has widths at one place only: measure it at both ends at"
-                    " least, better at five places"
-                )
-    if len(sides) == 2:
-        for name in ("slot-spacing", "runner-spacing"):
-            if name not in read:
-                raise EvidenceError(
-                    f"with two runners {name} is wanted too, centre to centre; or give"
-                    " one runner and its slot"
-                )
+    sides = _sides(read)
     at = {name: _at_stations(*columns) for name, columns in read.items()}
     # several widths at one station count as their mean
     means = {
@@ -121,17 +92,41 @@ def runners_and_slots(traces: Sequence[Trace], caliper: Caliper) -> RunnersAndSl
             bodies[1] = bodies[1].shifted(places, [a - middle for a in apart])
     used = [f"{what}-{s}" for what in ("slot", "runner") for s in sides]
     reading, dof = _reading_noise([at[name] for name in used], caliper)
-    limit = caliper.max_error / math.sqrt(3.0)
+    limit = caliper.max_error / math.sqrt(3.0) * math.sqrt(2.0)
     return RunnersAndSlots(
         runners,
         slots,
         sides,
-        max(float(np.ptp(r.s)) for r in runners),
+        max(float(r.s[-1] - r.s[0]) for r in runners),
         reading,
         dof,
-        limit * math.sqrt(2.0),
-        limit * math.sqrt(2.0) if len(sides) == 2 else 0.0,
+        limit,
+        limit if len(sides) == 2 else 0.0,
     )
+
+
+def _sides(read: Mapping[str, tuple[list[float], list[float]]]) -> tuple[str, ...]:
+    """The sides whose runners were measured. Raises EvidenceError where something is
+    missing."""
+    sides = tuple(s for s in SIDES if f"runner-{s}" in read)
+    if not sides:
+        raise EvidenceError("no runner was measured (runner-left or runner-right)")
+    for name in (f"{what}-{side}" for side in sides for what in ("slot", "runner")):
+        if name not in read:
+            side = name.partition("-")[2]
+            raise EvidenceError(f"runner-{side} was measured, but not {name}")
+        if len({round(s, 6) for s in read[name][0]}) < 2:
+            raise EvidenceError(
+                f"{name} has widths at one place only: measure it at both ends at"
+                " least, better at five places"
+            )
+    for name in ("slot-spacing", "runner-spacing"):
+        if len(sides) == 2 and name not in read:
+            raise EvidenceError(
+                f"with two runners {name} is wanted too, centre to centre; or give"
+                " one runner and its slot"
+            )
+    return sides
 
 
 def _at_stations(
@@ -147,12 +142,11 @@ def _at_stations(
 def _reading_noise(
     columns: Sequence[dict[float, list[float]]], caliper: Caliper
 ) -> tuple[float, float | None]:
-    """Of one station's width: the count, and how it is felt, from repeats where there
-    are enough of them."""
+    """The noise of one station's width: the count, and how it is felt, from repeats
+    where there are enough of them."""
     stations = [widths for column in columns for widths in column.values()]
-    readings = sum(len(widths) for widths in stations)
-    squares = math.fsum(pvariance(widths) * len(widths) for widths in stations)
-    freedom = readings - len(stations)
+    squares, freedom = scatter_within(stations)
+    readings = len(stations) + freedom
     count = caliper.resolution / math.sqrt(12.0)
     felt = HELD * caliper.max_error / math.sqrt(3.0)
     dof: float | None = None
@@ -161,9 +155,6 @@ def _reading_noise(
     elif freedom > 0:
         felt = max(felt, math.sqrt(squares / freedom))
     return math.hypot(count, felt) / math.sqrt(readings / len(stations)), dof
-
-
-Plays = tuple[float, float, float]
 
 
 def headline(fits: Sequence[Fit], full: frozenset[float], length: float) -> Plays:
@@ -185,9 +176,9 @@ def headline(fits: Sequence[Fit], full: frozenset[float], length: float) -> Play
     )
 
 
-def effects(found: RunnersAndSlots, fit: RunnerFit) -> dict[str, Effect]:
-    """What each kind of error alone does to the headline, by copies with errors added
-    (JCGM 101:2008).
+def effects(found: RunnersAndSlots, fit: RunnerFit) -> dict[str, Plays]:
+    """Standard uncertainty that each kind of error alone gives the headline, by copies
+    with errors added (JCGM 101:2008).
 
     Play bends where another station begins to touch, so neither slope nor sign of an
     error tells enough: the scatter of the copies counts, and how far their mean lies
@@ -216,21 +207,18 @@ def effects(found: RunnersAndSlots, fit: RunnerFit) -> dict[str, Effect]:
     yaw = np.where(relief > 0.0, -2.0 * relief / found.runner_length, yaw)
     inside = np.array([at in fit.full for at in tried])
     headlines = (_most(yaw[inside]), _most(tight[inside]), _most(-tight))
-    return {
-        name: Effect(
-            *(
-                _scatter(
-                    row[number * COPIES : (number + 1) * COPIES].tolist(), value[k]
-                )
-                for k, row in enumerate(headlines)
-            )
+    found_by_kind = {}
+    for number, name in enumerate(used):
+        own = slice(number * COPIES_OF_A_KIND, (number + 1) * COPIES_OF_A_KIND)
+        of_yaw, of_side, of_relief = (
+            _scatter(row[own], value[k]) for k, row in enumerate(headlines)
         )
-        for number, name in enumerate(used)
-    }
+        found_by_kind[name] = (of_yaw, of_side, of_relief)
+    return found_by_kind
 
 
 def _most(values: Array) -> Array:
-    """Of each copy the largest over the positions that are bounded; 0 where none is."""
+    """The largest of each copy over the positions that are bounded; 0 where none is."""
     import numpy as np
 
     known = np.where(np.isfinite(values), values, -np.inf).max(axis=0, initial=-np.inf)
@@ -240,7 +228,7 @@ def _most(values: Array) -> Array:
 def _errors(
     found: RunnersAndSlots, kinds: Sequence[tuple[float, float, float]]
 ) -> Copies:
-    """COPIES for each kind of error (of one reading, of the jaws, of the spacing), one
+    """Copies for each kind of error (of one reading, of the jaws, of the spacing), one
     kind after the other."""
     import numpy as np
 
@@ -252,7 +240,7 @@ def _errors(
         """(copies, columns): each error beside its opposite, and scaled to its size
         exactly, so that so few copies tell a standard deviation as well as many times
         as many would."""
-        half = rng.standard_normal((len(kinds), COPIES // 2, columns))
+        half = rng.standard_normal((len(kinds), COPIES_OF_A_KIND // 2, columns))
         both = np.concatenate((half, -half), axis=1)
         both /= np.sqrt(np.mean(both**2, axis=1, keepdims=True))
         return np.asarray((sizes[:, None, None] * both).reshape(-1, columns))
@@ -282,7 +270,6 @@ def tightness(fit: Fit) -> float:
     return math.inf if fit.side_play is None else fit.side_play
 
 
-def _scatter(copies: Sequence[float], value: float) -> float:
-    mean = math.fsum(copies) / len(copies)
-    variance = math.fsum((c - mean) ** 2 for c in copies) / (len(copies) - 1)
-    return math.hypot(math.sqrt(variance), mean - value)
+def _scatter(copies: Array, value: float) -> float:
+    """How far they differ from one another, and their mean from the value."""
+    return math.hypot(float(copies.std(ddof=1)), float(copies.mean()) - value)

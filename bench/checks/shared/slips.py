@@ -2,28 +2,29 @@
 remark.
 
 A pass the wrong way first, inches in a column of mm, a push that was hardly one, a push
-that stands apart from its fellows, leans that deny the side or do not agree. Pure.
-Lengths in mm, slopes in rad.
+that stands apart from its fellows, leans that deny the side or do not agree; of caliper
+widths inches among millimetres, a misread digit, another thing measured. Pure. Lengths
+in mm, slopes in rad.
 """
 
 from __future__ import annotations
 
+import math
 import statistics
 from collections.abc import Mapping, Sequence
 
 from bench.checks.model import Evidence, Lean, Step, Trace
 from bench.checks.shared.traces import as_shown, reach
 from bench.finding import Doubt, Remark, doubt, warning
+from bench.units import INCH
 
-SHARE_OF_LONGEST = (
-    # a push under this share of the longest at its set-up is none; common practice, no
-    # source
-    0.70
-)
-SHORT = 100.0  # mm, of all pushes; common practice, no source
-BETTER = 150.0  # mm of travel from which a pass tells enough; common practice
+# a push under this share of the longest at its set-up is none; common practice, no
+# source
+SHARE_OF_LONGEST = 0.70
+SHORT_PUSH = 100.0  # mm, of all pushes; common practice, no source
+BETTER_LENGTH = 150.0  # mm of travel from which a pass tells enough; common practice
 HANDLING = 30.0  # mm: below it is no pass, and `doubts` says so
-APART = 120e-6  # rad: beyond what seats and hands do, common practice, no source
+PASS_APART = 120e-6  # rad: beyond what seats and hands do, common practice, no source
 TIMES_APART = 5.0  # the spread of the other pushes
 # mm; no blade and no sled that is used shifts or swings so far; common practice, no
 # source
@@ -31,6 +32,17 @@ SAME_SPOT = 1.0
 # counts that a plunger that sticks jumps at least; common practice, no source
 STICKS = 6
 LEAST_PLAY = 0.01  # mm; less is not compared
+NEAR_AN_INCH = 0.15  # of that ratio: no slot is that much wider than its runner
+THIN = 5.0  # mm: no runner and no strip is as thin
+# mm off the others of its kind; no slot or runner that is used varies so; common
+# practice, no source
+ODD_WIDTH = 0.5
+# mm: widths of one end farther apart, or a strip that tapers more, were perhaps
+# misread; common practice, no source
+WIDTHS_APART, MUCH_TAPER = 0.1, 3.0
+# mm between a slot and its runner that were made for each other; common practice, no
+# source
+SLOT_TO_RUNNER = 1.0
 
 
 def too_short(traces: Sequence[Trace]) -> list[Trace]:
@@ -44,9 +56,9 @@ def too_short(traces: Sequence[Trace]) -> list[Trace]:
 
 def short_pushes(lengths: Sequence[float]) -> list[Remark]:
     """Pushes of a few centimetres."""
-    if not lengths or not HANDLING <= max(lengths) < SHORT:
+    if not lengths or not HANDLING <= max(lengths) < SHORT_PUSH:
         return []
-    return [warning("short", length=max(lengths), better=BETTER)]
+    return [warning("short", length=max(lengths), better=BETTER_LENGTH)]
 
 
 def too_fine(evidence: Evidence) -> list[Remark]:
@@ -59,12 +71,9 @@ def too_fine(evidence: Evidence) -> list[Remark]:
 
     declared = evidence.gear.indicator.resolution
     remarks: list[Remark] = []
-    for name in dict.fromkeys(trace.placement for trace in evidence.traces):
-        some = [
-            t
-            for t in evidence.traces
-            if t.placement == name and t.push and len(set(t.travel)) > 16
-        ]
+    for name in evidence.placements:
+        swept = (t for t in evidence.at(name) if len(set(t.travel)) > 16)
+        some = [t for t in swept if t.push]
         values = np.array([r for t in some for r in t.reading], dtype=np.float64)
         if (
             declared is None
@@ -127,7 +136,7 @@ def push_apart(
     odd = max(range(len(rotations)), key=lambda i: abs(rotations[i] - middle))
     others = [b for i, b in enumerate(rotations) if i != odd]
     away = min(abs(rotations[odd] - b) for b in others)
-    if away <= max(APART, TIMES_APART * (max(others) - min(others))):
+    if away <= max(PASS_APART, TIMES_APART * (max(others) - min(others))):
         return []
     return [warning("pass-apart", placement, names[odd], apart=float(away))]
 
@@ -179,3 +188,86 @@ def of_leans(evidence: Evidence, steps: Sequence[Step]) -> list[Remark]:
     return [
         warning("leans-differ", low=low, less=play[low], high=high, more=play[high])
     ]
+
+
+def thin(widths: Sequence[float]) -> list[Doubt]:
+    """All of them so small that they are inches rather than mm."""
+    if not widths or max(widths) >= THIN:
+        return []
+    return [doubt("thin", least=min(widths), most=max(widths))]
+
+
+def mixed(
+    one: str, first: Sequence[float], other: str, second: Sequence[float]
+) -> list[Doubt]:
+    """One of them about 25.4 times the other."""
+    a, b = statistics.median(first), statistics.median(second)
+    ratio = max(a, b) / min(a, b)
+    if abs(math.log(ratio / INCH)) > NEAR_AN_INCH:
+        return []
+    less = one if a < b else other
+    return [doubt("mixed", less, least=min(a, b), most=max(a, b))]
+
+
+def odd(name: str, at: Sequence[float], widths: Sequence[float]) -> Remark | None:
+    """The one that stands farthest from the middle of its kind, where there are three
+    at least."""
+    if len(widths) < 3:
+        return None
+    middle = statistics.median(widths)
+    worst = max(range(len(widths)), key=lambda k: abs(widths[k] - middle))
+    if abs(widths[worst] - middle) <= ODD_WIDTH:
+        return None
+    return warning("width-odd", name, at=at[worst], width=widths[worst], others=middle)
+
+
+def of_runners(
+    read: Mapping[str, tuple[Sequence[float], Sequence[float]]],
+) -> tuple[list[Doubt], list[Remark]]:
+    """Doubts and remarks about slots, runners and spacings by their names, (stations,
+    widths) each; none where all is well."""
+    widths = [
+        w for name, (_, column) in read.items() if "spacing" not in name for w in column
+    ]
+    if all_thin := thin(widths):
+        return all_thin, []
+    remarks: list[Remark | None] = []
+    doubts: list[Doubt] = []
+    for side in ("left", "right", "spacing"):
+        slot, runner = (read.get(f"{what}-{side}") for what in ("slot", "runner"))
+        if slot is None or runner is None:
+            continue
+        names = (f"slot-{side}", f"runner-{side}")
+        inches = mixed(names[0], slot[1], names[1], runner[1])
+        doubts += inches
+        gap = abs(statistics.median(slot[1]) - statistics.median(runner[1]))
+        if not inches and gap > SLOT_TO_RUNNER:
+            remarks.append(
+                warning("slot-far-from-runner", slot=names[0], runner=names[1], gap=gap)
+            )
+        remarks += [
+            odd(name, *column)
+            for name, column in zip(names, (slot, runner), strict=True)
+        ]
+    return doubts, [remark for remark in remarks if remark is not None]
+
+
+def of_strip(near: Sequence[float], far: Sequence[float]) -> list[Doubt]:
+    """Doubts about the two ends of a strip."""
+    return thin([*near, *far]) or mixed("the near end", near, "the far end", far)
+
+
+def of_ends(
+    near: Sequence[float], far: Sequence[float], expanded: float
+) -> list[Remark]:
+    """What the widths of a strip's two ends contradict. expanded: give or take of
+    their difference, mm."""
+    remarks = []
+    for end, widths in (("near", near), ("far", far)):
+        reach = max(widths) - min(widths)
+        if reach > WIDTHS_APART:
+            remarks.append(warning("widths-differ", end=end, apart=reach))
+    taper = abs(sum(near) / len(near) - sum(far) / len(far))
+    if taper > max(MUCH_TAPER, 5 * expanded):
+        remarks.append(warning("much-taper", taper=taper))
+    return remarks

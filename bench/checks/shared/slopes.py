@@ -24,9 +24,15 @@ from bench.checks.shared.closure import (
     return_row,
     told_of_returns,
 )
-from bench.checks.shared.lateness import later
-from bench.checks.shared.placed import Placed, set_up_sizes, turn_factor
-from bench.checks.shared.repeated_form import Form, form_of, form_row, told_of_forms
+from bench.checks.shared.placed import (
+    Form,
+    Placed,
+    form_of,
+    form_row,
+    set_up_sizes,
+    told_of_forms,
+    turn_factor,
+)
 from bench.checks.shared.slips import (
     SHARE_OF_LONGEST,
     of_leans,
@@ -65,7 +71,7 @@ def place(
 ) -> tuple[list[Placed], list[SweepRow]]:
     """Fit every sweep. Raises EvidenceError where a placement is left without a push
     that can be used. shifts: see `in_common`."""
-    short = {id(t) for step in steps for t in too_short(_at(evidence, step))}
+    short = {id(t) for step in steps for t in too_short(evidence.at(step.placement))}
     usable = [t for t in evidence.traces if id(t) not in short]
     shared = in_common(usable, remarks, shifts)
     placed: list[Placed] = []
@@ -101,7 +107,7 @@ def _placed_at(
     """The passes of one placement, fitted over a stretch of their own travel. short:
     `id` of the passes that cover too little."""
     assert step.mount is not None and step.side is not None
-    traces = _at(evidence, step)
+    traces = evidence.at(step.placement)
     count = count_of_sweeps(evidence)
     here = Placed(step.placement, turn_factor(step.mount, step.side, "pushed-in"))
 
@@ -134,16 +140,14 @@ def _placed_at(
 def _told_of_lateness(evidence: Evidence, placed: Sequence[Placed]) -> list[Remark]:
     """Which instrument comes later than the other, where the ways there and back show
     it."""
+    from bench.checks.shared.lateness import later
+
     pairs = [pair for here in placed for pair in _pairs(here, evidence)]
     tau = later(pairs, max(fit.count for here in placed for _, fit in here.pushes))
     if tau is None:
         return []
     which, other = ("indicator", "travel") if tau > 0 else ("travel", "indicator")
     return [warning("late", late=abs(tau), which=which, other=other)]
-
-
-def _at(evidence: Evidence, step: Step) -> list[Trace]:
-    return [trace for trace in evidence.traces if trace.placement == step.placement]
 
 
 def _fit(
@@ -272,6 +276,15 @@ def shared_rows(
         lengths = (given_number(evidence.options, name) for name in TOUCHED_AWAY)
         rows += [form_row(placed), contact_away(*lengths)]
     return rows
+
+
+def pass_sizes(
+    placed: Sequence[Placed], longest: float | None
+) -> dict[str, float | None]:
+    """What `settle` may change beside the number of passes, mm: their length, up to
+    `longest`, and the instrument's count."""
+    count = max(fit.count for p in placed for _, fit in p.pushes)
+    return {"length": placed[0].length, "longest": longest, "count": count}
 
 
 def _speed_change(traces: Sequence[Trace]) -> float | None:

@@ -25,11 +25,11 @@ ROUNDED = 0.2
 SHARE_IN_COMMON = 0.9  # of the shortest sweep; with less in common it is worth a remark
 LEAST_IN_COMMON = 0.5  # with less there is not enough left to fit
 ODD = 2  # misread places, at either end, that must not say where a sweep begins
-EDGE = 0.5  # mm: a mark read from a scale is not left out for a hair
+MARK_SLACK = 0.5  # mm: a mark read from a scale is not left out for a hair
 
 
 def count_of(indicator: Indicator, readings: Sequence[float]) -> float:
-    """Of readings taken one by one: as declared; else as they show it."""
+    """The count of readings taken one by one: as declared; else as they show it."""
     if indicator.resolution:
         return indicator.resolution
     seen = _seen(readings)
@@ -37,8 +37,8 @@ def count_of(indicator: Indicator, readings: Sequence[float]) -> float:
 
 
 def count_of_sweeps(evidence: Evidence) -> float | None:
-    """As declared; else as all pushes show it; None where they lie on no grid, as means
-    do."""
+    """The count as declared; else as all pushes show it; None where they lie on no
+    grid, as means do."""
     if evidence.gear.indicator.resolution:
         return evidence.gear.indicator.resolution
     return (
@@ -111,7 +111,7 @@ def in_common(
                 **{"from": low, "to": high, "shortest": shortest},
             )
         )
-    return low - EDGE, high + EDGE
+    return low - MARK_SLACK, high + MARK_SLACK
 
 
 def reach(trace: Trace) -> float:

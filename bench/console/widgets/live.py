@@ -31,8 +31,10 @@ def live_facts(v: Viewer) -> Sentences:
         return
     if live.tolerance is not None:
         yield f"Good enough within {length_words(live.tolerance, units)}.", "text"
-    for words, mm in (("Moved", live.moved), ("The screw drew it", live.drawn)):
-        if mm is not None and (words == "Moved" or abs(mm) >= LEAST_DRAWN):
+    told = any(remark.code == "live-drawn" for remark in live.remarks)
+    drawn = None if told else live.drawn
+    for words, mm in (("Moved", live.moved), ("The screw drew it", drawn)):
+        if mm is not None and abs(mm) >= LEAST_DRAWN:
             much = rounded_words(abs(mm), live.uncertainty or 0.0, units)
             yield f"{words} {much} {'away from' if mm > 0 else 'toward'} you.", "text"
     if live.verdict is not None:

@@ -10,6 +10,7 @@ from bench.checks import checks
 from bench.checks.model import EvidenceGear
 from bench.finding import Finding, Verdict
 from bench.render.cut import forecast_lines
+from bench.render.finding import size
 from bench.render.remarks import remark_words
 from bench.render.report.drift_view import ChartView, chart_views
 from bench.render.report.sentences import told
@@ -22,7 +23,6 @@ from bench.render.result import (
     name,
     next_act,
     part_size,
-    size,
     upper_first,
     verdict_words,
 )

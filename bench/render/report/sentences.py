@@ -32,7 +32,7 @@ TEMPLATES = {
     "chart-results": "{count} results from {first} to {last}.",
     "chart-latest": "The latest: {latest}.",
     "chart-limit": "Good enough within {limit}, the band.",
-    "chart-events": "A new baseline: {events}.",
+    "chart-events": "The chart begins anew: {events}.",
     "chart-season": "The broken curve is the season's part.",
     "chart-alarms": "Diamonds are results that raised an alarm: {count}.",
     # results and moves

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
+from bench.cli import cli
 from bench.cli.common import Complaint
 from bench.cli.log import log
 from bench.cli.report import report
@@ -65,7 +66,9 @@ def shop(sleds: int, months: int) -> str:
 
 
 def call(command, *args: object) -> Result:
-    return CliRunner().invoke(command, [str(a) for a in args], standalone_mode=False, catch_exceptions=False)
+    return CliRunner().invoke(
+        cli, [command.name, *map(str, args)], standalone_mode=False, catch_exceptions=False
+    )
 
 
 @pytest.fixture

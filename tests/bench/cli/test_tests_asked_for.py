@@ -7,7 +7,7 @@ from click.testing import CliRunner
 
 from bench.checks import checks
 from bench.checks.model import EvidenceGear
-from bench.cli.check import check
+from bench.cli import cli
 from bench.cli.common import Complaint
 
 
@@ -16,7 +16,9 @@ from bench.cli.common import Complaint
 def test_only_what_applies_is_taken(kind: str, test: str, tmp_path) -> None:
     steps = checks()[kind].plan({}, EvidenceGear())
     applies = any(s.leans if test == "lean" else s.gather == "sweep" for s in steps)
-    result = CliRunner().invoke(check, [kind, f"--{test}", "--socket", str(tmp_path / "none")])
+    result = CliRunner().invoke(
+        cli, ["check", kind, f"--{test}", "--socket", str(tmp_path / "none")], standalone_mode=False
+    )
     assert isinstance(result.exception, Complaint)
     refused = f"{kind} has no {test} test" in str(result.exception)
     assert refused != applies, result.exception

@@ -62,7 +62,7 @@ async def test_from_begin_to_good_enough_with_the_move_made_live(tmp_path) -> No
         await job.until(lambda: hands_client.live is not None and hands_client.live.phase == "tighten")
         await shows(app, "h tightens the last screw")
         await job.press("h")
-        await shows(app, "The screw drew it")
+        await shows(app, "Tightening has drawn it")
         await wait(lambda: not hands_client.busy)
         await wait(lambda: abs(app.view.live.drawn) == pytest.approx(0.03, abs=0.006))  # all of it is heard
         drawn = app.view.live.drawn
@@ -230,7 +230,7 @@ async def test_the_daemon_killed_in_mid_check(tmp_path) -> None:
                 await job.until(lambda: app.view.result is not None)
                 assert sum(row.push for row in app.view.finding.sweeps) == 3
             finally:
-                late.close()
+                await late.close()
                 await end_daemon(again)
 
 

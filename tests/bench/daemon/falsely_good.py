@@ -112,7 +112,7 @@ class Job:
 
     def true(self, t: float, s: float) -> float:
         """Depth of the plunger, mm; while it is set up it is let down by hand."""
-        step = self.run.step
+        step = self.run.kept.step
         side = -1.0 if step is not None and step.side == "left" else 1.0
         turn = -1.0 if step is not None and step.mount == "carried" else 1.0
         x = math.tan(self.rotation) * s * side * turn

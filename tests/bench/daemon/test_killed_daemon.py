@@ -137,9 +137,16 @@ def test_terminated_in_a_sweep(times, rigs, run, wire, figure, tmp_path) -> None
     ],
 )
 def test_five_daemons_at_once(rounds, rigs, run, wire, figure) -> None:
-    """Exactly one runs; the others end within a second of it and say who holds the log; nothing to clean."""
+    """Exactly one runs; the others end within a second of it and say who holds the log; nothing to clean.
+
+    On a machine so slow that five starts take longer than that, within these."""
     rigs()
-    slowest = 0.0
+    began = time.monotonic()
+    alone = run("daemon")
+    wire().close()
+    start = time.monotonic() - began
+    assert alone.end() == 0
+    slowest, limit = 0.0, max(1.0, 5 * start)
     for _ in range(rounds):
         five = [run("daemon") for _ in range(5)]
         client = wire()
@@ -160,6 +167,6 @@ def test_five_daemons_at_once(rounds, rigs, run, wire, figure) -> None:
     figure(
         "five daemons at once",
         {"rounds": rounds, "slowest_s": round(slowest, 2)},
-        {"s": 1.0},
-        good=slowest < 5.0,
+        {"s": round(limit, 2)},
+        good=slowest < limit,
     )

@@ -17,7 +17,7 @@ from bench.checks.options import validated
 from bench.demo.daemon_process import DemoError
 from bench.demo.hand_actions import follow
 from bench.demo.operator import Operator
-from bench.demo.single_check import missed, one_check
+from bench.demo.single_check import missed, one_check, truth_words
 from bench.demo.truth import TRUTHS, truth_of
 from bench.finding import Finding, Quantity
 from bench.procedure.prompt import Prompt
@@ -65,6 +65,13 @@ async def test_the_finding_holds_what_is_true(kind, seed) -> None:
         if q.name in truth and q.name in SIGNED and abs(truth[q.name]) > 2 * q.uncertainty:
             assert (q.value > 0) == (truth[q.name] > 0)
     assert any(line.startswith("The virtual saw tells") for line in said)
+
+
+def test_the_truth_is_told_over_the_length_of_the_result() -> None:
+    opens = Quantity("rip-fence", 1.9e-4, "rad", 7e-6, over=218.929, way="opens at the rear")
+    finding = Finding(check="rip-fence", quantities=[opens])
+    assert truth_words(finding, {"rip-fence": 1.93e-4}) == ["rip fence 0.042 mm over 219 mm"]
+    assert truth_words(finding, {"rip-fence": -1e-4})[0].endswith("0.022 mm over 219 mm, the other way")
 
 
 SIGNED = {

@@ -35,6 +35,8 @@ def test_each_sentence_is_used_and_each_fault_says_what_to_do() -> None:
         "troubles",
         "push-limit",
         "push-limit-low",
+        "disk-full",
+        "disk-free",
     }  # chosen by a condition
     assert {code for code, _ in given()} | of_other_calls == TEMPLATES.keys()
     assert all(" | " in text for text in FAULTS.values())

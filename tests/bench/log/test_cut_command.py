@@ -10,8 +10,8 @@ import pytest
 from click.testing import CliRunner
 
 from bench.checks.model import Evidence, EvidenceGear, Trace
+from bench.cli import cli
 from bench.cli.common import Complaint
-from bench.cli.cut import cut as command
 from bench.finding import Contact, Finding, Move, Quantity, SweepRow
 from bench.gear import Jig, Saw
 
@@ -55,7 +55,7 @@ def everything(life, *, jig: str = "big-sled", fence: float = 1e-4) -> None:
 
 def cut(path: Path, *more: str) -> tuple[int, dict, str]:
     """Exit status, what was printed as JSON, and all words; wrong use is status 2."""
-    done = CliRunner().invoke(command, ["--log", str(path), *more], standalone_mode=False)
+    done = CliRunner().invoke(cli, ["cut", "--log", str(path), *more], standalone_mode=False)
     if isinstance(done.exception, Complaint):
         return 2, {}, str(done.exception)
     assert done.exception is None

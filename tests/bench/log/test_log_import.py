@@ -16,8 +16,8 @@ from click.testing import CliRunner, Result
 from hypothesis import given
 from hypothesis import strategies as st
 
+from bench.cli import cli
 from bench.cli.common import Complaint
-from bench.cli.log import log
 from bench.log import history, importer
 from bench.log.export_line import EventLine, UnusableLine, read_line
 from bench.log.findings import find_finding, list_findings
@@ -28,7 +28,7 @@ DAY = 86400.0
 
 
 def run(*args: object) -> Result:
-    return CliRunner().invoke(log, [str(a) for a in args], standalone_mode=False, catch_exceptions=False)
+    return CliRunner().invoke(cli, ["log", *map(str, args)], standalone_mode=False, catch_exceptions=False)
 
 
 def export(path: Path) -> str:

@@ -269,3 +269,16 @@ def test_closing_twice_and_recording_after_closing_harm_nothing(live) -> None:
     assert life.writer.close()
     assert life.writer.close()
     assert life.begin() == NOT_QUEUED
+
+
+def test_a_log_at_a_link_is_written_where_it_leads(live, tmp_path) -> None:
+    """On another disk, say; SQLite lays the write-ahead file there, too."""
+    there = tmp_path / "stick"
+    there.mkdir()
+    (tmp_path / "link.sqlite").symlink_to(there / "log.sqlite")
+    life = live("linked", at=tmp_path / "link.sqlite")
+    life.whole_check("linked")
+    assert life.writer.flush(10)
+    life.writer.close()
+    with open_read(there / "log.sqlite") as db:
+        assert [row.finding.id for row in list_findings(db)] == ["linked-f"]

@@ -9,7 +9,7 @@ from shapely import affinity
 from shapely.geometry import LineString, Point
 
 from bench.gear import Jig
-from bench.moves.nudge import Nudge, aim_past, arm_nudge, drawn_by_tightening, fence_nudge, from_pivot
+from bench.moves.nudge import Nudge, arm_nudge, drawn_by_tightening, fence_nudge, from_pivot
 
 ROTATIONS = st.floats(-0.002, 0.002).filter(lambda a: abs(a) > 1e-6)
 
@@ -62,7 +62,6 @@ def test_remaining_by_where_the_indicator_stands(stands: str, rise: int) -> None
     assert nudge.to_go(2.0 + rise * 0.10) == pytest.approx(0.05)
     assert nudge.to_go(2.0 + rise * 0.20) == pytest.approx(-0.05)  # past it
     assert nudge.to_go(2.0 - rise * 0.05) == pytest.approx(0.20)  # the wrong way
-    assert nudge.rotation_left(2.0 + rise * 0.10, 0.0003) == pytest.approx(0.0001)
 
 
 @given(st.floats(-0.5, 0.5).filter(lambda t: abs(t) > 0.01), st.floats(-0.05, 0.05))
@@ -71,11 +70,7 @@ def test_aiming_past_by_the_last_draw_ends_on_the_target(target: float, draw: fl
     at_target = 1.0 + target
     drawn = drawn_by_tightening(at_target, at_target + draw, first)
     assert drawn == pytest.approx(draw, abs=1e-12)
-    again = Nudge(target=target, start=1.0, aim_past=aim_past(drawn))
+    again = Nudge(target=target, start=1.0, aim_past=-drawn)
     reading = 1.0 + target + again.aim_past
     assert again.to_go(reading) == pytest.approx(0, abs=1e-12)
     assert again.short_of(reading + draw) == pytest.approx(0, abs=1e-12)
-
-
-def test_no_target_leaves_the_rotation_as_it_is() -> None:
-    assert Nudge(target=0.0, start=1.0).rotation_left(1.5, 0.0003) == 0.0003

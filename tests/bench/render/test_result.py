@@ -11,6 +11,7 @@ from bench.render.result import (
     in_short,
     opening,
     opposite,
+    others,
     result_lines,
     row,
     short_move,
@@ -130,3 +131,17 @@ def test_the_command_line_says_the_danger_first() -> None:
     assert result_lines(closing, "mm")[0] == danger(closing, "mm")
     assert result_lines(closing, "mm")[1].startswith("Rip fence: out")
     assert result_lines(_fence("outside", 0.09), "mm")[0].startswith("Fence square: out")
+
+
+def test_a_length_of_its_own_is_told_to_the_millimetre_and_no_digit_is_finer_than_known() -> None:
+    opens = Quantity(
+        "rip-fence", 1.92e-4, "rad", 6.8e-6, 9.0, 1.6e-4, "outside", "opens at the rear", over=218.929
+    )  # type: ignore[arg-type]
+    text = " ".join(headline(_finding("outside", opens, check="rip-fence"), "mm", None).lead)
+    assert "0.042 mm give or take 0.002 mm over 219 mm" in text
+
+
+def test_nothing_to_take_off_is_no_line() -> None:
+    play = Quantity("side-play", 0.09, "mm", 0.05, None, 0.15, "inside", None)
+    off = Quantity("relief", 0.0, "mm", 0.0)
+    assert others(_finding("inside", play, off, check="runner-fit"), "mm") == []

@@ -23,7 +23,7 @@ from bench.uncertainty import (
     rectangular,
     settle,
     verdict,
-    verdict_one_sided,
+    verdict_between,
 )
 
 DATA = json.loads(
@@ -38,17 +38,17 @@ def test_decision_rule(case: dict) -> None:
     """ISO 14253-1: proving conformity and nonconformity. Two-sided limits about their middle."""
     low, high, y, u = case["LSL"], case["USL"], case["y"], case["U"]
     if low is None:
-        assert verdict_one_sided(y + 1e6, u, high + 1e6) == WORDS[case["decision"]]
+        assert verdict_between(y + 1e6, u, 0.0, high + 1e6) == WORDS[case["decision"]]
         return
     assert verdict(y - (low + high) / 2, u, (high - low) / 2) == WORDS[case["decision"]]
 
 
 def test_one_sided_opening() -> None:
-    assert verdict_one_sided(0.05, 0.01, 0.08) == "inside"
-    assert verdict_one_sided(-0.05, 0.01, 0.08) == "outside"  # closes
-    assert verdict_one_sided(0.1, 0.01, 0.08) == "outside"
-    assert verdict_one_sided(0.005, 0.01, 0.08) == "cannot-tell"
-    assert verdict_one_sided(0.04, 0.05, 0.08) == "cannot-tell"
+    assert verdict_between(0.05, 0.01, 0.0, 0.08) == "inside"
+    assert verdict_between(-0.05, 0.01, 0.0, 0.08) == "outside"  # closes
+    assert verdict_between(0.1, 0.01, 0.0, 0.08) == "outside"
+    assert verdict_between(0.005, 0.01, 0.0, 0.08) == "cannot-tell"
+    assert verdict_between(0.04, 0.05, 0.0, 0.08) == "cannot-tell"
 
 
 @given(st.floats(-1, 1), st.floats(0, 1), st.floats(0, 1))

@@ -246,6 +246,19 @@ async def test_a_gauge_that_does_not_answer_is_asked_again() -> None:
     assert heard.blocks == [] and heard.pins.unanswered >= 2
 
 
+async def test_it_stops_though_an_answer_begins_at_that_moment() -> None:
+    """The end of the task that requests is not lost where its wait ends at the same turn of the loop."""
+    peer = RequestPeer("1" * 52)
+    peer.answers = False
+    options = PinOptions({"data": DATA, "clock": CLOCK, "req": REQ}, timeout=30.0, rate=50.0)
+    heard = Heard("sync52", options, peer)
+    heard.pins.start()
+    await heard.until(lambda: peer.req.function == "output")
+    heard.pins._answered.set()
+    stopped, _ = await asyncio.wait([asyncio.create_task(heard.pins.stop())], timeout=10.0)
+    assert stopped and peer.req.function == "input"
+
+
 async def test_a_scale_counts_both_ways_without_a_gap_between_runs() -> None:
     peer = Peer()
     a, b = peer.factory.pin(CLOCK), peer.factory.pin(DATA)

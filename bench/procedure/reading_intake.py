@@ -1,0 +1,120 @@
+"""Readings of the indicator or caliper: whether they live, hold still, went and came
+back, and which number of the check they are.
+
+Holds no port and no socket. Times in monotonic s, values in mm.
+"""
+
+from __future__ import annotations
+
+from typing import Protocol
+
+from bench.checks.model import Step
+from bench.procedure.liveness import LivenessMonitor
+from bench.procedure.marks import Marks
+from bench.procedure.number_taking import SINGLE_NUMBERS, STANDING_STILL, NumberTaking
+from bench.procedure.passes import AcceptedPasses
+from bench.procedure.prompt import ProcedureState, Prompt
+from bench.procedure.set_up_tests import SetUpTests
+from bench.procedure.status_message import Severity, StatusMessage
+from bench.procedure.trouble_watch import TroubleWatch
+from bench.stream.rest_detector import NotAtRest, Taken
+from bench.stream.sweep_detector import Sweep
+
+
+class Machine(Protocol):
+    """The state machine of the check, as the intake sees it."""
+
+    steps: tuple[Step, ...]
+    facts: ProcedureState
+    kept: AcceptedPasses
+    life: LivenessMonitor
+    marks: Marks
+    numbers: NumberTaking
+    tests: SetUpTests
+    troubles: TroubleWatch
+
+    @property
+    def ask(self) -> Prompt: ...
+    def place(self, current: Prompt, now: float) -> None: ...
+    def settle_down(self, now: float) -> None: ...
+    def notify(
+        self, about: str, remark: StatusMessage, severity: Severity = "note"
+    ) -> None: ...
+
+
+class ReadingIntake:
+    """Hands each number that held still to what waits for it."""
+
+    def __init__(self, run: Machine) -> None:
+        self._run = run
+
+    def readings(
+        self, times: list[float], values: list[float], placed_at: float, now: float
+    ) -> None:
+        """New readings, growing as the plunger is pushed in. placed_at: when the set-up
+        was said to stand; what the filter passed on late was shown before that."""
+        run = self._run
+        fresh = [v for t, v in zip(times, values, strict=True) if t > placed_at]
+        detector = run.numbers.detector
+        if run.troubles.readings(fresh, run.ask, detector.count, now):
+            run.settle_down(now)
+        self._watch_return(values, now)
+        answer = detector.readings(times, values)
+        if isinstance(answer, Taken):
+            self._took(answer, now)
+        elif isinstance(answer, NotAtRest):
+            moves = {"spread": answer.spread, "allowed": answer.allowed}
+            wanders = answer.spread > answer.allowed
+            code = "reading-wanders" if wanders else "reading-creeps"
+            run.notify("indicator", StatusMessage(code, moves), "warning")
+
+    def button(self, now: float) -> None:
+        """A reading sent at the instrument's own button both asks and answers; where a
+        set-up is asked for, it says that it stands, too."""
+        run = self._run
+        current = run.ask
+        stands = current.phase == "place" and current.gather in SINGLE_NUMBERS
+        if current.phase in STANDING_STILL or (stands and current.button):
+            taken = run.numbers.detector.button(now)
+            if taken is not None:
+                if stands:
+                    run.place(current, now)
+                self._took(taken, now)
+
+    def _watch_return(self, values: list[float], now: float) -> None:
+        """A spot or width is at hand when the number came back; it is none any more
+        when it leaves again before it was taken."""
+        run = self._run
+        step = run.kept.step
+        if step is None or step.gather == "sweep" or step.away is None:
+            return
+        came = run.numbers.came(values, step.away)
+        if came == "gone":
+            run.settle_down(now)
+        elif came == "back" and run.ask.by_itself:
+            if not run.facts.placed:
+                run.place(run.ask, now)
+            run.numbers.take_by_itself(now, came_back=True)
+            run.settle_down(now)
+
+    def _took(self, taken: Taken, now: float) -> None:
+        run = self._run
+        current = run.ask
+        run.numbers.end(now)
+        count = run.numbers.detector.count
+        if current.phase == "lean":
+            run.tests.lean(current, taken, run.steps[run.facts.step], count)
+        elif current.phase == "tap":
+            run.tests.tap(current, taken, count)
+        elif current.phase == "mark":
+            run.marks.take(current, taken)
+        elif current.phase in SINGLE_NUMBERS:
+            self._spotted(current, taken)
+        run.settle_down(now)
+
+    def _spotted(self, current: Prompt, taken: Taken) -> None:
+        run = self._run
+        at = current.at if current.at is not None else 0.0
+        run.numbers.taken(taken.value)
+        run.kept.keep(Sweep(taken.at, taken.at, True, [at], [taken.value], [taken.at]))
+        run.life.anew()
