@@ -95,6 +95,26 @@ def _label(path: Path) -> str:
         return chip.get_info().label
 
 
+def _settings() -> tuple[gpiod.LineSettings, gpiod.LineSettings]:
+    """How the inputs are asked for, and how the request line is."""
+    import gpiod
+    from gpiod.line import Bias, Direction, Drive, Value
+    from gpiod.line import Edge as Detection
+
+    # The chip's own resistors would pull at the gauge's 1.5 V lines.
+    pins = gpiod.LineSettings(
+        direction=Direction.INPUT, edge_detection=Detection.BOTH, bias=Bias.DISABLED
+    )
+    # A gauge pulls this line to its own 1.5 V: it must never be driven high.
+    output = gpiod.LineSettings(
+        direction=Direction.OUTPUT,
+        drive=Drive.OPEN_DRAIN,
+        bias=Bias.DISABLED,
+        output_value=Value.ACTIVE,
+    )
+    return pins, output
+
+
 class KernelLines:
     """Raises OSError when made: no pins, not allowed, or a pin is another program's;
     ImportError without gpiod."""
@@ -106,8 +126,7 @@ class KernelLines:
         chip: Path | None = None,
     ) -> None:
         import gpiod
-        from gpiod.line import Bias, Direction, Drive, Value
-        from gpiod.line import Edge as Detection
+        from gpiod.line import Value
 
         self._names = {pin: name for name, pin in inputs.items()}
         self._sequence: int | None = None  # the last event's, from the kernel
@@ -115,17 +134,7 @@ class KernelLines:
         self._rising = gpiod.EdgeEvent.Type.RISING_EDGE
         self._levels = {True: Value.INACTIVE, False: Value.ACTIVE}  # by pulled low
         path = str(chip or find_chip())
-        # The chip's own resistors would pull at the gauge's 1.5 V lines.
-        pins = gpiod.LineSettings(
-            direction=Direction.INPUT, edge_detection=Detection.BOTH, bias=Bias.DISABLED
-        )
-        # A gauge pulls this line to its own 1.5 V: it must never be driven high.
-        output = gpiod.LineSettings(
-            direction=Direction.OUTPUT,
-            drive=Drive.OPEN_DRAIN,
-            bias=Bias.DISABLED,
-            output_value=Value.ACTIVE,
-        )
+        pins, output = _settings()
         self._request_pin = request
         self._output: gpiod.LineRequest | None = None
         self._inputs: gpiod.LineRequest | None = gpiod.request_lines(
