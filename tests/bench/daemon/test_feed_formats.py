@@ -225,13 +225,15 @@ async def test_registers_are_asked_for_and_survive_a_pulled_cable(hear, cable, t
     device.close()
 
 
-async def test_a_cable_that_types(hear, cable, tmp_path) -> None:
+async def test_a_cable_that_types(hear, cable, tmp_path, monkeypatch) -> None:
+    monkeypatch.setattr("hw.ports.typed_keys.FRESH", 600.0)
     wire = cable()
-    settings = port_of(tmp_path, f'port = "{wire.path}"\nformat = "wedge"\ntimeout = 0.1\n', "caliper")
+    settings = port_of(tmp_path, f'port = "{wire.path}"\nformat = "wedge"\ntimeout = 10\n', "caliper")
     caliper = hear(settings, "caliper")
     await caliper.until(lambda: "open" in caliper.states)
     encode = make_encoder("wedge")
-    await asyncio.sleep(0.35)  # a number may have been half typed when it was opened
+    source = caliper.instrument.source
+    source._fresh = 0.0  # the time is over in which a number may have been half typed
     for mm in (12.34, -0.5, 900.0):
         data = key_events(encode(mm))
         wire.send(data[:100])
@@ -239,6 +241,7 @@ async def test_a_cable_that_types(hear, cable, tmp_path) -> None:
         wire.send(data[100:])
     await caliper.until(lambda: len(caliper.values) == 3)
     assert caliper.values == [12.34, -0.5, 900.0]  # one by one: no gate holds them
+    source._timeout = 0.1  # until here a busy machine may type slowly
     wire.send(key_events(b"KEY_1 KEY_2\n"))
     await caliper.until(lambda: len(caliper.rejected) == 1)
     assert "no ENTER before the time-out" in caliper.rejected[0]
@@ -248,8 +251,10 @@ async def test_a_cable_that_types(hear, cable, tmp_path) -> None:
     await caliper.until(lambda: caliper.instrument.state == "absent")
     wire.plug()
     await caliper.until(lambda: caliper.instrument.state == "open")
+    before = source._when
     wire.send(key_events(encode(1.5)))  # at once: it may have begun before we listened
-    await asyncio.sleep(0.4)
+    await caliper.until(lambda: source._when != before)
+    source._fresh = 0.0
     wire.send(key_events(encode(2.5)))
     await caliper.until(lambda: caliper.values[-1] == 2.5)
     assert 1.5 not in caliper.values
