@@ -13,6 +13,7 @@ import math
 from collections.abc import Callable, Sequence
 from itertools import pairwise
 
+FAST = 5.0  # times the slack a reading; a motion that slow stops on a curve
 ALIKE = 3.0  # times rougher; below this either of two readings may be the wrong one
 
 
@@ -74,6 +75,6 @@ def is_stop(
     rests = any(abs(a - b) <= slack for a, b in pairwise(after))
     ends = rests or (abs(value - after[0]) <= slack and not goes_on)
     one_way = _go_one_way((earlier, before, value, after[0]), slack)
-    stops = ends and one_way and abs(motion) > slack
+    stops = ends and one_way and abs(motion) > FAST * slack
     stands = abs(value - before) <= slack and is_in_reach(path, value, slack)
     return stops or (stands and not goes_on)
