@@ -145,7 +145,9 @@ def _conclude(evidence: Evidence, found: RunnersAndSlots, fit: RunnerFit) -> Fin
         for q, least_value in zip(quantities, below, strict=True)
     ]
     if said is not None:
-        quantities[1] = replace(quantities[1], tolerance=most, verdict=said)
+        quantities[1] = replace(
+            quantities[1], tolerance=most, verdict=said, band=(least, most)
+        )
     return finding(
         evidence,
         quantities,

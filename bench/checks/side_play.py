@@ -28,8 +28,6 @@ TWIST_AT = 250.0  # mm from the runners' middle, live, unless said
 # mm, half-width: a spot's place from the runners' middle, by eye; common practice, no
 # source
 PLACE_ERROR = 15.0
-# mm, both sides together, in wood; common practice, no source
-BINDS, LOOSE = 0.03, 0.15
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
@@ -105,13 +103,14 @@ def _leaned(found: PlayFindings, spots: Mapping[str, list[float]]) -> None:
         found.remarks.append(Remark("leaned-wrong", severity="warning"))
         return
     found.remarks.append(_held(left, right, play))
-    band = {"binds": BINDS, "loose": LOOSE}
-    remark = Remark("play-good", values=band, severity="act")
-    if play < BINDS:
-        remark = Remark("play-little", values={"limit": BINDS}, severity="act")
-    elif play > LOOSE:
-        remark = Remark("play-much", values={"limit": LOOSE}, severity="act")
-    found.remarks.append(remark)
+    binds, loose, _ = found.limits()
+    code, values = "play-good", {"binds": binds, "loose": loose}
+    if play < binds:
+        code, values = "play-little", {"limit": binds}
+    elif play > loose:
+        code, values = "play-much", {"limit": loose}
+    if math.isfinite(loose) or play < binds:
+        found.remarks.append(Remark(code, values=values, severity="act"))
 
 
 def _twisted(

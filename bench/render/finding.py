@@ -59,16 +59,24 @@ def over_own(q: Quantity, units: System) -> str:
     """An angle over its own length: `0.12 mm give or take 0.02 mm over 160 mm`."""
     over = q.over or 0.0
     rise = give_or_take(abs(q.value) * over, q.uncertainty * over, units)
-    return f"{rise} over {length_words(over, units)}"
+    return f"{rise} over {over_words(over, units)}"
+
+
+def over_words(mm: float, units: System) -> str:
+    """The length over which an angle is told: no finer than a rule shows it."""
+    return length_words(mm, units, 0 if units == "mm" else 1)
 
 
 def limit_words(q: Quantity, units: System) -> str:
     """The limit of a quantity that has one, as its size is told."""
     tolerance = q.tolerance or 0.0
+    if q.band is not None:
+        least = length_words(q.band[0], units).rpartition(" ")[0]
+        return f"{least} to {length_words(q.band[1], units)}"
     if q.unit == "mm":
         return length_words(tolerance, units)
     if q.over is not None:
-        over = length_words(q.over, units)
+        over = over_words(q.over, units)
         return f"{length_words(tolerance * q.over, units)} over {over}"
     return slope_words(tolerance, units)
 

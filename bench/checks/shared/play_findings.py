@@ -17,6 +17,8 @@ from bench.finding import Quantity, Remark, Verdict
 
 # mm, where the runners' length is not said; common practice, no source
 USUAL_RUNNER = 450.0
+# mm, both sides together, in wood; common practice, no source
+BINDS, LOOSE = 0.03, 0.15
 
 if TYPE_CHECKING:
     from bench.geometry.play import Play
@@ -81,17 +83,28 @@ class PlayFindings:
         self.quantities.append(found)
         self.budgets.append(budget)
 
-    def _judged(self, side: Quantity) -> Quantity:
-        """Where it was said how much side play is good enough."""
-        least = given_number(self.options, "play_least")
-        most = given_number(self.options, "play_most")
+    def limits(self) -> tuple[float, float, bool]:
+        """The least and the most side play that is good, mm, and whether that was said
+        or is common practice."""
+        names = ("play_least", "play_most")
+        least, most = (given_number(self.options, name) for name in names)
         if least is most is None:
+            return BINDS, LOOSE, False
+        return least or 0.0, math.inf if most is None else most, True
+
+    def _judged(self, side: Quantity) -> Quantity:
+        """By what was said to be good enough; else, of a sled, by common practice."""
+        least, most, said = self.limits()
+        top = None if math.isinf(most) else most
+        replace = msgspec.structs.replace
+        if top is not None:
+            side = replace(side, band=(least, top))
+        if not said and self.evidence.gear.jig is None:
             return side
         low, high = side.value - side.uncertainty, side.value + side.uncertainty
-        floor, top = least or 0.0, math.inf if most is None else most
-        said: Verdict = "cannot-tell"
-        if low >= floor and high <= top:
-            said = "inside"
-        elif high < floor or low > top:
-            said = "outside"
-        return msgspec.structs.replace(side, tolerance=most, verdict=said)
+        verdict: Verdict = "cannot-tell"
+        if low >= least and high <= most:
+            verdict = "inside"
+        elif high < least or low > most:
+            verdict = "outside"
+        return replace(side, tolerance=top, verdict=verdict)
