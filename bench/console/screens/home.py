@@ -10,7 +10,7 @@ from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.widget import Widget
 
 from bench.console import first_start
-from bench.console.result_drawing import LEAST_HIGH, LEAST_WIDE
+from bench.console.result_drawing import has_picture
 from bench.console.screens.base import WorkScreen
 from bench.console.view_model import DUE
 from bench.console.widgets import figure, pages, result, strip
@@ -61,13 +61,14 @@ class HomeScreen(WorkScreen):
             id="work",
         )
 
+    def choose_parts(self) -> None:
+        finding = self.view.finding if self.view.here else None
+        self.set_class(finding is not None, "-found")
+        self.set_class(finding is not None and has_picture(finding), "-drawn")
+
     def view_changed(self, changed: frozenset[str]) -> None:
         if self.view.here and self.view.due is None and changed & {"result", "all"}:
             self.requests.look_up(DUE)
-        self.set_class(self.view.here and self.view.finding is not None, "-found")
-        picture = self.query_one("#picture", Drawing)
-        drawn = result.result_picture(picture, LEAST_WIDE, LEAST_HIGH)
-        self.set_class(bool(drawn), "-drawn")
 
     def acts(self) -> list[Act]:
         requests, view = self.requests, self.view
