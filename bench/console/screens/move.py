@@ -6,35 +6,34 @@ from __future__ import annotations
 from collections.abc import Iterable
 from functools import partial
 
-from textual import on
 from textual.widget import Widget
-from textual.widgets import OptionList
 
 from bench.console.requests import Stands
 from bench.console.screens.rows import Row, RowsScreen, with_unit
-from bench.console.text import Block
 from bench.console.widgets import pages
-from bench.console.widgets.drawing import WIDEST, Drawing
+from bench.console.widgets.about import Subject
 from bench.console.widgets.live import indicator_picture
-from bench.console.widgets.viewer import Viewer, Words
+from bench.console.widgets.viewer import Words
 from bench.protocol import Finding
 from bench.render.result import move_distance
 from bench.units import length_words, parse_length
 
-STANDS: tuple[Stands, ...] = ("beyond", "behind", "right", "left")
+
+def _stands(how: Stands) -> Subject:
+    return Subject(draws=partial(indicator_picture, stands=how))
 
 
 class MoveScreen(RowsScreen):
     page = "move"
     title_words = "The move"
     watches = frozenset({"gear", "result", "past"})
+    drawn = True
 
     def above(self) -> Iterable[Widget]:
         yield Words(pages.move_words, "result gear past")
 
-    def below(self) -> Iterable[Widget]:
-        picture = pages.move_picture
-        yield Drawing(picture, "gear result", widest=WIDEST, classes="-below")
+    def subject(self) -> Subject:
+        return Subject(draws=pages.move_picture)
 
     def rows(self) -> list[Row]:
         finding, units = self.view.finding, self.view.units
@@ -78,13 +77,7 @@ class LiveSetUpScreen(RowsScreen):
 
     page = "live_set_up"
     title_words = "How does the indicator stand on the sled?"
-
-    def below(self) -> Iterable[Widget]:
-        self._stands = STANDS[0]
-        yield Drawing(self._draw, "gear", id="indicator")
-
-    def _draw(self, v: Viewer, wide: int, high: int) -> Block:
-        return indicator_picture(v, wide, high, self._stands)
+    drawn = True
 
     def rows(self) -> list[Row]:
         finding = self.view.finding
@@ -98,20 +91,25 @@ class LiveSetUpScreen(RowsScreen):
                 partial(self._begin, "beyond"),
                 f"On the sled, tip on the far face{at}.",
                 leads=True,
+                about=_stands("beyond"),
             ),
             Row(
                 "On your side of the sled fence, looking away from you",
                 partial(self._begin, "behind"),
                 f"On the sled, tip on the near face{at}.",
+                about=_stands("behind"),
             ),
-            Row("On the right of the square's arm", partial(self._type, "right")),
-            Row("On the left of the square's arm", partial(self._type, "left")),
+            Row(
+                "On the right of the square's arm",
+                partial(self._type, "right"),
+                about=_stands("right"),
+            ),
+            Row(
+                "On the left of the square's arm",
+                partial(self._type, "left"),
+                about=_stands("left"),
+            ),
         ]
-
-    @on(OptionList.OptionHighlighted)
-    def _highlighted(self, event: OptionList.OptionHighlighted) -> None:
-        self._stands = STANDS[event.option_index]
-        self.query_one("#indicator", Drawing).show_view()
 
     def _begin(self, stands: Stands) -> None:
         if self.requests.begin_live("fence", stands):

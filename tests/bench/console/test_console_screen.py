@@ -9,9 +9,11 @@ from textual.widgets import OptionList
 
 from bench.checks.options import HOLD
 from bench.console.app import make_console
+from bench.console.message_folding import fold
 from bench.console.screens import confirm
 from bench.console.screens.check_form import CheckForm
 from bench.console.screens.sled_form import SledForm, described
+from bench.console.view_model import ViewModel
 from bench.finding import Settle
 from bench.protocol import (
     Abandon,
@@ -540,3 +542,38 @@ async def test_a_check_that_somebody_else_began_takes_the_form_away(fake, scenes
             )
         )
         await scenes.until(pilot, lambda t: "Lean test" not in t and "READ FIRST" in t)
+
+
+async def test_beside_a_list_stands_what_the_chosen_row_is_about(fake, scenes) -> None:
+    """On a wide screen; on a small one the list has it all."""
+    fake.last = [scenes.finding()]
+    async with scenes.screen(fake, size=(160, 48)) as (_app, pilot):
+        await pilot.press("1")
+        text = await scenes.until(pilot, lambda t: "Which check?" in t and "left end 0.120 mm" in t)
+        assert "Fence square, 2026-06-03: out." in text
+        await pilot.press("plus")
+        await scenes.until(pilot, lambda t: "Slot blade: not measured yet." in t)
+        await pilot.resize_terminal(80, 24)
+        await scenes.until(pilot, lambda t: "Which check?" in t and "not measured yet" not in t)
+
+
+async def test_the_words_come_back_after_the_drawing(fake, scenes) -> None:
+    """On a phone the drawing takes the place of the words, for the set-up that it draws and no longer."""
+    fake.run = scenes.running(scenes.place)
+    async with scenes.screen(fake, size=(40, 15)) as (_app, pilot):
+        await scenes.until(pilot, lambda t: "Square on the sled" in t)
+        await pilot.press("8")
+        await scenes.until(pilot, lambda t: "handle" in t and "Square on the sled" not in t)
+        fake.say(PromptChanged("r1", "fence-square", "big-sled", scenes.push))
+        await scenes.until(pilot, lambda t: "Lift the square" in t)
+
+
+def test_what_was_said_of_the_step_before_is_gone() -> None:
+    """`3 of 3 kept` says nothing of the next height, though the square stands as it stood."""
+    view, ask = ViewModel(lambda: 1.0), Prompt(phase="spot", words="", placement="fence-away", step=1)
+    fold(view, PromptChanged("r1", "upright", "sled", ask))
+    view.say("pass", "3 of 3 kept.")
+    fold(view, PromptChanged("r1", "upright", "sled", replace(ask, taken=3)))
+    assert [one.words for one in view.notices] == ["3 of 3 kept."]
+    fold(view, PromptChanged("r1", "upright", "sled", replace(ask, step=2)))
+    assert not list(view.notices)
