@@ -8,7 +8,7 @@ meaning.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Literal
 
 import msgspec
@@ -148,6 +148,46 @@ class Doubt(Remark, frozen=True):
     """What the check shows against its own answer."""
 
     severity: Severity = "doubt"
+
+
+def _maker(severity: Severity) -> Callable[..., Remark]:
+    """What makes a remark of that severity from its code, placement, sweep and
+    values."""
+
+    def make(
+        code: str,
+        placement: str | None = None,
+        sweep: str | None = None,
+        **values: RemarkValue,
+    ) -> Remark:
+        return Remark(code, placement, sweep, values, severity)
+
+    return make
+
+
+note, warning = _maker("note"), _maker("warning")
+act, refusal = _maker("act"), _maker("refused")
+
+
+def doubt(
+    code: str,
+    placement: str | None = None,
+    sweep: str | None = None,
+    **values: RemarkValue,
+) -> Doubt:
+    return Doubt(code, placement, sweep, values)
+
+
+class EvidenceError(ValueError):
+    """The evidence cannot carry a finding (no push, a placement missing, travel that
+    does not move).
+
+    because: why the last pass was refused, where that is the reason.
+    """
+
+    def __init__(self, problem: str, because: Remark | None = None) -> None:
+        super().__init__(problem)
+        self.because = because
 
 
 class Climate(msgspec.Struct, frozen=True):

@@ -9,9 +9,8 @@ own error: the reversal of Evans, Hocken, Estler (1996), CIRP Annals 45(2), 617-
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING
 
-from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Mount, Step
+from bench.checks.model import Check, Evidence, EvidenceGear, Step
 from bench.checks.options import (
     HOLD,
     MOUNT,
@@ -38,29 +37,39 @@ from bench.checks.shared.cautions import (
     STILL_TEETH,
     UNPLUG,
 )
+from bench.checks.shared.known_square import square_remarks, with_known_square
 from bench.checks.shared.placed import Placed, renewed_set_ups
-from bench.checks.shared.remarks import (
+from bench.checks.shared.results import (
+    combined,
+    finding,
     of_hold,
     of_steps,
     of_sweeps,
+    quantity,
     rests_on,
+    scatter_between,
+    settled,
     undecided,
 )
-from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.slips import side_proved
-from bench.checks.shared.slopes import shared_rows
-from bench.checks.shared.square_error import square_remarks, with_known_square
-from bench.finding import Finding, Remark, Settle, Verdict
+from bench.checks.shared.slopes import TOUCHED_AWAY, shared_rows
+from bench.finding import (
+    EvidenceError,
+    Finding,
+    Quantity,
+    Remark,
+    Verdict,
+    note,
+    warning,
+)
 from bench.gear import Jig, LeftRight
-
-if TYPE_CHECKING:
-    from bench.uncertainty import Part
+from bench.uncertainty import Part, between_set_ups
 
 LEFT, RIGHT = "handle-left", "handle-right"
 OTHER: dict[str, LeftRight] = {"left": "right", "right": "left"}
 # mm: 10 at the arm's tip, 20 at the handle; common practice, no source
 CLEAR_OF_ENDS = 30.0
-TOUCH_AWAY_TAKES = ("slot_straight", "runner_length")
+
 RESEAT = "Lift the square, wipe it, press it home again."
 # mm a count, from where on the instrument's own steps limit; common practice, no source
 COARSE = 0.005
@@ -68,109 +77,78 @@ SHIFT = "Shift the stand too. The number must change by 0.2 to 0.5 mm."
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
-    mount: Mount = "carried" if options.get("mount") == "carried" else "standing"
-    only = options.get("placements") or "both"
-    if options.get("quick"):
-        only = LEFT
+    only = LEFT if options.get("quick") else options.get("placements") or "both"
     first: LeftRight = "left" if options.get("side") == "left" else "right"
     if only == RIGHT and options.get("side") in ("left", "right"):
         first = OTHER[first]  # the side said is that of the first set-up taken
-    far = gear.jig is not None and gear.jig.fence == "far"
-    reseat = (
-        f"{RESEAT} {SHIFT}" if (gear.indicator.resolution or 0.0) >= COARSE else RESEAT
+    left = _step(
+        LEFT,
+        "Square on the sled fence, handle to the LEFT of the arm. The arm points"
+        f" {'toward you' if gear.far else 'away from you'}. Indicator standing on the"
+        f" {first.upper()} of the arm, level. It touches as high as the leading teeth."
+        " Pencil on the arm where the tip touches.",
+        first,
+        options,
+        gear,
     )
-    lies = "toward you" if far else "away from you"
-    left = Step(
-        placement=LEFT,
-        words=(
-            "Square on the sled fence, handle to the LEFT of the arm."
-            f" The arm points {lies}. Indicator standing on the {first.upper()} of the"
-            " arm, level. It touches as high as the leading teeth. Pencil on the arm"
-            " where the tip touches."
-        ),
-        gather="sweep",
-        side=first,
-        mount=mount,
-        picture="square-handle-left",
-        reseat=reseat,
+    right = _step(
+        RIGHT,
+        "Turn the square over: handle to the RIGHT of the arm. Same stretch of the"
+        " sled fence, same edge of the arm. Indicator standing on the"
+        f" {OTHER[first].upper()} of the arm. Tip on the pencil mark.",
+        OTHER[first],
+        options,
+        gear,
     )
-    second = OTHER[first]
-    right = Step(
-        placement=RIGHT,
-        words=(
-            "Turn the square over: handle to the RIGHT of the arm. Same stretch of the"
-            " sled fence, same edge of the arm. Indicator standing on the"
-            f" {second.upper()} of the arm. Tip on the pencil mark."
-        ),
-        gather="sweep",
-        side=second,
-        mount=mount,
-        picture="square-handle-right",
-        reseat=reseat,
+    return tuple(step for step in (left, right) if only in ("both", step.placement))
+
+
+def _step(
+    placement: str,
+    words: str,
+    side: LeftRight,
+    options: Mapping[str, OptionValue],
+    gear: EvidenceGear,
+) -> Step:
+    coarse = (gear.indicator.resolution or 0.0) >= COARSE
+    return Step(
+        placement,
+        words,
+        "sweep",
+        side=side,
+        mount="carried" if options.get("mount") == "carried" else "standing",
+        picture=f"square-{placement}",
+        reseat=f"{RESEAT} {SHIFT}" if coarse else RESEAT,
     )
-    if only == LEFT:
-        return (left,)
-    if only == RIGHT:
-        return (right,)
-    return (left, right)
 
 
 def evaluate(evidence: Evidence) -> Finding:
-    from bench.uncertainty import between_set_ups, between_sweeps, settle
-
     remarks: list[Remark] = []
-    present = {t.placement for t in evidence.traces}
-    if not present & {LEFT, RIGHT}:
-        raise EvidenceError(f"no sweep at {LEFT} or {RIGHT}")
-    taken = "both" if {LEFT, RIGHT} <= present else LEFT if LEFT in present else RIGHT
-    steps = plan({**evidence.options, "placements": taken}, evidence.gear)
+    steps = _taken(evidence)
     placed, rows, seen = placed_on_one_stretch(evidence, steps, remarks)
-    jig, known = evidence.gear.jig, evidence.known
-    both = len(placed) == 2
+    both, known, tolerance = len(placed) == 2, evidence.known, evidence.gear.tolerance
     weights = [0.5, 0.5] if both else [1.0]
     groups = [g for p, w in zip(placed, weights, strict=True) for g in p.groups(w)]
-    between = between_sweeps(
-        groups, known.pool, known.yaw_play, known.single_sweep_scatter
-    )
+    between = scatter_between(evidence, groups)
     set_ups = between_set_ups(
         [group.weight for group in groups],
         known.set_ups,
         renewed_set_ups(placed, between),
     )
-    own = [*between.parts, set_ups, stand_row(seen)]
     a, row = _mean_of(evidence, placed, seen, remarks)
-    own.append(row)
+    own = [*between.parts, set_ups, stand_row(seen), row]
     shared = shared_rows(evidence, placed, weights, a, common=True)
     budget = combined(evidence, [*own, *shared, rolling(evidence, placed)])
-    tolerance = jig.tolerance if jig is not None else None
-    fence = quantity("fence", a, budget, tolerance, fence_way(a, jig))
+    fence = quantity("fence", a, budget, tolerance, fence_way(a, evidence.gear.jig))
     quantities = [fence]
     if both:
-        e = _sense(jig) * (placed[1].rotation - placed[0].rotation) / 2
-        shared = shared_rows(evidence, placed, weights, e, common=False)
-        way = "wider than square" if e > 0 else "tighter than square"
-        square = quantity("square", e, combined(evidence, [*own, *shared]), way=way)
-        quantities.append(square)
-        if seen is not None:
-            quantities.append(curvature_of_slot(seen, budget.confidence))
-        remarks += square_remarks(evidence, a, budget.expanded, e, square.uncertainty)
+        quantities += _of_square(evidence, placed, own, seen, budget.confidence)
+        e = quantities[1]
+        remarks += square_remarks(evidence, a, budget.expanded, e.value, e.uncertainty)
         remarks += told_of_stand(budget, seen)
         remarks += told_of_slot(seen, placed[0].length, budget.expanded)
-    settled: Settle | None = None
-    if fence.verdict == "cannot-tell" and tolerance is not None:
-        settled = settle(
-            a,
-            budget,
-            tolerance,
-            between,
-            groups,
-            anew=len(placed),
-            length=placed[0].length,
-            longest=_longest(evidence),
-            count=max(fit.count for p in placed for _, fit in p.pushes),
-        )
-        if abs(a) <= budget.expanded:
-            remarks.append(Remark("either-side", severity="warning"))
+    if fence.verdict == "cannot-tell" and abs(a) <= budget.expanded:
+        remarks.append(warning("either-side"))
     remarks += of_sweeps(evidence, between)
     remarks += rests_on(known, pooled=between.pooled or between.single)
     remarks += _away_untold(evidence)
@@ -179,22 +157,55 @@ def evaluate(evidence: Evidence) -> Finding:
     remarks += of_hold(evidence)
     remarks += _of_sled(evidence, steps, fence.verdict)
     if both:
-        remarks.append(Remark("handle-stretch"))
+        remarks.append(note("handle-stretch"))
     return finding(
         evidence,
         quantities,
         budget,
-        settle=settled,
+        settle=settled(
+            fence,
+            budget,
+            between,
+            groups,
+            anew=len(placed),
+            length=placed[0].length,
+            longest=_longest(evidence),
+            count=max(fit.count for p in placed for _, fit in p.pushes),
+        ),
         sweeps=rows,
         single_sweep=between.single,
         remarks=remarks,
     )
 
 
-def _sense(jig: Jig | None) -> float:
+def _taken(evidence: Evidence) -> tuple[Step, ...]:
+    present = {t.placement for t in evidence.traces}
+    if not present & {LEFT, RIGHT}:
+        raise EvidenceError(f"no pass at {LEFT} or {RIGHT}")
+    taken = "both" if {LEFT, RIGHT} <= present else LEFT if LEFT in present else RIGHT
+    return plan({**evidence.options, "placements": taken}, evidence.gear)
+
+
+def _of_square(
+    evidence: Evidence,
+    placed: Sequence[Placed],
+    own: Sequence[Part | None],
+    seen: ArmAndSlot | None,
+    confidence: float,
+) -> list[Quantity]:
+    """The square's own error, and the slot's curvature where it was seen. own: the
+    rows that both share with the fence."""
+    e = _sense(evidence) * (placed[1].rotation - placed[0].rotation) / 2
+    shared = shared_rows(evidence, placed, [0.5, 0.5], e, common=False)
+    way = "wider than square" if e > 0 else "tighter than square"
+    square = quantity("square", e, combined(evidence, [*own, *shared]), way=way)
+    return [square] if seen is None else [square, curvature_of_slot(seen, confidence)]
+
+
+def _sense(evidence: Evidence) -> float:
     """The arm points toward you from a far fence, so the square's error enters the
     other way round."""
-    return -1.0 if jig is not None and jig.fence == "far" else 1.0
+    return -1.0 if evidence.gear.far else 1.0
 
 
 def _mean_of(
@@ -208,8 +219,7 @@ def _mean_of(
     if len(placed) == 2:
         a = (placed[0].rotation + placed[1].rotation) / 2
         return a, arm_form(evidence, placed, seen)
-    sense = _sense(evidence.gear.jig)
-    sign = sense if placed[0].name == LEFT else -sense
+    sign = _sense(evidence) if placed[0].name == LEFT else -_sense(evidence)
     return with_known_square(evidence, placed[0], sign, remarks)
 
 
@@ -217,11 +227,12 @@ def _of_sled(
     evidence: Evidence, steps: Sequence[Step], said: Verdict | None
 ) -> list[Remark]:
     if evidence.gear.jig is None:
-        return [Remark("no-sled")]
+        return [note("no-sled")]
     if side_proved(evidence, steps) or said != "outside":
         return []
-    proof = {"proof": "without-play" if evidence.leans else "unleaned"}
-    return [Remark("side-as-said", values=proof, severity="warning")]
+    return [
+        warning("side-as-said", proof="without-play" if evidence.leans else "unleaned")
+    ]
 
 
 def _away_untold(evidence: Evidence) -> list[Remark]:
@@ -229,10 +240,10 @@ def _away_untold(evidence: Evidence) -> list[Remark]:
     it hangs on."""
     options = evidence.options
     if not options.get("touch_away") or all(
-        options.get(n) is not None for n in TOUCH_AWAY_TAKES
+        options.get(n) is not None for n in TOUCHED_AWAY
     ):
         return []
-    return [Remark("touch-away-unknown", severity="warning")]
+    return [warning("touch-away-unknown")]
 
 
 def _longest(evidence: Evidence) -> float | None:

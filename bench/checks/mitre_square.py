@@ -16,26 +16,48 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
-from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Step
+from bench.checks.model import Check, Evidence, EvidenceGear, Step
 from bench.checks.options import HOLD, OptionValue, choice
 from bench.checks.shared.cautions import AT_REST
-from bench.checks.shared.long_edge import (
+from bench.checks.shared.known_square import (
     RightAngle,
     edge_form,
     known_right_angle,
     long_edge,
 )
 from bench.checks.shared.placed import Placed
-from bench.checks.shared.remarks import of_steps, of_sweeps, undecided
-from bench.checks.shared.results import combined, finding, quantity
+from bench.checks.shared.results import (
+    combined,
+    finding,
+    of_steps,
+    of_sweeps,
+    quantity,
+    scatter_between,
+    settled,
+    undecided,
+)
 from bench.checks.shared.slopes import place, shared_rows
-from bench.finding import Finding, Quantity, Remark, Settle, SweepRow
+from bench.finding import (
+    EvidenceError,
+    Finding,
+    Quantity,
+    Remark,
+    SweepRow,
+    note,
+    warning,
+)
 from bench.gear import Jig, LeftRight
 from bench.moves.mitre import FENCES, mitre_moves, mitre_way
+from bench.uncertainty import (
+    Between,
+    Combined,
+    Group,
+    Part,
+    between_set_ups,
+)
 
 if TYPE_CHECKING:
     from bench.geometry.mitre import Point
-    from bench.uncertainty import Between, Combined, Group, Part
 
 OTHER: dict[LeftRight, LeftRight] = {"left": "right", "right": "left"}
 # in the order of the hands: slid across as it lies, then turned over and slid back
@@ -137,23 +159,31 @@ def evaluate(evidence: Evidence) -> Finding:
     ]
     if not answers or answers[0].quantity.name != "between":
         raise EvidenceError(_lacking(placed))
-    first = answers[0]
+    first, edge = answers[0], long_edge(evidence.gear.square)
     said, tolerance = first.quantity.verdict, first.quantity.tolerance
     either_side = abs(first.quantity.value) <= first.quantity.uncertainty
     if said == "cannot-tell" and either_side:
-        remarks.append(Remark("mitre-either-side", severity="warning"))
+        remarks.append(warning("mitre-either-side"))
     remarks.extend(of_sweeps(evidence, first.between))
     remarks.extend(undecided(first.budget, tolerance))
     remarks.extend(of_steps(first.budget, said))
     remarks.extend(_of_corners(placed, evidence.gear.jig, first))
     remarks.extend(_of_swing([answer.quantity for answer in answers]))
     if evidence.gear.jig is None:
-        remarks.append(Remark("no-sled"))
+        remarks.append(note("no-sled"))
     return finding(
         evidence,
         [answer.quantity for answer in answers],
         first.budget,
-        settle=_settle(first, evidence, placed),
+        settle=settled(
+            first.quantity,
+            first.budget,
+            first.between,
+            first.groups,
+            length=placed[0].length,
+            longest=edge - 2 * CLEAR_OF_ENDS if edge else None,
+            count=max(fit.count for p in placed for _, fit in p.pushes),
+        ),
         sweeps=rows,
         single_sweep=first.between.single,
         remarks=remarks,
@@ -196,7 +226,6 @@ def _answer(
     """One quantity with its own budget; None where these set-ups do not determine
     it."""
     from bench.geometry.mitre import KNOWN, combination
-    from bench.uncertainty import between_set_ups, between_sweeps
 
     seen = [p.name for p in placed] + ([KNOWN] if known is not None else [])
     weights = combination(name, seen, point_of(evidence.gear.jig))
@@ -209,13 +238,10 @@ def _answer(
     ridden = max(p.length for p in on_fence)
     abs_share = math.fsum(abs(weights[p.name]) for p in on_fence)
     groups = [p.group(w) for p, w in zip(used, shares, strict=True)]
-    past = evidence.known
-    between = between_sweeps(
-        groups, past.pool, past.yaw_play, past.single_sweep_scatter
-    )
+    between = scatter_between(evidence, groups)
     parts: list[Part | None] = [
         *between.parts,
-        between_set_ups(shares, past.set_ups),
+        between_set_ups(shares, evidence.known.set_ups),
         *shared_rows(evidence, used, shares, value, common=name != "between"),
         edge_form(evidence.gear.square, ridden, abs_share),
     ]
@@ -224,8 +250,7 @@ def _answer(
         value += share * known.error
         parts.append(known.part(share))
     budget, jig = combined(evidence, parts), evidence.gear.jig
-    limit = jig.tolerance if jig is not None else None
-    way = _way(name, value, jig)
+    limit, way = evidence.gear.tolerance, _way(name, value, jig)
     return _Answer(quantity(name, value, budget, limit, way), budget, between, groups)
 
 
@@ -233,27 +258,6 @@ def _way(name: str, value: float, jig: Jig | None) -> str:
     if name == "between":
         return f"fences {'wider' if value > 0 else 'tighter'} than square"
     return mitre_way("left" if name == "left" else "right", value, jig)
-
-
-def _settle(
-    first: _Answer, evidence: Evidence, placed: Sequence[Placed]
-) -> Settle | None:
-    from bench.uncertainty import settle
-
-    judged = first.quantity
-    if judged.verdict != "cannot-tell" or judged.tolerance is None:
-        return None
-    edge = long_edge(evidence.gear.square)
-    return settle(
-        judged.value,
-        first.budget,
-        judged.tolerance,
-        first.between,
-        first.groups,
-        length=placed[0].length,
-        longest=edge - 2 * CLEAR_OF_ENDS if edge else None,
-        count=max(fit.count for p in placed for _, fit in p.pushes),
-    )
 
 
 def _of_corners(
@@ -274,7 +278,7 @@ def _of_corners(
     # each corner enters the angle between the fences by half, this in full
     if apart <= 2 * first.budget.expanded:
         return []
-    return [Remark("corners-apart", values={"apart": apart}, severity="warning")]
+    return [warning("corners-apart", apart=apart)]
 
 
 def _of_swing(quantities: Sequence[Quantity]) -> list[Remark]:
@@ -286,8 +290,7 @@ def _of_swing(quantities: Sequence[Quantity]) -> list[Remark]:
     swing = (fences[0].value + fences[1].value) / 2
     if abs(swing) <= (between.tolerance or math.inf):
         return []
-    values = {"swing": abs(swing), "way": float(swing)}
-    return [Remark("mitre-swung", values=values)]
+    return [note("mitre-swung", swing=abs(swing), way=float(swing))]
 
 
 CHECK = Check(

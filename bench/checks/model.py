@@ -168,6 +168,16 @@ class EvidenceGear(msgspec.Struct, frozen=True):
     square: Square | None = None
     leaves: tuple[float, ...] = ()
 
+    @property
+    def far(self) -> bool:
+        """Whether the sled's fence stands beyond the board."""
+        return self.jig is not None and self.jig.fence == "far"
+
+    @property
+    def tolerance(self) -> float | None:
+        """rad, of the sled fence."""
+        return self.jig.tolerance if self.jig is not None else None
+
 
 class Lean(msgspec.Struct, frozen=True):
     """Readings while the sled was leaned left and right in one placement, mm."""
@@ -203,18 +213,6 @@ class Evidence(msgspec.Struct, frozen=True):
     alive: list[str] | None = None
     # mm, different readings that the indicator itself showed, a few hundred at most
     shown: list[float] = []
-
-
-class EvidenceError(ValueError):
-    """The evidence cannot carry a finding (no push, a placement missing, travel that
-    does not move).
-
-    because: why the last pass was refused, where that is the reason.
-    """
-
-    def __init__(self, problem: str, because: Remark | None = None) -> None:
-        super().__init__(problem)
-        self.because = because
 
 
 class Check(msgspec.Struct, frozen=True):

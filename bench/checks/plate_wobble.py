@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
-from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Focus, Step
+from bench.checks.model import Check, Evidence, EvidenceGear, Focus, Step
 from bench.checks.options import (
     SIDE,
     Option,
@@ -24,15 +24,22 @@ from bench.checks.options import (
     number,
 )
 from bench.checks.shared.cautions import AT_BLADE
-from bench.checks.shared.counts import count_of
 from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.slips import uneven_spots
+from bench.checks.shared.traces import count_of
 from bench.checks.shared.turns import even_turns, turn_of, widest_gap
-from bench.finding import Finding, Quantity, Remark, Settle
+from bench.finding import (
+    EvidenceError,
+    Finding,
+    Quantity,
+    Remark,
+    note,
+    warning,
+)
+from bench.uncertainty import Part, indicator_error, rectangular
 
 if TYPE_CHECKING:
     from bench.geometry.wobble import Wobble
-    from bench.uncertainty import Part
 
 MARKS = 8  # turns read live unless said
 READINGS = 2  # at each mark, so that a warp is told from noise
@@ -96,20 +103,16 @@ def accepts(
 
 
 def evaluate(evidence: Evidence) -> Finding:
-    from bench.geometry.columns import GeometryError
     from bench.geometry.wobble import wobble
 
     turns, values = _readings(evidence)
-    try:
-        found = wobble(turns, values)
-    except GeometryError as error:
-        raise EvidenceError(str(error)) from error
+    found = wobble(turns, values)
     saw = evidence.gear.saw
     limit = saw.wobble if saw is not None else None
     fixed = _fixed(evidence, found, values)
     more, remarks = _unseen(found, widest_gap(turns))
     if saw is None:
-        remarks.append(Remark("no-saw-wobble"))
+        remarks.append(note("no-saw-wobble"))
     sizes = {
         "total": (found.total, found.u_total),
         "tilt": (found.tilt, found.u_tilt),
@@ -126,12 +129,10 @@ def evaluate(evidence: Evidence) -> Finding:
     ]
     quantities.append(_phase(evidence, found, fixed))
     budget = budgets["total"]
-    too_close = quantities[0].verdict == "cannot-tell"
     answer = finding(
         evidence,
         quantities,
         budget,
-        settle=Settle(part=budget.rows[0].part) if too_close else None,
         remarks=[*remarks, *_near_rim(evidence, float(found.tilt), limit)],
         doubts=uneven_spots({"the marks": values}),
     )
@@ -159,8 +160,6 @@ def _readings(evidence: Evidence) -> tuple[list[float], list[float]]:
 
 def _fixed(evidence: Evidence, found: Wobble, values: list[float]) -> list[Part]:
     """The rows that every size shares, mm."""
-    from bench.uncertainty import Part, indicator_error
-
     indicator = evidence.gear.indicator
     count = count_of(indicator, values)
     span = indicator_error(
@@ -174,8 +173,6 @@ def _fixed(evidence: Evidence, found: Wobble, values: list[float]) -> list[Part]
 
 def _unseen(found: Wobble, gap: float) -> tuple[dict[str, list[Part]], list[Remark]]:
     """Rows by size for what no mark showed; gap: rad of the turn without one."""
-    from bench.uncertainty import rectangular
-
     more: dict[str, list[Part]] = {"total": [], "warp": []}
     remarks: list[Remark] = []
     if gap > MOST_UNREAD:
@@ -183,30 +180,24 @@ def _unseen(found: Wobble, gap: float) -> tuple[dict[str, list[Part]], list[Rema
         # if the plate is only tilted
         half = max(found.tilt / 2 * (1 - math.cos(gap / 2)), found.tilt - found.total)
         more["total"].append(rectangular("unread part of the turn", half))
-        unseen = {"degrees": math.degrees(gap)}
-        remarks.append(Remark("turn-unread", values=unseen, severity="warning"))
+        remarks.append(warning("turn-unread", degrees=math.degrees(gap)))
     if not found.curve and found.turns > FEWEST:
         warp = max(found.warp, USUAL_WARP)
         more["warp"].append(rectangular("form between the marks", warp))
         # of a total it is one extreme's
         more["total"].append(rectangular("form between the marks", warp / 2))
-        marks = {"marks": found.turns, "better": MARKS}
-        remarks.append(Remark("few-marks", values=marks))
+        remarks.append(note("few-marks", marks=found.turns, better=MARKS))
     if found.u_total is None:
-        remarks.append(Remark("three-turns", severity="warning"))
+        remarks.append(warning("three-turns"))
     return more, remarks
 
 
 def _scatter(found: Wobble, u: float | None) -> Part | None:
-    from bench.uncertainty import Part
-
     dof = found.degrees_of_freedom if found.degrees_of_freedom > 0 else None
     return Part("scatter of the readings", "A", float(u), dof) if u else None
 
 
 def _phase(evidence: Evidence, found: Wobble, fixed: list[Part]) -> Quantity:
-    from bench.uncertainty import Part
-
     scatter, give = _scatter(found, found.u_phase), math.pi
     if scatter is not None:
         # a difference of two readings is that uncertain; one of them less by sqrt 2,
@@ -226,11 +217,10 @@ def _near_rim(evidence: Evidence, tilt: float, limit: float | None) -> list[Rema
     if radius is None:
         return []
     if rim is None or rim <= radius:
-        return [Remark("rim-unknown", values={"radius": radius})]
+        return [note("rim-unknown", radius=radius)]
     there = tilt * rim / radius
     over = float(limit is not None and there > limit)
-    values = {"radius": radius, "rim": rim, "tilt": there, "over": over}
-    return [Remark("rim", values=values)]
+    return [note("rim", radius=radius, rim=rim, tilt=there, over=over)]
 
 
 CHECK = Check(

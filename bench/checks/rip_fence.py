@@ -12,7 +12,7 @@ from collections.abc import Mapping
 
 import msgspec
 
-from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Step
+from bench.checks.model import Check, Evidence, EvidenceGear, Step
 from bench.checks.options import (
     MOUNT,
     SIDE,
@@ -30,12 +30,24 @@ from bench.checks.shared.cautions import (
     STILL_TEETH,
     UNPLUG,
 )
-from bench.checks.shared.remarks import of_sweeps
-from bench.checks.shared.results import combined, finding, quantity
+from bench.checks.shared.results import (
+    combined,
+    finding,
+    of_sweeps,
+    quantity,
+    scatter_between,
+)
 from bench.checks.shared.slopes import place, shared_rows
-from bench.finding import Finding, Remark
+from bench.finding import EvidenceError, Finding, Remark, note, warning
 from bench.gear import LeftRight
 from bench.moves.alignment import CLOSES, OPENS
+from bench.uncertainty import (
+    Combined,
+    Part,
+    decidable_tolerance,
+    settle,
+    verdict_one_sided,
+)
 
 PLACEMENT = "-"
 # three leave Student's t so wide that half the limit is seldom called good
@@ -67,64 +79,42 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
 
 
 def evaluate(evidence: Evidence) -> Finding:
-    from bench.uncertainty import (
-        Part,
-        between_sweeps,
-        decidable_tolerance,
-        settle,
-        verdict_one_sided,
-    )
-
     remarks: list[Remark] = []
     if not any(t.placement == PLACEMENT for t in evidence.traces):
-        raise EvidenceError(f"no sweep along the rip fence (placement {PLACEMENT!r})")
+        raise EvidenceError(f"no pass along the rip fence (placement {PLACEMENT!r})")
     (here,), rows = place(evidence, plan(evidence.options, evidence.gear), remarks)
-    known, saw, b = evidence.known, evidence.gear.saw, here.rotation
+    saw, b, over = evidence.gear.saw, here.rotation, here.length
     groups = [here.group(1.0)]
-    between = between_sweeps(
-        groups, known.pool, known.yaw_play, known.single_sweep_scatter
-    )
+    between = scatter_between(evidence, groups)
     parts = [*between.parts, *shared_rows(evidence, [here], [1.0], b, common=True)]
-    budget = judged = combined(evidence, parts)
-    value, blade = b, given_number(evidence.options, "blade")
-    if blade is None:
-        remarks.append(Remark("blade-not-given"))
-    else:
-        value, spread = b - blade, given_number(evidence.options, "blade_uncertainty")
-        if spread is None:
-            remarks.append(Remark("blade-exact"))
-        else:
-            judged = combined(evidence, [*parts, Part("blade", "B", spread / 2)])
+    budget = combined(evidence, parts)
+    value, judged = _less_blade(evidence, b, [*parts], remarks)
     limit = saw.toe if saw is not None else None
     opening = value if saw is not None and saw.rip_fence == "left" else -value
-    said = None
+    against_blade = given_number(evidence.options, "blade") is not None
+    way = _leans(b) if saw is None or against_blade else _opens(opening)
+    quantities = [quantity("rip-fence", b, budget, way=way, over=over)]
+    if against_blade:
+        toe = quantity("toe", value, judged, way=_opens(opening), over=over)
+        quantities.append(toe)
+    settled = None
     if limit is not None:
         said = verdict_one_sided(opening, judged.expanded, limit)
-    over, way = here.length, _leans(b) if saw is None else _opens(opening)
-    quantities = [quantity("rip-fence", b, budget, way=way, over=over)]
-    if blade is not None:
-        quantities = [
-            quantity("rip-fence", b, budget, way=_leans(b), over=over),
-            quantity("toe", value, judged, way=_opens(opening), over=over),
-        ]
-    quantities[-1] = msgspec.structs.replace(
-        quantities[-1], tolerance=limit, verdict=said
-    )
+        last = msgspec.structs.replace(quantities[-1], tolerance=limit, verdict=said)
+        quantities[-1] = last
+        if said == "cannot-tell":
+            margin = min(abs(opening), abs(limit - opening))
+            settled = settle(
+                opening, judged, limit, between, groups, margin=margin, length=over
+            )
     if opening < 0:
         surely = float(opening + judged.expanded < 0)
-        values = {"closing": float(-opening), "surely": surely}
-        remarks.append(Remark("closes", values=values, severity="warning"))
-    settled = None
-    if said == "cannot-tell" and limit is not None:
-        margin = min(abs(opening), abs(limit - opening))
-        settled = settle(
-            opening, judged, limit, between, groups, margin=margin, length=over
-        )
+        remarks.append(warning("closes", closing=float(-opening), surely=surely))
     remarks.extend(of_sweeps(evidence, between))
-    if saw is None:
-        remarks.append(Remark("no-saw-for-toe"))
-    elif limit is not None and (least := 2 * decidable_tolerance(judged)) > limit:
-        remarks.append(Remark("no-opening-good", values={"least": float(least)}))
+    if limit is None:
+        remarks.append(note("no-saw-for-toe"))
+    elif (least := 2 * decidable_tolerance(judged)) > limit:
+        remarks.append(note("no-opening-good", least=float(least)))
     return finding(
         evidence,
         quantities,
@@ -134,6 +124,23 @@ def evaluate(evidence: Evidence) -> Finding:
         single_sweep=between.single,
         remarks=remarks,
     )
+
+
+def _less_blade(
+    evidence: Evidence, b: float, parts: list[Part | None], remarks: list[Remark]
+) -> tuple[float, Combined]:
+    """The rip fence's rotation against the blade's, where that is given, and its
+    budget."""
+    blade = given_number(evidence.options, "blade")
+    spread = given_number(evidence.options, "blade_uncertainty")
+    if blade is None:
+        remarks.append(note("blade-not-given"))
+        return b, combined(evidence, parts)
+    if spread is None:
+        remarks.append(note("blade-exact"))
+    else:
+        parts.append(Part("blade", "B", spread / 2))
+    return b - blade, combined(evidence, parts)
 
 
 def _leans(b: float) -> str:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
-from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Focus, Step
+from bench.checks.model import Check, Evidence, EvidenceGear, Focus, Step
 from bench.checks.options import Option, OptionValue, choice, length, number
 from bench.checks.shared.cautions import BLADE_DOWN, MANUAL, STILL_TEETH, UNPLUG
 from bench.checks.shared.results import combined, finding, quantity
@@ -28,11 +28,20 @@ from bench.checks.shared.runner_widths import (
     tightness,
 )
 from bench.checks.shared.width_doubts import of_runners
-from bench.finding import Finding, Position, Remark, Settle, Verdict
+from bench.finding import (
+    EvidenceError,
+    Finding,
+    Position,
+    Remark,
+    Settle,
+    Verdict,
+    act,
+    note,
+)
+from bench.uncertainty import Combined, Part, rectangular
 
 if TYPE_CHECKING:
     from bench.geometry.runner_play import RunnerFit
-    from bench.uncertainty import Combined
 
 STATIONS = 5
 # mm, live, unless said; common practice, no source
@@ -76,7 +85,9 @@ def _stations(options: Mapping[str, OptionValue], along: float) -> list[float]:
 def _width(name: str, at: float | None) -> Step:
     what, _, side = name.partition("-")
     words = (WORDS[name] if name in WORDS else WORDS[what]).format(side=side)
-    where = "" if at is None else ". Measure {at:station} from the near end"
+    where = "" if at is None else ". Measure at the near end"
+    if at:
+        where = ". Measure {at:station} from the near end"
     return Step(
         name,
         words + where + ".",
@@ -97,18 +108,10 @@ def accepts(
 
 
 def evaluate(evidence: Evidence) -> Finding:
-    from bench.geometry.columns import GeometryError
     from bench.geometry.runner_play import runner_fit
 
-    try:
-        found = runners_and_slots(evidence.traces, evidence.gear.caliper)
-        fit = runner_fit(found.runners, found.slots)
-        return _conclude(evidence, found, fit)
-    except GeometryError as error:
-        raise EvidenceError(str(error)) from error
-
-
-def _conclude(evidence: Evidence, found: RunnersAndSlots, fit: RunnerFit) -> Finding:
+    found = runners_and_slots(evidence.traces, evidence.gear.caliper)
+    fit = runner_fit(found.runners, found.slots)
     if fit.yaw_play is None or fit.side_play is None:
         raise EvidenceError(
             "the stations bound no play: measure slot and runner at more places"
@@ -131,7 +134,7 @@ def _conclude(evidence: Evidence, found: RunnersAndSlots, fit: RunnerFit) -> Fin
     settled = None
     if said == "cannot-tell" and side.rows:
         settled = Settle(part=side.rows[0].part)
-        remarks.append(Remark("measure-the-play"))
+        remarks.append(note("measure-the-play"))
     way = _way(tightest, fit.side_play, least, most)
     binds = f"binds {_where(fit)}" if fit.relief > 0 else None
     quantities = [
@@ -172,8 +175,6 @@ def _budgets(
     evidence: Evidence, found: RunnersAndSlots, fit: RunnerFit
 ) -> tuple[Combined, Combined, Combined]:
     """Of yaw play, side play and relief."""
-    from bench.uncertainty import Part, rectangular
-
     bow = number(evidence.options, "slot_straight", BOW)
     # a bow of h takes h off the side play, wants h more relief, and 2 h over the length
     # off the yaw play, as two bows would
@@ -230,37 +231,34 @@ def _advice(fit: RunnerFit, tightest: float, least: float, most: float) -> list[
         off = math.ceil(fit.relief * 100 - 1e-6) / 100
         low, high = fit.tight or (fit.tightest.at, fit.tightest.at)
         remarks.append(
-            Remark(
+            act(
                 "tight",
-                values={
-                    "one_place": float(high - low < ONE_PLACE),
+                one_place=float(high - low < ONE_PLACE),
+                **{
                     "from": float(low),
                     "to": float(high),
                     "off": off,
                     "off_to_run": off + RUNS,
                     "clearance": RUNS,
                 },
-                severity="act",
             )
         )
     elif tightest < least:
         place = min(fit.positions, key=tightness)
         remarks.append(
-            Remark(
+            act(
                 "nearly-tight",
-                values={
-                    "spare": float(tightest),
-                    "places": [float(t) for t in place.tight[:3]],
-                    "least": least,
-                    "off": float(max(RUNS - tightest, 0.0)),
-                },
-                severity="act",
+                spare=float(tightest),
+                places=[float(t) for t in place.tight[:3]],
+                least=least,
+                off=float(max(RUNS - tightest, 0.0)),
             )
         )
     loosest = fit.side_play or 0.0
     if loosest > most:
-        values = {"play": float(loosest), "most": most, "pack": float(loosest - RUNS)}
-        remarks.append(Remark("loose", values=values, severity="act"))
+        remarks.append(
+            act("loose", play=float(loosest), most=most, pack=float(loosest - RUNS))
+        )
     return remarks
 
 
@@ -268,10 +266,10 @@ def _left_open(found: RunnersAndSlots, fit: RunnerFit) -> list[Remark]:
     """What the figures leave open."""
     remarks = []
     if not fit.whole:
-        remarks.append(Remark("runner-longer"))
+        remarks.append(note("runner-longer"))
     if len(found.sides) == 1:
-        remarks.append(Remark("one-runner", values={"side": found.sides[0]}))
-    remarks.append(Remark("widths-only"))
+        remarks.append(note("one-runner", side=found.sides[0]))
+    remarks.append(note("widths-only"))
     return remarks
 
 
@@ -285,21 +283,21 @@ CHECK = Check(
     options=(
         choice(
             "runner",
-            "Which runner is measured live",
+            "Which runner is measured",
             ("left", "right", "both"),
             default="left",
         ),
         Option(
             "stations",
             "count",
-            "At how many places slot and runner are measured live",
+            "At how many places slot and runner are measured",
             STATIONS,
             low=2,
             high=50,
         ),
         length(
             "slot_length",
-            "Length of the slot that is measured live",
+            "Length of the slot that is measured",
             (10.0, 10000.0),
             default=SLOT_LENGTH,
         ),

@@ -12,14 +12,19 @@ import math
 import statistics
 from collections.abc import Mapping
 
-from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Step
+from bench.checks.model import Check, Evidence, EvidenceGear, Step
 from bench.checks.options import SIDE, OptionValue, given_number, length, number
 from bench.checks.shared.cautions import AT_REST
-from bench.checks.shared.play_findings import PlayFindings, runner_length
-from bench.checks.shared.play_steps import PLACES, play_step
+from bench.checks.shared.play import (
+    PLACES,
+    PlayFindings,
+    play_step,
+    runner_length,
+)
 from bench.checks.shared.results import finding
 from bench.checks.shared.slips import uneven_spots
-from bench.finding import Finding, Remark, Settle
+from bench.finding import EvidenceError, Finding, Remark, act, note, warning
+from bench.uncertainty import Part
 
 FEWEST = 2  # readings one way that show how well it comes back
 # share of the play that one way of looking misses before it is remarked on
@@ -38,8 +43,6 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
 
 
 def evaluate(evidence: Evidence) -> Finding:
-    from bench.geometry.columns import GeometryError
-
     spots, places = _spots(evidence)
     found = PlayFindings(evidence, [r for name in PLACES for r in spots[name]])
     # leaned and twisted are read at two places, each with a stand of its own
@@ -51,29 +54,22 @@ def evaluate(evidence: Evidence) -> Finding:
         lacking = [name for name in pair if not spots[name]]
         if len(lacking) == 1:
             there = next(name for name in pair if spots[name])
-            values = {"lacking": lacking[0], "there": there}
             found.remarks.append(
-                Remark("pair-lacking", values=values, severity="warning")
+                warning("pair-lacking", lacking=lacking[0], there=there)
             )
-    try:
-        if spots["leaned-left"] and spots["leaned-right"]:
-            _leaned(found, spots)
-        if spots["twisted-left"] and spots["twisted-right"]:
-            _twisted(found, spots, places)
-    except GeometryError as error:
-        raise EvidenceError(str(error)) from error
+    if spots["leaned-left"] and spots["leaned-right"]:
+        _leaned(found, spots)
+    if spots["twisted-left"] and spots["twisted-right"]:
+        _twisted(found, spots, places)
     found.remarks.extend(_runner_remarks(evidence, found.values, places))
     if not found.quantities:
         raise EvidenceError(
             "it takes leaned-left with leaned-right, or twisted-left with twisted-right"
         )
-    budget = found.budgets[0]
-    too_close = found.quantities[0].verdict == "cannot-tell"
     return finding(
         evidence,
         found.quantities,
-        budget,
-        settle=Settle(part=budget.rows[0].part) if too_close else None,
+        found.budgets[0],
         remarks=found.remarks,
         doubts=doubts,
     )
@@ -100,17 +96,16 @@ def _leaned(found: PlayFindings, spots: Mapping[str, list[float]]) -> None:
     found.add("side-play", leaned, 1.0, [])
     play = float(leaned.value)
     if play < 0:
-        found.remarks.append(Remark("leaned-wrong", severity="warning"))
+        found.remarks.append(warning("leaned-wrong"))
         return
     found.remarks.append(_held(left, right, play))
     binds, loose, _ = found.limits()
-    code, values = "play-good", {"binds": binds, "loose": loose}
     if play < binds:
-        code, values = "play-little", {"limit": binds}
+        found.remarks.append(act("play-little", limit=binds))
     elif play > loose:
-        code, values = "play-much", {"limit": loose}
-    if math.isfinite(loose) or play < binds:
-        found.remarks.append(Remark(code, values=values, severity="act"))
+        found.remarks.append(act("play-much", limit=loose))
+    elif math.isfinite(loose):
+        found.remarks.append(act("play-good", binds=binds, loose=loose))
 
 
 def _twisted(
@@ -119,7 +114,6 @@ def _twisted(
     places: Mapping[str, list[float]],
 ) -> None:
     from bench.geometry.play import yaw_play
-    from bench.uncertainty import Part
 
     left, right = spots["twisted-left"], spots["twisted-right"]
     place = statistics.fmean(places["twisted-left"] + places["twisted-right"])
@@ -134,28 +128,25 @@ def _twisted(
     if twisted.lever_uncertainty > 0:
         rows.append(Part("lever of the twist", "B", twisted.lever_uncertainty))
         if not found.runner_said:
-            values = {"at": abs(place), "runner": found.runner}
-            found.remarks.append(Remark("runner-usual", values=values))
+            found.remarks.append(
+                note("runner-usual", at=abs(place), runner=found.runner)
+            )
     unsaid = given_number(found.options, "place_error") is None
     if unsaid and twisted.place_uncertainty > (twisted.standard_uncertainty or 0.0):
-        found.remarks.append(Remark("place-usual", values={"off": PLACE_ERROR}))
+        found.remarks.append(note("place-usual", off=PLACE_ERROR))
     found.add("yaw-play", twisted, twisted.lever, rows)
     if statistics.fmean(right) < statistics.fmean(left):
-        found.remarks.append(Remark("twisted-wrong", severity="warning"))
-    scatter = {"yaw": float(abs(twisted.value))}
-    found.remarks.append(Remark("cuts-scatter", values=scatter))
+        found.remarks.append(warning("twisted-wrong"))
+    found.remarks.append(note("cuts-scatter", yaw=float(abs(twisted.value))))
 
 
 def _held(left: list[float], right: list[float], play: float) -> Remark:
     """Free, leaned left, leaned right: how far the sled may stand off, and how well
     either wall brings it back."""
     if min(len(left), len(right)) < FEWEST:
-        return Remark("shift-free", values={"play": play})
+        return note("shift-free", play=play)
     back = [max(values) - min(values) for values in (left, right)]
-    return Remark(
-        "shift-free-and-leaned",
-        values={"play": play, "left": back[0], "right": back[1]},
-    )
+    return note("shift-free-and-leaned", play=play, left=back[0], right=back[1])
 
 
 def _runner_remarks(
@@ -171,16 +162,16 @@ def _runner_remarks(
         abs(at) for name in ("twisted-left", "twisted-right") for at in places[name]
     ]
     if twisted and statistics.fmean(twisted) < 0.98 * runner / 2:
-        values = {"at": statistics.fmean(twisted), "better": runner / 2}
-        remarks.append(Remark("twisted-near", values=values, severity="warning"))
+        remarks.append(
+            warning("twisted-near", at=statistics.fmean(twisted), better=runner / 2)
+        )
     side, yaw = found.get("side-play"), found.get("yaw-play")
     if side is None or yaw is None:
         return remarks
     foretold = yaw * runner / 2
     low, high = sorted((abs(side), foretold))
     if low < UNACCOUNTED * high:
-        values = {"leaned": abs(side), "twisted": foretold}
-        remarks.append(Remark("plays-differ", values=values, severity="warning"))
+        remarks.append(warning("plays-differ", leaned=abs(side), twisted=foretold))
     return remarks
 
 

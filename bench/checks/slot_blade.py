@@ -11,37 +11,41 @@ body at even turns: their mean cancels tilt.
 from __future__ import annotations
 
 import statistics
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
+from typing import Any
 
-from bench.checks.model import Check, Evidence, EvidenceError
+from bench.checks.model import Check, Evidence
 from bench.checks.options import MOUNT, SIDE, Option, choice, length
-from bench.checks.shared.blade_spots import (
+from bench.checks.shared.blade import (
     CARRIAGE_FLOAT,
     END_FLOAT,
     SPOTS,
-    spot_readings,
-    spot_rows,
-)
-from bench.checks.shared.blade_steps import (
     accepts,
     mount_of,
     plan,
     slot_side,
+    spot_readings,
+    spot_rows,
     swept_step,
 )
 from bench.checks.shared.cautions import AT_BLADE
 from bench.checks.shared.mean_turn import mean_turn, scatter_of_turns
 from bench.checks.shared.placed import turn_factor
-from bench.checks.shared.remarks import of_sweeps, undecided
-from bench.checks.shared.results import combined, finding, more_readings, quantity
+from bench.checks.shared.results import (
+    combined,
+    finding,
+    more_readings,
+    of_sweeps,
+    quantity,
+    scatter_between,
+    undecided,
+)
 from bench.checks.shared.slips import uneven_spots
 from bench.checks.shared.slopes import place, shared_rows
 from bench.checks.shared.turns import are_even, turn_of
-from bench.finding import Finding, Remark
+from bench.finding import EvidenceError, Finding, Remark, note, warning
 from bench.gear import Saw
-
-if TYPE_CHECKING:
-    from bench.uncertainty import Combined
+from bench.uncertainty import Combined, Part, rectangular, settle
 
 SHORT = 100.0  # mm between front and rear under which a small blade or a slip is likely
 
@@ -64,10 +68,10 @@ def _one_spot(evidence: Evidence) -> Finding:
     b = turn_factor(mount, side, "pushed-in") * read.lean / read.apart
     rows, stated = spot_rows(evidence, read, b)
     budget = combined(evidence, rows)
-    remarks = [Remark("one-spot"), *stated]
+    remarks = [note("one-spot"), *stated]
     apart = abs(read.apart)
     if apart < SHORT:
-        remarks.append(Remark("spots-near", values={"apart": apart}))
+        remarks.append(note("spots-near", apart=apart))
     settled, limit = None, _limit(evidence)
     if limit is not None and _is_open(b, budget, limit):
         touches = max(len(readings) for readings in read.readings.values())
@@ -79,8 +83,6 @@ def _one_spot(evidence: Evidence) -> Finding:
 
 
 def _turns(evidence: Evidence) -> Finding:
-    from bench.uncertainty import between_sweeps, rectangular, settle
-
     remarks: list[Remark] = []
     names = list(dict.fromkeys(t.placement for t in evidence.traces))
     degrees = [d for name in names if (d := turn_of(name)) is not None]
@@ -89,37 +91,26 @@ def _turns(evidence: Evidence) -> Finding:
             "placements are front and rear, or turns of the blade such as turn-90"
         )
     side, mount = slot_side(evidence.options), mount_of(evidence.options)
-    placed, sweeps = place(
-        evidence, [swept_step(name, side, mount) for name in names], remarks
-    )
+    steps = [swept_step(name, side, mount) for name in names]
+    placed, sweeps = place(evidence, steps, remarks)
     weights = [1 / len(placed)] * len(placed)
     groups = [p.group(w) for p, w in zip(placed, weights, strict=True)]
     b = statistics.fmean(p.rotation for p in placed)
     if len(placed) > 1 and (together := mean_turn(placed)) is not None:
         groups, b = together.groups(placed), together.rotation
-    known, saw = evidence.known, evidence.gear.saw
-    of_turns = scatter_of_turns(placed, degrees, known.pool)
-    between = between_sweeps(
-        groups, of_turns or known.pool, known.yaw_play, known.single_sweep_scatter
-    )
-    over = statistics.fmean(p.length for p in placed)
-    rows = [*between.parts, *shared_rows(evidence, placed, weights, b, common=True)]
-    swing = saw.wobble if saw is not None else 0.05
-    if len(placed) == 1:
-        rows.append(rectangular("plate tilt", swing / over))
-        remarks.append(Remark("one-turn", severity="warning"))
-    elif len(placed) == 2:
-        rows.append(rectangular("plate warp", swing / 2 / over))
-        remarks.append(Remark("two-turns"))
-    if len(degrees) > 1 and not are_even(degrees):
-        rows.append(rectangular("turns not even", swing / 2 / over))
-        remarks.append(Remark("turns-uneven", severity="warning"))
-    told = of_sweeps(evidence, between)
-    if of_turns is not None:
-        told = [r for r in told if r.code != "one-pass"]
-        told.append(Remark("turns-once", values={"turns": len(placed)}))
-    remarks += [*told, Remark("dished-plate")]
-    budget = combined(evidence, rows)
+    of_turns = scatter_of_turns(placed, degrees, evidence.known.pool)
+    between = scatter_between(evidence, groups, of_turns)
+    over, saw = statistics.fmean(p.length for p in placed), evidence.gear.saw
+    of_plate, told = _of_plate(saw.wobble if saw is not None else 0.05, degrees, over)
+    shared = shared_rows(evidence, placed, weights, b, common=True)
+    budget = combined(evidence, [*between.parts, *shared, *of_plate])
+    remarks += told
+    if of_turns is None:
+        remarks += of_sweeps(evidence, between)
+    else:
+        remarks += [r for r in of_sweeps(evidence, between) if r.code != "one-pass"]
+        remarks.append(note("turns-once", turns=len(placed)))
+    remarks.append(note("dished-plate"))
     settled = None
     if saw is not None and _is_open(b, budget, saw.parallel):
         settled = settle(b, budget, saw.parallel, between, groups, length=over)
@@ -133,6 +124,25 @@ def _turns(evidence: Evidence) -> Finding:
         sweeps=sweeps,
         single_sweep=between.single,
     )
+
+
+def _of_plate(
+    swing: float, degrees: Sequence[float], over: float
+) -> tuple[list[Part], list[Remark]]:
+    """What is left of the plate's own form where the turns are few or uneven. swing:
+    mm."""
+    rows: list[Part] = []
+    remarks: list[Remark] = []
+    if len(degrees) == 1:
+        rows.append(rectangular("plate tilt", swing / over))
+        remarks.append(warning("one-turn"))
+    elif len(degrees) == 2:
+        rows.append(rectangular("plate warp", swing / 2 / over))
+        remarks.append(note("two-turns"))
+    if len(degrees) > 1 and not are_even(degrees):
+        rows.append(rectangular("turns not even", swing / 2 / over))
+        remarks.append(warning("turns-uneven"))
+    return rows, remarks
 
 
 def _limit(evidence: Evidence) -> float | None:
@@ -155,7 +165,7 @@ def _finding(
     saw, limit = evidence.gear.saw, _limit(evidence)
     remarks = [*remarks, *undecided(budget, limit)]
     if saw is None:
-        remarks.append(Remark("no-saw-blade"))
+        remarks.append(note("no-saw-blade"))
     leans = quantity("blade", b, budget, limit, rear_way(b, saw), over=over)
     return finding(evidence, [leans], budget, remarks=remarks, **more)
 

@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Literal
 
 from bench.checks.fence_square import fence_way
-from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Focus, Step
+from bench.checks.model import Check, Evidence, EvidenceGear, Focus, Step
 from bench.checks.options import (
     HOLD,
     STEEPEST,
@@ -25,7 +25,6 @@ from bench.checks.options import (
     length,
     number,
 )
-from bench.checks.shared.board_agreement import beside_passes
 from bench.checks.shared.cautions import (
     BOARD_HELD,
     COUNT_OFF,
@@ -33,14 +32,14 @@ from bench.checks.shared.cautions import (
     EXIT_BLOCK,
     MANUAL,
 )
-from bench.checks.shared.cut_scatter import cut_scatter, of_cuts
+from bench.checks.shared.cut_board import beside_passes, cut_scatter, of_cuts
 from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.width_doubts import of_ends, of_strip
-from bench.finding import Finding, Remark, Settle
+from bench.finding import EvidenceError, Finding, Remark, act, note, warning
+from bench.uncertainty import Part, rectangular
 
 if TYPE_CHECKING:
     from bench.geometry.board import BoardRotation
-    from bench.uncertainty import Part
 
 NEAR, FAR = "near", "far"
 READINGS = 3  # an end
@@ -86,50 +85,42 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
 
 def evaluate(evidence: Evidence) -> Finding:
     from bench.geometry.board import board_rotation
-    from bench.geometry.columns import GeometryError
 
     options = evidence.options
     near, far = (_widths(evidence, end) for end in (NEAR, FAR))
     apart, turns = _apart(evidence), int(number(options, "turns", TURNS))
     remarks: list[Remark] = []
     if len(near) + len(far) == 2:
-        remarks.append(Remark("one-width"))
+        remarks.append(note("one-width"))
     if turns % 4:
-        values = {"turns": turns}
-        remarks.append(Remark("turns-not-four", values=values, severity="warning"))
+        remarks.append(warning("turns-not-four", turns=turns))
     if hold := options.get("hold"):
-        remarks.append(Remark("wall", values={"wall": str(hold)}))
+        remarks.append(note("wall", wall=str(hold)))
     side: Literal["left", "right"] = "right"
     if _clockwise(options, evidence.gear):
         side = "left"
-    try:
-        board = board_rotation(near, far, apart, turns, side)
-    except GeometryError as error:
-        raise EvidenceError(str(error)) from error
+    board = board_rotation(near, far, apart, turns, side)
     cuts = cut_scatter(evidence)
     rows = [cuts.row(turns), *_rows(evidence, board, 1 / len(near) + 1 / len(far))]
     rows = [row for row in rows if row.standard_uncertainty > 0.0]
     budget = combined(evidence, rows)
     remarks += of_cuts(cuts, turns, rows, budget)
-    jig, a = evidence.gear.jig, float(board.rotation)
-    limit = jig.tolerance if jig is not None else None
-    turned = quantity("board", a, budget, limit, fence_way(a, jig))
+    gear, a = evidence.gear, float(board.rotation)
+    turned = quantity("board", a, budget, gear.tolerance, fence_way(a, gear.jig))
     doubts = of_strip(near, far)
     if not doubts:
         remarks += of_ends(near, far, budget.expanded * turns * apart)
     beside, comparison = beside_passes(evidence, a, budget.expanded, turns)
     width = given_number(options, "board")
     remarks.append(
-        Remark("boards-of-that-width", values={"board": width})
+        note("boards-of-that-width", board=width)
         if width is not None
-        else Remark("boards-as-wide")
+        else note("boards-as-wide")
     )
-    too_close = turned.verdict == "cannot-tell"
     return finding(
         evidence,
         [turned],
         budget,
-        settle=Settle(part=budget.rows[0].part) if too_close else None,
         comparison=comparison,
         remarks=[*beside, *remarks],
         doubts=doubts,
@@ -139,8 +130,7 @@ def evaluate(evidence: Evidence) -> Finding:
 def _clockwise(options: Mapping[str, OptionValue], gear: EvidenceGear) -> bool:
     """How the edge just cut comes onto the sled fence, from above: left of the blade
     clockwise, if that is near."""
-    far = gear.jig is not None and gear.jig.fence == "far"
-    return (options.get("kept") == "right") == far
+    return (options.get("kept") == "right") == gear.far
 
 
 def _widths(evidence: Evidence, end: str) -> list[float]:
@@ -175,8 +165,6 @@ def _rows(evidence: Evidence, board: BoardRotation, share: float) -> list[Part]:
     """Of the widths, at either end. share: of one width's variance in the taper's. The
     caliper's count stands there where the readings are closer together than it can
     show. Source: JCGM 100:2008, 4.3.7 and 5.1."""
-    from bench.uncertainty import Part, rectangular
-
     options, caliper = evidence.options, evidence.gear.caliper
     apart = _apart(evidence)
     reach = int(number(options, "turns", TURNS)) * apart
@@ -204,7 +192,7 @@ def holds_back(evidence: Evidence, finding: Finding) -> Remark | None:
     moved by either."""
     if finding.comparison is None or finding.comparison.agrees:
         return None
-    return Remark("no-move-while-differing", severity="act")
+    return act("no-move-while-differing")
 
 
 CHECK = Check(

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
-from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Focus, Step
+from bench.checks.model import Check, Evidence, EvidenceGear, Focus, Step
 from bench.checks.options import (
     Option,
     OptionValue,
@@ -26,16 +26,25 @@ from bench.checks.options import (
     number,
 )
 from bench.checks.shared.cautions import AT_REST
-from bench.checks.shared.counts import count_of
 from bench.checks.shared.lean_budget import lean_rows
 from bench.checks.shared.results import combined, finding, more_readings, quantity
 from bench.checks.shared.slips import uneven_spots
-from bench.finding import Doubt, Finding, Quantity, Remark, Settle
+from bench.checks.shared.traces import count_of
+from bench.finding import (
+    Doubt,
+    EvidenceError,
+    Finding,
+    Quantity,
+    Remark,
+    Settle,
+    note,
+    warning,
+)
 from bench.gear import LeftRight
+from bench.uncertainty import Combined, Part
 
 if TYPE_CHECKING:
     from bench.geometry.upright import Lean
-    from bench.uncertainty import Combined, Part
 
 FENCE = ("fence-away", "fence-toward")
 BLADE = ("blade-away", "blade-toward")
@@ -99,9 +108,8 @@ def _step(
 
 
 def _fence_words(name: str, gear: EvidenceGear) -> str:
-    far = gear.jig is not None and gear.jig.fence == "far"
     away, toward = "away from you", "toward you"
-    if far:
+    if gear.far:
         away, toward = toward, away
     if name == FENCE[0]:
         return (
@@ -152,10 +160,10 @@ def evaluate(evidence: Evidence) -> Finding:
             f"it takes {FENCE[0]} and {FENCE[1]}, or those of the blade"
         )
     if answers[1] is not None and not set(QUARTER) <= there:
-        remarks.append(Remark("two-turns"))
+        remarks.append(note("two-turns"))
     remarks.extend(_of_square(answers[0]))
     if any(answer.alike for answer in found):
-        remarks.append(Remark("heights-alike", severity="warning"))
+        remarks.append(warning("heights-alike"))
     judged = found[0]
     too_close = judged.quantity.verdict == "cannot-tell"
     return finding(
@@ -174,7 +182,6 @@ def _blade_set_ups(there: set[str]) -> tuple[str, ...]:
 
 def _answer(name: str, set_ups: Sequence[str], evidence: Evidence) -> _Answer | None:
     """None where nothing was read there. Raises EvidenceError for half of it."""
-    from bench.geometry.columns import GeometryError
     from bench.geometry.upright import lean, slope
 
     read = {one: _spots(evidence, one) for one in set_ups}
@@ -188,10 +195,7 @@ def _answer(name: str, set_ups: Sequence[str], evidence: Evidence) -> _Answer | 
                 f"{one} was read over {max(heights) - min(heights):.1f} mm of height;"
                 f" {APART:g} mm at least (travel)"
             )
-    try:
-        slopes = {one: slope(*read[one]) for one in set_ups}
-    except GeometryError as error:
-        raise EvidenceError(f"{name}: {error}") from error
+    slopes = {one: slope(*read[one]) for one in set_ups}
     found = lean(
         [slopes[one] for one in set_ups if "away" in one],
         [slopes[one] for one in set_ups if "toward" in one],
@@ -222,8 +226,7 @@ def _spots(evidence: Evidence, placement: str) -> tuple[list[float], list[float]
 def _outward_sign(name: str, evidence: Evidence) -> float:
     """From the face's top leaning out toward the square to counter-clockwise."""
     if name == "fence-lean":
-        jig = evidence.gear.jig
-        return 1.0 if jig is not None and jig.fence == "far" else -1.0
+        return 1.0 if evidence.gear.far else -1.0
     return 1.0 if _side(evidence.options) == "left" else -1.0
 
 
@@ -240,7 +243,7 @@ def _of_square(fence: _Answer | None) -> list[Remark]:
     off = abs(fence.lean.square)
     if off <= POOR_SQUARE + fence.budget.expanded:
         return []
-    return [Remark("square-not-plumb", values={"off": off}, severity="warning")]
+    return [warning("square-not-plumb", off=off)]
 
 
 def _settle(answer: _Answer) -> Settle:

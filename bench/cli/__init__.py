@@ -7,6 +7,7 @@ import errno
 import importlib
 import os
 import sys
+from typing import Any
 
 import click
 
@@ -68,11 +69,34 @@ class _Lazy(click.Group):
         command: click.Command = getattr(module, cmd_name.replace("-", "_"))
         return command
 
+    def invoke(self, ctx: click.Context) -> Any:
+        try:
+            return super().invoke(ctx)
+        except _for_the_person() as error:
+            from bench.cli.common import Complaint
+
+            raise Complaint(str(error)) from error
+
     def format_commands(
         self, ctx: click.Context, formatter: click.HelpFormatter
     ) -> None:
         with formatter.section("Commands"):
             formatter.write_dl([(name, words) for name, (_, words) in COMMANDS.items()])
+
+
+def _for_the_person() -> tuple[type[Exception], ...]:
+    """Errors whose message is one line for the person: what was wrong, where, what to
+    do. Looked up only once there is an error, so that help is quick."""
+    from bench.checks import UnknownCheck
+    from bench.log.rows import LogError
+    from bench.procedure.gear_selection import GearUnknown
+    from bench.procedure.wrong_use import InvalidRequest
+    from bench.protocol.client import Gone, NoDaemon, Refused
+    from bench.settings.paths import SettingsError
+
+    of_daemon = (NoDaemon, Refused, Gone)
+    of_files = (SettingsError, LogError)
+    return (UnknownCheck, GearUnknown, InvalidRequest, *of_daemon, *of_files)
 
 
 @click.group(cls=_Lazy, context_settings={"help_option_names": ["-h", "--help"]})
@@ -86,59 +110,54 @@ def cli() -> None:
     """
 
 
+def _words(error: Exception) -> str:
+    """One line for whatever is wrong with the use; the help is a word away. Raises the
+    error again where it is a fault of ours."""
+    from bench.cli.common import Complaint
+
+    match error:
+        case Complaint():
+            return str(error)
+        case click.exceptions.NoArgsIsHelpError():
+            return _no_command(error.ctx)
+        case click.ClickException():
+            context = getattr(error, "ctx", None)
+            help_at = f"; see {context.command_path} --help" if context else ""
+            said = " ".join(error.format_message().split()).rstrip(".")
+            return f"{said[:1].lower()}{said[1:]}{help_at}"
+        case OSError() if error.errno in UNWRITTEN and error.filename is None:
+            # what is left must not be tried again at the end
+            os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+            return f"the answer could not be written: {error.strerror}"
+    raise error
+
+
 def _no_command(context: click.Context | None) -> str:
-    """One line, as for everything that is wrong; the help is a word away."""
-    if (
-        context is None
-        or not isinstance(context.command, click.Group)
-        or context.command is cli
-    ):
+    command = context.command if context is not None else cli
+    if context is None or not isinstance(command, click.Group) or command is cli:
         return (
             "no command; `sweepgauge --help` shows them, `sweepgauge demo` tries the"
             " job with nothing plugged in"
         )
-    names = ", ".join(context.command.list_commands(context))
+    names = ", ".join(command.list_commands(context))
     return f"no command; there are: {names}; see {context.command_path} --help"
 
 
 def main() -> None:
     """Exit 0 done, 1 done and bad news, 2 wrong use or input (one line says what and
     where)."""
-    from bench.cli.common import Complaint
-
     try:
         code = cli.main(standalone_mode=False)
-    except Complaint as error:
-        click.echo(f"sweepgauge: {error}", err=True)
-        code = 2
-    except click.exceptions.NoArgsIsHelpError as error:
-        click.echo(f"sweepgauge: {_no_command(error.ctx)}", err=True)
-        code = 2
-    except click.ClickException as error:
-        context = getattr(error, "ctx", None)
-        help_at = f"; see {context.command_path} --help" if context is not None else ""
-        said = " ".join(error.format_message().split()).rstrip(".")
-        click.echo(f"sweepgauge: {said[:1].lower()}{said[1:]}{help_at}", err=True)
-        code = 2
     except (click.Abort, KeyboardInterrupt):
         click.echo("", err=True)
         code = 130
     except SystemExit as ended:
         # The reader of our output left (head, a closed pager): no error of ours, and 1
         # would be bad news. click ends with 1 there, and leaves this mark.
-        code = (
-            0
-            if type(sys.stdout).__name__.endswith("PacifyFlushWrapper")
-            else ended.code
-        )
-    except OSError as error:
-        if error.errno not in UNWRITTEN or error.filename is not None:
-            raise
-        click.echo(
-            f"sweepgauge: the answer could not be written: {error.strerror}", err=True
-        )
-        # what is left must not be tried again at the end
-        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+        left = type(sys.stdout).__name__.endswith("PacifyFlushWrapper")
+        code = 0 if left else ended.code
+    except Exception as error:
+        click.echo(f"sweepgauge: {_words(error)}", err=True)
         code = 2
     sys.exit(code if isinstance(code, int) else 0)
 

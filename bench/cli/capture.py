@@ -20,15 +20,9 @@ from bench.cli.common import (
     settings_option,
     socket_option,
 )
-from bench.doctor.direct_port import (
-    open_port,
-    read_block,
-    request_of,
-    request_rate,
-    wired_ports,
-)
+from bench.doctor.direct_port import blocks, open_port, request_of, wired_ports
 from bench.protocol import Capture, Done, RawBytes
-from bench.protocol.client import Gone, NoDaemon, Refused, WireClient
+from bench.protocol.client import Gone, NoDaemon, WireClient
 from bench.settings.settings_file import Paths, PortSettings
 from hw.formats import FORMATS
 from hw.port_names import NotAPort
@@ -171,9 +165,7 @@ def _of_daemon(
             if isinstance(message, RawBytes):
                 recording.instrument = message.instrument
                 yield bytes.fromhex(message.hex)
-    except Refused as error:
-        raise Complaint(str(error)) from error
-    except (Gone, NoDaemon) as error:
+    except Gone as error:
         raise Complaint(
             f"the daemon went away after {recording.count} bytes ({error})"
         ) from error
@@ -188,22 +180,16 @@ def _of_port(recording: _Recording) -> Iterator[bytes]:
         )
     end = "" if recording.seconds is not None else " Ctrl-C ends it."
     say(f"No daemon runs: the port is opened here.{end}")
-    request, interval = request_of(port), 1.0 / request_rate(port)
     recording.if_nothing = (
         "Nothing came, though it was asked."
-        if request is not None
+        if request_of(port) is not None
         else "Nothing came: press its send button while this runs, or name what asks it"
         " (request) in the settings."
     )
     try:
         with open_port(port) as opened:
             recording.begin()
-            due = 0.0
-            while recording.left > 0:
-                if request is not None and time.monotonic() > due:
-                    due = time.monotonic() + interval
-                    opened.write(request)
-                data, text = read_block(port, opened)
+            for data, text in blocks(port, opened, lambda: recording.left <= 0):
                 if data:
                     yield text
     except NotAPort as error:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from bench.cli.climate import typed_climate
+from bench.checks import find
 from bench.cli.common import (
     Complaint,
     echo_json,
@@ -17,7 +17,7 @@ from bench.cli.common import (
     socket_option,
     worst,
 )
-from bench.cli.options import declared, gear_options, read_options, the_check
+from bench.cli.options import declared, gear_options, read_options, typed_climate
 
 if TYPE_CHECKING:
     from bench.checks.model import Check
@@ -90,7 +90,7 @@ def check(
     from bench.cli.check_conversation import CheckConversation
     from bench.protocol import UNRECORDED, Begin
 
-    found = the_check(kind)
+    found = find(kind)
     options = read_options(found, given)
     begin = Begin(
         check=kind,

@@ -3,15 +3,18 @@ daemon."""
 
 from __future__ import annotations
 
-import os
-import select
-import sys
 import time
-from typing import Any
 
 import msgspec
 
-from bench.cli.common import Complaint, connect, say, say_slow, socket_path
+from bench.cli.common import (
+    Complaint,
+    TypedLines,
+    connect,
+    say,
+    say_slow,
+    socket_path,
+)
 from bench.finding import Finding
 from bench.protocol import (
     AnyNotification,
@@ -48,7 +51,7 @@ class CheckConversation:
         self._extends = extends
         self._client: WireClient
         self._units: System = "mm"
-        self._input_open = True
+        self._typed = TypedLines()
         self._run: str | None = None
         self._last_ask: Prompt | None = None
         self._last_said = ""
@@ -106,16 +109,10 @@ class CheckConversation:
                 finding = self._hear(message)
                 if finding is not None:
                     return finding
-            sources: list[Any] = [self._client]
-            if self._input_open:
-                sources.append(sys.stdin)
-            ready, _, _ = select.select(sources, [], [], 1.0)
-            if self._client in ready:
-                self._client.fill()
-            for line in self._lines() if sys.stdin in ready else ():
+            for line in self._typed.wait(self._client):
                 if not self._enter(line) and self._offered is not None:
                     return self._offered
-            if self._offered is not None and not self._input_open:
+            if self._offered is not None and not self._typed.open:
                 return self._offered
 
     def _enter(self, line: bytes) -> bool:
@@ -130,14 +127,6 @@ class CheckConversation:
             self._client.send(Extend(more, self._offered.id))
             self._offered = None
         return True
-
-    def _lines(self) -> list[bytes]:
-        """The lines that were entered; read from the descriptor so that none hides in a
-        buffer."""
-        data = os.read(sys.stdin.fileno(), 4096)
-        if not data:
-            self._input_open = False
-        return data.replace(b"\r\n", b"\n").replace(b"\r", b"\n").split(b"\n")[:-1]
 
     # ---- what the daemon says --------------------------------------------------------
 
@@ -195,7 +184,7 @@ class CheckConversation:
         """Whether it was offered to go on: too close to call, and a number of pushes
         that would settle it."""
         more = finding.more_pushes
-        if not self._extends or not self._input_open or more is None:
+        if not self._extends or not self._typed.open or more is None:
             return False
         self._extends, self._offered = False, finding
         many = "one pass" if more == 1 else f"{more} passes"

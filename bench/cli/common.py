@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+import select
+import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -14,7 +15,7 @@ if TYPE_CHECKING:
     from msgspec import Struct
 
     from bench.finding import Unread
-    from bench.log.answers import FromLog
+    from bench.protocol import LogQuestion
     from bench.protocol.client import WireClient
     from bench.settings.paths import Paths
     from bench.settings.settings_file import Settings
@@ -71,23 +72,17 @@ def paths(
     client: bool = False,
 ) -> Paths:
     """client: the socket is wanted to reach a daemon, the service's too."""
-    from bench.settings.paths import SettingsError, default_paths
+    from bench.settings.paths import default_paths
 
-    try:
-        return default_paths(
-            os.environ, settings=settings, log=log, socket=socket, client=client
-        )
-    except SettingsError as error:
-        raise Complaint(str(error)) from error
+    return default_paths(
+        os.environ, settings=settings, log=log, socket=socket, client=client
+    )
 
 
 def load_settings(where: Paths, *, gear: bool = True) -> Settings:
-    from bench.settings.settings_file import SettingsError, load
+    from bench.settings.settings_file import load
 
-    try:
-        return load(where.settings, where.gear if gear else None)
-    except SettingsError as error:
-        raise Complaint(str(error)) from error
+    return load(where.settings, where.gear if gear else None)
 
 
 def socket_path(given: str | None) -> Path:
@@ -96,12 +91,29 @@ def socket_path(given: str | None) -> Path:
 
 
 def connect(given: str | None) -> WireClient:
-    from bench.protocol.client import NoDaemon, WireClient
+    from bench.protocol.client import WireClient
 
-    try:
-        return WireClient(socket_path(given), slow=say_slow)
-    except NoDaemon as error:
-        raise Complaint(str(error)) from error
+    return WireClient(socket_path(given), slow=say_slow)
+
+
+class TypedLines:
+    """What is entered while the daemon speaks. open: more may come."""
+
+    def __init__(self) -> None:
+        self.open = True
+
+    def wait(self, client: WireClient) -> list[bytes]:
+        """Wait up to a second for either; the lines that were entered. They are read
+        from the descriptor, so that none hides in a buffer. Raises Gone."""
+        sources: list[Any] = [client, sys.stdin] if self.open else [client]
+        ready, _, _ = select.select(sources, [], [], 1.0)
+        if client in ready:
+            client.fill()
+        if sys.stdin not in ready:
+            return []
+        data = os.read(sys.stdin.fileno(), 4096)
+        self.open = bool(data)
+        return data.replace(b"\r\n", b"\n").replace(b"\r", b"\n").split(b"\n")[:-1]
 
 
 def request(
@@ -113,41 +125,23 @@ def request(
 ) -> tuple[R, System]:
     """One request, its answer of that kind, and the units that the daemon shows;
     `meanwhile` hears what is said before the answer."""
-    from bench.protocol.client import Gone, NoDaemon, Refused
-
-    try:
-        with connect(socket) as client:
-            answer = client.ask(message, kind, meanwhile=meanwhile)
-            return answer, client.version.units
-    except (Refused, Gone, NoDaemon) as error:
-        raise Complaint(str(error)) from error
+    with connect(socket) as client:
+        answer = client.ask(message, kind, meanwhile=meanwhile)
+        return answer, client.version.units
 
 
 def ask_log(
-    socket: str | None, log_path: str | None, message: FromLog, kind: type[R]
+    socket: str | None, log_path: str | None, message: LogQuestion, kind: type[R]
 ) -> tuple[R, System]:
     """What a log answers: that of the daemon, with the units that it shows, or that of
-    a file. Raises Complaint."""
+    a file."""
     if log_path is None:
         return request(socket, message, kind)
     from bench.log.answers import answer
 
-    with log_errors():
-        reply = answer(Path(log_path), message)
+    reply = answer(Path(log_path), message)
     assert isinstance(reply, kind)
     return reply, "mm"
-
-
-@contextmanager
-def log_errors() -> Iterator[None]:
-    """Whatever is wrong with a log file, or with what it is asked, as a Complaint."""
-    from bench.log.rows import LogError
-    from bench.procedure.wrong_use import InvalidRequest
-
-    try:
-        yield
-    except (LogError, InvalidRequest) as error:
-        raise Complaint(str(error)) from error
 
 
 def length_option(option: str, text: str | None) -> float | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import re
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING, cast
 
 import click
@@ -84,10 +84,7 @@ def decode(format_name: str | None, options: tuple[str, ...], as_json: bool) -> 
 
     Example:  sweepgauge decode --format line --option profile=plain < captured.bin
     """
-    import msgspec
-
     from hw.formats import FORMATS
-    from hw.formats.shared.as_json import to_json
 
     given = _key_values(options)
     if format_name is not None:
@@ -97,18 +94,16 @@ def decode(format_name: str | None, options: tuple[str, ...], as_json: bool) -> 
             "there is no standard input: give the capture as `< captured.bin`"
         )
     source = cast(io.BufferedReader, sys.stdin.buffer)
-    out = sys.stdout.buffer
     came = source.read1(BLOCK)
     saved = _saved(came, source)
+    if saved is not None and not as_json:
+        _describe(saved)
     from_middle = False
-    if saved is not None:
-        if not as_json:
-            _describe(saved)
-        if format_name in (None, saved.port.format):
-            # what an instrument sends by itself may begin in the middle of a line, and
-            # an answer does not
-            from_middle = saved.port.asking == "continuous"
-            format_name, given = saved.port.format, {**saved.port.options, **given}
+    if saved is not None and format_name in (None, saved.port.format):
+        # what an instrument sends by itself may begin in the middle of a line, and an
+        # answer does not
+        from_middle = saved.port.asking == "continuous"
+        format_name, given = saved.port.format, {**saved.port.options, **given}
     if format_name is None:
         raise Complaint(
             f"--format says what the bytes are, one of {', '.join(FORMATS)}; only a"
@@ -116,25 +111,39 @@ def decode(format_name: str | None, options: tuple[str, ...], as_json: bool) -> 
         )
     decoder = _decoder(format_name, given, from_middle=from_middle)
     name = saved.instrument if saved is not None else "indicator"
-    sample, good = bytearray(), 0
-    for at, data in _blocks(saved, came, source):
-        if len(sample) < SAMPLE:
-            sample += data
-        records = decoder.feed(data) if data else decoder.finish()
-        for record in records:
-            good += record.fault is None
-            if as_json:
-                out.write(msgspec.json.encode(to_json(record, name, at)) + b"\n")
-            else:
-                click.echo(_words(record))
-        out.flush()
+    sample, good = _write_readings(
+        decoder, _blocks(saved, came, source), name if as_json else None
+    )
     if not as_json and decoder.rejects:
         say(f"{decoder.rejects} rejected")
     if not sample:
         say("Nothing came on standard input: the capture is empty.")
     elif not good:
-        _propose(bytes(sample), format_name, given)
+        _propose(sample, format_name, given)
     return 0
+
+
+def _write_readings(
+    decoder: Decoder, blocks: Iterable[tuple[float | None, bytes]], name: str | None
+) -> tuple[bytes, int]:
+    """The beginning of the bytes, and how many records were read. name: of the
+    instrument, for JSON; None for sentences."""
+    import msgspec
+
+    from hw.formats.shared.as_json import to_json
+
+    sample, good, out = bytearray(), 0, sys.stdout.buffer
+    for at, data in blocks:
+        if len(sample) < SAMPLE:
+            sample += data
+        for record in decoder.feed(data) if data else decoder.finish():
+            good += record.fault is None
+            if name is not None:
+                out.write(msgspec.json.encode(to_json(record, name, at)) + b"\n")
+            else:
+                click.echo(_words(record))
+        out.flush()
+    return bytes(sample), good
 
 
 def _key_values(options: tuple[str, ...]) -> dict[str, object]:

@@ -73,8 +73,8 @@ def doctor(
     diagnostics = []
     for diagnostic in examine(where, options):
         diagnostics.append(diagnostic)
-        if not as_json:
-            _print(diagnostic)
+        for line in () if as_json else _lines(diagnostic):
+            click.echo(line)
     faults = sum(one.good is False for one in diagnostics)
     if as_json:
         echo_json({"good": not faults, "matters": diagnostics})
@@ -86,18 +86,14 @@ def doctor(
 
 def _total(faults: int, open_ends: int) -> str:
     """open_ends: notes with an advice, such as on a silent instrument."""
-    words = (
-        "No fault found"
-        if not faults
-        else f"{faults} fault{'s' if faults > 1 else ''} found"
-    )
+    words = "No fault found"
+    if faults:
+        words = f"{faults} fault{'s' if faults > 1 else ''} found"
     return words + (f"; {open_ends} more to see to." if open_ends else ".")
 
 
-def _print(one: Diagnostic) -> None:
+def _lines(one: Diagnostic) -> list[str]:
     sign = {True: "good ", False: "FAULT", None: "     "}[one.good]
-    click.echo(f"{sign} {one.about}: {one.words}")
-    for line in one.evidence:
-        click.echo(f"      heard: {line}")
-    if one.advice:
-        click.echo(f"      do: {one.advice}")
+    heard = [f"      heard: {line}" for line in one.evidence]
+    advice = [f"      do: {one.advice}"] if one.advice else []
+    return [f"{sign} {one.about}: {one.words}", *heard, *advice]

@@ -11,7 +11,7 @@ from typing import Any
 
 import click
 
-from bench.checks import checks
+from bench.checks import checks, find
 from bench.checks.model import Check, EvidenceGear, Known
 from bench.checks.options import OptionValue
 from bench.cli.common import (
@@ -19,14 +19,13 @@ from bench.cli.common import (
     echo_json,
     json_option,
     load_settings,
-    log_errors,
     log_option,
     paths,
     say,
     settings_option,
     worst,
 )
-from bench.cli.options import declared, gear_options, read_options, the_check
+from bench.cli.options import declared, gear_options, read_options
 from bench.finding import Finding
 from bench.gear import Jig
 from bench.units import System
@@ -71,50 +70,46 @@ def evaluate(
 
     Example:  sweepgauge evaluate fence-square monday.csv --jig big-sled
     """
-    from bench.checks.model import EvidenceError
     from bench.cli.recorded_sweeps import RecordedError
-    from bench.procedure.gear_selection import GearUnknown, use
+    from bench.finding import EvidenceError
+    from bench.procedure.gear_selection import use
     from bench.render.remarks import evidence_error_words, with_notes
 
-    check = the_check(kind)
+    check = find(kind)
     where = paths(settings=settings_path, log=log_path)
     settings = load_settings(where)
     options = read_options(check, given, recorded=True)
-    try:
-        gear = use(settings.gear, jig=jig, saw=saw, square=square)
-    except GearUnknown as error:
-        raise Complaint(str(error)) from error
-    known = Known()
-    if log_path is not None:
-        from bench.log.history import known as known_of
-
-        with log_errors():
-            known = known_of(where.log, kind, gear, options)
+    gear = use(settings.gear, jig=jig, saw=saw, square=square)
+    known = Known() if log_path is None else _known(where.log, kind, gear, options)
     findings, refused = [], []
     for path in map(Path, files):
         try:
             finding = _worked_out(path, check, options, gear, known)
         except RecordedError as error:
             refused.append(str(error))
-            continue
         except EvidenceError as error:
             refused.append(f"{path}: {evidence_error_words(error, settings.units)}")
-            continue
-        findings.append(with_notes(finding, settings.units))
-        if as_json:
-            echo_json(findings[-1])
-            continue
-        if len(files) > 1:
-            click.echo(f"{path}:")
-        _show(findings[-1], gear.jig if check.turns_fence else None, settings.units)
+        else:
+            findings.append(with_notes(finding, settings.units))
+            name = str(path) if len(files) > 1 else None
+            sled = gear.jig if check.turns_fence else None
+            _show(findings[-1], sled, settings.units, name, as_json)
+    for words in refused[:-1]:
+        say(f"sweepgauge: {words}")
     if refused:
-        for words in refused[:-1]:
-            say(f"sweepgauge: {words}")
         raise Complaint(refused[-1])
     if as_json and len(files) == 1:
         for note in findings[0].notes:
             say(note)
     return worst([f.verdict for f in findings])
+
+
+def _known(
+    log: Path, kind: str, gear: EvidenceGear, options: dict[str, OptionValue]
+) -> Known:
+    from bench.log.history import known
+
+    return known(log, kind, gear, options)
 
 
 def _worked_out(
@@ -136,8 +131,16 @@ def _worked_out(
     return conclude(evidence, id=number, at=now)
 
 
-def _show(finding: Finding, sled: Jig | None, units: System) -> None:
+def _show(
+    finding: Finding, sled: Jig | None, units: System, name: str | None, as_json: bool
+) -> None:
+    """name: of the file, where there are several."""
     from bench.render.result import result_lines
 
+    if as_json:
+        echo_json(finding)
+        return
+    if name is not None:
+        click.echo(f"{name}:")
     for line in result_lines(finding, units, sled.widest_board if sled else None):
         click.echo(line)

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import os
-import select
-import sys
 import time
-from typing import Any, Literal
+from typing import Literal
 
 import click
 import msgspec
 
 from bench.cli.common import (
     Complaint,
+    TypedLines,
     connect,
     echo_json,
     json_option,
@@ -21,7 +19,7 @@ from bench.cli.common import (
     socket_option,
 )
 from bench.protocol import Cables, Error, Learn, Press, SetupNotice
-from bench.protocol.client import Gone, NoDaemon, Refused, WireClient
+from bench.protocol.client import Gone, Refused, WireClient
 
 NONE_YET = 3.0  # s after which it is said that no cable is heard
 What = Literal["indicator", "travel", "leaf"]
@@ -51,9 +49,7 @@ def learn(what: What, leaf: str | None, socket_path: str | None, as_json: bool) 
     try:
         with connect(socket_path) as client:
             end = _Leading(client).run(what, thickness)
-    except Refused as error:
-        raise Complaint(str(error)) from error
-    except (Gone, NoDaemon) as error:
+    except Gone as error:
         raise Complaint(
             f"the daemon went away ({error}); what was not kept is not written: learn"
             " it again"
@@ -74,7 +70,7 @@ class _Leading:
         self.client = client
         self.enter = False  # an Enter is asked for
         self.early = False  # an Enter that came before it was asked for
-        self.open = True
+        self._typed = TypedLines()
         self._cables: dict[str, str] = {}  # state of each, by name
         self._began = time.monotonic()
         self._none_said = False
@@ -102,14 +98,7 @@ class _Leading:
                 and self._hear(message)
             ):
                 return message
-        sources: list[Any] = [self.client, sys.stdin] if self.open else [self.client]
-        ready, _, _ = select.select(sources, [], [], 1.0)
-        if self.client in ready:
-            self.client.fill()
-        if sys.stdin in ready:
-            data = os.read(sys.stdin.fileno(), 4096)
-            self.open = bool(data)
-            self.early = self.early or b"\n" in data
+        self.early = bool(self._typed.wait(self.client)) or self.early
         self._press()
         self._none(what)
         return None

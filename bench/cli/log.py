@@ -9,26 +9,26 @@ from typing import TYPE_CHECKING
 import click
 
 from bench.cli.common import (
-    Complaint,
     ask_log,
     connect,
     echo_json,
     json_option,
-    log_errors,
     most_option,
     only_check_option,
     only_jig_option,
+    say,
     tell_unread,
     whose_log,
 )
 from bench.cli.log_import import log_import
 
 if TYPE_CHECKING:
-    from bench.finding import Unread
+    from bench.finding import Finding, Unread
     from bench.log.moves import MoveRow
     from bench.protocol import LogRows
     from bench.units import System
 
+UNDATED = "?: the clock had not been set when this was measured."
 PAGE = 100  # results in one answer of the daemon: under a mebibyte
 
 
@@ -65,16 +65,23 @@ def list_(
     reply, units = listed(socket_path, log_path, jig, kind, most)
     rows, status = reply.findings, tell_unread(reply.unread)
     if as_json:
-        echo_json({"findings": rows, "unread": reply.unread})
+        echo_json({"findings": rows, "unread": reply.unread, "undated": reply.undated})
         return status
     for finding in rows:
         lines = result_lines(finding, units)
-        click.echo(f"{finding.at}  {finding.id}  {lines[0]}")
+        at = _dated(finding.at, finding.id in reply.undated)
+        click.echo(f"{at}  {finding.id}  {lines[0]}")
         if len(lines) > 1:
             click.echo(f"  {lines[1]}")
     if not rows and not reply.unread:
         click.echo("nothing yet")
+    if reply.undated:
+        say(UNDATED)
     return status
+
+
+def _dated(at: str, undated: bool) -> str:
+    return f"{at}?" if undated else at
 
 
 @log.command()
@@ -96,25 +103,30 @@ def show(id: str, socket_path: str | None, log_path: str | None, as_json: bool) 
     finding = reply.finding
     moves = [msgspec.json.decode(move, type=MoveRow) for move in reply.moves]
     if as_json:
-        echo_json({"finding": finding, "evidence": reply.evidence, "moves": moves})
+        told = {"finding": finding, "evidence": reply.evidence, "moves": moves}
+        echo_json({**told, "undated": reply.undated})
         return 0
-    click.echo(f"{finding.at}  {finding.id}")
-    for line in result_lines(finding, units):
+    click.echo(f"{_dated(finding.at, reply.undated)}  {finding.id}")
+    if reply.undated:
+        say(UNDATED)
+    for line in [*result_lines(finding, units), *_evidence_lines(finding)]:
         click.echo(line)
-    for row in finding.budget:
-        click.echo(
-            f"  {row.share:5.0%}  {row.part}: {row.standard_uncertainty * 1e6:.1f} urad"
-        )
-    for sweep in finding.sweeps:
-        what = "push" if sweep.push else "back"
-        click.echo(
-            f"  {sweep.placement} {what}: {sweep.readings} readings, {sweep.set_aside}"
-            f" set aside, {sweep.slope:+.6f}"
-        )
     for move in moves:
         if finding.proposed is not None or move.made is not None:
             click.echo(f"  {_became(move, units)}")
     return 0
+
+
+def _evidence_lines(finding: Finding) -> Iterator[str]:
+    for row in finding.budget:
+        size = row.standard_uncertainty * 1e6
+        yield f"  {row.share:5.0%}  {row.part}: {size:.1f} urad"
+    for sweep in finding.sweeps:
+        what = "push" if sweep.push else "back"
+        yield (
+            f"  {sweep.placement} {what}: {sweep.readings} readings, {sweep.set_aside}"
+            f" set aside, {sweep.slope:+.6f}"
+        )
 
 
 @log.command()
@@ -127,21 +139,14 @@ def export(id: str | None, socket_path: str | None, log_path: str | None) -> int
     Example:  sweepgauge log export 3f2a9c0d1e4b > monday.csv
     """
     unread: list[Unread] = []
-    pieces = (
-        _exported(socket_path, id, unread)
-        if log_path is None
-        else _out_of(log_path, id, unread)
-    )
+    pieces = _exported(socket_path, id, unread)
+    if log_path is not None:
+        from bench.log.export import exported
+
+        pieces = exported(Path(log_path), id, unread)
     for text in pieces:
         click.echo(text, nl=False)
     return tell_unread(unread)
-
-
-def _out_of(log_path: str, id: str | None, unread: list[Unread]) -> Iterator[str]:
-    from bench.log.export import exported
-
-    with log_errors():
-        yield from exported(Path(log_path), id, unread)
 
 
 def _exported(
@@ -149,19 +154,15 @@ def _exported(
 ) -> Iterator[str]:
     """As it comes; the daemon goes on when this has read."""
     from bench.protocol import LogExport, LogText
-    from bench.protocol.client import Gone, Refused
 
-    try:
-        with connect(socket) as client:
-            client.send(LogExport(id=id))
-            while True:
-                message = client.answer(LogText)
-                yield message.text
-                if message.last:
-                    unread += message.unread
-                    return
-    except (Refused, Gone) as error:
-        raise Complaint(str(error)) from error
+    with connect(socket) as client:
+        client.send(LogExport(id=id))
+        while True:
+            message = client.answer(LogText)
+            yield message.text
+            if message.last:
+                unread += message.unread
+                return
 
 
 @log.command()
@@ -202,9 +203,9 @@ def known_kind(kind: str | None) -> None:
     """Of a check that there is not, nothing was ever measured: that is a slip, and no
     "nothing yet"."""
     if kind is not None:
-        from bench.cli.options import the_check
+        from bench.checks import find
 
-        the_check(kind)
+        find(kind)
 
 
 def _became(move: MoveRow, units: System) -> str:
@@ -242,5 +243,6 @@ def listed(
         rows.superseded.extend(page.superseded)
         rows.unread.extend(page.unread)
         rows.distances.update(page.distances)
+        rows.undated.extend(page.undated)
         if len(page.findings) < want or len(rows.findings) >= most:
             return rows, units

@@ -12,16 +12,15 @@ import click
 from bench.cli.common import Complaint, connect, say, socket_option
 
 if TYPE_CHECKING:
-    from bench.log.importer import ImportCounts, SizedWrite
-    from bench.log.writer import LogWriter
     from bench.procedure.status_message import StatusMessage
+    from bench.protocol import LogImported
 
 PIECE = 45_000  # bytes, the most that the daemon takes in one message
 SHOWN = 20  # problems that are shown; the others are counted
 DATABASE = b"SQLite format 3\0"
 
-# a piece, and whether it is the last; gives what was read so far, and what was wrong
-Feed = Callable[[bytes, bool], "tuple[ImportCounts, list[StatusMessage]]"]
+# a piece, and whether it is the last; what was taken so far
+Feed = Callable[[bytes, bool], "LogImported"]
 
 
 @click.command("import")
@@ -53,8 +52,8 @@ def log_import(file: Path, socket_path: str | None, log_path: str | None) -> int
     problems: list[StatusMessage] = []
     with into as feed:
         for piece, last in _pieces(file):
-            counts, told = feed(piece, last)
-            problems += told
+            counts = feed(piece, last)
+            problems += counts.problems
     if counts.left_out == counts.lines > 0 and not counts.taken + counts.known:
         raise Complaint(f"{file} is no export: {one_line(text(problems[:1]))}")
     for problem in problems[:SHOWN]:
@@ -89,20 +88,12 @@ def _pieces(file: Path) -> Iterator[tuple[bytes, bool]]:
 
 @contextmanager
 def _daemon(socket_path: str | None) -> Iterator[Feed]:
-    from bench.log.importer import ImportCounts
     from bench.protocol import LogImport, LogImported
     from bench.protocol.client import Gone, Refused
 
-    def feed(piece: bytes, last: bool) -> tuple[ImportCounts, list[StatusMessage]]:
-        reply = client.ask(LogImport(piece, last), LogImported)
-        counts = ImportCounts(
-            reply.lines, reply.taken, reply.known, reply.events, reply.left_out
-        )
-        return counts, reply.problems
-
     with connect(socket_path) as client:
         try:
-            yield feed
+            yield lambda piece, last: client.ask(LogImport(piece, last), LogImported)
         except (Refused, Gone) as error:
             raise Complaint(
                 f"{error}; what was taken stays, and the same import goes on from there"
@@ -114,7 +105,7 @@ def _log_file(path: Path) -> Iterator[Feed]:
     """Through a writer of its own, as the daemon would: refused while one has it."""
     from bench import __version__
     from bench.log.importer import Importer
-    from bench.log.rows import LogError, now
+    from bench.log.rows import now
     from bench.log.writer import LogWriter
 
     try:
@@ -125,29 +116,8 @@ def _log_file(path: Path) -> Iterator[Feed]:
             on_saved=lambda commit: None,
             on_trouble=lambda words: None,
         )
-    except (LogError, OSError) as error:
+        importer = Importer()
+        with closing(writer):
+            yield lambda piece, last: importer.take(writer, piece, last=last)
+    except OSError as error:
         raise Complaint(str(error)) from error
-    importer = Importer()
-
-    def feed(piece: bytes, last: bool) -> tuple[ImportCounts, list[StatusMessage]]:
-        for one in importer.read(piece, last=last):
-            _write(writer, one)
-        _flush(writer)
-        if last:
-            for one in importer.end():
-                _write(writer, one)
-            _flush(writer)
-        return importer.counts, importer.problems()
-
-    with closing(writer):
-        yield feed
-
-
-def _write(writer: LogWriter, one: SizedWrite) -> None:
-    writer.put(one.write, size=one.size)
-
-
-def _flush(writer: LogWriter) -> None:
-    while not writer.flush(1.0):
-        if writer.trouble is not None:
-            raise Complaint(writer.trouble)

@@ -1,25 +1,20 @@
-"""A check's declared options as options of the command line."""
+"""A check's declared options as options of the command line, and the shop's air."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from typing import Any, TypeVar
 
 import click
 
-from bench.checks import UnknownCheck, checks, find
+from bench.checks import checks
 from bench.checks.model import Check
 from bench.checks.options import Option, OptionError, OptionValue, validated
 from bench.cli.common import Complaint
+from bench.finding import Climate
 
 F = TypeVar("F", bound=Callable[..., Any])
-
-
-def the_check(kind: str) -> Check:
-    try:
-        return find(kind)
-    except UnknownCheck as error:
-        raise Complaint(str(error)) from error
 
 
 def gear_options(command: F) -> F:
@@ -72,3 +67,27 @@ def read_options(
     except OptionError as error:
         option = f"--{error.option.replace('_', '-')}"
         raise Complaint(f"{check.kind}: {option} {error.problem}") from error
+
+
+_TEMPERATURE = re.compile(r"([+-]?[0-9]+(?:[.,][0-9]+)?) *(?:DEG *|° *)?([CF]?)")
+
+
+def typed_climate(temperature: str | None, humidity: str | None) -> Climate | None:
+    """None where neither was typed. Raises Complaint."""
+    from bench.units import UnitsError, parse_share
+
+    if temperature is None and humidity is None:
+        return None
+    try:
+        share = None if humidity is None else parse_share(humidity)
+    except UnitsError as error:
+        raise Complaint(f"--humidity: {error}") from error
+    return Climate(None if temperature is None else _celsius(temperature), share)
+
+
+def _celsius(text: str) -> float:
+    found = _TEMPERATURE.fullmatch(text.strip().upper())
+    if found is None:
+        raise Complaint(f'--temperature: {text!r} is none; "21 C" or "70 F" would do')
+    number = float(found[1].replace(",", "."))
+    return (number - 32) / 1.8 if found[2] == "F" else number

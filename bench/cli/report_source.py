@@ -7,7 +7,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from bench.cli.common import Complaint, load_settings, log_errors, paths, request
+from bench.cli.common import Complaint, load_settings, paths, request
 from bench.cli.log import listed
 
 if TYPE_CHECKING:
@@ -32,8 +32,7 @@ def report_source(
 
         settings = load_settings(paths(settings=settings_path, log=log))
         units, jigs = settings.units, settings.gear.jigs
-        with log_errors():
-            reply = answer(Path(log), protocol.ReportParts(), units=units, jigs=jigs)
+        reply = answer(Path(log), protocol.ReportParts(), units=units, jigs=jigs)
         assert isinstance(reply, protocol.Document)
         parts = reply
     return _source(rows, parts, jig), units

@@ -6,7 +6,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
@@ -98,7 +98,12 @@ def install_steps(place: Place) -> Iterator[Step]:
             ("usermod", *_prefix(place), "-a", "-G", GROUP, place.person),
         )
     yield _link_step(place.root / SHELL_COMMAND, place.program)
-    started = _started(files)
+    yield from _start_steps(place, _started(files), is_changed)
+
+
+def _start_steps(
+    place: Place, started: Sequence[str], is_changed: bool
+) -> Iterator[Step]:
     if not place.runs:
         yield _command(
             "have it started when the machine starts: " + ", ".join(started),

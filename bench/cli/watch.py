@@ -27,7 +27,7 @@ from bench.protocol import (
     StatusReply,
     Watch,
 )
-from bench.protocol.client import Gone, NoDaemon
+from bench.protocol.client import Gone
 from bench.render.wording import with_name, without_name
 from bench.units import System
 
@@ -72,8 +72,6 @@ def watch(
                     output.show(message)
     except Gone as error:
         raise Complaint(f"the daemon went away ({error})") from error
-    except NoDaemon as error:
-        raise Complaint(str(error)) from error
     except KeyboardInterrupt:
         pass
     return 0

@@ -16,7 +16,6 @@ import time
 from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any, ClassVar
-from weakref import WeakKeyDictionary
 
 from textual import events
 from textual.app import App, SystemCommand
@@ -25,6 +24,7 @@ from textual.screen import Screen
 from textual.theme import Theme
 
 from bench.console import first_start, themes
+from bench.console.early_keys import EarlyKeys
 from bench.console.first_start import Guide
 from bench.console.glyphs import GlyphSet
 from bench.console.greeting import GREETING
@@ -87,10 +87,7 @@ class Console(App[None]):
         self._due: dict[str, float] = {}
         self._timer: asyncio.TimerHandle | None = None
         self._listening: asyncio.Task[None] | None = None
-        self._screen_is_there = asyncio.Event()  # the shown screen, with its focus
-        self._screen_is_there.set()
-        # the screen that was shown when a key came
-        self._aims = WeakKeyDictionary[events.Key, list[Screen[Any]]]()
+        self.early_keys = EarlyKeys(self)
         for theme in themes.THEMES:
             self.register_theme(theme)
         # set before anything is styled, so that nothing is styled twice
@@ -108,7 +105,8 @@ class Console(App[None]):
         with contextlib.suppress(ValueError, RuntimeError, NotImplementedError):
             for number in (signal.SIGTERM, signal.SIGHUP):
                 loop.add_signal_handler(number, self.exit)
-        self.screen_change_signal.subscribe(self, self._screen_comes, immediate=True)
+        comes = self.early_keys.screen_comes
+        self.screen_change_signal.subscribe(self, comes, immediate=True)
         self._listening = loop.create_task(self.client.run())
         self.set_interval(AGEING, self._age)
         if self.guest is not None:
@@ -300,25 +298,9 @@ class Console(App[None]):
         if view.notes_unseen and self.client.send(NotesSeen(len(view.notes))):
             view.notes_unseen = False
 
-    def _screen_comes(self, screen: Screen[Any]) -> None:
-        self._screen_is_there = there = asyncio.Event()
-        screen.call_later(there.set)  # behind its mounting and its resuming
-
-    def _aimed(self, key: events.Key) -> events.Key:
-        """The key, or a new one where it was for a screen that is shown no longer."""
-        shown = self.screen_stack[-1:]
-        if self._aims.setdefault(key, shown) == shown:
-            return key
-        again = events.Key(key.key, key.character)
-        self._aims[again] = shown
-        return again
-
     async def on_event(self, event: events.Event) -> None:
         if isinstance(event, events.Key | events.MouseDown):
-            # the one before it may open a screen in the same instant: it is for that
-            await self._screen_is_there.wait()
-            if isinstance(event, events.Key):
-                event = self._aimed(event)
+            event = await self.early_keys.aim(event)
             self.last_key = event.key if isinstance(event, events.Key) else ""
             self.seen()
         await super().on_event(event)

@@ -19,15 +19,15 @@ from bench.checks import UnknownCheck, find
 from bench.checks.model import Caution, Check, Evidence, EvidenceGear, Known
 from bench.checks.options import OptionError, OptionValue, understood, validated
 from bench.daemon.acquisition import Instrument
-from bench.daemon.begin_request import applying, lightened, same
 from bench.daemon.check_journal import CheckJournal
+from bench.daemon.check_start import applying, lightened, progress, same
 from bench.daemon.evaluation import Evaluation, with_verdict_on_move
-from bench.daemon.open_check import progress
 from bench.daemon.pass_looks import PassLooks
 from bench.daemon.shop_air import ShopAir
-from bench.finding import Finding, Remark
-from bench.log.cautions import Acknowledged
-from bench.log.rows import OpenRun
+from bench.finding import Finding, Remark, warning
+from bench.log.remembered import Acknowledged
+from bench.log.rows import OpenCheck
+from bench.log.store import gear_names
 from bench.log.writer import LogWriter
 from bench.procedure.acknowledged_cautions import AcknowledgedCautions
 from bench.procedure.check_procedure import CheckProcedure
@@ -111,9 +111,7 @@ class CheckController:
         run = self._finished
         if self.run is not None:
             raise InvalidRequest(f"{self.run.check.kind} is in progress")
-        if run is None or (
-            request.finding is not None and request.finding != self._finished_as
-        ):
+        if run is None or request.finding not in (None, self._finished_as):
             raise InvalidRequest(
                 "only the latest check, since the daemon started, can be gone on with"
             )
@@ -133,14 +131,7 @@ class CheckController:
     def begin(self, request: Begin, now: float) -> bool:
         """Begin, or join the same check in progress; True when joined. Raises
         InvalidRequest."""
-        try:
-            check = find(request.check)
-            request = lightened(check, request, self.find, self._known_to)
-            options = validated(check, request.options)
-        except (UnknownCheck, OptionError) as error:
-            raise InvalidRequest(str(error)) from error
-        request = msgspec.structs.replace(request, options=options)
-        request = applying(request, check.plan(options, EvidenceGear()))
+        check, request = self._understood(request)
         if self.run is not None:
             if self.begun is not None and same(self.begun, request):
                 return True
@@ -149,45 +140,66 @@ class CheckController:
                 f"{self.run.check.kind} is in progress ({asked}); finish it, or end it"
                 " with `sweepgauge abandon`"
             )
-        if request.sweeps is not None and not 1 <= request.sweeps <= 50:
-            raise InvalidRequest(
-                f"--sweeps takes 1 to 50 pushes a set-up, not {request.sweeps}"
-            )
         gear = self.gear_for(request)
-        if (why := self.why_not(check, options, gear)) is not None:
+        if (why := self._why_refused(check, request, gear)) is not None:
             raise InvalidRequest(why)
+        if self.air is not None:
+            self.air.want()
+        cautions = self.cautions.due(
+            check.cautions, gear_names(gear)[1], _day(time.time())
+        )
+        run = self._make_run(uuid.uuid4().hex[:12], request, gear, cautions)
+        self._supersedes = None
+        self._record(run, request)
+        if len(cautions) < len(check.cautions):
+            skipped = [c.name for c in check.cautions if c not in cautions]
+            data = {"cautions": skipped, "asked": [c.name for c in cautions]}
+            self.journal.event(run.id, "cautions-known", data)
+        self._acknowledge(run)
+        run.settle_down(now)
+        log.info("check %s begins: %s", run.id, request.check)
+        return False
+
+    def _understood(self, request: Begin) -> tuple[Check, Begin]:
+        """The request with the options that the check declares. Raises
+        InvalidRequest."""
+        try:
+            check = find(request.check)
+            request = lightened(check, request, self.find, self._known_to)
+            options = validated(check, request.options)
+        except (UnknownCheck, OptionError) as error:
+            raise InvalidRequest(str(error)) from error
+        request = msgspec.structs.replace(request, options=options)
+        return check, applying(request, check.plan(options, EvidenceGear()))
+
+    def _why_refused(
+        self, check: Check, request: Begin, gear: EvidenceGear
+    ) -> str | None:
+        if request.sweeps is not None and not 1 <= request.sweeps <= 50:
+            return f"--sweeps takes 1 to 50 pushes a set-up, not {request.sweeps}"
         if sound_climate(request.climate) != request.climate:
-            raise InvalidRequest(
+            return (
                 "no shop has such a climate: give a temperature from"
                 f" {COLDEST:g} to {HOTTEST:g} C and a humidity up to 100 %"
             )
-        if self.air is not None:
-            self.air.want()
-        run_id = uuid.uuid4().hex[:12]
-        cautions = self.cautions.due(check.cautions, _saw(gear), _day(time.time()))
-        run = self._make_run(run_id, request, gear, cautions)
-        self._supersedes = None
-        indicator = self._settings().indicator
+        return self.why_not(check, request.options, gear)
+
+    def _record(self, run: CheckProcedure, request: Begin) -> None:
+        """What is begun, before anybody is told of it."""
+        gear, indicator = run.gear, self._settings().indicator
+        jig, saw = gear_names(gear)
         self.log.begin_check(
-            run_id,
+            run.id,
             request.check,
-            jig=gear.jig.name if gear.jig else None,
-            saw=gear.saw.name if gear.saw else None,
+            jig=jig,
+            saw=saw,
             options=request.options,
             gear=gear,
             instrument=indicator.port if indicator is not None else None,
             hold=str(request.options["hold"]) if request.options.get("hold") else None,
         )
-        self._tell(Saved("check", run_id))
-        self.journal.event(run_id, "asked-for", msgspec.to_builtins(request))
-        if len(cautions) < len(check.cautions):
-            skipped = [c.name for c in check.cautions if c not in cautions]
-            data = {"cautions": skipped, "asked": [c.name for c in cautions]}
-            self.journal.event(run_id, "cautions-known", data)
-        self._acknowledge(run)
-        run.settle_down(now)
-        log.info("check %s begins: %s", run_id, request.check)
-        return False
+        self._tell(Saved("check", run.id))
+        self.journal.event(run.id, "asked-for", msgspec.to_builtins(request))
 
     def _known_to(self, request: Begin) -> Known:
         """What the log tells to a check that is begun so."""
@@ -197,7 +209,9 @@ class CheckController:
         """Where its cautions are acknowledged, they need not be asked so soon again."""
         if run.facts.acknowledged:
             cautions = run.check.cautions
-            self.cautions.acknowledge(cautions, _saw(run.gear), _day(time.time()))
+            self.cautions.acknowledge(
+                cautions, gear_names(run.gear)[1], _day(time.time())
+            )
 
     def remember(self, past: Sequence[Acknowledged]) -> None:
         """What the log says was acknowledged, in its order."""
@@ -232,12 +246,11 @@ class CheckController:
         )
         settings = self._settings()
         wired = (("indicator", settings.indicator), ("caliper", settings.caliper))
-        run.facts.buttons = tuple(
-            name for name, port in wired if port is not None and port.asking == "button"
-        )
+        asking = {name: port.asking for name, port in wired if port is not None}
+        run.facts.buttons = tuple(n for n, how in asking.items() if how == "button")
         return run
 
-    def take_up(self, left: OpenRun, now: float) -> StatusMessage:
+    def take_up(self, left: OpenCheck, now: float) -> StatusMessage:
         """Go on with a check that the last life left; says so."""
         begun = next((e.data for e in left.events if e.kind == "asked-for"), None)
         try:
@@ -292,8 +305,7 @@ class CheckController:
     def clock_jumped(self, seconds: float) -> None:
         """Said in the finding of the check during which it happened."""
         if self.run is not None and self.run.facts.acknowledged:
-            jump = {"seconds": seconds}
-            self._jumps.append(Remark("clock-jumped", values=jump, severity="warning"))
+            self._jumps.append(warning("clock-jumped", seconds=seconds))
 
     def stop(self, now: float) -> None:
         if self.run is not None:
@@ -303,17 +315,16 @@ class CheckController:
     def _concluded(
         self, run: CheckProcedure, finding: Finding, evidence: Evidence
     ) -> None:
-        if self.run is not run:
+        begun = self.begun
+        if self.run is not run or begun is None:
             return
-        verifies = self.begun.verifies if self.begun is not None else None
-        finding = with_verdict_on_move(
-            finding, self.find(verifies) if verifies else None
-        )
-        typed = self.begun.climate if self.begun is not None else None
+        verifies = begun.verifies
+        before = self.find(verifies) if verifies else None
+        finding = with_verdict_on_move(finding, before)
         finding = msgspec.structs.replace(
             finding,
             remarks=[*finding.remarks, *self._jumps],
-            climate=typed or (self.air.now() if self.air is not None else None),
+            climate=begun.climate or (self.air.now() if self.air is not None else None),
         )
         finding = with_notes(finding, self._settings().units)
         self.log.finding(run.id, finding, evidence, supersedes=self._supersedes)
@@ -321,7 +332,7 @@ class CheckController:
             self.log.move_planned(f"move-{finding.id}", finding.id, finding.move)
         if verifies:
             self.log.move_verified(f"move-{verifies}", finding.id)
-        self._finished, self._finished_begin = run, self.begun
+        self._finished, self._finished_begin = run, begun
         self._finished_as = finding.id
         self.run, self.begun, self._supersedes = None, None, None
         self._tell(Concluded(run.id, finding))
@@ -332,10 +343,6 @@ class CheckController:
         self.log.abandon(run.id, why)
         remark = StatusMessage("not-concluded", {"why": why.rstrip(".")})
         self._tell(NoFinding(run.id, remarks=[remark]))
-
-
-def _saw(gear: EvidenceGear) -> str | None:
-    return gear.saw.name if gear.saw is not None else None
 
 
 def _day(wall_s: float) -> str:

@@ -6,14 +6,14 @@ import asyncio
 import logging
 import time
 import uuid
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Coroutine, Mapping
 from datetime import UTC, datetime
 from typing import Any
 
 import msgspec
 
-from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Known, Trace
-from bench.finding import Doubt, Finding
+from bench.checks.model import Evidence, EvidenceGear, Known, Trace
+from bench.finding import Doubt, EvidenceError, Finding
 from bench.moves.verify import judge_move
 from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.early_stop import settles_early
@@ -64,22 +64,16 @@ class Evaluation:
             if not run.complete:
                 return  # a pass was refused after all: it is asked again
             evidence = self._evidence(run)
-            stamp = (
-                datetime.fromtimestamp(time.time(), UTC)
-                .astimezone()
-                .isoformat(timespec="seconds")
-            )
-            finding = await asyncio.to_thread(
-                conclude, evidence, id=uuid.uuid4().hex[:12], at=stamp
-            )
+            now = datetime.fromtimestamp(time.time(), UTC).astimezone()
+            number, at = uuid.uuid4().hex[:12], now.isoformat(timespec="seconds")
+            finding = await asyncio.to_thread(conclude, evidence, id=number, at=at)
         except EvidenceError as error:
             self._failed(run, evidence_error_words(error, self._settings().units))
         except Exception as error:
             # The readings are in the log and the daemon goes on, whatever failed.
             log.exception("working out %s", run.id)
-            self._failed(
-                run, f"it could not be worked out ({type(error).__name__}: {error})"
-            )
+            why = f"{type(error).__name__}: {error}"
+            self._failed(run, f"it could not be worked out ({why})")
         else:
             self._done(run, finding, evidence)
         finally:
@@ -95,9 +89,10 @@ class Evaluation:
     ) -> None:
         """Call `settled` with the number of passes looked at where they settle the
         verdict, so that the last one is not needed."""
-        task = asyncio.get_running_loop().create_task(
-            self._look_whether_settled(run, settled)
-        )
+        self._look(self._look_whether_settled(run, settled))
+
+    def _look(self, look: Coroutine[Any, Any, None]) -> None:
+        task = asyncio.get_running_loop().create_task(look)
         self._looking.add(task)
         task.add_done_callback(self._looking.discard)
 
@@ -129,11 +124,7 @@ class Evaluation:
         """Fit a line to a kept pass, for the screen to show which readings are set
         aside, and look for doubts in all passes so far. earlier: a pass of this set-up
         that was refused as no line."""
-        task = asyncio.get_running_loop().create_task(
-            self._look_at(trace, evidence, seen, straight, earlier)
-        )
-        self._looking.add(task)
-        task.add_done_callback(self._looking.discard)
+        self._look(self._look_at(trace, evidence, seen, straight, earlier))
 
     async def _look_at(
         self,

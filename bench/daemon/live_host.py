@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 import msgspec
 
 from bench.finding import Finding
-from bench.log.live_moves import LiveMoveHistory
+from bench.log.remembered import LiveMoveHistory
 from bench.log.writer import LogWriter
 from bench.moves.nudge import NoLive
 from bench.procedure.live_move import LiveMove

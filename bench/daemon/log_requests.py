@@ -4,18 +4,14 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from pathlib import Path
-from typing import Protocol
 
 import msgspec
 
-from bench.daemon.clients import Client
-from bench.daemon.panel import PanelLink
-from bench.finding import Finding, Unread
+from bench.daemon.request_context import RequestContext
+from bench.finding import Unread
 from bench.log import export, history
-from bench.log.answers import FromLog, answer
-from bench.log.importer import Importer, SizedWrite
-from bench.log.writer import LogWriter
+from bench.log.answers import Answer, answer
+from bench.log.importer import Importer
 from bench.procedure.wrong_use import InvalidRequest
 from bench.protocol import (
     Document,
@@ -23,10 +19,9 @@ from bench.protocol import (
     LogEvents,
     LogExport,
     LogImport,
-    LogImported,
+    LogQuestion,
     LogText,
 )
-from bench.settings.settings_file import Paths, Settings
 from hw.patience import LOG_ASKED_FLUSH_S
 
 EXPORT_PIECE = 64 * 1024  # characters of an export in one message
@@ -36,47 +31,41 @@ IMPORT_PIECE = 45_000  # bytes of an import in one message
 LAST = 5  # results in a status
 
 
-class LogService(Protocol):
-    """What of the daemon these answers are made from; see bench.daemon.service."""
-
-    last: list[Finding]
-    settings: Settings
-    paths: Paths
-    log: LogWriter
-    panel: PanelLink
+async def from_log(context: RequestContext, request: LogQuestion) -> None:
+    context.client.send_large(await _answer(context, request))
 
 
-async def answer_from_log(
-    service: LogService,
-    client: Client,
-    request: FromLog | LogExport,
-) -> None:
-    path, settings = service.paths.log, service.settings
-    if isinstance(request, LogExport):
-        await _export(path, client, request)
-        return
-    if isinstance(request, LogEvents):
-        # events of no check wait for company
-        await asyncio.to_thread(service.log.flush, LOG_ASKED_FLUSH_S)
-    reply = await asyncio.to_thread(
-        answer, path, request, units=settings.units, jigs=settings.gear.jigs
-    )
-    if isinstance(request, Due) and request.remind and isinstance(reply, Document):
-        due = any(row["state"] == "now" for row in reply.document["due"])
-        service.panel.due(due)
-    client.send_large(reply)
+async def _answer(context: RequestContext, request: LogQuestion) -> Answer:
+    service = context.service
+    units, jigs = service.settings.units, service.settings.gear.jigs
+    path = service.paths.log
+    return await asyncio.to_thread(answer, path, request, units=units, jigs=jigs)
 
 
-async def _export(path: Path, client: Client, request: LogExport) -> None:
+async def log_events(context: RequestContext, request: LogEvents) -> None:
+    # events of no check wait for company
+    await asyncio.to_thread(context.service.log.flush, LOG_ASKED_FLUSH_S)
+    await from_log(context, request)
+
+
+async def due(context: RequestContext, request: Due) -> None:
+    reply = await _answer(context, request)
+    if request.remind and isinstance(reply, Document):
+        is_due = any(row["state"] == "now" for row in reply.document["due"])
+        context.service.panel.due(is_due)
+    context.client.send_large(reply)
+
+
+async def export_log(context: RequestContext, request: LogExport) -> None:
     """No further than the client reads: a slow one only waits for itself."""
+    client = context.client
     unread: list[Unread] = []
-    pieces = export.exported(path, request.id, unread)
+    pieces = export.exported(context.service.paths.log, request.id, unread)
     try:
         while (text := await asyncio.to_thread(next, pieces, None)) is not None:
             for start in range(0, len(text), EXPORT_PIECE):
-                client.send(
-                    LogText(text[start : start + EXPORT_PIECE], False, request.ref)
-                )
+                piece = text[start : start + EXPORT_PIECE]
+                client.send(LogText(piece, False, request.ref))
                 await client.drained()
     finally:
         # at this moment it reads, in its thread
@@ -85,42 +74,19 @@ async def _export(path: Path, client: Client, request: LogExport) -> None:
     client.send(LogText("", True, request.ref, unread))
 
 
-async def import_piece(service: LogService, client: Client, request: LogImport) -> None:
+async def import_piece(context: RequestContext, request: LogImport) -> None:
     """Answered when the disk has all of the piece, so that a file of any size waits for
     the disk in the hands of whoever sends it. Raises OSError where it takes nothing."""
+    service, client = context.service, context.client
     importer = client.importing = client.importing or Importer()
     if len(request.piece) > IMPORT_PIECE:
         raise InvalidRequest(f"a piece of an import has at most {IMPORT_PIECE} bytes")
-    writes = await asyncio.to_thread(
-        lambda: [*importer.read(request.piece, last=request.last)]
-    )
-    await _written(service.log, writes)
-    if request.last:
-        await _written(service.log, [*importer.end()])
-        counts = msgspec.to_builtins(importer.counts)
-        service.log.event(None, "imported", counts, urgent=True)
-        await _written(service.log, [])
-    done = importer.counts
-    reply = LogImported(
-        done.lines,
-        done.taken,
-        done.known,
-        done.events,
-        done.left_out,
-        importer.problems(),
-        request.ref,
+    reply = await asyncio.to_thread(
+        importer.take, service.log, request.piece, last=request.last
     )
     if request.last:
         # what it remembers of each line is let go before the log is read again
         client.importing = None
-        del importer, writes
+        del importer
         service.last = await asyncio.to_thread(history.latest, service.paths.log, LAST)
-    client.send(reply)
-
-
-async def _written(log: LogWriter, writes: list[SizedWrite]) -> None:
-    for write, size in writes:
-        log.put(write, urgent=False, size=size)
-    while not await asyncio.to_thread(log.flush, LOG_ASKED_FLUSH_S):
-        if log.trouble is not None:
-            raise OSError(log.trouble)
+    client.send(msgspec.structs.replace(reply, ref=request.ref))

@@ -43,17 +43,11 @@ class PanelLink:
         self._running = False
         self._unwell: set[str] = set()  # instruments
         self._due = False
-        if settings is not None and {
-            settings.pedal,
-            settings.lamp,
-            settings.buzzer,
-        } != {None}:
+        if settings is not None:
             from hw.panel import Panel
 
             self._panel = Panel(
-                pedal=settings.pedal,
-                lamp=settings.lamp,
-                buzzer=settings.buzzer,
+                **msgspec.structs.asdict(settings),
                 on_press=on_press,
                 on_long=on_long,
                 make_factory=make_factory,
@@ -90,9 +84,8 @@ class PanelLink:
         elif isinstance(message, NoFinding):
             self._wanted = "trouble"
         elif isinstance(message, InstrumentState):
-            (self._unwell.discard if message.state in WELL else self._unwell.add)(
-                message.name
-            )
+            take = self._unwell.discard if message.state in WELL else self._unwell.add
+            take(message.name)
         elif isinstance(message, PassNotice | MarkNotice):
             if message.recorded and getattr(message, "state", "") != "measured":
                 return

@@ -17,6 +17,7 @@ import msgspec
 
 from bench import __version__
 from bench.checks.model import EvidenceGear, Known
+from bench.daemon import status_requests
 from bench.daemon.clients import Client, Clients, SocketHeld
 from bench.daemon.device_setup import DeviceSetup
 from bench.daemon.log_requests import LAST
@@ -33,8 +34,7 @@ from bench.daemon.wall_clock import SYNCED
 from bench.finding import Finding
 from bench.gear import Gear
 from bench.log import history, rows
-from bench.log.cautions import acknowledged
-from bench.log.live_moves import live_move_history
+from bench.log.remembered import acknowledged, live_move_history
 from bench.log.rows import Commit, LogError
 from bench.log.writer import LogWriter
 from bench.procedure.wrong_use import InvalidRequest
@@ -89,8 +89,8 @@ class Service:
             )
         except LogError as error:
             raise CannotRun(str(error)) from error
-        self.answers = RequestHandlers(self)
-        self.clients = Clients(paths.socket, self._greet, self.answers.answer)
+        answer = RequestHandlers(self).answer
+        self.clients = Clients(paths.socket, self._greet, answer)
         self.bench = Station(settings, self.log, self.tell, self.clients, self._known)
         self.recording = RecordingState(self.tell, self.bench.outbox, str(paths.log))
         self.beat = MarkBeat(
@@ -202,9 +202,9 @@ class Service:
             self.bench.tick(now)
             self.log.look()
             self.recording.look()
-            watched = any(client.watching for client in self.clients.all)
             self.bench.wired.sources.rounds.go(self._in_rounds())
-            self.learner.tick(now, watched=watched, present=bool(self.clients.all))
+            watched, present = self.clients.watched, bool(self.clients.all)
+            self.learner.tick(now, watched=watched, present=present)
             for client in list(self.clients.all):
                 client.flush(now)
             self.beat.tick(self.bench.run, now)
@@ -262,9 +262,9 @@ class Service:
         everybody how things stand."""
         self.settings = settings
         await self.bench.rewire(settings)
-        self.tell(self.answers.gear())
-        self.tell(self.answers.kinds())
-        self.tell(msgspec.structs.replace(self.answers.status(), notes=[]))
+        self.tell(status_requests.gear(self))
+        self.tell(status_requests.kinds(self))
+        self.tell(msgspec.structs.replace(status_requests.status(self), notes=[]))
 
     def busy(self) -> str | None:
         run = self.bench.run
@@ -278,7 +278,7 @@ class Service:
         """The user added to it; the wiring stays as it is."""
         self.settings = msgspec.structs.replace(self.settings, gear=gear)
         self.bench.settings = self.settings
-        self.tell(self.answers.gear())
+        self.tell(status_requests.gear(self))
 
     # ---- what is told ----------------------------------------------------------------
 

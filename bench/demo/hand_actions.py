@@ -19,6 +19,7 @@ BITE = 0.06  # mm that the free end goes at one turn of the wrist
 NEAR = 0.003  # mm from the aim where hands stop turning
 DRAWN = 0.03  # mm that the last screw draws the fence back
 KNOCK = 0.20  # mm that a bumped stand reads more
+AT_START = 5.0  # mm from the start within which a sled need not be drawn back
 BY_THEMSELVES = ("place", "lean", "mark", "spot", "width")
 FIRST_WIDTH = "near"  # of a strip, which is cut before it
 
@@ -59,9 +60,9 @@ async def follow(hands: Hands, ask: Prompt, options: Mapping[str, OptionValue]) 
 
 
 async def push(hands: Hands, ask: Prompt) -> None:
-    """A push right through; drawn back and seated anew before it where one was kept
-    already."""
-    if ask.taken or ask.because:
+    """A push right through; drawn back and seated anew before it where the sled is no
+    longer at its start."""
+    if ask.taken or ask.because or hands.pose(hands.clock()).s > AT_START:
         await hands.pull_back()
         await hands.seat()
     await hands.push(hands.saw.run, SPEED)

@@ -104,7 +104,7 @@ class HandsClient:
 
     def hand_word(self) -> str:
         if self.busy:
-            return "(hands)"
+            return "hands at work"
         if self.live is not None:
             return (
                 "tighten" if self.live.phase == "tighten" and not self.tight else "turn"

@@ -8,6 +8,7 @@ from typing import NamedTuple
 import msgspec
 
 from bench.doctor.templates import FAULTS, GOOD, NOTES
+from bench.render.template import sentence
 from bench.units import System
 
 LISTEN = 1.5  # s of listening to a port, where the user does not say
@@ -58,8 +59,8 @@ def diagnosis(
     return Diagnostic(
         about,
         good,
-        words.format(**values),
-        advice.format(**values),
+        sentence(words, values),
+        sentence(advice, values),
         evidence,
         dict(proposal) if proposal is not None else None,
         figures or {},

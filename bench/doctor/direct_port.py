@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -92,6 +93,19 @@ def read_block(port: PortSettings, opened: serial.SerialBase) -> tuple[bytes, by
         time.sleep(query.bits / port.baud + TURN_ROUND)
     block += opened.read(opened.in_waiting or 0)
     return block, query.to_text(block) if query is not None else block
+
+
+def blocks(
+    port: PortSettings, opened: serial.SerialBase, until: Callable[[], bool]
+) -> Iterator[tuple[bytes, bytes]]:
+    """As `read_block` gives them, empty ones too, until it is time to end; what only
+    answers is asked as often as its settings say."""
+    request, interval, due = request_of(port), 1.0 / request_rate(port), 0.0
+    while not until():
+        if request is not None and time.monotonic() > due:
+            due = time.monotonic() + interval
+            opened.write(request)
+        yield read_block(port, opened)
 
 
 def echo_of(request: bytes) -> bytes:

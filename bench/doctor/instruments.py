@@ -28,7 +28,7 @@ from bench.doctor.stream_figures import rate_of, stream_figures
 from bench.doctor.unrecognised import diagnose_bytes, listen_further
 from bench.settings.settings_file import PortSettings
 from hw.discovery.holders import holders_of, is_pseudo
-from hw.discovery.listening import listen, open_line, settings_text
+from hw.discovery.listening import Listening, listen, open_line, settings_text
 from hw.formats import FORMATS
 from hw.ports.port_state import error_number
 from hw.reading import FormatError
@@ -93,14 +93,14 @@ def _diagnose_port(
         yield _not_opened(name, port, error)
         return
     if not seen.data:
-        yield from diagnose_silence(name, port)
+        yield diagnose_silence(name, port)
     elif seen.readings and seen.readings >= seen.rejects:
         yield from _diagnose_readings(name, port, seen, options, swept)
     elif seen.statuses and seen.statuses.total() >= seen.rejects:
         yield diagnose_no_reading(name, port.port, seen)
     else:
         heard = listen_further(port, seen.data)
-        yield from diagnose_bytes(name, port, seen.data, seen.text, heard, seen.faults)
+        yield diagnose_bytes(name, port, seen.data, seen.text, heard, seen.faults)
 
 
 def _diagnose_readings(
@@ -168,48 +168,46 @@ def diagnose_cable(cable: Cable, user: User) -> Iterator[Diagnostic]:
     """A cable that the settings do not name: what would read it?"""
     if holders_of(cable.device) or may_open(cable.device, user) is not None:
         return
+    name = cable.name
     try:
-        with open_line(cable.name, 9600) as line:
+        with open_line(name, 9600) as line:
             heard = listen(line)
     except (OSError, ValueError) as error:
-        yield diagnosis("port", "cable-not-opened", cable=cable.name, error=error)
+        yield diagnosis("port", "cable-not-opened", cable=name, error=error)
         return
     if heard.proposal is not None:
-        settings: dict[str, str | int] = {"port": cable.name, **heard.proposal.settings}
+        settings: dict[str, str | int] = {"port": name, **heard.proposal.settings}
         yield diagnosis(
             "port",
             "unnamed-instrument",
-            cable=cable.name,
+            cable=name,
             settings=settings_text(settings),
             evidence=heard.proposal.evidence,
             proposal=settings,
         )
-        return
-    if heard.silent:
-        registers = " or ".join(
-            f'format = "{known.name}"' for known in FORMATS.values() if known.query
-        )
+    elif heard.silent:
+        asked = [f'format = "{one.name}"' for one in FORMATS.values() if one.query]
+        request = REQUEST_ADVICE.removeprefix("One that is asked needs ")
         yield diagnosis(
             "port",
             "silent-cable",
-            cable=cable.name,
-            request=REQUEST_ADVICE.removeprefix("One that is asked needs "),
-            registers=registers,
+            cable=name,
+            request=request,
+            registers=" or ".join(asked),
         )
-        return
+    else:
+        yield _unknown_cable(name, heard)
+
+
+def _unknown_cable(name: str, heard: Listening) -> Diagnostic:
     speeds = ", ".join(f"{speed}" for speed, data in heard.heard.items() if data)
     text_at = heard.text_at
-    words = (
-        f"{cable.name}: something is sent, but nothing known is heard at {speeds} baud"
-    )
+    words = f"{name}: something is sent, but nothing known is heard at {speeds} baud"
+    proposal: dict[str, str | int] | None = None
     if text_at is not None:
         words += f"; it is text at {text_at}: {heard.heard[text_at][:40]!r}"
+        proposal = {"port": name, "baud": text_at}
     baud = text_at or next(iter(heard.heard))
-    yield diagnosis(
-        "port",
-        "unknown-cable",
-        words=words,
-        cable=cable.name,
-        baud=baud,
-        proposal=None if text_at is None else {"port": cable.name, "baud": baud},
+    return diagnosis(
+        "port", "unknown-cable", words=words, cable=name, baud=baud, proposal=proposal
     )

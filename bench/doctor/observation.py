@@ -12,18 +12,13 @@ from collections.abc import Iterator
 import msgspec
 
 from bench.doctor.diagnostic import Diagnostic, diagnosis
-from bench.doctor.direct_port import (
-    echo_of,
-    open_port,
-    read_block,
-    request_of,
-    request_rate,
-)
+from bench.doctor.direct_port import blocks, echo_of, open_port, request_of
 from bench.settings.settings_file import PortSettings
 from hw.formats import FORMATS, make_decoder, meaning_of
 from hw.formats.shared.declaration import RecordTraits
 from hw.reading import Record
 
+UNIT_ADVICE = 'does its display show mm? If it shows inches: default_unit = "in"'
 DISPLAY_MODES = {"hold", "max", "min", "tir"}  # flags of readings not of the moment
 
 
@@ -86,22 +81,13 @@ def observe(port: PortSettings, seconds: float) -> Observation:
     decoder = make_decoder(port.format, dict(port.options), from_middle=True)
     request = request_of(port)
     seen, data, text = Observation(), bytearray(), bytearray()
-    interval = 1.0 / request_rate(port)
+    end = time.monotonic() + seconds
     with open_port(port) as opened:
-        due, end = 0.0, time.monotonic() + seconds
-        while (now := time.monotonic()) < end:
-            if request and now >= due:
-                due = now + interval
-                opened.write(request)
-            block, line = read_block(port, opened)
+        for block, line in blocks(port, opened, lambda: time.monotonic() >= end):
             data += block
             text += line
             for record in decoder.feed(line):
-                if (
-                    request
-                    and record.fault is not None
-                    and record.raw.strip() == echo_of(request)
-                ):
+                if request and _is_echo(record, request):
                     seen.echoes += 1
                 else:
                     seen.add(record, time.monotonic(), port.per_count)
@@ -112,6 +98,10 @@ def observe(port: PortSettings, seconds: float) -> Observation:
         seen.readings += seen.bare_counts
         seen.counts_only = True
     return seen
+
+
+def _is_echo(record: Record, request: bytes) -> bool:
+    return record.fault is not None and record.raw.strip() == echo_of(request)
 
 
 def diagnose_observation(
@@ -128,27 +118,14 @@ def diagnose_observation(
         yield diagnosis(name, "had-no-reading", words=words, advice=advice)
     if seen.flags["default_unit"]:
         chosen = port.options.get("default_unit")
+        unit = "inch" if chosen in ("in", "inch") else "mm"
         yield diagnosis(
-            name,
-            "no-unit",
-            unit="inch" if chosen in ("in", "inch") else "mm",
-            advice='does its display show mm? If it shows inches: default_unit = "in"'
-            if chosen is None
-            else "",
+            name, "no-unit", unit=unit, advice=UNIT_ADVICE if chosen is None else ""
         )
     if seen.echoes:
         yield diagnosis(name, "echoes", echoes=seen.echoes)
     if seen.rejects and seen.faults:
-        why, count = seen.faults.most_common(1)[0]
-        yield diagnosis(
-            name,
-            "frames-rejected",
-            rejects=seen.rejects,
-            frames=seen.rejects + seen.readings,
-            count=count,
-            why=why,
-            example=seen.example,
-        )
+        yield _rejected_frames(name, seen)
     diagnose = FORMATS[port.format].diagnose_values
     if diagnose is not None and (found := diagnose(port.options, seen.values)):
         yield diagnosis(
@@ -161,6 +138,19 @@ def diagnose_observation(
         )
     if len(seen.shown_units) > 1:
         yield diagnosis(name, "unit-switched")
+
+
+def _rejected_frames(name: str, seen: Observation) -> Diagnostic:
+    why, count = seen.faults.most_common(1)[0]
+    return diagnosis(
+        name,
+        "frames-rejected",
+        rejects=seen.rejects,
+        frames=seen.rejects + seen.readings,
+        count=count,
+        why=why,
+        example=seen.example,
+    )
 
 
 def _mixed_streams(

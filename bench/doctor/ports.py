@@ -47,11 +47,8 @@ def diagnose_cables(
     cables: Sequence[Cable], wired: Sequence[tuple[str, PortSettings]]
 ) -> Iterator[Diagnostic]:
     """What is plugged in, who holds it, and names in the settings that will change."""
-    used = {
-        Path(port.port).resolve(): name
-        for name, port in wired
-        if port.port.startswith("/")
-    }
+    devices = {name: port.port for name, port in wired if port.port.startswith("/")}
+    used = {Path(device).resolve(): name for name, device in devices.items()}
     for cable in cables:
         holders = holders_of(cable.device)
         state = f"held by {', '.join(holders)}" if holders else "free"
@@ -64,26 +61,18 @@ def diagnose_cables(
             state=state,
             role=role,
         )
-    for cable in cables:
-        if len(cables) > 1 and not any(
-            "by-id" in str(n) or "by-number" in str(n) for n in cable.names
-        ):
-            yield diagnosis(
-                "port", "no-number", device=cable.device.name, cable=cable.name
-            )
+    for cable in cables if len(cables) > 1 else ():
+        if not any("by-id" in str(n) or "by-number" in str(n) for n in cable.names):
+            known_as = cable.device.name
+            yield diagnosis("port", "no-number", device=known_as, cable=cable.name)
     for name, port in wired:
         if UNSTABLE.fullmatch(port.port):
-            better = next(
-                (c.name for c in cables if c.device == Path(port.port).resolve()), None
-            )
-            yield diagnosis(
-                name,
-                "unstable-name",
-                port=port.port,
-                advice=f'write port = "{better}"'
-                if better
-                else "write its name under /dev/serial/by-id",
-            )
+            device = Path(port.port).resolve()
+            better = [cable.name for cable in cables if cable.device == device]
+            advice = "write its name under /dev/serial/by-id"
+            if better:
+                advice = f'write port = "{better[0]}"'
+            yield diagnosis(name, "unstable-name", port=port.port, advice=advice)
 
 
 def diagnose_neighbours(

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import time
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from pathlib import Path
 from typing import NamedTuple
 
 from bench.doctor.diagnostic import Diagnostic, diagnosis
+from bench.log.event_log import incident_words
 from bench.log.events import LOG_EVENTS, instrument_events
-from bench.log.loss_words import lacking_words, salvage_words
 from bench.log.read_only import open_read
-from bench.log.rows import LogError
+from bench.log.rows import Incident, LogError
 
 DAY = 86_400.0  # s
 # s before the day in which an instrument's last state is looked for
@@ -29,10 +29,19 @@ _STATES = {
 }
 
 
-class Trouble(NamedTuple):
-    """wall: s. kind: what it did, to be counted. words: the whole sentence."""
+# what an event of another kind was, to be counted
+_KINDS = {
+    "log-salvaged": "was damaged and read out",
+    "log-lacks": "lost what was saved",
+    "held": "leapt and came back",
+    "unit": "was switched to another unit",
+    "spoiled": "sent what cannot be used",
+}
 
-    wall: float
+
+class Trouble(NamedTuple):
+    """kind: what it was, to be counted. words: the whole sentence, with its time."""
+
     kind: str
     words: str
 
@@ -47,51 +56,32 @@ def recent_events(log: Path, now: float) -> Iterator[Diagnostic]:
         return  # another diagnostic says so
     troubles: dict[str, list[Trouble]] = {}
     states: dict[str, str] = {}  # of each instrument, as it was before
-    for wall, kind, data in rows:
-        about = "log" if kind in LOG_EVENTS else str(data.get("name", ""))
-        before = states.get(about)
-        if kind == "instrument":
-            states[about] = str(data.get("state"))
-        trouble = _trouble(kind, data, before)
-        if trouble is not None and wall >= now - DAY:
-            troubles.setdefault(about, []).append(Trouble(wall, *trouble))
+    for one in rows:
+        about = "log" if one.kind in LOG_EVENTS else str(one.data.get("name", ""))
+        kind = _kind(one, states.get(about))
+        if one.kind == "instrument":
+            states[about] = str(one.data.get("state"))
+        if kind is not None and one.wall_s >= now - DAY:
+            words = f"{_clock(one.wall_s)} {incident_words(one)[1]}"
+            troubles.setdefault(about, []).append(Trouble(kind, words))
     for about, its in troubles.items():
         counts = Counter(one.kind for one in its)
         listed = ", ".join(f"{kind} {_times(count)}" for kind, count in counts.items())
-        evidence = tuple(f"{_clock(one.wall)} {one.words}" for one in its[-LATEST:])
+        evidence = tuple(one.words for one in its[-LATEST:])
         code = "log-troubles" if about == "log" else "troubles"
         yield diagnosis(about, code, listed=listed, evidence=evidence)
 
 
-def _trouble(
-    kind: str, data: Mapping[str, object], before: str | None
-) -> tuple[str, str] | None:
-    """What an event was, to be counted, and its sentence; None where it was no trouble.
-
-    before: the instrument's state before the event.
-    """
-    words = str(data.get("words", ""))
-    if kind == "log-salvaged":
-        return "was damaged and read out", salvage_words(data)
-    if kind == "log-lacks":
-        return "lost what was saved", lacking_words(data)
-    if kind == "held":
-        return (
-            "leapt and came back",
-            f"leapt to {data.get('value')} mm and came back: not used",
-        )
-    if kind == "unit":
-        return (
-            "was switched to another unit",
-            f"switched from {data.get('from')} to {data.get('to')}",
-        )
-    if kind == "spoiled":
-        ended = data.get("code") == "reads-again"
-        return None if ended else ("sent what cannot be used", words)
-    state = str(data.get("state"))
-    if state == "absent" and data.get("before", before) in (None, "", "absent"):
+def _kind(one: Incident, before: str | None) -> str | None:
+    """What an event was, to be counted; None where it was no trouble. before: the
+    instrument's state before the event."""
+    if one.kind != "instrument":
+        ended = one.data.get("code") == "reads-again"
+        return None if ended else _KINDS[one.kind]
+    state = str(one.data.get("state"))
+    if state == "absent" and one.data.get("before", before) in (None, "", "absent"):
         return None  # it was absent before, and is still looked for
-    return (_STATES[state], words) if state in _STATES else None
+    return _STATES.get(state)
 
 
 def _times(count: int) -> str:

@@ -100,36 +100,32 @@ def diagnose_daemon(
     seen = _watch(client, options.seconds)
     # after the watch: an instrument may just have been switched on
     reply = client.ask(GetStatus(), StatusReply)
+    program, process = reply.program, client.version.pid
     yield diagnosis(
-        "daemon",
-        "daemon-runs",
-        program=reply.program,
-        process=client.version.pid,
-        socket=client.path,
+        "daemon", "daemon-runs", program=program, process=process, socket=client.path
     )
     if reply.log_state != "not-recorded":
         yield diagnosis("log", "log-recorded", log=reply.log)
     else:
-        yield diagnosis(
-            "log", "log-not-recorded", log=reply.log, recording=reply.recording
-        )
+        recording = reply.recording
+        yield diagnosis("log", "log-not-recorded", log=reply.log, recording=recording)
     for words in reply.notes:
         yield diagnosis("daemon", "daemon-note", words=words)
-    pushed = any(
-        one.role == "travel" and one.state != "marks" for one in reply.instruments
-    )
-    for one in reply.instruments:
+    states = reply.instruments
+    pushed = any(one.role == "travel" and one.state != "marks" for one in states)
+    for one in states:
         instrument = seen.get(one.name, Observation())
         port = ports.get(one.name)
         yield from _state(client, one, instrument, port, options.seconds)
         yield from _readings(one, instrument, port or PortSettings())
-        named = options.spacing_named and one.state == "open"
+        carried = one.role != "caliper"
+        named = options.spacing_named and one.state == "open" and carried
         yield from stream_figures(
             one.name,
             rate_of(instrument.times) or one.rate,
             instrument.values,
-            options._replace(spacing_named=named and one.role != "caliper"),
-            swept=pushed and one.role != "caliper",
+            options._replace(spacing_named=named),
+            swept=pushed and carried,
         )
         yield from _frame_counts(one)
 
@@ -167,6 +163,7 @@ def _state(
     """The state of an instrument as the daemon has it, and what would mend it."""
     words = without_name(one.name, one.words)
     asks = port is not None and port.request is not None
+    silent = silence_advice(port or PortSettings(), asks, held=True)
     if one.state == "open" and not (seen.values or seen.statuses):
         before = "" if one.age is None else f", the last reading {one.age:.0f} s ago"
         yield diagnosis(
@@ -175,7 +172,7 @@ def _state(
             words=words.rstrip("."),
             seconds=seconds,
             before=before,
-            advice=silence_advice(port or PortSettings(), asks, held=True),
+            advice=silent,
         )
     elif one.spoiled or one.state == "no-reading":
         pass  # what it sends says why
@@ -184,15 +181,10 @@ def _state(
     elif one.state in ("garbled", "flooding") and port is not None:
         yield from _unread(client, one, port, seen.faults)
     elif one.state == "silent":
-        advice = silence_advice(port or PortSettings(), asks, held=True)
-        yield diagnosis(one.name, "state-silent", words=words, advice=advice)
+        yield diagnosis(one.name, "state-silent", words=words, advice=silent)
     else:
-        yield diagnosis(
-            one.name,
-            "state-bad",
-            words=words,
-            advice=_REMEDY.get(one.state, "see the words"),
-        )
+        advice = _REMEDY.get(one.state, "see the words")
+        yield diagnosis(one.name, "state-bad", words=words, advice=advice)
 
 
 def _unread(
@@ -206,7 +198,7 @@ def _unread(
     if known.query is not None:
         data = known.query.from_text(text)
     heard = heard_as_set(port, data)
-    yield from diagnose_bytes(one.name, port, data, text, heard, faults)
+    yield diagnose_bytes(one.name, port, data, text, heard, faults)
     words = without_name(one.name, one.words)
     yield diagnosis(one.name, "other-speeds", words=words)
 

@@ -7,7 +7,6 @@ Nothing is sent but the request that the settings name.
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator
 
 import msgspec
 
@@ -23,27 +22,36 @@ from hw.formats.shared.declaration import Query
 Proposed = tuple[dict[str, str | int], tuple[str, ...]]
 ANSWER = 0.2  # s to wait for an answer; common practice, no source
 ANSWER_LIMIT = 64  # bytes of an answer
+BUTTON_ADVICE = (
+    "press its button while it is listened to: sweepgauge doctor --seconds 15"
+)
+CONTACT_ADVICE = (
+    "is it on; does REQ reach its contact, and CK? A slow one wants timeout = 2.5; one"
+    " that moves may not answer"
+)
+CLOCK_ADVICE = (
+    "is it on; do clock and ground reach its contacts? A clock that never changes is no"
+    " clock"
+)
+SWITCH_ADVICE = "switch the instrument on, or press its send button; is its cable firm?"
 REQUEST_ADVICE = (
     'One that is asked needs request in the settings, often "R\\r", "?\\r" or "PRI\\r"'
 )
 
 
-def diagnose_silence(name: str, port: PortSettings) -> Iterator[Diagnostic]:
+def diagnose_silence(name: str, port: PortSettings) -> Diagnostic:
     """The port is open and nothing came from it; one that is asked is tried at other
     speeds too."""
     asks = port.request is not None or FORMATS[port.format].query is not None
     other = ask_at_other_speeds(port) if asks and port.port.startswith("/") else None
     if other is None:
-        yield diagnosis(
-            name,
-            "silent",
-            port=port.port,
-            asked=", though it was asked" if asks else "",
-            advice=silence_advice(port, asks),
+        asked, advice = (
+            ", though it was asked" if asks else "",
+            silence_advice(port, asks),
         )
-        return
+        return diagnosis(name, "silent", port=port.port, asked=asked, advice=advice)
     settings, evidence = other
-    yield diagnosis(
+    return diagnosis(
         name,
         "other-speed-answers",
         port=port.port,
@@ -58,29 +66,15 @@ def silence_advice(port: PortSettings, asks: bool, *, held: bool = False) -> str
     """What to do about an instrument that sends nothing. held: by the daemon, which
     reads at one speed only."""
     known = FORMATS[port.format]
-    if known.query is not None:
-        advice = known.port.when_silent
-    elif port.asking == "button":
-        return (
-            "press its button while it is listened to: sweepgauge doctor --seconds 15"
-        )
-    elif port.pins:
-        if "req" in port.pins:
-            return (
-                "is it on; does REQ reach its contact, and CK? A slow one wants timeout"
-                " = 2.5; one that moves may not answer"
-            )
-        return (
-            "is it on; do clock and ground reach its contacts? A clock that never"
-            " changes is no clock"
-        )
-    elif known.port.when_silent:
-        return known.port.when_silent
-    else:
-        advice = (
-            "switch the instrument on, or press its send button; is its cable firm?"
-            + ("" if asks else f" {REQUEST_ADVICE}")
-        )
+    advice = known.port.when_silent
+    if known.query is None:
+        if port.asking == "button":
+            return BUTTON_ADVICE
+        if port.pins:
+            return CONTACT_ADVICE if "req" in port.pins else CLOCK_ADVICE
+        if advice:
+            return advice
+        advice = SWITCH_ADVICE if asks else f"{SWITCH_ADVICE} {REQUEST_ADVICE}"
     if held and (asks or known.query is not None):
         advice += " To have it asked at other speeds, stop the daemon and look again"
     return advice

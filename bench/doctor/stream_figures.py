@@ -13,6 +13,10 @@ USUAL_PUSH = 40.0  # mm/s, a gentle push; common practice, no source
 # mm/s; nobody pushes evenly for half a minute, a sled's length at this speed; common
 # practice, no source
 SLOWEST_PUSH = 10.0
+PUSH_ADVICE = (
+    "push slower; or allow a wider spacing (--spacing); or work with marks: leave"
+    " [travel] out of the settings"
+)
 MOVES = 6.0  # drift over the whole, in noises, from which on it is a movement
 FEWEST = 8  # readings from which the noise is worked out
 EPS = 1e-7  # mm; a smaller change is the rounding of the numbers
@@ -59,28 +63,12 @@ def _fastest_push(
         "spacing": spacing,
         "fastest_push": round(fastest, 3),
     }
-    advice = (
-        "push slower; or allow a wider spacing (--spacing); or work with marks: leave"
-        " [travel] out of the settings"
-    )
     if not swept:
-        return diagnosis(
-            name,
-            "push-limit-marks",
-            words=words + "; at marks it is not pushed past",
-            figures=figures,
-        )
-    if fastest < SLOWEST_PUSH:
-        return diagnosis(
-            name, "push-limit-low", words=words, advice=advice, figures=figures
-        )
-    return diagnosis(
-        name,
-        "push-limit",
-        words=words,
-        advice=advice if fastest < USUAL_PUSH else "",
-        figures=figures,
-    )
+        words += "; at marks it is not pushed past"
+        return diagnosis(name, "push-limit-marks", words=words, figures=figures)
+    code = "push-limit-low" if fastest < SLOWEST_PUSH else "push-limit"
+    advice = PUSH_ADVICE if fastest < USUAL_PUSH else ""
+    return diagnosis(name, code, words=words, advice=advice, figures=figures)
 
 
 def _noise(name: str, values: Sequence[float], units: System) -> Diagnostic:

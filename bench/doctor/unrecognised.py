@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 
 from bench.doctor.diagnostic import Diagnostic, diagnosis, many_times
 from bench.settings.settings_file import PortSettings
 from hw.discovery.bit_frames import diagnose
 from hw.discovery.listening import (
     Listening,
+    Proposal,
     is_text,
     listen,
     open_line,
@@ -47,42 +48,42 @@ def diagnose_bytes(
     text: bytes,
     heard: Listening,
     faults: Counter[str],
-) -> Iterator[Diagnostic]:
+) -> Diagnostic:
     """Bytes of a serial line that are not what the settings say. text: the same as the
     decoder takes it. faults: why it rejected frames, read as the settings say."""
-    speaks = f"of the format {port.format}" + (
-        f", profile {port.profile}" if port.profile else ""
-    )
-    words = f"{port.port}: {len(data)} bytes that are not {speaks}"
-    known = FORMATS[port.format]
     if faults and _reads_without_range(port, text):
-        yield diagnosis(
-            name, "beyond-range", port=port.port, why=faults.most_common(1)[0][0]
-        )
-        return
-    why = tuple(many_times(*one) for one in faults.most_common(2))
-    proposal = heard.proposal
-    if proposal is None and known.query is not None and known.diagnose is not None:
+        why = faults.most_common(1)[0][0]
+        return diagnosis(name, "beyond-range", port=port.port, why=why)
+    profile = f", profile {port.profile}" if port.profile else ""
+    speaks = f"of the format {port.format}{profile}"
+    words = f"{port.port}: {len(data)} bytes that are not {speaks}"
+    evidence = tuple(many_times(*one) for one in faults.most_common(2))
+    if heard.proposal is not None:
+        return _not_as_set(name, port, words, heard.proposal)
+    known = FORMATS[port.format]
+    if known.query is not None and known.diagnose is not None:
         other = known.diagnose(port.options, text)
-        if other is not None and other.proposal is not None:
-            advice = f"this would fit what is heard: {settings_text(other.proposal)}"
-            yield diagnosis(
+        if other is not None and (settings := other.proposal) is not None:
+            advice = f"this would fit what is heard: {settings_text(settings)}"
+            return diagnosis(
                 name,
                 "registers-otherwise",
                 words=words,
                 advice=advice,
-                evidence=why,
-                proposal=other.proposal,
+                evidence=evidence,
+                proposal=settings,
             )
-            return
-    if proposal is None:
-        yield _unknown_shape(name, port, words, data, heard, why)
-        return
+    return _unknown_shape(name, port, words, data, heard, evidence)
+
+
+def _not_as_set(
+    name: str, port: PortSettings, words: str, proposal: Proposal
+) -> Diagnostic:
     settings = dict(proposal.settings)
     if "default_unit" in settings and "default_unit" in port.options:
         # its owner has said so already
         settings["default_unit"] = str(port.options["default_unit"])
-    yield diagnosis(
+    return diagnosis(
         name,
         "not-as-set",
         words=words,
@@ -113,22 +114,22 @@ def _unknown_shape(
     advice, as a report at a wrong speed is of no use."""
     speed = heard.text_at
     if speed is None:
+        shown = data[:40]
         return diagnosis(
             name,
             "unknown-shape",
             words=words,
-            data=data[:40],
+            data=shown,
             report=NEXT_ONE,
             evidence=why,
         )
-    text = heard.heard.get(speed) or data
     other = speed != port.baud
     return diagnosis(
         name,
         "unknown-lines",
         words=words,
         speed=speed,
-        text=text[:40],
+        text=(heard.heard.get(speed) or data)[:40],
         first=f"write baud = {speed}; " if other else "",
         report=NEXT_ONE,
         evidence=() if other else why,

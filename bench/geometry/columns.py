@@ -7,9 +7,12 @@ Positions and heights in mm. JCGM 100:2008, 5.1 and 5.2; JCGM 101:2008.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+
+from bench.finding import EvidenceError
 
 Array = npt.NDArray[np.float64]
 Column = npt.ArrayLike  # anything numpy reads as one column of numbers
@@ -18,7 +21,7 @@ Column = npt.ArrayLike  # anything numpy reads as one column of numbers
 COPIES = 200
 
 
-class GeometryError(ValueError):
+class GeometryError(EvidenceError):
     """The numbers given cannot carry the answer; the message says which and what
     to do."""
 
@@ -57,6 +60,25 @@ def paired(x: Column, y: Column, at_least: int = 2) -> tuple[Array, Array]:
             "all positions are the same: a line needs at least two different ones"
         )
     return xs, ys
+
+
+@dataclass(frozen=True, eq=False)
+class Line:
+    """A plain least-squares line. off: (n,) positions less their mean; spread: their
+    sum of squares; left: (n,) heights less the line."""
+
+    slope: float
+    off: Array
+    spread: float
+    left: Array
+
+
+def line_of(x: Array, y: Array) -> Line:
+    """x, y: (n,), x not all alike."""
+    off, heights = x - x.mean(), y - y.mean()
+    spread = float(off @ off)
+    slope = float(off @ heights) / spread
+    return Line(slope, off, spread, heights - slope * off)
 
 
 def standard_uncertainty(sensitivity: Column, noise: Column) -> float:

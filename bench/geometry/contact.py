@@ -102,15 +102,46 @@ def contact_line(
     profile have no stretch in common or the push is beside it.
     """
     xs, ys = paired(x, y)
-    order = np.argsort(xs)
-    knots = xs[order]
+    places = _places(xs, board_from, board_to, pushed_at)
+    left, right = float(places[0]), float(places[-1])
+    slack = 1e-9 * (right - left)
+    matrix = interpolation_matrix(xs, places)
+    heights = matrix @ ys
+    hull = upper_hull if fence == "near" else lower_hull
+    corners = hull(places, heights)
+    at = places[corners]
+    slopes = np.diff(heights[corners]) / np.diff(at)
+    first, last = _edges_at(at, pushed_at, slack)
+    turns = np.diff(matrix[corners], axis=0) / np.diff(at)[:, None]
+    near_first, _ = _edges_at(at, max(pushed_at - either_side, left), slack)
+    _, near_last = _edges_at(at, min(pushed_at + either_side, right), slack)
+    nearby = slopes[near_first : near_last + 1]
+    rotation = float(np.mean(slopes[first : last + 1]))
+    copies = uncertainty = None
+    if noise is not None:
+        noisy = noisy_copies(ys, noise) @ matrix.T
+        copies = _rotations(places - pushed_at, noisy, fence)
+        uncertainty = float(np.hypot(copies.std(ddof=1), copies.mean() - rotation))
+    return ContactLine(
+        rotation,
+        uncertainty,
+        edge=(float(at[first]), float(at[last + 1])),
+        span=(float(nearby.min()), float(nearby.max())),
+        board=(left, right),
+        sensitivity=np.mean(turns[first : last + 1], axis=0),
+        copies=copies,
+    )
+
+
+def _places(xs: Array, board_from: float, board_to: float, pushed_at: float) -> Array:
+    """The ends of what the board and the profile have in common, and the places of the
+    profile between them."""
+    knots = np.sort(xs)
     if np.any(np.diff(knots) == 0.0):
         raise GeometryError(
             "a place occurs twice in the profile: average the heights at one place"
             " first"
         )
-    if either_side < 0.0:
-        raise GeometryError(f"either_side {either_side}: give a length of zero or more")
     left, right = max(board_from, float(knots[0])), min(board_to, float(knots[-1]))
     if not right > left:
         raise GeometryError(
@@ -123,43 +154,7 @@ def contact_line(
             f"pushed at {pushed_at:g} mm, beside the stretch {left:g} to {right:g} mm"
         )
     within = knots[(knots > left + slack) & (knots < right - slack)]
-    places = np.concatenate(([left], within, [right]))
-    matrix = interpolation_matrix(xs, places)
-    heights = matrix @ ys
-    corners = (
-        upper_hull(places, heights) if fence == "near" else lower_hull(places, heights)
-    )
-    at = places[corners]
-    slopes = np.diff(heights[corners]) / np.diff(at)
-    first, last = _edges_at(at, pushed_at, slack)
-    edges = range(first, last + 1)
-    sensitivity = np.mean(
-        [
-            (matrix[corners[k + 1]] - matrix[corners[k]]) / (at[k + 1] - at[k])
-            for k in edges
-        ],
-        axis=0,
-    )
-    near_first, _ = _edges_at(at, max(pushed_at - either_side, left), slack)
-    _, near_last = _edges_at(at, min(pushed_at + either_side, right), slack)
-    nearby = slopes[near_first : near_last + 1]
-    rotation = float(np.mean(slopes[first : last + 1]))
-    copies = None
-    uncertainty = None
-    if noise is not None:
-        copies = _rotations(
-            places - pushed_at, noisy_copies(ys, noise) @ matrix.T, fence
-        )
-        uncertainty = float(np.hypot(copies.std(ddof=1), copies.mean() - rotation))
-    return ContactLine(
-        rotation=rotation,
-        standard_uncertainty=uncertainty,
-        edge=(float(at[first]), float(at[last + 1])),
-        span=(float(nearby.min()), float(nearby.max())),
-        board=(left, right),
-        sensitivity=np.asarray(sensitivity),
-        copies=copies,
-    )
+    return np.concatenate(([left], within, [right]))
 
 
 def _rotations(

@@ -1,7 +1,8 @@
 """Which readings of a sweep are dirt: dust, a gullet, a missed digit, a plunger off the
-end.
+end; and a sweep that is two lines: bumped stand, pressed zero, slipped square.
 
-Readings in mm, sorted by travel.
+Small steps are judged with the noise (`related_noise`); here are those so large that
+the robust line left one side of them out. Readings in mm, sorted by travel.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from bench.geometry.robust import (
+    MAD,
     Array,
     least_quantile,
     least_quantile_bow,
@@ -29,6 +31,8 @@ LOWEST = 1.25  # run that can be dirt, in standard deviations of single readings
 COUNTED = 0.45  # of a count: scatter of readings whose noise is a third of a count
 CURVED_FROM = 0.03  # set aside by a straight line: a bowed edge is then tried
 _STATION_ODDS = 0.002  # that a clean set of stations loses one
+SHORTER_SIDE = 0.2  # of the readings; less at an end is a plunger that ran off the edge
+ALIKE = 4.0  # how much noisier than the first the second line may be
 
 
 def dirt_in_sweep(s: Array, r: Array, count: float) -> tuple[Mask, Array]:
@@ -170,3 +174,43 @@ def dirt_at_stations(s: Array, r: Array, count: float) -> Mask:
             aside[out] = True
             return aside
     return none
+
+
+def long_step(
+    s: Array, left: Array, aside: npt.NDArray[np.bool_]
+) -> tuple[float, float] | None:
+    """(place, size) of a step in the residuals `left` from the line through the larger
+    side, s rising.
+
+    The readings set aside must be nearly all on one side of the place, make up at least
+    a fifth, and lie on a line of their own, as quiet as the rest: a gullet or free air
+    is rougher, shorter or comes back.
+    """
+    n = s.size
+    if aside.sum() < SHORTER_SIDE * n:
+        return None
+    gathered = np.concatenate([[0], np.cumsum(aside)])
+    total = int(gathered[-1])
+    cuts = np.arange(1, n)
+    # readings on the wrong side if everything after (before) the cut were set aside and
+    # nothing else
+    wrong_after = gathered[cuts] + (n - cuts) - (total - gathered[cuts])
+    wrong_before = (cuts - gathered[cuts]) + (total - gathered[cuts])
+    after = int(np.argmin(wrong_after))
+    before = int(np.argmin(wrong_before))
+    if wrong_after[after] <= wrong_before[before]:
+        cut, wrong = int(cuts[after]), int(wrong_after[after])
+        other = np.arange(cut, n)
+    else:
+        cut, wrong = int(cuts[before]), int(wrong_before[before])
+        other = np.arange(cut)
+    if wrong > 0.1 * n or other.size < SHORTER_SIDE * n:
+        return None
+    clean = left[~aside]
+    usual = MAD * float(np.median(np.abs(clean - np.median(clean))))
+    far = left[other]
+    size = float(np.median(far))
+    quiet = MAD * float(np.median(np.abs(far - size)))
+    if quiet > ALIKE * max(usual, 1e-4) and quiet > 0.1 * abs(size):
+        return None
+    return float(s[cut]), size

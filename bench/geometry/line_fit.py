@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from bench.finding import Remark, RemarkValue
+from bench.finding import Remark, refusal
 from bench.geometry.cells import (
     Array,
     Mask,
@@ -20,9 +20,8 @@ from bench.geometry.cells import (
     into_cells,
     moving,
 )
-from bench.geometry.dirt import dirt_at_stations, dirt_in_sweep
+from bench.geometry.dirt import dirt_at_stations, dirt_in_sweep, long_step
 from bench.geometry.related_noise import judge
-from bench.geometry.steps import long_step
 
 FEWEST = 4  # readings, at as many places: two make the line, the others judge it
 SHORTEST = 1.0  # mm of travel
@@ -86,20 +85,10 @@ def fit_sweep(
     )
     rows = np.flatnonzero(kept)
     rows = rows[np.argsort(s_all[rows], kind="stable")]
-    s, r = s_all[rows], r_all[rows]
     aside = np.zeros(s_all.size, dtype=bool)
-    if at_stations(s):
-        aside[rows] = _station_dirt(s, r, count)
-    else:
-        odd, from_line = dirt_in_sweep(s, r, count)
-        aside[rows] = odd
-        broken = long_step(s, from_line, odd)
-        if broken is not None:
-            return _refuse(s_all, count, _jump(*broken), aside)
-    if aside.sum() > MOST_ASIDE * rows.size:
-        share = float(aside.sum() / rows.size)
-        dirty = Remark("pass-dirty", values={"share": share}, severity="refused")
-        return _refuse(s_all, count, dirty, aside)
+    aside[rows], why = _set_aside(s_all[rows], r_all[rows], count)
+    if why is not None:
+        return _refuse(s_all, count, why, aside)
     good = kept & ~aside
     cells = into_cells(s_all, r_all, good)
     judged = judge(cells.travel, cells.reading, cells.n)
@@ -123,6 +112,19 @@ def fit_sweep(
     )
 
 
+def _set_aside(s: Array, r: Array, count: float) -> tuple[Mask, Remark | None]:
+    """What is dirt, s rising, and why the sweep cannot be used for it."""
+    if at_stations(s):
+        odd = _station_dirt(s, r, count)
+    else:
+        odd, from_line = dirt_in_sweep(s, r, count)
+        broken = long_step(s, from_line, odd)
+        if broken is not None:
+            return odd, _jump(*broken)
+    share = float(odd.sum() / s.size)
+    return odd, refusal("pass-dirty", share=share) if share > MOST_ASIDE else None
+
+
 def _columns(travel: npt.ArrayLike, reading: npt.ArrayLike) -> tuple[Array, Array]:
     s = np.asarray(travel, dtype=np.float64)
     r = np.asarray(reading, dtype=np.float64)
@@ -139,14 +141,12 @@ def _columns(travel: npt.ArrayLike, reading: npt.ArrayLike) -> tuple[Array, Arra
 def _too_little(s: Array) -> Remark | None:
     """Why no line can be judged over these places."""
     if s.size < FEWEST:
-        few: dict[str, RemarkValue] = {"readings": s.size}
-        return Remark("pass-few-readings", values=few, severity="refused")
+        return refusal("pass-few-readings", readings=s.size)
     if float(np.ptp(s)) < SHORTEST:
-        return Remark("pass-without-travel", severity="refused")
+        return refusal("pass-without-travel")
     places = np.unique(s).size
     if places < FEWEST:
-        few = {"places": places}
-        return Remark("pass-few-places", values=few, severity="refused")
+        return refusal("pass-few-places", places=places)
     return None
 
 
@@ -164,27 +164,15 @@ def _station_dirt(s: Array, r: Array, count: float) -> Mask:
 
 
 def _jump(where: float, size: float) -> Remark:
-    values = {"size": float(abs(size)), "at": float(where)}
-    return Remark("pass-jumps", values=values, severity="refused")
+    return refusal("pass-jumps", size=float(abs(size)), at=float(where))
 
 
 def _refuse(
     travel: Array, count: float, why: Remark, aside: Mask | None = None
 ) -> SweepFit:
     none = np.zeros(travel.size, dtype=bool) if aside is None else aside
-    start = float(travel.min()) if travel.size else 0.0
-    stop = float(travel.max()) if travel.size else 0.0
-    return SweepFit(
-        0.0,
-        0.0,
-        1.0,
-        0.0,
-        start,
-        stop,
-        travel.size,
-        int(none.sum()),
-        none,
-        0.0,
-        count,
-        why,
+    start, stop = (
+        (float(travel.min()), float(travel.max())) if travel.size else (0.0, 0.0)
     )
+    n, odd = travel.size, int(none.sum())
+    return SweepFit(0.0, 0.0, 1.0, 0.0, start, stop, n, odd, none, 0.0, count, why)

@@ -58,8 +58,7 @@ def lines_between(
     ceiling, floor = lower_hull(place, high), upper_hull(place, low)
     cu, cy = place[ceiling], high[ceiling]
     fu, fy = place[floor], low[floor]
-    ceiling_bends, floor_bends = np.diff(cy) / np.diff(cu), np.diff(fy) / np.diff(fu)
-    bends = np.concatenate((ceiling_bends, floor_bends))
+    bends = np.concatenate((np.diff(cy) / np.diff(cu), np.diff(fy) / np.diff(fu)))
 
     def top(m: Array) -> Array:
         return np.asarray(np.min(cy - m[:, None] * cu, axis=1))
@@ -74,40 +73,29 @@ def lines_between(
         return Between(gap, None, heights, (ceiling[0], floor[0]))
     room = top(bends) - bottom(bends)
     gap = float(room.max())
-    easiest = float(
-        np.median(
-            bends[
-                room >= gap - 1e-12 * (abs(gap) + float(np.ptp(cy)) + float(np.ptp(fy)))
-            ]
-        )
-    )
-    touching = _touching(np.asarray([easiest]), (cu, cy, ceiling), (fu, fy, floor))
+    size = abs(gap) + float(np.ptp(cy)) + float(np.ptp(fy))
+    easiest = float(np.median(bends[room >= gap - 1e-12 * size]))
+    touching = _touching(easiest, (cu, cy, ceiling), (fu, fy, floor))
     if gap < 0.0:
         return Between(gap, None, None, touching)
-    run = cu[:, None] - fu[None, :]
-    rise = cy[:, None] - fy[None, :]
+    run, rise = cu[:, None] - fu[None, :], cy[:, None] - fy[None, :]
     ahead, behind = run > 0.0, run < 0.0
     steepest = float(np.min(rise[ahead] / run[ahead]))
     flattest = float(np.max(rise[behind] / run[behind]))
     slopes = (min(flattest, easiest), max(steepest, easiest))
-    ends = np.asarray(slopes)
-    highest = float(
-        np.max(top(np.concatenate((ends, np.clip(ceiling_bends, *slopes)))))
-    )
-    lowest = float(
-        np.min(bottom(np.concatenate((ends, np.clip(floor_bends, *slopes)))))
-    )
+    ends = np.concatenate((slopes, np.clip(bends, *slopes)))
+    highest, lowest = float(np.max(top(ends))), float(np.min(bottom(ends)))
     return Between(gap, slopes, (min(lowest, highest), max(lowest, highest)), touching)
 
 
 def _touching(
-    m: Array,
+    m: float,
     ceiling: tuple[Array, Array, list[int]],
     floor: tuple[Array, Array, list[int]],
 ) -> tuple[int, ...]:
     found: list[int] = []
     for (u, y, index), sign in ((ceiling, 1.0), (floor, -1.0)):
-        away = sign * (y - m[0] * u)
+        away = sign * (y - m * u)
         near = np.flatnonzero(away <= away.min() + 1e-9 * (1.0 + float(np.ptp(y))))
         found += [index[int(k)] for k in near]
     return tuple(found)

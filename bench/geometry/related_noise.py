@@ -72,34 +72,30 @@ def judge(x: Array, y: Array, n: Array) -> Judged:
     columns = np.column_stack([legendre, steps, v])
     noise = _grams(u, n, columns, related)
     found = [_with_form(noise, form, x.size, cuts.size) for form in forms]
-    logs = np.concatenate([one.logs for one in found])
+    logs, slopes, levels, variances, step_logs, step_sizes = (
+        np.concatenate(column) for column in zip(*found, strict=True)
+    )
     best = float(logs.max())
     p = np.exp(logs - best)
     total = float(p.sum())
     p /= total
-    each_slope = np.concatenate([one.slopes for one in found])
-    slope = float(p @ each_slope)
-    apart = float(p @ (each_slope - slope) ** 2)
+    slope = float(p @ slopes)
+    apart = float(p @ (slopes - slope) ** 2)
     # how far apart the candidates' standard errors are, as that of a variance on so
     # many degrees of freedom
-    each_variance = np.concatenate([one.variances for one in found])
-    logarithm = np.log(np.maximum(each_variance, 1e-300))
+    logarithm = np.log(np.maximum(variances, 1e-300))
     variance = float(np.exp(p @ logarithm))
     dof = 2 / (float(p @ (logarithm - p @ logarithm) ** 2) + 2 / (x.size - 2))
-    level = float(p @ np.concatenate([one.levels for one in found]))
     scale = spread / half
     step, where, size = -np.inf, 0.0, 0.0
     if cuts.size:
-        step_logs = np.concatenate([one.step_logs for one in found])
         sums = np.exp(step_logs - best).sum(axis=0)
         cut = int(np.argmax(sums))
         step = float(np.log(max(float(sums[cut]), 1e-300) / total))
         where = float(0.5 * (x[cuts[cut] - 1] + x[cuts[cut]]))
-        row = int(np.argmax(step_logs[:, cut]))
-        sizes = np.concatenate([one.step_sizes for one in found])
-        size = float(sizes[row, cut]) * spread
+        size = float(step_sizes[int(np.argmax(step_logs[:, cut])), cut]) * spread
     return Judged(
-        centre + spread * level - slope * scale * middle,
+        centre + spread * float(p @ levels) - slope * scale * middle,
         slope * scale,
         float(np.sqrt(variance + apart)) * scale,
         max(dof, 1.0),
@@ -109,24 +105,12 @@ def judge(x: Array, y: Array, n: Array) -> Judged:
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _Candidates:
-    """One form beside the line, under each of the G noises: evidence, slope, level and
-    variance of the slope, (G,); evidence and size of a step at each of the C cuts,
-    (G, C)."""
-
-    logs: Array
-    slopes: Array
-    levels: Array
-    variances: Array
-    step_logs: Array
-    step_sizes: Array
-
-
 def _with_form(
     noise: tuple[Array, Array, Array], form: tuple[int, ...], k: int, cuts: int
-) -> _Candidates:
-    """noise: of `_grams`. k: cells."""
+) -> tuple[Array, ...]:
+    """One form beside the line, under each of the G noises: evidence, slope, level and
+    variance of the slope, (G,); evidence and size of a step at each of the C cuts,
+    (G, C). noise: of `_grams`. k: cells."""
     gram, logdet, prior = noise
     last = gram.shape[1] - 1
     index = np.array([0, 1, *form])
@@ -148,7 +132,7 @@ def _with_form(
     own = gram[:, at, at] - ((cross @ inverse) * cross).sum(axis=2)
     gain = STEP_SIZE2 * top**2 / (1 + STEP_SIZE2 * own)
     explained = np.log(np.maximum(1 - gain / left2[:, None], 1e-12))
-    return _Candidates(
+    return (
         logs,
         beta[:, 1] * np.sqrt(3),
         beta[:, 0],

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bench.geometry.columns import Array, Column, GeometryError, column, paired
+from bench.geometry.columns import Array, Column, GeometryError, column, line_of, paired
 
 # mm, the stretch that is averaged: longer than a texture, shorter than a board
 WINDOW = 45.0
@@ -39,12 +39,7 @@ def levelling_matrix(x: Column) -> Array:
 def level(x: Column, y: Column) -> Array:
     """Heights less their least-squares line, shape (n,): offset and slope of a set-up
     say nothing of form."""
-    xs, ys = paired(x, y)
-    offsets = xs - xs.mean()
-    heights = ys - ys.mean()
-    return np.asarray(
-        heights - offsets * (float(offsets @ heights) / float(offsets @ offsets))
-    )
+    return line_of(*paired(x, y)).left
 
 
 def common_grid(positions: Sequence[Column], step: float = 5.0) -> Array:
@@ -57,12 +52,12 @@ def common_grid(positions: Sequence[Column], step: float = 5.0) -> Array:
         raise GeometryError(f"step {step}: give a length above zero")
     columns = [column("positions", p, 2) for p in positions]
     if not columns:
-        raise GeometryError("no sweeps to share a stretch")
+        raise GeometryError("no passes to share a stretch")
     low = max(float(c.min()) for c in columns)
     high = min(float(c.max()) for c in columns)
     if not high > low:
         raise GeometryError(
-            "the sweeps share no stretch of the face: sweep the same places both times"
+            "the passes share no stretch of the face: pass over the same places"
         )
     return np.linspace(low, high, max(2, int(np.ceil((high - low) / step)) + 1))
 
@@ -238,7 +233,7 @@ def reverse_sweeps(
     """
     for name, sweeps in (("as-is", as_is), ("rolled-over", rolled_over)):
         if not sweeps:
-            raise GeometryError(f"no sweep {name}: both placements are needed")
+            raise GeometryError(f"no pass {name}: both set-ups are needed")
     pairs = [paired(x, y) for x, y in (*as_is, *rolled_over)]
     grid = common_grid([x for x, _ in pairs], step)
     levelling = levelling_matrix(grid)

@@ -167,31 +167,20 @@ def fit_at(
     lows, highs = np.concatenate(lower), np.concatenate(upper)
     result = lines_between(u, lows, highs, centre)
     tight = tuple(sorted({round(float(at + u[i]), 6) for i in result.touching}))
-    if result.gap < 0.0:
-        if result.gap < -SAME_PLACE:
-            return Fit(at, 0.0, 0.0, -result.gap, tight)
+    if result.gap < -SAME_PLACE:
+        return Fit(at, 0.0, 0.0, -result.gap, tight)
+    slopes, heights = result.slopes, result.heights
+    if result.gap < 0.0:  # there is no room, but it binds nowhere
         result = lines_between(u, lows - SAME_PLACE, highs + SAME_PLACE, centre)
-        no_room = None if result.slopes is None else 0.0
-        beside = None if result.heights is None else 0.0
-        return Fit(
-            at,
-            no_room,
-            beside,
-            0.0,
-            tight,
-            None if result.slopes is None else (0.0, 0.0),
-        )
-    yaw = (
-        None if result.slopes is None else (-result.slopes[1], -result.slopes[0])
-    )  # x falls along +u as t grows
-    return Fit(
-        at,
-        None if yaw is None else yaw[1] - yaw[0],
-        None if result.heights is None else result.heights[1] - result.heights[0],
-        0.0,
-        tight,
-        yaw,
-    )
+        slopes = result.slopes and (0.0, 0.0)
+        heights = result.heights and (0.0, 0.0)
+    # x falls along +u as the yaw grows
+    yaw = None if slopes is None else (-slopes[1], -slopes[0])
+    return Fit(at, _range(slopes), _range(heights), 0.0, tight, yaw)
+
+
+def _range(ends: tuple[float, float] | None) -> float | None:
+    return None if ends is None else ends[1] - ends[0]
 
 
 def positions(runners: Sequence[Widths], slots: Sequence[Widths]) -> list[float]:

@@ -18,6 +18,7 @@ from bench.geometry.columns import (
     Column,
     GeometryError,
     least_of_convex,
+    line_of,
     noisy_copies,
     paired,
     standard_uncertainty,
@@ -41,28 +42,18 @@ class Straightness:
     sensitivity: Array = field(repr=False)
 
 
-def straightness_about(x: Column, y: Column, slope: float) -> float:
-    """Largest less smallest deviation from any line of this slope, along y."""
-    xs, ys = paired(x, y)
-    return float(np.ptp(ys - slope * (xs - xs.mean())))
-
-
 def least_squares(x: Column, y: Column) -> Straightness:
     """Straightness about the least-squares line. x, y: (n,), n >= 2. Source: ISO
     12780-1:2011, LSLI, STRt."""
     xs, ys = paired(x, y)
-    offsets = xs - xs.mean()
-    spread = float(offsets @ offsets)
-    slope = float(offsets @ (ys - ys.mean())) / spread
-    residual = ys - ys.mean() - slope * offsets
-    high, low = int(np.argmax(residual)), int(np.argmin(residual))
-    sensitivity = -(offsets[high] - offsets[low]) * offsets / spread
+    line = line_of(xs, ys)
+    high, low = int(np.argmax(line.left)), int(np.argmin(line.left))
+    sensitivity = -(line.off[high] - line.off[low]) * line.off / line.spread
     sensitivity[high] += 1.0
     sensitivity[low] -= 1.0
-    intercept = float(ys.mean() - slope * xs.mean())
-    return Straightness(
-        slope, intercept, float(residual[high] - residual[low]), sensitivity
-    )
+    intercept = float(ys.mean() - line.slope * xs.mean())
+    zone = float(line.left[high] - line.left[low])
+    return Straightness(line.slope, intercept, zone, sensitivity)
 
 
 def minimum_zone(x: Column, y: Column) -> Straightness:
@@ -76,10 +67,9 @@ def minimum_zone(x: Column, y: Column) -> Straightness:
     calipers). Source: ISO 12780-1:2011, MZLI; Shamos (1978), Computational Geometry.
     """
     xs, ys = paired(x, y)
-    offsets = xs - xs.mean()
-    lean = float(offsets @ (ys - ys.mean())) / float(offsets @ offsets)
+    line = line_of(xs, ys)
     # small numbers: the hull then loses no digits
-    heights = ys - ys.mean() - lean * offsets
+    offsets, heights = line.off, line.left
     tops, bottoms = upper_hull(offsets, heights), lower_hull(offsets, heights)
     top_x, top_y = offsets[tops], heights[tops]
     low_x, low_y = offsets[bottoms], heights[bottoms]
@@ -97,10 +87,10 @@ def minimum_zone(x: Column, y: Column) -> Straightness:
     high = float(np.max(top_y - slope * top_x))
     low = float(np.min(low_y - slope * low_x))
     return Straightness(
-        slope=lean + slope,
+        slope=line.slope + slope,
         intercept=float(ys.mean())
         + (high + low) / 2.0
-        - (lean + slope) * float(xs.mean()),
+        - (line.slope + slope) * float(xs.mean()),
         straightness=max(high - low, 0.0),
         sensitivity=_zone_sensitivity(offsets, heights, tops, bottoms, int(best[0])),
     )

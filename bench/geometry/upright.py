@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bench.geometry.columns import Column, GeometryError, column
+from bench.geometry.columns import Column, GeometryError, column, line_of
 
 
 @dataclass(frozen=True)
@@ -51,13 +51,10 @@ def slope(height: Column, reading: Column) -> Slope:
     z, r = column("height", height), column("reading", reading)
     if z.size != r.size or z.size < 3:
         raise GeometryError("a set-up takes three readings at least")
-    off = z - z.mean()
-    spread = float(off @ off)
-    if not spread > 0.0:
+    if not np.ptp(z) > 0.0:
         raise GeometryError("a set-up takes readings at two heights at least")
-    rise = float(off @ r) / spread
-    left = r - r.mean() - rise * off
-    return Slope(rise, spread, float(left @ left), int(z.size) - 2)
+    line = line_of(z, r)
+    return Slope(line.slope, line.spread, float(line.left @ line.left), z.size - 2)
 
 
 def lean(away: Sequence[Slope], toward: Sequence[Slope]) -> Lean:

@@ -21,6 +21,7 @@ from bench.protocol import (
     LogEvents,
     LogList,
     LogOne,
+    LogQuestion,
     LogRows,
     LogShow,
     ReportParts,
@@ -28,22 +29,12 @@ from bench.protocol import (
 )
 from bench.units import System
 
-FromLog = (
-    LogList
-    | LogShow
-    | LogEvents
-    | Drift
-    | Due
-    | CutForecast
-    | ShopForecast
-    | ReportParts
-)
 Answer = LogRows | LogOne | LogEventRows | Document
 
 
 def answer(
     path: Path,
-    request: FromLog,
+    request: LogQuestion,
     *,
     units: System = "mm",
     jigs: Mapping[str, Jig] | None = None,
@@ -54,35 +45,28 @@ def answer(
         reply = _answer(path, request, units, jigs or {})
     except OptionError as error:
         raise InvalidRequest(str(error)) from error
+    if isinstance(reply, dict):
+        reply = Document(reply)
     return msgspec.structs.replace(reply, ref=request.ref)
 
 
 def _answer(
-    path: Path, request: FromLog, units: System, jigs: Mapping[str, Jig]
-) -> Answer:
+    path: Path, request: LogQuestion, units: System, jigs: Mapping[str, Jig]
+) -> Answer | dict[str, Any]:
     # each road loads what it needs: a list of results needs no forecast
     match request:
         case LogList(jig=jig, check=check, most=most, before=before):
-            from bench.log.history import listed
+            from bench.log import history
 
-            return listed(path, jig=jig, check=check, most=most, before=before)
+            return history.listed(path, jig=jig, check=check, most=most, before=before)
         case LogShow():
-            from bench.log.history import show
+            from bench.log import history
 
-            return show(path, request.id)
+            return history.show(path, request.id)
         case LogEvents():
             from bench.log.event_log import events
 
             return LogEventRows(events(path, request.most, units))
-        case _:
-            return Document(_document(path, request, units, jigs))
-
-
-def _document(
-    path: Path, request: FromLog, units: System, jigs: Mapping[str, Jig]
-) -> dict[str, Any]:
-    now = time.time()
-    match request:
         case Drift():
             from bench.log.upkeep_history import drift_of_log
 
@@ -91,15 +75,16 @@ def _document(
             from bench.log.upkeep_history import due_of_log
 
             return due_of_log(path, request.at, jigs)
+    from bench.log import cut_forecast, report_parts
+
+    now = time.time()
+    match request:
         case CutForecast(jig=jig, options=options):
-            from bench.log.cut_forecast import cut_forecast
-
-            return cut_forecast(path, jig, options, now=now, jigs=jigs, units=units)
+            return cut_forecast.cut_forecast(
+                path, jig, options, now=now, jigs=jigs, units=units
+            )
         case ShopForecast():
-            from bench.log.cut_forecast import shop_forecast
-
-            return shop_forecast(path, now=now, jigs=jigs)
-        case _:
-            from bench.log.report_parts import report_parts
-
-            return report_parts(path, now=now, jigs=jigs, units=units)
+            return cut_forecast.shop_forecast(path, now=now, jigs=jigs)
+        case ReportParts():
+            return report_parts.report_parts(path, now=now, jigs=jigs, units=units)
+    raise InvalidRequest(f"a log does not answer {type(request).__name__}")

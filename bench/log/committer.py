@@ -84,8 +84,8 @@ class Committer:
         self._thread.start()
 
     def put(self, write: Write, **how: Any) -> int:
-        """Queue a write, as `WriteQueue.put` does."""
-        ticket = self.queue.put(write, **how)
+        """Queue a write, as `WriteQueue.put` does. how: fields of `QueuedWrite`."""
+        ticket = self.queue.put(QueuedWrite(write, **how))
         self.look()
         return ticket
 
@@ -135,7 +135,7 @@ class Committer:
             batch = self._next_batch()
             if not batch and self._closing_at is not None and not self._damaged:
                 break
-            if not batch and not self._damaged and self._file.is_at_path():
+            if not batch and not self._damaged and not self._file.replaced():
                 continue
             try:
                 commit = self._commit(batch)
@@ -172,9 +172,9 @@ class Committer:
         return self.queue.urgent or self._hurry or self._closing_at is not None
 
     def _commit(self, batch: list[QueuedWrite]) -> Commit:
-        if self._file.db is not None and not self._file.is_at_path():
+        if self._file.db is not None and (replaced := self._file.replaced()):
             with self._wake:
-                self._tell_trouble(self._words(LogReplaced()))
+                self._tell_trouble(self._words(replaced))
             self._file.follow_path()
         if self._file.db is None or self._damaged:
             self._file.close()
@@ -192,8 +192,8 @@ class Committer:
         upto = batch[-1].ticket if batch else done
         boots.note_ticket(db, self._boot_key, upto)
         db.execute("COMMIT")
-        if not self._file.is_at_path():
-            raise LogReplaced
+        if replaced := self._file.replaced():
+            raise replaced
         if any(queued.urgent for queued in batch):
             acknowledged.record(self.path, db)
         lost = {ticket for ticket, _ in refused}

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import sqlite3
 import statistics
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -110,43 +110,35 @@ def _results(db: sqlite3.Connection, sled: Jig | None, now: float) -> list[Resul
     """Newest first: of the sled on the saw of its latest result, and of that saw."""
     if sled is None:
         return []
-    rows = [row for kind in OF_SLED for row in _sound(db, kind, sled.name)]
-    rows.sort(key=lambda row: row.order, reverse=True)
+    rows = _sound(db, OF_SLED, sled.name)
     saw = rows[0].finding.saw if rows else sled.saw
-    rows = [row for row in rows if row.finding.saw == saw]
-    for kind in OF_SAW:
-        rows += [row for row in _sound(db, kind, None) if row.finding.saw == saw]
+    rows = [row for row in rows + _sound(db, OF_SAW, None) if row.finding.saw == saw]
     rows.sort(key=lambda row: row.order, reverse=True)
-    swept = _swept(db, rows)
-    moved = _last_moved(db, sled.name)
+    swept, moved = _swept(db, rows), _last_moved(db, sled.name)
     events = [event for event in gear_events(db) if event.jig == sled.name]
 
-    def outdated(row: FindingRow) -> bool:
-        day = row.wall_s / DAY_S
-        return any(
-            event.day > day and row.finding.check in OUTDATES.get(event.what, ())
-            for event in events
-        )
-
-    return [
-        Result(
+    def result(row: FindingRow) -> Result:
+        check, day = row.finding.check, row.wall_s / DAY_S
+        later = [event.what for event in events if event.day > day]
+        outdated = any(check in OUTDATES.get(what, ()) for what in later)
+        return Result(
             finding=row.finding,
-            age_days=max(0, int(now / DAY_S - row.wall_s / DAY_S)),
+            age_days=max(0, int(now / DAY_S - day)),
             hold=row.hold,
-            outdated=outdated(row)
-            or (row.finding.check == FENCE and row.order <= moved),
+            outdated=outdated or (check == FENCE and row.order <= moved),
             swept=swept,
         )
-        for row in rows
-    ]
+
+    return [result(row) for row in rows]
 
 
-def _sound(db: sqlite3.Connection, kind: str, jig: str | None) -> list[FindingRow]:
-    return [
-        row
-        for row in list_findings(db, check=kind, jig=jig, last=LATEST)
-        if row.superseded_by is None and not row.finding.doubts
-    ]
+def _sound(
+    db: sqlite3.Connection, kinds: Iterable[str], jig: str | None
+) -> list[FindingRow]:
+    """Newest first."""
+    lists = [list_findings(db, check=kind, jig=jig, last=LATEST) for kind in kinds]
+    rows = [row for rows in lists for row in rows if row.stands]
+    return sorted(rows, key=lambda row: row.order, reverse=True)
 
 
 def _last_moved(db: sqlite3.Connection, jig: str) -> int:

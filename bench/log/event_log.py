@@ -31,14 +31,15 @@ def events(path: Path, most: int, units: System = "mm") -> list[LogEvent]:
 
 
 def _told(one: Incident, units: System) -> LogEvent:
-    about, words = _words(one, one.data, units)
+    about, words = incident_words(one, units)
     at = datetime.fromtimestamp(one.wall_s, UTC).isoformat(timespec="seconds")
     return LogEvent(at, one.synced, one.kind, about, words[:1].upper() + words[1:])
 
 
-def _words(one: Incident, data: dict[str, Any], units: System) -> tuple[str, str]:
+def incident_words(one: Incident, units: System = "mm") -> tuple[str, str]:
     """What it is about, and a sentence. The event of an older or newer program may
     hold fewer values, or its words instead of a code."""
+    data = one.data
     name = str(data.get("name", "instrument"))
     match one.kind:
         case "instrument" | "spoiled":

@@ -11,7 +11,7 @@ import msgspec
 
 from bench.log.dates import IMPORTED, corrected_time, wall_times_at_zero
 from bench.log.export_line import ExportedEvent
-from bench.log.rows import EventRow, Incident
+from bench.log.rows import Incident, LoggedEvent
 from bench.log.tables import GEAR_EVENT
 
 # the log was damaged; rows that were acknowledged as saved are missing
@@ -80,35 +80,26 @@ _INCIDENTS = f"""
 """
 
 
-def list_events(db: sqlite3.Connection, run: str | None = None) -> list[EventRow]:
+def list_events(db: sqlite3.Connection, run: str | None = None) -> list[LoggedEvent]:
     """In the order of recording; of one check, or all."""
-    where = "" if run is None else " WHERE run = ?"
     rows = db.execute(
-        "SELECT event_key, run, kind, data_json, boot_id, e.monotonic_ns, e.wall_s,"
-        " e.clock_synced FROM event AS e JOIN boot ON boot.boot_key = e.boot_key LEFT"
-        f" JOIN check_run ON check_run.run_key = e.run_key{where} ORDER BY event_key",
-        () if run is None else (run,),
+        "SELECT kind, data_json FROM event LEFT JOIN check_run USING (run_key) WHERE"
+        " coalesce(run = ?1, ?1 IS NULL) ORDER BY event_key",
+        (run,),
     )
-    return [
-        EventRow(
-            key, of, kind, json.loads(data), boot_id, monotonic, wall, bool(synced)
-        )
-        for key, of, kind, data, boot_id, monotonic, wall, synced in rows
-    ]
+    return [LoggedEvent(kind, json.loads(data)) for kind, data in rows]
 
 
-def instrument_events(
-    db: sqlite3.Connection, since: float
-) -> list[tuple[float, str, dict[str, object]]]:
-    """(wall s, kind, data) of what instruments and the log did outside and inside
-    checks, in the order of recording."""
+def instrument_events(db: sqlite3.Connection, since: float) -> list[Incident]:
+    """What instruments and the log did outside and inside checks, in the order of
+    recording. since: wall s."""
     rows = db.execute(
-        "SELECT wall_s, kind, data_json FROM event WHERE wall_s >= ? AND"
+        "SELECT kind, data_json, wall_s, clock_synced FROM event WHERE wall_s >= ? AND"
         " json_valid(data_json) AND kind IN ('instrument', 'held', 'spoiled', 'unit',"
         " ?, ?) ORDER BY event_key",
         (since, *LOG_EVENTS),
     )
-    return [(wall, kind, json.loads(data)) for wall, kind, data in rows]
+    return [Incident(kind, json.loads(data), *when) for kind, data, *when in rows]
 
 
 def list_incidents(db: sqlite3.Connection, most: int = -1) -> list[Incident]:

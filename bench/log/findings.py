@@ -8,14 +8,14 @@ import sqlite3
 import zlib
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
+from datetime import datetime, timedelta
 from typing import Any
 
 import msgspec
 
 from bench.checks.model import Evidence
-from bench.finding import Finding, Unread
+from bench.finding import Finding, Remark, Unread
 from bench.log.dates import corrected_time, in_time, wall_times_at_zero
-from bench.log.earlier import with_remarks
 from bench.log.faults import contained
 from bench.log.row_by_row import each_row, last_number
 from bench.log.rows import LogDamaged, LogError
@@ -34,8 +34,8 @@ _FINDING = f"""
 
 
 class FindingRow(msgspec.Struct, frozen=True):
-    """A finding in a list. wall_s: when, put right if the clock was synced later in the
-    same boot, by corrected_by seconds."""
+    """A finding in a list. wall_s, and the finding's own date: when, put right if the
+    clock was synced later in the same boot. synced: whether that is known."""
 
     order: int
     run: str
@@ -45,28 +45,31 @@ class FindingRow(msgspec.Struct, frozen=True):
     hold: str | None
     wall_s: float
     synced: bool
-    corrected_by: float = 0.0
+
+    @property
+    def stands(self) -> bool:
+        """No later look took its place, and nothing of it is in doubt."""
+        return self.superseded_by is None and not self.finding.doubts
 
 
 def list_findings(
     db: sqlite3.Connection,
     *,
+    finding: str | None = None,
     jig: str | None = None,
     check: str | None = None,
     last: int | None = None,
     before: str | None = None,
     unread: list[Unread] | None = None,
 ) -> list[FindingRow]:
-    """Oldest first. last: only so many, the newest; before: only those before this one.
+    """Oldest first. finding: only that of this id; last: only so many, the newest;
+    before: only those before this one.
 
     unread: takes what is there and can no longer be read; it is a warning in the
     journal where none is given.
     """
-    wanted = [
-        (c, v)
-        for c, v in (("f.jig = ?", jig), ("f.check_kind = ?", check))
-        if v is not None
-    ]
+    filters = {"finding": finding, "jig": jig, "check_kind": check}
+    wanted = [(f"f.{c} = ?", v) for c, v in filters.items() if v is not None]
     numbers = _numbers(db, wanted)
     if before is not None:
         row = db.execute(
@@ -121,14 +124,23 @@ def _findings(
         if run is None:
             raise LogDamaged("its check is missing from the log")
         when, known = corrected_time(wall, bool(synced), monotonic, dates.get(boot_id))
-        return FindingRow(
-            key, run, finding, later, instrument, hold, when, known, when - wall
-        )
+        finding = _put_right(finding, when - wall)
+        return FindingRow(key, run, finding, later, instrument, hold, when, known)
 
     query = _FINDING + "".join(f" AND {clause}" for clause, _ in wanted)
     return each_row(
         db, "result", numbers, query, [value for _, value in wanted], convert, unread
     )
+
+
+def _put_right(finding: Finding, seconds: float) -> Finding:
+    """With its date later by so much; one that is no date stays."""
+    with suppress(ValueError, OverflowError):
+        if seconds:
+            at = datetime.fromisoformat(finding.at) + timedelta(seconds=seconds)
+            at_text = at.isoformat(timespec="seconds")
+            return msgspec.structs.replace(finding, at=at_text)
+    return finding
 
 
 def find_finding(db: sqlite3.Connection, finding: str) -> tuple[Finding, Evidence]:
@@ -191,3 +203,25 @@ def _sound_finding(found: bytes, rest: bytes, crc: int) -> tuple[Finding, bytes]
     if zlib.crc32(found + rest) != crc:
         raise LogDamaged("a finding is damaged in the log: its checksum does not agree")
     return with_remarks(msgspec.json.decode(found, type=Finding)), rest
+
+
+# what every sentence about a square that did not fit its history held, before remarks
+# had codes; the square's history must pass such a finding over
+_SQUARE_DOUBTED = "was it turned over"
+
+
+def with_remarks(finding: Finding) -> Finding:
+    """The sentences of an earlier version as remarks that are shown as they stand.
+
+    Its doubts, which had codes already, stood first among its sentences.
+    """
+    if finding.remarks or not finding.notes:
+        return finding
+    remarks = [_noted(note) for note in finding.notes[len(finding.doubts) :]]
+    return msgspec.structs.replace(finding, remarks=remarks)
+
+
+def _noted(note: str) -> Remark:
+    if _SQUARE_DOUBTED in note:
+        return Remark("noted-square-doubted", values={"text": note})
+    return Remark("noted", values={"text": note})

@@ -12,6 +12,7 @@ from collections.abc import Callable, Sequence
 from bench.checks.model import EvidenceGear
 from bench.gear import Square
 from bench.log.findings import FindingRow
+from bench.log.store import gear_names
 
 SLED_AND_SAW = ("dropped", "moved", "runners", "saw")
 
@@ -26,7 +27,7 @@ def changed_since(
     # what the charts need is read only when a check is concluded
     from bench.log.upkeep_history import day_of_row, gear_events
 
-    jig = gear.jig.name if gear.jig else None
+    jig, _ = gear_names(gear)
     days = [
         event.day
         for event in gear_events(db)

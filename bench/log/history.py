@@ -23,14 +23,14 @@ from bench.checks.model import (
     SweepHistory,
 )
 from bench.checks.shared.pooling import pool_of, seat_of, set_ups_of
-from bench.checks.shared.remarks import SQUARE_DOUBTED
+from bench.checks.shared.results import SQUARE_DOUBTED
 from bench.finding import Finding, Quantity, Unread
 from bench.log.dates import in_time
 from bench.log.findings import FindingRow, each_finding, find_finding, list_findings
 from bench.log.gear_changes import SLED_AND_SAW, changed_since
 from bench.log.moves import list_moves
 from bench.log.read_only import open_read
-from bench.log.store import load_gear
+from bench.log.store import gear_names, load_gear
 from bench.protocol import LogOne, LogRows
 
 # findings gone through, at most, for the twenty that fit; ten years of them take too
@@ -80,6 +80,7 @@ def listed(
         superseded,
         unread=unread,
         distances={move.finding: far for move in moves if (far := move.distance)},
+        undated=[row.finding.id for row in rows if not row.synced],
     )
 
 
@@ -87,8 +88,9 @@ def show(path: Path, finding: str) -> LogOne:
     """Raises LogError when there is no such finding."""
     with open_read(path) as db:
         found, evidence = find_finding(db, finding)
+        (row,) = list_findings(db, finding=found.id)
         moves = [_raw(move) for move in list_moves(db, finding=found.id)]
-    return LogOne(found, _raw(evidence), moves)
+    return LogOne(row.finding, _raw(evidence), moves, undated=not row.synced)
 
 
 def _raw(part: msgspec.Struct) -> msgspec.Raw:
@@ -158,24 +160,16 @@ def _speaking(
 ) -> list[tuple[Finding, EvidenceGear]]:
     """Findings that may speak for a new one, newest first, the last 20, each with the
     gear that it used."""
-    jig, saw = (
-        (gear.jig.name if gear.jig else None),
-        (gear.saw.name if gear.saw else None),
-    )
+    ours = (*gear_names(gear), hold)
     found: list[tuple[Finding, EvidenceGear]] = []
     changed = changed_since(db, gear)
-    for row in reversed(list_findings(db, check=kind, jig=jig, last=LOOK_BACK)):
-        if changed(row):
-            continue
-        same = (row.finding.jig, row.finding.saw, row.hold) == (jig, saw, hold)
-        if (
-            not same
-            or row.superseded_by is not None
-            or (instrument and row.instrument != instrument)
-        ):
+    for row in reversed(list_findings(db, check=kind, jig=ours[0], last=LOOK_BACK)):
+        same = (row.finding.jig, row.finding.saw, row.hold) == ours
+        other = instrument is not None and row.instrument != instrument
+        if not (same and row.stands) or other or changed(row):
             continue
         state, used = _run(db, row.run)
-        if state == "open" or used.indicator != gear.indicator or row.finding.doubts:
+        if state == "open" or used.indicator != gear.indicator:
             continue
         found.append((row.finding, used))
         if len(found) == KNOWN_FINDINGS:
@@ -207,16 +201,13 @@ def _yaw_play(db: sqlite3.Connection, gear: EvidenceGear) -> float | None:
     """Of the latest side-play of this sled on this saw, rad, full swing."""
     if gear.jig is None:
         return None
+    jig, saw = gear_names(gear)
     changed = changed_since(db, gear, SLED_AND_SAW)
-    for row in _measuring(db, "yaw-play", jig=gear.jig.name, last=LOOK_BACK):
+    for row in _measuring(db, "yaw-play", jig=jig, last=LOOK_BACK):
         if changed(row):
             break
-        if row.superseded_by is not None or row.finding.saw != (
-            gear.saw.name if gear.saw else None
-        ):
-            continue
         play = next((q for q in row.finding.quantities if q.name == "yaw-play"), None)
-        if play is not None and not row.finding.doubts:
+        if play is not None and row.stands and row.finding.saw == saw:
             return abs(play.value)
     return None
 
@@ -226,17 +217,14 @@ def _sweep(db: sqlite3.Connection, gear: EvidenceGear) -> SweepHistory | None:
     fence as it was."""
     if gear.jig is None:
         return None
+    jig, saw = gear_names(gear)
     moved = {move.finding for move in list_moves(db) if move.made is not None}
-    for row in reversed(list_findings(db, jig=gear.jig.name, last=LOOK_BACK)):
+    for row in reversed(list_findings(db, jig=jig, last=LOOK_BACK)):
         found = row.finding
         check = checks().get(found.check)  # a later version's log may have others
-        if check is None or not check.turns_fence or found.doubts:
+        if check is None or not check.turns_fence or found.saw != saw:
             continue
-        if "fence" not in check.measures and found.id not in moved:
-            continue
-        if row.superseded_by is not None or found.saw != (
-            gear.saw.name if gear.saw else None
-        ):
+        if not row.stands or ("fence" not in check.measures and found.id not in moved):
             continue
         if found.id in moved or not found.quantities:
             return None  # by a board's answer, too
@@ -268,7 +256,7 @@ def _square(db: sqlite3.Connection, gear: EvidenceGear) -> SquareHistory | None:
         if changed(row):
             break
         measured = next((q for q in row.finding.quantities if q.name == "square"), None)
-        if measured is None or row.superseded_by is not None or row.finding.doubts:
+        if measured is None or not row.stands:
             continue
         state, used = _run(db, row.run)
         if state == "open" or (used.square.name if used.square else None) != name:

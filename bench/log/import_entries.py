@@ -6,7 +6,6 @@ date of theirs is put right by this machine's clock.
 
 from __future__ import annotations
 
-import os
 import sqlite3
 from collections.abc import Callable
 
@@ -15,13 +14,13 @@ import msgspec
 from bench.checks.model import Evidence
 from bench.finding import Finding
 from bench.log import entries
+from bench.log.boots import record_boot
 from bench.log.dates import IMPORTED
-from bench.log.earlier import with_remarks
-from bench.log.entry import Entry, as_json, stamp_columns
+from bench.log.entry import Entry, as_json
 from bench.log.export_line import ExportedEvent, ExportLine
+from bench.log.findings import with_remarks
 from bench.log.moves import MoveRow
 from bench.log.rows import Stamp
-from bench.log.store import insert
 
 # the number of the opening that the rows belong to, recorded where it is first needed
 Boot = Callable[[], int]
@@ -41,15 +40,7 @@ def import_boot(db: sqlite3.Connection, session: str, program: str, at: Stamp) -
     row = db.execute("SELECT boot_key FROM boot WHERE boot_id = ?", (name,)).fetchone()
     if row is not None:
         return int(row[0])
-    return insert(
-        db,
-        "boot",
-        boot_id=name,
-        program=program,
-        process_id=os.getpid(),
-        last_ticket=0,
-        **stamp_columns(at),
-    )
+    return record_boot(db, name, program, at, last_ticket=0)
 
 
 def import_line(db: sqlite3.Connection, boot: Boot, line: ExportLine) -> str:
@@ -89,6 +80,8 @@ def _known(db: sqlite3.Connection, finding: Finding) -> str:
     if row is None:
         return "taken"
     here = with_remarks(msgspec.json.decode(row[0], type=Finding))
+    # its date may have been put right since
+    here = msgspec.structs.replace(here, at=finding.at)
     return "known" if here == with_remarks(finding) else "differs"
 
 

@@ -10,7 +10,7 @@ import itertools
 import sqlite3
 import uuid
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from functools import partial
 from typing import NamedTuple
 
@@ -29,24 +29,15 @@ from bench.log.import_entries import (
 )
 from bench.log.rows import now
 from bench.log.write_queue import Write
+from bench.log.writer import LogWriter
 from bench.procedure.status_message import StatusMessage
+from bench.protocol import LogImported
+from hw.patience import LOG_ASKED_FLUSH_S
 
 # bytes of a line; passes of an hour are not as long
 LONGEST_LINE = 8 * 2**20
 LINKS_AT_ONCE = 200
 MOST_TOLD = 200  # problems told one by one; more are counted
-
-
-class ImportCounts(msgspec.Struct, frozen=True):
-    """lines: read so far, empty ones left aside. taken: results that are new here.
-    known: results that were here. events: new here. left_out: lines of which nothing
-    was taken, or not all."""
-
-    lines: int = 0
-    taken: int = 0
-    known: int = 0
-    events: int = 0
-    left_out: int = 0
 
 
 class SizedWrite(NamedTuple):
@@ -55,7 +46,8 @@ class SizedWrite(NamedTuple):
 
 
 class Importer:
-    """One import. problems: what there is to tell, since they were last asked for."""
+    """One import, whose pieces are given in order. problems: what there is to tell,
+    since it was last told."""
 
     def __init__(self) -> None:
         self._session = uuid.uuid4().hex[:12]
@@ -63,7 +55,7 @@ class Importer:
         self._buffer = bytearray()
         self._number = 0  # of the line
         self._skipping = False  # the rest of a line that is too long
-        self._problems: list[StatusMessage] = []
+        self.problems: list[StatusMessage] = []
         self._told = 0
         # by line: a write that has to be repeated is counted once
         self._states: dict[int, str] = {}
@@ -71,18 +63,28 @@ class Importer:
         self._unknown: Counter[str] = Counter()
         self._links: dict[Link, int] = {}  # and the line that it stood in
 
-    @property
-    def counts(self) -> ImportCounts:
-        states = Counter(self._states.values())
-        lines = len(self._bad | self._states.keys())
-        known = states["known"] + states["differs"]
-        return ImportCounts(
-            lines, states["taken"], known, states["event"], len(self._bad)
-        )
+    def take(self, log: LogWriter, piece: bytes, *, last: bool) -> LogImported:
+        """Write the lines that end in this piece, and wait until the disk has them.
+        last: the file ends. Raises OSError where the log takes nothing."""
+        _write(log, self.read(piece, last=last))
+        if last:
+            _write(log, self.end())
+            counts = msgspec.structs.replace(self._taken(), problems=[])
+            log.event(None, "imported", msgspec.to_builtins(counts), urgent=True)
+            _write(log, ())
+        taken, self.problems = self._taken(), []
+        return taken
 
-    def problems(self) -> list[StatusMessage]:
-        told, self._problems = self._problems, []
-        return told
+    def _taken(self) -> LogImported:
+        states = Counter(self._states.values())
+        return LogImported(
+            lines=len(self._bad | self._states.keys()),
+            taken=states["taken"],
+            known=states["known"] + states["differs"],
+            events=states["event"],
+            left_out=len(self._bad),
+            problems=self.problems,
+        )
 
     def read(self, piece: bytes, *, last: bool = False) -> Iterator[SizedWrite]:
         """The writes of the lines that end in this piece. last: the file ends."""
@@ -114,7 +116,7 @@ class Importer:
             yield SizedWrite(partial(self._join, some), 100 * len(some))
         for field, count in self._unknown.items():
             values = {"field": field, "lines": count}
-            self._problems.append(StatusMessage("import-unknown", values))
+            self.problems.append(StatusMessage("import-unknown", values))
 
     def _line(self, text: bytes) -> Iterator[SizedWrite]:
         try:
@@ -180,4 +182,12 @@ class Importer:
         self._bad.add(number)
         self._told += 1
         if self._told <= MOST_TOLD:
-            self._problems.append(problem)
+            self.problems.append(problem)
+
+
+def _write(log: LogWriter, writes: Iterable[SizedWrite]) -> None:
+    for write, size in writes:
+        log.put(write, urgent=False, size=size)
+    while not log.flush(LOG_ASKED_FLUSH_S):
+        if log.trouble is not None:
+            raise OSError(log.trouble)

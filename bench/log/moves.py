@@ -19,6 +19,18 @@ _EVENT = (
 )
 
 
+_MOVE = f"""
+    SELECT m.move, f.finding, CAST(m.move_json AS BLOB), CAST(m.made_json AS BLOB),
+           v.finding, p.wall_s, p.clock_synced, p.monotonic_ns, p.boot_id,
+           d.wall_s, d.clock_synced, d.monotonic_ns, d.boot_id
+      FROM move AS m
+      JOIN finding AS f ON f.finding_key = m.finding_key
+      LEFT JOIN finding AS v ON v.finding_key = m.verified_by
+      LEFT JOIN ({_EVENT}) AS p ON p.event_key = m.planned_event_key
+      LEFT JOIN ({_EVENT}) AS d ON d.event_key = m.made_event_key
+     WHERE m.move_key = ?"""
+
+
 class MoveRow(msgspec.Struct, frozen=True):
     """made: what was done; verified_by: the finding that looked afterwards; each None
     while not. planned_wall_s, made_wall_s: when, put right as dates of results are."""
@@ -75,16 +87,7 @@ def list_moves(
         planned, made = (_moment(zeros, *events[at : at + 4]) for at in (0, 4))
         return MoveRow(move, finding, advised, done, verified, planned, made)
 
-    query = (
-        "SELECT m.move, f.finding, CAST(m.move_json AS BLOB), CAST(m.made_json AS"
-        " BLOB), v.finding, p.wall_s, p.clock_synced, p.monotonic_ns, p.boot_id,"
-        " d.wall_s, d.clock_synced, d.monotonic_ns, d.boot_id FROM move AS m JOIN"
-        " finding AS f ON f.finding_key = m.finding_key LEFT JOIN finding AS v ON"
-        f" v.finding_key = m.verified_by LEFT JOIN ({_EVENT}) AS p ON p.event_key ="
-        f" m.planned_event_key LEFT JOIN ({_EVENT}) AS d ON d.event_key ="
-        " m.made_event_key WHERE m.move_key = ?"
-    )
-    return each_row(db, "move", numbers, query, (), convert, unread)
+    return each_row(db, "move", numbers, _MOVE, (), convert, unread)
 
 
 def _moment(

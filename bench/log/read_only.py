@@ -32,7 +32,6 @@ def open_read(path: Path | str) -> Iterator[sqlite3.Connection]:
     with ExitStack() as stack:
         try:
             if not path.with_name(path.name + "-shm").exists():
-                # Nobody has it open, so that no lock is given up.
                 schema.refuse_foreign(path)
             db = stack.enter_context(closing(_connect(path, stack)))
         except (sqlite3.Error, OSError, UnicodeDecodeError) as error:
@@ -91,25 +90,31 @@ def _connect(path: Path, stack: ExitStack) -> sqlite3.Connection:
 
 
 def _copy(path: Path, scratch: Path) -> Path:
-    """The log with its write-ahead log, copied while neither changed."""
-    names = [path.name, path.name + "-wal"]
+    """The log with its write-ahead file, copied while neither changed."""
+    wal, copy = path.with_name(path.name + "-wal"), scratch / path.name
     for _ in range(_COPIES):
-        before = _stats(path, names)
-        for name in names:
-            (scratch / name).unlink(missing_ok=True)
-            if (source := path.with_name(name)).exists():
-                shutil.copyfile(source, scratch / name)
-        if _stats(path, names) == before:
-            return scratch / path.name
+        before = _stats(path, wal)
+        for file in scratch.iterdir():
+            file.unlink()
+        try:
+            with (
+                closing(schema.connect_as_it_lies(path)) as source,
+                closing(sqlite3.connect(copy)) as target,
+            ):
+                source.backup(target)
+            if before[1] is not None:
+                shutil.copyfile(wal, scratch / wal.name)
+        except (sqlite3.DatabaseError, FileNotFoundError):
+            if _stats(path, wal) == before:
+                raise  # not because it was changed meanwhile
+        else:
+            if _stats(path, wal) == before:
+                return copy
     raise LogError(
         f"{path} is being written to all the time; ask the daemon, or try again"
     )
 
 
-def _stats(path: Path, names: list[str]) -> list[tuple[int, int] | None]:
-    stats = []
-    for name in names:
-        file = path.with_name(name)
-        stat = file.stat() if file.exists() else None
-        stats.append((stat.st_size, stat.st_mtime_ns) if stat else None)
-    return stats
+def _stats(*files: Path) -> list[tuple[int, int] | None]:
+    stats = [file.stat() if file.exists() else None for file in files]
+    return [stat and (stat.st_size, stat.st_mtime_ns) for stat in stats]

@@ -18,18 +18,16 @@ from bench.log import acknowledged, salvage, schema
 from bench.log.acknowledged import COUNTED, Acknowledged
 from bench.log.faults import is_damage
 from bench.log.loss_words import lacking_words, salvage_words
+from bench.log.open_checks import count_readings, list_open_checks
 from bench.log.read_only import open_read
 from bench.log.rows import (
-    InterruptedSweep,
     LogDamaged,
     LogError,
-    OpenRun,
+    OpenCheck,
     Salvage,
     UnfinishedWork,
 )
-from bench.log.runs import list_open_runs
 from bench.log.soundness import is_sound
-from bench.log.sweeps import count_readings
 
 # a start waits this long for the soundness check; a larger log is checked in the
 # background
@@ -114,15 +112,16 @@ def unfinished(
     """Call before the running sweeps of the last life are marked. LogDamaged where a
     row is unreadable."""
     try:
-        runs = list_open_runs(db)
+        runs = list_open_checks(db)
         rows = db.execute(
-            "SELECT sweep_key, sweep, run, check_kind, placement FROM sweep JOIN"
-            " check_run USING (run_key) WHERE sweep.state = 'running' ORDER BY"
-            " sweep_key"
+            "SELECT sweep_key, check_kind, placement FROM sweep JOIN check_run USING"
+            " (run_key) WHERE sweep.state = 'running' ORDER BY sweep_key"
         ).fetchall()
         interrupted = [
-            InterruptedSweep(sweep, run, kind, placement, count_readings(db, key))
-            for key, sweep, run, kind, placement in rows
+            f"A sweep ({placement}) of the {kind} check was running when the program"
+            f" ended: {count_readings(db, key)} readings are kept, the sweep does not"
+            " count."
+            for key, kind, placement in rows
         ]
     # a UnicodeDecodeError is a ValueError
     except (ValueError, msgspec.MsgspecError) as error:
@@ -132,14 +131,8 @@ def unfinished(
         about_log.append(salvage_words(msgspec.to_builtins(salvage)))
     if lacking:
         about_log.append(lacking_words(lacking))
-    return UnfinishedWork(
-        runs,
-        interrupted,
-        salvage,
-        dict(lacking or {}),
-        about_log,
-        about_log + _sentences(runs, interrupted),
-    )
+    words = [*about_log, *interrupted, *map(_unfinished_words, runs)]
+    return UnfinishedWork(runs, salvage, dict(lacking or {}), about_log, words)
 
 
 def unfinished_read_only(path: Path) -> UnfinishedWork:
@@ -163,19 +156,7 @@ def _open(path: Path, told: Acknowledged | None, words: list[str]) -> OpenedLog:
         raise
 
 
-def _sentences(runs: list[OpenRun], interrupted: list[InterruptedSweep]) -> list[str]:
-    words = []
-    for sweep in interrupted:
-        words.append(
-            f"A sweep ({sweep.placement}) of the {sweep.check} check was running when"
-            f" the program ended: {sweep.readings} readings are kept, the sweep does"
-            " not count."
-        )
-    for run in runs:
-        whole = sum(sweep.state == "whole" for sweep in run.sweeps)
-        of = f" of {run.jig}" if run.jig else ""
-        words.append(
-            f"The {run.check} check{of} was not finished: {whole} sweeps of it are"
-            " kept."
-        )
-    return words
+def _unfinished_words(run: OpenCheck) -> str:
+    whole = sum(sweep.state == "whole" for sweep in run.sweeps)
+    of = f" of {run.jig}" if run.jig else ""
+    return f"The {run.check} check{of} was not finished: {whole} sweeps of it are kept."

@@ -6,7 +6,7 @@ import logging
 import sqlite3
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import UTC, datetime
-from typing import Any, Literal, TypeVar
+from typing import Literal, TypeVar
 
 from bench.finding import Unread
 from bench.log.faults import contained
@@ -15,12 +15,6 @@ from bench.log.rows import LogDamaged
 T = TypeVar("T")
 
 _log = logging.getLogger(__name__)
-
-
-def as_dicts(cursor: sqlite3.Cursor) -> list[dict[str, Any]]:
-    """All its rows, by the names of the columns."""
-    names = [column[0] for column in cursor.description]
-    return [dict(zip(names, row, strict=True)) for row in cursor.fetchall()]
 
 
 def each_row(

@@ -7,15 +7,12 @@
 from __future__ import annotations
 
 import time
-from typing import Literal
+from typing import Any, Literal, NamedTuple
 
 import msgspec
 
-from bench.checks.model import EvidenceGear, Trace
-from bench.checks.options import OptionValue
+from bench.checks.model import Trace
 
-RunState = Literal["open", "finished", "abandoned"]
-SweepState = Literal["running", "whole", "interrupted", "refused", "undone"]
 SweepEnd = Literal["whole", "interrupted", "refused"]
 
 
@@ -46,15 +43,9 @@ class Commit(msgspec.Struct, frozen=True):
     refused: tuple[tuple[int, str], ...] = ()
 
 
-class EventRow(msgspec.Struct, frozen=True):
-    order: int  # the order in which things were recorded, over all boots
-    run: str | None
+class LoggedEvent(NamedTuple):
     kind: str
     data: dict[str, object]
-    boot_id: str
-    monotonic_ns: int
-    wall_s: float
-    synced: bool
 
 
 class Incident(msgspec.Struct, frozen=True):
@@ -63,7 +54,7 @@ class Incident(msgspec.Struct, frozen=True):
     placement, reason: of a pass."""
 
     kind: str
-    data: dict[str, object]
+    data: dict[str, Any]
     wall_s: float
     synced: bool
     check: str | None = None
@@ -71,56 +62,26 @@ class Incident(msgspec.Struct, frozen=True):
     reason: str | None = None
 
 
-class SweepRecord(msgspec.Struct, frozen=True):
-    """A sweep as kept; `readings` counts the pairs of its trace, or what came raw where
-    it has none."""
+class SweepRecord(NamedTuple):
+    """A sweep as kept; state: "running", "whole", "interrupted", "refused" or
+    "undone"."""
 
-    order: int
     sweep: str
-    run: str
     placement: str
-    push: bool | None
-    seat: str | None
-    hold: str | None
-    gather: str
-    state: SweepState
+    state: str
     reason: str | None
-    readings: int
-    boot_id: str
-    started_monotonic_ns: int
-    started_wall_s: float
-    synced: bool
-    ended_monotonic_ns: int | None
-    trace: Trace | None = None
+    trace: Trace | None
 
 
-class OpenRun(msgspec.Struct, frozen=True):
+class OpenCheck(NamedTuple):
     """A check that was begun and has neither been finished nor abandoned."""
 
     run: str
     check: str
     jig: str | None
-    saw: str | None
-    options: dict[str, OptionValue]
-    gear: EvidenceGear
-    instrument: str | None
-    hold: str | None
-    begun_wall_s: float
-    boot_id: str
-    events: list[EventRow]
+    events: list[LoggedEvent]
     sweeps: list[SweepRecord]
     findings: list[str]
-
-
-class InterruptedSweep(msgspec.Struct, frozen=True):
-    """A sweep that was running when the last life ended; readings: how many of one
-    instrument were kept."""
-
-    sweep: str
-    run: str
-    check: str
-    placement: str
-    readings: int
 
 
 class Salvage(msgspec.Struct, frozen=True):
@@ -140,8 +101,7 @@ class UnfinishedWork(msgspec.Struct, frozen=True):
     the log itself.
     """
 
-    runs: list[OpenRun] = []
-    interrupted: list[InterruptedSweep] = []
+    runs: list[OpenCheck] = []
     salvage: Salvage | None = None
     lacking: dict[str, int] = {}
     about_log: list[str] = []

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import sqlite3
 import struct
+from contextlib import closing
 from pathlib import Path
 
+from bench.log.faults import is_damage
 from bench.log.rows import LogDamaged, LogError, LogNewer, LogUnknown
 from bench.log.tables import APPLICATION_ID, VERSION, migrate
 from bench.log.wal import frames
@@ -34,8 +36,7 @@ def connect(path: Path, page_bytes: int = PAGE_BYTES) -> sqlite3.Connection:
         timeout=LOG_CHECKPOINT_BUSY_S,
     )
     try:
-        version = db.execute("PRAGMA user_version").fetchone()[0]
-        application = db.execute("PRAGMA application_id").fetchone()[0]
+        version, application = _marks(db)
         if version > VERSION or (version and application != APPLICATION_ID):
             raise LogDamaged(
                 f"{path} is damaged: its header says {version} of {application:#x}"
@@ -61,34 +62,45 @@ def connect(path: Path, page_bytes: int = PAGE_BYTES) -> sqlite3.Connection:
 
 def refuse_foreign(path: Path) -> None:
     """Raise LogNewer or LogUnknown if the file is not for us, without changing a byte
-    of it."""
-    try:
-        with path.open("rb") as file:
-            header = file.read(100)
-    except FileNotFoundError:
+    of it. Raises sqlite3.Error where it cannot be opened."""
+    if not path.exists():
         return
-    if len(header) < 100 or not header.startswith(b"SQLite format 3\0"):
-        return  # empty, or damaged: not for this function to judge
-    version, application = header[60:64], header[68:72]
+    try:
+        with closing(connect_as_it_lies(path)) as db:
+            version, application = _marks(db)
+    except sqlite3.DatabaseError as error:
+        if is_damage(error):
+            return  # not for this function to judge
+        raise
     wal = path.with_name(path.name + "-wal")
     if wal.exists() and wal.stat().st_size:
-        version, application = _header_in_wal(wal) or (version, application)
-    _judge(path, struct.unpack(">I", version)[0], struct.unpack(">I", application)[0])
-
-
-def refuse_foreign_open(path: Path, db: sqlite3.Connection) -> None:
-    """The same of a file that is open.
-
-    `refuse_foreign` closes the file. A process that has a log open would by that give
-    up all locks that SQLite holds on it (fcntl(2), advisory record locking), and the
-    next program that looks into the log and closes it would take its -wal away.
-    """
-    version = db.execute("PRAGMA user_version").fetchone()[0]
-    application = db.execute("PRAGMA application_id").fetchone()[0]
+        version, application = _marks_in_wal(wal) or (version, application)
     _judge(path, version, application)
 
 
-def _header_in_wal(wal: Path) -> tuple[bytes, bytes] | None:
+def refuse_foreign_open(path: Path, db: sqlite3.Connection) -> None:
+    """The same of a file that is open."""
+    _judge(path, *_marks(db))
+
+
+def connect_as_it_lies(path: Path) -> sqlite3.Connection:
+    """The file without its write-ahead file; it takes no lock, and changes nothing.
+
+    By SQLite, as a process that closes a descriptor of its own gives up all locks that
+    SQLite holds for it on that file (fcntl(2), advisory record locking), and the next
+    program that looks into the log and closes it would take its -wal away. SQLite keeps
+    its descriptor open as long as another connection has such a lock.
+    """
+    return sqlite3.connect(f"{path.as_uri()}?mode=ro&immutable=1", uri=True)
+
+
+def _marks(db: sqlite3.Connection) -> tuple[int, int]:
+    """Version and application."""
+    version = db.execute("PRAGMA user_version").fetchone()[0]
+    return version, db.execute("PRAGMA application_id").fetchone()[0]
+
+
+def _marks_in_wal(wal: Path) -> tuple[int, int] | None:
     """Version and application as the newest committed copy of page 1 in the write-ahead
     log has them."""
     found = waiting = None
@@ -96,8 +108,8 @@ def _header_in_wal(wal: Path) -> tuple[bytes, bytes] | None:
         for frame in frames(wal):
             if frame.page == 1:
                 file.seek(frame.at)
-                page = file.read(100)
-                waiting = (page[60:64], page[68:72])
+                version, application = struct.unpack(">60x i 4x i 28x", file.read(100))
+                waiting = version, application
             if frame.commits and waiting:
                 found, waiting = waiting, None
     return found
@@ -121,16 +133,10 @@ def _judge(path: Path, version: int, application: int) -> None:
 def _may_be_damaged_log(path: Path) -> bool:
     """Whether a database without our mark could still be ours: empty, with our tables,
     or unreadable."""
-    db = sqlite3.connect(f"{path.as_uri()}?mode=ro&immutable=1", uri=True)
+    query = "SELECT name FROM sqlite_schema WHERE type = 'table'"
     try:
-        tables = {
-            name
-            for (name,) in db.execute(
-                "SELECT name FROM sqlite_schema WHERE type = 'table'"
-            )
-        }
+        with closing(connect_as_it_lies(path)) as db:
+            tables = {name for (name,) in db.execute(query)}
     except (sqlite3.Error, UnicodeDecodeError):
         return True
-    finally:
-        db.close()
     return not tables or "check_run" in tables

@@ -6,6 +6,7 @@ Nothing here commits.
 from __future__ import annotations
 
 import hashlib
+import itertools
 import sqlite3
 import sys
 import zlib
@@ -16,7 +17,7 @@ import msgspec
 from bench.checks.model import EvidenceGear, Trace
 from bench.log import packing
 from bench.log.faults import contained
-from bench.log.rows import LogDamaged
+from bench.log.rows import LogDamaged, LogError
 
 _TRACE = (
     "sha256, placement, travel_mm_packed, reading_mm_packed, push, sweep, seat, hold,"
@@ -28,43 +29,39 @@ Column = str | int | float | bytes | None
 
 def merge_chunks(db: sqlite3.Connection, sweep_key: int) -> None:
     """What came in pieces becomes one packed row per instrument; nothing is dropped."""
-    parts: dict[str, tuple[list[bytes], list[int]]] = {}
-    for instrument, raw_zlib, packed in db.execute(
-        "SELECT instrument, raw_zlib, arrival_us_packed FROM reading WHERE"
-        " sweep_key = ?",
-        (sweep_key,),
-    ):
-        parts[instrument] = (
-            [zlib.decompress(raw_zlib)],
-            packing.unpack_integers(packed),
-        )
     pieces = db.execute(
         "SELECT instrument, raw, arrival_us_packed FROM chunk WHERE sweep_key = ? ORDER"
-        " BY chunk_key",
+        " BY instrument, chunk_key",
         (sweep_key,),
     ).fetchall()
-    touched = set()
-    for instrument, raw, packed in pieces:
-        raws, times = parts.setdefault(instrument, ([], []))
-        raws.append(raw)
-        times += packing.unpack_integers(packed)
-        touched.add(instrument)
-    for instrument in sorted(touched):
-        raws, times = parts[instrument]
-        whole = b"".join(raws)
+    for instrument, blocks in itertools.groupby(pieces, key=lambda piece: piece[0]):
+        whole, times = _merged_before(db, sweep_key, instrument)
+        for _, raw, packed in blocks:
+            whole += raw
+            times += packing.unpack_integers(packed)
         db.execute(
             "INSERT OR REPLACE INTO reading (sweep_key, instrument, readings,"
             " raw_bytes, raw_zlib, arrival_us_packed) VALUES (?, ?, ?, ?, ?, ?)",
             (
-                sweep_key,
-                instrument,
-                len(times),
-                len(whole),
-                zlib.compress(whole, 6),
-                packing.pack_integers(times),
+                *(sweep_key, instrument, len(times), len(whole)),
+                *(zlib.compress(whole, 6), packing.pack_integers(times)),
             ),
         )
     db.execute("DELETE FROM chunk WHERE sweep_key = ?", (sweep_key,))
+
+
+def _merged_before(
+    db: sqlite3.Connection, sweep_key: int, instrument: str
+) -> tuple[bytearray, list[int]]:
+    """The bytes of the wire and their arrivals."""
+    row = db.execute(
+        "SELECT raw_zlib, arrival_us_packed FROM reading WHERE sweep_key = ? AND"
+        " instrument = ?",
+        (sweep_key, instrument),
+    ).fetchone()
+    if row is None:
+        return bytearray(), []
+    return bytearray(zlib.decompress(row[0])), packing.unpack_integers(row[1])
 
 
 def trace_digest(trace: Trace) -> bytes:
@@ -115,6 +112,11 @@ def keep_trace(db: sqlite3.Connection, trace: Trace) -> int:
         reading_mm_packed=packing.pack_floats(trace.reading),
         at_s_packed=None if trace.at is None else packing.pack_floats(trace.at),
     )
+
+
+def gear_names(gear: EvidenceGear) -> tuple[str | None, str | None]:
+    """Of the sled and of the saw."""
+    return gear.jig.name if gear.jig else None, gear.saw.name if gear.saw else None
 
 
 def keep_gear(db: sqlite3.Connection, gear: EvidenceGear) -> int:
@@ -170,3 +172,23 @@ def load_gear(db: sqlite3.Connection, gear_key: int) -> EvidenceGear:
             "the gear that was used is missing from the log or damaged in it"
         )
     return msgspec.json.decode(row[0], type=EvidenceGear)
+
+
+def load_raw_readings(
+    db: sqlite3.Connection, sweep: str
+) -> dict[str, tuple[bytes, list[int]]]:
+    """By instrument: bytes of the wire and arrivals (monotonic us) of an ended sweep;
+    LogError if unknown."""
+    rows = db.execute(
+        "SELECT instrument, raw_zlib, arrival_us_packed FROM sweep LEFT JOIN reading"
+        " USING (sweep_key) WHERE sweep = ? ORDER BY instrument",
+        (sweep,),
+    ).fetchall()
+    if not rows:
+        raise LogError(f"the log has no sweep {sweep!r}")
+    with contained(f"the raw readings of sweep {sweep!r} are damaged in the log and"):
+        return {
+            instrument: (zlib.decompress(packed), packing.unpack_integers(times))
+            for instrument, packed, times in rows
+            if instrument is not None
+        }

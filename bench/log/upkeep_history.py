@@ -7,10 +7,10 @@ nothing is taken from the log.
 
 from __future__ import annotations
 
-import json
 import sqlite3
 import time
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -19,11 +19,12 @@ import msgspec
 from bench.checks import checks
 from bench.checks.model import EvidenceGear, SquareHistory
 from bench.finding import Climate, Unread
-from bench.log.dates import corrected_time, wall_times_at_zero
+from bench.log.events import list_gear_events
 from bench.log.findings import FindingRow, each_finding
 from bench.log.moves import list_moves
 from bench.log.read_only import open_read
-from bench.log.tables import GEAR_EVENT, has_climate
+from bench.log.store import gear_names
+from bench.log.tables import has_climate
 from bench.procedure.wrong_use import InvalidRequest
 from bench.upkeep.dates import DAY_S, FIRST_DAY, date_of, day_of
 from bench.upkeep.drift import (
@@ -96,7 +97,7 @@ def why_whole_check(
     """Why a quick check of this sled will not do, or None; and the wall that the last
     whole one held it to."""
     history, _ = load_history(path)
-    jig, saw = _names(gear)
+    jig, saw = gear_names(gear)
     why = why_whole(
         history, jig=jig, saw=saw, day=time.time() / DAY_S, instrument=instrument
     )
@@ -107,7 +108,7 @@ def why_whole_check(
 def inherited_square(path: Path, gear: EvidenceGear) -> SquareHistory | None:
     """The square's error that a quick check of this sled takes over."""
     history, _ = load_history(path)
-    jig, saw = _names(gear)
+    jig, saw = gear_names(gear)
     found = inherited(history, jig=jig, saw=saw)
     if found is None:
         return None
@@ -118,11 +119,6 @@ def inherited_square(path: Path, gear: EvidenceGear) -> SquareHistory | None:
         count=found.count,
         whole=date_of(found.day),
     )
-
-
-def _names(gear: EvidenceGear) -> tuple[str | None, str | None]:
-    """Of the sled and of the saw."""
-    return gear.jig.name if gear.jig else None, gear.saw.name if gear.saw else None
 
 
 def load_history(path: Path, jigs: Iterable[str] = ()) -> tuple[History, list[Unread]]:
@@ -240,10 +236,10 @@ def _astray(days: Sequence[float], now: float) -> list[int]:
 
 
 def day_of_row(row: FindingRow) -> float:
-    """As the finding says, put right where the clock was set later; else as it was
-    recorded. Not a number where neither can be."""
+    """As the finding says; else as it was recorded. Not a number where neither can
+    be."""
     try:
-        return day_of(row.finding.at) + row.corrected_by / DAY_S
+        return day_of(row.finding.at)
     except ValueError:
         return row.wall_s / DAY_S
 
@@ -273,23 +269,15 @@ def _jigs(db: sqlite3.Connection) -> list[str]:
 
 def gear_events(db: sqlite3.Connection) -> Iterable[GearEvent]:
     """In the order of time; one that cannot be read costs only itself."""
-    zeros = wall_times_at_zero(db)
-    rows = db.execute(
-        "SELECT CAST(data_json AS BLOB), e.wall_s, e.clock_synced, e.monotonic_ns,"
-        " boot_id FROM event AS e JOIN boot USING (boot_key) WHERE kind ="
-        f" '{GEAR_EVENT}' ORDER BY event_key"
-    )
     found = []
-    for data, wall, synced, monotonic, boot_id in rows:
-        at, _ = corrected_time(wall, bool(synced), monotonic, zeros.get(boot_id))
-        try:
-            told = json.loads(data)
-            day = day_of(told["at"]) if told.get("at") else at / DAY_S
+    for event in list_gear_events(db):
+        told = {key: text or "" for key, text in event.data.items()}
+        with suppress(ValueError, KeyError):
+            at = told.get("at")
+            day = day_of(at) if at else (event.wall_s or 0.0) / DAY_S
             if told["what"] in EVENTS:
-                note = str(told.get("note", ""))
-                found.append(GearEvent(str(told["jig"]), told["what"], day, note))
-        except (ValueError, KeyError, TypeError, AttributeError):
-            continue
+                note = told.get("note", "")
+                found.append(GearEvent(told["jig"], told["what"], day, note))
     return sorted(found, key=lambda event: event.day)
 
 

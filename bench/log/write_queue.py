@@ -38,17 +38,17 @@ class ReadingBlock(NamedTuple):
 
 
 class QueuedWrite(NamedTuple):
-    """due: monotonic s, when it is to be committed without waiting any longer. size:
-    bytes of memory. urgent: it does not wait for others. sweep, finding: what the
-    commit names as saved."""
+    """urgent: it does not wait for others. size: bytes of memory. sweep, finding: what
+    the commit names as saved. due: monotonic s, when it is to be committed without
+    waiting any longer."""
 
-    ticket: int
-    due: float
-    size: int
-    urgent: bool
     write: Write | ReadingBlock
-    sweep: str | None
-    finding: str | None
+    urgent: bool = True
+    size: int = 500
+    sweep: str | None = None
+    finding: str | None = None
+    ticket: int = 0
+    due: float = 0.0
 
 
 def refuse_without_room(db: sqlite3.Connection, boot_key: int) -> None:
@@ -86,56 +86,36 @@ class WriteQueue:
         """How long its writes may wait for others; negative when one is late."""
         return self._due - time.monotonic()
 
-    def put(
-        self,
-        write: Write | ReadingBlock,
-        *,
-        urgent: bool = True,
-        size: int = 500,
-        reserve: bool = True,
-        sweep: str | None = None,
-        finding: str | None = None,
-    ) -> int:
+    def put(self, queued: QueuedWrite, *, reserve: bool = True) -> int:
         """Queue a write; returns its ticket, or NOT_QUEUED where there is no room (or
-        all is closed).
-
-        size: bytes it holds. reserve: it may use what is kept free for the few writes
-        that matter most. sweep, finding: what the commit names as saved.
-        """
+        all is closed). reserve: it may use what is kept free for the few writes that
+        matter most."""
         with self.wake:
             limit = QUEUE_BYTES + (QUEUE_RESERVE_BYTES if reserve else 0)
-            fits = self._bytes + size <= limit
+            fits = self._bytes + queued.size <= limit
             if not fits:
                 self._on_full()
-                write, size, sweep, finding = refuse_without_room, 0, None, None
+                queued = QueuedWrite(refuse_without_room, queued.urgent, size=0)
             if fits or reserve:
                 # A write that does not fit has a ticket too, so that nobody is told
                 # that it was saved.
                 self.ticket += 1
-                if urgent:
+                if queued.urgent:
                     self.awaited = self.ticket
                 if not self.closed:
-                    self._add(write, size, urgent, sweep, finding)
+                    self._add(queued)
             return self.ticket if fits and not self.closed else NOT_QUEUED
 
-    def _add(
-        self,
-        write: Write | ReadingBlock,
-        size: int,
-        urgent: bool,
-        sweep: str | None,
-        finding: str | None,
-    ) -> None:
-        is_block = isinstance(write, ReadingBlock)
-        wait = 0.0 if urgent else BLOCK_GROUP_S if is_block else GROUP_S
+    def _add(self, queued: QueuedWrite) -> None:
+        is_block = isinstance(queued.write, ReadingBlock)
+        wait = 0.0 if queued.urgent else BLOCK_GROUP_S if is_block else GROUP_S
         due = time.monotonic() + wait
-        queued = QueuedWrite(self.ticket, due, size, urgent, write, sweep, finding)
         self._due = min(self._due, due)
-        self._writes.append(queued)
-        self._bytes += size
-        self._urgent += urgent
+        self._writes.append(queued._replace(ticket=self.ticket, due=due))
+        self._bytes += queued.size
+        self._urgent += queued.urgent
         # The thread waits for blocks' company already where others are queued.
-        if urgent or not is_block or len(self._writes) == 1:
+        if queued.urgent or not is_block or len(self._writes) == 1:
             self.wake.notify_all()
 
     def batch(self) -> list[QueuedWrite]:

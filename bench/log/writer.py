@@ -17,7 +17,7 @@ from bench.log import entries
 from bench.log.committer import Committer
 from bench.log.entry import Entry
 from bench.log.rows import Commit, Stamp, SweepEnd, now
-from bench.log.write_queue import NOT_QUEUED, ReadingBlock, Write
+from bench.log.write_queue import NOT_QUEUED, QueuedWrite, ReadingBlock, Write
 from bench.procedure.status_message import StatusMessage
 
 __all__ = ["NOT_QUEUED", "LogWriter", "SweepBytes"]
@@ -112,12 +112,10 @@ class LogWriter(Committer):
         """Bytes of a running sweep; arrival_ns: monotonic, one for each record in them
         (stored in whole us)."""
         times = [arrival // 1000 for arrival in arrival_ns]
-        ticket = self.queue.put(
-            ReadingBlock(sweep_id, instrument, raw, times),
-            urgent=False,
-            size=len(raw) + 8 * len(times) + 300,
-            reserve=False,
-        )
+        block = ReadingBlock(sweep_id, instrument, raw, times)
+        size = len(raw) + 8 * len(times) + 300
+        queued = QueuedWrite(block, urgent=False, size=size)
+        ticket = self.queue.put(queued, reserve=False)
         if ticket == NOT_QUEUED:
             self._dropped[sweep_id] += len(times)
         return ticket

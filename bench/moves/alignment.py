@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from bench.finding import Finding, Remark
+from bench.finding import Finding, Remark, act
 from bench.gear import LeftRight, Saw
 
 # the two values of `way` that a quantity of a rip fence has; the second is a danger
@@ -67,14 +67,11 @@ def saw_move(
         wanted = (judged.tolerance or 0.0) / 2
         turn = rip_fence_turn(judged.value, saw.rip_fence, wanted)
     right = rear_dx(turn, 1.0) >= 0
-    return Remark(
+    return act(
         "move-saw",
-        values={
-            "part": part,
-            "turn": abs(turn),
-            "uncertainty": abs(judged.uncertainty),
-            "way": "right" if right else "left",
-            "other_way": "left" if right else "right",
-        },
-        severity="act",
+        part=part,
+        turn=abs(turn),
+        uncertainty=abs(judged.uncertainty),
+        way="right" if right else "left",
+        other_way="left" if right else "right",
     )

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 
 import msgspec
 
-from bench.finding import Move, Remark
+from bench.finding import Move, Remark, note
 from bench.gear import Jig
 from bench.moves.leaves import best_stack, left_over
 
@@ -31,8 +31,8 @@ RECTANGULAR_95 = 1.96 / math.sqrt(3)
 def why_no_move(jig: Jig) -> Remark:
     """Why no move can be given though the sled fence is out."""
     if jig.lever is None:
-        return Remark("no-lever", values={"jig": jig.name})
-    return Remark("move-too-small")
+        return note("no-lever", jig=jig.name)
+    return note("move-too-small")
 
 
 def fence_dy(rotation: float, lever: float) -> float:
@@ -104,7 +104,7 @@ def fence_move(
         *_what(move, jig),
         *_how(move, jig, bool(leaves)),
         *_turns(rotation, jig),
-        Remark("move-then", values={"then": then}),
+        note("move-then", then=then),
     ]
     return msgspec.structs.replace(move, steps=steps)
 
@@ -113,16 +113,14 @@ def _what(move: Move, jig: Jig) -> list[Remark]:
     assert jig.lever is not None
     place = "stop" if jig.pivot_to_stop is not None else "screw"
     return [
-        Remark(
+        note(
             "move-end",
-            values={
-                "end": move.end,
-                "way": move.way,
-                "distance": move.distance,
-                "uncertainty": move.uncertainty,
-            },
+            end=move.end,
+            way=move.way,
+            distance=move.distance,
+            uncertainty=move.uncertainty,
         ),
-        Remark("move-at", values={"place": place, "reach": abs(jig.lever)}),
+        note("move-at", place=place, reach=abs(jig.lever)),
     ]
 
 
@@ -139,15 +137,15 @@ def leads_with_leaves(jig: Jig, way: str) -> bool:
 def _how(move: Move, jig: Jig, owns_leaves: bool) -> list[Remark]:
     """The procedure with stop and leaves, in the order of the hands."""
     if not move.leaves and not owns_leaves:
-        return [Remark("move-no-leaves")]
+        return [note("move-no-leaves")]
     if not move.leaves:
-        return [Remark("move-leaf-too-thick")]
+        return [note("move-leaf-too-thick")]
     many = len(move.leaves) - 1
     if leads_with_leaves(jig, move.way):
-        held = Remark("move-stop-off-leaves", values={"many": many})
+        held = note("move-stop-off-leaves", many=many)
     else:
-        held = Remark("move-leaves-in-gap", values={"many": many, "way": move.way})
-    stack = Remark("move-leaves", values={"many": many, "leaves": move.leaves})
+        held = note("move-leaves-in-gap", many=many, way=move.way)
+    stack = note("move-leaves", many=many, leaves=move.leaves)
     return [stack, held, *_rest(move)]
 
 
@@ -157,8 +155,8 @@ def _rest(move: Move) -> list[Remark]:
     if rest["rest"] <= max(move.uncertainty, 5e-4):
         return []
     if move.leaves_left_over > 0:
-        return [Remark("move-stack-short", values=rest)]
-    return [Remark("move-stack-over", values=rest)]
+        return [note("move-stack-short", **rest)]
+    return [note("move-stack-over", **rest)]
 
 
 def screw_turns(rotation: float, jig: Jig) -> float | None:
@@ -174,5 +172,4 @@ def _turns(rotation: float, jig: Jig) -> list[Remark]:
     turns = screw_turns(rotation, jig)
     if turns is None or jig.screw_pitch is None:
         return []
-    values = {"pitch": jig.screw_pitch, "turns": turns}
-    return [Remark("move-jack-screw", values=values)]
+    return [note("move-jack-screw", pitch=jig.screw_pitch, turns=turns)]

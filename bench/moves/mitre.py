@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 import msgspec
 
-from bench.finding import Move, Quantity, Remark
+from bench.finding import Move, Quantity, Remark, act, note
 from bench.gear import Jig, LeftRight
 from bench.moves.lever import fence_move, why_no_move
 
@@ -30,7 +30,7 @@ def mitre_moves(
     """
     of = {q.name: q for q in quantities}
     if not set(FENCES) <= set(of):
-        return None, [Remark("mitre-fences-unknown")]
+        return None, [note("mitre-fences-unknown")]
     worse: LeftRight = max(FENCES, key=lambda name: abs(of[name].value))
     other: LeftRight = "right" if worse == "left" else "left"
     stays = abs(of[other].value) <= jig.tolerance
@@ -40,7 +40,7 @@ def mitre_moves(
     if move is None:
         return None, [why_no_move(jig)]
     if stays:
-        return move, [Remark("mitre-other-stays", values={"fence": other})]
+        return move, [note("mitre-other-stays", fence=other)]
     second = of[other]
     more = _move(other, second.value, second.uncertainty, jig, leaves)
     return move, [] if more is None else [_told(other, more)]
@@ -66,16 +66,16 @@ def _move(
     move = fence_move(turn, sure, own, leaves, then="take the check again")
     if move is None:
         return None
-    of_fence = Remark("move-of-fence", values={"fence": fence})
+    of_fence = note("move-of-fence", fence=fence)
     return msgspec.structs.replace(move, steps=[of_fence, *move.steps], fence=fence)
 
 
 def _told(fence: LeftRight, move: Move) -> Remark:
-    values = {
-        "fence": fence,
-        "end": move.end,
-        "distance": move.distance,
-        "uncertainty": move.uncertainty,
-        "way": move.way,
-    }
-    return Remark("mitre-move-too", values=values, severity="act")
+    return act(
+        "mitre-move-too",
+        fence=fence,
+        end=move.end,
+        distance=move.distance,
+        uncertainty=move.uncertainty,
+        way=move.way,
+    )

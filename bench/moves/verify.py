@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import math
 
-from bench.finding import Finding, Quantity, Remark
+from bench.finding import Finding, Quantity, Remark, warning
 
-WRONG_WAY = Remark("moved-wrong-way", severity="warning")
-HARDLY_MOVED = Remark("hardly-moved", severity="warning")
-TOO_FAR = Remark("moved-too-far", severity="warning")
+WRONG_WAY = warning("moved-wrong-way")
+HARDLY_MOVED = warning("hardly-moved")
+TOO_FAR = warning("moved-too-far")
 # share of the way under which it hardly moved; common practice, no source
 HARDLY = 0.25
 

@@ -16,7 +16,7 @@ from bench.checks.model import Check, Evidence, Lean, Tap
 from bench.checks.options import understood
 from bench.checks.shared.doubts import of_evidence, part
 from bench.checks.shared.slips import lean_seen
-from bench.finding import Doubt, Finding, Move, Remark, Settle
+from bench.finding import Doubt, Finding, Move, Remark, Settle, note, warning
 from bench.moves.alignment import saw_move
 from bench.moves.lever import fence_move, why_no_move
 
@@ -35,13 +35,10 @@ def conclude(evidence: Evidence, *, id: str, at: str) -> Finding:
     remarks = [
         *finding.remarks,
         *(
-            Remark(
+            warning(
                 "option-ignored",
-                values={
-                    "option": error.option.replace("_", " "),
-                    "problem": error.problem,
-                },
-                severity="warning",
+                option=error.option.replace("_", " "),
+                problem=error.problem,
             )
             for error in wrong
         ),
@@ -84,7 +81,7 @@ def _move(
     if jig is None or first is None or not moves_fence or finding.verdict == "inside":
         return None, []
     if finding.doubts:
-        return None, [Remark("no-move-in-doubt")]
+        return None, [note("no-move-in-doubt")]
     if check.moves is not None:
         return check.moves(finding.quantities, jig, evidence.gear.leaves)
     if check.holds_back is not None:
@@ -103,9 +100,9 @@ def _move(
 
 def _of_lean(evidence: Evidence, lean: Lean) -> Remark:
     if not lean_seen(evidence, lean):
-        return Remark("lean-without-play", lean.placement)
+        return note("lean-without-play", lean.placement)
     play = abs(lean.right - lean.left)
-    return Remark("lean-with-play", lean.placement, values={"play": play})
+    return note("lean-with-play", lean.placement, play=play)
 
 
 def _of_taps(taps: Sequence[Tap]) -> list[Remark]:
@@ -116,11 +113,11 @@ def _of_taps(taps: Sequence[Tap]) -> list[Remark]:
         off = [abs(t.after - t.before) for t in here if not t.came_back]
         back = [abs(t.after - t.before) for t in here if t.came_back]
         if not back:
-            values = {"off": max(off)}
-            remarks.append(Remark("tap-off", placement, None, values, "warning"))
+            remarks.append(warning("tap-off", placement, off=max(off)))
         elif off:
-            values = {"back": back[-1], "off": max(off)}
-            remarks.append(Remark("tap-back-at-last", placement, values=values))
+            remarks.append(
+                note("tap-back-at-last", placement, back=back[-1], off=max(off))
+            )
         else:
-            remarks.append(Remark("tap-back", placement, values={"back": back[-1]}))
+            remarks.append(note("tap-back", placement, back=back[-1]))
     return remarks

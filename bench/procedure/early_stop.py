@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from bench.checks.model import Check, Step
-from bench.checks.shared.remarks import SQUARE_DOUBTED
+from bench.checks.shared.results import SQUARE_DOUBTED
 from bench.finding import Finding
 from bench.procedure.prompt import ProcedureState, wanted
 from bench.uncertainty import decided_early

@@ -14,6 +14,7 @@ from typing import Literal
 import msgspec
 
 from bench.checks.model import Step, Trace
+from bench.checks.shared.traces import LEAST_IN_COMMON, travel_span
 from bench.procedure.journal import Journal
 from bench.procedure.prompt import ProcedureState, wanted
 from bench.procedure.status_message import StatusMessage
@@ -110,12 +111,29 @@ class AcceptedPasses:
                 self.refuse(StatusMessage("not-whole", lengths), push=True)
             else:
                 self.drop(StatusMessage("short-return"))
+        elif sweep.push and (other := self._elsewhere(sweep.travel)) is not None:
+            self.refuse(other, push=True)
         elif self._draw_back and not sweep.push:
             self._drawn_back(sweep)
         else:
             if sweep.push and self.traces:
                 self._drop_shorter(sweep.length)
             self.keep(sweep)
+
+    def _elsewhere(self, travel: list[float]) -> StatusMessage | None:
+        """Why a push over another stretch than an earlier one cannot be used with it.
+        Between set-ups the travel may be zeroed, but not along a straightedge."""
+        low, high = travel_span(travel)
+        along = self.step is not None and self.step.pushed == "indicator"
+        for trace in self.traces:
+            if not trace.push or not (along or trace.placement == self.placement):
+                continue
+            began, ended = travel_span(trace.travel)
+            common = min(high, ended) - max(low, began)
+            if common < LEAST_IN_COMMON * min(high - low, ended - began):
+                values = {"from": low, "to": high, "began": began, "ended": ended}
+                return StatusMessage("pass-elsewhere", values)
+        return None
 
     def _drop_shorter(self, length: float) -> None:
         """A first, short pass was taken for whole until a longer one showed what whole
@@ -187,15 +205,18 @@ class AcceptedPasses:
                 readings=len(sweep.reading),
                 slope=plain_slope(sweep.travel, sweep.reading),
                 length=sweep.length,
-                remarks=[self._outcome(sweep.push)],
+                remarks=[self._outcome(sweep)],
             )
         )
 
-    def _outcome(self, push: bool) -> StatusMessage:
-        if push:
-            return StatusMessage(
-                "pass-kept", {"taken": self.taken, "wanted": self.wanted}
-            )
+    def _outcome(self, sweep: Sweep) -> StatusMessage:
+        if sweep.push:
+            count = {"taken": self.taken, "wanted": self.wanted}
+            if self.step is None or self.step.gather == "sweep":
+                return StatusMessage("pass-kept", count)
+            number = {"value": sweep.reading[0], **count}
+            several = self.wanted > 1
+            return StatusMessage("number-kept-of" if several else "number-kept", number)
         here = self.placement
         if any(trace.push and trace.placement == here for trace in self.traces):
             return StatusMessage("returned")

@@ -11,6 +11,8 @@ here.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import reduce
+from operator import or_
 from typing import TypeVar
 
 import msgspec
@@ -29,11 +31,12 @@ from bench.gear import Square as Square
 from bench.procedure.prompt import Prompt as Prompt
 from bench.procedure.status_message import StatusMessage as StatusMessage
 from bench.protocol.base import *  # noqa: F403
+from bench.protocol.base import Request
 from bench.protocol.log_replies import *  # noqa: F403
 from bench.protocol.notifications import *  # noqa: F403
 from bench.protocol.notifications import AnyNotification
 from bench.protocol.requests import *  # noqa: F403
-from bench.protocol.requests import Request
+from bench.protocol.requests import REQUESTS
 from bench.protocol.set_up import *  # noqa: F403
 
 _T = TypeVar("_T")
@@ -41,7 +44,7 @@ _T = TypeVar("_T")
 LONGEST_REQUEST = 65536  # bytes; a client that sends a longer line is dropped
 
 _encoder = msgspec.json.Encoder()
-_request = msgspec.json.Decoder(Request)
+_request: msgspec.json.Decoder[Request] = msgspec.json.Decoder(reduce(or_, REQUESTS))
 _said = msgspec.json.Decoder(AnyNotification)
 
 
@@ -57,7 +60,7 @@ def encode(message: msgspec.Struct) -> bytes:
 def decode_request(line: bytes) -> Request:
     """Raises WireError, also for a text that would not be one short line on whatever
     terminal it is shown."""
-    request: Request = _decode(_request, line)
+    request = _decode(_request, line)
     for text in texts_in(msgspec.to_builtins(request, builtin_types=(bytes,))):
         if len(text) > LONGEST_NAME or not text.isprintable():
             found = ascii(text[:LONGEST_NAME])

@@ -9,6 +9,21 @@ class Tagged(msgspec.Struct, frozen=True, tag_field="type", omit_defaults=False)
     """Every message names its type."""
 
 
+class Request(Tagged, frozen=True, kw_only=True):
+    """What a client asks of the daemon; the answer repeats `ref`."""
+
+    ref: int | None = None
+
+
+class Question(Request, frozen=True):
+    """A request that is answered at once: it changes nothing that the log keeps, or
+    waits for the disk itself."""
+
+
+class LogQuestion(Question, frozen=True):
+    """What the daemon answers of its log, and a command of a log file."""
+
+
 class Notification(Tagged, frozen=True, kw_only=True):
     """What is told of a check, a move or the set-up, once all it speaks of is on the
     disk.

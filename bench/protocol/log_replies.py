@@ -17,7 +17,8 @@ class LogRows(Tagged, frozen=True, tag="log-rows"):
 
     superseded: those that a later look at the same check took the place of. unread:
     what lies among them and can no longer be read. distances: by finding id, mm that
-    its move was made by, where that was noted.
+    its move was made by, where that was noted. undated: those made before the time was
+    known, whose date is what the clock said.
     """
 
     findings: list[Finding]
@@ -26,15 +27,18 @@ class LogRows(Tagged, frozen=True, tag="log-rows"):
     ref: int | None = None
     unread: list[Unread] = []
     distances: dict[str, float] = {}
+    undated: list[str] = []
 
 
 class LogOne(Tagged, frozen=True, tag="log-one"):
-    """One finding with its evidence and what was done about it (both as plain JSON)."""
+    """One finding with its evidence and what was done about it (both as plain JSON).
+    undated: see `LogRows`."""
 
     finding: Finding
     evidence: msgspec.Raw
     moves: list[msgspec.Raw] = []
     ref: int | None = None
+    undated: bool = False
 
 
 class LogEvent(msgspec.Struct, frozen=True):

@@ -9,23 +9,22 @@ from typing import Any, Literal
 
 from bench.finding import Climate
 from bench.gear import Jig, Saw, Square
-from bench.protocol.base import Tagged
+from bench.protocol.base import LogQuestion, Question, Request
 
 
-class GetStatus(Tagged, frozen=True, tag="status"):
-    ref: int | None = None
+class GetStatus(Question, frozen=True, tag="status"):
+    """Answered by a `StatusReply`."""
 
 
-class Watch(Tagged, frozen=True, tag="watch"):
+class Watch(Question, frozen=True, tag="watch"):
     """Live readings from now on, or no longer; `most` messages a second per instrument
     at the most."""
 
     on: bool = True
     most: float | None = None
-    ref: int | None = None
 
 
-class Begin(Tagged, frozen=True, tag="begin"):
+class Begin(Request, frozen=True, tag="begin"):
     """Begin a check; the same check already in progress is joined where it stands."""
 
     check: str
@@ -42,40 +41,33 @@ class Begin(Tagged, frozen=True, tag="begin"):
     verifies: str | None = None  # finding that a move was made on
     # the shop's air as it was typed in; by its sensors where None
     climate: Climate | None = None
-    ref: int | None = None
 
 
-class Press(Tagged, frozen=True, tag="press"):
+class Press(Request, frozen=True, tag="press"):
     """Enter, or the pedal: acknowledge, placed, take the mark. `waits`: keep it if
     nothing asks for it yet."""
 
     waits: bool = True
-    ref: int | None = None
 
 
-class Undo(Tagged, frozen=True, tag="undo"):
+class Undo(Request, frozen=True, tag="undo"):
     """Take back the last kept pass of the check in progress."""
 
-    ref: int | None = None
 
-
-class Abandon(Tagged, frozen=True, tag="abandon"):
+class Abandon(Request, frozen=True, tag="abandon"):
     """End the check in progress without a finding; its passes stay in the log."""
 
-    ref: int | None = None
 
-
-class Moved(Tagged, frozen=True, tag="moved"):
+class Moved(Request, frozen=True, tag="moved"):
     """The move of a finding was made; distance as far as the user knows it."""
 
     finding: str | None = None  # the latest with a move where None
     jig: str | None = None
     distance: float | None = None
     how: str = ""
-    ref: int | None = None
 
 
-class NoteEvent(Tagged, frozen=True, tag="note-event"):
+class NoteEvent(Request, frozen=True, tag="note-event"):
     """What happened to a sled, its saw or its square: its charts begin anew from there,
     and an alarm is answered. at: ISO 8601 date or time; now where None."""
 
@@ -83,80 +75,70 @@ class NoteEvent(Tagged, frozen=True, tag="note-event"):
     what: Literal["dropped", "moved", "runners", "blade", "saw", "square", "accepted"]
     note: str = ""
     at: str | None = None
-    ref: int | None = None
 
 
-class Capture(Tagged, frozen=True, tag="capture"):
+class Capture(Question, frozen=True, tag="capture"):
     """Raw bytes of one instrument from now on, as `bytes` messages."""
 
     instrument: str | None = None
     on: bool = True
-    ref: int | None = None
 
 
-class Extend(Tagged, frozen=True, tag="extend"):
+class Extend(Request, frozen=True, tag="extend"):
     """Too close to call: the same check goes on with so many pushes more in every
     set-up."""
 
     sweeps: int = 3
     finding: str | None = None  # the latest where None
-    ref: int | None = None
 
 
-class NotesSeen(Tagged, frozen=True, tag="notes-seen"):
+class NotesSeen(Question, frozen=True, tag="notes-seen"):
     """Somebody at a screen has seen the first `count` notes of the daemon's start; they
     need not be said again."""
 
     count: int
-    ref: int | None = None
 
 
-class GetGear(Tagged, frozen=True, tag="get-gear"):
-    ref: int | None = None
+class GetGear(Question, frozen=True, tag="get-gear"):
+    """Answered by a `GearReply`."""
 
 
-class GetChecks(Tagged, frozen=True, tag="get-checks"):
-    ref: int | None = None
+class GetChecks(Question, frozen=True, tag="get-checks"):
+    """Answered by a `ChecksReply`."""
 
 
-class PutJig(Tagged, frozen=True, tag="put-jig"):
+class PutJig(Request, frozen=True, tag="put-jig"):
     """Keep a sled in gear.toml beside the log; one of that name already there is
     replaced."""
 
     jig: Jig
-    ref: int | None = None
 
 
-class PutSaw(Tagged, frozen=True, tag="put-saw"):
+class PutSaw(Request, frozen=True, tag="put-saw"):
     saw: Saw
-    ref: int | None = None
 
 
-class PutSquare(Tagged, frozen=True, tag="put-square"):
+class PutSquare(Request, frozen=True, tag="put-square"):
     square: Square
-    ref: int | None = None
 
 
-class PutLeaves(Tagged, frozen=True, tag="put-leaves"):
+class PutLeaves(Request, frozen=True, tag="put-leaves"):
     leaves: list[float]
-    ref: int | None = None
 
 
-class PutUnits(Tagged, frozen=True, tag="put-units"):
+class PutUnits(Request, frozen=True, tag="put-units"):
     """What people see from now on; kept in the settings file."""
 
     units: Literal["mm", "inch"]
-    ref: int | None = None
 
 
-class PutSound(Tagged, frozen=True, tag="put-sound"):
+class PutSound(Request, frozen=True, tag="put-sound"):
     """Whether tones are sent and the buzzer sounds; kept in the settings file."""
 
     on: bool
-    ref: int | None = None
 
 
-class Learn(Tagged, frozen=True, tag="learn"):
+class Learn(Request, frozen=True, tag="learn"):
     """First start: find the port that moves when the plunger is pressed or the sled
     pushed, and its direction.
 
@@ -167,10 +149,9 @@ class Learn(Tagged, frozen=True, tag="learn"):
     what: Literal["indicator", "travel", "leaf"]
     on: bool = True
     leaf: float | None = None
-    ref: int | None = None
 
 
-class Live(Tagged, frozen=True, tag="live"):
+class Live(Request, frozen=True, tag="live"):
     """Make the move with the remaining distance live. The indicator stands on the jig,
     reading the fence.
 
@@ -185,114 +166,76 @@ class Live(Tagged, frozen=True, tag="live"):
     touches: Literal["fence", "arm"] = "fence"
     stands: Literal["beyond", "behind", "left", "right"] = "beyond"
     from_pivot: float | None = None
-    ref: int | None = None
 
 
-class LogList(Tagged, frozen=True, tag="log-list"):
+class LogList(LogQuestion, frozen=True, tag="log-list"):
     """The latest so many; before: of those that are older than this result."""
 
     jig: str | None = None
     check: str | None = None
     most: int = 50
-    ref: int | None = None
     before: str | None = None
 
 
-class LogShow(Tagged, frozen=True, tag="log-show"):
+class LogShow(LogQuestion, frozen=True, tag="log-show"):
     id: str
-    ref: int | None = None
 
 
-class LogExport(Tagged, frozen=True, tag="log-export"):
+class LogExport(Question, frozen=True, tag="log-export"):
     id: str | None = None
-    ref: int | None = None
 
 
-class LogImport(Tagged, frozen=True, tag="log-import"):
+class LogImport(Question, frozen=True, tag="log-import"):
     """A piece of an export, of at most 45,000 bytes, in the order of the file; the next
     is sent when this is answered. `last` ends it."""
 
     piece: bytes = b""
     last: bool = False
-    ref: int | None = None
 
 
-class LogEvents(Tagged, frozen=True, tag="log-events"):
+class LogEvents(LogQuestion, frozen=True, tag="log-events"):
     """What happened to the instruments and to the log itself, the latest so many."""
 
     most: int = 50
-    ref: int | None = None
 
 
-class Drift(Tagged, frozen=True, tag="drift"):
+class Drift(LogQuestion, frozen=True, tag="drift"):
     """How results have changed without a move; answered by a `Document`."""
 
     jig: str | None = None
     check: str | None = None
-    ref: int | None = None
 
 
-class Due(Tagged, frozen=True, tag="due"):
+class Due(LogQuestion, frozen=True, tag="due"):
     """What should be checked again, when and why; answered by a `Document`. at: ISO
     date; today where None. remind: have the lamp say whether anything is due now."""
 
     at: str | None = None
     remind: bool = False
-    ref: int | None = None
 
 
-class CutForecast(Tagged, frozen=True, tag="cut-forecast"):
+class CutForecast(LogQuestion, frozen=True, tag="cut-forecast"):
     """How the parts of a sled come out; without a name that of the only sled, or all
     sleds shortly. options: what is cut, by the names of `bench.cut.sheet`."""
 
     jig: str | None = None
     options: dict[str, Any] = {}
-    ref: int | None = None
 
 
-class ShopForecast(Tagged, frozen=True, tag="shop-forecast"):
+class ShopForecast(LogQuestion, frozen=True, tag="shop-forecast"):
     """All sleds of the shop: state, worst part, next date."""
 
-    ref: int | None = None
 
-
-class ReportParts(Tagged, frozen=True, tag="report-parts"):
+class ReportParts(LogQuestion, frozen=True, tag="report-parts"):
     """What a report shows beside its results; answered by a `Document` of `drift`,
     `due`, `cuts` by sled, and `gear` by sled or saw."""
 
-    ref: int | None = None
 
-
-Request = (
-    GetStatus
-    | Watch
-    | Begin
-    | Press
-    | Undo
-    | Abandon
-    | Moved
-    | NoteEvent
-    | Capture
-    | Extend
-    | NotesSeen
-    | GetGear
-    | GetChecks
-    | PutJig
-    | PutSaw
-    | PutSquare
-    | PutLeaves
-    | PutUnits
-    | PutSound
-    | Learn
-    | Live
-    | LogList
-    | LogShow
-    | LogExport
-    | LogEvents
-    | Drift
-    | Due
-    | CutForecast
-    | ShopForecast
-    | ReportParts
-    | LogImport
+# a request is known by being in this file
+REQUESTS: tuple[type[Request], ...] = tuple(
+    kind
+    for kind in list(vars().values())
+    if isinstance(kind, type)
+    and issubclass(kind, Request)
+    and kind.__module__ == __name__
 )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+LEAST_MINUTES = 0.5  # on a clock face; a hand cannot turn a screw by less
+
 
 def jump_words(jump: float) -> str:
     """`The clock of this machine jumped 1 h back`: a sentence without its end."""
@@ -27,6 +29,8 @@ def clock_words(turns: float) -> str:
     """Turns of a screw as a clock's hand would show them: `0.12 turn, 7 minutes on a
     clock face`."""
     minutes = turns * 60
+    if minutes < LEAST_MINUTES:
+        return f"less than {LEAST_MINUTES:g} minutes on a clock face"
     size = f"{minutes:.0f}" if minutes >= 5 else f"{minutes:.1f}"
     whole = f"{turns:.2f} turn{'' if turns <= 1 else 's'}"
     if minutes >= 60:

@@ -15,6 +15,7 @@ from bench.units import (
     give_or_take,
     length_words,
     slope_words,
+    span_words,
 )
 
 TURN = 0.1  # rad: more is no slope of anything on a saw
@@ -59,12 +60,7 @@ def over_own(q: Quantity, units: System) -> str:
     """An angle over its own length: `0.12 mm give or take 0.02 mm over 160 mm`."""
     over = q.over or 0.0
     rise = give_or_take(abs(q.value) * over, q.uncertainty * over, units)
-    return f"{rise} over {over_words(over, units)}"
-
-
-def over_words(mm: float, units: System) -> str:
-    """The length over which an angle is told: no finer than a rule shows it."""
-    return length_words(mm, units, 0 if units == "mm" else 1)
+    return f"{rise} over {span_words(over, units)}"
 
 
 def limit_words(q: Quantity, units: System) -> str:
@@ -76,7 +72,7 @@ def limit_words(q: Quantity, units: System) -> str:
     if q.unit == "mm":
         return length_words(tolerance, units)
     if q.over is not None:
-        over = over_words(q.over, units)
+        over = span_words(q.over, units)
         return f"{length_words(tolerance * q.over, units)} over {over}"
     return slope_words(tolerance, units)
 
@@ -141,7 +137,7 @@ def settle_words(finding: Finding, units: System) -> str:
             " apart, such as seat or hold."
         )
     return (
-        "This set-up cannot settle it, however many passes. It hangs on:"
+        "This set-up cannot settle it. What stands in the way:"
         f" {part_name(settle.part)}."
     )
 

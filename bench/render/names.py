@@ -36,7 +36,7 @@ PARTS = {
     "hold against the walls": "how the sled is held",
     "contact away from the teeth": "touching away from the teeth",
     "resolution": "the indicator's steps",
-    "indicator over the span used": "the indicator, over this travel",
+    "indicator over the span used": "the indicator's own error",
     "reading age": "readings that come late",
     "travel scale": "the travel scale",
     "plunger tilt": "a plunger that stands askew",
@@ -78,7 +78,7 @@ PARTS = {
 PLACEMENTS = {
     "-": "this set-up",
     "as-is": "the first set-up",
-    "pressed": "the pressed passes",
+    "pressed": "the pressed set-up",
     "rolled-over": "the rolled set-up",
 }
 _TURN = re.compile(r"turn-(-?[0-9.]+)")

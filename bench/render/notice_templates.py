@@ -30,13 +30,18 @@ TEMPLATES = entries(
     """
 # Passes.
 pass-kept: {taken} of {wanted} kept.
+number-kept: {value:length} kept.
+number-kept-of: {value:length} kept, {taken} of {wanted}.
 pass-measured: NOT RECORDED: {taken} of {wanted} measured.
 returned: Returned to the start: good.
 returned-first: That pass came toward you; only passes away from you count. Did you push
-  it away from you? Then the travel counts backward. Change grows under [travel] in the
-  settings.
+  it away from you? Then the travel counts backward. Turn round the line "grows" under
+  [travel] in the settings.
 too-few-readings: Only {readings} readings came in that pass. Push slower. Is the cable
   loose?
+pass-elsewhere: That pass ran from {from:station} to {to:station} of travel. An earlier
+  one ran from {began:station} to {ended:station}. Push over the same stretch. Was the
+  earlier one wrong? Then take that one back.
 not-whole: That pass was {length:length 0} long, the longest {longest:length 0}. Push
   right through to the end.
 shown-not-whole: That pass was only {length:length 0} long. A later one of

@@ -15,7 +15,7 @@ from bench.render.template import sentence
 from bench.units import System
 
 if TYPE_CHECKING:
-    from bench.checks.model import EvidenceError
+    from bench.finding import EvidenceError
 
 
 def remark_words(remark: Remark, units: System) -> str:

@@ -18,7 +18,6 @@ from bench.render.finding import (
     finding_words,
     limit_words,
     over_own,
-    over_words,
     settle_words,
 )
 from bench.render.names import plain, quantity_name
@@ -35,6 +34,7 @@ from bench.units import (
     per_words,
     rounded_words,
     slope_words,
+    span_words,
 )
 
 MEASURED = "measured"  # the verdict where no limit is set
@@ -269,7 +269,7 @@ def large_size(q: Quantity, units: System, board: float | None) -> tuple[str, st
     over which length it is told, empty where it is a length itself."""
     span, over = 1.0, ""
     if q.unit == "rad" and q.over is not None:
-        span, over = q.over, f"over {over_words(q.over, units)}"
+        span, over = q.over, f"over {span_words(q.over, units)}"
     elif q.unit == "rad":
         span, over = told_over(board, units), told_over_words(board, units)
     return rounded_words(abs(q.value) * span, q.uncertainty * span, units), over

@@ -89,42 +89,40 @@ def default_paths(
     XDG base directory specification.
     """
 
-    def named(given: Path | str | None, variable: str) -> str:
-        return str(given or environ.get(variable) or "")
-
-    def folder(service: str, xdg: str, below_home: str) -> Path:
-        if first := environ.get(service, "").split(":")[0]:
-            return Path(first)
-        base = environ.get(xdg, "")
-        if base.startswith("/"):  # the specification has relative ones ignored
-            return Path(base) / _NAME
-        if home := environ.get("HOME") or _home_of_user():
-            return Path(home) / below_home / _NAME
-        raise SettingsError(
-            f"environment: {xdg}: found nothing, nor HOME; a directory in either"
-            " would do"
-        )
-
     state = ("STATE_DIRECTORY", "XDG_STATE_HOME", ".local/state")
-    own_settings = named(settings, "SWEEPGAUGE_SETTINGS")
-    own_log = named(log, "SWEEPGAUGE_LOG")
-    if own_socket := named(socket, "SWEEPGAUGE_SOCKET"):
+    if own_socket := socket or environ.get("SWEEPGAUGE_SOCKET"):
         socket_path = Path(own_socket)
     else:
         has_runtime = environ.get("RUNTIME_DIRECTORY") or environ.get(
             "XDG_RUNTIME_DIR", ""
         ).startswith("/")
         runtime = ("RUNTIME_DIRECTORY", "XDG_RUNTIME_DIR", "")
-        socket_path = folder(*(runtime if has_runtime else state)) / "socket"
+        socket_path = _folder(environ, *(runtime if has_runtime else state)) / "socket"
         if client and SERVICE_SOCKET.parent.is_dir() and not _listens(socket_path):
             socket_path = SERVICE_SOCKET
     service = client and socket_path == SERVICE_SOCKET
-    config = ("CONFIGURATION_DIRECTORY", "XDG_CONFIG_HOME", ".config")
-    settings_path = own_settings or (
-        SERVICE_SETTINGS if service else folder(*config) / "settings.toml"
+    if not (settings := settings or environ.get("SWEEPGAUGE_SETTINGS")):
+        config = ("CONFIGURATION_DIRECTORY", "XDG_CONFIG_HOME", ".config")
+        own = SERVICE_SETTINGS if service else None
+        settings = own or _folder(environ, *config) / "settings.toml"
+    if not (log := log or environ.get("SWEEPGAUGE_LOG")):
+        own = SERVICE_LOG if service else None
+        log = own or _folder(environ, *state) / f"{_NAME}.db"
+    gear = Path(log).parent / "gear.toml"
+    return Paths(Path(settings), Path(log), gear, socket_path)
+
+
+def _folder(
+    environ: Mapping[str, str], service: str, xdg: str, below_home: str
+) -> Path:
+    """Raises SettingsError."""
+    if first := environ.get(service, "").split(":")[0]:
+        return Path(first)
+    base = environ.get(xdg, "")
+    if base.startswith("/"):  # the specification has relative ones ignored
+        return Path(base) / _NAME
+    if home := environ.get("HOME") or _home_of_user():
+        return Path(home) / below_home / _NAME
+    raise SettingsError(
+        f"environment: {xdg}: found nothing, nor HOME; a directory in either would do"
     )
-    log_path = Path(
-        own_log or (SERVICE_LOG if service else folder(*state) / f"{_NAME}.db")
-    )
-    gear_path = log_path.parent / "gear.toml"
-    return Paths(Path(settings_path), log_path, gear_path, socket_path)

@@ -24,9 +24,10 @@ from __future__ import annotations
 import math
 from collections import deque
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import islice
 from statistics import fmean, linear_regression
+
+import msgspec
 
 from bench.units import System, length_words
 
@@ -60,16 +61,14 @@ IMPATIENT = 4.0  # s of waiting after which the person is told why
 EPS = 1e-9
 
 
-@dataclass(slots=True)
-class Taken:
+class Taken(msgspec.Struct):
     value: float
     spread: float
     readings: int
     at: float
 
 
-@dataclass(slots=True)
-class NotAtRest:
+class NotAtRest(msgspec.Struct):
     """The reading is not at rest: spread seen and spread allowed, mm; told once a wait.
     A spread within what is allowed has a trend."""
 

@@ -11,7 +11,8 @@ import statistics
 from bisect import bisect_left
 from collections import deque
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+
+import msgspec
 
 from bench.stream.travel_course import is_forward, leap, turns
 
@@ -24,8 +25,7 @@ TORN = 0.3
 LOOK_BACK = 1.5  # s of indicator readings kept while at rest
 
 
-@dataclass(slots=True)
-class Sweep:
+class Sweep(msgspec.Struct):
     """A finished sweep. travel, reading: paired at the indicator's stamps `at`."""
 
     began: float
@@ -40,19 +40,16 @@ class Sweep:
         return abs(self.travel[-1] - self.travel[0]) if self.travel else 0.0
 
 
-@dataclass(slots=True)
-class Began:
+class Began(msgspec.Struct):
     began: float
 
 
-@dataclass(slots=True)
-class Ended:
+class Ended(msgspec.Struct):
     began: float
     sweeps: list[Sweep]
 
 
-@dataclass(slots=True)
-class Broken:
+class Broken(msgspec.Struct):
     """A movement that cannot be used, and why, as a code of `bench.render` with its
     values. push: whether it went forward; None where that was not seen."""
 
@@ -65,14 +62,14 @@ class Broken:
 SweepEvent = Began | Ended | Broken
 
 
-@dataclass(slots=True)
 class _Window:
     """Smallest and largest travel over the last REST_TIME; constant time a reading."""
 
-    times: deque[float] = field(default_factory=deque)
-    values: deque[float] = field(default_factory=deque)
-    lows: deque[tuple[float, float]] = field(default_factory=deque)
-    highs: deque[tuple[float, float]] = field(default_factory=deque)
+    def __init__(self) -> None:
+        self.times: deque[float] = deque()
+        self.values: deque[float] = deque()
+        self.lows: deque[tuple[float, float]] = deque()
+        self.highs: deque[tuple[float, float]] = deque()
 
     def add(self, t: float, s: float) -> None:
         times, values, lows, highs = self.times, self.values, self.lows, self.highs

@@ -129,23 +129,17 @@ def _single(
     own = Part("within the sweep", "A", math.sqrt(within2 * share), within_dof)
     weights = math.sqrt(math.fsum(group.weight**2 for group in groups))
     if pool is not None and pool.degrees_of_freedom > 0:
-        part = Part(
-            "between sweeps",
-            "A",
-            math.sqrt(pool.variance) * weights,
-            pool.degrees_of_freedom,
-        )
-    elif single_scatter is not None:
-        part = Part("between sweeps", "B", single_scatter * weights)
-    elif yaw_play is not None:
-        part = Part(
-            "between sweeps", "B", min(yaw_play / math.sqrt(12), SINGLE) * weights
-        )
+        each, dof = math.sqrt(pool.variance), pool.degrees_of_freedom
+        part = Part("between sweeps", "A", each * weights, dof)
     else:
-        part = Part("between sweeps", "B", SINGLE * weights)
-    return Between(
-        part, None, math.sqrt(within2), within_dof, pool is not None, False, True, own
-    )
+        each = SINGLE
+        if single_scatter is not None:
+            each = single_scatter
+        elif yaw_play is not None:
+            each = min(yaw_play / math.sqrt(12), SINGLE)
+        part = Part("between sweeps", "B", each * weights)
+    within, pooled = math.sqrt(within2), pool is not None
+    return Between(part, None, within, within_dof, pooled, False, True, own)
 
 
 def _squares(values: Sequence[float]) -> float:

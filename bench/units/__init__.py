@@ -103,14 +103,16 @@ def uncertainty_places(uncertainty: float) -> int:
     return max(0, min(9, (1 if lead < 2.95 else 0) - order))
 
 
+# decimals that an answer is told in at the most: no indicator in a shop reads finer
+MOST_PLACES = {"mm": 3, "thou": 1, "in": 4}
+
+
 def rounded_words(mm: float, uncertainty_mm: float, system: System) -> str:
     """`0.12 mm`: in as many decimals as the first digit of the uncertainty, three of a
     millimetre at the most."""
-    if system == "mm":
-        unit, most = 1.0, 3
-    else:
-        unit, most = (THOU, 1) if in_thou(mm) else (INCH, 4)
-    size = abs(uncertainty_mm) / unit
+    name = "mm" if system == "mm" else "thou" if in_thou(mm) else "in"
+    size = abs(uncertainty_mm) / {"mm": 1.0, "thou": THOU, "in": INCH}[name]
+    most = MOST_PLACES[name]
     places = (
         most if size == 0 else max(0, min(most, -int(f"{size:.0e}".partition("e")[2])))
     )
@@ -135,9 +137,17 @@ def give_or_take(mm: float, uncertainty_mm: float, system: System) -> str:
         (1.0, "mm") if system == "mm" else (THOU, "thou") if thou else (INCH, "in")
     )
     value, u = mm / factor, abs(uncertainty_mm) / factor
-    places = uncertainty_places(u)
+    places = min(MOST_PLACES[unit], uncertainty_places(u))
     give = f"{_round_up(u, places):.{places}f}"
     return f"{_strip(f'{value:.{places}f}', places)} {unit} give or take {give} {unit}"
+
+
+def span_words(mm: float, system: System) -> str:
+    """The length that something is told over: `219 mm`, `8.6 in`; a short one as any
+    length."""
+    if mm < 100.0:
+        return length_words(mm, system)
+    return length_words(mm, system, 0 if system == "mm" else 1)
 
 
 def per_words(system: System, over: float | None = None) -> str:

@@ -15,10 +15,9 @@ import msgspec
 from bench.upkeep.dates import date_of, time_of
 from bench.upkeep.history import History, Result
 from bench.upkeep.judge import ChartedResult, Period, judge
-from bench.upkeep.scatter import Scatter
 from bench.upkeep.season import MATTERS, Correction, Season, correction, fit
 from bench.upkeep.series import Baseline, Key, baselines, by_series
-from bench.upkeep.shape import best_shape
+from bench.upkeep.shape import Scatter, best_shape
 
 SQUARE = "square"  # the quantity that is the square's own error
 

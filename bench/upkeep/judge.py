@@ -17,10 +17,17 @@ from bench.uncertainty.student import t_quantile
 from bench.upkeep import charts
 from bench.upkeep.history import Result
 from bench.upkeep.moisture import moisture
-from bench.upkeep.scatter import NOTHING, QUICK_VARIANCE, Residuals, Scatter, variance
 from bench.upkeep.season import Correction
 from bench.upkeep.series import Baseline
-from bench.upkeep.shape import FEWEST_FOR_TREND, shapes
+from bench.upkeep.shape import (
+    FEWEST_FOR_TREND,
+    NOTHING,
+    QUICK_VARIANCE,
+    Residuals,
+    Scatter,
+    shapes,
+    variance,
+)
 
 FIRST_RESULTS = 15  # of which the mean is made, once there are so many
 FEWEST_TO_TELL_SHAPES = 6

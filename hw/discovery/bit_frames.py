@@ -45,10 +45,45 @@ def diagnose_bits(
 
     Raises FormatError for a format or an option that is not known.
     """
-    rows = _rows(data)
-    if not rows:
-        return None
     given = read_options(name, options)
+    if not (rows := _rows(data)):
+        return None
+    sizes = Counter(len(row) for row in rows)
+    size, many = sizes.most_common(1)[0]
+    alike = [row for row in rows if len(row) == size]
+    example = f"{many} of {len(rows)} frames have {size} bits, such as {alike[-1]}"
+    unread = _no_frames(rows, sizes, alike, example)
+    if unread is not None:
+        return unread
+    found = next((one.name for one in FORMATS.values() if one.frame_bits == size), None)
+    if found is None:
+        return Diagnosis(
+            f"frames of {size} bits come, which no format here has",
+            "keep them for a report: `sweepgauge capture`, and say what the display"
+            " showed",
+            (example,),
+        )
+    own = bool(given.get("invert", False)) if found == name else False
+    for invert in (own, not own):
+        if (found, invert) != (name, own) and _share(
+            alike, found, invert
+        ) >= READ_SHARE:
+            return _proposal(found, invert, size, example)
+    other = OTHER[str(given.get("edge", "falling"))]
+    return Diagnosis(
+        f"frames of {size} bits come, as {found} has, and are not read, neither as they"
+        " are nor inverted",
+        f'try the other edge of the clock: edge = "{other}"; then check the ground and'
+        " the length of the wires",
+        (example,),
+    )
+
+
+def _no_frames(
+    rows: list[str], sizes: Counter[int], alike: list[str], example: str
+) -> Diagnosis | None:
+    """What comes where it is no frames of one length with changing bits; None where it
+    is."""
     missed = sum("?" in row for row in rows)
     if missed > len(rows) / 10:
         return Diagnosis(
@@ -56,75 +91,48 @@ def diagnose_bits(
             "shorter wires, less to do for this computer, or a microcontroller between"
             " (profile bridge)",
         )
-    sizes = Counter(len(row) for row in rows)
-    size, many = sizes.most_common(1)[0]
-    alike = [row for row in rows if len(row) == size]
-    seen: tuple[str, ...] = (
-        f"{many} of {len(rows)} frames have {size} bits, such as {alike[-1]}",
-    )
-    if (
-        many < ALIKE_SHARE * len(rows) or size < SHORT
-    ):  # this comes first: with the wires swapped the frames may be all alike
+    size = len(alike[0])
+    # this comes first: with the wires swapped the frames may be all alike
+    if len(alike) < ALIKE_SHARE * len(rows) or size < SHORT:
         lengths = ", ".join(f"{bits}" for bits, _ in sizes.most_common(4))
         return Diagnosis(
             f"frames of {lengths} bits come, too few or never alike",
             "data and clock may be changed over: change the two pin numbers in the"
             " settings; then the ground",
-            seen,
+            (example,),
         )
     if len(set("".join(alike))) == 1:
         return Diagnosis(
             f"frames of {size} bits come, and every bit is {alike[0][0]}",
             "move it off zero and look again: if nothing changes, the data line is open"
             " or held",
-            seen,
+            (example,),
         )
-    found = next((one.name for one in FORMATS.values() if one.frame_bits == size), None)
-    if found is None:
-        return Diagnosis(
-            f"frames of {size} bits come, which no format here has",
-            "keep them for a report: `sweepgauge capture`, and say what the display"
-            " showed",
-            seen,
+    return None
+
+
+def _proposal(found: str, invert: bool, size: int, example: str) -> Diagnosis:
+    """The settings with which format `found` reads the frames."""
+    edge = str(read_options(found, {})["edge"])
+    evidence: tuple[str, ...] = (example,)
+    # what inverts the data inverts the clock too: the bit is valid at its other edge
+    proposal: dict[str, Value] = {
+        "format": found,
+        "invert": invert,
+        "edge": OTHER[edge] if invert else edge,
+    }
+    if not FORMATS[found].redundant:
+        proposal = {"format": found}
+        evidence += (
+            f"any {size} bits can be read: whether they are inverted only the display"
+            " tells",
         )
-    own = bool(given.get("invert", False)) if found == name else False
-    for invert in (own, not own):
-        if _share(alike, found, invert) >= READ_SHARE and (found, invert) != (
-            name,
-            own,
-        ):
-            edge = str(read_options(found, {})["edge"])
-            # what inverts the data inverts the clock too, so that the bit is valid at
-            # its other edge
-            proposal: dict[str, Value] = {"format": found, "invert": invert}
-            proposal["edge"] = OTHER[edge] if invert else edge
-            if not FORMATS[found].redundant:
-                proposal = {"format": found}
-                seen = (
-                    *seen,
-                    (
-                        f"any {size} bits can be read: whether they are inverted only"
-                        " the display tells"
-                    ),
-                )
-            compare = (
-                "Then compare with its display in two places: twice or half is the"
-                " other edge"
-            )
-            return Diagnosis(
-                f"frames of {size} bits come",
-                f"as {found} they are read",
-                seen,
-                proposal,
-                compare,
-            )
-    other = OTHER[str(given.get("edge", "falling"))]
     return Diagnosis(
-        f"frames of {size} bits come, as {found} has, and are not read, neither as they"
-        " are nor inverted",
-        f'try the other edge of the clock: edge = "{other}"; then check the ground and'
-        " the length of the wires",
-        seen,
+        f"frames of {size} bits come",
+        f"as {found} they are read",
+        evidence,
+        proposal,
+        "Then compare with its display in two places: twice or half is the other edge",
     )
 
 

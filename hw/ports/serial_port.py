@@ -17,7 +17,7 @@ import os
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from hw.patience import PORT_FIRST_RETRY_S, PORT_LAST_RETRY_S, READER_STALL_S
 from hw.ports.port_state import StateReport, open_error
@@ -37,8 +37,7 @@ QUIET_TIME = 0.05
 LONGEST_LINE = 64  # characters
 
 
-@dataclass(frozen=True, slots=True)
-class PortOptions:
+class PortOptions(NamedTuple):
     """How to open it. port: a device path or a pyserial URL. dtr, rts: None leaves the
     driver's default."""
 

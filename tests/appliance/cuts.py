@@ -235,9 +235,9 @@ async def _copies(
                 await asyncio.to_thread(shutil.copy, rig.machine.disk, disk)
             await asyncio.to_thread(_log_of, disk, folder / str(number))
             yield folder / str(number)
-            if told.moving or where == "at the result":
+            if where in ("at the result", "while a move is noted"):
                 await work
-                work, told.moving = None, ""
+                work = None
         if work is not None:
             await work
 
@@ -289,7 +289,8 @@ async def _log(rig: Rig) -> dict[str, Any]:
     return found
 
 
-# an ordinary connection, as of any program with which somebody looks into the log: when it is closed it must not take
+# A pass that was refused or taken back after it was kept is in the log before that is told: the power may go between.
+# An ordinary connection, as of any program with which somebody looks into the log: when it is closed it must not take
 # the write-ahead file away from under the daemon
 LOG = r"""
 import json, sqlite3
@@ -297,7 +298,7 @@ db = sqlite3.connect("/var/lib/sweepgauge/sweepgauge.db")
 column = lambda query: [row[0] for row in db.execute(query)]
 first = [json.loads(text)["quantities"][0] for text in column("SELECT finding_json FROM finding")]
 print(json.dumps({
-    "passes": column("SELECT sweep FROM sweep WHERE state = 'whole'"),
+    "passes": column("SELECT sweep FROM sweep WHERE state IN ('whole', 'refused', 'undone')"),
     "findings": column("SELECT finding FROM finding"),
     "moves": column("SELECT finding FROM move JOIN finding USING (finding_key) WHERE made_json IS NOT NULL"),
     "checks": column("SELECT state FROM check_run ORDER BY run_key"),

@@ -437,3 +437,15 @@ def small_disk(tmp_path) -> Iterator[Callable[..., None]]:
     mount.folder = folder
     yield mount
     subprocess.run(["umount", "-l", str(folder)], check=True)
+
+
+@pytest.fixture
+def figure(capsys) -> Callable[..., None]:
+    """Prints {test, figure, limit, pass} and fails where it does not pass."""
+
+    def say(test: str, value: object, limit: object, *, good: bool) -> None:
+        with capsys.disabled():
+            print("\n" + json.dumps({"test": test, "figure": value, "limit": limit, "pass": good}))
+        assert good, (test, value, limit)
+
+    return say

@@ -17,8 +17,8 @@ from collections.abc import Callable
 import numpy as np
 from fence_bodies import Disturbed, Hands, check, draw, ideal, truth
 
-from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Known, Trace
-from bench.finding import BudgetRow, Finding, Quantity, SweepRow
+from bench.checks.model import Evidence, EvidenceGear, Known, Trace
+from bench.finding import BudgetRow, EvidenceError, Finding, Quantity, SweepRow
 from bench.gear import Indicator, Jig, Square
 from bench.procedure.conclusion import conclude
 

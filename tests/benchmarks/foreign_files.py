@@ -22,9 +22,9 @@ from foreign_squares import mitre_square, upright
 from foreign_swept import fence_square, fence_straight, rip_fence, slot_blade
 
 from bench.checks import find
-from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Known, Pool
+from bench.checks.model import Evidence, EvidenceGear, Known, Pool
 from bench.cli.recorded_sweeps import RecordedError, sweeps_of
-from bench.finding import Finding
+from bench.finding import EvidenceError, Finding
 from bench.gear import Indicator, Jig, Saw, Square
 from bench.procedure.conclusion import conclude
 

@@ -70,10 +70,8 @@ def folders() -> set[str]:
 def purpose(path: Path) -> str:
     """The first sentence of a source file's docstring or opening comment, without its full stop."""
     text = path.read_text("utf-8")
-    if path.suffix == ".py":
-        text = ast.get_docstring(ast.parse(text)) or ""
-    else:
-        text = text.partition("/*")[2].partition("*/")[0]
+    quotes = ('"""', '"""') if path.suffix == ".py" else ("/*", "*/")
+    text = text.partition(quotes[0])[2].partition(quotes[1])[0]
     sentence = re.split(r"(?<=[.?!])\s", " ".join(text.split()), maxsplit=1)[0]
     if len(sentence) > LONGEST_ROW:
         sentence = re.split(r": ", sentence, maxsplit=1)[0]

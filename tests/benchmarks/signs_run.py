@@ -22,8 +22,8 @@ from random import Random
 from recording import Recorder
 
 from bench.checks.fence_square import plan
-from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Known, Lean, SquareHistory, Trace
-from bench.finding import Finding
+from bench.checks.model import Evidence, EvidenceGear, Known, Lean, SquareHistory, Trace
+from bench.finding import EvidenceError, Finding
 from bench.gear import Indicator, Jig, Square
 from bench.procedure.conclusion import conclude
 from bench.procedure.lean_test import proved_side

@@ -17,7 +17,8 @@ import time
 import numpy as np
 from signs_run import Tally, figures, judge, total
 
-from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Known, SquareHistory, Trace
+from bench.checks.model import Evidence, EvidenceGear, Known, SquareHistory, Trace
+from bench.finding import EvidenceError
 from bench.gear import Indicator, Jig, Square
 from bench.procedure.conclusion import conclude
 

@@ -20,12 +20,12 @@ from bench.checks.model import Evidence, Step, Trace
 from bench.checks.options import given_number
 from bench.checks.shared.placed import Placed, opposed
 from bench.checks.shared.slopes import place
-from bench.finding import Quantity, Remark, SweepRow
+from bench.finding import Quantity, Remark, SweepRow, note, warning
+from bench.uncertainty import Combined, Part, rectangular, t_quantile
 
 if TYPE_CHECKING:
     from bench.geometry.arm_form import Bend, Shift
     from bench.geometry.line_fit import SweepFit
-    from bench.uncertainty import Combined, Part
 
 ARM_BOW = 0.02  # mm over the arm; common practice, no source
 SAME_STRETCH = 2.0  # mm that the middles of both set-ups may lie apart
@@ -176,14 +176,13 @@ def _middle(here: Placed) -> float:
 def _told_of_shift(shift: Shift) -> list[Remark]:
     if abs(shift.distance) <= SURE * shift.standard_uncertainty:
         return []
-    return [Remark("stand-shifted", values={"by": abs(shift.distance)})]
+    return [note("stand-shifted", by=abs(shift.distance))]
 
 
 def stand_row(seen: ArmAndSlot | None) -> Part | None:
     """A bowed arm, met elsewhere by as much as the textures leave open, or as a stand
     set down anew is out: half of the turn is left in fence and square."""
     from bench.geometry.arm_form import SET_DOWN
-    from bench.uncertainty import Part
 
     if seen is None:
         return None
@@ -196,8 +195,11 @@ def told_of_stand(combined: Combined, seen: ArmAndSlot | None) -> list[Remark]:
     share = next((r.share for r in combined.rows if r.part == "stand along the arm"), 0)
     if seen is None or share < WORTH_TELLING:
         return []
-    values = {"bow": abs(seen.arm) * WHOLE_TRAVEL**2 / 8, "over": WHOLE_TRAVEL}
-    return [Remark("stand-unseen", values=values, severity="warning")]
+    return [
+        warning(
+            "stand-unseen", bow=abs(seen.arm) * WHOLE_TRAVEL**2 / 8, over=WHOLE_TRAVEL
+        )
+    ]
 
 
 def told_of_slot(
@@ -210,8 +212,7 @@ def told_of_slot(
     turn = abs(seen.slot) * length
     if turn <= max(expanded, 3 * seen.slot_uncertainty * length):
         return []
-    values = {"turn": turn, "over": length, "half": turn / 2}
-    return [Remark("slot-curved", values=values, severity="warning")]
+    return [warning("slot-curved", turn=turn, over=length, half=turn / 2)]
 
 
 def rolling(evidence: Evidence, placed: Sequence[Placed]) -> Part | None:
@@ -219,8 +220,6 @@ def rolling(evidence: Evidence, placed: Sequence[Placed]) -> Part | None:
     arm's middle: that shift over the push, in both set-ups alike. Its size is told, its
     sign is not: of two values that are equally likely it is the standard deviation (GUM
     C.3.3)."""
-    from bench.uncertainty import Part
-
     high = given_number(evidence.options, "touch_high")
     roll = given_number(evidence.options, "roll")
     if not high or not roll:
@@ -235,8 +234,6 @@ def arm_form(
     """Both set-ups over different stretches of the arm: a bow h over its length L, met
     d further on, turns the edge by 8 h d / L^2, half of which is left in fence and
     square. A half-width."""
-    from bench.uncertainty import rectangular
-
     shift = seen.shift.distance if seen is not None and seen.shift is not None else 0.0
     apart = abs(_middle(placed[1]) - _middle(placed[0]) - shift)
     if apart < SAME_STRETCH:
@@ -248,8 +245,6 @@ def arm_form(
 
 def curvature_of_slot(seen: ArmAndSlot, confidence: float) -> Quantity:
     """The slot's curvature as a quantity, with its give or take."""
-    from bench.uncertainty import t_quantile
-
     dof = seen.degrees_of_freedom
     way = "turns left" if seen.slot > 0 else "turns right"
     return Quantity(

@@ -1,25 +1,36 @@
 """The lines that boards rest on along a sled fence whose profile is known.
 
+A board rests on what stands highest, and that is a texture of millimetres as much as a
+form of hand's breadths. The texture is what is left of the readings when the average is
+taken off, where the passes agree on it: the profile no longer has it.
+
 Lengths in mm, rotations in rad.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
-from bench.checks.model import Evidence
+import numpy as np
+
+from bench.checks.model import Evidence, Trace
 from bench.checks.shared.edge_bending import Bending
+from bench.checks.shared.face_passes import WINDOW
 from bench.checks.shared.face_profile import SINGLE, Face, pass_scatter
-from bench.finding import Contact, Remark
+from bench.checks.shared.results import combined
+from bench.checks.shared.straightedge import AS_IS, ROLLED
+from bench.finding import Contact, Remark, note
+from bench.geometry.cells import Array
+from bench.geometry.contact import contact_line
+from bench.geometry.reversal import level, smooth
+from bench.uncertainty import Part, tilt, travel_scale
 
-if TYPE_CHECKING:
-    from bench.uncertainty import Part
-
-AS_IS, ROLLED = "as-is", "rolled-over"
 # mm of fence that a board must rest on to be told apart from a point
 LEAST_BOARD = 50.0
 EITHER_SIDE = 50.0  # mm by which a push may be off the board's middle
+FINE = 1.0  # mm: places of the texture
+FEWEST = 3  # readings in what is averaged, else there is no texture to be seen
 
 
 def _boards(
@@ -40,11 +51,12 @@ def _boards(
         if cut[1] - cut[0] >= max(LEAST_BOARD, 0.5 * wide) and cut not in boards:
             boards.append(cut)
     if not boards:
-        values = {"from": low, "to": high, "board": wide}
-        remarks.append(Remark("profile-short", values=values))
+        remarks.append(
+            note("profile-short", **{"from": low, "to": high, "board": wide})
+        )
         return plain
     if max(stop - start for start, stop in boards) < wide - 5.0:
-        remarks.append(Remark("profile-ends", values={"board": wide}))
+        remarks.append(note("profile-ends", board=wide))
     return boards
 
 
@@ -53,77 +65,121 @@ def contacts(
     face: Face,
     rest: Sequence[Part | None],
     bent: Bending,
-    confidence: float,
     remarks: list[Remark],
 ) -> list[Contact]:
     """The line each board rests on when pushed at its middle, relative to the profile's
     own line."""
-    from bench.checks.shared.face_texture import contact_missed, texture
-    from bench.geometry.contact import contact_line
-    from bench.uncertainty import Part, combine, tilt, travel_scale
-
     fine = texture(
         face, evidence.traces, (AS_IS, ROLLED) if face.g is not None else (AS_IS,)
     )
-    jig = evidence.gear.jig
-    sign: float = -1.0 if jig is not None and jig.fence == "far" else 1.0
-    side: Literal["near", "far"] = "near" if sign > 0 else "far"
     lines: list[Contact] = []
     for start, stop in _boards(evidence, face, remarks):
         if stop - start < LEAST_BOARD:
             continue
-        pushed = (start + stop) / 2
-        plain = contact_line(face.x, sign * face.f, start, stop, pushed, fence=side)
-        edge = max(abs(plain.edge[1] - plain.edge[0]), LEAST_BOARD)
-        of_passes = pass_scatter(face, sign * plain.sensitivity, SINGLE * 2**0.5 / edge)
-        found = contact_line(
-            face.x,
-            sign * face.f,
-            start,
-            stop,
-            pushed,
-            fence=side,
-            either_side=EITHER_SIDE,
-            noise=face.covariance,
-        )
-        rotation = float(found.rotation)
-        scatter = of_passes.rows(float(found.standard_uncertainty or 0.0))
-        rows = [
-            (
-                None
-                if p is None
-                else Part(p.name, p.type, p.standard_uncertainty * 2**0.5 / edge)
-            )
-            for p in rest
-        ]
-        gear = evidence.gear
-        # a board stands on the texture that the average no longer has: as much again as
-        # that was seen to turn it
-        missed = contact_missed(face, fine, (start, stop), pushed, side)
-        combined = combine(
-            [
-                *scatter,
-                *rows,
-                bent.row(plain.sensitivity),
-                Part("form averaged away", "B", missed) if missed else None,
-                travel_scale(rotation, gear.travel.scale_error),
-                tilt(rotation, gear.indicator.tilt),
-            ],
-            confidence,
-        )
-        lines.append(Contact(start, stop, pushed, rotation, combined.expanded))
-        low, high = found.span
-        if max(high - rotation, rotation - low) > combined.expanded:
-            remarks.append(
-                Remark(
-                    "board-turns",
-                    values={
-                        "from": start,
-                        "to": stop,
-                        "low": float(low),
-                        "high": float(high),
-                        "either_side": EITHER_SIDE,
-                    },
-                )
-            )
+        # a board stands on the texture that the average no longer has: as much again
+        # as that was seen to turn it
+        missed = contact_missed(face, fine, (start, stop), _side(evidence))
+        more = [Part("form averaged away", "B", missed)] if missed else []
+        line, span = _contact(evidence, face, (start, stop), rest, bent, more)
+        lines.append(line)
+        low, high = span
+        if max(high - line.rotation, line.rotation - low) > line.uncertainty:
+            stretch = {"from": start, "to": stop, "low": low, "high": high}
+            remarks.append(note("board-turns", **stretch, either_side=EITHER_SIDE))
     return lines
+
+
+def _contact(
+    evidence: Evidence,
+    face: Face,
+    board: tuple[float, float],
+    rest: Sequence[Part | None],
+    bent: Bending,
+    more: Sequence[Part],
+) -> tuple[Contact, tuple[float, float]]:
+    """One board's line, and the span of rotations for pushes to either side."""
+    gear, pushed, side = evidence.gear, sum(board) / 2, _side(evidence)
+    y = face.f if side == "near" else -face.f
+    plain = contact_line(face.x, y, *board, pushed, fence=side)
+    edge = max(abs(plain.edge[1] - plain.edge[0]), LEAST_BOARD)
+    per = 2**0.5 / edge
+    turn = plain.sensitivity if side == "near" else -plain.sensitivity
+    of_passes = pass_scatter(face, turn, SINGLE * per)
+    found = contact_line(
+        face.x,
+        y,
+        *board,
+        pushed,
+        fence=side,
+        either_side=EITHER_SIDE,
+        noise=face.covariance,
+    )
+    rotation = float(found.rotation)
+    rows = [
+        *of_passes.rows(float(found.standard_uncertainty or 0.0)),
+        *(Part(p.name, p.type, p.standard_uncertainty * per) for p in rest if p),
+        bent.row(plain.sensitivity),
+        *more,
+        travel_scale(rotation, gear.travel.scale_error),
+        tilt(rotation, gear.indicator.tilt),
+    ]
+    budget = combined(evidence, rows)
+    low, high = found.span
+    return Contact(*board, pushed, rotation, budget.expanded), (float(low), float(high))
+
+
+def _side(evidence: Evidence) -> Literal["near", "far"]:
+    return "far" if evidence.gear.far else "near"
+
+
+def texture(
+    face: Face, traces: Sequence[Trace], placements: Sequence[str]
+) -> tuple[Array, Array] | None:
+    """(m,) places and (m,) mm of texture, the mean of the placements; None where
+    readings stand too far apart.
+
+    The straightedge's own texture is in it, of either sign: it makes the face look
+    rougher, never smoother.
+    """
+    start, reach = float(face.x[0]), face.length
+    cells = int(reach / FINE)
+    if max(face.apart, FINE) * FEWEST > WINDOW or cells < FEWEST:
+        return None
+    at = start + (np.arange(cells) + 0.5) * reach / cells
+    seen = []
+    for placement in placements:
+        passes = []
+        for trace in traces:
+            if trace.placement != placement or not trace.push:
+                continue
+            x, r = np.asarray(trace.travel), np.asarray(trace.reading)
+            inside = (x >= start) & (x <= start + reach)
+            if inside.sum() < FEWEST:
+                continue
+            order = np.argsort(x[inside], kind="stable")
+            places, heights = x[inside][order], level(x[inside], r[inside])[order]
+            passes.append(np.interp(at, places, heights))
+        if not passes:
+            return None
+        middle = np.median(passes, axis=0)  # a grain in one pass is no texture
+        seen.append(middle - smooth(at, middle, at, WINDOW))
+    return at, np.asarray(np.mean(seen, axis=0))
+
+
+def contact_missed(
+    face: Face,
+    fine: tuple[Array, Array] | None,
+    board: tuple[float, float],
+    fence: Literal["near", "far"],
+) -> float:
+    """rad by which a board turns on the textured face against the averaged one; 0 where
+    no texture is known."""
+    if fine is None:
+        return 0.0
+    sign = 1.0 if fence == "near" else -1.0
+    at, rough = fine
+    pushed = sum(board) / 2
+    plain = sign * np.interp(at, face.x, face.f)
+    averaged = contact_line(at, plain, *board, pushed, fence=fence)
+    textured = contact_line(at, plain + sign * rough, *board, pushed, fence=fence)
+    return abs(float(textured.rotation - averaged.rotation))

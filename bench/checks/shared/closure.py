@@ -5,9 +5,9 @@ A stand that was bumped, that creeps or warms up reads otherwise when the sled i
 back to where it began. So does a sled that shifts in its slots, and it does so every
 time. Held otherwise on the way back, sideways, it shifts the whole pull-back and is
 taken out here; yawed otherwise, it turns it. What is left above the scatter between
-cycles is closure. Two set-ups from opposite sides part it: creep reads alike in both, a
-yawed sled does not. What shifts every pull-back alike is lost motion or lag. Lengths in
-mm.
+cycles is closure: it is told and has a row in the budget. Two set-ups from opposite
+sides part it: creep reads alike in both, a yawed sled does not. What shifts every
+pull-back alike is lost motion or lag. Lengths in mm.
 """
 
 from __future__ import annotations
@@ -19,6 +19,9 @@ from collections.abc import Sequence
 import msgspec
 
 from bench.checks.model import Trace
+from bench.checks.shared.placed import Placed, opposed
+from bench.finding import Remark, note, warning
+from bench.uncertainty import Part, closure, t_quantile
 
 END = 0.1  # share of the stretch that counts as its end
 MIDDLE = 0.3  # share of the stretch that counts as its middle
@@ -139,8 +142,6 @@ def out_and_back(
     no scatter: then yaw_play (rad, full swing) where known, but 100 urad at most, turns
     the pull-back against its push.
     """
-    from bench.uncertainty import t_quantile
-
     seen = [found for push, pull in pairs if (found := gap(push, pull)) is not None]
     if not seen:
         return None
@@ -162,8 +163,6 @@ def lost_motion(pairs: Sequence[tuple[Trace, Trace]], *, count: float) -> float 
     None with fewer than two cycles, where it is within two counts, or where it scatters
     as play does (95 %, Student's t).
     """
-    from bench.uncertainty import t_quantile
-
     seen = []
     for push, pull in pairs:
         low, high = _shared(push, pull)
@@ -219,3 +218,42 @@ def _slope(trace: Trace, low: float, high: float) -> float:
     if first is None or last is None or last[0] == first[0]:
         return 0.0
     return (last[1] - first[1]) / (last[0] - first[0])
+
+
+def told_of_returns(placed: Sequence[Placed]) -> list[Remark]:
+    """What did not come back, and what it means for the answer."""
+    if not opposed(placed):
+        return [
+            warning("return-error", here.name, error=left)
+            for here in placed
+            if here.returned is not None and (left := here.returned.left) is not None
+        ]
+    apart = parted_returns(placed)
+    told = []
+    if apart.common is not None:
+        told.append(warning("return-crept", error=apart.common))
+    if apart.unequal is not None:
+        told.append(warning("return-unequal", error=apart.unequal))
+    elif apart.alternating is not None:
+        length = statistics.fmean(p.length for p in placed)
+        told.append(note("return-turned", turned=apart.alternating / length))
+    return told
+
+
+def parted_returns(placed: Sequence[Placed]) -> Parted:
+    return parted(placed[0].returned, placed[1].returned)
+
+
+def return_row(
+    placed: Sequence[Placed], length: float, weights: Sequence[float], *, common: bool
+) -> Part | None:
+    """What did not come back, as a row. Opposed set-ups: in the fence (common) only
+    what may have crept in one of them, in the square all that crept; each in the size
+    that is likely, for creep that the scatter hides biases all the same."""
+    if not opposed(placed):
+        lefts = [p.returned.left for p in placed if p.returned is not None]
+        worst = max((left for left in lefts if left is not None), default=None)
+        return closure(worst, length, weights)
+    apart = parted_returns(placed)
+    likely = apart.likely_unequal if common else apart.likely_common
+    return closure(likely or None, length)

@@ -12,10 +12,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from itertools import pairwise
 
 from bench.checks.model import Check, Evidence, Step, Trace
-from bench.checks.shared.counts import as_shown
 from bench.checks.shared.slips import BETTER, denied_sides
-from bench.checks.shared.stretch import reach, travel_span
-from bench.finding import Doubt
+from bench.checks.shared.traces import as_shown, reach, travel_span
+from bench.finding import Doubt, doubt
 
 LIVES = 2.0  # counts that a number moves by and that no flicker between two makes
 # counts that other passes, or the rest of one, say that a reading should have gone
@@ -109,20 +108,19 @@ def _of_passes(evidence: Evidence, name: str, step: Step) -> list[Doubt]:
     else:  # a count or two come and go by themselves
         frozen = name not in evidence.alive and span < LIVES * count - 1e-9
     if frozen:
-        found.append(Doubt("frozen", name, values={"span": span}))
+        found.append(doubt("frozen", name, span=span))
     else:
         line = step.straight and step.mount is not None
         found += _stood(name, traces, count, line)
     if (back := _backward(traces, pushes)) is not None:
         grows = -1.0 if evidence.gear.travel.grows == "away" else 1.0
-        found.append(Doubt("backward", name, back.sweep, {"grows": grows}))
+        found.append(doubt("backward", name, back.sweep, grows=grows))
     longest = max((reach(t) for t in pushes), default=SHORTEST)
     if longest < SHORTEST:
-        values = {"length": longest, "better": BETTER}
-        found.append(Doubt("short", name, values=values))
+        found.append(doubt("short", name, length=longest, better=BETTER))
     steepest = max((abs(_slope(t)) for t in pushes), default=0.0)
     if steepest > STEEPEST:
-        found.append(Doubt("steep", name, values={"slope": steepest}))
+        found.append(doubt("steep", name, slope=steepest))
     return found
 
 
@@ -145,10 +143,10 @@ def _stood(name: str, traces: Sequence[Trace], count: float, line: bool) -> list
             or (moves >= FLICKER[0] * count and chance < BY_CHANCE)
         ):
             low, high = travel_span(trace.travel)
-            found.append(Doubt("stood", name, trace.sweep, {"from": low, "to": high}))
+            found.append(doubt("stood", name, trace.sweep, **{"from": low, "to": high}))
         elif line and (part := _standing_part(trace, count)) is not None:
             found.append(
-                Doubt("stood", name, trace.sweep, {"from": part[0], "to": part[1]})
+                doubt("stood", name, trace.sweep, **{"from": part[0], "to": part[1]})
             )
     return found
 
@@ -248,14 +246,14 @@ def _frozen_spots(evidence: Evidence, names: Sequence[str]) -> list[Doubt]:
     if len(values) < 2:
         return []
     if _span(values) < same and not alive:
-        return [Doubt("frozen-spots", values={"read": len(values)})]
+        return [doubt("frozen-spots", read=len(values))]
     found: list[Doubt] = []
     before: float | None = None
     for name in () if alive is None else names:
         here = [r for t in there if t.placement == name for r in t.reading]
         still = before is not None and _span([before, *here]) < same
         if still and name not in (alive or ()):
-            found.append(Doubt("frozen-spots", name, values={"read": len(here)}))
+            found.append(doubt("frozen-spots", name, read=len(here)))
         before = here[-1]
     return found
 
@@ -284,7 +282,7 @@ def _of_grids(evidence: Evidence, swept: Sequence[str]) -> list[Doubt]:
         found += _of_grid(None, raw, declared, len(evidence.shown) // MANY * MANY)
     if declared is None and seen and max(seen.values()) > 10 * min(seen.values()):
         counts, names = list(seen.values()), list(seen)
-        found.append(Doubt("unlike", values={"counts": counts, "set_ups": names}))
+        found.append(doubt("unlike", counts=counts, set_ups=names))
     return found
 
 
@@ -299,17 +297,16 @@ def _of_grid(
     name: str | None, count: float, declared: float | None, changes: int
 ) -> list[Doubt]:
     if OF_INCHES[0] <= count <= OF_INCHES[1] and (declared is None or declared > count):
-        return [Doubt("of-inches", name, values={"count": count})]
+        return [doubt("of-inches", name, count=count)]
     if declared is None and abs(count - HALF_THOU) < HALF_THOU / 100:
-        return [Doubt("half-thou", name, values={"count": count})]
+        return [doubt("half-thou", name, count=count)]
     if declared is None or count <= 0:
         return []
-    values = {"count": count, "declared": declared}
     if count * FINER < declared:
-        return [Doubt("finer", name, values=values)]
+        return [doubt("finer", name, count=count, declared=declared)]
     ratio = count / declared
     if ratio >= COARSER and ratio ** min(changes, 20) >= LUCK:
-        return [Doubt("coarser", name, values=values)]
+        return [doubt("coarser", name, count=count, declared=declared)]
     return []
 
 

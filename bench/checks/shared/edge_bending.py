@@ -7,24 +7,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from typing import TYPE_CHECKING
 
 import msgspec
+import numpy as np
 
 from bench.checks.model import Evidence
-from bench.checks.options import choice, given_number, length, number
+from bench.checks.options import given_number, number
 from bench.checks.shared.face_profile import Face
-from bench.finding import Remark
+from bench.checks.shared.straightedge import MODULUS
+from bench.finding import Remark, note
+from bench.geometry.cells import Array
+from bench.geometry.columns import Column
+from bench.geometry.reversal import levelling_matrix
+from bench.geometry.straightness import Straightness
+from bench.uncertainty import Part, rectangular
 
-if TYPE_CHECKING:
-    from bench.geometry.cells import Array
-    from bench.geometry.columns import Column
-    from bench.geometry.straightness import Straightness
-    from bench.uncertainty import Part
-
-# N/mm^2, modulus of elasticity of steel and of aluminium alloys: EN 1993-1-1:2005,
-# 3.2.6, and EN 1999-1-1:2007, 3.2.5
-MODULUS = {"steel": 210e3, "aluminium": 70e3}
 FORCE = 5.0  # N across the straightedge, of a hand that is not light; common practice
 # mm, standard uncertainty at the middle where no size is said; common practice, no
 # source
@@ -42,16 +39,12 @@ class Bending(msgspec.Struct, frozen=True):
 
     def row(self, sensitivity: Array) -> Part:
         """Of a number that is `sensitivity` times the heights of the face."""
-        from bench.uncertainty import Part
-
         share = abs(float(sensitivity @ self.profile))
         return Part("straightedge that bends", "B", share)
 
     def row_of(self, face: Face, fit: Callable[[Column, Column], Straightness]) -> Part:
         """Of a straightness, which is no linear number of the heights: what bending
         either way does to it."""
-        from bench.uncertainty import rectangular
-
         bend = math.sqrt(3) * self.profile
         plain, *bent = (
             float(fit(face.x, face.f + way * bend).straightness) for way in (0, 1, -1)
@@ -79,12 +72,11 @@ def bending(evidence: Evidence, face: Face) -> tuple[Face, Bending, Remark]:
     span = number(options, "straightedge_span", face.length)
     shape = _shape(face, span)
     if thick is None or high is None:
-        usual = {"bend": BEND}
-        said = Remark("straightedge-bends-usual", values=usual)
+        said = note("straightedge-bends-usual", bend=BEND)
         return face, Bending(BEND * shape), said
     modulus = MODULUS[str(options.get("straightedge_of") or "steel")]
     gives = gives_way(FORCE, span, thick, high, modulus)
-    said = Remark("straightedge-bends", values={"gives": gives})
+    said = note("straightedge-bends", gives=gives)
     return face, Bending(gives / math.sqrt(3) * shape), said
 
 
@@ -95,10 +87,6 @@ def _as_pressed(face: Face) -> tuple[Face, Bending, Remark]:
     A beam's form under a force that moves along it is of the fourth degree, wherever
     the blocks stand. It gives way in proportion to the force.
     """
-    import numpy as np
-
-    from bench.geometry.reversal import levelling_matrix
-
     least, most = (1 / (times - 1) for times in reversed(HARDER))
     share, either_way = (least + most) / 2, (most - least) / 2
     u = (2 * face.x - face.x[0] - face.x[-1]) / face.length
@@ -128,7 +116,7 @@ def _as_pressed(face: Face) -> tuple[Face, Bending, Remark]:
         covariance=np.sum(parts, axis=0),
     )
     gives = float(np.max(np.abs(more)))
-    said = Remark("straightedge-pressed", values={"gives": gives, "off": share * gives})
+    said = note("straightedge-pressed", gives=gives, off=share * gives)
     return taken_off, Bending(either_way / math.sqrt(3) * more), said
 
 
@@ -142,36 +130,6 @@ def gives_way(
 
 
 def _shape(face: Face, span: float) -> Array:
-    import numpy as np
-
     middle = (face.x[0] + face.x[-1]) / 2.0
     u = np.clip((face.x - middle) / max(span, face.length) + 0.5, 0.0, 1.0)
     return np.asarray(16.0 * u**2 * (1.0 - u) ** 2, dtype=np.float64)
-
-
-BENDING_OPTIONS = (
-    length(
-        "straightedge_thick",
-        "How thick the straightedge is, across the sled fence",
-        (0.5, 200.0),
-        needs="straightedge_high",
-    ),
-    length(
-        "straightedge_high",
-        "How high it stands above the sled's base",
-        (0.5, 500.0),
-        needs="straightedge_thick",
-    ),
-    length(
-        "straightedge_span",
-        "How far apart the blocks stand; else a pass's length",
-        (50.0, 5000.0),
-        needs="straightedge_thick",
-    ),
-    choice(
-        "straightedge_of",
-        "What the straightedge is made of",
-        tuple(MODULUS),
-        needs="straightedge_thick",
-    ),
-)

@@ -8,18 +8,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 import msgspec
+import numpy as np
 
-from bench.checks.model import EvidenceError, Trace
-from bench.checks.shared.face_dirt import dirt_on_face
+from bench.checks.model import Trace
 from bench.checks.shared.slips import SHARE_OF_LONGEST
 from bench.checks.shared.slopes import refused_pass
-from bench.finding import Remark, SweepRow
-
-if TYPE_CHECKING:
-    from bench.geometry.cells import Array, Mask
+from bench.finding import EvidenceError, Remark, SweepRow, note, refusal, warning
+from bench.geometry.cells import Array, Mask, count_seen
+from bench.geometry.columns import GeometryError, line_of
+from bench.geometry.face_dirt import dirt_on_face
+from bench.geometry.reversal import common_grid, level, smooth
 
 WINDOW = 45.0  # mm that are averaged: longer than a texture, shorter than a board
 CELLS_PER_WINDOW = 20
@@ -48,88 +48,67 @@ def passes_of(
     count: float | None,
     remarks: list[Remark],
 ) -> tuple[list[list[Pass]], list[SweepRow]]:
-    import numpy as np
-
-    from bench.geometry.cells import count_seen
-
     chosen = [[t for t in traces if t.placement == p] for p in placements]
     if not all(any(t.push for t in group) for group in chosen):
-        remarks.append(Remark("both-ways"))
+        remarks.append(note("both-ways"))
     else:
         _compare_pulls(chosen, remarks)
         chosen = [[t for t in group if t.push] for group in chosen]
     longest = max(float(np.ptp(t.travel)) for group in chosen for t in group)
+    looks = [[_cleaned(t, n, count) for n, t in enumerate(g, 1)] for g in chosen]
     groups: list[list[Pass]] = []
-    rows: list[SweepRow] = []
-    looks: list[tuple[Pass, bool]] = []
-    for placement, group in zip(placements, chosen, strict=True):
-        good: list[Pass] = []
-        for number, trace in enumerate(group, 1):
-            x, r = (
-                np.asarray(trace.travel, np.float64),
-                np.asarray(trace.reading, np.float64),
-            )
-            aside = dirt_on_face(
-                x, r, count if count is not None else count_seen(r), WINDOW
-            )
-            one = Pass(trace, number, x, r, aside)
-            why = None
-            if float(np.ptp(x)) < SHARE_OF_LONGEST * longest:
-                why = Remark(
-                    "pass-short",
-                    values={"covered": float(np.ptp(x)), "share": SHARE_OF_LONGEST},
-                    severity="refused",
-                )
-            elif aside.mean() > MOST_ASIDE:
-                dirty = {"share": float(aside.mean())}
-                why = Remark("pass-dirty", values=dirty, severity="refused")
-            if why is None:
-                good.append(one)
-            else:
-                remarks.append(refused_pass(why, trace, number))
-            looks.append((one, why is None))
-        if not good:
+    for placement, some in zip(placements, looks, strict=True):
+        why = [_why_refused(one, longest) for one in some]
+        for one, because in zip(some, why, strict=True):
+            if because is not None:
+                remarks.append(refused_pass(because, one.trace, one.number))
+        groups.append([p for p, w in zip(some, why, strict=True) if w is None])
+        if not groups[-1]:
             raise EvidenceError(f"no pass at {placement} can be used", remarks[-1])
-        groups.append(good)
     _lumps([p for group in groups for p in group], remarks)
-    for one, _ in looks:
-        rows.append(_row(one))
-    for trace in traces:
-        if trace.placement in placements and not any(
-            trace is one.trace for one, _ in looks
-        ):
-            x, r = (
-                np.asarray(trace.travel, np.float64),
-                np.asarray(trace.reading, np.float64),
-            )
-            rows.append(_row(Pass(trace, 0, x, r, np.zeros(x.size, dtype=bool))))
-    return groups, rows
+    rows = [_row(one) for some in looks for one in some]
+    seen = {id(one.trace) for some in looks for one in some}
+    rest = [t for t in traces if t.placement in placements and id(t) not in seen]
+    return groups, rows + [_row(_columns(trace, 0)) for trace in rest]
+
+
+def _columns(trace: Trace, number: int) -> Pass:
+    x, r = (np.asarray(c, dtype=np.float64) for c in (trace.travel, trace.reading))
+    return Pass(trace, number, x, r, np.zeros(x.size, dtype=bool))
+
+
+def _cleaned(trace: Trace, number: int, count: float | None) -> Pass:
+    one = _columns(trace, number)
+    resolved = count if count is not None else count_seen(one.r)
+    one.aside = dirt_on_face(one.x, one.r, resolved, WINDOW)
+    return one
+
+
+def _why_refused(one: Pass, longest: float) -> Remark | None:
+    covered = float(np.ptp(one.x))
+    if covered < SHARE_OF_LONGEST * longest:
+        return refusal("pass-short", covered=covered, share=SHARE_OF_LONGEST)
+    if one.aside.mean() > MOST_ASIDE:
+        return refusal("pass-dirty", share=float(one.aside.mean()))
+    return None
 
 
 def _row(one: Pass) -> SweepRow:
     """Slope as read and what single readings scatter about the line; a bow is scatter
     here."""
-    import numpy as np
-
     x, r = one.kept
     slope, error = 0.0, 0.0
     if x.size > 2 and np.ptp(x) > 0.0:
-        offsets = x - x.mean()
-        spread = float(offsets @ offsets)
-        slope = float(offsets @ (r - r.mean())) / spread
-        left = r - r.mean() - slope * offsets
-        error = math.sqrt(float(left @ left) / (x.size - 2) / spread)
-    trace = one.trace
-    return SweepRow(
-        trace.placement, trace.push, int(one.x.size), int(one.aside.sum()), slope, error
-    )
+        line = line_of(x, r)
+        slope, left = line.slope, line.left
+        error = math.sqrt(float(left @ left) / (x.size - 2) / line.spread)
+    trace, aside = one.trace, int(one.aside.sum())
+    return SweepRow(trace.placement, trace.push, one.x.size, aside, slope, error)
 
 
 def _lumps(passes: Sequence[Pass], remarks: list[Remark]) -> None:
     """A place that stands proud in every pass is the face; one that is missing in every
     pass is a gap."""
-    import numpy as np
-
     if not any(p.aside.any() for p in passes):
         return
     low, high = (
@@ -151,19 +130,15 @@ def _lumps(passes: Sequence[Pass], remarks: list[Remark]) -> None:
     for start, stop in runs:
         for one in passes:
             one.aside &= ~((one.x >= start - 4.0) & (one.x <= stop + 4.0))
-        values = {"from": float(start), "to": float(stop)}
-        remarks.append(Remark("proud", values=values, severity="warning"))
+        remarks.append(warning("proud", **{"from": float(start), "to": float(stop)}))
     shown = sum(int(p.aside.sum()) for p in passes)
     if shown:
         worst = max(passes, key=lambda p: int(p.aside.sum()))
         at = worst.x[worst.aside]
-        values = {"readings": shown, "near": float(np.median(at))}
-        remarks.append(Remark("set-aside", values=values))
+        remarks.append(note("set-aside", readings=shown, near=float(np.median(at))))
 
 
 def _runs_of(mask: Mask) -> list[tuple[int, int]]:
-    import numpy as np
-
     turns = np.flatnonzero(np.diff(np.concatenate(([0], mask.astype(np.int8), [0]))))
     return [(int(a), int(b)) for a, b in zip(turns[::2], turns[1::2], strict=True)]
 
@@ -174,10 +149,6 @@ def averaged(x: Array, r: Array, grid: Array) -> Array:
     counts alike either way. They are levelled before, so that the half cell by which
     the grid reaches beyond the outermost cells is no step of the set-up's slope.
     """
-    import numpy as np
-
-    from bench.geometry.reversal import level, smooth
-
     places, heights = x, level(x, r)
     reach = float(np.ptp(x))
     cells = round(reach * CELLS_PER_WINDOW / WINDOW)
@@ -194,11 +165,6 @@ def averaged(x: Array, r: Array, grid: Array) -> Array:
 
 
 def _compare_pulls(groups: Sequence[Sequence[Trace]], remarks: list[Remark]) -> None:
-    import numpy as np
-
-    from bench.geometry.columns import GeometryError
-    from bench.geometry.reversal import common_grid
-
     for group in groups:
         pulls = [t for t in group if not t.push]
         if not pulls:
@@ -219,5 +185,4 @@ def _compare_pulls(groups: Sequence[Sequence[Trace]], remarks: list[Remark]) -> 
         )
         apart = float(np.max(np.abs(back - forth)))
         if apart > 0.02:
-            values = {"apart": apart}
-            remarks.append(Remark("ways-differ", pulls[0].placement, values=values))
+            remarks.append(note("ways-differ", pulls[0].placement, apart=apart))

@@ -10,18 +10,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 import msgspec
+import numpy as np
 
-from bench.checks.model import EvidenceError, Trace
+from bench.checks.model import Trace
 from bench.checks.shared.face_passes import WINDOW, Pass, averaged, passes_of
 from bench.checks.shared.slopes import refused_pass
-from bench.finding import Remark, SweepRow
-
-if TYPE_CHECKING:
-    from bench.geometry.cells import Array
-    from bench.uncertainty import Between, Group, Part
+from bench.finding import Remark, SweepRow, refusal, warning
+from bench.geometry.cells import Array, count_seen
+from bench.geometry.reversal import level, reverse_sweeps, smooth
+from bench.uncertainty import Between, Group, Part, between_sweeps
 
 STEP = 5.0  # mm between the places of the profile
 AS_MARKED = 0.25  # mm by which a mark, or the place read at it, may be off
@@ -80,8 +79,6 @@ class PassScatter(msgspec.Struct):
     def rows(self, of_noise: float) -> list[Part]:
         """For a number that is not quite linear in the heights: `of_noise` is what the
         noise alone does to it."""
-        from bench.uncertainty import Part
-
         if self.between.single:
             own = Part(
                 "within the sweep", "A", of_noise, self.between.degrees_of_freedom
@@ -106,24 +103,17 @@ def face_of(
 ) -> Face:
     """One or two placements (as it lies, rolled over), in that order. pressed: the one
     whose passes were pressed hard as it lay. Raises EvidenceError."""
-    import numpy as np
-
-    from bench.geometry.columns import GeometryError
-
     there = any(t.placement == pressed for t in traces)
     names = [*placements, pressed] if there else list(placements)
     groups, rows = passes_of(traces, names, count, remarks)
-    try:
+    face = _reverse(groups, len(placements))
+    odd = _disturbed(face, groups, names, remarks)
+    if odd:
+        groups = [
+            [p for k, p in enumerate(g) if (i, k) not in odd]
+            for i, g in enumerate(groups)
+        ]
         face = _reverse(groups, len(placements))
-        odd = _disturbed(face, groups, names, remarks)
-        if odd:
-            groups = [
-                [p for k, p in enumerate(g) if (i, k) not in odd]
-                for i, g in enumerate(groups)
-            ]
-            face = _reverse(groups, len(placements))
-    except GeometryError as error:
-        raise EvidenceError(str(error)) from error
     passes = [p for group in groups for p in group]
     face.count = _count(passes, count)
     # the slope of a set-up, and whatever the indicator adds in proportion to it, is
@@ -146,10 +136,6 @@ def averaged_away(face: Face) -> Array:
     it. Of places farther apart than what is averaged, the arch that may stand between
     neighbours, unseen.
     """
-    import numpy as np
-
-    from bench.geometry.reversal import level, smooth
-
     apart = max(face.apart, float(np.max(np.diff(face.x))))
     number = max(3, int(face.length / apart) + 1)
     if apart <= WINDOW / 2:
@@ -171,8 +157,6 @@ def pass_scatter(face: Face, sensitivity: Array, single: float = SINGLE) -> Pass
     whole sweeps show: the larger counts. single: mm that one pass may be off where no
     second one was made.
     """
-    from bench.uncertainty import Group, between_sweeps
-
     variance = max(float(sensitivity @ face.covariance @ sensitivity), 0.0)
     each = math.sqrt(variance / face.share)
     groups = [
@@ -194,10 +178,6 @@ def pass_scatter(face: Face, sensitivity: Array, single: float = SINGLE) -> Pass
 def _reverse(groups: Sequence[Sequence[Pass]], placements: int) -> Face:
     """Two placements by reversal; one by itself, where the straightedge stays in. A
     group beyond them was pressed."""
-    import numpy as np
-
-    from bench.geometry.reversal import reverse_sweeps
-
     every = [[p.kept for p in group] for group in groups]
     pairs = every[:placements]
     step = _step([pair for group in pairs for pair in group])
@@ -225,8 +205,6 @@ def _reverse(groups: Sequence[Sequence[Pass]], placements: int) -> Face:
 def _step(pairs: Sequence[tuple[Array, Array]]) -> float:
     """The distance of evenly spaced stations, far enough apart to be no sweep; else
     that of the profile."""
-    import numpy as np
-
     first = np.unique(pairs[0][0])
     apart = np.diff(first)
     even = (
@@ -250,8 +228,6 @@ def _disturbed(
 ) -> set[tuple[int, int]]:
     """Passes that stand out from the others of their placement: a bumped stand, a
     pressed zero."""
-    import numpy as np
-
     out: set[tuple[int, int]] = set()
     every = [*face.lines, face.pressed] if face.pressed else face.lines
     for i, (lines, group) in enumerate(zip(every, groups, strict=True)):
@@ -264,19 +240,16 @@ def _disturbed(
         where = float(face.x[int(np.argmax(np.abs(lines[odd] - middle)))])
         if len(lines) > 2 and away[odd] > max(STANDS_OUT * usual, 0.01):
             out.add((i, odd))
-            why = Remark(
-                "pass-disturbed",
-                values={"apart": float(away[odd]), "near": where},
-                severity="refused",
-            )
+            why = refusal("pass-disturbed", apart=float(away[odd]), near=where)
             remarks.append(refused_pass(why, group[odd].trace, group[odd].number))
         elif len(lines) == 2 and away[odd] > 0.01:
-            values = {"apart": float(2 * away[odd]), "near": where}
-            remarks.append(Remark("two-differ", placements[i], None, values, "warning"))
+            remarks.append(
+                warning(
+                    "two-differ", placements[i], apart=float(2 * away[odd]), near=where
+                )
+            )
     return out
 
 
 def _count(passes: Sequence[Pass], given: float | None) -> float:
-    from bench.geometry.cells import count_seen
-
     return given if given is not None else max(count_seen(p.r) for p in passes)

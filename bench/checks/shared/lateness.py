@@ -13,8 +13,12 @@ from __future__ import annotations
 
 import statistics
 from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
 
 from bench.checks.model import Trace
+
+if TYPE_CHECKING:
+    from bench.geometry.cells import Array
 
 LONGEST = 0.5  # s, either way
 COARSE, STEP = 0.02, 0.005  # s
@@ -29,6 +33,9 @@ TRIM = 0.1  # of the stretch at either end, where lost motion is taken up
 PLACES = 60
 
 
+Way = tuple["Array", "Array", "Array"]  # s, mm, mm: arrival, travel, reading
+
+
 def later(cycles: Sequence[tuple[Trace, Trace]], count: float) -> float | None:
     """s by which the readings come later than the travel, negative where the travel
     does; None where neither shows.
@@ -36,82 +43,76 @@ def later(cycles: Sequence[tuple[Trace, Trace]], count: float) -> float | None:
     cycles: pushes with the pull-backs that follow them, of all set-ups. count: what the
     indicator resolves, mm.
     """
-    seen = [
-        tau
-        for push, pull in cycles
-        if (tau := _of_cycle(push, pull, count)) is not None
-    ]
+    every = [_of_cycle(push, pull, COUNTS * count) for push, pull in cycles]
+    seen = [tau for tau in every if tau is not None]
     if len(seen) < FEWEST or 2 * len(seen) <= len(cycles):
         return None
     middle = statistics.median(seen)
-    if abs(middle) < LEAST or max(abs(tau - middle) for tau in seen) > max(
-        2 * STEP + LEAST, AGREE * abs(middle)
-    ):
-        return None
-    return middle
+    reach = max(2 * STEP + LEAST, AGREE * abs(middle))
+    alike = max(abs(tau - middle) for tau in seen) <= reach
+    return middle if alike and abs(middle) >= LEAST else None
 
 
-def _of_cycle(push: Trace, pull: Trace, count: float) -> float | None:
+def _of_cycle(push: Trace, pull: Trace, least: float) -> float | None:
     """The lateness at which the two ways lie closest; None where nothing is to be seen
-    or it makes little odds."""
+    or it makes little odds. least: mm by which they part if anything is."""
     import numpy as np
 
-    ways = []
-    for trace in (push, pull):
-        if trace.at is None or len(trace.at) < LEAST_READINGS:
-            return None
-        ways.append(
-            tuple(
-                np.asarray(column, dtype=np.float64)
-                for column in (trace.at, trace.travel, trace.reading)
-            )
-        )
-
-    whole = max(float(np.ptp(travel)) for _, travel, _ in ways)
-    if whole <= 0:
+    if min(len(trace.at or ()) for trace in (push, pull)) < LEAST_READINGS:
+        return None
+    ways = [_columns(trace) for trace in (push, pull)]
+    as_is = _parting(ways, 0.0)
+    if as_is is None or as_is[0] < least:
         return None
 
-    def apart(tau: float) -> tuple[float, float] | None:
-        """Of the difference of the two ways: its standard deviation about its own line,
-        and its mean."""
-        lines = []
-        for at, travel, reading in ways:
-            inside = (at - tau >= at[0]) & (at - tau <= at[-1])
-            if np.count_nonzero(inside) < LEAST_READINGS:
-                return None
-            place = np.interp(at[inside] - tau, at, travel)
-            order = np.argsort(place, kind="stable")
-            lines.append((place[order], reading[inside][order]))
-        low, high = max(p[0] for p, _ in lines), min(p[-1] for p, _ in lines)
-        if high - low < SHARE * whole:
-            return None
-        places = np.linspace(
-            low + TRIM * (high - low), high - TRIM * (high - low), PLACES
-        )
-        (p, r), (q, s) = lines
-        difference = np.interp(places, q, s) - np.interp(places, p, r)
-        rest = difference - np.polyval(np.polyfit(places, difference, 1), places)
-        return float(np.std(rest)), float(np.mean(difference))
+    def looked_at(taus: Iterable[float]) -> list[tuple[float, float]]:
+        found = [(_parting(ways, float(tau)), float(tau)) for tau in taus]
+        # amid a quick push the speed hardly changes: set back the wrong way the two
+        # part the more, if evenly
+        most = abs(as_is[1]) + least
+        return [(off[0], tau) for off, tau in found if off and abs(off[1]) <= most]
 
-    as_is = apart(0.0)
-    if as_is is None or as_is[0] < COUNTS * count:
-        return None
-
-    def look(taus: Iterable[float]) -> list[tuple[float, float]]:
-        tried = []
-        for tau in taus:
-            off = apart(float(tau))
-            # amid a quick push the speed hardly changes: set back the wrong way the two
-            # part the more, if evenly
-            if off is not None and abs(off[1]) <= abs(as_is[1]) + COUNTS * count:
-                tried.append((off[0], float(tau)))
-        return tried
-
-    coarse = look(np.arange(-LONGEST, LONGEST + COARSE / 2, COARSE))
+    coarse = looked_at(np.arange(-LONGEST, LONGEST + COARSE / 2, COARSE))
     if not coarse:
         return None
     near = min(coarse)[1]
-    tried = coarse + look(np.arange(near - COARSE, near + COARSE, STEP))
-    least, tau = min(tried)
+    tried = coarse + looked_at(np.arange(near - COARSE, near + COARSE, STEP))
+    closest, tau = min(tried)
     other = min((off for off, at in tried if at * tau < 0), default=as_is[0])
-    return tau if least * BETTER < min(as_is[0], other) else None
+    return tau if closest * BETTER < min(as_is[0], other) else None
+
+
+def _columns(trace: Trace) -> Way:
+    import numpy as np
+
+    at, travel, reading = (
+        np.asarray(column, dtype=np.float64)
+        for column in (trace.at, trace.travel, trace.reading)
+    )
+    return at, travel, reading
+
+
+def _parting(ways: Sequence[Way], tau: float) -> tuple[float, float] | None:
+    """Of the difference of the two ways, the readings set back by tau: its standard
+    deviation about its own line, and its mean; None where too little is left."""
+    import numpy as np
+
+    lines = []
+    for at, travel, reading in ways:
+        inside = (at - tau >= at[0]) & (at - tau <= at[-1])
+        if np.count_nonzero(inside) < LEAST_READINGS:
+            return None
+        place = np.interp(at[inside] - tau, at, travel)
+        order = np.argsort(place, kind="stable")
+        lines.append((place[order], reading[inside][order]))
+    low, high = max(p[0] for p, _ in lines), min(p[-1] for p, _ in lines)
+    if high <= low or high - low < SHARE * max(
+        float(np.ptp(travel)) for _, travel, _ in ways
+    ):
+        return None
+    cut = TRIM * (high - low)
+    places = np.linspace(low + cut, high - cut, PLACES)
+    (p, r), (q, s) = lines
+    difference = np.interp(places, q, s) - np.interp(places, p, r)
+    rest = difference - np.polyval(np.polyfit(places, difference, 1), places)
+    return float(np.std(rest)), float(np.mean(difference))

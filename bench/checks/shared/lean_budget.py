@@ -10,11 +10,19 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from bench.checks.model import Evidence
-from bench.checks.shared.counts import count_of
+from bench.checks.shared.traces import count_of
+from bench.uncertainty import (
+    Part,
+    rectangular,
+    resolution,
+    seat,
+    span,
+    tilt,
+    travel_scale,
+)
 
 if TYPE_CHECKING:
     from bench.geometry.upright import Lean
-    from bench.uncertainty import Part
 
 HEIGHT_ERROR = 0.5  # mm, half-width of a height set by a rule; common practice
 USUAL_SWING = 0.05  # mm of a plate without a saw's limit; common practice, no source
@@ -29,16 +37,6 @@ def lean_rows(
 ) -> list[Part | None]:
     """read: heights and readings of each set-up, mm. blade: whose plate may be
     warped."""
-    from bench.uncertainty import (
-        Part,
-        rectangular,
-        resolution,
-        seat,
-        span,
-        tilt,
-        travel_scale,
-    )
-
     indicator = evidence.gear.indicator
     count = count_of(indicator, [r for _, rs in read for r in rs])
     reach = min(max(zs) - min(zs) for zs, _ in read)

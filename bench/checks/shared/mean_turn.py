@@ -15,11 +15,12 @@ import msgspec
 
 from bench.checks.model import Pool
 from bench.checks.shared.placed import Placed
-from bench.checks.shared.stretch import travel_span
+from bench.checks.shared.traces import travel_span
+from bench.uncertainty import Group
+from bench.uncertainty.student import f_two_sided
 
 if TYPE_CHECKING:
     from bench.geometry.cells import Array
-    from bench.uncertainty import Group
 
 POINTS = 400  # over the stretch that all turns cover; fewer where fewer readings came
 # mm, where the readings lie on no grid; under none at all a level stretch has no
@@ -47,8 +48,6 @@ class MeanTurn(msgspec.Struct, frozen=True):
         """The turns for the rule of several sweeps, each push as noisy as the mean of
         all says: a turn's own line counts the plate's form as noise, which the mean is
         free of."""
-        from bench.uncertainty import Group
-
         weight = 1 / len(placed)
         share = math.fsum(weight**2 / len(p.pushes) for p in placed)
         each, pushes = (
@@ -120,8 +119,6 @@ def scatter_of_turns(
     the log, else with what is usual (JCGM 100:2008, 4.2.4), unless it looks larger.
     """
     import numpy as np
-
-    from bench.uncertainty.student import f_two_sided
 
     freedom = len(placed) - 3
     if len(placed) < FEWEST_TURNS or any(len(p.pushes) != 1 for p in placed):

@@ -13,12 +13,12 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from bench.checks.model import SetUpScatter, Trace
-from bench.checks.shared.closure import Returned
+from bench.uncertainty import Between, Group
 
 if TYPE_CHECKING:
+    from bench.checks.shared.closure import Returned
     from bench.checks.shared.repeated_form import Form
     from bench.geometry.line_fit import SweepFit
-    from bench.uncertainty import Between, Group
 
 # mm from one push's level to the next one above it: 0.2 to 0.5 is what is asked for,
 # and a pressed zero is more
@@ -86,8 +86,6 @@ class Placed(msgspec.Struct):
         ]
 
     def _group(self, weight: float, some: slice) -> Group:
-        from bench.uncertainty import Group
-
         fits = [fit for _, fit in self.pushes[some]]
         return Group(
             weight,

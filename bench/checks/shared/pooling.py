@@ -13,6 +13,7 @@ from collections.abc import Iterable, Sequence
 
 from bench.checks.model import Pool, SetUpScatter
 from bench.finding import Finding
+from bench.uncertainty import over_days
 
 ENOUGH = 6  # degrees of freedom before one scatter is taken from another
 
@@ -63,8 +64,6 @@ def set_ups_of(findings: Sequence[Finding]) -> SetUpScatter | None:
     A finding whose square seems not to have been turned over beside a fence near zero
     does not speak: what it says of the square is the fence.
     """
-    from bench.uncertainty import over_days
-
     days: dict[str, list[float]] = {}
     shares = []
     for found in findings:

@@ -16,7 +16,8 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from bench.checks.model import Trace
-from bench.finding import Remark
+from bench.finding import Remark, warning
+from bench.uncertainty import Part, rectangular
 
 if TYPE_CHECKING:
     import numpy as np
@@ -24,7 +25,6 @@ if TYPE_CHECKING:
 
     from bench.checks.shared.placed import Placed
     from bench.geometry.line_fit import SweepFit
-    from bench.uncertainty import Part
 
 SAME_PLACE = 8.0  # mm that the same jump may be found apart
 SAME_SIZE = 0.4  # of the larger, by which two jumps of one size may differ
@@ -116,7 +116,6 @@ def form_row(placed: Sequence[Placed]) -> Part | None:
     surface lies turned against the whole; opposed set-ups that both meet it cancel that
     in the fence. What is left is a half-width."""
     from bench.checks.shared.placed import opposed
-    from bench.uncertainty import rectangular
 
     turns = [here.form.turn if here.form is not None else 0.0 for here in placed]
     if not any(turns):
@@ -127,12 +126,7 @@ def form_row(placed: Sequence[Placed]) -> Part | None:
 
 def told_of_forms(placed: Sequence[Placed]) -> list[Remark]:
     return [
-        Remark(
-            "form-repeats",
-            here.name,
-            values={"size": here.form.size, "at": here.form.at},
-            severity="warning",
-        )
+        warning("form-repeats", here.name, size=here.form.size, at=here.form.at)
         for here in placed
         if here.form is not None
     ]

@@ -1,25 +1,49 @@
 """From values and budgets to what every check hands back: quantities that are judged,
-and the finding that holds them."""
+remarks that several checks make, and the finding that holds them.
+
+Lengths in mm, rotations in rad.
+"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Sequence
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
-from bench.checks.model import Evidence
-from bench.finding import Finding, Quantity, Settle
-
-if TYPE_CHECKING:
-    from bench.uncertainty import Combined, Part
+from bench.checks.model import Evidence, Known, Pool
+from bench.finding import Finding, Quantity, Remark, Settle, note, warning
+from bench.uncertainty import (
+    LATER,
+    Between,
+    Combined,
+    Group,
+    Part,
+    between_sweeps,
+    can_ever_decide,
+    combine,
+    decidable_tolerance,
+    settle,
+    verdict,
+)
 
 MOST_READINGS = 12  # at a place; beyond it another change is named
+# codes of a finding whose square does not fit what is known of it: perhaps it was not
+# turned over
+SQUARE_DOUBTED = frozenset(
+    {
+        "square-changed",
+        "square-over-tolerance",
+        "square-poor",
+        "noted-square-doubted",  # by an earlier version, see `bench.log.findings`
+    }
+)
+OF_STEPS = ("indicator over the span used", "resolution")
+# mm from one pass's level to the next, over which an indicator's own steps scatter
+SHIFT = 0.2, 0.5
 
 
 def combined(evidence: Evidence, rows: Iterable[Part | None]) -> Combined:
     """A later look at the same check is judged more strictly than the first."""
-    from bench.uncertainty import LATER, combine
-
     return combine(rows, LATER if evidence.known.looks else 0.95)
 
 
@@ -34,8 +58,6 @@ def quantity(
     over: float | None = None,
 ) -> Quantity:
     """Judged by its size where it has a limit, in the unit of the value."""
-    from bench.uncertainty import verdict
-
     return Quantity(
         name,
         float(value),
@@ -49,12 +71,40 @@ def quantity(
     )
 
 
+def scatter_between(
+    evidence: Evidence, groups: Sequence[Group], pool: Pool | None = None
+) -> Between:
+    """Of several passes, with what the log knows of their scatter; pool: in its
+    place."""
+    known = evidence.known
+    return between_sweeps(
+        groups, pool or known.pool, known.yaw_play, known.single_sweep_scatter
+    )
+
+
+def settled(
+    judged: Quantity,
+    budget: Combined,
+    between: Between,
+    groups: Sequence[Group],
+    **more: Any,
+) -> Settle | None:
+    """What would settle a quantity of several passes, where it cannot be told; more:
+    see `bench.uncertainty.settle`."""
+    if judged.verdict != "cannot-tell" or judged.tolerance is None:
+        return None
+    return settle(judged.value, budget, judged.tolerance, between, groups, **more)
+
+
 def finding(
     evidence: Evidence, quantities: list[Quantity], budget: Combined, **more: Any
 ) -> Finding:
-    """With the verdict of the first quantity that has one. more: its other fields."""
+    """With the verdict of the first quantity that has one. more: its other fields.
+    What cannot be told hangs on the largest row, unless `settle` is given."""
     gear = evidence.gear
     verdicts = [q.verdict for q in quantities if q.verdict is not None]
+    if verdicts[:1] == ["cannot-tell"] and "settle" not in more:
+        more["settle"] = Settle(part=budget.rows[0].part)
     return Finding(
         check=evidence.check,
         jig=gear.jig.name if gear.jig else None,
@@ -81,8 +131,6 @@ def more_readings(
     now: readings at each of so many places. freedom: degrees of freedom of the row
     "touches" with so many readings at each.
     """
-    from bench.uncertainty import LATER, Part, combine
-
     fixed = combine([row for row in rows if row.name != "touches"], LATER)
     if fixed.rows and fixed.expanded >= clear:
         return Settle(part=fixed.rows[0].part)
@@ -94,3 +142,76 @@ def more_readings(
             if combine([*others, more], LATER).expanded <= clear:
                 return Settle(part="touches", sweeps=places * each)
     return Settle(part=budget.rows[0].part)
+
+
+def of_sweeps(evidence: Evidence, between: Between) -> list[Remark]:
+    """One pass only, more scatter than ever before, walls that change."""
+    remarks = []
+    known = evidence.known
+    in_log = known.pool is not None or known.single_sweep_scatter is not None
+    if between.single:
+        play = "play" if known.yaw_play is not None else "usual"
+        source = "log" if in_log else play
+        remarks.append(note("one-pass", source=source))
+    if between.asks_for_more:
+        remarks.append(warning("scatter-grew"))
+    holds = sorted(
+        {trace.hold for trace in evidence.traces if trace.push and trace.hold}
+    )
+    declared = wall_of(evidence)
+    if len(holds) > 1:
+        remarks.append(warning("walls-mixed", walls=holds))
+    elif holds or declared:
+        remarks.append(note("wall", wall=holds[0] if holds else declared or ""))
+    return remarks
+
+
+def wall_of(evidence: Evidence) -> str | None:
+    """Against which wall the sled is held: as said for this check, else as the sled's
+    description says once and for all; None where neither says."""
+    jig = evidence.gear.jig
+    said = evidence.options.get("hold") or (jig.hold if jig is not None else None)
+    return str(said) if said else None
+
+
+def of_hold(evidence: Evidence) -> list[Remark]:
+    """Where it was not said against which wall the sled is held."""
+    if wall_of(evidence) is not None or all(t.hold for t in evidence.traces if t.push):
+        return []
+    play = evidence.known.yaw_play
+    if play is None:
+        return [note("yaw-unknown")]
+    return [note("hold-unsaid", play=play)]
+
+
+def rests_on(known: Known, *, pooled: bool) -> list[Remark]:
+    """What of the log the give or take rests on."""
+    passes = known.pool.passes if known.pool is not None and pooled else 0
+    checks = known.set_ups.checks if known.set_ups is not None else 0
+    if not passes and not checks:
+        return [note("set-ups-usual")]
+    return [note("rests-on-log", passes=passes, checks=checks)]
+
+
+def undecided(combined: Combined, tolerance: float | None) -> list[Remark]:
+    """The tolerance this can decide, where the one that is set is beyond it."""
+    if tolerance is None or can_ever_decide(combined, tolerance):
+        return []
+    return [
+        note(
+            "limit-too-fine",
+            least=float(decidable_tolerance(combined)),
+            limit=tolerance,
+        )
+    ]
+
+
+def of_steps(combined: Combined, said: str | None) -> list[Remark]:
+    """What helps a coarse instrument at once, where it is why nothing can be told."""
+    if (
+        said != "cannot-tell"
+        or not combined.rows
+        or combined.rows[0].part not in OF_STEPS
+    ):
+        return []
+    return [note("shift-stand", low=SHIFT[0], high=SHIFT[1])]

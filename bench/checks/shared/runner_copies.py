@@ -8,13 +8,14 @@ would keep a small computer busy for seconds. mm and rad.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 import msgspec
+import numpy as np
 
-if TYPE_CHECKING:
-    from bench.geometry.cells import Array
-    from bench.geometry.runner_play import Widths
+from bench.geometry.cells import Array
+from bench.geometry.columns import least_of_convex
+from bench.geometry.reversal import interpolation_matrix
+from bench.geometry.runner_play import Widths
 
 SAME = 1e-6  # mm along the slot: nearer than that is one place
 HALVINGS = 48
@@ -43,8 +44,6 @@ def plays(
     relief is negative by what is to spare where they fit, and the plays are 0 where
     they bind; a play that nothing bounds is infinite.
     """
-    import numpy as np
-
     middle = (
         min(float(r.s[0]) for r in runners) + max(float(r.s[-1]) for r in runners)
     ) / 2.0
@@ -67,8 +66,6 @@ def plays(
 
     def bottom(m: Array) -> Array:
         return np.asarray(np.max(lower - m[..., None] * place, axis=-1))
-
-    from bench.geometry.columns import least_of_convex
 
     # beyond this slope the outermost walls leave less room than a level line has
     steep = (_spread(upper) + _spread(lower)) / reach
@@ -100,8 +97,6 @@ def plays(
 
 def _spread(values: Array) -> Array:
     """Largest less smallest over the places that there are, (positions, k)."""
-    import numpy as np
-
     there = np.isfinite(values)
     most = np.where(there, values, -np.inf).max(axis=-1)
     return np.asarray(most - np.where(there, values, np.inf).min(axis=-1))
@@ -112,10 +107,6 @@ def _walls(
 ) -> tuple[Array, Array, Array]:
     """u: (n,) places on the runners' scale. lower, upper: (k, n), between which their
     middle line must pass."""
-    import numpy as np
-
-    from bench.geometry.reversal import interpolation_matrix
-
     places, lower, upper = [], [], []
     for number, (runner, slot) in enumerate(zip(runners, slots, strict=True)):
         both = np.sort(np.concatenate((runner.s, slot.s - at)))

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
-from bench.checks.model import EvidenceError, Trace
+from bench.checks.model import Trace
+from bench.finding import EvidenceError
 from bench.gear import Caliper
 
 if TYPE_CHECKING:

@@ -12,9 +12,8 @@ import statistics
 from collections.abc import Mapping, Sequence
 
 from bench.checks.model import Evidence, Lean, Step, Trace
-from bench.checks.shared.counts import as_shown
-from bench.checks.shared.stretch import reach
-from bench.finding import Doubt, Remark
+from bench.checks.shared.traces import as_shown, reach
+from bench.finding import Doubt, Remark, doubt, warning
 
 SHARE_OF_LONGEST = (
     # a push under this share of the longest at its set-up is none; common practice, no
@@ -47,8 +46,7 @@ def short_pushes(lengths: Sequence[float]) -> list[Remark]:
     """Pushes of a few centimetres."""
     if not lengths or not HANDLING <= max(lengths) < SHORT:
         return []
-    values = {"length": max(lengths), "better": BETTER}
-    return [Remark("short", values=values, severity="warning")]
+    return [warning("short", length=max(lengths), better=BETTER)]
 
 
 def too_fine(evidence: Evidence) -> list[Remark]:
@@ -75,8 +73,7 @@ def too_fine(evidence: Evidence) -> list[Remark]:
         ):
             continue
         if count == 0 or (evidence.alive is None and not as_shown(some, count)):
-            finer = {"declared": declared}
-            remarks.append(Remark("grid-finer", name, values=finer, severity="warning"))
+            remarks.append(warning("grid-finer", name, declared=declared))
     return remarks
 
 
@@ -86,7 +83,7 @@ def sticking(placement: str, traces: Sequence[Trace], count: float) -> list[Rema
     stairs = [t for t in traces if _is_staircase(t.reading, count)]
     if 2 * len(stairs) <= len(traces):
         return []
-    return [Remark("sticks", placement, severity="warning")]
+    return [warning("sticks", placement)]
 
 
 def _is_staircase(reading: Sequence[float], count: float) -> bool:
@@ -113,10 +110,10 @@ def uneven_spots(spots: Mapping[str, Sequence[float]]) -> list[Doubt]:
     wide = {name: max(values) - min(values) for name, values in read.items()}
     name = max(wide, key=lambda n: wide[n])
     if wide[name] > SAME_SPOT:
-        return [Doubt("spread", name, values={"apart": wide[name]})]
+        return [doubt("spread", name, apart=wide[name])]
     means = [statistics.fmean(values) for values in read.values()]
     if (apart := max(means) - min(means)) > SAME_SPOT:
-        return [Doubt("set-ups-apart", values={"apart": apart})]
+        return [doubt("set-ups-apart", apart=apart)]
     return []
 
 
@@ -132,8 +129,7 @@ def push_apart(
     away = min(abs(rotations[odd] - b) for b in others)
     if away <= max(APART, TIMES_APART * (max(others) - min(others))):
         return []
-    values = {"apart": float(away)}
-    return [Remark("pass-apart", placement, names[odd], values, "warning")]
+    return [warning("pass-apart", placement, names[odd], apart=float(away))]
 
 
 def side_proved(evidence: Evidence, steps: Sequence[Step]) -> bool:
@@ -163,7 +159,7 @@ def denied_sides(evidence: Evidence, steps: Sequence[Step]) -> list[Doubt]:
         # carried one goes with it
         right = (lean.right > lean.left) != (step.mount == "carried")
         if right != (step.side == "right"):
-            doubts.append(Doubt("lean", lean.placement, values={"right": float(right)}))
+            doubts.append(doubt("lean", lean.placement, right=float(right)))
     return doubts
 
 
@@ -181,9 +177,5 @@ def of_leans(evidence: Evidence, steps: Sequence[Step]) -> list[Remark]:
         return []
     low, high = min(play, key=lambda n: play[n]), max(play, key=lambda n: play[n])
     return [
-        Remark(
-            "leans-differ",
-            values={"low": low, "less": play[low], "high": high, "more": play[high]},
-            severity="warning",
-        )
+        warning("leans-differ", low=low, less=play[low], high=high, more=play[high])
     ]

@@ -15,14 +15,18 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
-from bench.checks.model import Evidence, EvidenceError, Step, Trace
+from bench.checks.model import Evidence, Step, Trace
 from bench.checks.options import given_number
-from bench.checks.shared.closure import cycles, lost_motion, out_and_back
-from bench.checks.shared.counts import count_of_sweeps
+from bench.checks.shared.closure import (
+    cycles,
+    lost_motion,
+    out_and_back,
+    return_row,
+    told_of_returns,
+)
 from bench.checks.shared.lateness import later
 from bench.checks.shared.placed import Placed, set_up_sizes, turn_factor
 from bench.checks.shared.repeated_form import Form, form_of, form_row, told_of_forms
-from bench.checks.shared.returns import return_row, told_of_returns
 from bench.checks.shared.slips import (
     SHARE_OF_LONGEST,
     of_leans,
@@ -32,12 +36,25 @@ from bench.checks.shared.slips import (
     too_fine,
     too_short,
 )
-from bench.checks.shared.stretch import in_common
-from bench.finding import Remark, SweepRow
+from bench.checks.shared.traces import count_of_sweeps, in_common
+from bench.finding import EvidenceError, Remark, SweepRow, note, refusal, warning
+from bench.uncertainty import (
+    Part,
+    contact_away,
+    reading_age,
+    resolution,
+    seat,
+    span,
+    tilt,
+    travel_scale,
+)
 
 if TYPE_CHECKING:
     from bench.geometry.line_fit import SweepFit
-    from bench.uncertainty import Part
+
+
+# options that say how far from the teeth the indicator touches, and what that matters
+TOUCHED_AWAY = ("touch_away", "slot_straight", "runner_length")
 
 
 def place(
@@ -122,13 +139,7 @@ def _told_of_lateness(evidence: Evidence, placed: Sequence[Placed]) -> list[Rema
     if tau is None:
         return []
     which, other = ("indicator", "travel") if tau > 0 else ("travel", "indicator")
-    return [
-        Remark(
-            "late",
-            values={"late": abs(tau), "which": which, "other": other},
-            severity="warning",
-        )
-    ]
+    return [warning("late", late=abs(tau), which=which, other=other)]
 
 
 def _at(evidence: Evidence, step: Step) -> list[Trace]:
@@ -155,11 +166,7 @@ def _fit(
     if not short or fit.refused is not None:
         return fit
     covered = fit.stop - fit.start
-    why = Remark(
-        "pass-short",
-        values={"covered": float(covered), "share": SHARE_OF_LONGEST},
-        severity="refused",
-    )
+    why = refusal("pass-short", covered=float(covered), share=SHARE_OF_LONGEST)
     return dataclasses.replace(fit, slope=0.0, standard_uncertainty=0.0, refused=why)
 
 
@@ -197,21 +204,13 @@ def _no_push(
 def _compare_pulls(here: Placed, remarks: list[Remark]) -> None:
     if not here.pulls:
         return
-    push = statistics.fmean(fit.slope for _, fit in here.pushes)
-    pull = statistics.fmean(fit.slope for _, fit in here.pulls)
+    ways = [[fit for _, fit in way] for way in (here.pushes, here.pulls)]
+    push, pull = (statistics.fmean(fit.slope for fit in fits) for fits in ways)
     noise = math.hypot(
-        math.sqrt(
-            statistics.fmean(fit.standard_uncertainty**2 for _, fit in here.pushes)
-            / len(here.pushes)
-        ),
-        math.sqrt(
-            statistics.fmean(fit.standard_uncertainty**2 for _, fit in here.pulls)
-            / len(here.pulls)
-        ),
+        *(fit.standard_uncertainty / len(fits) for fits in ways for fit in fits)
     )
     if abs(push - pull) > max(5e-5, 4 * noise):
-        values = {"apart": abs(push - pull)}
-        remarks.append(Remark("ways-apart", here.name, values=values))
+        remarks.append(note("ways-apart", here.name, apart=abs(push - pull)))
 
 
 def _pairs(here: Placed, evidence: Evidence) -> list[tuple[Trace, Trace]]:
@@ -227,8 +226,7 @@ def _close(
     count = max(fit.count for _, fit in here.pushes)
     here.returned = out_and_back(pairs, count=count, yaw_play=evidence.known.yaw_play)
     if not late and (behind := lost_motion(pairs, count=count)) is not None:
-        values = {"size": abs(behind), "rise": behind}
-        remarks.append(Remark("backlash", here.name, values=values))
+        remarks.append(note("backlash", here.name, size=abs(behind), rise=behind))
 
 
 def shared_rows(
@@ -244,33 +242,20 @@ def shared_rows(
     common: whether what biases all placements alike (hold, touching away from the
     teeth) stays in it.
     """
-    from bench.uncertainty import (
-        contact_away,
-        reading_age,
-        resolution,
-        seat,
-        span,
-        tilt,
-        travel_scale,
-    )
-
-    gear, known, options = evidence.gear, evidence.known, evidence.options
+    gear = evidence.gear
     length = statistics.fmean(p.length for p in placed)
     fits = [fit for p in placed for _, fit in p.pushes]
     traces = [trace for p in placed for trace, _ in p.pushes]
     count = max(fit.count for fit in fits)
-    rounded = resolution(
-        count, length, statistics.fmean(fit.residual_spread for fit in fits), weights
-    )
+    spread = statistics.fmean(fit.residual_spread for fit in fits)
+    used = statistics.fmean(abs(fit.slope) * (fit.stop - fit.start) for fit in fits)
+    rounded = resolution(count, length, spread, weights)
+    reseated = all(p.reseated for p in placed)
     rows: list[Part | None] = [
-        seat(
-            weights,
-            reseated=all(p.reseated for p in placed),
-            scatter=known.seat_scatter,
-        ),
+        seat(weights, reseated=reseated, scatter=evidence.known.seat_scatter),
         rounded,
         span(
-            statistics.fmean(abs(fit.slope) * (fit.stop - fit.start) for fit in fits),
+            used,
             length,
             count,
             short_span_error=gear.indicator.short_span_error,
@@ -282,33 +267,26 @@ def shared_rows(
         travel_scale(rotation, gear.travel.scale_error),
         tilt(rotation, gear.indicator.tilt),
         return_row(placed, length, weights, common=common),
-        form_row(placed) if common else None,
     ]
     if common:
-        rows.append(
-            contact_away(
-                given_number(options, "touch_away"),
-                given_number(options, "slot_straight"),
-                given_number(options, "runner_length"),
-            )
-        )
+        lengths = (given_number(evidence.options, name) for name in TOUCHED_AWAY)
+        rows += [form_row(placed), contact_away(*lengths)]
     return rows
 
 
 def _speed_change(traces: Sequence[Trace]) -> float | None:
     """Largest difference in mm/s between the thirds of a push; None where no times were
     kept."""
-    worst: float | None = None
+    changes = []
     for trace in traces:
         if trace.at is None or len(trace.at) < 9:
             continue
         n = len(trace.at)
-        cuts = [0, n // 3, 2 * n // 3, n - 1]
         speeds = [
             (trace.travel[j] - trace.travel[i]) / (trace.at[j] - trace.at[i])
-            for i, j in pairwise(cuts)
+            for i, j in pairwise([0, n // 3, 2 * n // 3, n - 1])
             if trace.at[j] > trace.at[i]
         ]
         if len(speeds) > 1:
-            worst = max(worst or 0.0, max(speeds) - min(speeds))
-    return worst
+            changes.append(max(speeds) - min(speeds))
+    return max(changes, default=None)

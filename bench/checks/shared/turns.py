@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sequence
 from itertools import pairwise
 
 _DEGREES = re.compile(r"-?[0-9]{1,4}(\.[0-9]+)?")
@@ -24,7 +25,7 @@ def even_turns(count: int) -> list[str]:
     return [f"turn-{360 * i / count:g}" for i in range(count)]
 
 
-def are_even(degrees: list[float]) -> bool:
+def are_even(degrees: Sequence[float]) -> bool:
     """Evenly spread over the whole turn, within a degree."""
     marks = sorted(d % 360 for d in degrees)
     gap = 360 / len(marks)

@@ -11,7 +11,7 @@ import math
 import statistics
 from collections.abc import Mapping, Sequence
 
-from bench.finding import Doubt, Remark
+from bench.finding import Doubt, Remark, doubt, warning
 
 INCH = 25.4
 NEAR_AN_INCH = 0.15  # of that ratio: no slot is that much wider than its runner
@@ -33,7 +33,7 @@ def thin(widths: Sequence[float]) -> list[Doubt]:
     """All of them so small that they are inches rather than mm."""
     if not widths or max(widths) >= THIN:
         return []
-    return [Doubt("thin", values={"least": min(widths), "most": max(widths)})]
+    return [doubt("thin", least=min(widths), most=max(widths))]
 
 
 def mixed(
@@ -45,7 +45,7 @@ def mixed(
     if abs(math.log(ratio / INCH)) > NEAR_AN_INCH:
         return []
     less = one if a < b else other
-    return [Doubt("mixed", less, values={"least": min(a, b), "most": max(a, b)})]
+    return [doubt("mixed", less, least=min(a, b), most=max(a, b))]
 
 
 def odd(name: str, at: Sequence[float], widths: Sequence[float]) -> Remark | None:
@@ -57,8 +57,7 @@ def odd(name: str, at: Sequence[float], widths: Sequence[float]) -> Remark | Non
     worst = max(range(len(widths)), key=lambda k: abs(widths[k] - middle))
     if abs(widths[worst] - middle) <= ODD:
         return None
-    values = {"at": at[worst], "width": widths[worst], "others": middle}
-    return Remark("width-odd", name, values=values, severity="warning")
+    return warning("width-odd", name, at=at[worst], width=widths[worst], others=middle)
 
 
 def of_runners(
@@ -83,11 +82,7 @@ def of_runners(
         gap = abs(statistics.median(slot[1]) - statistics.median(runner[1]))
         if not inches and gap > APART:
             remarks.append(
-                Remark(
-                    "slot-far-from-runner",
-                    values={"slot": names[0], "runner": names[1], "gap": gap},
-                    severity="warning",
-                )
+                warning("slot-far-from-runner", slot=names[0], runner=names[1], gap=gap)
             )
         remarks += [
             odd(name, *column)
@@ -110,15 +105,8 @@ def of_ends(
     for end, widths in (("near", near), ("far", far)):
         reach = max(widths) - min(widths)
         if reach > WIDTHS_APART:
-            remarks.append(
-                Remark(
-                    "widths-differ",
-                    values={"end": end, "apart": reach},
-                    severity="warning",
-                )
-            )
+            remarks.append(warning("widths-differ", end=end, apart=reach))
     taper = abs(sum(near) / len(near) - sum(far) / len(far))
     if taper > max(MUCH_TAPER, 5 * expanded):
-        values = {"taper": taper}
-        remarks.append(Remark("much-taper", values=values, severity="warning"))
+        remarks.append(warning("much-taper", taper=taper))
     return remarks

@@ -60,7 +60,7 @@ class ConsoleScreen(Screen[T]):
         raise NotImplementedError
 
     def acts(self) -> list[Act]:
-        """The first is what Enter does."""
+        """Enter does the first, where that is an act of the key Enter."""
         raise NotImplementedError
 
     def all_acts(self) -> list[Act]:
@@ -156,8 +156,10 @@ class ConsoleScreen(Screen[T]):
         self.host.open(page)
 
     async def action_first_act(self) -> None:
+        """What only stands first because Enter is not asked for is another key's."""
         for act in self.acts()[:1]:
-            await self.app.run_action(act.action, self)
+            if act.key == "Enter":
+                await self.app.run_action(act.action, self)
 
 
 def _room(binding: Binding) -> int:

@@ -46,9 +46,9 @@ class CheckForm(RowsScreen):
     def rows(self) -> list[Row]:
         out = [Row("Begin", self._begin, self.kind.question, leads=True)]
         if self._swept:
-            more = "Three tell how much passes differ."
-            many = str(self._pushes or "as the check asks")
-            out.append(Row("Passes a set-up", self._more, more, many))
+            more = "Fewer than three do not show how passes differ."
+            many = str(self._pushes or "as usual")
+            out.append(Row("Passes in each set-up", self._more, more, many))
         if self._swept and self.kind.sided:
             more = "It proves on which side the indicator stands."
             out.append(self._test("lean", more))
@@ -59,7 +59,7 @@ class CheckForm(RowsScreen):
         shown = [o for o in options if self._whole or self._usual(o)]
         out += [self._option(option) for option in shown]
         if len(shown) < len(options):
-            words = "More that can be told"
+            words = "Show more questions"
             out.append(
                 Row(words, self._tell_more, value=str(len(options) - len(shown)))
             )
@@ -94,7 +94,7 @@ class CheckForm(RowsScreen):
     def _default(self, option: Option) -> str:
         default, units = option.default, self.view.units
         if default is None:
-            return "no" if option.choices == YES else "not told"
+            return "no" if option.choices == YES else "not said"
         if option.kind in ("length", "slope"):
             in_words = length_words if option.kind == "length" else slope_words
             return in_words(float(default), units)

@@ -60,7 +60,7 @@ class SledForm(RowsScreen):
             take = partial(self._type, field, words)
             if field in CHOICES:
                 take, value = partial(self._turn, field), CHOICES[field][value or ""]
-            out.append(Row(words, take, value=value or "not told"))
+            out.append(Row(words, take, value=value or "not said"))
         out.append(Row("This is mine: keep it", self._keep, leads=True))
         return out + [self._asked_once(option) for option in self._of_sled()]
 
@@ -72,7 +72,7 @@ class SledForm(RowsScreen):
 
     def _asked_once(self, option: Option) -> Row:
         turn = partial(self._turn, option.name, ["", *option.choices])
-        return Row(option.words, turn, value=self._given.get(option.name) or "not told")
+        return Row(option.words, turn, value=self._given.get(option.name) or "not said")
 
     def _turn(self, field: str, choices: Sequence[str] = ()) -> None:
         choices = choices or list(CHOICES[field])

@@ -44,7 +44,7 @@ class Act(msgspec.Struct, frozen=True):
 
 
 class ActBar(Viewer, Horizontal):
-    """The screen says which acts there are; the first one is what Enter does."""
+    """The screen says which acts there are."""
 
     def __init__(self) -> None:
         super().__init__("ask live result past gear health keys notice")

@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.checks import find
-from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Known, Lean, Pool, SquareHistory, Trace
-from bench.finding import Finding
+from bench.checks.model import Evidence, EvidenceGear, Known, Lean, Pool, SquareHistory, Trace
+from bench.finding import EvidenceError, Finding
 from bench.gear import Indicator, Jig, Saw, Square
 from bench.procedure.conclusion import conclude
 from bench.render.remarks import notes_of

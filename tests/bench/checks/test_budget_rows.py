@@ -6,13 +6,11 @@ kinds are asked that nothing else is in their budgets.
 
 from __future__ import annotations
 
-import ast
 import math
-from pathlib import Path
 
 import pytest
+from source_calls import rows_named
 
-import bench
 from bench.checks.model import Evidence, EvidenceGear, Known, SquareHistory, Trace
 from bench.finding import Finding
 from bench.gear import Indicator, Jig, Saw, Square
@@ -73,25 +71,8 @@ ROWS: dict[str, tuple[str, str, str]] = {
 JIG = Jig("sled", pivot="right", pivot_to_blade=250.0, pivot_to_screw=500.0)
 
 
-def named_in_the_code() -> set[str]:
-    """First words of every call that makes a row, and the names that rows are given by key."""
-    found: set[str] = set()
-    root = Path(bench.__file__).parent
-    for path in (*(root / "checks").rglob("*.py"), *(root / "uncertainty").glob("*.py")):
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            if (
-                isinstance(node, ast.Call)
-                and getattr(node.func, "id", "") in ("Part", "rectangular")
-                and node.args
-            ):
-                first = node.args[0]
-                if isinstance(first, ast.Constant) and isinstance(first.value, str):
-                    found.add(first.value)
-    return found
-
-
 def test_no_row_without_its_line() -> None:
-    assert named_in_the_code() <= set(ROWS)
+    assert rows_named() <= set(ROWS)
     for name, (kinds, default, source) in ROWS.items():
         assert set(kinds.split()) <= {"A", "B"} and default and source, name
 

@@ -7,7 +7,7 @@ import pytest
 
 from bench.checks.fence_straight import CHECK
 from bench.checks.model import Evidence, EvidenceGear, Trace
-from bench.checks.shared.face_texture import texture
+from bench.checks.shared.board_contacts import texture
 from bench.gear import Indicator
 
 X = np.arange(-300.0, 300.01, 0.5)

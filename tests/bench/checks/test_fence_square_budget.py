@@ -12,15 +12,8 @@ import random
 import msgspec
 import pytest
 
-from bench.checks.model import (
-    EvidenceError,
-    EvidenceGear,
-    Known,
-    Pool,
-    SetUpScatter,
-    SquareHistory,
-)
-from bench.finding import BudgetRow, Finding
+from bench.checks.model import EvidenceGear, Known, Pool, SetUpScatter, SquareHistory
+from bench.finding import BudgetRow, EvidenceError, Finding
 from bench.gear import Indicator, Jig, Square
 from bench.render.finding import settle_words
 from bench.render.remarks import notes_of

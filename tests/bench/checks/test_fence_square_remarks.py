@@ -7,8 +7,8 @@ import random
 import pytest
 from recording import Recorder
 
-from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Known, SquareHistory, Trace
-from bench.finding import Finding
+from bench.checks.model import Evidence, EvidenceGear, Known, SquareHistory, Trace
+from bench.finding import EvidenceError, Finding
 from bench.gear import Indicator, Jig, Square
 from bench.procedure.conclusion import conclude
 from bench.render.remarks import evidence_error_words, notes_of

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from bench.checks.fence_straight import CHECK, evaluate
-from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Trace
-from bench.finding import Finding
+from bench.checks.model import Evidence, EvidenceGear, Trace
+from bench.finding import EvidenceError, Finding
 from bench.gear import Indicator, Jig
 from bench.procedure.conclusion import conclude
 from bench.procedure.prompt import ProcedureState, advance, ask

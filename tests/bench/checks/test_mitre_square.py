@@ -18,8 +18,8 @@ from shapely import affinity
 from shapely.geometry import LineString, Point, Polygon
 
 from bench.checks import find
-from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Known, SquareHistory, Trace
-from bench.finding import Finding
+from bench.checks.model import Evidence, EvidenceGear, Known, SquareHistory, Trace
+from bench.finding import EvidenceError, Finding
 from bench.gear import Indicator, Jig, Saw, Square
 from bench.geometry.mitre import KNOWN, combination
 from bench.procedure.conclusion import conclude

@@ -212,13 +212,11 @@ def test_an_old_log_is_exported_whatever_its_options(tmp_path: Path) -> None:
 async def test_a_check_left_open_by_an_older_version_is_taken_up_without_what_it_cannot_read(
     first_bench,
 ) -> None:
-    from bench.log.rows import EventRow, OpenRun
+    from bench.log.rows import LoggedEvent, OpenCheck
 
     asked = {"check": "fence-square", "options": {"touch_away": -50, "hold": "left", "nonsense": 5}}
-    event = EventRow(1, "r", "asked-for", asked, "boot", 0, 0.0, True)
-    left = OpenRun(
-        "r", "fence-square", None, None, {}, EvidenceGear(), None, None, 0.0, "boot", [event], [], []
-    )
+    event = LoggedEvent("asked-for", asked)
+    left = OpenCheck("r", "fence-square", None, [event], [], [])
     async with first_bench(SETTINGS) as bench:
         checking = bench.service.bench.checking
         told = text([checking.take_up(left, 0.0)])

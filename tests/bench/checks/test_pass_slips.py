@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from bench.checks.fence_square import plan
-from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Known, Lean, Trace
+from bench.checks.model import Evidence, EvidenceGear, Known, Lean, Trace
 from bench.checks.shared.closure import lost_motion
 from bench.checks.shared.slips import side_proved
-from bench.finding import Finding
+from bench.finding import EvidenceError, Finding
 from bench.gear import Indicator, Jig
 from bench.procedure.conclusion import conclude
 from bench.render.remarks import notes_of

@@ -9,8 +9,9 @@ import numpy as np
 import pytest
 
 from bench.checks import find
-from bench.checks.model import EvidenceError, EvidenceGear
+from bench.checks.model import EvidenceGear
 from bench.cli.recorded_sweeps import RecordedError
+from bench.finding import EvidenceError
 from bench.gear import Indicator, Saw
 from bench.render.remarks import notes_of
 

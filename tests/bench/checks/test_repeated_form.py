@@ -8,9 +8,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Trace
+from bench.checks.model import Evidence, EvidenceGear, Trace
 from bench.daemon.evaluation_worker import look_at
-from bench.finding import Finding
+from bench.finding import EvidenceError, Finding
 from bench.gear import Indicator, Jig
 from bench.procedure.conclusion import conclude
 from bench.render.remarks import notes_of

@@ -8,8 +8,8 @@ import pytest
 from shapely import affinity
 from shapely.geometry import LineString
 
-from bench.checks.model import EvidenceError, EvidenceGear, Known
-from bench.finding import Finding
+from bench.checks.model import EvidenceGear, Known
+from bench.finding import EvidenceError, Finding
 from bench.gear import Indicator, Saw
 from bench.procedure.conclusion import conclude
 
@@ -143,5 +143,5 @@ def test_an_indicator_too_coarse_for_the_limit_says_so(recorded) -> None:
 def test_no_sweep_is_a_message() -> None:
     from bench.checks.model import Evidence
 
-    with pytest.raises(EvidenceError, match="no sweep along the rip fence"):
+    with pytest.raises(EvidenceError, match="no pass along the rip fence"):
         conclude(Evidence("rip-fence"), id="x", at="2026-01-01T00:00:00+00:00")

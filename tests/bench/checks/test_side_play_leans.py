@@ -9,7 +9,8 @@ from shapely import affinity
 from shapely.geometry import Polygon, box
 
 from bench.checks import find
-from bench.checks.model import EvidenceError, EvidenceGear
+from bench.checks.model import EvidenceGear
+from bench.finding import EvidenceError
 from bench.gear import Indicator, Jig
 from bench.render.remarks import notes_of
 

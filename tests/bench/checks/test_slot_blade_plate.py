@@ -16,7 +16,8 @@ from shapely import affinity
 from shapely.geometry import LineString
 
 from bench.checks import find
-from bench.checks.model import EvidenceError, EvidenceGear, Known
+from bench.checks.model import EvidenceGear, Known
+from bench.finding import EvidenceError
 from bench.gear import Indicator, Saw
 
 FINE = Indicator(resolution=0.001)

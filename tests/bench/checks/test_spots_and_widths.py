@@ -8,7 +8,8 @@ import random
 import numpy as np
 import pytest
 
-from bench.checks.model import EvidenceError, EvidenceGear
+from bench.checks.model import EvidenceGear
+from bench.finding import EvidenceError
 from bench.gear import Caliper, Jig, Saw
 from bench.render.remarks import notes_of
 

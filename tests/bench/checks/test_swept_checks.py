@@ -7,8 +7,9 @@ import pytest
 from shapely import affinity
 from shapely.geometry import LineString
 
-from bench.checks.model import EvidenceError, EvidenceGear, Known, SquareHistory
+from bench.checks.model import EvidenceGear, Known, SquareHistory
 from bench.checks.shared.placed import turn_factor
+from bench.finding import EvidenceError
 from bench.gear import Indicator, Jig, Saw, Square
 
 SLED = Jig("sled", pivot="right", pivot_to_blade=250.0, pivot_to_screw=500.0)

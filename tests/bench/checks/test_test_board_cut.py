@@ -11,11 +11,10 @@ import pytest
 import shapely
 import shapely.affinity
 
-from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Known, Pool, SweepHistory, Trace
-from bench.checks.shared.board_agreement import compare
-from bench.checks.shared.cut_scatter import cut_scatter
+from bench.checks.model import Evidence, EvidenceGear, Known, Pool, SweepHistory, Trace
+from bench.checks.shared.cut_board import compare, cut_scatter
 from bench.checks.test_board import CHECK, evaluate
-from bench.finding import Finding
+from bench.finding import EvidenceError, Finding
 from bench.gear import Caliper, Jig
 from bench.procedure.conclusion import conclude
 from bench.procedure.prompt import ProcedureState, advance, ask

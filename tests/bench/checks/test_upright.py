@@ -19,8 +19,8 @@ from shapely import affinity
 from shapely.geometry import LineString, Polygon, box
 
 from bench.checks import find
-from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Trace
-from bench.finding import Finding
+from bench.checks.model import Evidence, EvidenceGear, Trace
+from bench.finding import EvidenceError, Finding
 from bench.gear import Indicator, Jig, Saw
 from bench.geometry.upright import lean, slope
 from bench.procedure.conclusion import conclude

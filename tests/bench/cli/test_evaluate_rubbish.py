@@ -7,19 +7,18 @@ line and exit status 2; never with a trace of the program.
 from __future__ import annotations
 
 import math
-import subprocess
-import sys
 from pathlib import Path
 
 import msgspec
 import pytest
+from command import command
 from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.checks import find
-from bench.checks.model import Evidence, EvidenceError, EvidenceGear
+from bench.checks.model import Evidence, EvidenceGear
 from bench.cli.recorded_sweeps import RecordedError, sweeps_of
-from bench.finding import Finding
+from bench.finding import EvidenceError, Finding
 from bench.gear import Jig
 from bench.procedure.conclusion import conclude
 
@@ -227,14 +226,7 @@ def test_a_strip_cut_off_the_wrong_edge_and_a_slip_of_the_caliper_are_remarked_o
 def test_too_little_is_one_line_and_exit_2(tmp_path: Path, kind: str, text: str, says: str) -> None:
     path = tmp_path / "little.csv"
     path.write_text(text + "\n")
-    done = subprocess.run(
-        [sys.executable, "-m", "bench.cli", "evaluate", kind, str(path), "--json"],
-        capture_output=True,
-        check=False,
-        text=True,
-        timeout=60,
-        env={"HOME": str(tmp_path), "PATH": "/usr/bin:/bin", "XDG_RUNTIME_DIR": str(tmp_path)},
-    )
+    done = command("evaluate", kind, str(path), "--json", home=tmp_path)
     assert (done.returncode, done.stdout) == (2, "")
     assert says in done.stderr and "little.csv" in done.stderr
     assert len(done.stderr.strip().splitlines()) == 1

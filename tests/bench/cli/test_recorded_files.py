@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
+from command import command
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -320,14 +319,7 @@ def test_exit_status_and_one_line_for_each_kind_of_file(tmp_path: Path) -> None:
     """By the command itself; the sums are tried above."""
     bad = tmp_path / "bad.csv"
     bad.write_text("what,station_mm,width_mm\nslot-left,0,nineteen\n")
-    done = subprocess.run(
-        [sys.executable, "-m", "bench.cli", "evaluate", "runner-fit", str(bad), "--json"],
-        capture_output=True,
-        check=False,
-        text=True,
-        timeout=60,
-        env={"HOME": str(tmp_path), "PATH": "/usr/bin:/bin", "XDG_RUNTIME_DIR": str(tmp_path)},
-    )
+    done = command("evaluate", "runner-fit", str(bad), "--json", home=tmp_path)
     assert (done.returncode, done.stdout) == (2, "")
     assert "bad.csv:2: width_mm is not a number: 'nineteen'" in done.stderr
     assert len(done.stderr.strip().splitlines()) == 1

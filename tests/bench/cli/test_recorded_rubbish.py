@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
+from command import command
 
 from bench.checks import find
 from bench.checks.model import EvidenceGear
@@ -72,12 +71,6 @@ def test_no_file_a_folder_and_bytes(tmp_path) -> None:
 def test_exit_2_and_one_line(tmp_path) -> None:
     path = tmp_path / "bad.csv"
     path.write_text(HEAD + GOOD + "1,handle-left,abc,1\n")
-    done = subprocess.run(
-        [sys.executable, "-m", "bench.cli", "evaluate", "fence-square", str(path), "--json"],
-        capture_output=True,
-        check=False,
-        text=True,
-        timeout=60,
-    )
+    done = command("evaluate", "fence-square", str(path), "--json")
     assert done.returncode == 2 and done.stdout == ""
     assert "bad.csv:14" in done.stderr and len(done.stderr.strip().splitlines()) == 1

@@ -1,4 +1,4 @@
-"""What is wrong is said in one line that names it, with exit status 2: by the commands, as a user would run them."""
+"""What is wrong is said in one line that names it, with exit status 2: by all commands."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from command import command
 
 SWEEPS = "sweep,placement,travel_mm,reading_mm\n" + "".join(
     f"{n},handle-left,{25 * i},{2 + 0.005 * i + 0.001 * (i * n % 3)}\n" for n in (1, 2) for i in range(10)
@@ -16,16 +17,7 @@ SWEEPS = "sweep,placement,travel_mm,reading_mm\n" + "".join(
 def use(folder: Path, *args: str) -> str:
     """The one line, without the name of the program."""
     (folder / "sweeps.csv").write_text(SWEEPS)
-    done = subprocess.run(
-        [sys.executable, "-m", "bench.cli", *args],
-        capture_output=True,
-        check=False,
-        text=True,
-        cwd=folder,
-        input="",
-        env={"HOME": str(folder), "PATH": "/usr/bin:/bin", "XDG_RUNTIME_DIR": str(folder)},
-        timeout=60,
-    )
+    done = command(*args, home=folder)
     assert done.returncode == 2, done.stdout + done.stderr
     assert done.stdout == ""
     (line,) = done.stderr.splitlines()

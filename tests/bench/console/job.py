@@ -26,6 +26,7 @@ class Job:
         self._press, self.hands_client = press, hands_client
         self.pressed: set[str] = set()
         self.by_key = True  # the hand too; a screen without the demonstration's keys has none for it
+        self.shows: Callable[[str], bool] = lambda page: True  # whether that page stands there, with its rows
 
     async def press(self, key: str) -> None:
         self.pressed.add(key)
@@ -131,7 +132,9 @@ async def screen(folder: Path, hands_client: HandsClient, size=(80, 24), look: s
     app = make_console(folder / "socket", look=look, guest=Hands(hands_client))
     async with app.run_test(size=size) as pilot:
         await wait(lambda: app.view.status_known and app.view.gear is not None and bool(app.view.checks))
-        yield app, Job(pilot.press, hands_client)
+        job = Job(pilot.press, hands_client)
+        job.shows = lambda page: app.screen.page == page and bool(app.screen._rows)
+        yield app, job
 
 
 async def shows(app, *words: str) -> str:
@@ -159,6 +162,11 @@ def _sides(app) -> list[str]:
 
 
 async def begin(job: Job, *keys: str) -> None:
-    for key in ("1", "1", *(keys or ("1",))):
+    """The first check of the list, its form filled by `keys`; each page is waited for before it is answered."""
+    for page in ("checks", "options"):
+        await job.press("1")
+        await wait(lambda page=page: job.shows(page))
+    for key in keys or ("1",):
         await job.press(key)
-    await wait(lambda: job.hands_client.ask is not None)
+    if not keys or keys[-1] == "1":
+        await wait(lambda: job.hands_client.ask is not None)

@@ -271,17 +271,23 @@ async def test_the_screens_processes_killed_in_mid_check(tmp_path) -> None:
     """SIGKILL to everything that draws, on a real pseudo-terminal; a new one stands at the same place."""
     async with bench(tmp_path) as (_saw, hands_client, folder, _daemon):
         process, master = _console(folder / "socket")
-        heard = asyncio.create_task(_drain(master))
+        written = bytearray()
+        heard = asyncio.create_task(_drain(master, written))
 
         async def press(key: str) -> None:
             os.write(master, b"\r" if key == "enter" else key.encode())
-            await asyncio.sleep(0.2)
 
         try:
             job = Job(press, hands_client)
             job.by_key = False
-            await asyncio.sleep(2.0)  # keys before the screen listens belong to nobody
-            await begin(job, "5", "1")
+            on = {"checks": b"Which check?", "options": b"Which set-ups to take", "one": b": handle left"}
+            job.shows = lambda page: on[page] in written
+            # keys before the screen listens belong to nobody
+            await wait(lambda: b"begin a check" in written)
+            await begin(job, "5")
+            await wait(lambda: job.shows("one"))
+            await job.press("1")
+            await wait(lambda: hands_client.ask is not None)
             await job.until_kept(2)
             for pid in _below(process.pid):
                 with contextlib.suppress(ProcessLookupError):
@@ -312,11 +318,11 @@ def _console(socket: Path) -> tuple[subprocess.Popen[bytes], int]:
     return process, master
 
 
-async def _drain(master: int) -> None:
+async def _drain(master: int, written: bytearray) -> None:
     while True:
         with contextlib.suppress(OSError):
-            while os.read(master, 65536):
-                pass
+            while some := os.read(master, 65536):
+                written += some
         await asyncio.sleep(0.05)
 
 

@@ -21,6 +21,7 @@ from console_job import rows
 from bench.checks import checks
 from bench.console.app import make_console
 from bench.demo.daemon_process import end_daemon, start_daemon
+from bench.procedure.number_taking import HASTE
 from bench.protocol import Finding, Prompt
 
 SETTINGS = """
@@ -119,15 +120,15 @@ def form(app) -> None:
     words = [row.words for row in app.screen.rows()]
     seldom = [o for o in kind.options if o.default is None and o.choices != ("yes",) and not o.of_sled]
     assert not {o.words for o in seldom} & set(words)
-    assert ("More that can be told" in words) == any(not o.needs for o in seldom)
-    if "More that can be told" in words:
-        app.screen.take(words.index("More that can be told"))
+    assert ("Show more questions" in words) == any(not o.needs for o in seldom)
+    if "Show more questions" in words:
+        app.screen.take(words.index("Show more questions"))
     words = [row.words for row in app.screen.rows()]
     assert words[0] == "Begin"
     for option in kind.options:
         assert (option.words in words) == (not option.needs), option.name
         assert not any(c == "_" for c in option.words)
-    assert ("Passes a set-up" in words) == kind.swept
+    assert ("Passes in each set-up" in words) == kind.swept
     assert ("Lean test" in words) == (kind.swept and kind.sided)
     assert ("Tap test" in words) == kind.swept
 
@@ -235,9 +236,16 @@ async def answered(app, pilot, cables: Cables) -> Finding:
         if ask.phase == "cautions":
             await pilot.pause(0.1)
             continue
+        # a press shortly after a number was taken by itself means that number: press again
+        again = time.monotonic() + HASTE
         await until(
             app,
-            lambda ask=ask: app.view.ask != ask or app.view.result is not None or read_on(app),
+            lambda ask=ask, again=again: (
+                app.view.ask != ask
+                or app.view.result is not None
+                or read_on(app)
+                or (ask.by_itself and time.monotonic() > again)
+            ),
         )
     return app.view.result
 

@@ -70,9 +70,9 @@ async def test_a_key_in_the_same_instant_as_the_one_that_opens_a_list_takes_its_
     async with scenes.screen(fake) as (app, pilot):
         await scenes.until(pilot, lambda t: "begin a check" in t)
         press_at_once(app, "1", "1")
-        await scenes.until(pilot, lambda t: "Passes a set-up" in t)
+        await scenes.until(pilot, lambda t: "Tap test" in t)
         press_at_once(app, "full_stop", "full_stop", "enter", "enter")
-        await scenes.until(pilot, lambda t: "Passes a set-up" in t)
+        await scenes.until(pilot, lambda t: "Tap test" in t)
 
 
 async def test_a_value_typed_in_one_go_keeps_its_first_figure(fake, scenes) -> None:

@@ -193,7 +193,7 @@ async def test_a_check_is_chosen_with_its_options_and_begun(fake, scenes) -> Non
         assert "Not now: no caliper is set up." in text
         await pilot.press("3")  # not now: it does nothing
         await pilot.press("1")
-        await scenes.until(pilot, lambda t: "Passes a set-up: as the check asks" in t)
+        await scenes.until(pilot, lambda t: "Passes in each set-up: as usual" in t)
         await pilot.press("2", "2", "4", "5")  # five passes, tapped; which set-ups
         await scenes.until(pilot, lambda t: "Passes a set-up: 5" in t and "handle left" in t)
         await pilot.press("6")  # what is seldom told
@@ -216,7 +216,7 @@ async def test_the_form_shows_what_applies_and_a_wrong_value_stays_at_its_field(
         await pilot.press("1")
         await scenes.until(pilot, lambda t: "Which check?" in t)
         await pilot.press("2")
-        await scenes.until(pilot, lambda t: "More that can be told: 2" in t)
+        await scenes.until(pilot, lambda t: "Show more questions: 2" in t)
         await pilot.press("2")
         await scenes.until(pilot, lambda t: "Place of the spot at the rear" in t)
         assert rows(app) == ["Begin", "Sweeps at so many even turns", "Place of the spot at the rear"]
@@ -286,6 +286,18 @@ async def test_undo_and_giving_up_which_asks_first(fake, scenes, later, yes) -> 
         await pilot.pause(0.05)
         assert len(fake.of(Undo)) == 1 and len(fake.of(Abandon)) == 1
         assert not fake.of(Press)
+
+
+@pytest.mark.parametrize("change", [{}, {"phase": "lean", "ready": False, "enter": True, "waiting": True}])
+@pytest.mark.parametrize("key", ["enter", "space"])
+async def test_enter_takes_nothing_back_where_it_is_not_asked_for(fake, scenes, key, change) -> None:
+    fake.run = scenes.running(msgspec.structs.replace(scenes.push, **change))
+    async with scenes.screen(fake) as (_app, pilot):
+        await scenes.until(pilot, lambda t: "undo pass" in t and "1 of 3 kept" in t)
+        await pilot.press(key, key, key)
+        await pilot.press("0")  # the key that does take back: all before it was handled
+        await scenes.until(pilot, lambda _: bool(fake.of(Undo)))
+        assert len(fake.of(Undo)) == 1 and not fake.of(Press)
 
 
 async def test_no_takes_the_question_back(fake, scenes, later) -> None:

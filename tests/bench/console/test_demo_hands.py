@@ -9,6 +9,7 @@ import pytest
 from console_job import bench, screen, shows, wait
 
 from bench.console.text import wrap
+from bench.demo.hand_actions import push
 from bench.demo.hands_client import DRAWN, HandsClient
 from bench.demo.screen import LESSONS
 from bench.procedure.prompt import Prompt
@@ -78,6 +79,16 @@ async def until(met) -> None:
     async with asyncio.timeout(60.0):
         while not met():
             await asyncio.sleep(0.01)
+
+
+async def test_a_push_begins_at_the_start_also_where_the_first_pass_was_taken_back() -> None:
+    saw = VirtualSaw.draw(1)
+    hands = Hands(saw, pace=0.01)
+    ask = Prompt(phase="sweep", words="push", placement="handle-left", ready=True)
+    await hands.put("handle-left")
+    for _ in range(2):  # nothing is kept: what was pushed was taken back
+        await push(hands, ask)
+        assert hands.pose(hands.clock()).s == pytest.approx(saw.run, abs=2.0)
 
 
 async def test_the_operator_taps_before_each_enter_and_hands_tap_at_a_word() -> None:

@@ -12,8 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import norm
 
-from bench.cut.forecast import Term, advice, best_pair, outcome, worth
-from bench.cut.probability import conformance_probability, share_limit
+from bench.cut.forecast import Term, advice, best_pair, conformance_probability, outcome, share_limit, worth
 
 REFERENCE = Path(__file__).parents[3] / "fixtures" / "reference"
 CONFORMANCE = json.loads((REFERENCE / "conformity_decisions.json").read_text())["conformance_probability"]

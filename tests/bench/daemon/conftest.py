@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import shutil
 import signal
@@ -80,18 +79,6 @@ def wire(tmp_path: Path) -> Iterator[Callable[[], object]]:
     yield connect
     for client in made:
         client.close()
-
-
-@pytest.fixture
-def figure(capsys) -> Callable[..., None]:
-    """Prints {test, figure, limit, pass} and fails where it does not pass."""
-
-    def say(test: str, value: object, limit: object, *, good: bool) -> None:
-        with capsys.disabled():
-            print("\n" + json.dumps({"test": test, "figure": value, "limit": limit, "pass": good}))
-        assert good, (test, value, limit)
-
-    return say
 
 
 # A slow disk: a commit takes effect only after a delay, so that what was not committed is truly lost by a kill.

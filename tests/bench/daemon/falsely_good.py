@@ -13,10 +13,10 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from bench.checks import find
-from bench.checks.model import EvidenceError, EvidenceGear, Trace
+from bench.checks.model import EvidenceGear, Trace
 from bench.checks.shared.doubts import of_evidence, told
 from bench.daemon.evaluation_worker import look_at
-from bench.finding import Finding
+from bench.finding import EvidenceError, Finding
 from bench.gear import Indicator, Jig, Saw
 from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.conclusion import conclude

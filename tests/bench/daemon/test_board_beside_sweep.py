@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
 from pathlib import Path
 
 import msgspec
 import pytest
+from command import command
 
 from bench.checks.model import Evidence, EvidenceGear, Known, Lean, SweepHistory, Trace
 from bench.finding import Finding, Move, Quantity
@@ -106,14 +105,7 @@ def test_a_lean_that_showed_no_play_proves_no_side() -> None:
     ],
 )
 def test_what_a_kind_has_no_use_for_is_refused(tmp_path: Path, kind: str, option: str, value: str) -> None:
-    done = subprocess.run(
-        [sys.executable, "-m", "bench.cli", "evaluate", kind, "any.csv", option, value],
-        capture_output=True,
-        check=False,
-        text=True,
-        env={"HOME": str(tmp_path), "PATH": "/usr/bin:/bin"},
-        timeout=60,
-    )
+    done = command("evaluate", kind, "any.csv", option, value, home=tmp_path)
     assert done.returncode == 2
     assert len(done.stderr.strip().splitlines()) == 1
     assert option in done.stderr and kind in done.stderr

@@ -213,8 +213,9 @@ async def proof(bench, wire, leaf: float, under: float) -> SetupNotice:
     ("grows", "under", "phase", "words"),
     [
         ("pushed-in", 0.10, "kept", "going in: right unit, right way"),
-        ("pushed-in", 0.15, "failed", "where the leaf is 0.100 mm"),
-        ("pulled-out", 0.10, "failed", "the wrong way"),
+        # every day the proof itself is tried in tests/bench/procedure/test_leaf.py
+        pytest.param("pushed-in", 0.15, "failed", "where the leaf is 0.100 mm", marks=pytest.mark.ci),
+        pytest.param("pulled-out", 0.10, "failed", "the wrong way", marks=pytest.mark.ci),
         pytest.param("pushed-in", 0.0, "asking", "is the leaf under the tip?", marks=pytest.mark.slow),
     ],
 )

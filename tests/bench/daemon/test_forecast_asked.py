@@ -49,16 +49,13 @@ def test_the_forecast_over_the_socket_is_what_the_command_prints(asked, run) -> 
     assert command.answer() == told
 
 
-def test_all_sleds_of_the_shop_are_told(asked) -> None:
+def test_all_sleds_of_the_shop_are_told_and_a_wrong_board_is_refused(asked) -> None:
     for request in (ShopForecast(), CutForecast()):
         told = asked.ask(request, Document).document
         assert [(one["jig"], one["state"]) for one in told["sleds"]] == [
             ("big-sled", "bad"),
             ("small-sled", "never-checked"),
         ]
-
-
-def test_a_wrong_board_is_refused(asked) -> None:
     with pytest.raises(Refused, match="board takes a length from 20 to 5000 mm"):
         asked.ask(CutForecast("big-sled", {"board": "3 mm"}), Document)
     with pytest.raises(Refused, match="no sled is called"):

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from typing import get_args
-
 import msgspec
 import pytest
 
 from bench.daemon.outbox import SHOW_SAVING_S, Outbox
-from bench.daemon.request_handlers import ONLY_ASKS, RequestHandlers
+from bench.daemon.request_handlers import HANDLERS, RequestHandlers
 from bench.procedure.status_message import StatusMessage
 from bench.protocol import (
+    REQUESTS,
     UNRECORDED,
     Concluded,
     Done,
@@ -20,7 +19,7 @@ from bench.protocol import (
     NoFinding,
     Notice,
     PassNotice,
-    Request,
+    Question,
     Saved,
     SetupNotice,
 )
@@ -197,6 +196,10 @@ def test_what_only_asks_claims_nothing_and_is_not_marked() -> None:
     assert with_words(asks, "mm").words.startswith("Lean the sled")
 
 
+def test_every_request_has_its_handler() -> None:
+    assert set(HANDLERS) == set(REQUESTS)
+
+
 async def test_every_request_that_may_change_something_is_answered_through_the_outbox(monkeypatch) -> None:
     """Also one that is added: it has to say that it only asks to be answered before the disk has it."""
 
@@ -212,18 +215,18 @@ async def test_every_request_that_may_change_something_is_answered_through_the_o
     desk.settings = Settings()
     answers = RequestHandlers(desk)
 
-    async def answer(client, send, request) -> None:
+    def answer(context, request) -> Done:
         desk.give()
-        send(Done(request.__struct_config__.tag))
+        return Done(request.__struct_config__.tag)
 
-    monkeypatch.setattr(answers, "_answer", answer)
+    monkeypatch.setattr("bench.daemon.request_handlers.HANDLERS", dict.fromkeys(REQUESTS, answer))
     at_once = set()
-    for kind in get_args(Request):
+    for kind in REQUESTS:
         needed = {field.name: None for field in msgspec.structs.fields(kind) if field.required}
         before = len(client.heard)
         await answers.answer(client, kind(**needed))
         if len(client.heard) > before:
             at_once.add(kind)
-    assert at_once == set(ONLY_ASKS)
+    assert at_once == {kind for kind in REQUESTS if issubclass(kind, Question)}
     desk.box.saved(desk.awaited)
-    assert len(client.heard) == len(get_args(Request))
+    assert len(client.heard) == len(REQUESTS)

@@ -143,7 +143,14 @@ async def test_a_gauge_whose_pins_go_away_is_absent_and_comes_back_by_itself(hou
     assert home.instrument.state == "open" and kernel.opened == 2
 
 
-@pytest.mark.parametrize("text", [GAUGE, ASKED, SCALE], ids=["frames", "request", "waves"])
+@pytest.mark.parametrize(
+    "text",
+    [
+        pytest.param(GAUGE, id="frames"),
+        pytest.param(ASKED, id="request", marks=pytest.mark.ci),
+        pytest.param(SCALE, id="waves", marks=pytest.mark.ci),
+    ],
+)
 async def test_pulled_and_plugged_in_again_ten_times(house, kernel, text) -> None:
     """Also while a request waits for its answer, or a scale stands: no reader is left over from before."""
     home = house(text, "travel" if text is SCALE else "indicator")

@@ -20,9 +20,10 @@ def raw(tmp_path) -> socket.socket:
     return one
 
 
-def test_a_bad_message_is_an_error_object(rigs, run, tmp_path) -> None:
+def test_a_bad_message_is_an_error_object_on_a_socket_for_the_group_alone(rigs, run, tmp_path) -> None:
     rigs()
     run("daemon").hear("ready")
+    assert stat.S_IMODE((tmp_path / "socket").stat().st_mode) == 0o660
     for line in (
         b"hello\n",
         b"\xff\xfe\x00\n",
@@ -73,12 +74,6 @@ def test_others_lose_nothing_by_it(rigs, run, wire, tmp_path) -> None:
     deaf.close()
     flood.close()
     assert daemon.end() == 0
-
-
-def test_the_socket_is_for_the_group_alone(rigs, run, tmp_path) -> None:
-    rigs()
-    run("daemon").hear("ready")
-    assert stat.S_IMODE((tmp_path / "socket").stat().st_mode) == 0o660
 
 
 @pytest.mark.ci

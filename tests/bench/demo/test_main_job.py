@@ -7,12 +7,11 @@ from __future__ import annotations
 
 import json
 import sqlite3
-import subprocess
-import sys
 import time
 from pathlib import Path
 
 import pytest
+from command import command
 
 A, E = 0.0003, 0.00005  # fence out by 0.09 mm in 300; square by 0.015 mm in 300
 
@@ -265,16 +264,7 @@ def test_what_comes_before_ready_does_not_count(rigs, run) -> None:
     ],
 )
 def test_wrong_use_is_one_line_and_exit_2(tmp_path, args: list[str], says: str) -> None:
-    done = subprocess.run(
-        [sys.executable, "-m", "bench.cli", *args],
-        capture_output=True,
-        check=False,
-        text=True,
-        cwd=tmp_path,
-        input="",
-        env={"HOME": str(tmp_path), "PATH": "/usr/bin:/bin", "XDG_RUNTIME_DIR": str(tmp_path)},
-        timeout=60,
-    )
+    done = command(*args, home=tmp_path)
     assert done.returncode == 2
     assert says in done.stderr
     assert len(done.stderr.strip().splitlines()) == 1

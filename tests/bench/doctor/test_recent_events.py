@@ -45,7 +45,7 @@ def test_the_days_troubles_are_counted_and_the_last_ones_told(log: LogWriter) ->
     assert indicator.good is None and "went away 2 times" in indicator.words
     assert "said it had no reading once" in indicator.words and "silent" not in indicator.words
     assert len(indicator.evidence) == 3 and "no reading" in indicator.evidence[-1]
-    assert "leapt and came back once" in travel.words and "3.2 mm" in travel.evidence[0]
+    assert "leapt and came back once" in travel.words and "3.200 mm" in travel.evidence[0]
 
 
 def test_what_is_told_goes_by_codes_and_not_by_sentences(log: LogWriter) -> None:
@@ -64,6 +64,23 @@ def test_what_is_told_goes_by_codes_and_not_by_sentences(log: LogWriter) -> None
     assert log.flush()
     (indicator,) = recent_events(log.path, NOW)  # of the travel nothing was there before
     assert indicator.words == "in the last 24 hours it went away once, sent what cannot be used once"
+
+
+def test_what_is_told_of_it_is_made_of_the_codes_that_the_daemon_writes(log: LogWriter) -> None:
+    port = {
+        "state": "absent",
+        "code": "instrument-port",
+        "name": "indicator",
+        "port": "/dev/x",
+        "before": "open",
+    }
+    log.event(None, "instrument", {**port, "why": "/dev/x is not there."}, at=Stamp(1, NOW - 100, True))
+    switched = {"name": "travel", "from": "mm", "to": "inch"}
+    log.event(None, "unit", switched, at=Stamp(2, NOW - 90, True))
+    assert log.flush()
+    indicator, travel = recent_events(log.path, NOW)
+    assert indicator.evidence[0].endswith("The indicator's cable is not there.")
+    assert "from mm to inch" in travel.evidence[0]
 
 
 def test_a_quiet_day_and_a_missing_log_are_no_matter(log: LogWriter, tmp_path: Path) -> None:
@@ -90,7 +107,7 @@ def test_what_was_spoiled_is_told_by_its_code_and_what_reads_again_is_no_trouble
         )
     assert log.flush()
     (indicator,) = recent_events(log.path, NOW)
-    assert "sent what cannot be used once" in indicator.words and indicator.evidence[0].endswith("On hold.")
+    assert "sent what cannot be used once" in indicator.words and "is on hold" in indicator.evidence[0]
 
 
 def test_a_cable_that_was_not_there_at_the_start_did_not_go_away(log: LogWriter) -> None:

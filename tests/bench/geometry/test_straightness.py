@@ -6,12 +6,13 @@ from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
+import numpy.typing as npt
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.geometry.columns import GeometryError, standard_uncertainty
-from bench.geometry.straightness import bow, least_squares, less_noise, minimum_zone, straightness_about
+from bench.geometry.straightness import bow, least_squares, less_noise, minimum_zone
 
 REFERENCE = Path(__file__).parents[3] / "fixtures" / "reference"
 EXACT = json.loads((REFERENCE / "straightness_minimum_zone_exact.json").read_text())["cases"]
@@ -23,6 +24,11 @@ profiles = st.lists(
     max_size=40,
     unique_by=lambda p: p[0],
 ).map(lambda points: (np.array([p[0] for p in points], float), np.array([p[1] for p in points]) / 1000.0))
+
+
+def straightness_about(x: npt.ArrayLike, y: npt.ArrayLike, slope: float) -> float:
+    """Largest less smallest deviation from any line of this slope, along y."""
+    return float(np.ptp(np.asarray(y) - slope * np.asarray(x)))
 
 
 def zone_by_linear_programme(x, y):

@@ -109,9 +109,10 @@ class Life:
     def whole_check(
         self, run: str, sweeps: int = 3, count: int = 50, **more: object
     ) -> tuple[Finding, Evidence]:
+        dated = {key: more.pop(key) for key in ("at",) if key in more}
         self.begin(run, **more)
         traces = [self.sweep(f"{run}-s{n}", run, count=count) for n in range(sweeps)]
-        finding = found(f"{run}-f", **{key: more[key] for key in ("jig",) if key in more})
+        finding = found(f"{run}-f", **dated, **{key: more[key] for key in ("jig",) if key in more})
         evidence = Evidence(
             "fence-square", traces, {"sweeps": 3}, GEAR, leans=[Lean("handle-right", -0.01, 0.02)]
         )
@@ -119,13 +120,13 @@ class Life:
         return finding, evidence
 
 
-def found(name: str, jig: str | None = "big-sled") -> Finding:
+def found(name: str, jig: str | None = "big-sled", at: str = "2026-01-01T10:00:00+00:00") -> Finding:
     quantity = Quantity("fence", 0.0003, "rad", 0.00002, 11.3, 0.000167, "outside", "left end too near you")
     return Finding(
         id=name,
         check="fence-square",
         jig=jig,
-        at="2026-01-01T10:00:00+00:00",
+        at=at,
         quantities=[quantity],
         verdict="outside",
         profile=[(0.0, 0.1), (50.0, 0.2)],

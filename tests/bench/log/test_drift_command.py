@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import json
-import subprocess
-import sys
 from collections.abc import Callable
 from pathlib import Path
 
 import msgspec
 import pytest
+from command import command
 
 from bench.checks.model import Evidence, EvidenceGear
 from bench.finding import BudgetRow, Finding, Move, Quantity
@@ -44,13 +43,7 @@ def keep(
 
 
 def drift(path: Path, *more: str) -> tuple[int, dict, str]:
-    asked = subprocess.run(
-        [sys.executable, "-m", "bench.cli", "drift", "--log", str(path), *more],
-        capture_output=True,
-        text=True,
-        check=False,
-        timeout=60,
-    )
+    asked = command("drift", "--log", str(path), *more)
     return asked.returncode, json.loads(asked.stdout) if "--json" in more else {}, asked.stdout + asked.stderr
 
 

@@ -5,13 +5,12 @@ from __future__ import annotations
 import json
 import random
 import sqlite3
-import subprocess
-import sys
 from contextlib import closing
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from command import command
 
 from bench.checks.model import Evidence, EvidenceGear
 from bench.finding import BudgetRow, Climate, Finding, Quantity
@@ -47,14 +46,8 @@ def month(number: float) -> datetime:
     return FIRST + timedelta(days=30.4 * number)
 
 
-def command(name: str, path: Path, *more: str) -> tuple[int, dict, str]:
-    asked = subprocess.run(
-        [sys.executable, "-m", "bench.cli", name, "--log", str(path), *more],
-        capture_output=True,
-        text=True,
-        check=False,
-        timeout=60,
-    )
+def asked_of(name: str, path: Path, *more: str) -> tuple[int, dict, str]:
+    asked = command(name, "--log", str(path), *more)
     answer = json.loads(asked.stdout) if "--json" in more and asked.stdout else {}
     return asked.returncode, answer, asked.stdout + asked.stderr
 
@@ -70,7 +63,7 @@ def quiet_year(live, path: Path) -> Path:
 
 
 def test_due_is_answered_for_a_day(quiet_year: Path) -> None:
-    code, answer, _ = command("due", quiet_year, "--json", "--at", "2025-12-20")
+    code, answer, _ = asked_of("due", quiet_year, "--json", "--at", "2025-12-20")
     assert code == 0
     (row,) = answer["due"]
     assert answer["at"] == "2025-12-20"
@@ -81,11 +74,11 @@ def test_due_is_answered_for_a_day(quiet_year: Path) -> None:
         "later",
         "interval",
     )
-    code, answer, words = command("due", quiet_year, "--at", "2026-01-21")
+    code, answer, words = asked_of("due", quiet_year, "--at", "2026-01-21")
     assert code == 1 and words.startswith(
         "Now: fence square of big-sled: it is time. 2 minutes, quick check."
     )
-    code, _, words = command("due", quiet_year, "--at", "2025-12-09")
+    code, _, words = asked_of("due", quiet_year, "--at", "2025-12-09")
     assert code == 2 and "2025-12-10" in words and words.count("\n") == 1
 
 
@@ -96,7 +89,7 @@ def test_an_alarm_is_due_now_until_it_is_answered(live, quiet_year: Path) -> Non
     at = month(12).date().isoformat()
     (row,) = due_of_log(quiet_year, at)["due"]
     assert (row["state"], row["reason"], row["quick"]) == ("now", "step", False)
-    assert command("drift", quiet_year)[0] == 1
+    assert asked_of("drift", quiet_year)[0] == 1
     life = live(at=quiet_year)
     told = {
         "jig": "big-sled",
@@ -165,7 +158,7 @@ def test_wrong_dates_and_lying_sensors_are_left_out_and_said(live, quiet_year: P
     results = {one["id"]: one for one in baseline["results"]}
     assert len(results) == 15 and results["big-sled-22"]["humidity"] is None
     assert results["big-sled-24"]["humidity"] == 0.5
-    _, _, words = command("drift", quiet_year)
+    _, _, words = asked_of("drift", quiet_year)
     assert "Left out: big-sled-20 of 1970-01-01: its date cannot be right." in words
     assert load_history(quiet_year)[0].results  # nothing is taken from the log
     (row,) = due_of_log(quiet_year, month(14).date().isoformat())["due"]
@@ -176,7 +169,7 @@ def test_damaged_rows_cost_themselves_only(quiet_year: Path) -> None:
     with closing(sqlite3.connect(quiet_year)) as db, db:
         db.execute("UPDATE finding SET finding_json = '{' WHERE finding_key = 5")
         db.execute("UPDATE event SET data_json = '{' WHERE kind = 'found'")
-    code, answer, words = command("due", quiet_year, "--json", "--at", "2025-12-20")
+    code, answer, words = asked_of("due", quiet_year, "--json", "--at", "2025-12-20")
     assert code == 1 and len(answer["unread"]) == 1 and answer["due"][0]["state"] == "later"
     assert "1 result could not be read" in words
     assert len(drift_of_log(quiet_year)["series"][0]["baselines"][0]["results"]) == 11

@@ -130,14 +130,14 @@ def test_dates_of_before_the_clock_was_set_are_put_right(live, path, make) -> No
     ],
 )
 def test_every_kind_is_a_sentence(kind: str, data: dict[str, object], says: str) -> None:
-    about, said = event_log._words(Incident(kind, data, 0.0, True), data, "mm")
+    about, said = event_log.incident_words(Incident(kind, data, 0.0, True), "mm")
     assert says in said and said.endswith((".", "?", "!")) and about in ("log", "travel", "indicator")
 
 
 def test_no_kind_is_listed_without_words(path) -> None:
     """Told by name, so that none of them falls to the last line as a trouble of the log."""
     for kind in events._INCIDENT_KINDS:
-        about = event_log._words(Incident(kind, {}, 0.0, True), {}, "mm")[0]
+        about = event_log.incident_words(Incident(kind, {}, 0.0, True))[0]
         assert (about == "log") == (
             kind in ("log-salvaged", "log-lacks", "not-recorded", "refused-by-log", "imported")
         ), kind

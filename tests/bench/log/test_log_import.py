@@ -280,7 +280,7 @@ def test_a_file_may_be_parted_anywhere(size, exported, monkeypatch) -> None:
     pieces = [content[at : at + size] for at in range(0, len(content), size)]
     writes = [one for n, piece in enumerate(pieces, 1) for one in taking.read(piece, last=n == len(pieces))]
     assert len(writes) == len(lines)
-    assert {one.code: one.values["number"] for one in taking.problems()} == {"import-too-long": 3}
+    assert {one.code: one.values["number"] for one in taking.problems} == {"import-too-long": 3}
 
 
 def test_dates_of_an_import_are_not_put_right_by_this_clock(live, path, make, exported, tmp_path) -> None:

@@ -14,9 +14,9 @@ from contextlib import closing
 
 import pytest
 
+from bench.log.open_checks import list_open_checks
 from bench.log.read_only import open_read
-from bench.log.runs import list_open_runs
-from bench.log.sweeps import load_raw_readings
+from bench.log.store import load_raw_readings
 
 # Records sweep after sweep and prints each thing that was told as saved, at once.
 WRITER = r"""
@@ -79,7 +79,7 @@ def look(path, live, boot_id: str, told: list[str]) -> float:
     assert "running" not in states.values()
     with open_read(path) as db:
         whole = 0
-        for run in list_open_runs(db)[-1:]:
+        for run in list_open_checks(db)[-1:]:
             for sweep in run.sweeps:
                 raw = load_raw_readings(db, sweep.sweep)
                 if sweep.state == "whole":

@@ -15,14 +15,17 @@ import tempfile
 import threading
 import time
 from collections.abc import Callable, Iterator
+from datetime import datetime
 from pathlib import Path
 
 import msgspec
 import pytest
+from click.testing import CliRunner
 
 from bench.checks.model import Evidence, Trace
+from bench.cli import cli
 from bench.finding import Finding
-from bench.log import export
+from bench.log import export, history
 from bench.log.findings import FindingRow, find_finding, list_findings
 from bench.log.read_only import open_read
 from bench.log.rows import LogError
@@ -230,3 +233,69 @@ def test_json_lines_hold_all(live, path) -> None:
     assert msgspec.convert(line["finding"], Finding) == finding
     assert msgspec.convert(line["evidence"], Evidence) == evidence
     assert (line["run"], line["instrument"]) == ("run-1", "cable 1")
+
+
+STRANGER = "import sqlite3, sys; db = sqlite3.connect(sys.argv[1]); db.execute('SELECT 1 FROM event').fetchone(); db.close()"
+
+
+@pytest.mark.parametrize("reader", ["owner", "somebody else"])
+@pytest.mark.parametrize("index", ["index there", "index removed by hand"])
+def test_reading_in_the_writers_process_gives_up_no_lock_of_its_connection(
+    reader, index, live, path, monkeypatch
+) -> None:
+    """Closing any descriptor of a file drops a process's locks on it (fcntl(2)): another program that looks into the
+    log and closes it would then take the write-ahead file away, with what the writer has in it."""
+    life = live()
+    life.begin("run-1")
+    assert life.writer.flush()
+    wal, shm = (path.with_name(path.name + suffix) for suffix in ("-wal", "-shm"))
+    before = wal.stat().st_ino
+    if index != "index there":
+        shm.unlink()
+    if reader != "owner":
+        monkeypatch.setattr(os, "geteuid", lambda: 12345)
+    with open_read(path) as db:
+        assert db.execute("SELECT count(*) FROM check_run").fetchone() == (1,)
+    subprocess.run([sys.executable, "-c", STRANGER, str(path)], check=True)
+    assert wal.exists() and wal.stat().st_ino == before
+    life.sweep("s-1", "run-1")
+    assert life.writer.flush()
+    assert life.troubles == []
+
+
+def test_a_result_of_a_pi_that_woke_up_in_1970_is_listed_by_its_true_date_or_marked(
+    live, path, make, tmp_path
+) -> None:
+    """In the list, alone, and in an export, which the next machine has nothing else to put it right by."""
+    true = "2026-03-01T10:00:00+00:00"
+    known = datetime.fromisoformat(true).timestamp()
+    clock = make.Clock(monotonic_s=50.0, wall_s=100.0, synced=False)
+    life = live("boot-1970", clock=clock)
+    life.whole_check("put-right", at="1970-01-01T00:01:40+00:00")
+    clock.wall_s, clock.monotonic_s, clock.synced = known + 60.0, 110.0, True
+    life.writer.event(None, "clock")
+    life.writer.close()
+    never = live("boot-never", clock=make.Clock(wall_s=200.0, synced=False))
+    never.whole_check("never", at="1970-01-01T00:03:20+00:00")
+    never.writer.close()
+    rows = history.listed(path)
+    assert [one.at for one in rows.findings] == ["1970-01-01T00:03:20+00:00", true]
+    assert rows.undated == ["never-f"]
+    assert (history.show(path, "put-right-f").finding.at, history.show(path, "never-f").undated) == (
+        true,
+        True,
+    )
+    listed = CliRunner().invoke(cli, ["log", "list", "--log", str(path)])
+    assert (
+        listed.stdout.startswith("1970-01-01T00:03:20+00:00?  never-f")
+        and f"\n{true}  put-right-f" in listed.stdout
+    )
+    assert "?: the clock had not been set" in listed.stderr
+    exported = CliRunner().invoke(cli, ["log", "export", "--log", str(path)]).stdout
+    (tmp_path / "all.jsonl").write_text(exported)
+    for into, told in ((path, "0 new, 2 here"), (tmp_path / "next.sqlite", "2 new")):
+        again = CliRunner().invoke(cli, ["log", "import", str(tmp_path / "all.jsonl"), "--log", str(into)])
+        assert told in again.stdout, again.output
+    assert {one.at for one in history.listed(tmp_path / "next.sqlite").findings} == {
+        one.at for one in rows.findings
+    }

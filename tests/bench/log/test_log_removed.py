@@ -3,7 +3,10 @@ one path."""
 
 from __future__ import annotations
 
+import contextlib
 import shutil
+import sqlite3
+import subprocess
 import time
 
 import pytest
@@ -11,7 +14,7 @@ import pytest
 from bench.log import committer
 from bench.log.findings import list_findings
 from bench.log.read_only import open_read
-from bench.log.rows import LogHeld
+from bench.log.rows import LogError, LogHeld
 from hw import patience
 
 
@@ -162,3 +165,55 @@ def test_the_first_closing_takes_nothing_from_the_second(life, live, folder) -> 
     assert findings(path) == ["second-f", "after-f"]
     with open_read(path) as db:
         assert db.execute("PRAGMA integrity_check").fetchone()[0] == "ok"
+
+
+def on_disk(path, tmp_path) -> list[str]:
+    """The passes of run-2 that another start would find if the power went now."""
+    copy = tmp_path / "after-the-cut"
+    shutil.rmtree(copy, ignore_errors=True)
+    copy.mkdir()
+    files = [file for file in (path, path.with_name(path.name + "-wal")) if file.exists()]
+    subprocess.run(["cp", *files, copy], check=True)  # a copy made in this process would drop SQLite's locks
+    with contextlib.closing(sqlite3.connect(copy / path.name)) as db:
+        rows = db.execute("SELECT sweep FROM sweep WHERE sweep LIKE 's-%' AND state = 'whole' ORDER BY 1")
+        return [sweep for (sweep,) in rows]
+
+
+@pytest.mark.parametrize("gone", [("-wal",), ("-wal", "-shm"), ("-shm",)], ids="".join)
+@pytest.mark.parametrize("read_meanwhile", [False, True])
+def test_a_write_ahead_file_removed_by_hand_is_made_anew_with_all_that_was_saved(
+    gone, read_meanwhile, life, folder, tmp_path
+) -> None:
+    path = folder / "log.sqlite"
+    for suffix in gone:
+        path.with_name(path.name + suffix).unlink()
+    with contextlib.ExitStack() as stack:
+        if read_meanwhile:  # as the daemon itself does to answer; it may fail, and hinders nothing
+            with contextlib.suppress(LogError):
+                stack.enter_context(open_read(path)).execute("SELECT count(*) FROM finding").fetchone()
+        life.sweep("s-2", "run-2")
+        assert life.writer.flush(10.0)
+        assert on_disk(path, tmp_path) == ["s-1", "s-2"]
+    if gone == ("-shm",):  # only an index: nothing is in it that is not in the write-ahead file
+        assert life.troubles == []
+    else:
+        assert "NOT RECORDED: the write-ahead file of the log was removed" in life.troubles[0]
+        assert life.troubles[-1] is None
+    life.sweep("s-3", "run-2")
+    life.writer.finish("run-2")
+    life.whole_check("run-3")
+    assert life.writer.flush(10.0)
+    assert not any(saved.refused for saved in life.saved)
+    assert on_disk(path, tmp_path) == ["s-1", "s-2", "s-3"]
+    assert findings(path) == ["run-1-f", "run-3-f"]
+    with open_read(path) as db:
+        assert db.execute("PRAGMA integrity_check").fetchone()[0] == "ok"
+        assert db.execute("SELECT count(*) FROM event WHERE kind = 'log-lacks'").fetchone()[0] == 0
+
+
+def test_a_write_ahead_file_removed_at_rest_is_noticed(life, folder, tmp_path, monkeypatch) -> None:
+    monkeypatch.setattr(patience, "LOG_IDLE_LOOK_S", 0.05)
+    path = folder / "log.sqlite"
+    path.with_name(path.name + "-wal").unlink()
+    until(lambda: life.troubles and life.troubles[-1] is None)
+    assert on_disk(path, tmp_path) == ["s-1"]

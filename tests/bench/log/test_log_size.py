@@ -11,8 +11,12 @@ from contextlib import closing
 import pytest
 
 from bench.checks.model import Evidence, Trace
+from bench.log import schema
+from bench.log.committer import Committer
 from bench.log.findings import list_findings
+from bench.log.log_file import COMMIT_PAGES_BYTES, COMMIT_TIMES
 from bench.log.read_only import open_read
+from bench.log.schema import PAGE_BYTES
 
 
 def record(life, make, runs: int, readings: int = 400, seed: int = 1, first: int = 0) -> int:
@@ -65,6 +69,33 @@ def test_bytes_a_reading(live, path, make) -> None:
     detail = {"file": round(figure, 2), "raw_and_times": round(raw / count, 2)}
     print(json.dumps({"test": "log bytes a reading", "figure": detail, "limit": 20, "pass": figure <= 20}))
     assert figure <= 20
+
+
+@pytest.mark.parametrize("page", [PAGE_BYTES, 4096])
+def test_a_commit_writes_no_more_than_room_is_kept_for(page, live, make, path, monkeypatch) -> None:
+    """On pages of new logs and of those made before: what SQLite adds to the write-ahead file and to the log."""
+    commit, committed = Committer._commit, []
+
+    def measured(self, batch):
+        files = [self.path.with_name(self.path.name + "-wal"), self.path]
+        merge = self._file.db.execute
+        merge("PRAGMA wal_checkpoint(TRUNCATE)")
+        before = [file.stat().st_size for file in files]
+        done = commit(self, batch)
+        wal = files[0].stat().st_size
+        merge("PRAGMA wal_checkpoint(TRUNCATE)")
+        most = COMMIT_PAGES_BYTES + COMMIT_TIMES * sum(queued.size for queued in batch)
+        committed.append(max(wal - before[0], files[1].stat().st_size - before[1]) / most)
+        return done
+
+    monkeypatch.setattr(schema.connect, "__defaults__", (page,))
+    monkeypatch.setattr(Committer, "_commit", measured)
+    life = live()
+    for readings in (20, 200, 2000):
+        record(life, make, 1, readings=readings, first=readings)
+    with closing(sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True)) as db:
+        assert db.execute("PRAGMA page_size").fetchone() == (page,)
+    assert committed and max(committed) <= 1.0
 
 
 @pytest.mark.slow

@@ -11,7 +11,7 @@ from contextlib import closing, contextmanager
 from bench.log import boots, write_queue
 from bench.log.findings import list_findings
 from bench.log.read_only import open_read
-from bench.log.sweeps import load_raw_readings
+from bench.log.store import load_raw_readings
 from hw import patience
 
 

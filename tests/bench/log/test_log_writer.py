@@ -14,10 +14,10 @@ from bench.log import write_queue
 from bench.log.events import list_events
 from bench.log.findings import find_finding, list_findings
 from bench.log.moves import list_moves
+from bench.log.open_checks import list_open_checks, list_sweeps
 from bench.log.read_only import open_read
 from bench.log.rows import Commit
-from bench.log.runs import list_open_runs
-from bench.log.sweeps import list_sweeps, load_raw_readings
+from bench.log.store import load_raw_readings
 from bench.log.write_queue import QUEUE_BYTES
 from bench.log.writer import NOT_QUEUED, LogWriter
 
@@ -32,7 +32,7 @@ def test_what_is_saved_comes_back_as_it_went_in(live, path) -> None:
     assert life.troubles == []
     with open_read(path) as db:
         assert find_finding(db, "run-1-f") == (finding, evidence)
-        assert list_open_runs(db) == []
+        assert list_open_checks(db) == []
         raw, arrivals = load_raw_readings(db, "run-1-s0")["indicator"]
     assert raw == b"".join(b"%+09.4f, MM\r\n" % value for value in evidence.traces[0].reading)
     assert arrivals == [20_000 * n for n in range(50)]
@@ -106,14 +106,7 @@ def test_a_check_in_progress_is_found_again(live, path) -> None:
     again = live("boot-b")
     left = again.writer.unfinished
     (run,) = left.runs
-    assert (run.run, run.check, run.jig, run.instrument, run.hold) == (
-        "run-1",
-        "fence-square",
-        "big-sled",
-        "cable 3",
-        "left",
-    )
-    assert run.options == {"sweeps": 3, "radius": 90.5}
+    assert (run.run, run.check, run.jig) == ("run-1", "fence-square", "big-sled")
     assert [(s.sweep, s.state, s.trace == trace) for s in run.sweeps] == [
         ("s-0", "whole", True),
         ("s-1", "undone", False),
@@ -123,11 +116,12 @@ def test_a_check_in_progress_is_found_again(live, path) -> None:
         "begun", "sweep-started", "sweep-ended", "lean", "tap", "sweep-started", "sweep-ended", "sweep-undone",
         "sweep-started",
     ]  # fmt: skip
-    assert [(s.sweep, s.readings) for s in left.interrupted] == [("s-2", 3)]
     assert "3 readings are kept" in left.words[0]
     assert "1 sweeps of it are kept" in left.words[1]
     again.writer.flush()
     with open_read(path) as db:
+        columns = db.execute("SELECT instrument, hold, json(options_json) FROM check_run").fetchone()
+        assert columns == ("cable 3", "left", '{"sweeps":3,"radius":90.5}')
         assert [s.state for s in list_sweeps(db, "run-1")] == ["whole", "undone", "interrupted"]
         whole = [sweep.trace for sweep in list_sweeps(db, "run-1") if sweep.state == "whole"]
         events = {event.kind: event.data for event in list_events(db, "run-1")}

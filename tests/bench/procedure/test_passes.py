@@ -38,14 +38,12 @@ class Journal:
 
 
 class Passes:
-    def __init__(self) -> None:
-        check = find("fence-square")
-        steps = check.plan({"placements": "both"}, EvidenceGear())
+    def __init__(self, kind: str = "fence-square") -> None:
+        steps = find(kind).plan({}, EvidenceGear())
         self.said: list[PassNotice] = []
         self.journal = Journal()
-        self.kept = AcceptedPasses(
-            "run", steps, ProcedureState(kept=[0] * len(steps)), None, self.journal, self.said.append
-        )
+        self.facts = ProcedureState(kept=[0] * len(steps))
+        self.kept = AcceptedPasses("run", steps, self.facts, None, self.journal, self.said.append)
 
     def take(self, start: float, to: float, readings: int = 40) -> str:
         """One movement; the codes of what is said of it."""
@@ -101,3 +99,24 @@ def test_one_draw_back_only(passes: Passes) -> None:
     fails(passes, "broken")
     assert passes.take(150, 0) == "returned"
     assert passes.take(150, 0) == "returned-first"
+
+
+@pytest.mark.parametrize("kind", ["fence-square", "fence-straight"])
+def test_a_pass_over_another_stretch_is_told_at_once(kind) -> None:
+    passes = Passes(kind)
+    assert passes.take(-300, 300) == "pass-kept"
+    passes.take(300, -300)
+    assert passes.take(290, 890) == "pass-elsewhere"  # pushed on from where the first one ended
+    assert passes.take(890, -300) == "returned"  # no travel that counts backward
+    assert passes.take(-280, 310) == "pass-kept"
+    assert passes.pushes == [True, False, True]
+
+
+@pytest.mark.parametrize(
+    ("kind", "code"), [("fence-square", "pass-kept"), ("fence-straight", "pass-elsewhere")]
+)
+def test_between_set_ups_a_travel_may_be_zeroed_but_not_along_a_straightedge(kind, code) -> None:
+    passes = Passes(kind)
+    passes.take(0, 300)
+    passes.facts.step = 1
+    assert passes.take(400, 700) == code

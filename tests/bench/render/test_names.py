@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import ast
-from pathlib import Path
-
 import pytest
+from source_calls import rows_named
 
-import bench
 from bench.checks import checks
 from bench.finding import BudgetRow, Finding, Quantity, Remark
 from bench.render.finding import finding_words, quantity_words
@@ -21,18 +18,7 @@ def test_every_quantity_of_every_check_has_a_name() -> None:
 
 
 def test_every_row_of_a_budget_has_a_name() -> None:
-    found: set[str] = set()
-    root = Path(bench.__file__).parent
-    for path in (*(root / "checks").rglob("*.py"), *(root / "uncertainty").glob("*.py")):
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            if (
-                isinstance(node, ast.Call)
-                and getattr(node.func, "id", "") in ("Part", "rectangular")
-                and node.args
-            ):
-                first = node.args[0]
-                if isinstance(first, ast.Constant) and isinstance(first.value, str):
-                    found.add(first.value)
+    found = rows_named()
     assert found and found <= PARTS.keys(), found - PARTS.keys()
 
 

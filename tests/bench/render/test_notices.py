@@ -5,10 +5,11 @@ from __future__ import annotations
 import ast
 import re
 import string
-from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
+from source_calls import calls, fields_of
 
 import bench
 from bench.procedure.prompt import Prompt
@@ -22,13 +23,9 @@ NOT_YET = "checks/shared/note_units.py"
 
 ROOT = Path(bench.__file__).parent
 TEXTS = {"words", "text", "sentence", "remark"}  # names of what is shown to a person
+A_TEXT = re.compile(rf"\b({'|'.join(sorted(TEXTS))})\b")
 READS = {"startswith", "endswith", "removeprefix", "removesuffix", "find", "index", "split", "partition"}
 PATTERNS = {"search", "match", "fullmatch", "findall", "finditer", "sub", "split"}
-
-
-def modules() -> Iterator[tuple[Path, ast.Module]]:
-    for path in sorted(ROOT.rglob("*.py")):
-        yield path.relative_to(ROOT), ast.parse(path.read_text())
 
 
 def codes_of(node: ast.expr, names: dict[str, set[str]]) -> set[str]:
@@ -49,8 +46,9 @@ def codes_of(node: ast.expr, names: dict[str, set[str]]) -> set[str]:
     return set()
 
 
-def told(module: ast.Module) -> Iterator[tuple[int, set[str]]]:
-    """(line, codes) of every remark that is made in it."""
+@cache  # a tree stays the same object while its calls are gone through
+def names_of(module: ast.Module) -> dict[str, set[str]]:
+    """The codes that each local name of a module may stand for; its tables as `_tables`."""
     names: dict[str, set[str]] = {
         "_tables": {ast.unparse(one) for one in module.body if isinstance(one, ast.Assign)}
     }
@@ -58,51 +56,35 @@ def told(module: ast.Module) -> Iterator[tuple[int, set[str]]]:
         if isinstance(node, ast.Assign) and isinstance(node.targets[0], ast.Name):
             name = node.targets[0].id
             names[name] = names.get(name, set()) | codes_of(node.value, names)
-    for node in ast.walk(module):
-        if not isinstance(node, ast.Call) or not isinstance(node.func, ast.Name):
-            continue
-        if node.func.id == "StatusMessage":
-            yield node.lineno, codes_of(node.args[0], names)
+    return names
 
 
 def test_every_code_has_a_template_and_every_template_is_used() -> None:
     used: set[str] = set()
     for path in ROOT.rglob("*.sql"):  # a reason that a statement writes
         used |= set(re.findall(r'"code":"([a-z-]+)"', path.read_text("utf-8")))
-    for path, module in modules():
-        if path.parts[0] == "render":
+    for path, module, call in calls("bench", "StatusMessage"):
+        if "render" in path.parts:
             continue
-        for line, codes in told(module):
-            assert codes, f"{path}:{line}: the code is not to be seen where the remark is made"
-            unknown = codes - TEMPLATES.keys() - SENTENCES.keys()
-            assert not unknown, f"{path}:{line}: no template for {unknown}"
-            used |= codes
+        codes = codes_of(call.args[0], names_of(module))
+        assert codes, f"{path}:{call.lineno}: the code is not to be seen where the remark is made"
+        unknown = codes - TEMPLATES.keys() - SENTENCES.keys()
+        assert not unknown, f"{path}:{call.lineno}: no template for {unknown}"
+        used |= codes
     assert used == TEMPLATES.keys() | SENTENCES.keys()
-
-
-def fields_of(template: str) -> set[str]:
-    """The values that a template shows, those inside a format too."""
-    names = set()
-    for _, name, spec, _ in string.Formatter().parse(template):
-        if name is not None:
-            names |= {name} | fields_of(spec or "")
-    return names
 
 
 def test_each_message_has_the_values_of_its_sentence() -> None:
     """Where they stand beside the code; a message without any has a sentence without any."""
     looked = 0
-    for path, module in modules():
-        for node in ast.walk(module):
-            if not isinstance(node, ast.Call) or getattr(node.func, "id", "") != "StatusMessage":
-                continue
-            values = node.args[1] if len(node.args) > 1 else ast.Dict([], [])
-            if not isinstance(values, ast.Dict) or None in values.keys:
-                continue
-            given = {one.value for one in values.keys if isinstance(one, ast.Constant)}
-            for code in codes_of(node.args[0], {}) & TEMPLATES.keys():
-                looked += 1
-                assert fields_of(TEMPLATES[code]) <= given, f"{path}:{node.lineno}: {code}"
+    for path, _, call in calls("bench", "StatusMessage"):
+        values = call.args[1] if len(call.args) > 1 else ast.Dict([], [])
+        if not isinstance(values, ast.Dict) or None in values.keys:
+            continue
+        given = {one.value for one in values.keys if isinstance(one, ast.Constant)}
+        for code in codes_of(call.args[0], {}) & TEMPLATES.keys():
+            looked += 1
+            assert fields_of(TEMPLATES[code]) <= given, f"{path}:{call.lineno}: {code}"
     assert looked > 60
 
 
@@ -152,9 +134,10 @@ def test_the_search_sees_a_sentence_that_is_read(line: str, reads: bool) -> None
 def test_no_room_but_render_reads_a_sentence() -> None:
     found = [
         f"{path}:{node.lineno}"
-        for path, module in modules()
-        if path.parts[0] != "render" and str(path) != NOT_YET
-        for node in ast.walk(module)
+        for path in sorted(ROOT.rglob("*.py"))
+        if "render" not in path.parts and not path.as_posix().endswith(NOT_YET)
+        if A_TEXT.search(source := path.read_text("utf-8"))  # else it need not be parsed
+        for node in ast.walk(ast.parse(source))
         if reads_a_sentence(node)
     ]
     assert found == []

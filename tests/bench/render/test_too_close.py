@@ -19,7 +19,7 @@ SETTLES = [
     ),
     (
         Settle("square"),
-        "This set-up cannot settle it, however many passes. It hangs on: the square's own error.",
+        "This set-up cannot settle it. What stands in the way: the square's own error.",
     ),
     (None, "What would settle it is not known; the notes say why."),
 ]

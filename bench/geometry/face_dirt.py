@@ -8,10 +8,10 @@ short stretch. Positions and readings in mm.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import numpy as np
 
-if TYPE_CHECKING:
-    from bench.geometry.cells import Array, Mask
+from bench.geometry.cells import Array, Mask, at_stations
+from bench.geometry.reversal import smooth
 
 CELLS_PER_WINDOW = 20
 LIMIT = 6.0  # standard deviations: a rough face is no dirt
@@ -26,11 +26,6 @@ ROUNDS = 8
 def dirt_on_face(x: Array, r: Array, count: float, window: float) -> Mask:
     """(n,) True where a reading is set aside. x, r: (n,) in any order; stations too few
     to judge keep all."""
-    import numpy as np
-
-    from bench.geometry.cells import at_stations
-    from bench.geometry.reversal import smooth
-
     none = np.zeros(x.size, dtype=bool)
     reach = float(np.ptp(x))
     if x.size < 40 or at_stations(x) or reach < 2 * window:
@@ -76,8 +71,6 @@ def _ends(places: Array) -> tuple[float, float]:
 
 
 def _limit(left: Array, least: float) -> float:
-    import numpy as np
-
     return max(LIMIT * 1.4826 * float(np.median(np.abs(left - np.median(left)))), least)
 
 
@@ -85,8 +78,6 @@ def _smooth_curve(x: Array, r: Array) -> Array:
     """A cubic that half the face can hold against the other half's dirt: least absolute
     deviations, by repeated weighting (Schlossmacher, 1973, JASA 68, 857-859).
     """
-    import numpy as np
-
     u = (2 * x - x[0] - x[-1]) / (x[-1] - x[0])
     basis = np.polynomial.legendre.legvander(u, 3)
     curve = np.full_like(r, float(np.median(r)))

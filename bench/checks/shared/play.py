@@ -1,5 +1,7 @@
-"""What leaning and twisting have shown so far: quantities with their budgets and
-verdicts, and what is said of them. Lengths in mm, angles in rad."""
+"""The set-ups of the side play, and what leaning and twisting have shown so far.
+
+Lengths in mm, angles in rad.
+"""
 
 from __future__ import annotations
 
@@ -9,20 +11,37 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
-from bench.checks.model import Evidence, EvidenceGear
+from bench.checks.model import Evidence, EvidenceGear, Focus, Step
 from bench.checks.options import OptionValue, given_number
-from bench.checks.shared.counts import count_of
 from bench.checks.shared.results import combined, quantity
-from bench.finding import Quantity, Remark, Verdict
+from bench.checks.shared.traces import count_of
+from bench.finding import Quantity, Remark, Verdict, warning
+from bench.gear import LeftRight
+from bench.uncertainty import Combined, Part, indicator_error
+
+if TYPE_CHECKING:
+    from bench.geometry.play import Play
 
 # mm, where the runners' length is not said; common practice, no source
 USUAL_RUNNER = 450.0
 # mm, both sides together, in wood; common practice, no source
 BINDS, LOOSE = 0.03, 0.15
-
-if TYPE_CHECKING:
-    from bench.geometry.play import Play
-    from bench.uncertainty import Combined, Part
+TIMES = 5  # readings a set-up
+# mm that the sled moves between two leans; less than any play worth knowing
+LEAST_AWAY = 0.015
+SET_UPS = {
+    "leaned-left": "Indicator standing on the right of the sled, at the runners'"
+    " middle. Its tip touches the sled's side. Press the whole sled to the LEFT and"
+    " hold it there.",
+    "leaned-right": "Leave the indicator. Press the whole sled to the RIGHT and hold it"
+    " there.",
+    "twisted-left": "Pencil a mark {at:station} from the runners' middle, away from"
+    " you. Indicator standing on the right, its tip at the mark. Twist the sled to the"
+    " LEFT there and hold it.",
+    "twisted-right": "Leave the indicator. Twist the sled to the RIGHT there and hold"
+    " it.",
+}
+PLACES = tuple(SET_UPS)
 
 
 def runner_length(
@@ -52,16 +71,13 @@ class PlayFindings:
 
     def add(self, name: str, play: Play, per: float, more: Sequence[Part]) -> None:
         """per: mm of displacement for one unit of the quantity; more: its own rows."""
-        from bench.uncertainty import Part, indicator_error
-
         u, dof = play.standard_uncertainty, play.degrees_of_freedom
         scatter = None
         if u is not None:
             freedom = dof if math.isfinite(dof) and dof > 0 else None
             scatter = Part("scatter of the leans", "A", u, freedom)
         else:
-            values = {"quantity": name}
-            self.remarks.append(Remark("read-once", values=values, severity="warning"))
+            self.remarks.append(warning("read-once", quantity=name))
         span = indicator_error(
             abs(play.value) * per,
             self._count,
@@ -108,3 +124,19 @@ class PlayFindings:
         elif high < least or low > most:
             verdict = "outside"
         return replace(side, tolerance=top, verdict=verdict)
+
+
+def play_step(placement: str, twist_at: float) -> Step:
+    """twist_at: mm from the runners' middle, where a twist is read."""
+    how, _, way = placement.partition("-")
+    side: LeftRight = "left" if way == "left" else "right"
+    leaned, other = how == "leaned", "right" if side == "left" else "left"
+    again = "Press" if leaned else "Twist"
+    return Step(
+        *(placement, SET_UPS[placement], "spot", TIMES, "right", "standing"),
+        at=0.0 if leaned else twist_at,
+        picture="side-play",
+        reseat=f"{again} it to the {other}, then to the {way.upper()} again; hold.",
+        away=LEAST_AWAY,
+        focus=Focus("lean" if leaned else "twist", side=side),
+    )

@@ -1,11 +1,15 @@
-"""Tells which checks had their cautions acknowledged lately."""
+"""Tells what a daemon that starts takes over from the lives before it: cautions that
+were acknowledged lately, and how moves that were made live came out."""
 
 from __future__ import annotations
 
 from pathlib import Path
 from typing import NamedTuple
 
+import msgspec
+
 from bench.log.dates import corrected_time, wall_times_at_zero
+from bench.log.moves import list_moves
 from bench.log.read_only import open_read
 from bench.log.rows import Stamp
 
@@ -45,3 +49,24 @@ def acknowledged(path: Path, boot_id: str, now: Stamp) -> list[Acknowledged]:
         if known:
             found.append(Acknowledged(check, saw, at))
     return found
+
+
+class LiveMoveHistory(msgspec.Struct):
+    """drew: by jig and way of the move, mm that tightening drew the free end when it
+    was last made live, positive away. made: findings whose move was made live."""
+
+    drew: dict[tuple[str, str], float] = {}
+    made: set[str] = set()
+
+
+def live_move_history(path: Path) -> LiveMoveHistory:
+    past = LiveMoveHistory()
+    with open_read(path) as db:
+        for move in list_moves(db):  # in the order in which they were planned
+            if move.made is None or move.made.get("how") != "live":
+                continue  # leaves that fall short are followed by a live move
+            past.made.add(move.finding)
+            jig, drew = move.made.get("jig"), move.made.get("drew_mm")
+            if isinstance(jig, str) and isinstance(drew, int | float):
+                past.drew[jig, move.plan.way] = float(drew)
+    return past

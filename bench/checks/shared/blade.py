@@ -1,9 +1,10 @@
-"""One spot of the blade, touched at the front and at the rear: readings to a rotation
-and its budget rows.
+"""The blade held against the slot: what is asked for, and what one spot shows.
 
-A visit is what is read at one end before the indicator is slid away: where each end is
-visited anew, the scatter of the visits holds the float of carriage and arbor; where
-not, stated rows stand for it. Lengths in mm, rotations in rad.
+One spot is touched at the front and at the rear by turns. A visit is what is read at
+one end before the indicator is slid away: where each end is visited anew, the scatter
+of the visits holds the float of carriage and arbor; where not, stated rows stand for
+it. Else sweeps over the blade body are taken at even turns. Lengths in mm, rotations in
+rad.
 """
 
 from __future__ import annotations
@@ -11,17 +12,24 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Mapping
-from typing import TYPE_CHECKING
 
 import msgspec
 
-from bench.checks.model import Evidence, EvidenceError, Trace
-from bench.checks.options import given_number, number
-from bench.checks.shared.counts import count_of
-from bench.finding import Remark
-
-if TYPE_CHECKING:
-    from bench.uncertainty import Group, Part
+from bench.checks.model import Evidence, EvidenceGear, Focus, Mount, Step, Trace
+from bench.checks.options import OptionValue, given_number, number
+from bench.checks.shared.traces import count_of
+from bench.checks.shared.turns import even_turns, turn_of
+from bench.finding import EvidenceError, Remark, note, warning
+from bench.gear import LeftRight
+from bench.uncertainty import (
+    Group,
+    Part,
+    between_sweeps,
+    indicator_error,
+    rectangular,
+    tilt,
+    travel_scale,
+)
 
 TOUCHES = 3  # at an end that is visited once
 VISITS = 2  # an end, from which their scatter speaks for the float
@@ -32,6 +40,9 @@ END_FLOAT = 0.005
 CARRIAGE_FLOAT = 0.01
 APART = 10.0  # mm of travel that the two ends lie apart at least
 SPOTS = ("front", "rear")
+ROUNDS = 3  # front, rear, front, rear, ...: either end is visited so often
+AGAIN = "Lift the plunger and let it down again."
+FRONT_AT, REAR_AT = 0.0, 160.0  # mm along the travel, unless said; common practice
 
 
 class SpotReadings(msgspec.Struct, frozen=True):
@@ -105,14 +116,6 @@ def spot_rows(
     evidence: Evidence, read: SpotReadings, rotation: float
 ) -> tuple[list[Part], list[Remark]]:
     """The budget of one spot, and what is said where a row was only stated."""
-    from bench.uncertainty import (
-        Part,
-        indicator_error,
-        rectangular,
-        tilt,
-        travel_scale,
-    )
-
     gear, length = evidence.gear, abs(read.apart)
     touches, spread = _scatter(read, length)
     rounded = spread < read.count / 3
@@ -150,8 +153,6 @@ def spot_rows(
 def _scatter(read: SpotReadings, length: float) -> tuple[Part, float]:
     """The row of what was read more than once, and the spread of one reading, mm: of
     the visits where they were repeated, else of the touches."""
-    from bench.uncertainty import Part, between_sweeps
-
     variance, freedom = read.touch_variance
     if not read.slid_anew:
         sizes = [len(readings) for readings in read.readings.values()]
@@ -167,8 +168,6 @@ def _scatter(read: SpotReadings, length: float) -> tuple[Part, float]:
 def _groups(
     read: SpotReadings, length: float, variance: float, freedom: int
 ) -> list[Group]:
-    from bench.uncertainty import Group
-
     each = freedom / sum(len(visits) for visits in read.visits.values())
     return [
         Group(
@@ -189,9 +188,93 @@ def end_float(evidence: Evidence) -> float | None:
 
 
 def _stated(evidence: Evidence) -> list[Remark]:
-    remarks = [Remark("spots-not-by-turns", severity="warning")]
+    remarks = [warning("spots-not-by-turns")]
     if evidence.options.get("carriage_float") is None:
-        remarks.append(Remark("carriage-float-usual", values={"float": CARRIAGE_FLOAT}))
+        remarks.append(note("carriage-float-usual", float=CARRIAGE_FLOAT))
     if end_float(evidence) is None:
-        remarks.append(Remark("end-float-usual", values={"float": END_FLOAT}))
+        remarks.append(note("end-float-usual", float=END_FLOAT))
     return remarks
+
+
+def slot_side(options: Mapping[str, OptionValue]) -> LeftRight:
+    """The slot's side: in the right slot the indicator stands on the right of the
+    blade."""
+    given = options.get("side") or options.get("slot") or "right"
+    return "left" if given == "left" else "right"
+
+
+def mount_of(options: Mapping[str, OptionValue]) -> Mount:
+    return "standing" if options.get("mount") == "standing" else "carried"
+
+
+def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
+    del gear
+    side, mount = slot_side(options), mount_of(options)
+    if (turns := given_number(options, "turns")) is not None:
+        return tuple(swept_step(name, side, mount) for name in even_turns(int(turns)))
+    front_at = number(options, "front_at", FRONT_AT)
+    rear_at = number(options, "rear_at", REAR_AT)
+    begin = (
+        f"Indicator riding in the {side.upper()} slot, held against one wall. Mark a"
+        " spot on the blade body below the gullets. Tip on that spot, at the FRONT."
+    )
+    rear = (
+        "Lift the plunger. Turn the blade by hand: the spot to the REAR, equally high."
+        " Slide the indicator there and let the plunger down."
+    )
+    again = (
+        "Lift the plunger. Turn the spot back to the FRONT. Slide the indicator there"
+        " anew and let the plunger down."
+    )
+    steps: list[Step] = []
+    for visit in range(ROUNDS):
+        for name, words, at in (
+            ("front", again if visit else begin, front_at),
+            ("rear", rear, rear_at),
+        ):
+            steps.append(
+                Step(
+                    name,
+                    words,
+                    "spot",
+                    1,
+                    side,
+                    mount,
+                    at,
+                    "slot-blade",
+                    AGAIN,
+                    continues=bool(steps),
+                    focus=Focus("end", side="front" if name == "front" else "rear"),
+                )
+            )
+    return tuple(steps)
+
+
+def swept_step(name: str, side: LeftRight, mount: Mount) -> Step:
+    return Step(
+        name,
+        "Lift the plunger. Turn the blade by hand to"
+        f" {name.removeprefix('turn-')} degrees. Indicator in the {side.upper()} slot,"
+        " at the front of the blade body. It passes inside the gullets, as far before"
+        " the arbor as behind.",
+        "sweep",
+        side=side,
+        mount=mount,
+        picture="slot-blade-turn",
+        straight=False,  # a plate has a form of its own, which even turns take out
+        pushed="indicator",
+        focus=Focus("turn", math.radians(turn_of(name) or 0.0)),
+    )
+
+
+def accepts(
+    placement: str, options: Mapping[str, OptionValue], gear: EvidenceGear
+) -> Step | None:
+    if placement in SPOTS:
+        spots = plan({**options, "turns": None}, gear)
+        return next((s for s in spots if s.placement == placement), None)
+    return (
+        swept_step(placement, slot_side(options), mount_of(options))
+        if turn_of(placement) is not None
+        else None
+    )

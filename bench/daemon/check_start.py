@@ -1,14 +1,18 @@
-"""What is made of the request to begin a check: a lighter one where it verifies a move,
-and without tests that the check has not. Pure."""
+"""What a check is begun with, by a request or by the log of an open one. Pure.
+
+A check that verifies a move is a lighter one, and none has tests that do not apply.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from typing import Any
 
 import msgspec
 
-from bench.checks.model import Check, Known, Step
+from bench.checks.model import Check, Known, Lean, Step, Tap
 from bench.finding import Finding
+from bench.log.rows import OpenCheck
 from bench.protocol import Begin
 
 
@@ -55,3 +59,29 @@ def same(a: Begin, b: Begin) -> bool:
     return bool(
         msgspec.structs.replace(a, **plain) == msgspec.structs.replace(b, **plain)
     )
+
+
+def progress(left: OpenCheck) -> dict[str, Any]:
+    """The arguments of `CheckProcedure.resume`, but for the time."""
+    events = left.events
+    return {
+        "acknowledged": any(
+            e.kind == "acknowledged"
+            or (e.kind == "cautions-known" and not e.data["asked"])
+            for e in events
+        ),
+        "traces": [
+            s.trace for s in left.sweeps if s.state == "whole" and s.trace is not None
+        ],
+        "leans": [
+            Lean(
+                str(e.data["placement"]),
+                float(str(e.data["left"])),
+                float(str(e.data["right"])),
+            )
+            for e in events
+            if e.kind == "lean"
+        ],
+        "taps": [msgspec.convert(e.data, Tap) for e in events if e.kind == "tap"],
+        "alive": [str(e.data["placement"]) for e in events if e.kind == "alive"],
+    }

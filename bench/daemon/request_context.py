@@ -1,0 +1,21 @@
+"""What the answer to a request is made from."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+from bench.daemon.clients import Client
+from bench.daemon.outbox import Send
+
+if TYPE_CHECKING:
+    from bench.daemon.service import Service
+
+
+class RequestContext(NamedTuple):
+    """client: who asked. send: to that client, in words, once the disk has what the
+    request changed. now: monotonic s, when it came."""
+
+    service: Service
+    client: Client
+    send: Send
+    now: float
