@@ -27,7 +27,7 @@ from bench.console import first_start, themes
 from bench.console.early_keys import EarlyKeys
 from bench.console.first_start import Guide
 from bench.console.glyphs import GlyphSet
-from bench.console.greeting import GREETING
+from bench.console.greeting import AT_REST, GREETING, MOST_READINGS
 from bench.console.host import ALL, Guest
 from bench.console.message_folding import fold
 from bench.console.requests import Requests
@@ -35,7 +35,7 @@ from bench.console.screens import SCREENS, Place, make_page
 from bench.console.screens.base import ConsoleScreen, WorkScreen
 from bench.console.view_model import ViewModel
 from bench.console.widgets.scroll_bars import use_whole_cells
-from bench.protocol import AnyNotification, NotesSeen, Tone
+from bench.protocol import AnyNotification, NotesSeen, Tone, Watch
 from bench.protocol.async_client import Connection, ReconnectingClient
 
 # s between two drawings of what changes so
@@ -148,6 +148,8 @@ class Console(App[None]):
 
     def _connection(self, now: Connection, words: str) -> None:
         here = now == "here"
+        if here:
+            self._watch()
         self.mark(self.view.connected() if here else self.view.disconnected(words))
 
     def _age(self) -> None:
@@ -236,6 +238,7 @@ class Console(App[None]):
         if self._place is None:
             if self.view.status_known or self.view.away_since is not None:
                 self._place = place
+                self._watch()
                 self.push_screen(place)
         elif place != self._place:
             if self._place == "home" and place in ("check", "live"):
@@ -244,7 +247,12 @@ class Console(App[None]):
             if len(self.screen_stack) > 2:
                 return
             self._place = place
+            self._watch()
             self.switch_screen(place)
+
+    def _watch(self) -> None:
+        most = AT_REST if self._place == "home" else MOST_READINGS
+        self.client.send(Watch(on=True, most=most))
 
     def go_home(self) -> None:
         """Take away all pages."""
