@@ -52,7 +52,7 @@ def quantity_words(q: Quantity, units: System, board: float | None = None) -> st
     way = f"{q.way}: " if q.way else ""
     line = f"{upper_first(quantity_name(q.name))}: {way}{size}"
     if q.tolerance is not None:
-        line += f" (good enough within {limit_words(q, units)})"
+        line += f" ({good_enough_words(q, units)})"
     return line
 
 
@@ -61,6 +61,13 @@ def over_own(q: Quantity, units: System) -> str:
     over = q.over or 0.0
     rise = give_or_take(abs(q.value) * over, q.uncertainty * over, units)
     return f"{rise} over {span_words(over, units)}"
+
+
+def good_enough_words(q: Quantity, units: System) -> str:
+    """`good enough within 0.05 mm`, or `from 0.03 to 0.15 mm` where too little is a
+    fault as well."""
+    word = "within" if q.band is None else "from"
+    return f"good enough {word} {limit_words(q, units)}"
 
 
 def limit_words(q: Quantity, units: System) -> str:

@@ -16,7 +16,7 @@ from bench.render.finding import (
     TURN,
     VERDICTS,
     finding_words,
-    limit_words,
+    good_enough_words,
     over_own,
     settle_words,
 )
@@ -101,7 +101,7 @@ def own_size(q: Quantity, units: System, board: float | None) -> str:
 def limit(q: Quantity, units: System) -> str:
     if q.tolerance is None:
         return ""
-    return f"Good enough within {limit_words(q, units)}."
+    return f"{upper_first(good_enough_words(q, units))}."
 
 
 def danger(finding: Finding, units: System) -> str | None:

@@ -76,32 +76,20 @@ class HomeScreen(WorkScreen):
             return []
         if view.finding is None:
             return self._first_acts()
-        out = []
-        act = requests.enter_act
-        if act == "the move":
-            out = [
-                Act("Enter", "make the move", "open('move')", leads=True),
-                Act("2", "measure again", "again"),
-            ]
-        elif act == "more":
-            words = f"{requests.more_pushes} more passes"
-            out = [Act("Enter", words, "more", leads=True), Act("2", "again", "again")]
-        elif act == "limits":
-            out = [
-                Act("Enter", "what limits it", "open('limits')", leads=True),
-                Act("2", "again", "again"),
-            ]
-        elif view.finding.verdict == "inside" and not requests.moved:
-            out = [
-                Act("Enter", "next check", "open('checks')", leads=True),
-                Act("2", "again", "again"),
-            ]
-        else:
-            out = [
-                Act("Enter", "check again", "again", leads=True),
-                Act("1", "another check", "open('checks')"),
-            ]
-        return out
+        good = view.finding.verdict == "inside" and not requests.moved
+        act: str = requests.enter_act
+        if act == "again" and good:
+            act = "next"
+        word, action, again = {
+            "the move": ("make the move", "open('move')", "measure again"),
+            "more": (f"{requests.more_pushes} more passes", "more", "again"),
+            "limits": ("what limits it", "open('limits')", "again"),
+            "next": ("next check", "open('checks')", "again"),
+        }.get(act, ("check again", "again", ""))
+        other = Act("2", again, "again")
+        if not again:
+            other = Act("1", "another check", "open('checks')")
+        return [Act("Enter", word, action, leads=True), other]
 
     def _first_acts(self) -> list[Act]:
         view = self.view

@@ -343,6 +343,17 @@ def binds(app: Console, scenes) -> None:
     _shaped(app, scenes, [_size("side-play", 0.12, 0.10)], check="runner-fit", positions=positions)
 
 
+def side_play(app: Console, scenes) -> None:
+    play = Quantity("side-play", 0.084, "mm", 0.006, 10.0, 0.15, "inside", band=(0.03, 0.15))
+    _shaped(app, scenes, [play], check="side-play", verdict="inside")
+
+
+def leans(app: Console, scenes) -> None:
+    fence = Quantity("fence-lean", 0.0013, "rad", 1e-4, 8.0, 0.001, "outside", "top leans toward you")
+    blade = Quantity("blade-lean", -4e-4, "rad", 1e-4, 8.0, 0.001, "inside", "top leans to the right")
+    _shaped(app, scenes, [fence, blade], check="upright")
+
+
 def plate(app: Console, scenes) -> None:
     phase = Quantity("phase", 2.1, "rad", 0.02, 5.0, way="largest at 120 degrees of turn")
     quantities = [_size("total", 0.14, 0.05), _size("tilt", 0.13, None), _size("warp", 0.01, None), phase]
@@ -598,6 +609,8 @@ SCENES: dict[str, Scene] = {
     "sure": sure,
     "wrong-way": wrong_way,
     "crown": crown,
+    "side-play": side_play,
+    "leans": leans,
     "binds": binds,
     "plate": plate,
     "move": the_move,
