@@ -37,6 +37,7 @@ from bench.protocol import (
     GetGear,
     GetStatus,
     InstrumentState,
+    Jig,
     PassNotice,
     Points,
     Prompt,
@@ -118,7 +119,7 @@ class Scripted(threading.Thread):
 
     def _answer(self, request: object) -> object:
         if isinstance(request, GetGear):
-            return GearReply([], [], [], [])
+            return GearReply([Jig("sled")], [], [], [])  # with one it is at rest at home
         if isinstance(request, GetChecks):
             return ChecksReply([])
         if isinstance(request, GetStatus):

@@ -109,13 +109,14 @@ class PlayFindings:
         return least or 0.0, math.inf if most is None else most, True
 
     def _judged(self, side: Quantity) -> Quantity:
-        """By what was said to be good enough; else, of a sled, by common practice."""
+        """By what was said to be good enough; common practice gives no verdict, but is
+        told."""
         least, most, said = self.limits()
         top = None if math.isinf(most) else most
         replace = msgspec.structs.replace
         if top is not None:
             side = replace(side, band=(least, top))
-        if not said and self.evidence.gear.jig is None:
+        if not said:
             return side
         low, high = side.value - side.uncertainty, side.value + side.uncertainty
         verdict: Verdict = "cannot-tell"

@@ -18,6 +18,13 @@ from bench.protocol import Finding
 from bench.render.result import move_distance
 from bench.units import length_words, parse_length
 
+# how the indicator stands on the sled: in words, and the face that its tip is on
+ON_FENCE: dict[Stands, tuple[str, str]] = {
+    "beyond": ("Beyond the sled fence, looking back at you", "far"),
+    "behind": ("On your side of the sled fence, looking away from you", "near"),
+}
+ON_ARM: tuple[Stands, ...] = ("right", "left")
+
 
 def _stands(how: Stands) -> Subject:
     return Subject(draws=partial(indicator_picture, stands=how))
@@ -85,31 +92,22 @@ class LiveSetUpScreen(RowsScreen):
         reach = None if jig is None else jig.pivot_to_stop or jig.pivot_to_screw
         units = self.view.units
         at = "" if reach is None else f", {length_words(reach, units)} from the pivot"
-        return [
+        fence = [
             Row(
-                "Beyond the sled fence, looking back at you",
-                partial(self._begin, "beyond"),
-                f"On the sled, tip on the far face{at}.",
-                leads=True,
-                about=_stands("beyond"),
-            ),
-            Row(
-                "On your side of the sled fence, looking away from you",
-                partial(self._begin, "behind"),
-                f"On the sled, tip on the near face{at}.",
-                about=_stands("behind"),
-            ),
-            Row(
-                "On the right of the square's arm",
-                partial(self._type, "right"),
-                about=_stands("right"),
-            ),
-            Row(
-                "On the left of the square's arm",
-                partial(self._type, "left"),
-                about=_stands("left"),
-            ),
+                words,
+                partial(self._begin, how),
+                f"On the sled, tip on the {face} face{at}.",
+                leads=how == "beyond",
+                about=_stands(how),
+            )
+            for how, (words, face) in ON_FENCE.items()
         ]
+        words = "On the {} of the square's arm"
+        arm = [
+            Row(words.format(side), partial(self._type, side), about=_stands(side))
+            for side in ON_ARM
+        ]
+        return [*fence, *arm]
 
     def _begin(self, stands: Stands) -> None:
         if self.requests.begin_live("fence", stands):

@@ -9,6 +9,7 @@ from textual.widgets import OptionList
 
 from bench.checks.options import HOLD
 from bench.console.app import make_console
+from bench.console.greeting import AT_REST, MOST_READINGS
 from bench.console.message_folding import fold
 from bench.console.screens import confirm
 from bench.console.screens.check_form import CheckForm
@@ -34,6 +35,7 @@ from bench.protocol import (
     PutLeaves,
     Saved,
     Undo,
+    Watch,
 )
 
 LOOKS = [((80, 24), "shop"), ((40, 15), "tube"), pytest.param((160, 48), "pencil", marks=pytest.mark.ci)]
@@ -589,3 +591,13 @@ def test_what_was_said_of_the_step_before_is_gone() -> None:
     assert [one.words for one in view.notices] == ["3 of 3 kept."]
     fold(view, PromptChanged("r1", "upright", "sled", replace(ask, step=2)))
     assert not list(view.notices)
+
+
+async def test_at_rest_few_readings_are_asked_for(fake, scenes) -> None:
+    """They are what wakes the program; in a check there are as many as digits are drawn."""
+    async with scenes.screen(fake) as (_app, pilot):
+        await scenes.until(pilot, lambda t: "begin a check" in t and fake.of(Watch)[-1].most == AT_REST)
+        fake.say(PromptChanged("r1", "fence-square", "big-sled", scenes.push))
+        await scenes.until(pilot, lambda t: "READY" in t and fake.of(Watch)[-1].most == MOST_READINGS)
+        fake.say(PromptChanged(None, "fence-square", None, None))
+        await scenes.until(pilot, lambda t: "begin a check" in t and fake.of(Watch)[-1].most == AT_REST)

@@ -312,9 +312,8 @@ def wrong_way(app: Console, scenes) -> None:
 
 
 def _shaped(app: Console, scenes, quantities: list[Quantity], **more: object) -> None:
-    found = msgspec.structs.replace(
-        scenes.finding("outside"), quantities=quantities, move=None, remarks=[], **more
-    )
+    more.setdefault("remarks", [])
+    found = msgspec.structs.replace(scenes.finding("outside"), quantities=quantities, move=None, **more)
     fresh(app, scenes, last=(found,))
 
 
@@ -344,8 +343,9 @@ def binds(app: Console, scenes) -> None:
 
 
 def side_play(app: Console, scenes) -> None:
-    play = Quantity("side-play", 0.084, "mm", 0.006, 10.0, 0.15, "inside", band=(0.03, 0.15))
-    _shaped(app, scenes, [play], check="side-play", verdict="inside")
+    play = Quantity("side-play", 0.084, "mm", 0.006, 10.0, band=(0.03, 0.15))
+    good = Remark("play-good", values={"binds": 0.03, "loose": 0.15}, severity="act")
+    _shaped(app, scenes, [play], check="side-play", verdict=None, remarks=[good])
 
 
 def leans(app: Console, scenes) -> None:
