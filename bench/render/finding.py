@@ -114,7 +114,7 @@ def finding_words(
             f"  What limits this answer most: {part_name(top.part)}"
             f" ({top.share:.0%} of it)."
         )
-    lines.extend(f"  Note: {note}" for note in notes_of(finding, units, but=first))
+    lines.extend(f"  Note: {note}" for note in notes_of(finding, units, but=[first]))
     return lines
 
 

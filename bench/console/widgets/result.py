@@ -120,7 +120,8 @@ def further_words(v: Viewer, finding: Finding | None = None) -> Sentences:
         yield text, "faint"
     if found.budget:
         yield f"Limits it most: {part_name(found.budget[0].part)}.", "faint"
-    shown = diagnosis(found) or said_first(found)
+    act = result.act_remark(found) if finding is None else None
+    shown = (diagnosis(found) or said_first(found), act)
     for note in notes_of(found, view.units, but=shown):
         yield note, "faint"
 

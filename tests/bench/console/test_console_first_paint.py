@@ -55,7 +55,7 @@ async def test_home_shows_a_new_result_at_once_after_the_check(fake, scenes, mon
         fake.say(PromptChanged("r1", "fence-square", "big-sled", scenes.push))
         await scenes.until(pilot, lambda t: "READY" in t)
         names = painted(monkeypatch)
-        fake.say(PromptChanged(None, "fence-square", None, None), Concluded("r1", scenes.finding()))
+        fake.say(Concluded("r1", scenes.finding()))
         await scenes.until(pilot, lambda t: "OUT" in t and "figure" in names)
         assert "sled" not in names
 

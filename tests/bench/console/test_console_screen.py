@@ -389,7 +389,7 @@ async def test_the_move_made_live(fake, scenes) -> None:
             True, "go", "It holds.", True, "left", "away", 0.0042, target=0.144, uncertainty=0.0097
         )
         fake.say(msgspec.structs.replace(go, to_go=0.15, wrong=True, words="Wrong way."))
-        await scenes.until(pilot, lambda t: "wrong way" in t and "Wrong way." in t)
+        await scenes.until(pilot, lambda t: "back: left end" in t and "Wrong way." in t)
         fake.say(msgspec.structs.replace(go, there=True))
         text = await scenes.until(pilot, lambda t: "It holds." in t)
         assert text.count("there") == 3  # beside the figure, in the band, the word of the key

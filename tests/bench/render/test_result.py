@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import msgspec
 import pytest
 
-from bench.finding import Finding, Move, Quantity
+from bench.finding import Finding, Move, Quantity, Remark
+from bench.render.remarks import notes_of
 from bench.render.result import (
+    act_remark,
     danger,
     headline,
     in_short,
+    limit,
+    next_act,
     opening,
     opposite,
     result_lines,
@@ -130,3 +135,13 @@ def test_the_command_line_says_the_danger_first() -> None:
     assert result_lines(closing, "mm")[0] == danger(closing, "mm")
     assert result_lines(closing, "mm")[1].startswith("Rip fence: out")
     assert result_lines(_fence("outside", 0.09), "mm")[0].startswith("Fence square: out")
+
+
+def test_what_is_said_as_the_act_is_no_note_as_well() -> None:
+    good = Remark("play-good", values={"binds": 0.03, "loose": 0.15}, severity="act")
+    q = Quantity("side-play", 0.08, "mm", 0.01, 9.0, band=(0.03, 0.15))
+    found = msgspec.structs.replace(_finding(None, q), remarks=[good])
+    assert next_act(found, "mm") == "Good play: it binds under 0.03 mm and is loose over 0.15 mm."
+    assert notes_of(found, "mm", but=[act_remark(found)]) == []
+    outside = Quantity("side-play", 0.2, "mm", 0.01, 9.0, 0.15, "outside", band=(0.03, 0.15))
+    assert limit(outside, "mm") == "Good enough from 0.03 to 0.15 mm."
