@@ -45,6 +45,7 @@ from bench.protocol import (
     Readings,
     StatusReply,
     Version,
+    Watch,
     decode_request,
     encode,
 )
@@ -64,13 +65,14 @@ PUSH = Prompt(
 
 
 class Scripted(threading.Thread):
-    """A daemon that says ten messages a second of two readings each, as it would to a screen that asks for ten."""
+    """A daemon that says ten messages a second of two readings each, or as many as the screen asks for."""
 
     def __init__(self, path: Path, *, live: bool) -> None:
         super().__init__(daemon=True)
         self.path, self.live = path, live
         self.stopped = threading.Event()
         self.ready = threading.Event()
+        self.every = 1  # turn in which something is said
         self._writers: list[asyncio.StreamWriter] = []
 
     def run(self) -> None:
@@ -83,7 +85,7 @@ class Scripted(threading.Thread):
         while not self.stopped.is_set():
             turn += 1
             await asyncio.sleep(max(0.0, began + turn * 0.1 - time.monotonic()))
-            for message in self._turn(turn, draw):
+            for message in self._turn(turn, draw) if turn % self.every == 0 else ():
                 for writer in self._writers:
                     if not writer.is_closing():
                         writer.write(encode(message))
@@ -118,6 +120,8 @@ class Scripted(threading.Thread):
         writer.close()
 
     def _answer(self, request: object) -> object:
+        if isinstance(request, Watch) and request.most:
+            self.every = max(1, round(10 / request.most))
         if isinstance(request, GetGear):
             return GearReply([Jig("sled")], [], [], [])  # with one it is at rest at home
         if isinstance(request, GetChecks):

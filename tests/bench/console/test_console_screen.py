@@ -197,7 +197,7 @@ async def test_a_check_is_chosen_with_its_options_and_begun(fake, scenes) -> Non
         await pilot.press("1")
         await scenes.until(pilot, lambda t: "Passes in each set-up: as usual" in t)
         await pilot.press("2", "2", "4", "5")  # five passes, tapped; which set-ups
-        await scenes.until(pilot, lambda t: "Passes a set-up: 5" in t and "handle left" in t)
+        await scenes.until(pilot, lambda t: "Passes in each set-up: 5" in t and "handle left" in t)
         await pilot.press("6")  # what is seldom told
         await pilot.press("7", *"19.75", "enter")  # a bare number is in the user's own unit
         await scenes.until(pilot, lambda t: "Length of the runners: 19.75 mm" in t)
@@ -225,10 +225,10 @@ async def test_the_form_shows_what_applies_and_a_wrong_value_stays_at_its_field(
         await pilot.press("2", "9", "9", "enter")
         await scenes.until(pilot, lambda t: "It takes a whole number from 1 to 72, not '99'." in t)
         await pilot.press("minus", "enter")  # the number pad's only key to rub out with
-        await scenes.until(pilot, lambda t: "Passes a set-up" in t)
+        await scenes.until(pilot, lambda t: "Passes in each set-up" in t)
         assert rows(app) == [
             "Begin",
-            "Passes a set-up",
+            "Passes in each set-up",
             "Lean test",
             "Tap test",
             "Sweeps at so many even turns",
