@@ -88,6 +88,7 @@ class Console(App[None]):
         self._timer: asyncio.TimerHandle | None = None
         self._listening: asyncio.Task[None] | None = None
         self.early_keys = EarlyKeys(self)
+        self._most = MOST_READINGS  # messages a second that were asked for last
         for theme in themes.THEMES:
             self.register_theme(theme)
         # set before anything is styled, so that nothing is styled twice
@@ -148,8 +149,6 @@ class Console(App[None]):
 
     def _connection(self, now: Connection, words: str) -> None:
         here = now == "here"
-        if here:
-            self._watch()
         self.mark(self.view.connected() if here else self.view.disconnected(words))
 
     def _age(self) -> None:
@@ -252,7 +251,9 @@ class Console(App[None]):
 
     def _watch(self) -> None:
         most = AT_REST if self._place == "home" else MOST_READINGS
-        self.client.send(Watch(on=True, most=most))
+        if most != self._most:
+            self._most = most
+            self.client.send(Watch(on=True, most=most))
 
     def go_home(self) -> None:
         """Take away all pages."""
