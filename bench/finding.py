@@ -45,6 +45,8 @@ class Quantity(msgspec.Struct, frozen=True):
     # mm: the length of what an angle is an angle of, over which a person is told it;
     # None: the user's own board
     over: float | None = None
+    # least and most that is good, where too little is a fault as well as too much
+    band: tuple[float, float] | None = None
 
 
 class SweepRow(msgspec.Struct, frozen=True):

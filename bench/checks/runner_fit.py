@@ -143,7 +143,7 @@ def evaluate(evidence: Evidence) -> Finding:
     below = headline(fit.positions, fit.full, found.runner_length)
     quantities = list(map(_give, quantities, below))
     if said is not None:
-        judged = {"tolerance": most, "verdict": said}
+        judged = {"tolerance": most, "verdict": said, "band": (least, most)}
         quantities[1] = msgspec.structs.replace(quantities[1], **judged)
     return finding(
         evidence,

@@ -16,8 +16,6 @@ from bench.checks.model import Check, Evidence, EvidenceGear, Step
 from bench.checks.options import SIDE, OptionValue, given_number, length, number
 from bench.checks.shared.cautions import AT_REST
 from bench.checks.shared.play import (
-    BINDS,
-    LOOSE,
     PLAY_SET_UPS,
     PlayFindings,
     play_step,
@@ -99,12 +97,13 @@ def _leaned(found: PlayFindings, spots: Mapping[str, list[float]]) -> None:
         found.remarks.append(warning("leaned-wrong"))
         return
     found.remarks.append(_held(left, right, play))
-    remark = act("play-good", binds=BINDS, loose=LOOSE)
-    if play < BINDS:
-        remark = act("play-little", limit=BINDS)
-    elif play > LOOSE:
-        remark = act("play-much", limit=LOOSE)
-    found.remarks.append(remark)
+    binds, loose, _ = found.limits()
+    if play < binds:
+        found.remarks.append(act("play-little", limit=binds))
+    elif play > loose:
+        found.remarks.append(act("play-much", limit=loose))
+    elif math.isfinite(loose):
+        found.remarks.append(act("play-good", binds=binds, loose=loose))
 
 
 def _twisted(

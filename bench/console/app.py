@@ -24,9 +24,10 @@ from textual.screen import Screen
 from textual.theme import Theme
 
 from bench.console import first_start, themes
+from bench.console.early_keys import EarlyKeys
 from bench.console.first_start import Guide
 from bench.console.glyphs import GlyphSet
-from bench.console.greeting import GREETING
+from bench.console.greeting import AT_REST, GREETING, MOST_READINGS
 from bench.console.host import ALL, Guest
 from bench.console.message_folding import fold
 from bench.console.requests import Requests
@@ -34,7 +35,7 @@ from bench.console.screens import SCREENS, Place, make_page
 from bench.console.screens.base import ConsoleScreen, WorkScreen
 from bench.console.view_model import ViewModel
 from bench.console.widgets.scroll_bars import use_whole_cells
-from bench.protocol import AnyNotification, NotesSeen, Tone
+from bench.protocol import AnyNotification, NotesSeen, Tone, Watch
 from bench.protocol.async_client import Connection, ReconnectingClient
 
 # s between two drawings of what changes so
@@ -86,6 +87,8 @@ class Console(App[None]):
         self._due: dict[str, float] = {}
         self._timer: asyncio.TimerHandle | None = None
         self._listening: asyncio.Task[None] | None = None
+        self.early_keys = EarlyKeys(self)
+        self._most = MOST_READINGS  # messages a second that were asked for last
         for theme in themes.THEMES:
             self.register_theme(theme)
         # set before anything is styled, so that nothing is styled twice
@@ -103,6 +106,8 @@ class Console(App[None]):
         with contextlib.suppress(ValueError, RuntimeError, NotImplementedError):
             for number in (signal.SIGTERM, signal.SIGHUP):
                 loop.add_signal_handler(number, self.exit)
+        comes = self.early_keys.screen_comes
+        self.screen_change_signal.subscribe(self, comes, immediate=True)
         self._listening = loop.create_task(self.client.run())
         self.set_interval(AGEING, self._age)
         if self.guest is not None:
@@ -232,6 +237,7 @@ class Console(App[None]):
         if self._place is None:
             if self.view.status_known or self.view.away_since is not None:
                 self._place = place
+                self._watch()
                 self.push_screen(place)
         elif place != self._place:
             if self._place == "home" and place in ("check", "live"):
@@ -240,7 +246,14 @@ class Console(App[None]):
             if len(self.screen_stack) > 2:
                 return
             self._place = place
+            self._watch()
             self.switch_screen(place)
+
+    def _watch(self) -> None:
+        most = AT_REST if self._place == "home" else MOST_READINGS
+        if most != self._most:
+            self._most = most
+            self.client.send(Watch(on=True, most=most))
 
     def go_home(self) -> None:
         """Take away all pages."""
@@ -296,6 +309,7 @@ class Console(App[None]):
 
     async def on_event(self, event: events.Event) -> None:
         if isinstance(event, events.Key | events.MouseDown):
+            event = await self.early_keys.aim(event)
             self.last_key = event.key if isinstance(event, events.Key) else ""
             self.seen()
         await super().on_event(event)

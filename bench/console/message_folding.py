@@ -136,7 +136,8 @@ def _asking(state: ViewModel, message: PromptChanged) -> str:
         state.notices.clear()
     before, ask = state.ask, message.ask
     _asked(state, message.run, message)
-    moved_on = before is None or ask is None or before.placement != ask.placement
+    was, now = ((one and (one.placement, one.step)) for one in (before, ask))
+    moved_on = was is None or was != now
     if moved_on:  # what was said of the set-up before is over
         state.notices[:] = [one for one in state.notices if one.bad]
     if ask is not None and ask.mark is not None and state.line is not None:

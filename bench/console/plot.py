@@ -103,22 +103,21 @@ def _draw(canvas: Canvas, one: PassView, shown: Window, role: Role) -> None:
 def scale(
     value: float,
     give: float,
-    limit: float | None,
+    good: tuple[float, float] | None,
     wide: int,
     glyphs: GlyphSet,
     ends: tuple[str, str],
     least: float | None = None,
-    one_sided: bool = False,
 ) -> Block:
     """One number with its give or take on a line, and where good enough ends.
 
     Two rows, or three where the words are long.
 
     All in one unit. The middle is nothing wrong, or the left end where `least` is 0: a
-    size has no other way. ends: the words at the left and the right end. one_sided:
-    good enough begins at zero, what lies left of it is a fault.
+    size has no other way. ends: the words at the left and the right end. good: from
+    where to where it is good enough.
     """
-    reach = max(abs(value) + give, (limit or 0.0) * 1.5, 1e-12) * 1.08
+    reach = max(abs(value) + give, good[1] * 1.5 if good else 0.0, 1e-12) * 1.08
     cells = max(9, wide)
     row: Line = [(glyphs.across, "rule")] * cells
     low = -reach if least is None else least
@@ -126,11 +125,12 @@ def scale(
     def place(v: float) -> int:
         return min(cells - 1, max(0, round((v - low) / (reach - low) * (cells - 1))))
 
-    if limit is not None:
-        first, last = place(0.0 if one_sided else -limit), place(limit)
+    row[place(0.0)] = ("+", "rule")
+    if good:
+        first, last = place(good[0]), place(good[1])
         row[first : last + 1] = [("=", "good")] * (last + 1 - first)
         row[first], row[last] = ("[", "good"), ("]", "good")
-    row[place(0.0)] = ("+" if limit is None else "0", "rule")
+        row[place(0.0)] = ("0", "rule")
     first, last = place(value - give), place(value + give)
     row[first : last + 1] = [(glyphs.lower, "strong")] * (last + 1 - first)
     row[place(value)] = (glyphs.here, "strong")
@@ -138,6 +138,6 @@ def scale(
     room = cells - len(left) - len(right)
     if room < 2:  # each in a row of its own
         return [row, [(left, "faint")], [(right.rjust(cells), "faint")]]
-    below = "[ good enough ]" if limit is not None else ""
+    below = "[ good enough ]" if good else ""
     middle = below.center(room) if room >= len(below) + 2 else " " * room
     return [row, [(left, "faint"), (middle, "faint"), (right, "faint")]]

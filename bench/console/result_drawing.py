@@ -8,7 +8,9 @@ that is good enough as much so, which makes the two comparable.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from itertools import pairwise
+from typing import Literal
 
 import msgspec
 
@@ -16,8 +18,9 @@ from bench.console.canvas import Canvas
 from bench.console.glyphs import GlyphSet
 from bench.console.plot import LEAST_SPAN
 from bench.console.text import Block, Role
-from bench.protocol import Contact, Finding, Jig, Position, Quantity
-from bench.render.result import judged, opening, told_over
+from bench.protocol import Finding, Jig, Quantity
+from bench.render.finding import limit_words
+from bench.render.result import judged, large_size, opening, opposite, told_over
 from bench.units import System, length_words, rounded_words
 
 LEAST_WIDE, LEAST_HIGH = 30, 5
@@ -25,21 +28,43 @@ MOST_HIGH = 24
 
 
 class Part(msgspec.Struct, frozen=True):
-    """A part that turns. across: from left to right, else from front to rear."""
+    """A part that turns. lies: seen from above, from left to right or from front to
+    rear; or seen along its face, from `view`, standing on `base`."""
 
     label: str
-    across: bool
+    lies: Literal["across", "along", "upright"]
     role: Role
+    view: str = ""
+    base: str = ""
 
 
 # by the name of the quantity
 PARTS = {
-    "fence": Part("sled fence", True, "wood"),
-    "board": Part("board", True, "wood"),
-    "blade": Part("blade", False, "steel"),
-    "rip-fence": Part("rip fence", False, "steel"),
-    "toe": Part("rip fence", False, "steel"),
+    "fence": Part("sled fence", "across", "wood"),
+    "board": Part("board", "across", "wood"),
+    "blade": Part("blade", "along", "steel"),
+    "rip-fence": Part("rip fence", "along", "steel"),
+    "toe": Part("rip fence", "along", "steel"),
+    "fence-lean": Part(
+        *("sled fence", "upright", "wood", "seen from its right end", "sled's base")
+    ),
+    "blade-lean": Part(
+        *("blade", "upright", "steel", "seen from where you stand", "table")
+    ),
 }
+
+
+class Scene(msgspec.Struct, frozen=True):
+    """What a drawing knows. board: mm, the widest board, of a sled fence."""
+
+    finding: Finding
+    jig: Jig | None
+    board: float | None
+    units: System
+
+
+def has_picture(finding: Finding) -> bool:
+    return _drawer(finding) is not None
 
 
 def draw_result(
@@ -52,94 +77,117 @@ def draw_result(
     units: System,
 ) -> Block:
     """At most `wide` x `high`; empty where there is nothing to draw, or no room."""
-    if wide < LEAST_WIDE or high < LEAST_HIGH:
+    draw = _drawer(finding)
+    if wide < LEAST_WIDE or high < LEAST_HIGH or draw is None:
         return []
     canvas = Canvas(wide, min(high, MOST_HIGH), glyphs, min(high, MOST_HIGH) - 2)
-    q = judged(finding)
-    phase = next((one for one in finding.quantities if one.name == "phase"), None)
-    if finding.profile:
-        _face(canvas, finding.profile, finding.contact or [], units)
-    elif finding.positions:
-        _fit(canvas, finding.positions, units)
-    elif phase is not None:
-        _turn(canvas, finding, phase.value, units)
-    elif q.name in PARTS:
-        draw_rotation(canvas, q, jig, board, units, opening(finding))
-    else:
-        return []
+    draw(canvas, Scene(finding, jig, board, units))
     return canvas.block()
+
+
+def _drawer(finding: Finding) -> Callable[[Canvas, Scene], None] | None:
+    """What draws the finding: by what it carries, then by what is judged."""
+    if finding.profile:
+        return _face
+    if finding.positions:
+        return _fit
+    if any(q.name == "phase" for q in finding.quantities):
+        return _turn
+    q = judged(finding)
+    if q.name in PARTS:
+        return {"across": _across, "along": _along, "upright": _upright}[
+            PARTS[q.name].lies
+        ]
+    return None if q.band is None else _clearance
 
 
 # ---- a part that is turned -----------------------------------------------------------
 
 
-def draw_rotation(
-    c: Canvas,
-    q: Quantity,
-    jig: Jig | None,
-    board: float | None,
-    units: System,
-    opens: float | None = None,
-) -> None:
-    """opens: how far a rip fence opens at the rear, in rad; good is to one side."""
+def _steep(q: Quantity, share: float = 0.42) -> float:
+    """Shares of the field for one rad: the turn, or what is good enough, fills it."""
     limit = q.tolerance or 0.0
-    steep = 0.42 / max(abs(q.value) + q.uncertainty, limit * 1.2, 1e-9)
-    part = PARTS[q.name]
-    if part.across:
-        _across(c, q, jig, told_over(board, units), units, steep)
-    else:
-        _along(c, q, part, steep * 0.8 * c.field / c.wide, opens)
-    c.label(c.wide // 2, c.high - 1, "you", "strong", "middle")
+    return share / max(abs(q.value) + q.uncertainty, limit * 1.2, 1e-9)
 
 
-def _across(
-    c: Canvas, q: Quantity, jig: Jig | None, length: float, units: System, steep: float
-) -> None:
+def _across(c: Canvas, scene: Scene) -> None:
     """A sled fence: its pivot stays, its free end stands off the line of square."""
+    q, jig, units = judged(scene.finding), scene.jig, scene.units
     free_left = jig is None or jig.pivot == "right"
-    off, limit = -q.value if free_left else q.value, q.tolerance
+    off, steep = -q.value if free_left else q.value, _steep(q)
     free, pivot = (0, 1) if free_left else (1, 0)
-    for edge in (-limit, limit) if limit else ():
+    for edge in _edges(q):
         c.line((pivot, 0.5), (free, 0.5 + edge * steep), "old-trace", dashed=True)
     c.line((pivot, 0.5), (free, 0.5 + off * steep), "wood")
+    length = told_over(scene.board, units)
     much = rounded_words(abs(off) * length, q.uncertainty * length, units)
     where = "away from you" if off > 0 else "toward you"
     ends = ("left", "right")
     words, row, last = f"{ends[free]} end {much} {where}", c.high - 2, c.wide - 1
     c.label(free * last, row, words, "strong", ends[free])
     c.label(pivot * last, row, "pivot", "faint", ends[pivot])
+    _you(c)
 
 
-def _along(
-    c: Canvas, q: Quantity, part: Part, steep: float, opens: float | None
-) -> None:
+def _edges(q: Quantity) -> tuple[float, ...]:
+    """Where good enough ends, to either side."""
+    return (-q.tolerance, q.tolerance) if q.tolerance else ()
+
+
+def _you(c: Canvas) -> None:
+    c.label(c.wide // 2, c.high - 1, "you", "strong", "middle")
+
+
+def _along(c: Canvas, scene: Scene) -> None:
     """A blade or a rip fence: front below, rear above; the rear stands to one side."""
-    limit = q.tolerance or 0.0
-    edges = [-limit, limit] if limit else []
-    if opens is not None and limit:  # to close is never good
-        edges = [0.0, -limit if (opens > 0) == (q.value > 0) else limit]
+    q, opens = judged(scene.finding), opening(scene.finding)
+    part, edges = PARTS[q.name], _edges(q)
+    steep = _steep(q) * 0.8 * c.field / c.wide
+    if opens is not None and edges:  # to close is never good
+        edges = (0.0, edges[0 if (opens > 0) == (q.value > 0) else 1])
     for edge in edges:
         c.line((0.5, 0.0), (0.5 + edge * steep, 1.0), "old-trace", dashed=True)
-    for thick in (-0.004, 0.0, 0.004):
-        top = 0.5 + thick - q.value * steep
-        c.line((0.5 + thick, 0.0), (top, 1.0), part.role)
+    _thick(c, 0.5 - q.value * steep, part.role)
     c.label(1, 0, "rear", "faint")
     c.label(1, c.high - 3, "front", "faint")
     c.label(c.wide - 2, c.high - 3, part.label, "faint", "right")
+    _you(c)
+
+
+def _thick(c: Canvas, top: float, role: Role) -> None:
+    """A part from the middle below to `top` above."""
+    for thick in (-0.004, 0.0, 0.004):
+        c.line((0.5 + thick, 0.0), (top + thick, 1.0), role)
+
+
+def _upright(c: Canvas, scene: Scene) -> None:
+    """A face that leans, seen along it: its top stands off the plumb line."""
+    q, units = judged(scene.finding), scene.units
+    part, steep = PARTS[q.name], _steep(q) * 1.4 * c.field / c.wide
+    for edge in _edges(q) or (0.0,):
+        c.line((0.5, 0.0), (0.5 + edge * steep, 1.0), "old-trace", dashed=True)
+    _thick(c, 0.5 - q.value * steep, part.role)
+    c.bar(0, c.high - 2, c.wide, "wood" if part.role == "wood" else "steel")
+    way = (q.way or "").removeprefix("top leans ").removeprefix("to the ")
+    left, right = (way, opposite(way)) if q.value > 0 else (opposite(way), way)
+    c.label(0, c.high - 3, left, "faint")
+    c.label(c.wide - 1, c.high - 3, right, "faint", "right")
+    much, over = large_size(q, units, None)
+    corners = ((0, "left"), (c.wide - 1, "right"))
+    for words in (f"{much} {over}", much):
+        if any(c.label(x, 0, words, "strong", end) for x, end in corners):
+            break  # wherever the part leaves room
+    c.foot(part.base, part.view, part.label)
 
 
 # ---- a face, a runner, a plate -------------------------------------------------------
 
 
-def _face(
-    c: Canvas,
-    profile: list[tuple[float, float]],
-    contact: list[Contact],
-    units: System,
-) -> None:
+def _face(c: Canvas, scene: Scene) -> None:
     """The face from above, proud side up, and below it between which two places the
     widest board touches."""
-    points = sorted(profile)
+    units, contact = scene.units, scene.finding.contact
+    points = sorted(scene.finding.profile or [])
     left, right = points[0][0], points[-1][0]
     low, top = min(y for _, y in points), max(y for _, y in points)
     middle, span = (low + top) / 2, max(LEAST_SPAN, (top - low) * 1.2)
@@ -179,35 +227,72 @@ def _between(points: list[tuple[float, float]], x: float) -> float:
     return points[-1][1]
 
 
-def _fit(c: Canvas, positions: list[Position], units: System) -> None:
-    """How loose the runner is from place to place in the slot: columns of play, a mark
-    where it binds."""
-    ordered = sorted(positions, key=lambda p: p.at)
+def _fit(c: Canvas, scene: Scene) -> None:
+    """How loose the runner is from place to place in the slot: columns of play over
+    where good ends, a mark where it binds."""
+    ordered = sorted(scene.finding.positions or [], key=lambda p: p.at)
+    units, band = scene.units, judged(scene.finding).band
     left, right = ordered[0].at, ordered[-1].at
-    most = max((p.side_play or 0.0 for p in ordered), default=0.0) or LEAST_SPAN
+    loosest = max((p.side_play or 0.0 for p in ordered), default=0.0) or LEAST_SPAN
+    most = loosest if band is None else max(loosest, band[1] * 1.1)
     binds, rows = False, c.field
+    for edge in band or ():
+        c.line((0.0, edge / most), (1.0, edge / most), "old-trace", dashed=True)
     for p in ordered:
         x = round((p.at - left) / (right - left or 1.0) * (c.wide - 1))
         if p.relief > 0 or p.side_play == 0:
             c.words(x, c.high - 2, c.glyphs.bad, "bad")
             binds = True
             continue
-        play = most if p.side_play is None else p.side_play
+        play = loosest if p.side_play is None else p.side_play
         for y in range(max(1, round(play / most * rows))):
             c.words(x, rows - 1 - y, c.glyphs.full, "trace")
-    c.label(
-        c.wide // 2, 0, f"play up to {length_words(most, units)}", "faint", "middle"
-    )
+    up_to = f"play up to {length_words(loosest, units)}"
+    if band is not None:
+        good = f"good {limit_words(judged(scene.finding), units)}"
+        whole = f"{up_to}, dashed: {good}"
+        up_to = whole if len(whole) < c.wide - 8 else good
+    c.label(c.wide // 2, 0, up_to, "faint", "middle")
     words = f"{c.glyphs.bad} binds" if binds else "along the slot"
     before = f"{length_words(abs(left), units)} before it" if left < 0 else "at 0"
     c.foot(before if left else "at 0", words, length_words(right, units))
 
 
-def _turn(c: Canvas, finding: Finding, phase: float, units: System) -> None:
+def _clearance(c: Canvas, scene: Scene) -> None:
+    """The runner pressed to one wall of its slot, and the gap at the other to scale:
+    good where the runner's edge stands between the two dashed lines."""
+    q, units, g = judged(scene.finding), scene.units, c.glyphs
+    least, most = q.band or (0.0, q.value)
+    wall, room = 4, c.wide - 12  # columns of the slot's wall, and for the gap
+    scale = room / max(q.value + q.uncertainty, most * 1.15, 1e-9)
+    edge = wall + min(room, max(0, round(q.value * scale)))
+    for y in range(1, c.high - 2):
+        c.fill(0, y, wall, "steel")
+        c.bar(edge, y, c.wide - edge, "wood")
+    marks = [wall + round(one * scale) for one in (least, most)]
+    for mark in marks:
+        for y in range(1, c.high - 2):
+            c.words(mark, y, g.dash if edge <= mark else g.down, "good")
+    middle = (c.high - 1) // 2
+    line = g.across * (edge - wall - 2)
+    if edge - wall > 2:
+        c.words(wall, middle, f"{g.left_mark}{line}{g.right_mark}", "probe")
+    c.label(edge + 1, 0, "runner", "faint")
+    c.label(0, 0, "slot", "faint")
+    c.label(marks[0], c.high - 2, "binds", "faint", "right")
+    c.label(marks[1] + 1, c.high - 2, "loose", "faint")
+    c.label((marks[0] + marks[1]) // 2, c.high - 2, "good", "good", "middle")
+    much = rounded_words(q.value, q.uncertainty, units)
+    words = f"{much}, good from {limit_words(q, units)}"
+    c.label(c.wide // 2, c.high - 1, words, "strong", "middle")
+
+
+def _turn(c: Canvas, scene: Scene) -> None:
     """What the tilt alone does over one turn of the plate, and where it stands out
     most."""
-    tilts = [q.value for q in finding.quantities if q.name == "tilt"]
-    tilt = tilts[0] if tilts else finding.quantities[0].value
+    values = {q.name: q.value for q in scene.finding.quantities}
+    phase, units = values["phase"], scene.units
+    tilt = values.get("tilt", scene.finding.quantities[0].value)
     columns = c.wide * c.per_x
     for n in range(columns):
         share = n / (columns - 1)

@@ -36,20 +36,27 @@ def draw_set_up(
     at = "" if ask.at is None else f"at {length_words(ask.at, units, whole)}"
     draw = next((d for known, d in _DRAWINGS if known & names), _surface)
     if ask.lean is not None:
-        mark = glyphs.left_mark if ask.lean == "left" else glyphs.right_mark
-        words = f"{mark} lean the sled to the {ask.lean} {mark}"
+        words = f"lean the sled to the {ask.lean}"
         c.label(c.wide // 2, 0, words, "act", at="middle")
-    c.label(c.wide // 2, c.high - 1, "you", "strong", at="middle")
+        for row in (1, c.high // 2):
+            _pressed(c, ask.lean == "left", row)
+    if draw is not draw_upright:  # it is seen from the side
+        c.label(c.wide // 2, c.high - 1, "you", "strong", at="middle")
     draw(c, ask, jig, names, at)
     return c.block()
 
 
-def indicator_on_sled(how: str, jig: Jig | None, wide: int, glyphs: GlyphSet) -> Block:
+def indicator_on_sled(
+    how: str, jig: Jig | None, wide: int, high: int, glyphs: GlyphSet
+) -> Block:
     """How the indicator stands for the live move: `beyond` or `behind` the sled fence,
     `right` or `left` of the arm.
 
-    Seven rows; the free end, its way and the pivot as on the user's own sled.
+    Seven rows, or none where there is no room; the free end, its way and the pivot as
+    on the user's own sled.
     """
+    if high < 7:
+        return []
     c = Canvas(min(wide, 60), 7, glyphs)
     fence, free_left = 3, jig is None or jig.pivot == "right"
     sixth = c.wide // 6
@@ -104,7 +111,7 @@ def _square(c: Canvas, ask: Prompt, jig: Jig | None, names: set[str], at: str) -
         c.fill(left, fence + row * step, handle, "steel")
     middle = (fence + (thick + 1) * step + tip) // 2
     _indicator(c, ask, arm + across - 1 if on_right else arm, middle)
-    _pushed(c, 1 if on_right else c.wide - 2, "push", top=3 + thick if far else 1)
+    _pushed(c, ask, 1 if on_right else c.wide - 2, top=3 + thick if far else 1)
     above = fence + (thick + 1) * step
     c.label(left + handle // 2, above, "handle", "faint", at="middle")
     beside = (arm - 2, "right") if on_right else (arm + across + 1, "left")
@@ -138,7 +145,7 @@ def _rip(c: Canvas, ask: Prompt, jig: Jig | None, names: set[str], at: str) -> N
     _indicator(c, ask, fence if left else fence + 2, c.high // 2, reach=3)
     c.label(fence + 1, 0, "rip fence", "faint", at="middle")
     c.label(slot + 1, 0, "slot", "faint", at="middle")
-    _pushed(c, 1 if left else c.wide - 2, "push")
+    _pushed(c, ask, 1 if left else c.wide - 2)
 
 
 def _blade(c: Canvas, ask: Prompt, jig: Jig | None, names: set[str], at: str) -> None:
@@ -210,18 +217,22 @@ def _widths(c: Canvas, ask: Prompt, jig: Jig | None, names: set[str], at: str) -
 
 
 def _play(c: Canvas, ask: Prompt, jig: Jig | None, names: set[str], at: str) -> None:
-    """The sled in its slots, leaned or twisted within its play; the indicator at its
-    side."""
-    g, way = c.glyphs, "left" if "left" in names else "right"
-    box, left = c.wide // 2 - 4, 3
-    c.frame(left, 1, box, c.high - 2, "wood")
-    arrow = g.left_mark if way == "left" else g.right_mark
-    how = "twist" if names & {"twist", "twisted"} else "lean"
+    """The sled in its slots, pressed to one side or twisted within its play, with an
+    arrow where the hand presses; the indicator at its side."""
+    way, twist = "left" if "left" in names else "right", names & {"twist", "twisted"}
+    box, left, bottom = c.wide // 2 - 4, 3, c.high - 2
+    c.frame(left, 1, box, bottom, "wood")
     touch = left if ask.side == "left" else left + box - 1
-    _indicator(c, ask, touch, c.high // 2)
-    c.label(left + 2, c.high - 3, "sled", "wood")
-    where = f" {at}" if how == "twist" else ""  # leaned, it is read at the middle
-    c.label(left, 0, f"{arrow} {how} it to the {way}{where}", "act")
+    row = 3 if twist else c.high // 2  # beyond the middle, or at it
+    _indicator(c, ask, touch, row)
+    to_left = way == "left"
+    ends = (left + 2, left + box - 3)
+    _pressed(c, to_left, row, ends[not to_left])
+    if twist:
+        _pressed(c, not to_left, bottom - 1, ends[to_left])
+    c.label(left + 2, bottom - 2 if twist else bottom - 1, "sled", "wood")
+    words = f"twist it to the {way} {at}" if twist else f"press it to the {way}"
+    c.label(left, 0, words.rstrip(), "act")
 
 
 def _board(c: Canvas, ask: Prompt, jig: Jig | None, names: set[str], at: str) -> None:
@@ -244,7 +255,7 @@ def _surface(c: Canvas, ask: Prompt, jig: Jig | None, names: set[str], at: str) 
     left = ask.side == "left"
     if ask.side is not None:
         _indicator(c, ask, x if left else x + 2, c.high // 2)
-    _pushed(c, c.wide - 2 if left else 1, "push")
+    _pushed(c, ask, c.wide - 2 if left else 1)
 
 
 _DRAWINGS: tuple[tuple[set[str], Draw], ...] = (
@@ -280,11 +291,25 @@ def _indicator(c: Canvas, ask: Prompt, touch: int, row: int, reach: int = 4) -> 
     c.label(touch + 2, row + 1, how, "faint")
 
 
-def _pushed(c: Canvas, column: int, words: str, top: int = 1) -> None:
-    """Which way the sled is pushed, at the edge of the drawing."""
+def _pressed(c: Canvas, left: bool, row: int, column: int | None = None) -> None:
+    """An arrow that ends at `column`, else at the edge to which the sled is pressed."""
+    g, long = c.glyphs, 5
+    if left:
+        at = 0 if column is None else column
+        c.words(at, row, g.left_mark + g.across * (long - 1), "act")
+    else:
+        at = c.wide - 1 if column is None else column
+        c.words(at - long + 1, row, g.across * (long - 1) + g.right_mark, "act")
+
+
+def _pushed(c: Canvas, ask: Prompt, column: int, top: int = 1) -> None:
+    """Which way the sled is pushed, at the edge of the drawing; not while it is
+    leaned."""
+    if ask.lean is not None:
+        return
     g, left = c.glyphs, column < c.wide // 2
     c.words(column, top, g.up_mark, "strong")
     for y in range(top + 1, max(top + 2, c.high - 5)):
         c.words(column, y, g.down, "rule")
     beside = column + 2 if left else column - 2
-    c.label(beside, top, words, "faint", at="left" if left else "right")
+    c.label(beside, top, "push", "faint", at="left" if left else "right")

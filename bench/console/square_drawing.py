@@ -64,6 +64,10 @@ def draw_upright(
         c.fill(arm, row, 2, "steel")
     label = "sled fence" if what == "fence" else "blade"
     c.label(face - 1, 0, label, "faint")
+    if what == "fence":  # seen from its right end
+        c.label(0, bottom - 1, "you", "strong")
+    else:
+        c.label(c.wide // 2, c.high - 1, "you", "strong", at="middle")
     reach = c.wide // 4
     outward = ("away" in names) == right
     c.fill(arm + 2 if outward else arm - reach, bottom, reach, "steel")

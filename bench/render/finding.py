@@ -37,7 +37,7 @@ def quantity_words(q: Quantity, units: System, board: float | None = None) -> st
     way = f"{q.way}: " if q.way else ""
     line = f"{upper_first(quantity_name(q.name))}: {way}{size(q, units, board)}"
     if q.tolerance is not None:
-        line += f" (good enough within {limit_words(q, units)})"
+        line += f" ({good_enough_words(q, units)})"
     return line
 
 
@@ -65,9 +65,19 @@ def over_own(q: Quantity, units: System) -> str:
     return f"{rise} over {span_words(over, units)}"
 
 
+def good_enough_words(q: Quantity, units: System) -> str:
+    """`good enough within 0.05 mm`, or `from 0.03 to 0.15 mm` where too little is a
+    fault as well."""
+    word = "within" if q.band is None else "from"
+    return f"good enough {word} {limit_words(q, units)}"
+
+
 def limit_words(q: Quantity, units: System) -> str:
     """The limit of a quantity that has one, as its size is told."""
     tolerance = q.tolerance or 0.0
+    if q.band is not None:
+        least = length_words(q.band[0], units).rpartition(" ")[0]
+        return f"{least} to {length_words(q.band[1], units)}"
     if q.unit == "mm":
         return length_words(tolerance, units)
     if q.over is not None:
@@ -106,7 +116,7 @@ def finding_words(
             f"  What limits this answer most: {part_name(top.part)}"
             f" ({top.share:.0%} of it)."
         )
-    lines.extend(f"  Note: {note}" for note in notes_of(finding, units, but=first))
+    lines.extend(f"  Note: {note}" for note in notes_of(finding, units, but=[first]))
     return lines
 
 

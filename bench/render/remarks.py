@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import TYPE_CHECKING
 
 import msgspec
@@ -69,16 +69,16 @@ def said_first(finding: Finding) -> Remark | None:
 
 
 def notes_of(
-    finding: Finding, units: System, *, but: Remark | None = None
+    finding: Finding, units: System, *, but: Collection[Remark | None] = ()
 ) -> list[str]:
-    """What a finding says beside its figures, the doubts first; without the remark
-    `but`, where it is shown elsewhere. Notes without codes stay as they stand."""
+    """What a finding says beside its figures, the doubts first; without those
+    of `but`, which are shown elsewhere. Notes without codes stay as they stand."""
     if not finding.doubts and not finding.remarks:
         return finding.notes
     return [
         remark_words(remark, units)
         for remark in (*finding.doubts, *finding.remarks)
-        if remark != but
+        if remark not in but
     ]
 
 

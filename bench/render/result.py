@@ -13,7 +13,7 @@ from bench.render.finding import (
     MOVED_WRONG,
     VERDICTS,
     finding_words,
-    limit_words,
+    good_enough_words,
     settle_words,
     size,
 )
@@ -82,7 +82,7 @@ def own_size(q: Quantity, units: System, board: float | None) -> str:
 def limit(q: Quantity, units: System) -> str:
     if q.tolerance is None:
         return ""
-    return f"Good enough within {limit_words(q, units)}."
+    return f"{upper_first(good_enough_words(q, units))}."
 
 
 def danger(finding: Finding, units: System) -> str | None:
@@ -218,11 +218,12 @@ def diagnosis(finding: Finding) -> Remark | None:
     return next((r for r in finding.remarks if r.code in MOVED_WRONG), None)
 
 
-def act_words(finding: Finding, units: System) -> str:
+def act_remark(finding: Finding) -> Remark | None:
     """What the check itself says is to be done, such as what to take off, and where;
-    empty where it says nothing."""
-    act = next((r for r in finding.remarks if r.severity == "act"), None)
-    return "" if act is None else remark_words(act, units)
+    None where it says nothing, or where the verdict or the move says it."""
+    if finding.proposed is not None or finding.verdict in ("inside", "cannot-tell"):
+        return None
+    return next((r for r in finding.remarks if r.severity == "act"), None)
 
 
 def next_act(finding: Finding | None, units: System) -> str:
@@ -235,9 +236,12 @@ def next_act(finding: Finding | None, units: System) -> str:
         return short_move(finding.proposed, units)
     if finding.verdict == "inside":
         return "Good enough: nothing to move. Stop here."
+    act = act_remark(finding)
+    if act is not None:
+        return remark_words(act, units)
     if finding.verdict == "outside":
-        return act_words(finding, units) or "Put it right, then check again."
-    return act_words(finding, units) or "Measured; no limit is set for a verdict."
+        return "Put it right, then check again."
+    return "Measured; no limit is set for a verdict."
 
 
 def large_size(q: Quantity, units: System, board: float | None) -> tuple[str, str]:

@@ -89,15 +89,27 @@ class PlayFindings:
         self.quantities.append(found)
         self.budgets.append(budget)
 
-    def _judged(self, side: Quantity) -> Quantity:
-        """Where it was said how much side play is good enough."""
-        least = given_number(self.options, "play_least")
-        most = given_number(self.options, "play_most")
+    def limits(self) -> tuple[float, float, bool]:
+        """The least and the most side play that is good, mm, and whether that was said
+        or is common practice."""
+        names = ("play_least", "play_most")
+        least, most = (given_number(self.options, name) for name in names)
         if least is most is None:
+            return BINDS, LOOSE, False
+        return least or 0.0, math.inf if most is None else most, True
+
+    def _judged(self, side: Quantity) -> Quantity:
+        """By what was said to be good enough; common practice gives no verdict, but is
+        told."""
+        least, most, said = self.limits()
+        top = None if math.isinf(most) else most
+        replace = msgspec.structs.replace
+        if top is not None:
+            side = replace(side, band=(least, top))
+        if not said:
             return side
-        top = math.inf if most is None else most
-        said = verdict_between(side.value, side.uncertainty, least or 0.0, top)
-        return msgspec.structs.replace(side, tolerance=most, verdict=said)
+        verdict = verdict_between(side.value, side.uncertainty, least, most)
+        return replace(side, tolerance=top, verdict=verdict)
 
 
 def play_step(placement: str, twist_at: float) -> Step:

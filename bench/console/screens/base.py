@@ -48,6 +48,7 @@ class ConsoleScreen(Screen[T]):
     ]
 
     def compose(self) -> ComposeResult:
+        self.choose_parts()  # before the first paint
         yield Drawing(status_strip, "health ask gear result", classes="-row")
         yield Vertical(*self.body(), id="body")
         yield Words(tip, "ask live result notice keys gear", id="tip")
@@ -92,7 +93,8 @@ class ConsoleScreen(Screen[T]):
         self._bindings_shown: object = None
 
     def on_screen_resume(self) -> None:
-        self.host.mark(ALL)
+        """It shows at once how things stand, not what it was left with."""
+        self.show(ALL)
 
     def on_resize(self) -> None:
         self.host.mark(ALL)
@@ -104,11 +106,15 @@ class ConsoleScreen(Screen[T]):
             viewer.view_changed(changed)
         if changed <= QUICK:
             return
+        self.choose_parts()
         self.view_changed(changed)
         shown = [(b.binding, b.enabled) for b in self.active_bindings.values()]
         if shown != self._bindings_shown:
             self._bindings_shown = shown
             self.refresh_bindings()
+
+    def choose_parts(self) -> None:
+        """Which parts are shown, by classes of the style sheet."""
 
     def view_changed(self, changed: frozenset[str]) -> None:
         """What a subclass does beside showing its widgets anew."""

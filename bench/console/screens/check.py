@@ -42,11 +42,13 @@ UNREAD = ("cautions", "working-out", "done")  # phases in which no number matter
 class CheckScreen(WorkScreen):
     page = "check"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("0,u", "undo", "undo pass", key_display="0"),
+        Binding("0,u", "undo", "undo", key_display="0"),
         Binding("8,d", "picture", "drawing", key_display="8"),
         Binding("plus,pagedown", "read_on", "read on", key_display="+"),
         Binding("9,x", "give_up", "give up", key_display="9"),
     ]
+
+    _drawn_for: str | None = None  # the set-up whose drawing is shown on a phone
 
     def body(self) -> Iterable[Widget]:
         yield Drawing(check_figure, "number health ask", id="figure")
@@ -72,7 +74,7 @@ class CheckScreen(WorkScreen):
     def _scrolled(self) -> None:
         self.host.mark(frozenset({"ask"}))
 
-    def view_changed(self, changed: frozenset[str]) -> None:
+    def choose_parts(self) -> None:
         ask, shown = self.view.ask, self.view.shown
         phase = ask.phase if ask is not None else ""
         told = ask is not None and bool(ask.remark)
@@ -82,6 +84,9 @@ class CheckScreen(WorkScreen):
         self.set_class(dead or not self.view.here, "-dead")
         self.set_class(phase == "place" and told, "-told")
         self.set_class(phase == "cautions", "-cautions")
+        if ask is None or ask.placement != self._drawn_for or phase != "place":
+            self._drawn_for = None  # its words stand in its place again
+        self.set_class(self._drawn_for is not None, "-picture")
         self.set_class(phase == "place", "-places")
         self.set_class(ask is not None and ask.moving, "-moving")
 
@@ -98,7 +103,10 @@ class CheckScreen(WorkScreen):
             word, asked = PRESSES.get(ask.phase, "go on"), not ask.by_itself
             out.append(Act("Enter", word, "press", leads=asked))
         if self.can("undo"):
-            out.append(Act("0", "undo mark" if ask.mark else "undo pass", "undo"))
+            what = (
+                "mark" if ask.mark else "pass" if ask.gather == "sweep" else "reading"
+            )
+            out.append(Act("0", f"undo {what}", "undo"))
         if self.can("picture"):
             out.append(Act("8", "drawing", "picture"))
         return out
@@ -132,7 +140,10 @@ class CheckScreen(WorkScreen):
         self.query_one("#cautions", VerticalScroll).scroll_page_down(animate=False)
 
     def action_picture(self) -> None:
-        self.toggle_class("-picture")
+        ask = self.view.ask
+        shows = self._drawn_for is None and ask is not None
+        self._drawn_for = ask.placement if ask is not None and shows else None
+        self.choose_parts()
 
     def action_give_up(self) -> None:
         words = "Give up this check? What was measured stays in the log."

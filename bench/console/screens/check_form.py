@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import partial
 
 from bench.console.screens.rows import Row, RowsScreen, with_unit
+from bench.console.widgets.about import Subject, about_check
 from bench.protocol import Begin, CheckKind, Option, OptionError
 from bench.render.result import name, upper_first
 from bench.units import length_words, slope_words
@@ -31,6 +32,9 @@ class CheckForm(RowsScreen):
 
     def heading(self) -> str:
         return upper_first(name(self.kind.kind))
+
+    def subject(self) -> Subject:
+        return about_check(self.view, self.kind.kind)
 
     @property
     def _swept(self) -> bool:

@@ -7,10 +7,11 @@ from functools import partial
 from typing import Any
 
 from textual.widget import Widget
-from textual.widgets import Static
 
 from bench.console.screens.check_form import CheckForm
 from bench.console.screens.rows import Row, RowsScreen
+from bench.console.widgets.about import Subject, about_check
+from bench.console.widgets.viewer import Sentences, Viewer, Words
 from bench.protocol import CheckKind
 from bench.render.result import name, upper_first
 
@@ -28,9 +29,8 @@ class ChecksScreen(RowsScreen):
 
     def _row(self, kind: CheckKind) -> Row:
         more = name(kind.kind) if kind.can else not_now(kind)
-        return Row(
-            kind.question, self.opens(CheckForm, kind) if kind.can else None, more
-        )
+        take = self.opens(CheckForm, kind) if kind.can else None
+        return Row(kind.question, take, more, about=about_check(self.view, kind.kind))
 
 
 class SymptomsScreen(RowsScreen):
@@ -44,7 +44,12 @@ class SymptomsScreen(RowsScreen):
         from bench.render.symptoms import symptoms
 
         return [
-            Row(_seen(one), self.opens(SymptomScreen, one), leads=bool(one["danger"]))
+            Row(
+                _seen(one),
+                self.opens(SymptomScreen, one),
+                leads=bool(one["danger"]),
+                about=Subject(partial(_tells, one)),
+            )
             for one in symptoms()
         ]
 
@@ -62,22 +67,34 @@ class SymptomScreen(RowsScreen):
         return _seen(self._symptom)
 
     def above(self) -> Iterable[Widget]:
-        act, danger = self._symptom["act"], self._symptom["danger"]
-        if act:
-            words = f"DANGER: {act}" if danger else act
-            yield Static(words, classes="-bad" if danger else "-act", markup=False)
+        yield Words(partial(_danger, self._symptom), "gear")
 
     def rows(self) -> list[Row]:
-        return [
-            self._row(one["check"], one["shows"]) for one in self._symptom["checks"]
-        ]
+        return [self._row(one) for one in self._symptom["checks"]]
 
-    def _row(self, check: str, shows: str) -> Row:
-        kind = self.view.kind(check)
-        words = f"{upper_first(name(check))}: shows {shows}."
+    def _row(self, one: dict[str, str]) -> Row:
+        kind = self.view.kind(one["check"])
+        about = about_check(self.view, one["check"])
         if kind is None or not kind.can:
-            return Row(words, None, not_now(kind))
-        return Row(words, self.opens(CheckForm, kind))
+            return Row(_shows(one), None, not_now(kind), about=about)
+        return Row(_shows(one), self.opens(CheckForm, kind), about=about)
+
+
+def _danger(symptom: dict[str, Any], v: Viewer) -> Sentences:
+    """What is to be done before any check."""
+    danger = symptom["danger"]
+    yield "DANGER: " * bool(danger) + (symptom["act"] or ""), "bad" if danger else "act"
+
+
+def _tells(symptom: dict[str, Any], v: Viewer) -> Sentences:
+    """The danger or the plain act, and what each check would show of it."""
+    yield from _danger(symptom, v)
+    for one in symptom["checks"]:
+        yield _shows(one), "text"
+
+
+def _shows(one: dict[str, str]) -> str:
+    return f"{upper_first(name(one['check']))}: shows {one['shows']}."
 
 
 def _seen(symptom: dict[str, Any]) -> str:

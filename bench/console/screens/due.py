@@ -8,6 +8,7 @@ from typing import get_args
 from bench.console.screens.check_form import CheckForm
 from bench.console.screens.rows import Row, RowsScreen
 from bench.console.view_model import DUE
+from bench.console.widgets.about import about_check
 from bench.protocol import NoteEvent
 from bench.render.result import upper_first
 from bench.render.upkeep import HAPPENED, GearEvent, due_lines
@@ -39,17 +40,18 @@ class DueScreen(RowsScreen):
 
     def _due(self, row: dict[str, object]) -> Row:
         (line,) = due_lines({"due": [row], "left_out": []})
-        kind = self.view.kind(str(row["check"]))
+        kind, jig = self.view.kind(str(row["check"])), row["jig"]
+        on = jig if isinstance(jig, str) else None
+        about = about_check(self.view, str(row["check"]), on)
         if kind is None or not kind.can:
-            return Row(line)
-        jig = row["jig"]
+            return Row(line, about=about)
 
         def take() -> None:
-            if isinstance(jig, str):
-                self.view.choose_jig(jig)
+            if on is not None:
+                self.view.choose_jig(on)
             self.app.push_screen(CheckForm(kind, quick=bool(row["quick"])))
 
-        return Row(line, take, leads=row["state"] == "now")
+        return Row(line, take, leads=row["state"] == "now", about=about)
 
 
 class EventScreen(RowsScreen):

@@ -49,7 +49,7 @@ class FirstStartScreen(WorkScreen):
             id="work",
         )
 
-    def view_changed(self, changed: frozenset[str]) -> None:
+    def choose_parts(self) -> None:
         learn, shown = self.view.learn, self.view.shown
         much = learn is not None and len(learn.words) > MUCH
         self.set_class(much or len(self.view.ports) > 1, "-reads")

@@ -10,7 +10,7 @@ from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.widget import Widget
 
 from bench.console import first_start
-from bench.console.result_drawing import LEAST_HIGH, LEAST_WIDE
+from bench.console.result_drawing import has_picture
 from bench.console.screens.base import WorkScreen
 from bench.console.view_model import DUE
 from bench.console.widgets import figure, pages, result, strip
@@ -61,13 +61,14 @@ class HomeScreen(WorkScreen):
             id="work",
         )
 
+    def choose_parts(self) -> None:
+        finding = self.view.finding if self.view.here else None
+        self.set_class(finding is not None, "-found")
+        self.set_class(finding is not None and has_picture(finding), "-drawn")
+
     def view_changed(self, changed: frozenset[str]) -> None:
         if self.view.here and self.view.due is None and changed & {"result", "all"}:
             self.requests.look_up(DUE)
-        self.set_class(self.view.here and self.view.finding is not None, "-found")
-        picture = self.query_one("#picture", Drawing)
-        drawn = result.result_picture(picture, LEAST_WIDE, LEAST_HIGH)
-        self.set_class(bool(drawn), "-drawn")
 
     def acts(self) -> list[Act]:
         requests, view = self.requests, self.view
@@ -75,32 +76,20 @@ class HomeScreen(WorkScreen):
             return []
         if view.finding is None:
             return self._first_acts()
-        out = []
-        act = requests.enter_act
-        if act == "the move":
-            out = [
-                Act("Enter", "make the move", "open('move')", leads=True),
-                Act("2", "measure again", "again"),
-            ]
-        elif act == "more":
-            words = f"{requests.more_pushes} more passes"
-            out = [Act("Enter", words, "more", leads=True), Act("2", "again", "again")]
-        elif act == "limits":
-            out = [
-                Act("Enter", "what limits it", "open('limits')", leads=True),
-                Act("2", "again", "again"),
-            ]
-        elif view.finding.verdict == "inside" and not requests.moved:
-            out = [
-                Act("Enter", "next check", "open('checks')", leads=True),
-                Act("2", "again", "again"),
-            ]
-        else:
-            out = [
-                Act("Enter", "check again", "again", leads=True),
-                Act("1", "another check", "open('checks')"),
-            ]
-        return out
+        good = view.finding.verdict == "inside" and not requests.moved
+        act: str = requests.enter_act
+        if act == "again" and good:
+            act = "next"
+        word, action, again = {
+            "the move": ("make the move", "open('move')", "measure again"),
+            "more": (f"{requests.more_pushes} more passes", "more", "again"),
+            "limits": ("what limits it", "open('limits')", "again"),
+            "next": ("next check", "open('checks')", "again"),
+        }.get(act, ("check again", "again", ""))
+        other = Act("2", again, "again")
+        if not again:
+            other = Act("1", "another check", "open('checks')")
+        return [Act("Enter", word, action, leads=True), other]
 
     def _first_acts(self) -> list[Act]:
         view = self.view

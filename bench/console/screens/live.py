@@ -46,7 +46,7 @@ class LiveScreen(WorkScreen):
             id="work",
         )
 
-    def view_changed(self, changed: frozenset[str]) -> None:
+    def choose_parts(self) -> None:
         now = self.view.live
         self.set_class(now is not None and now.phase in ("stand", "lean"), "-sets-up")
 

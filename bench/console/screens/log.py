@@ -7,11 +7,13 @@ from typing import ClassVar
 
 from textual import on
 from textual.binding import Binding, BindingType
+from textual.containers import Container
 from textual.widget import Widget
 from textual.widgets import DataTable, Static
 
 from bench.console.screens.base import Page
 from bench.console.screens.reading import NotesScreen, PastResultScreen
+from bench.console.widgets.about import About, about_finding
 from bench.console.widgets.act_bar import Act
 from bench.console.widgets.result import past_cells
 from bench.protocol import Finding
@@ -31,7 +33,8 @@ class LogScreen(Page):
 
     def body(self) -> Iterable[Widget]:
         yield Static(id="title", markup=False)
-        yield DataTable(cursor_type="row", zebra_stripes=False, id="results")
+        table = DataTable(cursor_type="row", zebra_stripes=False, id="results")  # type: ignore[var-annotated]
+        yield Container(table, About(), id="list")
 
     def acts(self) -> list[Act]:
         return [Act("Enter", "look at it", "look"), Act(".", "back", "leave")]
@@ -80,6 +83,12 @@ class LogScreen(Page):
         return [day, verdict, check, much, became]
 
     # ---- keys ------------------------------------------------------------------------
+
+    @on(DataTable.RowHighlighted)
+    def _highlighted(self, event: DataTable.RowHighlighted) -> None:
+        if event.cursor_row < len(self._shown):
+            finding = self._shown[event.cursor_row]
+            self.query_one(About).tell(about_finding(finding))
 
     @on(DataTable.RowSelected)
     def _selected(self, event: DataTable.RowSelected) -> None:

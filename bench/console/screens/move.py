@@ -6,35 +6,41 @@ from __future__ import annotations
 from collections.abc import Iterable
 from functools import partial
 
-from textual import on
 from textual.widget import Widget
-from textual.widgets import OptionList
 
 from bench.console.requests import Stands
 from bench.console.screens.rows import Row, RowsScreen, with_unit
-from bench.console.text import Block
 from bench.console.widgets import pages
-from bench.console.widgets.drawing import WIDEST, Drawing
+from bench.console.widgets.about import Subject
 from bench.console.widgets.live import indicator_picture
-from bench.console.widgets.viewer import Viewer, Words
+from bench.console.widgets.viewer import Words
 from bench.protocol import Finding
 from bench.render.result import move_distance
 from bench.units import length_words, parse_length
 
-STANDS: tuple[Stands, ...] = ("beyond", "behind", "right", "left")
+# how the indicator stands on the sled: in words, and the face that its tip is on
+ON_FENCE: dict[Stands, tuple[str, str]] = {
+    "beyond": ("Beyond the sled fence, looking back at you", "far"),
+    "behind": ("On your side of the sled fence, looking away from you", "near"),
+}
+ON_ARM: tuple[Stands, ...] = ("right", "left")
+
+
+def _stands(how: Stands) -> Subject:
+    return Subject(draws=partial(indicator_picture, stands=how))
 
 
 class MoveScreen(RowsScreen):
     page = "move"
     title_words = "The move"
     watches = frozenset({"gear", "result", "past"})
+    drawn = True
 
     def above(self) -> Iterable[Widget]:
         yield Words(pages.move_words, "result gear past")
 
-    def below(self) -> Iterable[Widget]:
-        picture = pages.move_picture
-        yield Drawing(picture, "gear result", widest=WIDEST, classes="-below")
+    def subject(self) -> Subject:
+        return Subject(draws=pages.move_picture)
 
     def rows(self) -> list[Row]:
         finding, units = self.view.finding, self.view.units
@@ -78,13 +84,7 @@ class LiveSetUpScreen(RowsScreen):
 
     page = "live_set_up"
     title_words = "How does the indicator stand on the sled?"
-
-    def below(self) -> Iterable[Widget]:
-        self._stands = STANDS[0]
-        yield Drawing(self._draw, "gear", id="indicator")
-
-    def _draw(self, v: Viewer, wide: int, high: int) -> Block:
-        return indicator_picture(v, wide, high, self._stands)
+    drawn = True
 
     def rows(self) -> list[Row]:
         finding = self.view.finding
@@ -92,26 +92,22 @@ class LiveSetUpScreen(RowsScreen):
         reach = None if jig is None else jig.pivot_to_stop or jig.pivot_to_screw
         units = self.view.units
         at = "" if reach is None else f", {length_words(reach, units)} from the pivot"
-        return [
+        fence = [
             Row(
-                "Beyond the sled fence, looking back at you",
-                partial(self._begin, "beyond"),
-                f"On the sled, tip on the far face{at}.",
-                leads=True,
-            ),
-            Row(
-                "On your side of the sled fence, looking away from you",
-                partial(self._begin, "behind"),
-                f"On the sled, tip on the near face{at}.",
-            ),
-            Row("On the right of the square's arm", partial(self._type, "right")),
-            Row("On the left of the square's arm", partial(self._type, "left")),
+                words,
+                partial(self._begin, how),
+                f"On the sled, tip on the {face} face{at}.",
+                leads=how == "beyond",
+                about=_stands(how),
+            )
+            for how, (words, face) in ON_FENCE.items()
         ]
-
-    @on(OptionList.OptionHighlighted)
-    def _highlighted(self, event: OptionList.OptionHighlighted) -> None:
-        self._stands = STANDS[event.option_index]
-        self.query_one("#indicator", Drawing).show_view()
+        words = "On the {} of the square's arm"
+        arm = [
+            Row(words.format(side), partial(self._type, side), about=_stands(side))
+            for side in ON_ARM
+        ]
+        return [*fence, *arm]
 
     def _begin(self, stands: Stands) -> None:
         if self.requests.begin_live("fence", stands):

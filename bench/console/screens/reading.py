@@ -85,8 +85,8 @@ class DriftScreen(ReadingScreen):
     document = DRIFT
 
     def on_screen_resume(self) -> None:
-        super().on_screen_resume()
         self._charted: object = None
+        super().on_screen_resume()
 
     def view_changed(self, changed: frozenset[str]) -> None:
         document = self.view.drift

@@ -8,6 +8,7 @@ from typing import Any, ClassVar
 import msgspec
 from textual import on
 from textual.binding import Binding, BindingType
+from textual.containers import Container
 from textual.content import Content
 from textual.screen import Screen
 from textual.widget import Widget
@@ -17,6 +18,7 @@ from textual.widgets.option_list import Option
 from bench.console.host import LOW, TALL
 from bench.console.screens.base import Page
 from bench.console.screens.value import ValueScreen
+from bench.console.widgets.about import About, Subject
 from bench.console.widgets.act_bar import Act
 from bench.units import System
 
@@ -27,7 +29,7 @@ Take = Callable[[], object]
 class Row(msgspec.Struct, frozen=True):
     """`take`: what happens when it is taken; None where it is only read. more: a
     second line. value: stands behind the words. leads: the row that is asked for.
-    key: what takes it, where that is not its place."""
+    key: what takes it, where that is not its place. about: what stands beside it."""
 
     words: str
     take: Take | None = None
@@ -35,6 +37,7 @@ class Row(msgspec.Struct, frozen=True):
     value: str | None = None
     leads: bool = False
     key: str = ""
+    about: Subject | None = None
 
 
 class RowsScreen(Page):
@@ -43,6 +46,7 @@ class RowsScreen(Page):
 
     AUTO_FOCUS = "OptionList"
     title_words: ClassVar[str] = ""
+    drawn: ClassVar[bool] = False  # what a row is about is shown on every screen
     watches: ClassVar[frozenset[str]] = frozenset({"gear"})
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("plus", "further", "further", key_display="+"),
@@ -61,8 +65,8 @@ class RowsScreen(Page):
     def body(self) -> Iterable[Widget]:
         yield Static(self.heading(), id="title", markup=False)
         yield from self.above()
-        yield OptionList(id="rows", compact=True, markup=False)
-        yield from self.below()
+        rows = OptionList(id="rows", compact=True, markup=False)
+        yield Container(rows, About(), id="list")
 
     def heading(self) -> str:
         return self.title_words
@@ -71,9 +75,9 @@ class RowsScreen(Page):
         """What stands above the rows."""
         return ()
 
-    def below(self) -> Iterable[Widget]:
-        """What stands below the rows."""
-        return ()
+    def subject(self) -> Subject:
+        """What a row is about that does not say so itself."""
+        return Subject()
 
     def rows(self) -> list[Row]:
         raise NotImplementedError
@@ -84,6 +88,9 @@ class RowsScreen(Page):
     def opens(self, make: Callable[..., Screen[Any]], *given: object) -> Take:
         """What puts up another screen."""
         return lambda: self.app.push_screen(make(*given))
+
+    def choose_parts(self) -> None:
+        self.set_class(self.drawn, "-drawn")
 
     # ---- the rows --------------------------------------------------------------------
 
@@ -107,6 +114,7 @@ class RowsScreen(Page):
         filled = high, [(row.words, row.more, row.value) for row in rows]
         self._rows = rows
         if filled == self._filled:
+            self.tell()
             return
         self._filled = filled
         options = self.query_one(OptionList)
@@ -121,6 +129,14 @@ class RowsScreen(Page):
             options.highlighted = at
         else:
             options.action_first()
+
+    @on(OptionList.OptionHighlighted)
+    def tell(self) -> None:
+        """Show what the highlighted row is about."""
+        at = self.query_one(OptionList).highlighted
+        row = self._rows[at] if at is not None and at < len(self._rows) else None
+        about = row.about if row is not None else None
+        self.query_one(About).tell(about or self.subject())
 
     def take(self, index: int) -> None:
         take = self._rows[index].take if index < len(self._rows) else None

@@ -6,6 +6,7 @@ from functools import partial
 
 from bench.console.screens.rows import Row, RowsScreen, with_unit
 from bench.console.view_model import ViewModel
+from bench.console.widgets.about import Subject, instrument_words
 from bench.protocol import Learn, PutSound, PutUnits
 from bench.units import length_words, parse_length
 
@@ -16,6 +17,9 @@ class SettingsScreen(RowsScreen):
     page = "cables"
     title_words = "Settings"
     watches = frozenset({"gear", "health"})
+
+    def subject(self) -> Subject:
+        return Subject(instrument_words)
 
     def rows(self) -> list[Row]:
         view, guide = self.view, self.host.guide

@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from functools import partial
 from typing import Literal
 
-from textual.widget import Widget
-
 from bench.console.screens.confirm import ConfirmScreen
 from bench.console.screens.rows import Row, RowsScreen, with_unit
-from bench.console.text import Block
-from bench.console.widgets.drawing import WIDEST, Drawing
+from bench.console.widgets.about import Subject
 from bench.console.widgets.pages import sled_picture
-from bench.console.widgets.viewer import Viewer
 from bench.protocol import Jig, Option, PutJig
 from bench.units import PER_MM, parse_length, parse_slope
 
@@ -40,16 +36,14 @@ NO_MOVE = "Without the distance from pivot to screw no move can be told. Keep it
 class SledForm(RowsScreen):
     page = "sled"
     title_words = "The sled"
+    drawn = True
 
     def __init__(self) -> None:
         super().__init__()
         self._given: dict[str, str] = {"fence": "near", "pivot": "right"}
 
-    def below(self) -> Iterable[Widget]:
-        yield Drawing(self._draw, "gear", widest=WIDEST, classes="-below")
-
-    def _draw(self, v: Viewer, wide: int, high: int) -> Block:
-        return sled_picture(v, wide, high, described(self._given))
+    def subject(self) -> Subject:
+        return Subject(draws=partial(sled_picture, jig=described(self._given)))
 
     def on_mount(self) -> None:
         gear = self.view.gear
@@ -84,11 +78,7 @@ class SledForm(RowsScreen):
         choices = choices or list(CHOICES[field])
         at = choices.index(self._given.get(field, choices[0]))
         self._given[field] = choices[(at + 1) % len(choices)]
-        self._changed_form()
-
-    def _changed_form(self) -> None:
         self.fill()
-        self.query_one(".-below", Drawing).show_view()
 
     def _type(self, field: str, words: str) -> None:
         units = self.view.units
@@ -105,9 +95,6 @@ class SledForm(RowsScreen):
             self._given[field] = text
 
         self.ask(words, self._given.get(field, ""), accept)
-
-    def _typed(self, text: str | None) -> None:
-        self._changed_form()
 
     def _keep(self) -> None:
         if "pivot_to_screw" in self._given or "pivot_to_stop" in self._given:

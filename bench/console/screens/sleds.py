@@ -6,6 +6,7 @@ from functools import partial
 
 from bench.console.screens.rows import Row, RowsScreen, with_unit
 from bench.console.screens.sled_form import SledForm
+from bench.console.widgets.about import about_sled
 from bench.protocol import Jig, PutLeaves
 from bench.units import length_words, parse_length
 
@@ -30,7 +31,8 @@ class SledsScreen(RowsScreen):
         more = f"sled fence {_SIDES[jig.fence]}, pivot at the {jig.pivot} end"
         more += f", for {jig.saw}" if jig.saw else ""
         words = f"{jig.name} (this one)" if here else jig.name
-        return Row(words, partial(self._choose, jig.name), more, leads=here)
+        choose = partial(self._choose, jig.name)
+        return Row(words, choose, more, leads=here, about=about_sled(jig))
 
     def _choose(self, name: str) -> None:
         self.view.choose_jig(name)

@@ -140,8 +140,8 @@ def distance_figure(v: Viewer, wide: int, high: int) -> Block:
 def _way_left(live: LiveMoveNotice, unit: str, room: int) -> Block:
     if live.there:
         return [[(f"{unit} to go", "strong")], [("there", "good")]]
-    word = "too far" if live.past else "wrong way" if live.wrong else "to go"
-    way = f"{live.end} end {WAYS.get(live.way or '', '')}"
+    word, back = "too far" if live.past else "to go", live.past or live.wrong
+    way = f"{'back: ' * back}{live.end} end {WAYS.get(live.way or '', '')}"
     return [[(f"{unit} {word}", "strong")], *wrap(way, room, "strong")]
 
 

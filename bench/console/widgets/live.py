@@ -82,4 +82,4 @@ def indicator_picture(
     if how is None:
         return []
     jig = v.view.jig_gear(finding.jig if finding is not None else None)
-    return indicator_on_sled(how, jig, wide, v.glyphs)
+    return indicator_on_sled(how, jig, wide, high, v.glyphs)

@@ -120,7 +120,8 @@ def further_words(v: Viewer, finding: Finding | None = None) -> Sentences:
         yield text, "faint"
     if found.budget:
         yield f"Limits it most: {part_name(found.budget[0].part)}.", "faint"
-    shown = diagnosis(found) or said_first(found)
+    act = result.act_remark(found) if finding is None else None
+    shown = (diagnosis(found) or said_first(found), act)
     for note in notes_of(found, view.units, but=shown):
         yield note, "faint"
 
@@ -137,17 +138,18 @@ def interval(v: Viewer, wide: int, high: int, finding: Finding | None = None) ->
     q, wide = result.judged(found), min(wide, WIDEST_LINE)
     if wide < 24 or not q.uncertainty:
         return []
+    value, give, limit, least = q.value, q.uncertainty, q.tolerance, None
+    good = (-limit, limit) if limit is not None else None
     opens = result.opening(found)
-    if opens is not None:  # good is to open a little, not to close
-        ends, give = ("closes", "opens"), q.uncertainty
-        return scale(opens, give, q.tolerance, wide, g, ends, one_sided=True)
     way = (q.way or "").partition(",")[0]
     other = result.opposite(way)
-    if other == way:  # a size: there is no other way
-        ends, size = ("none", "much"), abs(q.value)
-        return scale(size, q.uncertainty, q.tolerance, wide, g, ends, least=0.0)
-    ends = (other, way) if q.value > 0 else (way, other)
-    return scale(q.value, q.uncertainty, q.tolerance, wide, g, ends)
+    ends = (other, way) if value > 0 else (way, other)
+    if opens is not None:  # good is to open a little, not to close
+        value, ends = opens, ("closes", "opens")
+        good = (0.0, limit) if limit is not None else None
+    elif other == way:  # a size: there is no other way
+        value, ends, least = abs(value), ("none", "much"), 0.0
+    return scale(value, give, q.band or good, wide, g, ends, least=least)
 
 
 def result_picture(

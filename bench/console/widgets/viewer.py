@@ -55,14 +55,13 @@ class Viewer(Widget):
 
 
 Sentences = Iterable[tuple[str, str]]  # each with its role
+Says = Callable[[Viewer], Sentences]
 
 
 class Words(Viewer, Static):
     """`says` tells which sentences there are; with none of them it takes no room."""
 
-    def __init__(
-        self, says: Callable[[Viewer], Sentences], watches: str, **more: Any
-    ) -> None:
+    def __init__(self, says: Says, watches: str, **more: Any) -> None:
         super().__init__(watches, **more)
         self._says = says
         self._said: list[tuple[str, str]] | None = None

@@ -193,6 +193,8 @@ def test_one_way_of_two_is_no_play_and_is_said(recorded, lacking: str) -> None:
 def test_a_verdict_where_it_was_said_how_much_is_good(recorded, limits, said) -> None:
     found = recorded("side-play", readings(250.0, jitter=0.002), gear=GEAR, options=limits)
     assert found.verdict == found.quantities[0].verdict == said
+    least, most = limits.get("play_least", 0.0), limits.get("play_most")
+    assert found.quantities[0].band == ((0.03, 0.15) if not limits else (least, most) if most else None)
     assert (found.settle is None) == (said != "cannot-tell")
     assert found.quantities[1].verdict is None
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import cmath
+
 import msgspec
 import pytest
 from hypothesis import given
@@ -18,13 +20,14 @@ from bench.console.large_digits import ROWS, columns, large_text
 from bench.console.message_folding import fold
 from bench.console.plot import plot, scale, window
 from bench.console.readout import number
-from bench.console.result_drawing import draw_rotation
+from bench.console.result_drawing import draw_result
 from bench.console.screens.sled_form import described
 from bench.console.set_up_drawing import draw_set_up, indicator_on_sled
 from bench.console.sled_drawing import draw_sled
-from bench.console.text import cut, fit, plain, width, wrap
+from bench.console.text import Block, cut, fit, plain, width, wrap
 from bench.console.view_model import ViewModel
-from bench.protocol import Jig, MarkNotice, Move, Prompt, PromptChanged, Quantity
+from bench.protocol import Finding, Jig, MarkNotice, Move, Prompt, PromptChanged, Quantity
+from bench.render.result import opposite
 
 TEXT = st.text(st.characters(codec="utf-8", exclude_categories=("Cc", "Cs", "Mn", "Me", "Cf")), max_size=80)
 
@@ -116,7 +119,7 @@ def test_every_point_is_inside_the_window(points: list[tuple[float, float]]) -> 
 
 @pytest.mark.parametrize(("value", "inside"), [(0.05, True), (0.3, False), (-0.3, False)])
 def test_the_scale_puts_the_value_inside_or_outside_of_good_enough(value: float, inside: bool) -> None:
-    row, foot = scale(value, 0.01, 0.1, 61, RICH, ("left", "right"))
+    row, foot = scale(value, 0.01, (-0.1, 0.1), 61, RICH, ("left", "right"))
     text = plain(row)
     assert len(text) == 61 and width(foot) == 61
     mark = text.index(RICH.here)
@@ -198,14 +201,16 @@ def test_the_move_points_the_way_it_goes(pivot: str, way: str) -> None:
     assert f"0.14 mm {'away from' if way == 'away' else 'toward'} you" in text[beside]
 
 
+def drawn_result(q: Quantity, jig: Jig | None = None) -> Block:
+    return draw_result(Finding(check="any", quantities=[q]), jig, 400.0, 40, 12, RICH, "mm")
+
+
 @pytest.mark.parametrize("value", [3e-4, -3e-4])
 @pytest.mark.parametrize("pivot", ["left", "right"])
 def test_a_turned_fence_is_drawn_to_its_side(pivot: str, value: float) -> None:
     """Turned counter-clockwise (positive) the left end comes toward you, the right end goes away."""
     q = Quantity("fence", value, "rad", 2e-5, 10.0, 1e-4)
-    canvas = Canvas(40, 12, RICH, 10)
-    draw_rotation(canvas, q, Jig("j", pivot=pivot), 400.0, "mm")
-    block = canvas.block()
+    block = drawn_result(q, Jig("j", pivot=pivot))
     text = [plain(row) for row in block]
     free = "left" if pivot == "right" else "right"
     toward = (value > 0) == (free == "left")
@@ -215,6 +220,54 @@ def test_a_turned_fence_is_drawn_to_its_side(pivot: str, value: float) -> None:
         y for y, row in enumerate(block[:-2]) for x, role in _roles(row) if x == column and role == "wood"
     ]
     assert drawn and (min(drawn) > 5) == toward
+
+
+# a bar from its foot to its top, turned about the foot as the quantity's name says: the top goes to the
+# watcher's left where the turn is counter-clockwise. From the sled fence's right end you stand at the left.
+LEANS = [
+    ("fence-lean", "top leans toward you", "toward you", "away from you"),
+    ("blade-lean", "top leans to the left", "left", "right"),
+]
+
+
+@pytest.mark.parametrize(("name", "way", "left", "right"), LEANS)
+@pytest.mark.parametrize("value", [2e-3, -2e-3])
+def test_a_lean_is_drawn_to_its_side(name, way, left, right, value) -> None:
+    foot, top = 0j, 1j * cmath.exp(1j * value)  # up is the imaginary axis, right the real one
+    way = way if value > 0 else opposite(way)
+    block = drawn_result(Quantity(name, value, "rad", 2e-4, 10.0, 1e-3, "outside", way))
+    text = [plain(row) for row in block]
+    (ends,) = [row for row in text if left in row and right in row]
+    assert ends.index(left) < ends.index(right)
+    role = "wood" if name == "fence-lean" else "steel"
+
+    def place(row) -> float:
+        columns = [x for x, one in _roles(row) if one == role]
+        return sum(columns) / len(columns)
+
+    assert (place(block[0]) > place(block[8])) == (top.real > foot.real)
+    assert "0.60 mm" in text[0]
+
+
+@pytest.mark.parametrize("play", [0.01, 0.04, 0.08, 0.14, 0.16, 0.3])
+def test_a_size_with_two_limits_is_drawn_to_scale_between_them(play: float) -> None:
+    block = drawn_result(Quantity("any-size", play, "mm", 0.004, band=(0.03, 0.15)))
+    row = block[2]
+    marks = [x for x, role in _roles(row) if role == "good"]
+    wood = min(x for x, role in _roles(row) if role == "wood")
+    wall = max(x for x, role in _roles(row) if role == "steel") + 1
+    assert len(marks) == 2
+    per_mm = (marks[1] - wall) / 0.15
+    assert (marks[0] - wall) / per_mm == pytest.approx(0.03, abs=1 / per_mm)
+    assert (wood - wall) / per_mm == pytest.approx(play, abs=1.5 / per_mm)
+    text = " ".join(plain(line) for line in block)
+    assert f"{play:.3f} mm, good from 0.03 to 0.15 mm" in text and "binds" in text and "loose" in text
+
+
+def test_a_size_with_two_limits_has_them_on_its_line() -> None:
+    row, _foot = scale(0.02, 0.004, (0.03, 0.15), 61, RICH, ("none", "much"), least=0.0)
+    text = plain(row)
+    assert 0 < text.index(RICH.here) < text.index("[") < text.index("]") < 60
 
 
 def _roles(line) -> list[tuple[int, str]]:
@@ -241,7 +294,7 @@ def test_the_indicator_of_the_live_move_stands_where_it_is_said(glyphs, pivot, w
     jig = Jig("sled", pivot=pivot)
 
     def drawn(how: str) -> list[str]:
-        text = [plain(line) for line in indicator_on_sled(how, jig, wide, glyphs)]
+        text = [plain(line) for line in indicator_on_sled(how, jig, wide, 9, glyphs)]
         assert len(text) == 7 and all("indicator" in "".join(text) for _ in text)
         return text
 

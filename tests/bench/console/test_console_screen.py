@@ -9,9 +9,12 @@ from textual.widgets import OptionList
 
 from bench.checks.options import HOLD
 from bench.console.app import make_console
+from bench.console.greeting import AT_REST, MOST_READINGS
+from bench.console.message_folding import fold
 from bench.console.screens import confirm
 from bench.console.screens.check_form import CheckForm
 from bench.console.screens.sled_form import SledForm, described
+from bench.console.view_model import ViewModel
 from bench.finding import Settle
 from bench.protocol import (
     Abandon,
@@ -32,6 +35,7 @@ from bench.protocol import (
     PutLeaves,
     Saved,
     Undo,
+    Watch,
 )
 
 LOOKS = [((80, 24), "shop"), ((40, 15), "tube"), pytest.param((160, 48), "pencil", marks=pytest.mark.ci)]
@@ -193,7 +197,7 @@ async def test_a_check_is_chosen_with_its_options_and_begun(fake, scenes) -> Non
         await pilot.press("1")
         await scenes.until(pilot, lambda t: "Passes in each set-up: as usual" in t)
         await pilot.press("2", "2", "4", "5")  # five passes, tapped; which set-ups
-        await scenes.until(pilot, lambda t: "Passes a set-up: 5" in t and "handle left" in t)
+        await scenes.until(pilot, lambda t: "Passes in each set-up: 5" in t and "handle left" in t)
         await pilot.press("6")  # what is seldom told
         await pilot.press("7", *"19.75", "enter")  # a bare number is in the user's own unit
         await scenes.until(pilot, lambda t: "Length of the runners: 19.75 mm" in t)
@@ -221,10 +225,10 @@ async def test_the_form_shows_what_applies_and_a_wrong_value_stays_at_its_field(
         await pilot.press("2", "9", "9", "enter")
         await scenes.until(pilot, lambda t: "It takes a whole number from 1 to 72, not '99'." in t)
         await pilot.press("minus", "enter")  # the number pad's only key to rub out with
-        await scenes.until(pilot, lambda t: "Passes a set-up" in t)
+        await scenes.until(pilot, lambda t: "Passes in each set-up" in t)
         assert rows(app) == [
             "Begin",
-            "Passes a set-up",
+            "Passes in each set-up",
             "Lean test",
             "Tap test",
             "Sweeps at so many even turns",
@@ -385,7 +389,7 @@ async def test_the_move_made_live(fake, scenes) -> None:
             True, "go", "It holds.", True, "left", "away", 0.0042, target=0.144, uncertainty=0.0097
         )
         fake.say(msgspec.structs.replace(go, to_go=0.15, wrong=True, words="Wrong way."))
-        await scenes.until(pilot, lambda t: "wrong way" in t and "Wrong way." in t)
+        await scenes.until(pilot, lambda t: "back: left end" in t and "Wrong way." in t)
         fake.say(msgspec.structs.replace(go, there=True))
         text = await scenes.until(pilot, lambda t: "It holds." in t)
         assert text.count("there") == 3  # beside the figure, in the band, the word of the key
@@ -552,3 +556,48 @@ async def test_a_check_that_somebody_else_began_takes_the_form_away(fake, scenes
             )
         )
         await scenes.until(pilot, lambda t: "Lean test" not in t and "READ FIRST" in t)
+
+
+async def test_beside_a_list_stands_what_the_chosen_row_is_about(fake, scenes) -> None:
+    """On a wide screen; on a small one the list has it all."""
+    fake.last = [scenes.finding()]
+    async with scenes.screen(fake, size=(160, 48)) as (_app, pilot):
+        await pilot.press("1")
+        text = await scenes.until(pilot, lambda t: "Which check?" in t and "left end 0.120 mm" in t)
+        assert "Fence square, 2026-06-03: out." in text
+        await pilot.press("plus")
+        await scenes.until(pilot, lambda t: "Slot blade: not measured yet." in t)
+        await pilot.resize_terminal(80, 24)
+        await scenes.until(pilot, lambda t: "Which check?" in t and "not measured yet" not in t)
+
+
+async def test_the_words_come_back_after_the_drawing(fake, scenes) -> None:
+    """On a phone the drawing takes the place of the words, for the set-up that it draws and no longer."""
+    fake.run = scenes.running(scenes.place)
+    async with scenes.screen(fake, size=(40, 15)) as (_app, pilot):
+        await scenes.until(pilot, lambda t: "Square on the sled" in t)
+        await pilot.press("8")
+        await scenes.until(pilot, lambda t: "handle" in t and "Square on the sled" not in t)
+        fake.say(PromptChanged("r1", "fence-square", "big-sled", scenes.push))
+        await scenes.until(pilot, lambda t: "Lift the square" in t)
+
+
+def test_what_was_said_of_the_step_before_is_gone() -> None:
+    """`3 of 3 kept` says nothing of the next height, though the square stands as it stood."""
+    view, ask = ViewModel(lambda: 1.0), Prompt(phase="spot", words="", placement="fence-away", step=1)
+    fold(view, PromptChanged("r1", "upright", "sled", ask))
+    view.say("pass", "3 of 3 kept.")
+    fold(view, PromptChanged("r1", "upright", "sled", replace(ask, taken=3)))
+    assert [one.words for one in view.notices] == ["3 of 3 kept."]
+    fold(view, PromptChanged("r1", "upright", "sled", replace(ask, step=2)))
+    assert not list(view.notices)
+
+
+async def test_at_rest_few_readings_are_asked_for(fake, scenes) -> None:
+    """They are what wakes the program; in a check there are as many as digits are drawn."""
+    async with scenes.screen(fake) as (_app, pilot):
+        await scenes.until(pilot, lambda t: "begin a check" in t and fake.of(Watch)[-1].most == AT_REST)
+        fake.say(PromptChanged("r1", "fence-square", "big-sled", scenes.push))
+        await scenes.until(pilot, lambda t: "READY" in t and fake.of(Watch)[-1].most == MOST_READINGS)
+        fake.say(PromptChanged(None, "fence-square", None, None))
+        await scenes.until(pilot, lambda t: "begin a check" in t and fake.of(Watch)[-1].most == AT_REST)

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import msgspec
 import pytest
+from console_job import Job, bench, shows, wait
+from console_job import rows as shown_rows
 from textual.widgets import OptionList
 
+from bench.console.app import make_console
 from bench.console.screens import confirm
 from bench.console.widgets.act_bar import ActButton
 from bench.protocol import Abandon, Begin, LiveMoveNotice, Press, PromptChanged, Undo
@@ -106,3 +109,63 @@ async def test_a_finger_that_taps_one_place_again_and_again_gives_nothing_up(
         await pilot.click("#yes")
         await pilot.pause(0.03)
         assert len(fake.of(Abandon)) == 1
+
+
+class Thumb:
+    """Taps what stands on the screen in place of keys: the acts below, and the rows of lists."""
+
+    def __init__(self, app, pilot) -> None:
+        self.app, self.pilot = app, pilot
+
+    async def press(self, key: str) -> None:
+        if key == "enter":
+            (act,) = [b for b in (await bar(self.app, self.pilot)).values() if _key(b) == "Enter"]
+            await self.pilot.click(act)
+        else:
+            await self.row(key)
+        await self.pilot.pause(0.05)
+
+    async def row(self, digit: str) -> None:
+        """The row of a list that stands under that digit."""
+        assert self.app.screen.query(OptionList), "no list is there to be tapped"
+        place = next(y for y, text in enumerate(shown_rows(self.app)) if text.startswith(f" {digit}  "))
+        await self.pilot.click(offset=(10, place))
+
+
+def _key(button: ActButton) -> str:
+    return str(button.content).split("  ", 1)[0]
+
+
+@pytest.mark.slow
+async def test_the_whole_job_by_touch_on_a_phone(tmp_path) -> None:
+    """From home to a verified result without a key; the hands push, tap and turn the screws."""
+    async with bench(tmp_path) as (saw, hands_client, folder, _daemon):
+        app = make_console(folder / "socket")
+        async with app.run_test(size=(40, 15)) as pilot:
+            await wait(lambda: app.view.status_known and bool(app.view.checks))
+            thumb = Thumb(app, pilot)
+            job = Job(thumb.press, hands_client)
+            job.by_key = False
+            await shows(app, "begin a check")
+            await thumb.press("enter")
+            await shows(app, "Which check?")
+            await thumb.row("1")
+            await shows(app, "Begin")
+            await thumb.row("1")
+            await wait(lambda: hands_client.ask is not None)
+            await job.until(lambda: app.view.result is not None)
+            await shows(app, "make the move")
+            await thumb.press("enter")
+            await shows(app, "Make it live")
+            await thumb.row("1")
+            await shows(app, "How does the indicator stand")
+            await thumb.row("1")
+            await wait(lambda: app.view.live is not None)
+            await job.until(lambda: app.view.live is None)
+            await shows(app, "check again")
+            await thumb.press("enter")
+            await wait(lambda: hands_client.ask is not None)
+            await job.until(lambda: app.view.result is not None)
+            assert app.view.finding.verdict == "inside", app.view.finding
+            assert abs(saw.truth()["rotation"]) <= app.view.finding.quantities[0].tolerance
+            assert app.last_key == ""  # none was pressed

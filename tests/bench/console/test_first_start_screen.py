@@ -113,7 +113,7 @@ async def test_from_nothing_to_the_first_check_by_keys(first_bench, size) -> Non
             jig = kept.gear.jigs["sled-1"]
             assert (jig.pivot, jig.pivot_to_blade, jig.pivot_to_stop) == ("left", 250.0, 480.0)
             await keys(pilot, "enter", "1")
-            await until(pilot, lambda t: "Passes a set-up" in t)
+            await until(pilot, lambda t: "Passes in each set-up" in t)
             await pilot.press("1")
             await until(pilot, lambda t: "READ FIRST" in t and "Unplug the saw" in t)
             assert bench.service.bench.run is not None

@@ -144,7 +144,7 @@ def test_doubts_come_first_and_one_remark_can_be_left_out() -> None:
     )
     finding = with_notes(Finding(check="x", quantities=[], doubts=[doubt], remarks=[wrong, wall]), "mm")
     assert [note.split()[0] for note in finding.notes] == ["At", "The", "The"]
-    assert notes_of(finding, "mm", but=wrong) == [finding.notes[0], finding.notes[2]]
+    assert notes_of(finding, "mm", but=[wrong]) == [finding.notes[0], finding.notes[2]]
     again = msgspec.json.decode(msgspec.json.encode(finding), type=Finding)
     assert again == finding and again.doubts[0].severity == "doubt"
 

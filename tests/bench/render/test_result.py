@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import msgspec
 import pytest
 
-from bench.finding import Finding, Move, Quantity
+from bench.finding import Finding, Move, Quantity, Remark
+from bench.render.remarks import notes_of
 from bench.render.result import (
+    act_remark,
     danger,
     headline,
     in_short,
+    limit,
+    next_act,
     opening,
     opposite,
     others,
@@ -145,3 +150,13 @@ def test_nothing_to_take_off_is_no_line() -> None:
     play = Quantity("side-play", 0.09, "mm", 0.05, None, 0.15, "inside", None)
     off = Quantity("relief", 0.0, "mm", 0.0)
     assert others(_finding("inside", play, off, check="runner-fit"), "mm") == []
+
+
+def test_what_is_said_as_the_act_is_no_note_as_well() -> None:
+    good = Remark("play-good", values={"binds": 0.03, "loose": 0.15}, severity="act")
+    q = Quantity("side-play", 0.08, "mm", 0.01, 9.0, band=(0.03, 0.15))
+    found = msgspec.structs.replace(_finding(None, q), remarks=[good])
+    assert next_act(found, "mm") == "Good play: it binds under 0.03 mm and is loose over 0.15 mm."
+    assert notes_of(found, "mm", but=[act_remark(found)]) == []
+    outside = Quantity("side-play", 0.2, "mm", 0.01, 9.0, 0.15, "outside", band=(0.03, 0.15))
+    assert limit(outside, "mm") == "Good enough from 0.03 to 0.15 mm."

@@ -312,9 +312,8 @@ def wrong_way(app: Console, scenes) -> None:
 
 
 def _shaped(app: Console, scenes, quantities: list[Quantity], **more: object) -> None:
-    found = msgspec.structs.replace(
-        scenes.finding("outside"), quantities=quantities, move=None, remarks=[], **more
-    )
+    more.setdefault("remarks", [])
+    found = msgspec.structs.replace(scenes.finding("outside"), quantities=quantities, move=None, **more)
     fresh(app, scenes, last=(found,))
 
 
@@ -341,6 +340,18 @@ def binds(app: Console, scenes) -> None:
         for n in range(13)
     ]
     _shaped(app, scenes, [_size("side-play", 0.12, 0.10)], check="runner-fit", positions=positions)
+
+
+def side_play(app: Console, scenes) -> None:
+    play = Quantity("side-play", 0.084, "mm", 0.006, 10.0, band=(0.03, 0.15))
+    good = Remark("play-good", values={"binds": 0.03, "loose": 0.15}, severity="act")
+    _shaped(app, scenes, [play], check="side-play", verdict=None, remarks=[good])
+
+
+def leans(app: Console, scenes) -> None:
+    fence = Quantity("fence-lean", 0.0013, "rad", 1e-4, 8.0, 0.001, "outside", "top leans toward you")
+    blade = Quantity("blade-lean", -4e-4, "rad", 1e-4, 8.0, 0.001, "inside", "top leans to the right")
+    _shaped(app, scenes, [fence, blade], check="upright")
 
 
 def plate(app: Console, scenes) -> None:
@@ -598,6 +609,8 @@ SCENES: dict[str, Scene] = {
     "sure": sure,
     "wrong-way": wrong_way,
     "crown": crown,
+    "side-play": side_play,
+    "leans": leans,
     "binds": binds,
     "plate": plate,
     "move": the_move,
