@@ -247,6 +247,9 @@ class Console(App[None]):
                 return
             self._place = place
             self._watch()
+            screen = self.get_screen(place)
+            if isinstance(screen, ConsoleScreen) and screen.is_mounted:
+                screen.show(ALL)  # as things stand now, before it is painted
             self.switch_screen(place)
 
     def _watch(self) -> None:
@@ -284,11 +287,8 @@ class Console(App[None]):
 
     def action_leave(self) -> None:
         words = "Leave the screen? A check in progress goes on in the daemon."
-        self.push_screen(make_page("confirm", words, self.last_key), self._left)
-
-    def _left(self, sure: bool | None) -> None:
-        if sure:
-            self.exit()
+        page = make_page("confirm", words, self.last_key)
+        self.push_screen(page, lambda sure: self.exit() if sure else None)
 
     def action_guest(self, index: int) -> None:
         assert self.guest is not None

@@ -12,13 +12,21 @@ from textual.widget import Widget
 from bench.console import first_start
 from bench.console.result_drawing import has_picture
 from bench.console.screens.base import WorkScreen
+from bench.console.text import Block
 from bench.console.view_model import DUE
 from bench.console.widgets import figure, pages, result, strip
 from bench.console.widgets.act_bar import Act
 from bench.console.widgets.drawing import WIDEST, Drawing
-from bench.console.widgets.viewer import Words
+from bench.console.widgets.viewer import Viewer, Words
 
 RESULT = "result past gear"
+
+
+def _sled(v: Viewer, wide: int, high: int) -> Block:
+    """Nothing where a result is shown, whichever of both the first paint has room
+    for."""
+    found = v.view.here and v.view.finding is not None
+    return [] if found else pages.sled_picture(v, wide, high)
 
 
 class HomeScreen(WorkScreen):
@@ -52,7 +60,7 @@ class HomeScreen(WorkScreen):
                 can_focus=False,
             ),
             Drawing(result.result_picture, RESULT, widest=WIDEST, id="picture"),
-            Drawing(pages.sled_picture, RESULT, widest=WIDEST, id="sled"),
+            Drawing(_sled, RESULT, widest=WIDEST, id="sled"),
             Vertical(
                 Drawing(result.budget_bars, RESULT, id="budget"),
                 Drawing(result.past_rows, RESULT, id="past"),

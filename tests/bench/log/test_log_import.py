@@ -22,7 +22,6 @@ from bench.log import history, importer
 from bench.log.export_line import EventLine, UnusableLine, read_line
 from bench.log.findings import find_finding, list_findings
 from bench.log.read_only import open_read
-from bench.log.rows import LogHeld
 from tests.bench.log.test_log_export import CLIENT, peak_mib
 
 DAY = 86400.0
@@ -92,7 +91,7 @@ def test_through_the_daemon_as_into_a_file(exported, tmp_path, serving, live) ->
         "Results: 5 new, 0 here already. Events: 1 new.\n",
     )
     assert export(other) == exported.read_text()
-    with pytest.raises(LogHeld, match="process"):
+    with pytest.raises(Complaint, match="process"):
         run("import", exported, "--log", other)  # while a daemon holds it
 
 
