@@ -6,6 +6,7 @@ A point is (place, value): places count readings, values in mm. Pure.
 from __future__ import annotations
 
 import math
+from collections import deque
 from collections.abc import Collection, Sequence
 from operator import sub
 from typing import NamedTuple
@@ -28,6 +29,7 @@ ESTIMATE_AFTER = 8  # new readings, after which it is made anew
 GROWTH = 1.1  # times the noise may seem to grow from one estimate to the next
 LEAST_NOISE = 0.5  # counts from which it grows
 SMOOTHER = 2.0  # times smoother, to reject a reading or to believe the stamps
+STEPS = 60  # estimates whose least is the step; half a minute of a quick stream
 ROUNDING = 1e-6  # mm; below this two steps are multiples of each other
 FUZZ = 1e-7  # mm; a difference below this is rounding of the arithmetic
 
@@ -91,10 +93,11 @@ class LimitEstimator:
     latest."""
 
     def __init__(self, count: float) -> None:
-        """count: the instrument's count, mm; the common step seen is used where it is
+        """count: the instrument's count, mm; the step seen of late is used where it is
         larger, or where count is 0."""
         self._count = count
-        self._step = 0.0
+        # mm, of late: one value off the count is forgotten again
+        self._steps: deque[float] = deque(maxlen=STEPS)
         self._raw: list[float] = []  # the latest readings
         self.limits = limits_of([0.0] * WINDOW, count or math.inf)
 
@@ -107,9 +110,9 @@ class LimitEstimator:
         raw.append(value)
         if len(raw) < WINDOW + ESTIMATE_AFTER and len(raw) != ESTIMATE_AFTER:
             return self.limits
-        steps = [step for step in (common_step(raw), self._step) if step]
-        self._step = min(steps, default=0.0)
-        if count := max(self._count, self._step):
+        if step := common_step(raw) if slow else smallest_step(raw):
+            self._steps.append(step)
+        if count := max(self._count, min(self._steps, default=0.0)):
             noise = max(self.limits.noise, LEAST_NOISE * count)
             most = GROWTH * noise if slow else math.inf
             self.limits = limits_of(raw, count, slow=slow, most=most)
@@ -117,17 +120,33 @@ class LimitEstimator:
         return self.limits
 
 
-def common_step(raw: Sequence[float]) -> float:
-    """The greatest step, mm, of which all steps between readings are multiples, by
-    Euclid's algorithm (Elements VII 2); 0 where fewer than three are seen. The smallest
-    step will not do: of a moving stream it is much larger than the count."""
+def _steps(raw: Sequence[float]) -> list[float]:
+    """The steps between readings, mm; none where fewer than three are seen."""
     steps = [step for step in map(abs, map(sub, raw[1:], raw)) if step > FUZZ]
+    return steps if len(steps) >= 3 else []
+
+
+def smallest_step(raw: Sequence[float]) -> float:
+    """The smallest step between two readings, mm; 0 where fewer than three are seen."""
+    return min(_steps(raw), default=0.0)
+
+
+def common_step(raw: Sequence[float]) -> float:
+    """The greatest step, mm, of which all steps between readings are multiples, one
+    reading left out that may be wrong; 0 where fewer than three are seen. For slow
+    streams: in a motion their smallest step is much larger than the count."""
+    others = ([*raw[:at], *raw[at + 1 :]] for at in range(len(raw)))
+    return max((_common(_steps(some)) for some in others), default=0.0)
+
+
+def _common(steps: Sequence[float]) -> float:
+    """By Euclid's algorithm (Elements VII 2)."""
     common = 0.0
     for step in steps:
         rest = step
         while rest > ROUNDING:
             common, rest = rest, abs(math.remainder(common, rest))
-    return common if len(steps) >= 3 else 0.0
+    return common
 
 
 def extrapolate(points: Sequence[Point], place: float) -> float:

@@ -279,6 +279,19 @@ def test_a_stream_that_turns_noisy_is_not_refused_for_ever() -> None:
     assert len(out.rejected) < 40
 
 
+@pytest.mark.parametrize("rate", [10.0, 100.0])
+@pytest.mark.parametrize("stray", [219.823, 21900219.78])
+def test_one_value_off_the_count_costs_no_later_reading(rate: float, stray: float) -> None:
+    """Two torn lines may join to a number of any size: the count of the display is not made smaller by it, which
+    would take every flicker at rest for a fault."""
+    draw = random.Random(6)
+    push = [round(k / rate * 100.0 + draw.uniform(-0.1, 0.1), 2) for k in range(int(2.2 * rate))]
+    rest = [219.79 if draw.random() < 0.9 else 219.78 for _ in range(2000)]
+    stamps, values = stream([*push, *rest[:50], stray, *rest[50:]], rate)
+    held = OutlierFilter().pass_on(stamps, values).rejected
+    assert len(held) <= 3
+
+
 def test_a_dropped_port_forgets() -> None:
     gate = OutlierFilter(0.001)
     stamps, values = stream([2.5, 2.501] * 20 + [9.0])
