@@ -113,7 +113,9 @@ class OutlierFilter:
             if lost is None:  # without a stream there is no path to predict from
                 self._release_all(out)
                 self._path.clear()
-            self._limits = self._estimator.add(value, slow=self._interval > SLOW)
+            self._estimator.raw.append(value)
+            if len(self._estimator.raw) == self._estimator.due:
+                self._limits = self._estimator.estimate(slow=self._interval > SLOW)
             self._place += 1.0
             reading = _Reading(self._place, lost or 0.0, stamp, value, tag)
             if not self._pending and self._is_predicted(reading):
@@ -325,13 +327,11 @@ class OutlierFilter:
 
     def _release_all(self, out: Passed) -> None:
         """Pass on all pending that is near the path, or a step that was seen twice."""
-        pending = self._pending
-        if len(pending) > 1:
+        if len(self._pending) > 1:
             self._turn(2, out)
         while self._pending:
             one = self._pending[0]
-            near = self._is_near(one.place, one.value)
-            self._release(1, () if near else (0,), out)
+            self._release(1, () if self._is_near(one.place, one.value) else (0,), out)
 
     def _release(self, number: int, rejected: Collection[int], out: Passed) -> None:
         """Pass on the first pending readings but those at the indices `rejected`."""

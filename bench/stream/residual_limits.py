@@ -89,8 +89,8 @@ def limits_of(
 
 
 class LimitEstimator:
-    """Estimates the limits anew, now and then, from all readings that came. limits: the
-    latest."""
+    """Estimates the limits anew, now and then, from all readings that came: `estimate`
+    is for when `raw`, to which they are appended, is `due` long. limits: the latest."""
 
     def __init__(self, count: float) -> None:
         """count: the instrument's count, mm; the step seen of late is used where it is
@@ -98,25 +98,26 @@ class LimitEstimator:
         self._count = count
         # mm, of late: one value off the count is forgotten again
         self._steps: deque[float] = deque(maxlen=STEPS)
-        self._raw: list[float] = []  # the latest readings
+        self.raw: list[float] = []  # the latest readings
+        self.due = ESTIMATE_AFTER
         self.limits = limits_of([0.0] * WINDOW, count or math.inf)
 
     def forget(self) -> None:
         """Forget the latest readings, but not what is known of noise and step."""
-        self._raw.clear()
+        self.raw.clear()
+        self.due = ESTIMATE_AFTER
 
-    def add(self, value: float, *, slow: bool) -> Limits:
-        raw = self._raw
-        raw.append(value)
-        if len(raw) < WINDOW + ESTIMATE_AFTER and len(raw) != ESTIMATE_AFTER:
-            return self.limits
+    def estimate(self, *, slow: bool) -> Limits:
+        raw = self.raw
         if step := common_step(raw) if slow else smallest_step(raw):
-            self._steps.append(step)
+            # a quick stream's smallest step is the count only now and then
+            self._steps.append(step if slow else min([step, *self._steps]))
         if count := max(self._count, min(self._steps, default=0.0)):
             noise = max(self.limits.noise, LEAST_NOISE * count)
             most = GROWTH * noise if slow else math.inf
             self.limits = limits_of(raw, count, slow=slow, most=most)
         del raw[:-WINDOW]
+        self.due = WINDOW + ESTIMATE_AFTER
         return self.limits
 
 
