@@ -171,6 +171,7 @@ async def replugs(rig: Rig) -> bool:
     """Pulled and put back behind the same name: how soon it is heard again, and that nothing is started anew for it."""
     waits = []
     async with rig.client() as path, watching(path) as client:
+        await hear(client, Readings, lambda one: one.instrument == "indicator")  # it is connected by now
         for _ in range(REPLUGS):
             await asyncio.to_thread(rig.machine.unplug, GAUGE)
             await hear(client, InstrumentState, lambda one: one.name == "indicator" and one.state != "open")
