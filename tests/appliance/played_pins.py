@@ -45,6 +45,7 @@ WORDS = 80
 PER_COUNT = 0.01  # mm
 FIRST, STEP, LAST = -160, 4, 200  # hundredths of a mm
 SLOW_BIT = 100_000  # ns; of faster ones it is only asked that no value is wrong
+FAST_WAIT = 60  # s, for these: the emulated machine may see none of their edges in time
 PACES = (0.5, 1.0, 1.5)  # words of 9 ms and 13 ms were measured (public reader notes)
 TURNS = 500  # of four edges
 SAFE_RATE = 200  # edges/s, what Python's own callbacks are good for (published scope trace)
@@ -175,19 +176,23 @@ async def clocked_gauge(gauge: Gauge, pins: Pins, client: AsyncClient) -> bool:
         played = await pins.play(words_of(gauge, sent, pace))
         # ones that none of the others is: when one is told, all before it have been
         await pins.play(words_of(gauge, [LAST] * 5))
-        came, refused = [], 0
-        async with asyncio.timeout(300):
-            while LAST not in came:
-                message = await client.inbox.get()
-                if isinstance(message, Readings) and message.instrument == "indicator":
-                    came += [round(100 * value) for value in message.values]
-                refused += isinstance(message, Rejected) and message.instrument == "indicator"
-        came = came[: came.index(LAST)]
+        came, refused, fast = [], 0, gauge.bit < SLOW_BIT
+        try:
+            async with asyncio.timeout(FAST_WAIT if fast else 300):
+                while LAST not in came:
+                    message = await client.inbox.get()
+                    if isinstance(message, Readings) and message.instrument == "indicator":
+                        came += [round(100 * value) for value in message.values]
+                    refused += isinstance(message, Rejected) and message.instrument == "indicator"
+        except TimeoutError:
+            if not fast:
+                raise
+        came = [count for count in came if count != LAST]
         right = set(came) <= set(sent) and came == sorted(set(came))
-        enough = len(came) >= 0.95 * WORDS or pace < 1 or gauge.bit < SLOW_BIT
+        enough = len(came) >= 0.95 * WORDS or pace < 1 or fast
         name = f"{gauge.format}, {WORDS} words of {gauge.bit * pace / 1000:.0f} us a bit"
         figure = {"decoded": len(came), "refused": refused, "machine late, ms": round(played.moved, 1)}
-        limit = "none wrong" if pace < 1 or gauge.bit < SLOW_BIT else "none wrong, 95 % decoded"
+        limit = "none wrong" if pace < 1 or fast else "none wrong, 95 % decoded"
         good &= tell(name, figure, limit, right and enough)
     if "req" in gauge.wired:
         pulls = len(await pins.driven(REQ))
