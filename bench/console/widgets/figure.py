@@ -165,4 +165,6 @@ def result_figure(
     for words in (over, q.way or quantity_name(q.name)):
         aside += wrap(words, _room(wide)) if words else []
     role = readout.verdict_role(found.verdict)
+    if finding is None and v.host.requests.moved:
+        aside, role = [*aside, [("before the move", "strong")]], "faint"
     return large_figure(figures, role, aside, wide, high, v.glyphs)

@@ -102,6 +102,10 @@ def state_line(v: Viewer, wide: int, high: int) -> Block:
         return [_progress(view, view.ask, view.check, g, wide)]
     if view.finding is None:
         return [[(f" {g.none} NEW ", "strong"), ("nothing measured yet", "text")]]
+    if v.host.requests.moved:
+        line: Line = [(f" {g.unsure} CHECK AGAIN ", "unsure")]
+        parts: Line = [("moved since the result of ", "text")]
+        return [as_fits(line, [*parts, (_minute(view.finding), "text")], wide)]
     return [verdict_row(view.finding, g, wide)]
 
 
@@ -152,8 +156,12 @@ def verdict_row(finding: Finding, glyphs: GlyphSet, wide: int) -> Line:
     parts: Line = [(name(finding.check), "strong")]
     if finding.jig:
         parts.append((f", {finding.jig}", "strong"))
-    parts.append((f"  {finding.at[:16].replace('T', ' ')}", "faint"))
+    parts.append((f"  {_minute(finding)}", "faint"))
     return as_fits([(f" {sign} {words.upper()} ", role)], parts, wide)
+
+
+def _minute(finding: Finding) -> str:
+    return finding.at[:16].replace("T", " ")
 
 
 def readout_row(v: Viewer, wide: int, high: int) -> Block:

@@ -355,7 +355,8 @@ async def test_the_move_with_leaves_then_the_proof(fake, scenes) -> None:
         text = await scenes.until(pilot, lambda t: "The move" in t)
         assert "Leaves: 0.10 mm + 0.04 mm." in text and "480 mm from the pivot" in text
         await pilot.press("2")
-        await scenes.until(pilot, lambda t: "The move is noted." in t)
+        text = await scenes.until(pilot, lambda t: "The move is noted." in t)
+        assert "CHECK AGAIN" in text and "before the move" in text and " OUT " not in text
         (moved,) = fake.of(Moved)
         assert (moved.finding, moved.how) == ("f1", "leaves")
         assert moved.distance == pytest.approx(0.14)
@@ -471,7 +472,7 @@ async def test_past_results_are_listed_and_looked_at(fake, scenes) -> None:
         await pilot.press("enter")
         await scenes.until(pilot, lambda t: "too little to move" in t and "good enough ]" in t)
         await pilot.press("full_stop", "full_stop")
-        await scenes.until(pilot, lambda t: "OUT" in t)
+        await scenes.until(pilot, lambda t: "CHECK AGAIN" in t)
 
 
 async def test_the_budget_is_one_key_away_and_ranked(fake, scenes) -> None:
