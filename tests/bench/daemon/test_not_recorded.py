@@ -148,6 +148,7 @@ def test_the_state_of_things_is_answered_while_a_save_is_pending(bed, heard) -> 
 @pytest.mark.ci
 def test_a_client_that_leaves_before_its_answer_harms_nobody(bed, heard) -> None:
     client, other = bed.start((0.3, 0.3)), bed.wire()
+    other.ask(GetStatus(), StatusReply)  # it is known to the daemon by now
     client.send(Moved(ref=1))
     client.send(Abandon(ref=2))
     client.close()
