@@ -132,6 +132,7 @@ async def screen(folder: Path, hands_client: HandsClient, size=(80, 24), look: s
     app = make_console(folder / "socket", look=look, guest=Hands(hands_client))
     async with app.run_test(size=size) as pilot:
         await wait(lambda: app.view.status_known and app.view.gear is not None and bool(app.view.checks))
+        await wait(lambda: app._shown_screen() is not None)  # before it there is nobody to press a key for
         job = Job(pilot.press, hands_client)
         job.shows = lambda page: app.screen.page == page and bool(app.screen._rows)
         yield app, job
