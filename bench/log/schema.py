@@ -108,8 +108,9 @@ def _marks_in_wal(wal: Path) -> tuple[int, int] | None:
         for frame in frames(wal):
             if frame.page == 1:
                 file.seek(frame.at)
-                version, application = struct.unpack(">60x i 4x i 28x", file.read(100))
-                waiting = version, application
+                if len(page := file.read(100)) < 100:  # torn: only its head was written
+                    return found
+                waiting = struct.unpack(">60x i 4x i 28x", page)
             if frame.commits and waiting:
                 found, waiting = waiting, None
     return found

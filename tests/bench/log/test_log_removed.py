@@ -8,6 +8,7 @@ import shutil
 import sqlite3
 import subprocess
 import time
+from contextlib import closing
 
 import pytest
 
@@ -15,6 +16,8 @@ from bench.log import committer
 from bench.log.findings import list_findings
 from bench.log.read_only import open_read
 from bench.log.rows import LogError, LogHeld
+from bench.log.schema import APPLICATION_ID, VERSION, refuse_foreign
+from bench.log.wal import frames
 from hw import patience
 
 
@@ -217,3 +220,15 @@ def test_a_write_ahead_file_removed_at_rest_is_noticed(life, folder, tmp_path, m
     path.with_name(path.name + "-wal").unlink()
     until(lambda: life.troubles and life.troubles[-1] is None)
     assert on_disk(path, tmp_path) == ["s-1"]
+
+
+def test_a_write_ahead_file_that_ends_in_the_head_of_a_page_is_opened(tmp_path) -> None:
+    path, torn = tmp_path / "log.sqlite", tmp_path / "torn.sqlite"
+    with closing(sqlite3.connect(path, isolation_level=None)) as db:
+        marks = f"PRAGMA application_id = {APPLICATION_ID}; PRAGMA user_version = {VERSION}"
+        db.executescript(f"PRAGMA journal_mode = WAL; {marks}; CREATE TABLE one (n)")
+        wal = path.with_name(path.name + "-wal")
+        last = [frame.at for frame in frames(wal) if frame.page == 1][-1]
+        torn.write_bytes(path.read_bytes())
+        torn.with_name(torn.name + "-wal").write_bytes(wal.read_bytes()[:last])
+    refuse_foreign(torn)
