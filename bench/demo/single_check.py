@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import msgspec
@@ -86,7 +87,7 @@ def truth_words(finding: Finding, truth: dict[str, float]) -> list[str]:
 
 def _true_size(q: Quantity, known: float, board: float | None) -> str:
     if q.name == "phase":
-        return f"{known * 57.29577951:.0f} degrees"
+        return f"{math.degrees(known):.0f} degrees"
     if q.unit == "1/mm":
         return bow_words(known, "mm")
     exact = msgspec.structs.replace(q, value=known, uncertainty=0.0)

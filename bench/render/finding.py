@@ -76,8 +76,9 @@ def limit_words(q: Quantity, units: System) -> str:
     """The limit of a quantity that has one, as its size is told."""
     tolerance = q.tolerance or 0.0
     if q.band is not None:
-        least = length_words(q.band[0], units).rpartition(" ")[0]
-        return f"{least} to {length_words(q.band[1], units)}"
+        least, most = (length_words(mm, units).split(" ", 1) for mm in q.band)
+        unit = "" if least[1:] == most[1:] else f" {least[1]}"
+        return f"{least[0]}{unit} to {' '.join(most)}"
     if q.unit == "mm":
         return length_words(tolerance, units)
     if q.over is not None:

@@ -103,7 +103,8 @@ def uncertainty_places(uncertainty: float) -> int:
     return max(0, min(9, (1 if lead < 2.95 else 0) - order))
 
 
-# decimals that an answer is told in at the most: no indicator in a shop reads finer
+# decimals that an answer is told in at the most: an indicator in a shop reads no finer
+# (common practice, no source)
 MOST_PLACES = {"mm": 3, "thou": 1, "in": 4}
 
 

@@ -33,7 +33,9 @@ class LogScreen(Page):
 
     def body(self) -> Iterable[Widget]:
         yield Static(id="title", markup=False)
-        table = DataTable(cursor_type="row", zebra_stripes=False, id="results")  # type: ignore[var-annotated]
+        table: DataTable[str] = DataTable(
+            cursor_type="row", zebra_stripes=False, id="results"
+        )
         yield Container(table, About(), id="list")
 
     def acts(self) -> list[Act]:

@@ -104,8 +104,8 @@ def state_line(v: Viewer, wide: int, high: int) -> Block:
         return [[(f" {g.none} NEW ", "strong"), ("nothing measured yet", "text")]]
     if v.host.requests.moved:
         line: Line = [(f" {g.unsure} CHECK AGAIN ", "unsure")]
-        parts: Line = [("moved since the result of ", "text")]
-        return [as_fits(line, [*parts, (_minute(view.finding), "text")], wide)]
+        after = f" after the result of {_minute(view.finding)}"
+        return [as_fits(line, [("moved", "strong"), (after, "text")], wide)]
     return [verdict_row(view.finding, g, wide)]
 
 

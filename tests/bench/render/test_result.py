@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import msgspec
 import pytest
 
@@ -160,3 +162,5 @@ def test_what_is_said_as_the_act_is_no_note_as_well() -> None:
     assert notes_of(found, "mm", but=[act_remark(found)]) == []
     outside = Quantity("side-play", 0.2, "mm", 0.01, 9.0, 0.15, "outside", band=(0.03, 0.15))
     assert limit(outside, "mm") == "Good enough from 0.03 to 0.15 mm."
+    wide = msgspec.structs.replace(outside, band=(0.03, 30.0))
+    assert re.fullmatch(r"Good enough from [0-9.]+ thou to [0-9.]+ in\.", limit(wide, "inch"))
