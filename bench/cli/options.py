@@ -11,7 +11,7 @@ import click
 from bench.checks import checks
 from bench.checks.model import Check
 from bench.checks.options import Option, OptionError, OptionValue, validated
-from bench.cli.common import Complaint
+from bench.cli.common import Complaint, complaining
 from bench.finding import Climate
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -78,10 +78,8 @@ def typed_climate(temperature: str | None, humidity: str | None) -> Climate | No
 
     if temperature is None and humidity is None:
         return None
-    try:
+    with complaining(UnitsError, words="--humidity: {}"):
         share = None if humidity is None else parse_share(humidity)
-    except UnitsError as error:
-        raise Complaint(f"--humidity: {error}") from error
     return Climate(None if temperature is None else _celsius(temperature), share)
 
 
