@@ -14,7 +14,8 @@ from hw.formats import FORMATS, make_decoder
 from hw.ports import Port, own_port
 from hw.ports.reopened_port import OnBlock, OnState
 from hw.ports.rounds import Rounds
-from hw.ports.serial_port import PortOptions, SerialPort
+from hw.ports.serial_device import PortOptions
+from hw.ports.serial_port import SerialPort
 from hw.reading import Decoder, PortState
 
 

@@ -10,7 +10,7 @@ from hw.ports.reopened_port import OnBlock, OnState
 
 if TYPE_CHECKING:
     from hw.ports.pin_lines import MakeLines
-    from hw.ports.serial_port import PortOptions
+    from hw.ports.serial_device import PortOptions
 
 
 class Port(Protocol):

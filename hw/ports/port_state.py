@@ -6,7 +6,7 @@ import asyncio
 import contextlib
 import errno
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 from hw.discovery.holders import holders_of
 from hw.port_names import NotAPort
@@ -66,20 +66,30 @@ OPEN_ERRORS: dict[int | None, Refusal] = {
 }
 
 
-def open_error(port: str, error: Exception, group: str) -> Refusal:
+def open_error(
+    port: str,
+    error: Exception,
+    group: str,
+    known: Mapping[int | None, Refusal] = OPEN_ERRORS,
+) -> Refusal:
     """A state and a sentence with the remedy for a device that does not open.
 
     group: whose members may open it. error: of the system, or whatever pyserial made of
-    the system's.
+    the system's. known: what errors of the system mean.
     """
     if isinstance(error, NotAPort):
         return "absent", f"{error}."
+    if isinstance(error, ImportError):
+        return (
+            "absent",
+            f"{port}: the library gpiod is not installed: pip install gpiod.",
+        )
     if isinstance(error, ValueError):
         return (
             "absent",
             f"{port}: these settings of the port do not go together ({error}).",
         )
-    state, words = OPEN_ERRORS.get(
+    state, words = known.get(
         error_number(error), ("absent", "{port} cannot be opened: {error}.")
     )
     by = ", ".join(holders_of(port)) if state == "busy" else ""

@@ -16,7 +16,8 @@ from typing import Any
 
 from hw.formats.shared.declaration import Query
 from hw.ports.reopened_port import OnBlock, OnState
-from hw.ports.serial_port import PortOptions, SerialPort
+from hw.ports.serial_device import PortOptions
+from hw.ports.serial_port import SerialPort
 
 FASTEST = 50.0  # requests a second
 SILENT = 5  # requests without an answer, after which the port is silent

@@ -38,10 +38,6 @@ class ReopenedPort:
         self._retry = self._first_retry
         self._opener: asyncio.Task[None] | None = None
 
-    @property
-    def is_open(self) -> bool:
-        raise NotImplementedError
-
     def start(self, wait: float = 0.0) -> None:
         loop = asyncio.get_running_loop()
         self._opener = loop.create_task(self._keep_opening(wait))
@@ -58,10 +54,6 @@ class ReopenedPort:
         """Send to the instrument (a request for a reading); False where that does not
         go."""
         return False
-
-    def stuck(self) -> bool:
-        """Something waits to be read: true for long, the reader hangs."""
-        raise NotImplementedError
 
     async def _keep_opening(self, wait: float) -> None:
         await asyncio.sleep(wait)
