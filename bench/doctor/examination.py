@@ -53,7 +53,7 @@ def examine(where: Paths, options: ListeningOptions) -> Iterator[Diagnostic]:
     yield from machine.diagnose_disk(where.log, ours=not served)
     yield from machine.diagnose_power()
     yield from machine.diagnose_air()
-    yield from machine.diagnose_packages()
+    yield from machine.diagnose_python()
 
 
 def _settings(settings: Settings, where: Paths) -> Iterator[Diagnostic]:
