@@ -145,8 +145,7 @@ class _Sentences:
         match message:
             case StatusReply():
                 for one in message.instruments:
-                    if _is_of(one, self._instrument):
-                        self._state(one)
+                    self._state(one)
             case InstrumentState():
                 self._state(message)
             case Readings():
@@ -161,8 +160,8 @@ class _Sentences:
                 self._prompt(message.ask)
             case Concluded():
                 self._drop_prompt()
-                lines = finding_words(message.finding, self._units)
-                self._queue.extend(("", line.strip()) for line in lines)
+                for line in finding_words(message.finding, self._units):
+                    self._queue.append(("", line.strip()))
         self._print(time.monotonic())
 
     def _prompt(self, ask: Prompt | None) -> None:
@@ -172,7 +171,7 @@ class _Sentences:
             self._queue.append(("ask", ask.words))
 
     def _state(self, one: InstrumentState) -> None:
-        if self._words.get(one.name) == one.words:
+        if self._words.get(one.name) == one.words or not _is_of(one, self._instrument):
             return
         self._words[one.name] = one.words
         # an older state that waits is of no use any more
