@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bench.geometry.columns import Column, GeometryError, Line, line_of, paired
+from bench.geometry.columns import Column, Line, line_of, paired
 
 
 @dataclass(frozen=True)
@@ -42,8 +42,6 @@ def slope(height: Column, reading: Column) -> Line:
 
 def lean(away: Sequence[Line], toward: Sequence[Line]) -> Lean:
     """away, toward: by where the stock points from the face; as many of each."""
-    if not away or len(away) != len(toward):
-        raise GeometryError("the square takes as many set-ups reversed as not")
     lines = [*away, *toward]
     freedom = sum(line.left.size - 2 for line in lines)
     scatter = (sum(float(line.left @ line.left) for line in lines) / freedom) ** 0.5
