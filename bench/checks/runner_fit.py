@@ -252,13 +252,9 @@ def _advice(fit: RunnerFit, tightest: float, least: float, most: float) -> list[
 
 def _left_open(found: RunnersAndSlots, fit: RunnerFit) -> list[Remark]:
     """What the figures leave open."""
-    remarks = []
-    if not fit.whole:
-        remarks.append(note("runner-longer"))
-    if len(found.sides) == 1:
-        remarks.append(note("one-runner", side=found.sides[0]))
-    remarks.append(note("widths-only"))
-    return remarks
+    longer = [] if fit.whole else [note("runner-longer")]
+    one = [note("one-runner", side=s) for s in found.sides if len(found.sides) == 1]
+    return [*longer, *one, note("widths-only")]
 
 
 CHECK = Check(
