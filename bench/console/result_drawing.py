@@ -228,8 +228,8 @@ def _between(points: list[tuple[float, float]], x: float) -> float:
 
 
 def _fit(c: Canvas, scene: Scene) -> None:
-    """How loose the runner is from place to place in the slot: columns of play over
-    where good ends, a mark where it binds."""
+    """How loose the runner is as it is pushed in, from standing out over the front edge
+    of the table: columns of play over where good ends, a mark where it binds."""
     ordered = sorted(scene.finding.positions or [], key=lambda p: p.at)
     units, band = scene.units, judged(scene.finding).band
     left, right = ordered[0].at, ordered[-1].at
@@ -253,9 +253,10 @@ def _fit(c: Canvas, scene: Scene) -> None:
         whole = f"{up_to}, dashed: {good}"
         up_to = whole if len(whole) < c.wide - 8 else good
     c.label(c.wide // 2, 0, up_to, "faint", "middle")
-    words = f"{c.glyphs.bad} binds" if binds else "along the slot"
-    before = f"{length_words(abs(left), units)} before it" if left < 0 else "at 0"
-    c.foot(before if left else "at 0", words, length_words(right, units))
+    words = f"{c.glyphs.bad} binds" if binds else "runner's near end"
+    out = f"{length_words(-left, units)} over the front edge"
+    within = f"{length_words(right, units)} in"
+    c.foot(out if left < 0 else f"{length_words(left, units)} in", words, within)
 
 
 def _clearance(c: Canvas, scene: Scene) -> None:

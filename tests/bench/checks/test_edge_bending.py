@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from bench.checks.model import EvidenceGear
-from bench.checks.shared.edge_bending import BEND, MODULUS, gives_way
+from bench.checks.shared.face_form import BEND, MODULUS, gives_way
 from bench.gear import Indicator
 
 THICK, HIGH, SPAN = 17.5, 30.0, 600.0

@@ -118,7 +118,7 @@ def test_what_is_gone_on_with_is_set_up_anew_and_averages() -> None:
 def test_signs_part_creep_from_a_turned_sled(
     first: float, second: float, common: float, alternating: float
 ) -> None:
-    apart = parted(*(Returned(gap, 0.0, 220.0, 1e-6) for gap in (first, second)))
+    apart = parted(*(Returned(gap, 0.0, 1e-6) for gap in (first, second)))
     assert apart.likely_unequal == pytest.approx(min(common, alternating), abs=1e-5)
     assert (apart.common or 0.0) == pytest.approx(common) and (apart.alternating or 0.0) == pytest.approx(
         alternating

@@ -107,5 +107,5 @@ def test_unlike_edges_smooth_ones_and_marks_show_none() -> None:
 
 
 def test_columns_of_unlike_length_are_refused() -> None:
-    with pytest.raises(ValueError, match="one length"):
+    with pytest.raises(ValueError, match="one height"):
         bend_of([0, 1, 2], [0, 1])

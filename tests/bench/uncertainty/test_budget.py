@@ -19,7 +19,6 @@ from bench.uncertainty import (
     resolution,
     seat,
     span,
-    square,
     t_quantile,
     tilt,
     travel_scale,
@@ -222,11 +221,6 @@ def test_relative_rows() -> None:
     assert reading_age(-3e-4, 0.05, 20, 220).standard_uncertainty == pytest.approx(3e-4 * 1 / 220)
 
 
-def test_square_and_closure() -> None:
-    assert square() is None
-    assert square(tolerance=0.02, length=250).standard_uncertainty == pytest.approx(80e-6 / math.sqrt(3))
-    assert (
-        square(standard_uncertainty=1e-5, dof=11.3, tolerance=0.02, length=250).standard_uncertainty == 1e-5
-    )
+def test_closure() -> None:
     assert closure(None, 220) is None
     assert closure(-0.004, 220).standard_uncertainty == pytest.approx(0.004 / math.sqrt(3) / 220)
