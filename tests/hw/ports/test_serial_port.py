@@ -384,7 +384,7 @@ async def test_a_url_without_a_descriptor_is_read_by_a_thread(settle: float) -> 
         await heard.is_("open")
         assert heard.port.write(b"early\r\n")
         if settle:
-            await heard.until(lambda: heard.port._silence is not None and not heard.port._serial.in_waiting)
+            await heard.until(lambda: heard.port._silence.running and not heard.port._serial.in_waiting)
             await asyncio.sleep(0.05)  # the thread has handed it to the loop
             assert heard.data == b""
             heard.port._discard_until = 0  # the time to settle is over
