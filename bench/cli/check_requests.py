@@ -26,8 +26,8 @@ from bench.protocol import Abandon, Done, Moved, Recording, Undo
 def moved(
     jig: str | None, distance: str | None, how: str, socket_path: str | None
 ) -> int:
-    """Note that the move of the last result was made, so that the next check can judge
-    it. Exit 1: not recorded.
+    """Note that the move of the last result was made. The next check then judges it.
+    Exit 1: not recorded.
 
     Example:  sweepgauge moved --distance "0.15 mm" --how leaves
     """
@@ -38,8 +38,8 @@ def moved(
 @click.command()
 @socket_option
 def undo(socket_path: str | None) -> int:
-    """Take back the last mark of a pass that is not whole yet, or the last pass of the
-    check in progress.
+    """Take back the last pass of the check in progress. Of a pass not yet whole it is
+    the last mark.
 
     Example:  sweepgauge undo
     """

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import msgspec
 
-# an hour of the fastest instrument; more is not a recorded sweep
+# an hour of the fastest instrument; more is no recorded passes
 MOST_BYTES = 64 * 1024 * 1024
 MARKS = ("\xff\xfe", "\xfe\xff")  # how 16-bit text begins, read as single bytes
 
@@ -109,7 +109,7 @@ def _bytes(path: Path) -> bytes:
 def _text(path: Path) -> str:
     file, data = str(path), _bytes(path)
     if len(data) > MOST_BYTES:
-        problem = f"is larger than {MOST_BYTES // 2**20} MiB: not a recorded sweep"
+        problem = f"is larger than {MOST_BYTES // 2**20} MiB: no recorded passes"
         raise Place(file).wrong(problem)
     if data[:2].decode("latin-1") in MARKS:
         raise Place(file, 1).wrong("is 16-bit text; save it as CSV in UTF-8")

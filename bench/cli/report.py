@@ -29,7 +29,7 @@ def report(
     out: str | None,
     card: bool,
 ) -> int:
-    """Results, moves and charts as one page that prints, or the card for the wall.
+    """Results, moves and charts as one page that prints. Or the card for the wall.
 
     One HTML file that stands alone: open it in any browser and print it from there.
 

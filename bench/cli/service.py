@@ -35,7 +35,7 @@ root_option = click.option(
     "--root",
     type=click.Path(exists=True, file_okay=False, path_type=Path),
     default=Path("/"),
-    help="The file tree of a card mounted there, instead of this machine's own.",
+    help="The file tree of a mounted card, not this machine's own.",
 )
 user_option = click.option(
     "--user",
@@ -74,12 +74,12 @@ def install(
 @root_option
 @user_option
 def remove(dry_run: bool, yes: bool, root: Path, person: str | None) -> int:
-    """Stop the service and take it away. The log and the settings stay."""
+    """Stop the service and remove it. The log and the settings stay."""
     place = Place(root, _program(), person or os.environ.get("SUDO_USER"), False)
     _carry_out(list(remove_steps(place)), dry_run=dry_run, yes=yes)
     click.echo(
-        "Left as they are: the log in /var/lib/sweepgauge, the settings in"
-        " /etc/sweepgauge, the user sweepgauge that owns them, and the program in"
+        "Left as they are: the log in /var/lib/sweepgauge; the settings in"
+        " /etc/sweepgauge; the user sweepgauge that owns them; the program in"
         f" {sys.prefix}."
     )
     return 0

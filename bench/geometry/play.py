@@ -73,7 +73,7 @@ def yaw_play(
     distance = abs(place)
     if not distance > 0.0:
         raise GeometryError(
-            "twisted at the runners' middle: read it half a runner's length away or"
+            "twisted at the runners' middle: read it half a runner's length from it or"
             " more"
         )
     swing = _difference(
