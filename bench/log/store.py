@@ -162,9 +162,7 @@ def load_gear(db: sqlite3.Connection, gear_key: int) -> EvidenceGear:
         "SELECT gear_json, sha256 FROM gear WHERE gear_key = ?", (gear_key,)
     ).fetchone()
     if row is None or hashlib.sha256(row[0].encode()).hexdigest() != row[1]:
-        raise LogDamaged(
-            "the gear that was used is missing from the log or damaged in it"
-        )
+        raise LogDamaged("the gear that was used is missing from the log, or damaged")
     return msgspec.json.decode(row[0], type=EvidenceGear)
 
 
@@ -179,7 +177,7 @@ def load_raw_readings(
         (sweep,),
     ).fetchall()
     if not rows:
-        raise LogError(f"the log has no sweep {sweep!r}")
+        raise LogError(f"the log has no pass {sweep!r}")
     with contained(f"the raw readings of sweep {sweep!r} are damaged in the log and"):
         return {
             instrument: (zlib.decompress(packed), packing.unpack_integers(times))

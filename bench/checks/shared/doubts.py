@@ -14,7 +14,7 @@ from itertools import pairwise
 from bench.checks.model import Check, Evidence, Step, Trace
 from bench.checks.options import STEEPEST
 from bench.checks.shared.slips import BETTER_LENGTH, denied_sides
-from bench.checks.shared.traces import as_shown, reach, travel_span
+from bench.checks.shared.traces import COARSEST, as_shown, reach, travel_span
 from bench.finding import Doubt, doubt
 
 LIVES = 2.0  # counts that a number moves by and that no flicker between two makes
@@ -223,7 +223,10 @@ def _frozen_spots(evidence: Evidence, names: Sequence[str]) -> list[Doubt]:
     there = [t for t in evidence.traces if t.placement in names and t.reading]
     values = [r for trace in there for r in trace.reading]
     alive = evidence.alive
-    same = 1e-9 if alive is None else LIVES * count_of_evidence(evidence) - 1e-9
+    # a few numbers lie far apart: how far is no count of the instrument
+    least = evidence.gear.indicator.resolution or 0.0
+    count = max(least, min(count_of_evidence(evidence), COARSEST))
+    same = 1e-9 if alive is None else LIVES * count - 1e-9
     if len(values) < 2:
         return []
     if _span(values) < same and not alive:

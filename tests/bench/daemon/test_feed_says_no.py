@@ -123,14 +123,14 @@ def test_check_says_why_it_waits_and_that_it_need_not_any_longer(rigs, run) -> N
     check.enter()
     check.hear("to the LEFT of the arm")
     check.enter()
-    check.hear("ready: push 1 of 1, mark 1 of 4")
+    check.hear("ready: pass 1 of 1, mark 1 of 4")
     check.enter()
     check.hear("mark 1 of 4: ")
     usual = rig.spoil
     rig.spoil = lambda name, line: b"ERR0\r\n" if name == "indicator" else line
     check.hear("has no reading: moved too fast")
     check.hear("does not read; do this pass again")
-    check.hear("when the indicator reads again: push 1 of 1, mark 1 of 4")
+    check.hear("when the indicator reads again: pass 1 of 1, mark 1 of 4")
     rig.spoil = usual
     check.hear("The indicator is back.")
 

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from statistics import fmean
 from typing import Any
 
+import msgspec
 import pytest
 
 from bench.finding import Finding
@@ -196,6 +197,24 @@ def test_frozen_from_the_second_place_on() -> None:
     finding = Stops("slot-blade", shows=show).work()
     assert finding is not None and finding.verdict == "cannot-tell"
     assert [(doubt.code, doubt.placement) for doubt in finding.doubts] == [("frozen-spots", "rear")]
+
+
+def test_few_numbers_far_apart_are_no_flicker() -> None:
+    """An instrument that sends at its own button shows a handful of numbers. How far they lie apart is no count of
+    it: 0.64 mm between the two ends of a strip is a taper, and no flicker between two counts."""
+    job = Stops("test-board", options=STOPS["test-board"], shows=lives)
+    job.work()
+    evidence = job.run.evidence()
+    for trace in evidence.traces:
+        trace.reading[:] = [25.0 if trace.placement == "near" else 25.64]
+    seldom = msgspec.structs.replace(evidence, alive=["near"], shown=[25.0, 25.64])
+    finding = conclude(seldom, id="x", at="2026-01-01T00:00:00+00:00")
+    assert not finding.doubts and finding.verdict == "outside"
+    same = msgspec.structs.replace(seldom, shown=[25.0])
+    for trace in same.traces:
+        trace.reading[:] = [25.0]
+    finding = conclude(same, id="x", at="2026-01-01T00:00:00+00:00")
+    assert [doubt.code for doubt in finding.doubts] == ["frozen-spots"]
 
 
 MARKS = tuple(25.0 * n for n in range(1, 10))
