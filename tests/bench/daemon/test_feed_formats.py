@@ -120,6 +120,7 @@ async def test_gauge_and_travel_out_of_one_port_at_one_time(hear, cable, tmp_pat
     for n in FLICKER:
         data = line(2.5 + n / 1000, counts=-n)  # type: ignore[call-arg]
         await indicator.until(lambda data=data: wire.send(data))
+        await asyncio.sleep(0.005)  # the pace of the wire
     await indicator.until(lambda: len(indicator.values) == 20 and len(travel.values) == 20)
     assert indicator.values == pytest.approx([2.5 + n / 1000 for n in FLICKER])
     assert travel.values == pytest.approx([-0.05 * n for n in FLICKER])
@@ -149,6 +150,7 @@ async def test_two_axes_of_one_bridge(hear, cable, tmp_path) -> None:
     for n in FLICKER:
         data = f"X{-n};Y{1000 + n};".encode()
         await indicator.until(lambda data=data: wire.send(data))
+        await asyncio.sleep(0.005)  # the pace of the wire
     await indicator.until(lambda: len(indicator.values) == len(travel.values) == len(FLICKER))
     assert travel.values == pytest.approx([-0.05 * n for n in FLICKER])
     assert indicator.values == pytest.approx([1 + n / 1000 for n in FLICKER])
