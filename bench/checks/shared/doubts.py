@@ -155,8 +155,11 @@ def _standing_part(trace: Trace, count: float) -> tuple[float, float] | None:
 def _not_followed(
     trace: Trace, first: int, last: int, count: float
 ) -> tuple[float, float] | None:
-    low, high, apart = _beside(trace, first, last)
-    if apart is None or high - low < PART * reach(trace):
+    low, high = sorted((trace.travel[first], trace.travel[last]))
+    if high - low < PART * reach(trace):
+        return None
+    apart = _beside(trace, first, last)
+    if apart is None:
         return None
     slope, _, rate = apart
     spans = _span(r for k, r in enumerate(trace.reading) if not first <= k <= last)
@@ -168,25 +171,25 @@ def _not_followed(
 def _in_the_air(
     trace: Trace, first: int, last: int, count: float
 ) -> tuple[float, float] | None:
-    low, high, apart = _beside(trace, first, last)
-    if apart is None or last - first < 2 or high - low < IN_AIR * reach(trace):
+    low, high = sorted((trace.travel[first], trace.travel[last]))
+    if last - first < 2 or high - low < IN_AIR * reach(trace):
+        return None
+    apart = _beside(trace, first, last)
+    if apart is None:
         return None
     slope, level, _ = apart
     off = trace.reading[first] - level - slope * (low + high) / 2
     return (low, high) if abs(off) >= max(FALLS, 30 * count) else None
 
 
-def _beside(
-    trace: Trace, first: int, last: int
-) -> tuple[float, float, tuple[float, float, float] | None]:
-    """From, to, and of the readings beside that part: slope, level at travel 0
-    (Theil-Sen), share that change."""
-    low, high = sorted((trace.travel[first], trace.travel[last]))
+def _beside(trace: Trace, first: int, last: int) -> tuple[float, float, float] | None:
+    """Of the readings beside that part: slope, level at travel 0 (Theil-Sen), share
+    that change; None where there are too few."""
     places = list(zip(trace.travel, trace.reading, strict=True))
     pieces = places[:first], places[last + 1 :]
     beside = [*pieces[0], *pieces[1]]
     if len(beside) < FEWEST_READINGS // 2:
-        return low, high, None
+        return None
     some = beside[:: max(1, len(beside) // 50)]
     pairs = [(one, other) for k, one in enumerate(some) for other in some[:k]]
     steep = [(r - q) / (s - p) for (s, r), (p, q) in pairs if abs(s - p) > 1e-6]
@@ -194,7 +197,7 @@ def _beside(
     level = statistics.median(r - slope * s for s, r in some)
     next_to = [pair for piece in pieces for pair in pairwise(piece)]
     changes = sum(abs(r - q) > 1e-9 for (_, q), (_, r) in next_to)
-    return low, high, (slope, level, changes / len(beside))
+    return slope, level, changes / len(beside)
 
 
 def _longest_run(reading: Sequence[float], within: float) -> tuple[int, int]:

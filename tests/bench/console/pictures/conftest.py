@@ -676,15 +676,16 @@ async def put(app: Console, pilot, scene, keys: tuple[str, ...], scenes) -> None
 
 
 async def settled(pilot) -> None:
-    """Until four looks one after the other are the same."""
-    before, same = None, 0
-    for _ in range(120):
-        await pilot.pause(0.03)
-        now = shown(pilot.app)
-        same = same + 1 if now == before and not pilot.app._dirty else 0
-        if same == 3:
-            return
-        before = now
+    """Until every message is handled and nothing is due to be drawn; the same three times, as one may bring another."""
+    loop, idle = asyncio.get_running_loop(), 0
+    while idle < 3:
+        await pilot.pause(0)  # until all messages are handled
+        turns = 0
+        while loop._ready:  # type: ignore[attr-defined]  # what is to be done at once
+            await asyncio.sleep(0)
+            turns += 1
+        due = pilot.app._dirty or pilot.app._timer is not None
+        idle = 0 if due or turns > 1 else idle + 1
 
 
 def shown(app: Console) -> list[str]:
