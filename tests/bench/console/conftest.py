@@ -228,6 +228,9 @@ class Fake:
         self._numbers[name] += len(values)
         self.say(Readings(name, first, [0.0] * len(values), list(values)))
 
+    def gear(self) -> GearReply:
+        return GearReply(self.jigs, [], [], [0.04, 0.05, 0.10], self.units)
+
     def of(self, kind: type) -> list[msgspec.Struct]:
         return [asked for asked in self.asked if isinstance(asked, kind)]
 
@@ -256,7 +259,7 @@ class Fake:
                 told=self.told,
             )
         elif isinstance(request, GetGear):
-            answer = GearReply(self.jigs, [], [], [0.04, 0.05, 0.10], self.units)
+            answer = self.gear()
         elif isinstance(request, GetChecks):
             answer = ChecksReply(self.kinds)
         elif isinstance(request, LogList):

@@ -122,9 +122,7 @@ def finding_cable(app: Console, scenes) -> None:
     _bare(app, scenes, *HEARD)
     fold(
         app.view,
-        SetupNotice(
-            "indicator", "asking", "Press the indicator's plunger in, some 2 mm, and let it out again."
-        ),
+        SetupNotice("indicator", "asking", "Press the indicator's plunger well in. Let it out again."),
     )
 
 
@@ -132,9 +130,7 @@ def no_cable(app: Console, scenes) -> None:
     _bare(app, scenes)
     fold(
         app.view,
-        SetupNotice(
-            "indicator", "asking", "Press the indicator's plunger in, some 2 mm, and let it out again."
-        ),
+        SetupNotice("indicator", "asking", "Press the indicator's plunger well in. Let it out again."),
     )
 
 
