@@ -9,7 +9,7 @@ from bench.console import readout
 from bench.console.glyphs import GlyphSet
 from bench.console.instrument_view import STATES
 from bench.console.large_digits import ROWS, columns, large_text
-from bench.console.text import Block, Line, Role, fit, width, wrap
+from bench.console.text import Block, Line, Role, fit, plain, width, wrap
 from bench.console.view_model import ViewModel
 from bench.console.widgets.strip import travel_lines
 from bench.console.widgets.viewer import Viewer
@@ -20,6 +20,7 @@ from bench.render.template import WAYS
 
 ASIDE = 21  # columns beside the figure for its unit, its way and the travel
 NARROW = 56  # columns under which they stand below it
+BESIDE = 12  # columns beside it where there is no row below it
 MOST_ASIDE = 5  # rows
 
 
@@ -28,14 +29,17 @@ def large_figure(
 ) -> Block:
     """As large as there is room; beside it, or where narrow below it, stand its unit
     and a few short lines."""
-    aside, below = aside[:MOST_ASIDE], wide < NARROW
-    room = wide - 2 if below else wide - ASIDE - 1
+    aside, narrow = aside[:MOST_ASIDE], wide < NARROW
+    below = narrow and high > ROWS["small"]
+    room = wide - (2 if below else 1 + (BESIDE if narrow else ASIDE))
     size = _size(text, room, high - below)
     if size is None or not text.strip("-"):
         return [[(f" {text} ", role), *_in_a_row(aside, wide - len(text) - 2)]]
-    rows = large_text(text, size, glyphs)
+    if narrow and not below:
+        aside = [w for line in aside for w in wrap(plain(line), BESIDE - 2, line[0][1])]
+    rows, ink = large_text(text, size, glyphs), "bad-figure" if role == "bad" else role
     top = (high - below - len(rows)) // 2
-    figure: Block = [[(" " + row.rjust(room), role)] for row in rows]
+    figure: Block = [[(" " + row.rjust(room), ink)] for row in rows]
     block: Block = [*([] for _ in range(top)), *figure]
     if below:
         return [*block, _in_a_row(aside, wide)]
@@ -162,7 +166,10 @@ def result_figure(
     q = result.judged(found)
     figures, unit, over = result.large_figure(q, view.units, view.board(found))
     aside: Block = [[(unit, "strong")]]
-    for words in (over, q.way or quantity_name(q.name)):
+    way = q.way or quantity_name(q.name)
+    if q.way and found.verdict == "inside" and result.opening(found) is None:
+        way = "good"  # it is too little to move, whichever way
+    for words in (over, way):
         aside += wrap(words, _room(wide)) if words else []
     role = readout.verdict_role(found.verdict)
     if finding is None and v.host.requests.moved:

@@ -17,7 +17,7 @@ from bench.render.result import leaves, opposite, short_move, told_over
 from bench.render.upkeep import drift_lines
 from bench.units import length_words
 
-EDGE_HIGH = 9  # rows of the part's edge
+EDGE_HIGH = 18  # rows of the part's edge at most
 LEAST_HIGH, LEAST_WIDE = 6, 30  # of a chart
 NO_SLED = "Choose a sled first: 7."
 
