@@ -76,13 +76,19 @@ class Canvas:
         for row in range(first, last + 1):
             self.words(x, row, self.glyphs.down, role)
 
+    def arrow(self, x: int, y: int, long: int, left: bool, role: Role) -> None:
+        """An arrow to the left or to the right, its head at column `x`."""
+        g, line = self.glyphs, self.glyphs.across * (long - 1)
+        first = x if left else x - long + 1
+        self.words(first, y, g.left_mark + line if left else line + g.right_mark, role)
+
     def frame(self, x: int, y: int, wide: int, high: int, role: Role) -> None:
-        g = self.glyphs
-        last, across = y + high - 1, g.across * (wide - 2)
+        g, last = self.glyphs, y + high - 1
+        across = g.across * (wide - 2)
         self.words(x, y, g.corner[0] + across + g.corner[1], role)
+        self.words(x, last, g.corner[2] + across + g.corner[3], role)
         for column in (x, x + wide - 1):
             self.upright(column, y + 1, last - 1, role)
-        self.words(x, last, g.corner[2] + across + g.corner[3], role)
 
     # ---- dots ------------------------------------------------------------------------
 

@@ -176,11 +176,9 @@ def _along(c: Canvas, scene: Scene) -> None:
     steep = _steep(q) * 0.8 * c.field / c.wide
     if opens is not None:
         to_left = (opens > 0) == (q.value < 0)  # the blade stands left of it
+        _blade_beside(c, to_left)
         if edges:  # to close is never good
             edges = (0.0, edges[not to_left])
-        blade = c.wide // 6 if to_left else c.wide - 1 - c.wide // 6
-        c.upright(blade, 2, c.high - 5, "steel")
-        c.label(blade, c.high - 4, "blade", "faint", "middle")
     for edge in edges:
         c.line((0.5, 0.0), (0.5 - edge * steep, 1.0), "old-trace", dashed=True)
     _thick(c, 0.5 - q.value * steep, part.role)
@@ -191,6 +189,12 @@ def _along(c: Canvas, scene: Scene) -> None:
     if edges:
         c.label(c.wide // 2, c.high - 2, "dashed: good enough", "faint", "middle")
     _you(c)
+
+
+def _blade_beside(c: Canvas, left: bool) -> None:
+    blade = c.wide // 6 if left else c.wide - 1 - c.wide // 6
+    c.upright(blade, 2, c.high - 5, "steel")
+    c.label(blade, c.high - 4, "blade", "faint", "middle")
 
 
 def _size_label(c: Canvas, scene: Scene, *places: tuple[int, int, str]) -> None:

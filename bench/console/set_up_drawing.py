@@ -41,14 +41,19 @@ def draw_set_up(
     s = SetUp(c, ask, jig, names, at)
     draw = next((d for known, d in _DRAWINGS if known & names), _surface)
     if ask.lean is not None:
-        words = f"lean the sled to the {ask.lean}"
-        c.label(c.wide // 2, 0, words, "act", at="middle")
-        for row in (1, c.high // 2):
-            draw_pressed(s, ask.lean == "left", row)
+        _lean(s)
     if draw is not draw_upright:  # it is seen from the side
         c.label(c.wide // 2, c.high - 1, "you", "strong", at="middle")
     draw(s)
     return c.block()
+
+
+def _lean(s: SetUp) -> None:
+    """The hands that lean the sled within its play."""
+    words = f"lean the sled to the {s.ask.lean}"
+    s.c.label(s.c.wide // 2, 0, words, "act", at="middle")
+    for row in (1, s.c.high // 2):
+        draw_pressed(s, s.ask.lean == "left", row)
 
 
 def _slot(s: SetUp, x: int) -> None:
@@ -113,44 +118,42 @@ def _straight(s: SetUp) -> None:
 
 
 def _widths(s: SetUp) -> None:
-    """A slot, a runner or a strip from above, the caliper across it at the place."""
-    c, g, names = s.c, s.c.glyphs, s.names
-    strip, slot = bool(names & {"board", "strip"}), "slot" in names
+    """A slot, a runner or a strip from above, or two of them, the caliper across it at
+    the place."""
+    c, names = s.c, s.names
+    strip, both = bool(names & {"board", "strip"}), "spacing" in names
+    what = "strip" if strip else "slot" if "slot" in names else "runner"
     left, right, last = 10, c.wide - 12, c.high - 2
-    row = (
-        2
-        if "far" in names
-        else last - 1
-        if "near" in names or not s.ask.at
-        else (1 + last) // 2
-    )
-    sides = (
-        ((left, left + 3), (right - 3, right))
-        if "spacing" in names
-        else ((left, right),)
-    )
-    for first, end in sides:
-        if slot:
+    row = (1 + last) // 2
+    if names & {"near", "far"} or not s.ask.at:
+        row = 2 if "far" in names else last - 1
+    for first, end in (
+        ((left, left + 3), (right - 3, right)) if both else ((left, right),)
+    ):
+        if what == "slot":
             c.upright(first, 1, last, "steel")
             c.upright(end, 1, last, "steel")
         else:
             c.body(first, 1, end - first + 1, last, "wood")
-    if "spacing" in names:  # from a left side to a left side
-        right -= 3
-    if slot or "spacing" in names:
-        line = g.left_mark + g.across * (right - left - 3) + g.right_mark
-        c.words(left + 1, row, line, "probe")
+    _caliper(s, row, left, right - 3 * both, inside=both or what == "slot")
+    for y, place, letter in ((1, "far", "F"), (last, "near", "N")):
+        words = f"{letter}, {place}" if strip else f"{place} end"
+        c.label(c.wide - 1, y, words, "faint", at="right")
+    across = f"both {what}s" if both else f"the {what}"
+    c.label(c.wide // 2, 0, f"caliper across {across}", "faint", at="middle")
+
+
+def _caliper(s: SetUp, row: int, left: int, right: int, *, inside: bool) -> None:
+    """Its jaws between the columns (or outside of them), with the place's number."""
+    c = s.c
+    if inside:  # of a slot; or from a left side to a left side
+        c.arrow(left + 1, row, right - left - 2, True, "probe")
+        c.arrow(right - 1, row, 1, False, "probe")
         c.label((left + right) // 2, row - 1, s.at, "strong", at="middle")
-    else:
-        c.words(left - 3, row, g.across * 2 + g.right_mark, "probe")
-        c.words(right + 1, row, g.left_mark + g.across * 2, "probe")
-        c.label(0, row, s.at.removeprefix("at "), "strong")
-    near, far = ("N, near", "F, far") if strip else ("near end", "far end")
-    c.label(c.wide - 1, 1, far, "faint", at="right")
-    c.label(c.wide - 1, last, near, "faint", at="right")
-    what = "strip" if strip else "slot" if slot else "runner"
-    both = f"both {what}s" if "spacing" in names else f"the {what}"
-    c.label(c.wide // 2, 0, f"caliper across {both}", "faint", at="middle")
+        return
+    c.arrow(left - 1, row, 3, False, "probe")
+    c.arrow(right + 1, row, 3, True, "probe")
+    c.label(0, row, s.at.removeprefix("at "), "strong")
 
 
 def _play(s: SetUp) -> None:

@@ -41,18 +41,15 @@ class SetUp(msgspec.Struct, frozen=True):
 def draw_indicator(s: SetUp, touch: int, row: int, reach: int = 4) -> None:
     """The plunger touches column `touch`, from the side that is asked for; below it,
     how it stands, or that it is what is pushed."""
-    c, g, how = s.c, s.c.glyphs, MOUNTS.get(s.ask.mount or "", "")
+    c, step, how = s.c, 1 if s.right else -1, MOUNTS.get(s.ask.mount or "", "")
     if s.pushes == "indicator":
-        how = f"push it {g.up_mark}"
+        how = f"push it {c.glyphs.up_mark}"
     room = c.wide - touch - 1 if s.right else touch
     reach = max(1, min(reach, room - len(LABEL)))
-    if s.right:
-        c.words(touch + 1, row, g.left_mark + g.across * (reach - 1) + LABEL, "probe")
-        c.label(touch + 2, row + 1, how, "faint")
-        return
-    line = LABEL + g.across * (reach - 1) + g.right_mark
-    c.words(touch - len(line), row, line, "probe")
-    c.label(touch - 2, row + 1, how, "faint", at="right")
+    c.arrow(touch + step, row, reach, s.right, "probe")
+    label = touch + 1 + reach if s.right else touch - reach - len(LABEL)
+    c.words(label, row, LABEL, "probe")
+    c.label(touch + 2 * step, row + 1, how, "faint", "left" if s.right else "right")
 
 
 def draw_blade(s: SetUp, x: int, first: int, last: int, label: int = 0) -> None:
@@ -77,10 +74,5 @@ def draw_pushed(s: SetUp, right: bool, top: int = 1) -> None:
 
 def draw_pressed(s: SetUp, left: bool, row: int, column: int | None = None) -> None:
     """An arrow that ends at `column`, else at the edge to which the sled is pressed."""
-    c, g, long = s.c, s.c.glyphs, 5
-    if left:
-        at = 0 if column is None else column
-        c.words(at, row, g.left_mark + g.across * (long - 1), "act")
-    else:
-        at = c.wide - 1 if column is None else column
-        c.words(at - long + 1, row, g.across * (long - 1) + g.right_mark, "act")
+    edge = 0 if left else s.c.wide - 1
+    s.c.arrow(edge if column is None else column, row, 5, left, "act")

@@ -103,27 +103,29 @@ def indicator_on_sled(
     c.label(c.wide // 2, 4, "you", "strong", at="middle")
     other = fence - 1 if how == "behind" else fence + 1  # the row of the names
     c.label(pivot, other, "pivot", "faint", at="middle")
+    c.label(end, other, "free end", "faint", at="middle")
     if how in ("right", "left"):
         _beside_arm(c, fence, how == "right")
-        c.label(end, other, "free end", "faint", at="middle")
-        return c.block()
-    step, side = -1 if how == "beyond" else 1, "left" if free_left else "right"
-    mark = glyphs.down_mark if how == "beyond" else glyphs.up_mark
-    c.words(end, fence + step, mark, "probe")
-    c.words(end, fence + 2 * step, glyphs.down, "probe")
-    beside = end + (2 if free_left else -2)
-    c.label(beside, fence + 2 * step, "indicator, on the sled", "probe", at=side)
-    c.label(end, other, "free end", "faint", at="middle")
-    c.label(c.wide // 2, other, "sled fence", "faint", at="middle")
+    else:
+        _at_free_end(c, fence, end, how == "beyond", "left" if free_left else "right")
+        c.label(c.wide // 2, other, "sled fence", "faint", at="middle")
     return c.block()
+
+
+def _at_free_end(c: Canvas, fence: int, end: int, beyond: bool, side: str) -> None:
+    """Beyond the sled fence or on your side of it, the tip at column `end`."""
+    g, step = c.glyphs, -1 if beyond else 1
+    c.words(end, fence + step, g.down_mark if beyond else g.up_mark, "probe")
+    c.words(end, fence + 2 * step, g.down, "probe")
+    beside = end + (2 if side == "left" else -2)
+    c.label(beside, fence + 2 * step, "indicator, on the sled", "probe", at=side)
 
 
 def _beside_arm(c: Canvas, fence: int, right: bool) -> None:
     """The square's arm up from the sled fence, the indicator against one edge."""
-    arm, g = c.wide // 2, c.glyphs
+    arm = c.wide // 2
     c.body(arm, 0, 3, fence, "steel")
     c.body(arm - 9 if right else arm + 3, fence - 1, 9, 1, "steel")
-    line = g.left_mark + g.across * 2 if right else g.across * 2 + g.right_mark
-    c.words(arm + 3 if right else arm - 3, 1, line, "probe")
+    c.arrow(arm + 3 if right else arm - 1, 1, 3, right, "probe")
     beside, side = (arm + 7, "left") if right else (arm - 5, "right")
     c.label(beside, 1, "indicator", "probe", at=side)

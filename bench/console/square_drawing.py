@@ -84,7 +84,7 @@ def _corners(s: SetUp, edge: int, ends: tuple[int, int]) -> None:
 
 def draw_upright(s: SetUp) -> None:
     """Face, square and indicator from the side, the indicator at its height."""
-    c, g, fence = s.c, s.c.glyphs, "fence" in s.names
+    c, fence = s.c, "fence" in s.names
     right = not s.far if fence else s.right
     face, arm = (4, c.wide // 2) if right else (c.wide - 6, c.wide // 2 - 2)
     bottom, reach = c.high - 3, c.wide // 4
@@ -101,8 +101,7 @@ def draw_upright(s: SetUp) -> None:
     height = min(max((s.ask.at or 0.0) / TALLEST, 0.0), 1.0)
     row = bottom - 1 - round(height * (bottom - 2))
     first, last = (face + 2, arm - 1) if right else (arm + 2, face - 1)
-    line = g.across * (last - first)
-    c.words(first, row, g.left_mark + line if right else line + g.right_mark, "probe")
+    c.arrow(first if right else last, row, last - first + 1, right, "probe")
     beside, side = (arm + 3, "left") if right else (arm - 2, "right")
     c.label(beside, row, "indicator", "probe", at=side)
     if s.at:

@@ -17,6 +17,7 @@ from bench.protocol import Finding, LiveMoveNotice
 from bench.render import result
 from bench.render.names import quantity_name
 from bench.render.template import WAYS
+from bench.units import rounded_words
 
 ASIDE = 21  # columns beside the figure for its unit, its way and the travel
 NARROW = 56  # columns under which they stand below it
@@ -133,7 +134,8 @@ def distance_figure(v: Viewer, wide: int, high: int) -> Block:
     live, units = v.view.live, v.view.units
     if live is None or live.to_go is None or live.phase == "lean":
         return live_figure(v, wide, high)
-    figures, unit = readout.to_go(abs(live.to_go), live.uncertainty or 0.0, units)
+    left = rounded_words(abs(live.to_go), live.uncertainty or 0.0, units)
+    figures, _, unit = left.partition(" ")
     role: Role = (
         "good" if live.there else "bad" if live.past or live.wrong else "number"
     )
@@ -171,7 +173,7 @@ def result_figure(
         way = "good"  # it is too little to move, whichever way
     for words in (over, way):
         aside += wrap(words, _room(wide)) if words else []
-    role = readout.verdict_role(found.verdict)
+    role = readout.verdict_line(found.verdict, v.glyphs)[2]
     if finding is None and v.host.requests.moved:
         aside, role = [*aside, [("before the move", "strong")]], "faint"
     return large_figure(figures, role, aside, wide, high, v.glyphs)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from bench.console.host import LOW, TALL, Host
 from bench.console.plot import scale
-from bench.console.readout import verdict_sign
+from bench.console.readout import verdict_line
 from bench.console.result_drawing import draw_result
 from bench.console.text import Block, Line, fit, wrap
 from bench.console.widgets.strip import verdict_row
@@ -207,9 +207,8 @@ def past_rows(v: Viewer, wide: int, high: int) -> Block:
 def past_cells(v: Host, finding: Finding) -> tuple[str, str, str, str]:
     """Day, verdict, check and size of one of the past results."""
     view = v.view
-    words = result.verdict_words(finding.verdict)
+    sign, words, _ = verdict_line(finding.verdict, v.glyphs)
     much = ""
     if finding.quantities:
         much = result.short_size(finding, view.units, view.board(finding))
-    sign = verdict_sign(finding.verdict, v.glyphs)
     return finding.at[:10], f"{sign} {words}", result.name(finding.check), much
