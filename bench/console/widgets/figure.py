@@ -37,7 +37,7 @@ def large_figure(
     if size is None or not text.strip("-"):
         return [[(f" {text} ", role), *_in_a_row(aside, wide - len(text) - 2)]]
     if narrow and not below:
-        aside = [w for line in aside for w in wrap(plain(line), BESIDE - 2, line[0][1])]
+        aside = _folded(aside, high)
     rows, ink = large_text(text, size, glyphs), "bad-figure" if role == "bad" else role
     top = (high - below - len(rows)) // 2
     figure: Block = [[(" " + row.rjust(room), ink)] for row in rows]
@@ -50,6 +50,17 @@ def large_figure(
         beside = aside[n - lead] if 0 <= n - lead < len(aside) else []
         block[n] = [*fit(line, room + 1), ("  ", "text"), *beside]
     return block
+
+
+def _folded(aside: Block, high: int) -> Block:
+    """The lines in the few columns beside a figure, as many as are there in whole."""
+    out: Block = []
+    for line in aside:
+        lines = wrap(plain(line), BESIDE - 2, line[0][1])
+        if len(out) + len(lines) > high:
+            break
+        out += lines
+    return out
 
 
 def _size(text: str, wide: int, high: int) -> str | None:

@@ -166,11 +166,16 @@ def test_a_bad_figure_and_a_bad_bar_stand_dark_on_light_without_colour() -> None
 
 
 def test_with_four_rows_a_phone_still_has_large_digits_with_unit_and_way() -> None:
-    aside: Block = [[("mm to go", "strong")], [("left end away from you", "strong")]]
+    aside: Block = [
+        [("mm to go", "strong")],
+        [("left end away from you", "strong")],
+        [("travel 112.2 mm", "faint")],
+    ]
     block = large_figure("0.03", "number", aside, 40, 4, RICH)
     text = words(block)
     assert len(block) == 4 and text.count(RICH.full) > 20 and all(width(line) <= 40 for line in block)
     assert all(word in text for word in ("mm to go", "left end", "away from", "you"))
+    assert "travel" not in text, "a line that has no room is left out whole"
 
 
 def viewer(found: Finding, live: LiveMoveNotice | None = None) -> SimpleNamespace:
