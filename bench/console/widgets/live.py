@@ -100,4 +100,5 @@ def move_picture(v: Viewer, wide: int, high: int) -> Block:
         distance=abs(live.to_go),
         uncertainty=live.uncertainty or move.uncertainty,
     )
-    return draw_sled(jig, left, wide, high, v.glyphs, v.view.units)
+    goes = None if live.there else left
+    return draw_sled(jig, goes, wide, high, v.glyphs, v.view.units)

@@ -6,6 +6,7 @@ import cmath
 import math
 from types import SimpleNamespace
 
+import msgspec
 import pytest
 
 from bench.checks import checks
@@ -212,6 +213,8 @@ def test_the_live_move_is_drawn_with_the_distance_left(way) -> None:
     text = words(move_picture(viewer(found, live), 78, 12))
     whole = "away from you" if way == "away" else "toward you"
     assert f"{RICH.up_mark if way == 'away' else RICH.down_mark} 0.05 mm {whole}" in text and "you" in text
+    there = msgspec.structs.replace(live, there=True)
+    assert "0.05 mm" not in words(move_picture(viewer(found, there), 78, 12)), "nothing goes on from there"
 
 
 @pytest.mark.parametrize("glyphs", [RICH, PLAIN], ids=lambda g: g.name)
