@@ -40,11 +40,11 @@ def draw_set_up(
     at = "" if ask.at is None else f"at {length_words(ask.at, units, whole)}"
     s = SetUp(c, ask, jig, names, at)
     draw = next((d for known, d in _DRAWINGS if known & names), _surface)
-    if ask.lean is not None:
-        _lean(s)
     if draw is not draw_upright:  # it is seen from the side
         c.label(c.wide // 2, c.high - 1, "you", "strong", at="middle")
     draw(s)
+    if ask.lean is not None:
+        _lean(s)
     return c.block()
 
 
@@ -52,7 +52,7 @@ def _lean(s: SetUp) -> None:
     """The hands that lean the sled within its play."""
     words = f"lean the sled to the {s.ask.lean}"
     s.c.label(s.c.wide // 2, 0, words, "act", at="middle")
-    for row in (1, s.c.high // 2):
+    for row in (2, s.c.high // 2):
         draw_pressed(s, s.ask.lean == "left", row)
 
 

@@ -71,6 +71,15 @@ def test_a_set_up_shows_you_the_blade_what_moves_and_the_place(kind, wide, high,
             assert ask.focus_words in text, text
 
 
+@pytest.mark.parametrize("way", ["left", "right"])
+def test_a_lean_is_drawn_whole_over_the_set_up(way) -> None:
+    ask = msgspec.structs.replace(next(iter(prompts("fence-square"))), phase="lean", lean=way)
+    text = words(draw_set_up(ask, SLED, 36, 11, RICH, "mm"))
+    arrow = RICH.left_mark + RICH.across * 4 if way == "left" else RICH.across * 4 + RICH.right_mark
+    assert text.count(arrow) == 2 and f"lean the sled to the {way}" in text and "blade" in text
+    assert "push" not in text, "nothing is pushed while it is leaned"
+
+
 def test_the_caliper_lies_at_the_end_that_is_said() -> None:
     """Near you is below; where it lies across both slots, both are drawn."""
     ends = {"near": 15.0, "far": 385.0}
