@@ -18,12 +18,12 @@ from typing import Any, TypeVar
 
 import msgspec
 
-from bench.log import acknowledged, boots, entries, recover
+from bench.log import acknowledged, entries, recover
 from bench.log.entry import Entry, refusal
 from bench.log.faults import closed_on_error, is_damage, why
 from bench.log.log_file import LogFile, LogReplaced
+from bench.log.recover import SoundnessCheck
 from bench.log.rows import Commit, LogError, Stamp, UnfinishedWork
-from bench.log.soundness import SoundnessCheck
 from bench.log.write_queue import (
     QueuedWrite,
     Write,
@@ -182,7 +182,7 @@ class Committer:
         db = self._file.db
         assert db is not None
         self._file.ensure_room(sum(queued.size for queued in batch))
-        done = boots.last_ticket(db, self._boot_key)
+        done = entries.last_ticket(db, self._boot_key)
         refused: list[tuple[int, str]] = []
         db.execute("BEGIN IMMEDIATE")
         # What comes up to `done` was committed, though it was not confirmed.
@@ -190,7 +190,7 @@ class Committer:
             if (reason := self._apply(db, write)) is not None:
                 refused += [(ticket, reason) for ticket in tickets]
         upto = batch[-1].ticket if batch else done
-        boots.note_ticket(db, self._boot_key, upto)
+        entries.note_ticket(db, self._boot_key, upto)
         db.execute("COMMIT")
         if replaced := self._file.replaced():
             raise replaced
@@ -264,10 +264,10 @@ class Committer:
         """The number of this opening, recorded where the file does not have it yet: at
         the first opening, or where another file lies at the path now."""
         key = self._boot_key
-        if boots.has_boot(db, key, self._boot_id):
+        if entries.has_boot(db, key, self._boot_id):
             return key
         db.execute("BEGIN IMMEDIATE")
-        key = boots.record_boot(
+        key = entries.record_boot(
             db, self._boot_id, self._program, self._opened_at, self._saved
         )
         if self._boot_key == 0:

@@ -10,8 +10,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from bench.log.acknowledged import lacking_words, salvage_words
 from bench.log.events import list_incidents
-from bench.log.loss_words import lacking_words, salvage_words
 from bench.log.read_only import open_read
 from bench.log.rows import Incident
 from bench.procedure.status_message import StatusMessage

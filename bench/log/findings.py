@@ -18,7 +18,7 @@ from bench.checks.model import Evidence
 from bench.finding import Finding, Remark, Unread
 from bench.log.dates import corrected_time, in_time, wall_times_at_zero
 from bench.log.faults import contained
-from bench.log.row_by_row import each_row, last_number
+from bench.log.read_only import each_row, last_number
 from bench.log.rows import LogDamaged, LogError
 from bench.log.store import all_digests, load_gear, load_trace, trace_digest
 

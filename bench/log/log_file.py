@@ -1,14 +1,23 @@
-"""Keeps the log's path locked for this process, and the connection to its file."""
+"""Keeps the log's path locked for this process, and the connection to its file.
+
+The lock is of a file beside the log, which names the holder's process. It is the
+kernel's, so that it ends with the process, however that ends: after kill -9 there is
+nothing to clean. The file itself stays and means nothing.
+"""
 
 from __future__ import annotations
 
 import errno
+import fcntl
 import os
 import sqlite3
-from contextlib import closing
+import time
+from contextlib import closing, suppress
+from datetime import datetime
 from pathlib import Path
 
-from bench.log.log_lock import LogLock, is_at_path
+from bench.log.rows import LogHeld
+from hw.patience import LOG_HOLDER_S
 
 # Bytes that a commit adds to the write-ahead file at most: each page that it touches,
 # whole, and so many times what it was given. Measured over 526 commits of checks with
@@ -139,3 +148,98 @@ class LogFile:
 
 def _is_removed(descriptor: int) -> bool:
     return os.fstat(descriptor).st_nlink == 0
+
+
+class LogLock:
+    """A lock that is held; `release` may be called twice."""
+
+    def __init__(self, descriptor: int, path: Path) -> None:
+        self._descriptor: int | None = descriptor
+        self.path = path
+
+    @classmethod
+    def acquire(cls, log: Path) -> LogLock:
+        """Raises LogHeld naming the holder; OSError where no lock file can be made
+        (read-only medium)."""
+        # one lock, whatever name the log is called by
+        log = Path(os.path.realpath(log))
+        path = log.with_name(log.name + ".lock")
+        descriptor = _open(path)
+        try:
+            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            holder = _holder(descriptor)
+            os.close(descriptor)
+            raise LogHeld(
+                f"the log {log} is held by {holder}; stop that one first"
+            ) from None
+        if not is_at_path(descriptor, path):
+            os.close(descriptor)
+            raise OSError(errno.ESTALE, f"the lock {path} was replaced meanwhile")
+        _sign(descriptor)
+        return cls(descriptor, path)
+
+    def is_at_path(self) -> bool:
+        """Whether the lock is still the one that another would find."""
+        return self._descriptor is not None and is_at_path(self._descriptor, self.path)
+
+    def release(self) -> None:
+        if self._descriptor is not None:
+            os.close(self._descriptor)
+            self._descriptor = None
+
+
+def _open(path: Path) -> int:
+    try:
+        return os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o640)
+    except OSError as error:
+        # A read-only medium may still hold another's lock file: locking needs no write.
+        with suppress(OSError):
+            return os.open(path, os.O_RDONLY | os.O_CLOEXEC)
+        # why it cannot be made says more than that it is not there
+        raise error from None
+
+
+def is_at_path(descriptor: int, path: Path) -> bool:
+    """Whether what is open is still what is at the path."""
+    here = os.fstat(descriptor)
+    try:
+        there = path.stat()
+    except OSError:
+        return False
+    return (here.st_dev, here.st_ino) == (there.st_dev, there.st_ino)
+
+
+def _sign(descriptor: int) -> None:
+    text = (
+        f"{os.getpid()} {datetime.now().astimezone().isoformat(timespec='seconds')}\n"
+    )
+    # the lock is what counts; on a full or read-only disk the holder stays nameless
+    with suppress(OSError):
+        os.ftruncate(descriptor, 0)
+        os.pwrite(descriptor, text.encode(), 0)
+
+
+def _holder(descriptor: int) -> str:
+    """The process that the lock file names. While it names a dead one, the holder is
+    given time to write its own number."""
+    until = time.monotonic() + LOG_HOLDER_S
+    while True:
+        number, _, since = (
+            os.pread(descriptor, 100, 0).decode(errors="replace").strip().partition(" ")
+        )
+        if number.isdigit() and _is_alive(int(number)):
+            return f"process {number} since {since}"
+        if time.monotonic() > until:
+            return "another process"
+        time.sleep(0.01)
+
+
+def _is_alive(number: int) -> bool:
+    try:
+        os.kill(number, 0)
+    except (ProcessLookupError, OverflowError):
+        return False
+    except PermissionError:
+        pass
+    return True

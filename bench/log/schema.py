@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 import struct
 from contextlib import closing
@@ -10,7 +11,6 @@ from pathlib import Path
 from bench.log.faults import closed_on_error, is_damage
 from bench.log.rows import LogDamaged, LogError, LogNewer, LogUnknown
 from bench.log.tables import APPLICATION_ID, VERSION, migrate
-from bench.log.wal import frames
 from hw.patience import LOG_CHECKPOINT_BUSY_S
 
 HIGHEST_VERSION = 10_000  # no program makes so many changes: a higher number is damage
@@ -101,18 +101,23 @@ def _marks(db: sqlite3.Connection) -> tuple[int, int]:
 
 
 def _marks_in_wal(wal: Path) -> tuple[int, int] | None:
-    """Version and application as the newest committed copy of page 1 in the write-ahead
-    log has them."""
+    """Version and application as the newest committed page 1 in the write-ahead file
+    has them; None where there is none.
+
+    The format is SQLite's published one (file format, section 4): a header of 32 bytes
+    (page size at 8, salt at 16), then for each page 24 bytes (its number, the size of
+    the database where it ends a commit, salt at 8) and the page.
+    """
     found = waiting = None
     with wal.open("rb") as file:
-        for frame in frames(wal):
-            if frame.page == 1:
-                file.seek(frame.at)
-                if len(page := file.read(100)) < 100:  # torn: only its head was written
-                    return found
-                waiting = struct.unpack(">60x i 4x i 28x", page)
-            if frame.commits and waiting:
-                found, waiting = waiting, None
+        header = file.read(32)
+        while len(frame := file.read(124)) == 124 and frame[8:16] == header[16:24]:
+            page, commits = struct.unpack_from(">II", frame)
+            if page == 1:
+                waiting = struct.unpack_from(">i4xi", frame, 24 + 60)
+            if commits:
+                found, waiting = waiting or found, None
+            file.seek(int.from_bytes(header[8:12], "big") - 100, os.SEEK_CUR)
     return found
 
 

@@ -145,17 +145,18 @@ def test_a_log_is_no_export(rich, tmp_path) -> None:
 
 
 BARE = {
+    "id": "theirs",
     "check": "fence-square",
     "jig": "big-sled",
-    "at": "2026-01-05",
+    "at": "2026-01-05T00:00:00+00:00",
     "quantities": [{"name": "fence", "value": 0.0001, "unit": "rad", "uncertainty": 0.00002}],
 }
 
 
-def test_findings_by_other_hands(tmp_path) -> None:
+def test_findings_without_evidence(tmp_path) -> None:
     file, other = tmp_path / "bare.jsonl", tmp_path / "other.sqlite"
-    second = {**BARE, "id": "theirs", "at": "2026-02-05T10:00:00Z", "weather": "dry"}
-    file.write_text(json.dumps(BARE) + "\n" + json.dumps({"finding": second}))  # no line end
+    second = {**BARE, "id": "next", "at": "2026-02-05T10:00:00Z", "weather": "dry"}
+    file.write_text(line_of(BARE) + "\n" + line_of(second))  # no line end
     told = run("import", file, "--log", other)
     assert (told.return_value, told.stdout) == (0, "Results: 2 new, 0 here already.\n")
     assert "finding.weather" in told.stderr
@@ -164,12 +165,31 @@ def test_findings_by_other_hands(tmp_path) -> None:
         first, last = list_findings(db)
     assert (first.finding.at, first.synced) == ("2026-01-05T00:00:00+00:00", True)
     assert first.wall_s == datetime(2026, 1, 5, tzinfo=UTC).timestamp()
-    assert last.finding.id == "theirs"
+    assert last.finding.id == "next"
     # the export of what was taken is a fixed point
     again = tmp_path / "again.sqlite"
     file.write_text(export(other))
     assert run("import", file, "--log", again).return_value == 0
     assert export(again) == export(other)
+
+
+def line_of(finding: dict[str, object]) -> str:
+    return json.dumps({"finding": finding})
+
+
+@pytest.mark.parametrize(
+    ("wrong", "why"),
+    [
+        ({"at": "2026-01-05"}, "a date without an offset"),
+        ({"at": ""}, "is no date"),
+        ({"id": ""}, "its id is ''"),
+    ],
+)
+def test_a_finding_without_id_or_date_is_left_out(wrong, why, tmp_path) -> None:
+    file = tmp_path / "bare.jsonl"
+    file.write_text(line_of(BARE) + "\n" + line_of(BARE | wrong) + "\n")
+    told = run("import", file, "--log", tmp_path / "other.sqlite")
+    assert told.return_value == 1 and "Line 2 is left out: " in told.stderr and why in told.stderr
 
 
 @pytest.mark.parametrize(
@@ -189,7 +209,7 @@ def test_an_event_that_cannot_be_is_named(field, value, why, exported, tmp_path)
 def test_what_a_file_holds_does_not_reach_the_terminal_raw(tmp_path) -> None:
     file = tmp_path / "bare.jsonl"
     nasty = {**BARE, "verdict": "\x1b[2J"}
-    file.write_text("".join(json.dumps(one) + "\n" for one in ({**BARE, "\x1b[31m": 1}, nasty)))
+    file.write_text("".join(line_of(one) + "\n" for one in ({**BARE, "\x1b[31m": 1}, nasty)))
     told = run("import", file, "--log", tmp_path / "other.sqlite")
     assert told.return_value == 1 and "\x1b" not in told.stderr and "\\x1b[31m" in told.stderr
 
@@ -259,11 +279,11 @@ def test_a_clock_that_was_wrong_does_not_disorder_an_import(tmp_path) -> None:
     days[12] = "2025-03-13"
     file, other = tmp_path / "bare.jsonl", tmp_path / "other.sqlite"
     file.write_text(
-        "".join(json.dumps({**BARE, "id": f"r{n}", "at": at}) + "\n" for n, at in enumerate(days))
+        "".join(line_of({**BARE, "id": f"r{n}", "at": f"{at}T00:00:00Z"}) + "\n" for n, at in enumerate(days))
     )
     assert run("import", file, "--log", other).return_value == 0
     between = tmp_path / "between.jsonl"
-    between.write_text(json.dumps({**BARE, "id": "other", "at": "2026-03-20T12:00:00Z"}))
+    between.write_text(line_of({**BARE, "id": "other", "at": "2026-03-20T12:00:00Z"}))
     assert run("import", between, "--log", other).return_value == 0
     wanted = [f"r{n}" for n in range(30)]
     wanted.insert(20, "other")
