@@ -314,9 +314,9 @@ class Service:
 def _load_arithmetic() -> None:
     """What the first check and the first question about the log need."""
     from bench.daemon import evaluation_worker
-    from bench.log import cut_forecast, event_log
+    from bench.log import cut_forecast
 
-    assert evaluation_worker and cut_forecast and event_log
+    assert evaluation_worker and cut_forecast
 
 
 def _boot_id() -> str:

@@ -12,6 +12,7 @@ import os
 import sqlite3
 import zlib
 from collections.abc import Mapping
+from contextlib import suppress
 from pathlib import Path
 
 import msgspec
@@ -63,19 +64,14 @@ def read(log: Path) -> Acknowledged | None:
         raise LogDamaged(f"{beside(log)} is not as it was written: {error}") from error
 
 
-def record(log: Path, db: sqlite3.Connection) -> None:
-    """Call after each commit that somebody will be told of, before they are."""
-    try:
-        before = read(log)
-    except LogDamaged:
-        before = None
+def record(log: Path, db: sqlite3.Connection, *, losses_told: bool = False) -> None:
+    """Call after each commit that somebody will be told of, before they are.
+    losses_told: what is missing now was told, and is not told again."""
+    before: Acknowledged | None = None
+    with suppress(LogDamaged):
+        before = None if losses_told else read(log)
     missing = _gaps(db, {}) if before is None else before.missing
     _write(log, Acknowledged(_highest(db), missing))
-
-
-def accept_losses(log: Path, db: sqlite3.Connection) -> None:
-    """Record that what is missing now was told, so that it is not told again."""
-    _write(log, Acknowledged(_highest(db), _gaps(db, {})))
 
 
 def missing_rows(

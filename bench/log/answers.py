@@ -64,7 +64,7 @@ def _answer(
 
             return history.show(path, request.id)
         case LogEvents():
-            from bench.log.event_log import events
+            from bench.log.events import events
 
             return LogEventRows(events(path, request.most, units))
         case Drift():

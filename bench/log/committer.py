@@ -60,7 +60,12 @@ class Committer:
         self._boot_key = 0
         self._damaged = False  # found while running: salvage before anything else
         self._opened_at = clock()
-        self.queue = WriteQueue(self._tell_full)
+        self.queue = WriteQueue(
+            lambda: self._tell_trouble(
+                f"NOT RECORDED: {path} takes nothing, and the memory for what waits is"
+                " full"
+            )
+        )
         self._wake = self.queue.wake
         self._hurry = False  # somebody waits for all of it
         self._saved = 0
@@ -92,12 +97,6 @@ class Committer:
     @property
     def awaited(self) -> int:
         return self.queue.awaited
-
-    def _tell_full(self) -> None:
-        self._tell_trouble(
-            f"NOT RECORDED: {self.path} takes nothing, and the memory for what"
-            " waits is full"
-        )
 
     def look(self) -> None:
         """To be called now and then: a write that waits for too long is trouble."""
@@ -131,45 +130,49 @@ class Committer:
 
     def _run(self) -> None:
         retry = patience.LOG_FIRST_RETRY_S
-        while True:
-            batch = self._next_batch()
-            if not batch and self._closing_at is not None and not self._damaged:
-                break
-            if not batch and not self._damaged and not self._file.replaced():
-                continue
+        while (batch := self._next_batch()) is not None:
             try:
                 commit = self._commit(batch)
             except Exception as error:
                 self._fail(error)
-                closing_at = self._closing_at
-                if closing_at is not None:
-                    if time.monotonic() > closing_at:
-                        break
-                    time.sleep(patience.LOG_CLOSING_RETRY_S)
-                with self._wake:
-                    self._wake.wait_for(lambda: self._closing_at is not None, retry)
+                if not self._tries_again(retry):
+                    break
                 retry = min(2 * retry, patience.LOG_LAST_RETRY_S)
-                continue
-            retry = patience.LOG_FIRST_RETRY_S
-            self._done(batch, commit)
-            if commit.findings:
-                self._merge()
+            else:
+                retry = patience.LOG_FIRST_RETRY_S
+                self._done(batch, commit)
         self._release()
 
-    def _next_batch(self) -> list[QueuedWrite]:
+    def _next_batch(self) -> list[QueuedWrite] | None:
         """Wait for a write and give those that are not urgent time for others. Empty
-        after LOG_IDLE_LOOK_S."""
-        with self._wake:
-            self._wake.wait_for(
-                lambda: self.queue or self._closing_at is not None or self._damaged,
-                patience.LOG_IDLE_LOOK_S,
-            )
-            while self.queue and not self._is_hurried() and self.queue.wait_s > 0:
-                self._wake.wait(self.queue.wait_s)
-            return self.queue.batch()
+        where the file itself is to be looked after; None at the end."""
+        while True:
+            with self._wake:
+                self._wake.wait_for(
+                    lambda: self.queue or self._closing_at is not None or self._damaged,
+                    patience.LOG_IDLE_LOOK_S,
+                )
+                while self.queue and not self._is_hurried() and self.queue.wait_s > 0:
+                    self._wake.wait(self.queue.wait_s)
+                batch = self.queue.batch()
+            if batch or self._damaged:
+                return batch
+            if self._closing_at is not None:
+                return None
+            if self._file.replaced():
+                return batch
 
     def _is_hurried(self) -> bool:
-        return self.queue.urgent or self._hurry or self._closing_at is not None
+        return self._hurry or self._closing_at is not None
+
+    def _tries_again(self, after_s: float) -> bool:
+        """Wait before the next try; False where there is no time left."""
+        with self._wake:
+            if self._closing_at is None:
+                self._wake.wait_for(lambda: self._closing_at is not None, after_s)
+                return True
+        time.sleep(patience.LOG_CLOSING_RETRY_S)
+        return time.monotonic() <= self._closing_at
 
     def _commit(self, batch: list[QueuedWrite]) -> Commit:
         if self._file.db is not None and (replaced := self._file.replaced()):
@@ -198,15 +201,6 @@ class Committer:
             acknowledged.record(self.path, db)
         return _commit_of(batch, upto, refused)
 
-    def _merge(self) -> None:
-        """After a finding the write-ahead file holds nothing that the log does not: a
-        lost one costs one check."""
-        assert self._file.db is not None
-        try:
-            self._file.db.execute("PRAGMA wal_checkpoint(PASSIVE)")
-        except sqlite3.Error as error:
-            self._fail(error)
-
     def _apply(self, db: sqlite3.Connection, write: Write) -> str | None:
         """One write on the open transaction; why the log cannot take it, or None."""
         error = refusal(db, lambda: write(db, self._boot_key))
@@ -226,6 +220,13 @@ class Committer:
             self._tell_trouble(None)
         if batch:
             self._tell(self._on_saved, commit)
+        if commit.findings and self._file.db is not None:
+            # the write-ahead file then holds nothing that the log does not: a lost one
+            # costs one check
+            try:
+                self._file.db.execute("PRAGMA wal_checkpoint(PASSIVE)")
+            except sqlite3.Error as error:
+                self._fail(error)
 
     def _fail(self, error: Exception) -> None:
         """Undo the half-made transaction, let go of the file, and say what is wrong."""
@@ -251,8 +252,7 @@ class Committer:
                 entry.event(None, "log-salvaged", msgspec.to_builtins(salvage))
             if lacking:
                 entry.event(None, "log-lacks", lacking)
-            record = acknowledged.accept_losses if lacking else acknowledged.record
-            record(self.path, db)
+            acknowledged.record(self.path, db, losses_told=bool(lacking))
         if self._boot_key == 0 or unfinished.about_log:
             self.unfinished = unfinished
         self._file.attach(db)

@@ -59,12 +59,11 @@ class UnusableLine(ValueError):
 
 
 class ReadLine(NamedTuple):
-    """A line as it is taken. unknown: fields that this version does not know, left out.
-    without: why its evidence is left out, or None."""
+    """A line as it is taken. unknown: fields that this version does not know, left
+    out."""
 
     line: ExportLine | EventLine
     unknown: list[str]
-    without: str | None = None
 
 
 def read_line(text: bytes) -> ReadLine:
@@ -79,19 +78,14 @@ def read_line(text: bytes) -> ReadLine:
         if "event" in given:
             line = _sound_event(msgspec.convert(given, EventLine))
             return ReadLine(line, [*_unknown(given, msgspec.to_builtins(line))])
-        result = _sound_result(msgspec.convert(given | {"evidence": None}, ExportLine))
+        result = _sound_result(msgspec.convert(given, ExportLine))
     except msgspec.ValidationError as error:
         raise UnusableLine(str(error)) from error
-    evidence, without = _evidence(given.get("evidence"))
-    shown = evidence and msgspec.structs.replace(
-        evidence, traces=[]
-    )  # they may be long
-    taken = msgspec.to_builtins(msgspec.structs.replace(result, evidence=shown))
-    return ReadLine(
-        msgspec.structs.replace(result, evidence=evidence),
-        [*_unknown(given, taken)],
-        without or result.damaged,
-    )
+    if (evidence := result.evidence) is not None:
+        _check_evidence(evidence)
+        evidence = msgspec.structs.replace(evidence, traces=[])  # they may be long
+    taken = msgspec.to_builtins(msgspec.structs.replace(result, evidence=evidence))
+    return ReadLine(result, [*_unknown(given, taken)])
 
 
 def _sound_event(line: EventLine) -> EventLine:
@@ -133,29 +127,20 @@ def _sound_result(line: ExportLine) -> ExportLine:
     return msgspec.structs.replace(line, wall_s=wall, run=run)
 
 
-def _evidence(given: Any) -> tuple[Evidence | None, str | None]:
-    """Or why it cannot be taken: that costs no result."""
-    try:
-        evidence = msgspec.convert(given, Evidence | None)
-    except msgspec.ValidationError as error:
-        return None, str(error)
-    why = None if evidence is None else _unusable(evidence)
-    return (evidence, None) if why is None else (None, why)
-
-
-def _unusable(evidence: Evidence) -> str | None:
+def _check_evidence(evidence: Evidence) -> None:
     for number, trace in enumerate(evidence.traces, 1):
         columns = [trace.travel, trace.reading, trace.at or trace.travel]
         if len({len(column) for column in columns}) > 1:
-            return f"pass {number} has not as many readings as travels"
+            raise UnusableLine(f"pass {number} has not as many readings as travels")
         if not all(math.isfinite(value) for column in columns for value in column):
-            return f"pass {number} holds a number that is not finite"
+            raise UnusableLine(f"pass {number} holds a number that is not finite")
     if (leaves := len(evidence.gear.leaves)) > MOST_LENGTHS:
-        return f"{leaves} leaves are no set; at most {MOST_LENGTHS} would do"
+        raise UnusableLine(
+            f"{leaves} leaves are no set; at most {MOST_LENGTHS} would do"
+        )
     rest = msgspec.to_builtins(msgspec.structs.replace(evidence, traces=[]))
     if (longest := max(map(len, texts_in(rest)))) > LONGEST_PORT:
-        return f"a text in it has {longest} characters"
-    return None
+        raise UnusableLine(f"a text in it has {longest} characters")
 
 
 def _date(text: str) -> datetime:

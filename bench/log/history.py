@@ -118,27 +118,21 @@ def known(
         findings = [found for found, _ in rows]
         reseated = pool_of(findings, on_one_seat=False)
         one_seat = pool_of(findings, on_one_seat=True)
+        square = None
+        if "square" in find(kind).takes:
+            from bench.log.upkeep_history import inherited_square
+
+            quick = options.get("quick")
+            square = inherited_square(path, gear) if quick else _square(db, gear)
         return Known(
             pool=reseated,
             set_ups=set_ups_of([f for f, used in rows if used.square == gear.square]),
             seat_scatter=seat_of(reseated, one_seat),
             passes=_passes(db, gear, hold) if "fence" in find(kind).takes else None,
             yaw_play=_yaw_play(db, gear),
-            square=(
-                None
-                if "square" not in find(kind).takes
-                else _inherited(path, gear)
-                if options.get("quick")
-                else _square(db, gear)
-            ),
+            square=square,
             sweep=_sweep(db, gear) if "fence" in find(kind).takes else None,
         )
-
-
-def _inherited(path: Path, gear: EvidenceGear) -> SquareHistory | None:
-    from bench.log.upkeep_history import inherited_square
-
-    return inherited_square(path, gear)
 
 
 def _instrument_now(db: sqlite3.Connection, kind: str) -> str | None:
@@ -277,11 +271,7 @@ def _history(found: Finding, measured: Quantity) -> SquareHistory:
 
     freedom = measured.degrees_of_freedom
     standard = measured.uncertainty / t_quantile(found.confidence, freedom)
-    return SquareHistory(
-        error=measured.value,
-        standard_uncertainty=standard,
-        degrees_of_freedom=freedom,
-    )
+    return SquareHistory(measured.value, standard, freedom)
 
 
 def _changed_since(

@@ -65,7 +65,6 @@ class Importer:
         self._boot_id = IMPORTED + uuid.uuid4().hex[:12]
         self._buffer = bytearray()
         self._number = 0  # of the line
-        self._skipping = False  # the rest of a line that is too long
         self.problems: list[StatusMessage] = []
         self._told = 0
         # by line: a write that has to be repeated is counted once
@@ -98,26 +97,20 @@ class Importer:
         )
 
     def read(self, piece: bytes, *, last: bool = False) -> Iterator[SizedWrite]:
-        """The writes of the lines that end in this piece. last: the file ends."""
+        """The writes of the lines that end in this piece. last: the file ends. Raises
+        OSError for a line that is too long."""
         self._buffer += piece + b"\n" * last
         while (end := self._buffer.find(b"\n")) >= 0:
             text = bytes(self._buffer[:end])
             del self._buffer[: end + 1]
             self._number += 1
-            if len(text) > LONGEST_LINE:
-                self._too_long(self._number)
-            elif text.strip() and not self._skipping:
+            if text.strip():
                 yield from self._line(text)
-            self._skipping = False
         if len(self._buffer) > LONGEST_LINE:
-            self._too_long(self._number + 1)
-            self._buffer.clear()
-
-    def _too_long(self, number: int) -> None:
-        if not self._skipping:
             most = LONGEST_LINE // 2**20
-            self._tell(number, "import-too-long", most=most)
-        self._skipping = True
+            raise OSError(
+                f"line {self._number + 1} is longer than {most} MiB: this is no export"
+            )
 
     def end(self) -> Iterator[SizedWrite]:
         """What joins results to later ones, which may have stood further on. To be
@@ -132,15 +125,15 @@ class Importer:
     def _line(self, text: bytes) -> Iterator[SizedWrite]:
         number = self._number
         try:
-            line, unknown, without = read_line(text)
+            line, unknown = read_line(text)
         except UnusableLine as error:
             self._tell(number, "import-left-out", why=str(error))
             return
         for field in {field[:LONGEST_NAME] for field in unknown}:
             if field in self._unknown or len(self._unknown) < MOST_TOLD:
                 self._unknown[field] += 1
-        if without is not None:
-            self._tell(number, "import-without", why=without)
+        if isinstance(line, ExportLine) and line.damaged is not None:
+            self._tell(number, "import-without", why=line.damaged)
         yield partial(self._take, number, line), len(text)
         if isinstance(line, ExportLine):
             self._links |= dict.fromkeys(_links(line), number)

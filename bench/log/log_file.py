@@ -40,20 +40,23 @@ class LogFile:
         # by path the log and its write-ahead file, as they were opened; only to tell
         # whether they are still there
         self._opened: dict[Path, int] = {}
-        self._lock: LogLock | None = None
+        self._lock: tuple[int, Path] | None = None
 
     def lock(self) -> None:
         """Lock the path, if it is not locked (any more). Raises LogHeld, OSError."""
-        if self._lock is not None and not self._lock.is_at_path():
+        if not self._is_locked():
             self.unlock()
-        if self._lock is None:
             self.path.parent.mkdir(parents=True, exist_ok=True)
-            self._lock = LogLock.acquire(self.path)
+            self._lock = _locked(self.path)
 
     def unlock(self) -> None:
-        if self._lock is not None:
-            self._lock.release()
-            self._lock = None
+        lock, self._lock = self._lock, None
+        if lock is not None:
+            os.close(lock[0])
+
+    def _is_locked(self) -> bool:
+        """Whether the lock is the one that another would find."""
+        return self._lock is not None and is_at_path(*self._lock)
 
     def attach(self, db: sqlite3.Connection) -> None:
         """Take over the connection that was just opened."""
@@ -104,7 +107,7 @@ class LogFile:
         """Whether log, lock and write-ahead file are no longer the ones at their paths:
         what goes into these is lost. The index of the write-ahead file (-shm) may be
         missed: it is made anew from that."""
-        if self._lock is None or not self._lock.is_at_path() or self._is_elsewhere(""):
+        if not self._is_locked() or self._is_elsewhere(""):
             return LogReplaced("the log was removed or replaced while it was open")
         if self._is_elsewhere("-wal"):
             words = "the write-ahead file of the log was removed while it was open"
@@ -123,18 +126,15 @@ class LogFile:
         self.lock()
         if self.db is not None:
             if not self._is_elsewhere(""):
-                self._merge(self.db)
+                # all of the write-ahead file into the log (sqlite.org, wal_checkpoint)
+                merge = self.db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+                busy, frames, merged = merge.fetchone()
+                if busy and merged < frames:
+                    raise OSError(errno.EBUSY, "the log is being read")
             elif _is_removed(self._opened[self.path]) and not self.path.exists():
                 with closing(sqlite3.connect(self.path)) as new:
                     self.db.backup(new)
         self.close()
-
-    def _merge(self, db: sqlite3.Connection) -> None:
-        """Put all of the write-ahead file into the log (sqlite.org, wal_checkpoint)."""
-        merge = db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-        busy, frames, merged = merge.fetchone()
-        if busy and merged < frames:
-            raise OSError(errno.EBUSY, "the log is being read")
 
     def _is_elsewhere(self, suffix: str) -> bool:
         path = self._beside(suffix)
@@ -150,43 +150,29 @@ def _is_removed(descriptor: int) -> bool:
     return os.fstat(descriptor).st_nlink == 0
 
 
-class LogLock:
-    """A lock that is held; `release` may be called twice."""
-
-    def __init__(self, descriptor: int, path: Path) -> None:
-        self._descriptor: int | None = descriptor
-        self.path = path
-
-    @classmethod
-    def acquire(cls, log: Path) -> LogLock:
-        """Raises LogHeld naming the holder; OSError where no lock file can be made
-        (read-only medium)."""
-        # one lock, whatever name the log is called by
-        log = Path(os.path.realpath(log))
-        path = log.with_name(log.name + ".lock")
-        descriptor = _open(path)
-        try:
-            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError:
-            holder = _holder(descriptor)
-            os.close(descriptor)
-            raise LogHeld(
-                f"the log {log} is held by {holder}; stop that one first"
-            ) from None
-        if not is_at_path(descriptor, path):
-            os.close(descriptor)
-            raise OSError(errno.ESTALE, f"the lock {path} was replaced meanwhile")
-        _sign(descriptor)
-        return cls(descriptor, path)
-
-    def is_at_path(self) -> bool:
-        """Whether the lock is still the one that another would find."""
-        return self._descriptor is not None and is_at_path(self._descriptor, self.path)
-
-    def release(self) -> None:
-        if self._descriptor is not None:
-            os.close(self._descriptor)
-            self._descriptor = None
+def _locked(log: Path) -> tuple[int, Path]:
+    """The lock file, open and locked, and its path: one, whatever name the log is
+    called by. Raises LogHeld naming the holder; OSError where no lock file can be made
+    (read-only medium)."""
+    log = Path(os.path.realpath(log))
+    path = log.with_name(log.name + ".lock")
+    descriptor = _open(path)
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        holder = _holder(descriptor)
+        os.close(descriptor)
+        words = f"the log {log} is held by {holder}; stop that one first"
+        raise LogHeld(words) from None
+    if not is_at_path(descriptor, path):
+        os.close(descriptor)
+        raise OSError(errno.ESTALE, f"the lock {path} was replaced meanwhile")
+    since = datetime.now().astimezone().isoformat(timespec="seconds")
+    # the lock is what counts; on a full or read-only disk the holder stays nameless
+    with suppress(OSError):
+        os.ftruncate(descriptor, 0)
+        os.pwrite(descriptor, f"{os.getpid()} {since}\n".encode(), 0)
+    return descriptor, path
 
 
 def _open(path: Path) -> int:
@@ -208,16 +194,6 @@ def is_at_path(descriptor: int, path: Path) -> bool:
     except OSError:
         return False
     return (here.st_dev, here.st_ino) == (there.st_dev, there.st_ino)
-
-
-def _sign(descriptor: int) -> None:
-    text = (
-        f"{os.getpid()} {datetime.now().astimezone().isoformat(timespec='seconds')}\n"
-    )
-    # the lock is what counts; on a full or read-only disk the holder stays nameless
-    with suppress(OSError):
-        os.ftruncate(descriptor, 0)
-        os.pwrite(descriptor, text.encode(), 0)
 
 
 def _holder(descriptor: int) -> str:

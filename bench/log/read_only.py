@@ -78,7 +78,7 @@ def _connect(path: Path, stack: ExitStack) -> sqlite3.Connection:
     db = _reader(copy)
     with closed_on_error(db):
         db.execute("PRAGMA query_only = ON")
-        schema.refuse_foreign_open(path, db)
+        schema.refuse_marks(path, *schema.marks(db))
         return db
 
 
@@ -91,7 +91,7 @@ def _in_place(path: Path) -> sqlite3.Connection | None:
     db = _reader(uri, uri=True, timeout=LOG_BUSY_S)
     try:
         with closed_on_error(db):
-            schema.refuse_foreign_open(path, db)
+            schema.refuse_marks(path, *schema.marks(db))
             db.execute("SELECT count(*) FROM migration").fetchone()
             return db
     except sqlite3.OperationalError as error:

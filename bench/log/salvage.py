@@ -25,7 +25,7 @@ from bench.log import packing, schema
 from bench.log.acknowledged import COUNTED, reserve_numbers
 from bench.log.faults import UNREADABLE
 from bench.log.rows import Salvage
-from bench.log.tables import CHANGES, Change, migrate
+from bench.log.schema import CHANGES, Change, migrate
 
 # numbers without a readable row, one after the other, that end a table, where its last
 # number is known and where it is not

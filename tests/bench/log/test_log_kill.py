@@ -16,7 +16,7 @@ import pytest
 
 from bench.log.read_only import open_read
 from bench.log.recover import list_open_checks
-from bench.log.store import load_raw_readings
+from tests.bench.log.conftest import load_raw_readings
 
 # Records sweep after sweep and prints each thing that was told as saved, at once.
 WRITER = r"""

@@ -11,8 +11,8 @@ from contextlib import closing, contextmanager
 from bench.log import entries, write_queue
 from bench.log.findings import list_findings
 from bench.log.read_only import open_read
-from bench.log.store import load_raw_readings
 from hw import patience
+from tests.bench.log.conftest import load_raw_readings
 
 
 def until(true: Callable[[], bool], seconds: float = 60.0) -> None:
