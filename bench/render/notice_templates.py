@@ -287,7 +287,6 @@ log-again-lost: The log is written again; not all that waited could be saved.
 
 # Of an import.
 import-left-out: Line {number} is left out: {why}.
-import-too-long: Line {number} is left out: it is longer than {most} MiB.
 import-without: Line {number}: its passes are left out: {why}.
 import-differs: Line {number} is left out: this log has another result {id}.
 import-unlinked: Line {number} names a later result, {later}. This log does not have it.
