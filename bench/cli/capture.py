@@ -46,7 +46,7 @@ LOOK_S = 0.2  # how long is waited for bytes before the time is looked at
     "--save",
     metavar="FILE",
     help=(
-        "Into this file, with what a report needs: how it is set up, and when each byte"
+        "Into this file, with what a report needs: its settings, and when each byte"
         " came. `decode` reads it."
     ),
 )
@@ -73,8 +73,8 @@ def capture(
     the port.
 
     INSTRUMENT is indicator, travel or caliper; or a device that the settings do not
-    name, such as /dev/serial/by-id/... What is read from pins comes as 0 and 1, a frame
-    a line; Modbus in hexadecimal, an answer a line: as `decode` takes it.
+    name, such as /dev/serial/by-id/... Pins give 0 and 1, a frame a line. Modbus gives
+    hexadecimal, an answer a line. `decode` takes both.
 
     Example:  sweepgauge capture indicator --seconds 10 --save mine.json
     """
@@ -182,7 +182,7 @@ def _of_port(recording: _Recording) -> Iterator[bytes]:
     recording.if_nothing = (
         "Nothing came, though it was asked."
         if request_of(port) is not None
-        else "Nothing came: press its send button while this runs, or name what asks it"
+        else "Nothing came: press its send button while this runs. Or name what asks it"
         " (request) in the settings."
     )
     try:

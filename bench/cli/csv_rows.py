@@ -13,7 +13,7 @@ from pathlib import Path
 
 import msgspec
 
-# an hour of the fastest instrument; more is not a recorded sweep
+# an hour of the fastest instrument; more is no recorded passes
 MOST_BYTES = 64 * 1024 * 1024
 MARKS = ("\xff\xfe", "\xfe\xff")  # how 16-bit text begins, read as single bytes
 
@@ -120,7 +120,7 @@ def _text(path: Path) -> str:
 def _decoded(data: bytes, file: str) -> str:
     if len(data) > MOST_BYTES:
         most = MOST_BYTES // 2**20
-        raise Place(file).wrong(f"is larger than {most} MiB: not a recorded sweep")
+        raise Place(file).wrong(f"is larger than {most} MiB: no recorded passes")
     if data[:2].decode("latin-1") in MARKS:
         raise Place(file, 1).wrong("is 16-bit text; save it as CSV in UTF-8")
     before, zero, _ = data.partition(b"\0")

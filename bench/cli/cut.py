@@ -33,7 +33,7 @@ def _sheet_options(command: Any) -> Any:
 def cut(
     source: LogSource, as_json: bool, jig: str | None, **options: str | None
 ) -> int:
-    """How square the parts come out, with give or take, and what to put right first.
+    """How square the parts come out, and what to put right first.
     Exit 1 when less than 95 of 100 parts are good enough.
 
     Example:  sweepgauge cut --jig big-sled --board "400 mm"

@@ -27,8 +27,8 @@ def daemon(
 ) -> int:
     """Read the instruments and keep the log, until told to stop.
 
-    Without settings it listens to every free serial port while somebody looks, and asks
-    for the plunger to be pressed. SWEEPGAUGE_PORTS names more ports to listen to:
+    Without settings it listens to every free serial port while somebody looks. Then it
+    asks for the plunger to be pressed. SWEEPGAUGE_PORTS names more ports to listen to:
     paths, patterns with *, URLs of pyserial.
 
     Example:  sweepgauge daemon --settings ~/.config/sweepgauge/settings.toml

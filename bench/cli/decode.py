@@ -79,8 +79,8 @@ def _words(record: Record) -> str:
 )
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
 def decode(format_name: str | None, options: tuple[str, ...], as_json: bool) -> int:
-    """Raw bytes, or a saved capture, from standard input to readings, and what was
-    rejected and why.
+    """Raw bytes, or a saved capture, from standard input to readings. What is rejected
+    is told with its reason.
 
     Example:  sweepgauge decode --format line --option profile=plain < captured.bin
     """

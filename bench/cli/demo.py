@@ -45,9 +45,9 @@ def demo(
     """Try the whole job on a virtual saw: real daemon, real serial bytes, nothing to
     plug in.
 
-    Without --headless on the screen to work by: Enter answers what is asked, `h` is the
-    hand that pushes, `o` lets the operator do it all, `w`, `b` and `k` let something go
-    wrong, `/` shows every key.
+    Without --headless on the screen to work by: Enter answers what is asked; `h` is the
+    hand that pushes; `o` lets the hands do it all; `w`, `b` and `k` let something go
+    wrong; `/` shows every key.
 
     Example:  sweepgauge demo --headless --seed 1
     """

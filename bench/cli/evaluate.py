@@ -69,7 +69,7 @@ def evaluate(
     as_json: bool,
     **given: Any,
 ) -> int:
-    """Work out recorded sweeps, each file alone.
+    """Work out recorded passes, each file alone.
 
     Example:  sweepgauge evaluate fence-square monday.csv --jig big-sled
     """

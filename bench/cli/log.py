@@ -108,17 +108,19 @@ def show(id: str, source: LogSource, as_json: bool) -> int:
 def _show_lines(
     reply: LogOne, moves: Sequence[MoveRow], units: System
 ) -> Iterator[str]:
+    from bench.render.names import part_name, placement_name
+
     finding = reply.finding
     yield _dated(finding, reply.undated)
     yield from result_lines(finding, units)
     for row in finding.budget:
         size = row.standard_uncertainty * 1e6
-        yield f"  {row.share:5.0%}  {row.part}: {size:.1f} urad"
+        yield f"  {row.share:5.0%}  {part_name(row.part)}: {size:.1f} urad"
     for sweep in finding.sweeps:
-        what = "push" if sweep.push else "back"
+        what = "pass" if sweep.push else "way back"
         yield (
-            f"  {sweep.placement} {what}: {sweep.readings} readings, {sweep.set_aside}"
-            f" set aside, {sweep.slope:+.6f}"
+            f"  {placement_name(sweep.placement)}, {what}: {sweep.readings} readings,"
+            f" {sweep.set_aside} left out, slope {sweep.slope:+.6f}"
         )
     for move in moves:
         if finding.proposed is not None or move.made is not None:
@@ -140,8 +142,8 @@ def _became(move: MoveRow, units: System) -> str:
 @click.argument("id", required=False)
 @whose_log
 def export(id: str | None, source: LogSource) -> int:
-    """The sweeps of one result as CSV, or everything, one JSON object a line, which
-    `log import` takes.
+    """The passes of one result as CSV. Without one everything, one JSON object a line,
+    for `log import`.
 
     Example:  sweepgauge log export 3f2a9c0d1e4b > monday.csv
     """
@@ -175,11 +177,11 @@ def _exported(
 @json_option
 @most_option
 def events(source: LogSource, as_json: bool, most: int) -> int:
-    """What happened to the instruments and to the log itself, newest first, in this
-    machine's local time.
+    """What happened to the instruments and to the log itself, newest first. Times are
+    those of this machine's clock.
 
-    Cables, silences, switched units, held displays, readings and passes that were not
-    used and why, the clock.
+    Cables, silences, switched units, held displays. Readings and passes that were not
+    used, and why. The clock.
 
     Example:  sweepgauge log events --most 20
     """

@@ -107,7 +107,7 @@ def _traces(
     for row in table.rows:
         placement = row.filled(columns.place)
         step = steps.of(placement, row)
-        sweep = row.filled("sweep", "; number the sweeps") if columns.swept else ""
+        sweep = row.filled("sweep", "; number the passes") if columns.swept else ""
         # a spot that is come back to is read anew, whatever its number
         visit += step.gather == "spot" and placement != before
         before, key = placement, (sweep, placement, visit)
@@ -213,8 +213,8 @@ def _same(row: Row, column: str, before: str | None, said: str | None) -> str | 
     others."""
     if said and before is not None and said != before:
         raise row.wrong(
-            f"{column} {short(said)} in a sweep that had"
-            f" {short(before)}; number the sweeps apart"
+            f"{column} {short(said)} in a pass that had"
+            f" {short(before)}; number the passes apart"
         )
     return said or before
 
@@ -287,10 +287,10 @@ def _times(group: _Group) -> list[float] | None:
         return None
     for row, t in zip(group.rows, group.at, strict=True):
         if t is None:
-            raise row.wrong("t_s is empty, in a sweep that has times")
+            raise row.wrong("t_s is empty, in a pass that has times")
     for row, (a, b) in zip(group.rows[1:], pairwise(known), strict=True):
         if b < a and group.step.gather == "sweep":
-            raise row.wrong(f"t_s goes back from {a:g} to {b:g} s within a sweep")
+            raise row.wrong(f"t_s goes back from {a:g} to {b:g} s within a pass")
     return known
 
 

@@ -44,7 +44,7 @@ def report(
     source: LogSource,
     jig: str | None,
 ) -> int:
-    """Results, moves and charts as one page that prints, or the card for the wall.
+    """Results, moves and charts as one page that prints. Or the card for the wall.
 
     One HTML file that stands alone: open it in any browser and print it from there.
 

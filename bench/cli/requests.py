@@ -29,8 +29,8 @@ WHAT = ("dropped", "moved", "runners", "blade", "saw", "square", "accepted")
 def moved(
     jig: str | None, distance: str | None, how: str, socket_path: str | None
 ) -> int:
-    """Note that the move of the last result was made, so that the next check can judge
-    it. Exit 1: not recorded.
+    """Note that the move of the last result was made. The next check then judges it.
+    Exit 1: not recorded.
 
     Example:  sweepgauge moved --distance "0.15 mm" --how leaves
     """
@@ -41,8 +41,8 @@ def moved(
 @click.command()
 @socket_option
 def undo(socket_path: str | None) -> int:
-    """Take back the last mark of a pass that is not whole yet, or the last pass of the
-    check in progress.
+    """Take back the last pass of the check in progress. Of a pass not yet whole it is
+    the last mark.
 
     Example:  sweepgauge undo
     """

@@ -49,7 +49,7 @@ def place_options(command: Callable[..., int]) -> Callable[..., int]:
             "--root",
             type=click.Path(exists=True, file_okay=False, path_type=Path),
             default=Path("/"),
-            help="The file tree of a card mounted there, instead of this machine's.",
+            help="The file tree of a mounted card, not this machine's own.",
         ),
         click.option("--yes", is_flag=True, help="Do not ask before the start."),
         click.option(
@@ -80,11 +80,11 @@ def install(place: Place, dry_run: bool, yes: bool) -> int:
 @service.command()
 @place_options
 def remove(place: Place, dry_run: bool, yes: bool) -> int:
-    """Stop the service and take it away. The log and the settings stay."""
+    """Stop the service and remove it. The log and the settings stay."""
     _carry_out(list(remove_steps(place)), dry_run=dry_run, yes=yes)
     click.echo(
-        "Left as they are: the log in /var/lib/sweepgauge, the settings in"
-        " /etc/sweepgauge, the user sweepgauge that owns them, and the program in"
+        "Left as they are: the log in /var/lib/sweepgauge; the settings in"
+        " /etc/sweepgauge; the user sweepgauge that owns them; the program in"
         f" {sys.prefix}."
     )
     return 0

@@ -115,7 +115,7 @@ def _start_steps(
         )
         return
     yield _command(
-        "have the rule for cables and pins used, for those plugged in too",
+        "have the rule for cables and pins used; for those plugged in too",
         not is_changed,
         ("udevadm", "control", "--reload"),
         (
@@ -195,7 +195,7 @@ def _link_step(path: Path, program: str) -> Step:
     done = path.is_symlink() and os.readlink(path) == program
     if path.exists() and not path.is_symlink():
         raise Complaint(
-            f"{path} is there and is no link of ours: move it away, then install again"
+            f"{path} is there and is no link of ours: rename it, then install again"
         )
     words = f"link {path} to {program}, so that every shell finds it"
     return Step(words, done, path=path, link=program)

@@ -13,7 +13,7 @@ from bench.render.symptoms import symptom_lines, symptoms
 @click.argument("name", required=False)
 @json_option
 def symptom(name: str | None, as_json: bool) -> int:
-    """What is wrong with the cut or the sled, and the checks that tell, in order.
+    """What is wrong with the cut, and which checks tell, in order.
 
     Example:  sweepgauge symptom rattles
     """

@@ -83,7 +83,7 @@ def may_open(path: Path, user: User) -> Diagnostic | None:
 def may_join(user: User, group: str) -> str:
     """The advice to a user who lacks this group in this login."""
     if group in user.listed:
-        return "log out and in again: this login began before you joined the group"
+        return "log out and in again; this login began before you joined the group"
     return f"sudo adduser {user.name} {group}, then log out and in again"
 
 

@@ -86,7 +86,7 @@ def _closed_to_us(path: Path, group: str) -> Diagnostic:
     advice = may_join(user, group)
     if group == "root":
         advice = (
-            "its daemon was started by root: end that one, and start the service or one"
+            "its daemon was started by root: end that one; start the service, or one"
             " of your own"
         )
     return diagnosis("socket", "socket-denied", path=path, group=group, advice=advice)
@@ -254,8 +254,7 @@ _REMEDY = {
     "absent": "ls -l /dev/serial/by-id shows what is plugged in",
     "busy": "close the program that holds it",
     "denied": (
-        "sudo adduser sweepgauge dialout (or the user that runs the daemon), then start"
-        " it again"
+        "sudo adduser sweepgauge dialout (or the daemon's user); then start it again"
     ),
 }
 
