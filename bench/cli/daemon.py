@@ -36,11 +36,10 @@ def daemon(
     from bench.daemon.service import CannotRun, run_daemon
 
     where = paths(settings=settings_path, log=log_path, socket=socket_path)
-    settings = load_settings(where)
     # journald has the time and the level itself
     alone = "" if os.environ.get("INVOCATION_ID") else "%(asctime)s %(levelname)s "
-    words = f"{alone}%(message)s"
-    logging.basicConfig(level=logging.INFO, stream=sys.stderr, format=words)
+    form = f"{alone}%(message)s"
+    logging.basicConfig(level=logging.INFO, stream=sys.stderr, format=form)
     with complaining(CannotRun):
-        run_daemon(settings, where)
+        run_daemon(load_settings(where), where)
     return 0

@@ -54,8 +54,10 @@ def learn(what: What, leaf: str | None, socket_path: str | None, as_json: bool) 
         raise Complaint(f"--leaf goes with `learn leaf`, not with `learn {what}`")
     away = complaining(
         Gone,
-        words="the daemon went away ({}); what was not kept is not written: learn it"
-        " again",
+        words=lambda error: (
+            f"the daemon went away ({error}); what was not kept is not written: learn"
+            " it again"
+        ),
     )
     with away, connect(socket_path) as client:
         try:

@@ -58,7 +58,7 @@ def watch(
     Example:  sweepgauge watch --json | head
     """
     until = None if seconds is None else time.monotonic() + seconds
-    away = complaining(Gone, words="the daemon went away ({})")
+    away = complaining(Gone, words=lambda error: f"the daemon went away ({error})")
     with suppress(KeyboardInterrupt), away, connect(socket_path) as client:
         said = _show_json if as_json else _show_line
         show = _Sentences(client.version.units, instrument).show if plain else said
@@ -136,7 +136,8 @@ class _Sentences:
         self._words: dict[str, str] = {}  # the last ones, by what they are about
         self._values: dict[str, float] = {}
         self._due = 0.0
-        # (what it is about, the sentence); the urgent ones go first
+        # (what it is about, the sentence); the urgent ones go first: a refused pass is
+        # told before the sled is pushed on in vain
         self._urgent: list[tuple[str, str]] = []
         self._queue: list[tuple[str, str]] = []
         self._last = ""
@@ -151,7 +152,6 @@ class _Sentences:
             case Readings():
                 self._value(message.instrument, message.values[-1])
             case PassNotice() if message.words:
-                # a refused pass is told before the sled is pushed on in vain
                 urgent = message.state == "refused"
                 (self._urgent if urgent else self._queue).append(("", message.words))
             case Notice() if message.words != self._words.get(message.about):
