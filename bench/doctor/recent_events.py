@@ -57,8 +57,8 @@ def recent_events(log: Path, now: float) -> Iterator[Diagnostic]:
             states[about] = str(one.data.get("state"))
         if kind is not None and one.wall_s >= now - DAY:
             at = time.strftime("%H:%M:%S", time.localtime(one.wall_s))
-            sentence = f"{at} {incident_words(one)[1]}"
-            troubles.setdefault(about, []).append((kind, sentence))
+            words = f"{at} {incident_words(one)[1]}"
+            troubles.setdefault(about, []).append((kind, words))
     for about, its in troubles.items():
         yield _counted(about, its)
 
