@@ -55,6 +55,10 @@ class ReopenedPort:
         go."""
         return False
 
+    def stuck(self) -> bool:
+        """Something waits to be read: true for long, nobody reads it."""
+        raise NotImplementedError
+
     async def _keep_opening(self, wait: float) -> None:
         await asyncio.sleep(wait)
         while not await self._try_to_open():

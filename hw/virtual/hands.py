@@ -180,10 +180,6 @@ class Hands:
         """Tap what the plunger touches: the reading jumps and comes back."""
         await self._push_in(depth, 0.1, 0.02)
 
-    def press_zero(self) -> None:
-        """Press the indicator's zero button now."""
-        self.indicator.press_zero()
-
     async def turn_fence(
         self,
         end: str,
