@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import fcntl
 import select
-import struct
 import termios
 import threading
 from typing import NamedTuple
@@ -67,13 +66,9 @@ def descriptor(opened: object) -> int | None:
 
 def unread(fd: int) -> bool:
     """Whether bytes wait to be read."""
-    try:
-        answer = fcntl.ioctl(fd, termios.FIONREAD, b"\0\0\0\0")
-    except OSError:  # an input device does not tell how many
-        poll = select.poll()
-        poll.register(fd, select.POLLIN)
-        return any(event & select.POLLIN for _, event in poll.poll(0))
-    return bool(struct.unpack("i", answer)[0])
+    poll = select.poll()
+    poll.register(fd, select.POLLIN)
+    return any(event & select.POLLIN for _, event in poll.poll(0))
 
 
 def is_writable(opened: object) -> bool:
