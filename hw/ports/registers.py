@@ -41,7 +41,7 @@ class RegisterPort(SerialPort):
         self._request = query.request(options)
         self._timeout: float = options["timeout"]
         self._interval = 1.0 / min(FASTEST, rate or query.rate)
-        self._on_answer, self._on_state = on_block, on_state
+        self._on_answer = on_block
         self._heard = bytearray()
         self._echo = False  # an echo may still come before the answer
         self._when = 0
