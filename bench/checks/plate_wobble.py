@@ -32,6 +32,14 @@ READINGS = 2  # at each mark, so that a warp is told from noise
 AGAIN = "Lift the plunger and let it down for each reading."
 # between neighbouring marks; four even ones are the fewest that go round
 MOST_UNREAD = math.radians(91)
+FIRST = (
+    "Indicator standing on the right of the plate. Tip on the blade body, below the"
+    " gullets. Mark this place on the plate."
+)
+NEXT = (
+    "Lift the plunger and hold it up. Turn the blade by hand to {} degrees. Let the"
+    " plunger down."
+)
 FEWEST_MARKS = 3  # turns that fix an offset and a first harmonic
 # degrees: four even marks see a warp of two waves at its crests or at its flanks; one
 # more mark between them sees it whichever way it lies
@@ -63,19 +71,10 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     first, *others = even_turns(count)
     if count == FOUR:
         others.insert(0, BETWEEN)
-    words = (
-        "Indicator standing on the right of the plate. Tip on the blade body, below"
-        " the gullets. Mark this place on the plate."
-    )
     return (
-        _step(first, words),
+        _step(first, FIRST),
         *(
-            _step(
-                name,
-                "Lift the plunger and hold it up. Turn the blade by hand to"
-                f" {name.removeprefix('turn-')} degrees. Let the plunger down.",
-                continues=True,
-            )
+            _step(name, NEXT.format(name.removeprefix("turn-")), continues=True)
             for name in others
         ),
     )

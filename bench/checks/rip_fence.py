@@ -50,6 +50,10 @@ from bench.uncertainty import (
 )
 
 PLACEMENT = "-"
+SET_UP = (
+    "Lock the rip fence. Indicator riding in the slot on the {side} of the rip fence."
+    " Tip on its face, at a board's height; hold against one wall."
+)
 # three leave Student's t so wide that half the limit is seldom called good
 PASSES = 6
 
@@ -60,16 +64,12 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
         side = "left" if options["side"] == "left" else "right"
     return (
         Step(
-            placement=PLACEMENT,
-            words=(
-                "Lock the rip fence. Indicator riding in the slot on the"
-                f" {side.upper()} of the rip fence. Tip on its face, at a board's"
-                " height; hold against one wall."
-            ),
-            gather="sweep",
-            repeat=PASSES,
-            side=side,
-            mount="standing" if options.get("mount") == "standing" else "carried",
+            PLACEMENT,
+            SET_UP.format(side=side.upper()),
+            "sweep",
+            PASSES,
+            side,
+            "standing" if options.get("mount") == "standing" else "carried",
             picture="rip-fence",
             pushed="indicator",
             reseat="Unlock and lock the rip fence again.",

@@ -31,9 +31,7 @@ def with_known_square(
     evidence: Evidence, placed: Placed, sign: float, remarks: list[Remark]
 ) -> tuple[float, Part | None]:
     """One placement: the square's error comes from its log, else from its tolerance.
-
-    sign: with which that error is added to the placement's rotation.
-    """
+    sign: with which it is added to the placement's rotation."""
     history, owned = evidence.known.square, evidence.gear.square
     if history is not None:
         told = note("square-as-measured")
@@ -62,20 +60,18 @@ def square_remarks(
     """
     history, owned = evidence.known.square, evidence.gear.square
     near_zero = abs(a) <= max(expanded_a, abs(e) / 10)
-    off, code = abs(e), "square-poor"
+    size, off = abs(e), warning("square-poor", off=abs(e))
     allowed = (DOUBTFUL_SQUARE if near_zero else POOR_SQUARE) + expanded_e
     if history is not None:
-        off, code = abs(e - history.error), "square-changed"
+        size = abs(e - history.error)
+        off = warning("square-changed", off=size)
         allowed = math.hypot(expanded_e, 2 * history.standard_uncertainty)
     elif owned is not None and owned.tolerance is not None and owned.arm:
-        code, allowed = (
-            "square-over-tolerance",
-            owned.tolerance / owned.arm + expanded_e,
-        )
-    if off <= allowed:
+        off = warning("square-over-tolerance", off=size)
+        allowed = owned.tolerance / owned.arm + expanded_e
+    if size <= allowed:
         return []
-    not_turned = warning("square-not-turned", near_zero=float(near_zero))
-    return [warning(code, off=off), not_turned]
+    return [off, warning("square-not-turned", near_zero=float(near_zero))]
 
 
 class RightAngle(msgspec.Struct, frozen=True):
