@@ -94,9 +94,7 @@ def _turns(evidence: Evidence) -> Finding:
     names = evidence.placements
     degrees = [d for name in names if (d := turn_of(name)) is not None]
     if len(degrees) != len(names) or not names:
-        raise EvidenceError(
-            "placements are front and rear, or turns of the blade such as turn-90"
-        )
+        raise EvidenceError("placements are front and rear, or turns such as turn-90")
     side, mount = slot_side(evidence.options), mount_of(evidence.options)
     steps = [swept_step(name, side, mount) for name in names]
     placed, sweeps = place(evidence, steps, remarks)

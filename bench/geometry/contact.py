@@ -136,7 +136,7 @@ def _places(xs: Array, board_from: float, board_to: float, pushed_at: float) -> 
     if not right > left:
         raise GeometryError(
             f"the board from {board_from:g} to {board_to:g} mm meets none of the"
-            f" profile ({knots[0]:g} to {knots[-1]:g} mm)"
+            f" profile: that is from {knots[0]:g} to {knots[-1]:g} mm"
         )
     slack = 1e-9 * (right - left)
     if not left - slack <= pushed_at <= right + slack:

@@ -50,9 +50,7 @@ def tip_at(
         raise NoLive(f"the distance from pivot to screw of {jig.name} is not known")
     arm = touches == "arm"
     if arm and distance is None:
-        raise NoLive(
-            "on the arm, give how far along it from the pivot's line the tip stands"
-        )
+        raise NoLive("on the arm: give how far from the pivot's line the tip stands")
     if arm != (stands in ("left", "right")):
         raise NoLive("beyond or behind the fence, left or right of the arm")
     if distance is None:

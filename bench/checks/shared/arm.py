@@ -241,5 +241,5 @@ def curvature_of_slot(seen: ArmAndSlot, confidence: float) -> Quantity:
         "1/mm",
         t_quantile(confidence, dof) * seen.slot_uncertainty,
         dof,
-        way=f"the sled {way} as it is pushed away",
+        way=f"the sled {way} as it is pushed",
     )

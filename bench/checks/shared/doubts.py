@@ -14,7 +14,7 @@ from itertools import pairwise
 from bench.checks.model import Check, Evidence, Step, Trace
 from bench.checks.options import STEEPEST
 from bench.checks.shared.slips import BETTER_LENGTH, denied_sides
-from bench.checks.shared.traces import as_shown, reach, travel_span
+from bench.checks.shared.traces import COARSEST, as_shown, reach, travel_span
 from bench.finding import Doubt, doubt
 
 LIVES = 2.0  # counts that a number moves by and that no flicker between two makes
@@ -158,8 +158,11 @@ def _standing_part(trace: Trace, count: float) -> tuple[float, float] | None:
 def _not_followed(
     trace: Trace, first: int, last: int, count: float
 ) -> tuple[float, float] | None:
-    low, high, apart = _beside(trace, first, last)
-    if apart is None or high - low < PART * reach(trace):
+    low, high = sorted((trace.travel[first], trace.travel[last]))
+    if high - low < PART * reach(trace):
+        return None
+    apart = _beside(trace, first, last)
+    if apart is None:
         return None
     slope, _, rate = apart
     spans = _span(r for k, r in enumerate(trace.reading) if not first <= k <= last)
@@ -171,25 +174,25 @@ def _not_followed(
 def _in_the_air(
     trace: Trace, first: int, last: int, count: float
 ) -> tuple[float, float] | None:
-    low, high, apart = _beside(trace, first, last)
-    if apart is None or last - first < 2 or high - low < IN_AIR * reach(trace):
+    low, high = sorted((trace.travel[first], trace.travel[last]))
+    if last - first < 2 or high - low < IN_AIR * reach(trace):
+        return None
+    apart = _beside(trace, first, last)
+    if apart is None:
         return None
     slope, level, _ = apart
     off = trace.reading[first] - level - slope * (low + high) / 2
     return (low, high) if abs(off) >= max(FALLS, 30 * count) else None
 
 
-def _beside(
-    trace: Trace, first: int, last: int
-) -> tuple[float, float, tuple[float, float, float] | None]:
-    """From, to, and of the readings beside that part: slope, level at travel 0
-    (Theil-Sen), share that change."""
-    low, high = sorted((trace.travel[first], trace.travel[last]))
+def _beside(trace: Trace, first: int, last: int) -> tuple[float, float, float] | None:
+    """Of the readings beside that part: slope, level at travel 0 (Theil-Sen), share
+    that change; None where there are too few."""
     places = list(zip(trace.travel, trace.reading, strict=True))
     pieces = places[:first], places[last + 1 :]
     beside = [*pieces[0], *pieces[1]]
     if len(beside) < FEWEST_READINGS // 2:
-        return low, high, None
+        return None
     some = beside[:: max(1, len(beside) // 50)]
     pairs = [(one, other) for k, one in enumerate(some) for other in some[:k]]
     steep = [(r - q) / (s - p) for (s, r), (p, q) in pairs if abs(s - p) > 1e-6]
@@ -197,7 +200,7 @@ def _beside(
     level = statistics.median(r - slope * s for s, r in some)
     next_to = [pair for piece in pieces for pair in pairwise(piece)]
     changes = sum(abs(r - q) > 1e-9 for (_, q), (_, r) in next_to)
-    return low, high, (slope, level, changes / len(beside))
+    return slope, level, changes / len(beside)
 
 
 def _longest_run(reading: Sequence[float], within: float) -> tuple[int, int]:
@@ -226,7 +229,10 @@ def _frozen_spots(evidence: Evidence, names: Sequence[str]) -> list[Doubt]:
     there = [t for t in evidence.traces if t.placement in names and t.reading]
     values = [r for trace in there for r in trace.reading]
     alive = evidence.alive
-    same = 1e-9 if alive is None else LIVES * count_of_evidence(evidence) - 1e-9
+    # a few numbers lie far apart: how far is no count of the instrument
+    least = evidence.gear.indicator.resolution or 0.0
+    count = max(least, min(count_of_evidence(evidence), COARSEST))
+    same = 1e-9 if alive is None else LIVES * count - 1e-9
     if len(values) < 2:
         return []
     if _span(values) < same and not alive:

@@ -4,6 +4,7 @@ being swept (as given with the frame: standing right/left +0.0003/-0.0003 for a 
 from __future__ import annotations
 
 import pytest
+from everyday import everyday
 from shapely import affinity
 from shapely.geometry import LineString
 
@@ -53,8 +54,12 @@ def test_worked_rises(recorded, line, mount, side, b) -> None:
     assert found.quantities[0].value == pytest.approx(b, abs=1e-8)
 
 
-@pytest.mark.parametrize("fence", ["near", "far"])
-@pytest.mark.parametrize(("a", "e"), [(3e-4, 5e-5), (-4e-4, 8e-5), (1e-4, -9e-5)])
+@pytest.mark.parametrize(
+    ("fence", "a", "e"),
+    everyday(
+        [(f, *pair) for pair in ((3e-4, 5e-5), (-4e-4, 8e-5), (1e-4, -9e-5)) for f in ("near", "far")], 3
+    ),
+)
 def test_square_turned_over(recorded, line, fence, a, e) -> None:
     """The arm by hand: a square of 90 deg + e between handle and arm, through the square's body.
 

@@ -11,6 +11,7 @@ from bench.geometry.runner_play import Widths, fit_at
 readings = st.lists(st.integers(-500, 500), min_size=2, max_size=8).map(lambda v: [i / 1000 for i in v])
 
 
+@pytest.mark.ci  # the import alone takes a second
 @given(readings, readings)
 def test_difference_error_and_degrees_of_freedom_agree_with_a_welch_test(left, right):
     from scipy.stats import ttest_ind

@@ -211,7 +211,7 @@ def test_no_leaf_so_thin() -> None:
     move = made(0.00003, sled(), (0.04, 0.05))
     assert move.leaves == []
     assert move.leaves_left_over == pytest.approx(move.distance)
-    assert "No leaf is so thin. Do it live" in move.text
+    assert "Even the thinnest leaf is too thick. Do it live" in move.text
     assert "No leaves are listed" in made(0.00003, sled()).text
 
 
@@ -222,7 +222,7 @@ def test_a_stack_that_misses_says_by_how_much() -> None:
     assert "1.2 mm short" in short.text
     over = made(0.0003, sled(), (0.2,))
     assert over.leaves_left_over == pytest.approx(-0.05)
-    assert "0.05 mm more than the distance" in over.text
+    assert "0.05 mm too thick" in over.text
     assert "short" not in made(0.0003, sled(), (0.15,)).text
 
 
