@@ -17,7 +17,7 @@ import msgspec
 from bench.checks.model import Check, Evidence, EvidenceGear, Focus, Step
 from bench.checks.options import SIDE, Option, OptionValue, given_number, length, number
 from bench.checks.shared.cautions import AT_BLADE
-from bench.checks.shared.results import combined, finding, indicator_rows, quantity
+from bench.checks.shared.results import combined, finding, instrument_rows, quantity
 from bench.checks.shared.slips import uneven_spots
 from bench.checks.shared.traces import count_of
 from bench.checks.shared.turns import even_turns, turn_of, widest_gap
@@ -95,7 +95,7 @@ def evaluate(evidence: Evidence) -> Finding:
     saw = evidence.gear.saw
     limit = saw.wobble if saw is not None else None
     count = count_of(evidence.gear.indicator, values)
-    fixed = indicator_rows(evidence, found.total, count)  # of every size
+    fixed = instrument_rows(evidence, found.total, 1.0, count, 0.0)  # of every size
     more, remarks = _unseen(found, widest_gap(turns))
     if saw is None:
         remarks.append(note("no-saw-wobble"))

@@ -44,15 +44,12 @@ def _boards(
     wide = jig.widest_board if jig is not None else None
     if wide is None:
         return plain
-    boards: list[tuple[float, float]] = []
-    for start, stop in ((-wide, 0.0), (-wide / 2, wide / 2), (0.0, wide)):
-        cut = (max(low, start), min(high, stop))
-        if cut[1] - cut[0] >= max(LEAST_BOARD, 0.5 * wide) and cut not in boards:
-            boards.append(cut)
+    stretches = ((-wide, 0.0), (-wide / 2, wide / 2), (0.0, wide))
+    cuts = dict.fromkeys((max(low, a), min(high, b)) for a, b in stretches)
+    boards = [(a, b) for a, b in cuts if b - a >= max(LEAST_BOARD, 0.5 * wide)]
     if not boards:
-        remarks.append(
-            note("profile-short", **{"from": low, "to": high, "board": wide})
-        )
+        short = note("profile-short", **{"from": low, "to": high, "board": wide})
+        remarks.append(short)
         return plain
     if max(stop - start for start, stop in boards) < wide - 5.0:
         remarks.append(note("profile-ends", board=wide))

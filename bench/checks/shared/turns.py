@@ -29,16 +29,12 @@ def are_even(degrees: Sequence[float]) -> bool:
     """Evenly spread over the whole turn, within a degree."""
     marks = sorted(d % 360 for d in degrees)
     gap = 360 / len(marks)
-    return all(
-        abs((b - a) % 360 - gap) < 1
-        for a, b in zip(marks, [*marks[1:], marks[0] + 360], strict=True)
-    )
+    around = pairwise([*marks, marks[0] + 360])
+    return len(marks) > 1 and all(abs(b - a - gap) < 1 for a, b in around)
 
 
 def widest_gap(turns: list[float]) -> float:
     """The widest part of the turn without a mark, rad; turns in rad, any of them more
     than once."""
     marks = sorted({round(t % math.tau, 6) for t in turns})
-    return max(
-        (b - a for a, b in pairwise([*marks, marks[0] + math.tau])), default=math.tau
-    )
+    return max(b - a for a, b in pairwise([*marks, marks[0] + math.tau]))
