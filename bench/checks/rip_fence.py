@@ -38,6 +38,7 @@ from bench.checks.shared.results import (
     scatter_between,
 )
 from bench.checks.shared.slopes import place, shared_rows
+from bench.checks.slot_blade import rear_way
 from bench.finding import EvidenceError, Finding, Remark, note, warning
 from bench.gear import OTHER_SIDE
 from bench.moves.alignment import CLOSES, OPENS, opening
@@ -91,7 +92,7 @@ def evaluate(evidence: Evidence) -> Finding:
     limit = saw.toe if saw is not None else None
     opened = opening(value, saw.rip_fence if saw is not None else "right")
     against_blade = given_number(evidence.options, "blade") is not None
-    way = _leans(b) if saw is None or against_blade else _opens(opened)
+    way = rear_way(b, None) if saw is None or against_blade else _opens(opened)
     quantities = [quantity("rip-fence", b, budget, way=way, over=over)]
     if against_blade:
         toe = quantity("toe", value, judged, way=_opens(opened), over=over)
@@ -140,11 +141,6 @@ def _less_blade(
     else:
         parts.append(Part("blade", "B", spread / 2))
     return b - blade, combined(evidence, parts)
-
-
-def _leans(b: float) -> str:
-    """Counter-clockwise, the rear (far from the operator) goes left."""
-    return "rear leans left" if b > 0 else "rear leans right"
 
 
 def _opens(opened: float) -> str:

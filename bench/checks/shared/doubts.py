@@ -14,7 +14,7 @@ from itertools import pairwise
 from bench.checks.model import Check, Evidence, Step, Trace
 from bench.checks.options import STEEPEST
 from bench.checks.shared.slips import BETTER_LENGTH, denied_sides
-from bench.checks.shared.traces import COARSEST, as_shown, reach, travel_span
+from bench.checks.shared.traces import COARSEST, as_shown, grid_of, reach, travel_span
 from bench.finding import Doubt, doubt
 
 LIVES = 2.0  # counts that a number moves by and that no flicker between two makes
@@ -262,13 +262,13 @@ def _of_grids(evidence: Evidence, swept: Sequence[str]) -> list[Doubt]:
         values = {round(r, 9) for t in pushes for r in t.reading}
         if len(values) < 2:
             continue
-        count = _count(values)
+        count = grid_of(values)
         if len(values) >= MANY_READINGS and count > 0:
             seen[name] = count
         if count > 0 and (_by_sweeping(evidence, traces) or as_shown(pushes, count)):
             found += _of_grid(name, count, declared, _changes(traces))
     if not found and len(evidence.shown) > 2:  # at marks and spots means are taken
-        raw = _count(evidence.shown)
+        raw = grid_of(evidence.shown)
         found += _of_grid(
             None, raw, declared, len(evidence.shown) // MANY_READINGS * MANY_READINGS
         )
@@ -300,14 +300,6 @@ def _of_grid(
     if ratio >= COARSER and ratio ** min(changes, 20) >= LUCK:
         return [doubt("coarser", name, count=count, declared=declared)]
     return []
-
-
-def _count(values: Iterable[float]) -> float:
-    import numpy as np
-
-    from bench.geometry.cells import count_seen
-
-    return float(count_seen(np.array(sorted(values), dtype=np.float64)))
 
 
 def _changes(traces: Sequence[Trace]) -> int:

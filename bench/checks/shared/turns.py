@@ -8,6 +8,10 @@ import re
 from collections.abc import Sequence
 from itertools import pairwise
 
+from bench.gear import Saw
+
+# mm of a plate without a saw's limit; common practice, no source
+USUAL_SWING = 0.05
 _DEGREES = re.compile(r"-?[0-9]{1,4}(\.[0-9]+)?")
 
 
@@ -19,6 +23,11 @@ def turn_of(placement: str) -> float | None:
     # not all that Python takes for a number: 1_0, 1e2 and other alphabets' digits are
     # slips of the pen
     return float(tail) if _DEGREES.fullmatch(tail) else None
+
+
+def swing_of(saw: Saw | None) -> float:
+    """mm that the plate may swing by in a turn."""
+    return USUAL_SWING if saw is None else saw.wobble
 
 
 def even_turns(count: int) -> list[str]:
