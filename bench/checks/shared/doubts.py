@@ -92,20 +92,22 @@ def count_of_evidence(evidence: Evidence) -> float:
     )
 
 
+def _flicker(evidence: Evidence, count: float) -> float:
+    """mm, of less than which a number does not live: a count or two come and go by
+    themselves, where somebody looked."""
+    return 1e-9 if evidence.alive is None else LIVES * count - 1e-9
+
+
 def _of_passes(evidence: Evidence, name: str, step: Step) -> list[Doubt]:
     traces = [t for t in evidence.at(name) if t.reading]
     pushes = [t for t in traces if t.push]
     count = count_of_evidence(evidence)
     found: list[Doubt] = []
     span = _span(r for t in traces for r in t.reading)
-    frozen = span == 0
-    if evidence.alive is not None:  # a count or two come and go by themselves
-        frozen = name not in evidence.alive and span < LIVES * count - 1e-9
-    if frozen:
+    if name not in (evidence.alive or ()) and span < _flicker(evidence, count):
         found.append(doubt("frozen", name, span=span))
     else:
-        line = step.straight and step.mount is not None
-        found += _stood(name, traces, count, line)
+        found += _stood(name, traces, count, step.straight and step.mount is not None)
     if (back := _backward(traces, pushes)) is not None:
         grows = -1.0 if evidence.gear.travel.grows == "away" else 1.0
         found.append(doubt("backward", name, back.sweep, grows=grows))
@@ -232,7 +234,7 @@ def _frozen_spots(evidence: Evidence, names: Sequence[str]) -> list[Doubt]:
     # a few numbers lie far apart: how far is no count of the instrument
     least = evidence.gear.indicator.resolution or 0.0
     count = max(least, min(count_of_evidence(evidence), COARSEST))
-    same = 1e-9 if alive is None else LIVES * count - 1e-9
+    same = _flicker(evidence, count)
     if len(values) < 2:
         return []
     if _span(values) < same and not alive:

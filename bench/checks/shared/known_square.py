@@ -52,12 +52,9 @@ def with_known_square(
 def square_remarks(
     evidence: Evidence, a: float, expanded_a: float, e: float, expanded_e: float
 ) -> list[Remark]:
-    """Where the square's error does not fit what is known of it: the sign of a set-up
-    that was not turned over.
-
-    Nothing turned and the second side declared all the same, the fence comes out near
-    zero whatever it is, and the square takes its whole error.
-    """
+    """Where the square's error does not fit what is known of it, the sign of a set-up
+    that was not turned over: with the second side declared all the same the fence comes
+    out near zero whatever it is, and the square takes its whole error."""
     history, owned = evidence.known.square, evidence.gear.square
     near_zero = abs(a) <= max(expanded_a, abs(e) / 10)
     size, off = abs(e), warning("square-poor", off=abs(e))
@@ -69,9 +66,8 @@ def square_remarks(
     elif owned is not None and owned.tolerance is not None and owned.arm:
         off = warning("square-over-tolerance", off=size)
         allowed = owned.tolerance / owned.arm + expanded_e
-    if size <= allowed:
-        return []
-    return [off, warning("square-not-turned", near_zero=float(near_zero))]
+    not_turned = warning("square-not-turned", near_zero=float(near_zero))
+    return [off, not_turned] if size > allowed else []
 
 
 class RightAngle(msgspec.Struct, frozen=True):
