@@ -92,10 +92,11 @@ def count_of_evidence(evidence: Evidence) -> float:
     )
 
 
-def _flicker(evidence: Evidence, count: float) -> float:
-    """mm, of less than which a number does not live: a count or two come and go by
-    themselves, where somebody looked."""
-    return 1e-9 if evidence.alive is None else LIVES * count - 1e-9
+def _is_frozen(evidence: Evidence, name: str, span: float, count: float) -> bool:
+    if evidence.alive is None:
+        return span == 0
+    # a count or two come and go by themselves
+    return name not in evidence.alive and span < LIVES * count - 1e-9
 
 
 def _of_passes(evidence: Evidence, name: str, step: Step) -> list[Doubt]:
@@ -104,7 +105,7 @@ def _of_passes(evidence: Evidence, name: str, step: Step) -> list[Doubt]:
     count = count_of_evidence(evidence)
     found: list[Doubt] = []
     span = _span(r for t in traces for r in t.reading)
-    if name not in (evidence.alive or ()) and span < _flicker(evidence, count):
+    if _is_frozen(evidence, name, span, count):
         found.append(doubt("frozen", name, span=span))
     else:
         found += _stood(name, traces, count, step.straight and step.mount is not None)
@@ -234,7 +235,7 @@ def _frozen_spots(evidence: Evidence, names: Sequence[str]) -> list[Doubt]:
     # a few numbers lie far apart: how far is no count of the instrument
     least = evidence.gear.indicator.resolution or 0.0
     count = max(least, min(count_of_evidence(evidence), COARSEST))
-    same = _flicker(evidence, count)
+    same = 1e-9 if alive is None else LIVES * count - 1e-9
     if len(values) < 2:
         return []
     if _span(values) < same and not alive:
