@@ -11,10 +11,11 @@ from typing import Any
 
 from bench.settings.settings_file import PortSettings
 from hw.formats import FORMATS, make_decoder
-from hw.ports import Port, own_port
-from hw.ports.reopened_port import OnBlock, OnState
+from hw.ports import own_port
+from hw.ports.reopened_port import OnBlock, OnState, ReopenedPort
 from hw.ports.rounds import Rounds
-from hw.ports.serial_port import PortOptions, SerialPort
+from hw.ports.serial_device import PortOptions
+from hw.ports.serial_port import SerialPort
 from hw.reading import Decoder, PortState
 
 
@@ -34,7 +35,7 @@ class Sources:
 
     def open(
         self, settings: PortSettings, on_block: OnBlock, on_state: OnState
-    ) -> Port:
+    ) -> ReopenedPort | SharedPort:
         """The port that these settings name, not yet started. Raises ValueError
         (FormatError) where they do not agree."""
         options = _port_options(settings)

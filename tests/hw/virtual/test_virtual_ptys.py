@@ -166,7 +166,7 @@ def test_the_plain_line():
     assert plain_line()(-0.0) == b"+0000.000 mm\r\n"
 
 
-async def test_plunger_leaf_zero_and_knock_are_felt(tmp_path):
+async def test_plunger_leaf_and_knock_are_felt(tmp_path):
     saw = VirtualSaw.draw(3, Traits.quiet())
     hands = Hands(saw, pace=0.8)
     seen = []
@@ -189,8 +189,6 @@ async def test_plunger_leaf_zero_and_knock_are_felt(tmp_path):
     await hands.push(60.0, 400.0, settle=0.0, happens={30.0: lambda: saw.bump(0.2)})
     pushed = hands.indicator_at(time.monotonic())
     assert pushed - level == pytest.approx(0.2, abs=0.06)
-    hands.press_zero()
-    assert hands.indicator_at(time.monotonic()) == 0.0
 
 
 async def test_marks_leaning_and_the_screw(tmp_path):
