@@ -36,6 +36,10 @@ def codes_of(node: ast.expr, names: dict[str, set[str]]) -> set[str]:
         return codes_of(node.body, names) | codes_of(node.orelse, names)
     if isinstance(node, ast.Name):
         return names.get(node.id, set())
+    if isinstance(node, ast.Dict):  # each told where its condition is met
+        return {key.value for key in node.keys if isinstance(key, ast.Constant)} & TEMPLATES.keys()
+    if isinstance(node, ast.Call):  # the first of such a table
+        return set().union(*(names.get(one.id, set()) for one in ast.walk(node) if isinstance(one, ast.Name)))
     if isinstance(node, ast.Subscript):  # of a table: its texts are those with a template
         return {
             one.value
