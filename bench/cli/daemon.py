@@ -9,7 +9,7 @@ import sys
 import click
 
 from bench.cli.common import (
-    Complaint,
+    complaining,
     load_settings,
     log_option,
     paths,
@@ -45,8 +45,6 @@ def daemon(
             "%(message)s" if under_manager else "%(asctime)s %(levelname)s %(message)s"
         ),
     )
-    try:
+    with complaining(CannotRun):
         run_daemon(settings, where)
-    except CannotRun as error:
-        raise Complaint(str(error)) from error
     return 0

@@ -210,8 +210,8 @@ leaf-cure-resolution: It sends no unit. In the settings, default_unit = "{unit}"
   that right. The resolution is written with it.
 
 # Which cable is which instrument.
-setup-press: Press the indicator's plunger in, some 2 mm. Let it out again.
-setup-push: Push the sled away from you, 50 mm or more. Leave it there.
+setup-press: Press the indicator's plunger well in. Let it out again.
+setup-push: Push the sled away from you, by a hand's width. Leave it there.
 setup-port-gone: {name} went away; nothing was kept.
 setup-port-gone-midway: {name} went away while it was watched. Plug it in, then begin
   again.
@@ -287,7 +287,6 @@ log-again-lost: The log is written again; not all that waited could be saved.
 
 # Of an import.
 import-left-out: Line {number} is left out: {why}.
-import-too-long: Line {number} is left out: it is longer than {most} MiB.
 import-without: Line {number}: its passes are left out: {why}.
 import-differs: Line {number} is left out: this log has another result {id}.
 import-unlinked: Line {number} names a later result, {later}. This log does not have it.

@@ -115,6 +115,7 @@ def test_a_press_that_gave_no_reading_is_said_to_whoever_pressed(rigs, run, tmp_
     check.hear("gave no reading: a second decimal point")
 
 
+@pytest.mark.ci  # test_not_read has a daemon that waits, every day
 def test_check_says_why_it_waits_and_that_it_need_not_any_longer(rigs, run) -> None:
     rig = rigs(marks='["20 mm", "60 mm", "100 mm", "140 mm"]')
     run("daemon").hear("ready")

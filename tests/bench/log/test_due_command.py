@@ -15,7 +15,7 @@ from command import command
 from bench.checks.model import Evidence, EvidenceGear
 from bench.finding import BudgetRow, Climate, Finding, Quantity
 from bench.gear import Jig
-from bench.log.tables import GEAR_EVENT
+from bench.log.schema import GEAR_EVENT
 from bench.log.upkeep_history import drift_of_log, due_of_log, load_history
 from bench.procedure.wrong_use import InvalidRequest
 
