@@ -52,6 +52,16 @@ def sentence(template: str, values: Mapping[str, object], units: System = "mm") 
     return _InUnits(units).vformat(template, (), values).rstrip()
 
 
+def teller(templates: Mapping[str, str]) -> Callable[..., str]:
+    """`told(code, units, **values)` of a table of templates; mm where no units are
+    given. Raises KeyError for a code or a value that is missing."""
+
+    def told(code: str, units: System = "mm", /, **values: object) -> str:
+        return sentence(templates[code], values, units)
+
+    return told
+
+
 def entries(table: str) -> dict[str, str]:
     """The templates of a table by their codes: an entry is `code: template`, its
     further lines are indented, and `#` begins a heading."""

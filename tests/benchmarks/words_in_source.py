@@ -55,6 +55,16 @@ def texts() -> Iterator[Text]:
                     yield Text(source or "error", f"{where}:{expression.lineno}", text.strip())
 
 
+def built_sentences(room: str) -> Iterator[Text]:
+    """Whole sentences that a room makes from values by itself, in f-strings."""
+    for path in sorted((ROOT / room).rglob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text())):
+            if isinstance(node, ast.JoinedStr):
+                text = variants(node)[0].strip()
+                if text.endswith((".", "?", "!")) and SEVERAL.search(text):
+                    yield Text(room, f"{path.relative_to(ROOT)}:{node.lineno}", text)
+
+
 def page_texts() -> Iterator[Text]:
     """What stands in the templates of the printed pages."""
     for path in sorted((ROOT / "render/report/templates").glob("*.html")):
