@@ -198,13 +198,8 @@ async def headless(
 ) -> tuple[dict[str, Any], bool]:
     """One whole check and its move. The answer for `--json`, and whether the fence
     ended inside its tolerance."""
-    async with virtual_bench(seed, marks=marks, say=say) as (
-        saw,
-        hands,
-        _,
-        folder,
-        _daemon,
-    ):
+    bench = virtual_bench(seed, marks=marks, say=say)
+    async with bench as (saw, hands, _, folder, _daemon):
         client = await connect(folder)
         operator = Operator(client, hands, say)
         finding = await operator.take(Begin(JOB, lean=lean, tap=tap))
@@ -212,41 +207,40 @@ async def headless(
             say_finding(finding, say)
             finding = await operator.take(Extend(finding.more_pushes, finding.id))
         before = saw.truth()
-        after = finding
         say_finding(finding, say)
-        if finding.proposed is not None:
-            move = finding.proposed
-            # a person follows the leaves that were named; where none fits, the distance
-            # itself, live
-            distance = sum(move.leaves) if move.leaves else move.distance
-            say(f"Hands move the {move.end} end {distance:.3f} mm {WAYS[move.way]}.")
-            await hands.turn_fence(move.end, move.way, distance)
-            how = "leaves" if move.leaves else "live"
-            await operator.note(Moved(finding.id, distance=distance, how=how))
-            options: dict[str, Any] = {"placements": "handle-left"}
-            after = await operator.take(
-                Begin(JOB, options=options, verifies=finding.id)
-            )
-            say_finding(after, say)
+        moved = finding.proposed is not None
+        after = await _moved_and_verified(operator, finding) if moved else finding
         client.close()
         now = saw.truth()["rotation"]
-        tolerance = finding.quantities[0].tolerance or 0.0
-        answer = {
-            "finding": finding,
-            "truth": {
-                "rotation": before["rotation"],
-                "reference_error": before["reference_error"],
-            },
-            "after": after,
-            "truth_after": {"rotation": now},
-            "seed": seed,
-        }
-        say(
-            f"In truth the sled fence was {before['rotation'] * 300:+.3f} mm per 300"
-            f" mm. The square is {before['reference_error'] * 300:+.3f}."
-            f" Now the sled fence is {now * 300:+.3f}."
-        )
-        return answer, abs(now) <= tolerance
+    rotation, error = before["rotation"], before["reference_error"]
+    say(
+        f"In truth the sled fence was {rotation * 300:+.3f} mm per 300 mm. The square"
+        f" is {error * 300:+.3f}. Now the sled fence is {now * 300:+.3f}."
+    )
+    answer = {
+        "finding": finding,
+        "truth": {"rotation": rotation, "reference_error": error},
+        "after": after,
+        "truth_after": {"rotation": now},
+        "seed": seed,
+    }
+    return answer, abs(now) <= (finding.quantities[0].tolerance or 0.0)
+
+
+async def _moved_and_verified(operator: Operator, finding: Finding) -> Finding:
+    """A person follows the leaves that were named; where none fits, the distance
+    itself, live."""
+    move = finding.proposed
+    assert move is not None
+    distance = sum(move.leaves) if move.leaves else move.distance
+    operator.say(f"Hands move the {move.end} end {distance:.3f} mm {WAYS[move.way]}.")
+    await operator.hands.turn_fence(move.end, move.way, distance)
+    how = "leaves" if move.leaves else "live"
+    await operator.note(Moved(finding.id, distance=distance, how=how))
+    options: dict[str, Any] = {"placements": "handle-left"}
+    after = await operator.take(Begin(JOB, options=options, verifies=finding.id))
+    say_finding(after, operator.say)
+    return after
 
 
 def say_finding(finding: Finding, say: Say) -> None:

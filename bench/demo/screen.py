@@ -58,6 +58,17 @@ LESSONS = {
     "moved": "Moved. Enter checks it again to prove it.",
 }
 
+HELP = {
+    "h": "Pretend saw: the hands push, tap, turn the screw, tighten it.",
+    "o": "Pretend saw: let the hands do everything themselves, or stop them.",
+    "w": (
+        "Pretend saw: set up wrong. Square not turned, or the stand is on the wrong"
+        " side."
+    ),
+    "b": "Pretend saw: an elbow bumps the stand.",
+    "k": "Pretend saw: the indicator's cable is pulled, or put back.",
+}
+
 
 def lesson(
     page: str, view: ViewModel, requests: Requests, hands_client: HandsClient
@@ -70,17 +81,12 @@ def lesson(
     if page not in WORK:
         return LESSONS.get(f"page {page}", "")
     if view.live is not None:
-        phase: str = view.live.phase
-        if phase == "tighten" and hands_client.tight:
-            phase = "tight"
-        return LESSONS.get(
-            f"live {phase}", LESSONS["live stand"] if phase != "end" else ""
-        )
-    return (
-        LESSONS.get(_step(view.ask, hands_client), "")
-        if view.ask is not None
-        else _at_rest(view, requests, hands_client)
-    )
+        tight = view.live.phase == "tighten" and hands_client.tight
+        step = f"live {'tight' if tight else view.live.phase}"
+        return LESSONS.get(step, LESSONS["live stand"] * (step != "live end"))
+    if view.ask is not None:
+        return LESSONS.get(_step(view.ask, hands_client), "")
+    return _at_rest(view, requests, hands_client) if view.here else ""
 
 
 def _step(ask: Prompt, hands_client: HandsClient) -> str:
@@ -88,19 +94,11 @@ def _step(ask: Prompt, hands_client: HandsClient) -> str:
         return "width" if ask.gather == "width" else "spot"
     square = (ask.placement or "").startswith("handle-")
     if ask.phase == "place" and not square:
-        return (
-            "place cut"
-            if ask.gather == "width" and ask.placement == FIRST_WIDTH
-            else "place other"
-        )
+        cut = ask.gather == "width" and ask.placement == FIRST_WIDTH
+        return "place cut" if cut else "place other"
     if ask.phase == "place":
-        return (
-            "slipped"
-            if hands_client.slipped
-            else "place again"
-            if ask.step > 1
-            else "place"
-        )
+        turned = "place again" if ask.step > 1 else "place"
+        return "slipped" if hands_client.slipped else turned
     if ask.phase == "sweep":
         again = "sweep again" if ask.taken else "sweep"
         return "moving" if ask.moving else again if square else "sweep other"
@@ -111,29 +109,20 @@ def _step(ask: Prompt, hands_client: HandsClient) -> str:
 
 def _at_rest(view: ViewModel, requests: Requests, hands_client: HandsClient) -> str:
     finding = view.finding
-    if not view.here:
-        return ""
     if finding is None:
         return LESSONS["new"]
     if requests.moved:
         return LESSONS["moved"]
+    saw, options = hands_client.hands.saw, hands_client.options
+    truth = truth_words(finding, truth_of(saw, finding.check, options, finding))
+    told = f"In truth: {truth[0]}." if truth else ""
     if finding.check != JOB:
-        truth = truth_words(
-            finding,
-            truth_of(
-                hands_client.hands.saw, finding.check, hands_client.options, finding
-            ),
-        )
-        said = [f"In truth: {truth[0]}."] if truth else []
-        return " ".join(said + ["Enter: the move."] * (finding.proposed is not None))
+        return f"{told}{' Enter: the move.' * (finding.proposed is not None)}".strip()
     if finding.verdict == "cannot-tell":
         return LESSONS["close"]
     if finding.proposed is not None:
         return LESSONS["out"]
-    if finding.verdict == "inside":
-        now = truth_of(hands_client.hands.saw, JOB, {})
-        return f"That is the job. In truth: {truth_words(finding, now)[0]}."
-    return ""
+    return f"That is the job. {told}" if finding.verdict == "inside" else ""
 
 
 class Hands:
@@ -142,7 +131,19 @@ class Hands:
 
     def __init__(self, hands_client: HandsClient) -> None:
         self._client = hands_client
-        self.keys = _keys(hands_client)
+        client = hands_client
+        self.keys = (
+            GuestKey(
+                *("h", client.hand_word, HELP["h"], client.hand, client.can_hand),
+                leads=True,
+            ),
+            GuestKey(
+                "o",
+                lambda: "stop the hands" if client.operator else "hands do all",
+                *(HELP["o"], client.turn_operator),
+            ),
+            *Slips(client).keys(),
+        )
 
     def tip(self, page: str, view: ViewModel, requests: Requests) -> str:
         return lesson(page, view, requests, self._client)
@@ -192,47 +193,21 @@ class Slips:
             act = client.ports.unplug if client.unplugged else client.ports.replug
             act("indicator")
 
-
-def _keys(client: HandsClient) -> tuple[GuestKey, ...]:
-    slips = Slips(client)
-    return (
-        GuestKey(
-            "h",
-            client.hand_word,
-            "Pretend saw: the hands push, tap, turn the screw, tighten it.",
-            client.hand,
-            client.can_hand,
-            leads=True,
-        ),
-        GuestKey(
-            "o",
-            lambda: "stop the hands" if client.operator else "hands do all",
-            "Pretend saw: let the hands do everything themselves, or stop them.",
-            client.turn_operator,
-        ),
-        GuestKey(
-            "w",
-            lambda: "don't turn" if slips.turned else "wrong side",
-            "Pretend saw: set up wrong. Square not turned, or the stand"
-            " is on the wrong side.",
-            slips.wrong,
-            slips.can_wrong,
-        ),
-        GuestKey(
-            "b",
-            lambda: "bump",
-            "Pretend saw: an elbow bumps the stand.",
-            slips.bump,
-            slips.can_bump,
-        ),
-        GuestKey(
-            "k",
-            lambda: "plug in" if client.unplugged else "pull cable",
-            "Pretend saw: the indicator's cable is pulled, or put back.",
-            slips.cable,
-            lambda: client.ports is not None,
-        ),
-    )
+    def keys(self) -> tuple[GuestKey, ...]:
+        client = self.client
+        return (
+            GuestKey(
+                "w",
+                lambda: "don't turn" if self.turned else "wrong side",
+                *(HELP["w"], self.wrong, self.can_wrong),
+            ),
+            GuestKey("b", lambda: "bump", HELP["b"], self.bump, self.can_bump),
+            GuestKey(
+                "k",
+                lambda: "plug in" if client.unplugged else "pull cable",
+                *(HELP["k"], self.cable, lambda: client.ports is not None),
+            ),
+        )
 
 
 async def run_screen(

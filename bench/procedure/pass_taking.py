@@ -126,26 +126,13 @@ class PassTaking:
         self._marked.append((current.at, taken.value, taken.at))
         number, of = len(self._marked), len(self._facts.marks)
         self._facts.marks_taken = number % of
-        self._event(
-            "mark",
-            {
-                "placement": current.placement,
-                "at": current.at,
-                "value": taken.value,
-                "spread": taken.spread,
-            },
-        )
-        remark = StatusMessage("mark-taken", {"value": taken.value, "at": current.at})
-        self._tell(
-            MarkNotice(
-                *(current.placement, current.at, number, of, taken.value),
-                remarks=[remark],
-            )
-        )
+        seen = {"value": taken.value, "at": current.at}
+        place = {"placement": current.placement, "spread": taken.spread}
+        self._event("mark", {**place, **seen})
+        told = (current.placement, current.at, number, of, taken.value)
+        self._tell(MarkNotice(*told, remarks=[StatusMessage("mark-taken", seen)]))
         if number == of:
-            travel, reading, at = (
-                list(column) for column in zip(*self._marked, strict=True)
-            )
+            travel, reading, at = map(list, zip(*self._marked, strict=True))
             self._kept.keep(Sweep(at[0], at[-1], True, travel, reading, at))
 
     def take_back_mark(self) -> StatusMessage:
