@@ -26,7 +26,7 @@ TEMPLATES = {
     # instruments, sleds and leaves
     "instrument-now": "{name}: {number}, {way}.",
     "instrument-rate": "It reads: {rate:.0f} a second, {rejects} rejected.",
-    "instrument-button": "It reads at its button, {rejects} rejected.",
+    "instrument-button": "It reads at its own button, {rejects} rejected.",
     "prove-with": "Prove unit and direction with a leaf of {leaf}",
     "sled": (
         "sled fence {side:near=on your side|far=beyond the work}, pivot at the {pivot}"

@@ -111,7 +111,14 @@ def _help(tree: ast.Module) -> Iterator[str]:
 def _is_words(text: str, holder: ast.AST | None) -> bool:
     """Whether a person reads it: no name, no style, no list of what is watched."""
     words = text.split()
-    if not words or "$" in text or "%(" in text or "{" in text or set(words) <= CHANGES:
+    if (
+        not words
+        or text.startswith("import ")
+        or "$" in text
+        or "%(" in text
+        or "{" in text
+        or set(words) <= CHANGES
+    ):
         return False
     if re.match(r"[\w-]+=[^|]*\|", text):  # a choice that templates are made with
         return False
