@@ -20,7 +20,10 @@ from bench.uncertainty.budget import SEAT
 
 LIKELY_TURNS = 6  # more turns nobody makes
 MOST_CAUSES = 4  # that are named
-ALWAYS = ("wall", "bow", "chip", "cut", "moved", "square")  # causes that can always be
+ALWAYS = (  # causes that can always be
+    *(note("cause-wall"), note("cause-bow"), note("cause-chip")),
+    *(note("cause-cut"), note("cause-moved"), note("cause-square")),
+)
 Source = Literal["given", "log", "held", "play", "usual"]
 # rad, standard deviation of one cut: with the sled held against one wall (seating and
 # hold), and where nothing at all is known; common practice, no source
@@ -82,7 +85,7 @@ def causes(board: float, sweep: float, both: float, turns: int = 4) -> list[Rema
             how_well = abs(told - sweep) + 0.1 * both * abs(other - turns)
             slips.append((how_well, note("cause-turns", turns=other, said=turns)))
     likely = [slip for _, slip in sorted(slips, key=lambda pair: pair[0])]
-    return [*likely, *(note(f"cause-{what}") for what in ALWAYS)]
+    return [*likely, *ALWAYS]
 
 
 class CutScatter(msgspec.Struct, frozen=True):

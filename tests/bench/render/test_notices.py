@@ -60,7 +60,16 @@ def names_of(module: ast.Module) -> dict[str, set[str]]:
         if isinstance(node, ast.Assign) and isinstance(node.targets[0], ast.Name):
             name = node.targets[0].id
             names[name] = names.get(name, set()) | codes_of(node.value, names)
+    handed = {f.name for f in ast.walk(module) if isinstance(f, ast.FunctionDef) and "code" in _parameters(f)}
+    for node in ast.walk(module):  # what is handed to a function of the module as its `code`
+        if isinstance(node, ast.Call) and getattr(node.func, "attr", getattr(node.func, "id", "")) in handed:
+            constants = {one.value for one in node.args if isinstance(one, ast.Constant)}
+            names["code"] = names.get("code", set()) | (constants & TEMPLATES.keys())
     return names
+
+
+def _parameters(function: ast.FunctionDef) -> set[str]:
+    return {one.arg for one in function.args.args}
 
 
 def test_every_code_has_a_template_and_every_template_is_used() -> None:
