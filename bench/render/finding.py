@@ -27,6 +27,7 @@ VERDICTS = {
     "outside": "out",
     "cannot-tell": "too close to call",
 }
+NO_VERDICT = "measured; no limit is set for a verdict"
 # what would settle a result, by the field that says how much of it
 SETTLES = {
     "sweeps": "{sweeps} passes in all would settle it.",
@@ -113,21 +114,15 @@ def finding_words(
 ) -> list[str]:
     first = said_first(finding)
     lines = [] if first is None else [remark_words(first, units)]
-    check = upper_first(plain(finding.check))
-    of = f"{check} of {finding.jig}" if finding.jig else check
-    if finding.verdict is not None:
-        settled = (
-            f" {settle_words(finding, units)}"
-            if finding.verdict == "cannot-tell"
-            else ""
-        )
-        lines.append(f"{of}: {VERDICTS[finding.verdict]}.{settled}")
-    else:
-        lines.append(f"{of}: measured; no limit is set for a verdict.")
-    for place, quantity in enumerate(finding.quantities):
-        lines.append(
-            "  " + quantity_words(quantity, units, board if place == 0 else None)
-        )
+    of = upper_first(plain(finding.check)) + (f" of {finding.jig}" * bool(finding.jig))
+    verdict = VERDICTS.get(finding.verdict or "", NO_VERDICT)
+    open_ = finding.verdict == "cannot-tell"
+    settled = f" {settle_words(finding, units)}" if open_ else ""
+    lines.append(f"{of}: {verdict}.{settled}")
+    lines += [
+        f"  {quantity_words(quantity, units, None if place else board)}"
+        for place, quantity in enumerate(finding.quantities)
+    ]
     if finding.proposed is not None:
         lines.append(f"  {move_words(finding.proposed, units)}")
     elif finding.verdict == "inside":

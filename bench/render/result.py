@@ -162,14 +162,13 @@ def _nothing(q: Quantity) -> bool:
 
 def others(finding: Finding, units: System) -> list[str]:
     """The other quantities, a line each."""
-    lines = []
     first = judged(finding)
-    for q in finding.quantities:
-        if q is first or _nothing(q):
-            continue
-        way = f"{q.way}, " if q.way else ""
-        lines.append(f"{upper_first(quantity_name(q.name))}: {way}{size(q, units)}.")
-    return lines
+    return [
+        f"{upper_first(quantity_name(q.name))}: {f'{q.way}, ' * bool(q.way)}"
+        f"{size(q, units)}."
+        for q in finding.quantities
+        if q is not first and not _nothing(q)
+    ]
 
 
 def move_distance(move: Move, units: System) -> str:
