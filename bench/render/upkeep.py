@@ -19,7 +19,7 @@ TEMPLATES = {
     "several": "{of}: {count} results since {since}.",
     "no-result": "{of}: no result since {since}.",
     "latest": "Latest, {date}: {way}{value:size}.",
-    "no-change-yet": "One result shows no change. Take a second one.",
+    "no-change-yet": "One result cannot show a change. Take a second one.",
     "quiet": "No change seen; one of {detectable:size} or more would show.",
     "step": "Since {date} it has changed by {off:size}, {direction}.",
     "creep": "Since {date} it creeps, by {off:size} so far, {direction}.",
