@@ -11,7 +11,7 @@ from bench.console.sled_drawing import draw_sled, indicator_on_sled
 from bench.console.text import Block, Line, Role
 from bench.console.widgets.viewer import Sentences, Viewer
 from bench.protocol import LiveMoveNotice
-from bench.units import length_words, rounded_words
+from bench.render.screen import told
 
 LEAST_DRAWN = 0.0005  # mm, half of the last digit that is shown
 WIDEST = 100
@@ -32,13 +32,13 @@ def live_facts(v: Viewer) -> Sentences:
     if live is None or sets_up or v.app.size.height < LOW:
         return
     if live.tolerance is not None:
-        yield f"Good enough within {length_words(live.tolerance, units)}.", "text"
-    told = any(remark.code == "live-drawn" for remark in live.remarks)
-    drawn = None if told else live.drawn
-    for words, mm in (("Moved", live.moved), ("The screw drew it", drawn)):
+        yield told("good-within", units, limit=live.tolerance), "text"
+    drew = any(remark.code == "live-drawn" for remark in live.remarks)
+    drawn = None if drew else live.drawn
+    for code, mm in (("moved", live.moved), ("screw-drew", drawn)):
         if mm is not None and abs(mm) >= LEAST_DRAWN:
-            much = rounded_words(abs(mm), live.uncertainty or 0.0, units)
-            yield f"{words} {much} {'away from' if mm > 0 else 'toward'} you.", "text"
+            way, give = "away" if mm > 0 else "toward", live.uncertainty or 0.0
+            yield told(code, units, distance=abs(mm), uncertainty=give, way=way), "text"
     if live.verdict is not None:
         sign, words, role = verdict_line(live.verdict, v.glyphs)
         tight = live.phase == "go" and live.verdict == "inside"

@@ -249,7 +249,7 @@ def test_slackened_again_it_aims_past_what_was_drawn() -> None:
     assert "undo" in said.words
     assert sled.live.back()
     assert sled.said().to_go == pytest.approx(0.2, abs=1e-9)
-    assert "Stop 0.10 mm too far: tightening draws it as much toward you." in sled.said().words
+    assert "Go 0.10 mm past it: tightening draws it back toward you." in sled.said().words
 
 
 def test_what_it_is_known_to_draw_is_taken_off_before_it_is_drawn() -> None:
