@@ -120,7 +120,7 @@ async def test_a_button_sends_one_reading(tmp_path):
         await asyncio.sleep(0.05)
         assert readers["indicator"].data == b""
         ports.press_send("indicator")
-        await until(lambda: readers["indicator"].lines())
+        await until(readers["indicator"].lines)
         await asyncio.sleep(0.05)
         assert len(readers["indicator"].lines()) == 1
 
