@@ -139,7 +139,8 @@ async def test_a_wrong_speed_or_parity_is_said_and_heals(line, wrong, monkeypatc
     assert len(line.values) == good  # nothing of it passed for a reading
     await line.until("open")
     await line.until("garbled", wrong)
-    assert line.states[-3:] == ["garbled", "open", "garbled"]
+    # a busy machine may be silent in between
+    assert [state for state in line.states if state != "silent"][-3:] == ["garbled", "open", "garbled"]
     assert line.instrument.rejects > rejects
     assert len(line.values) > good
 
