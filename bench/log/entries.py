@@ -197,7 +197,7 @@ def end_sweep(
     db, at = entry.db, entry.at
     key, run, state_before = named(db, "sweep", sweep)
     if state_before != "running":
-        raise EntryRefused(f"the sweep {sweep} has ended already: it is {state_before}")
+        raise EntryRefused(f"the pass {sweep} has ended already: it is {state_before}")
     merge_chunks(db, key)
     trace_key = trace and keep_trace(db, trace)
     values = state, push, _text(reason), trace_key, at.monotonic_ns, at.wall_s, key

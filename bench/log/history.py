@@ -18,7 +18,6 @@ from bench.checks.model import (
     EvidenceGear,
     Known,
     Measured,
-    Pool,
     SquareHistory,
     SweepHistory,
 )
@@ -32,6 +31,7 @@ from bench.log.moves import list_moves
 from bench.log.read_only import open_read
 from bench.log.store import gear_names, load_gear
 from bench.protocol import LogOne, LogRows
+from bench.uncertainty import Pool
 
 # findings gone through, at most, for the twenty that fit; ten years of them take too
 # long

@@ -164,8 +164,8 @@ def refuse_marks(path: Path, version: int, application: int) -> None:
     if application == APPLICATION_ID:
         if VERSION < version < HIGHEST_VERSION:
             raise LogNewer(
-                f"the log {path} was written by a newer program (its tables are at"
-                f" change {version}, this program knows {VERSION}); it was left"
+                f"the log {path} was written by a newer program; its tables are at"
+                f" change {version}, this program knows {VERSION}; it was left"
                 " as it is: update the program or name another log"
             )
     elif not _may_be_damaged_log(path):

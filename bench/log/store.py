@@ -152,7 +152,5 @@ def load_gear(db: sqlite3.Connection, gear_key: int) -> EvidenceGear:
         "SELECT gear_json, sha256 FROM gear WHERE gear_key = ?", (gear_key,)
     ).fetchone()
     if row is None or hashlib.sha256(row[0].encode()).hexdigest() != row[1]:
-        raise LogDamaged(
-            "the gear that was used is missing from the log or damaged in it"
-        )
+        raise LogDamaged("the gear that was used is missing from the log, or damaged")
     return msgspec.json.decode(row[0], type=EvidenceGear)
