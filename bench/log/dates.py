@@ -98,7 +98,7 @@ def _places(results: Sequence[_Dated]) -> list[tuple[float, int]]:
     that of the result before it or after that of the next one counts for nothing."""
     places = []
     latest = 0.0
-    for one, following in zip(results, [*results[1:], None], strict=True):
+    for one, following in zip(results, [*results[1:], None], strict=False):
         after = following and following.date
         if one.date is not None and (after is None or one.date <= after):
             latest = max(latest, one.date)

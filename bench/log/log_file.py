@@ -212,10 +212,9 @@ def _holder(descriptor: int) -> str:
 
 
 def _is_alive(number: int) -> bool:
-    try:
-        os.kill(number, 0)
-    except (ProcessLookupError, OverflowError):
-        return False
-    except PermissionError:
-        pass
+    with suppress(PermissionError):  # it is somebody else's
+        try:
+            os.kill(number, 0)
+        except (ProcessLookupError, OverflowError):
+            return False
     return True

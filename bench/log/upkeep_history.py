@@ -128,6 +128,7 @@ def load_history(path: Path, jigs: Iterable[str] = ()) -> tuple[History, list[Un
         rows = [row for row in each_finding(db, unread) if row.superseded_by is None]
         placed, left_out = _placed(rows)
         squares = _squares(db)
+        kinds = [one for one in checks().values() if "fence" in one.measures]
         results: list[Result] = []
         for row, day in placed:
             results += _results(row, day, squares, left_out)
@@ -138,7 +139,8 @@ def load_history(path: Path, jigs: Iterable[str] = ()) -> tuple[History, list[Un
             left_out=tuple(left_out),
             climate=_climate(db),
             jigs=tuple(dict.fromkeys([*jigs, *_jigs(db)])),
-            first_check=_first_check(),
+            # the one that measures the sled fence itself, the first in a list
+            first_check=min(kinds, key=lambda one: one.rank).kind if kinds else "",
         )
         return history, unread
 
@@ -155,12 +157,6 @@ def _moves(
             row, day = days[move.finding]
             found = row.finding
             yield FenceMove(found.id, found.jig, found.saw, day, row.order)
-
-
-def _first_check() -> str:
-    """The check that measures the sled fence itself, the first in a list."""
-    kinds = [one for one in checks().values() if "fence" in one.measures]
-    return min(kinds, key=lambda one: one.rank).kind if kinds else ""
 
 
 def _results(
