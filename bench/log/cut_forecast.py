@@ -27,8 +27,7 @@ from bench.cut.terms import (
 )
 from bench.gear import Jig
 from bench.log.dates import in_time
-from bench.log.findings import FindingRow, list_findings, load_finding
-from bench.log.moves import list_moves
+from bench.log.findings import FindingRow, list_findings, list_moves, load_finding
 from bench.log.read_only import open_read
 from bench.log.rows import LogDamaged, LogError
 from bench.log.store import load_gear

@@ -27,8 +27,13 @@ from bench.checks.shared.results import SQUARE_DOUBTED
 from bench.finding import Finding, Quantity, Unread
 from bench.gear import Square
 from bench.log.dates import in_time
-from bench.log.findings import FindingRow, each_finding, find_finding, list_findings
-from bench.log.moves import list_moves
+from bench.log.findings import (
+    FindingRow,
+    each_finding,
+    find_finding,
+    list_findings,
+    list_moves,
+)
 from bench.log.read_only import open_read
 from bench.log.store import gear_names, load_gear
 from bench.protocol import LogOne, LogRows

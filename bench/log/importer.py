@@ -26,7 +26,7 @@ from bench.gear import LONGEST_NAME
 from bench.log import entries
 from bench.log.dates import IMPORTED
 from bench.log.entry import Entry, as_json, refusal
-from bench.log.export_line import (
+from bench.log.export import (
     EventLine,
     ExportLine,
     UnusableLine,

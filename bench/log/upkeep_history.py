@@ -20,8 +20,7 @@ from bench.checks import checks
 from bench.checks.model import EvidenceGear, SquareHistory
 from bench.finding import Climate, Unread
 from bench.log.events import list_gear_events
-from bench.log.findings import FindingRow, each_finding
-from bench.log.moves import list_moves
+from bench.log.findings import FindingRow, each_finding, list_moves
 from bench.log.read_only import open_read
 from bench.log.schema import has_climate
 from bench.log.store import gear_names

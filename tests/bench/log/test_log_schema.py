@@ -14,8 +14,7 @@ from contextlib import closing
 import pytest
 
 from bench.log import schema
-from bench.log.findings import find_finding, list_findings
-from bench.log.moves import list_moves
+from bench.log.findings import find_finding, list_findings, list_moves
 from bench.log.read_only import open_read
 from bench.log.rows import LogError, LogNewer, LogUnknown
 from bench.log.schema import APPLICATION_ID, CHANGES, VERSION, create_first, migrate
