@@ -22,7 +22,7 @@ import msgspec
 from bench.log import acknowledged, entries, recover
 from bench.log.entry import Entry, refusal
 from bench.log.faults import closed_on_error, is_damage, why
-from bench.log.log_file import LogFile, LogReplaced
+from bench.log.log_file import LogFile
 from bench.log.recover import SoundnessCheck
 from bench.log.rows import Commit, LogError, Stamp, UnfinishedWork
 from bench.log.write_queue import (
@@ -227,7 +227,7 @@ class Committer:
 
     def _fail(self, error: Exception) -> None:
         """Undo the half-made transaction, let go of the file, and say what is wrong."""
-        if not isinstance(error, (sqlite3.Error, OSError, LogError, LogReplaced)):
+        if not isinstance(error, (sqlite3.Error, OSError, LogError)):
             _log.error("the log's thread met a fault of its own", exc_info=error)
         self._damaged = self._damaged or is_damage(error)
         try:

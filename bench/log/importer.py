@@ -75,8 +75,8 @@ class Importer:
         last: the file ends; what joins results to later ones, which may have stood
         further on, is written then. Raises OSError where the log takes nothing, or for
         a line that is too long."""
-        lines = [*self.read(piece, last=last)]
-        _write(log, partial(self._take, lines), 2 * len(piece))
+        if lines := [*self.read(piece, last=last)]:
+            _write(log, partial(self._take, lines), 2 * len(piece))
         if last:
             links = iter(self._links.items())
             while some := [*itertools.islice(links, LINKS_AT_ONCE)]:
@@ -239,8 +239,7 @@ def _links(line: ExportLine) -> Iterator[Link]:
 
 
 def _known(db: sqlite3.Connection, finding: Finding) -> str:
-    """ "differs" for a result of that id that says something else: the log's own
-    stays."""
+    """A result of that id that says something else differs: the log's own stays."""
     query = "SELECT finding_json FROM finding WHERE finding = ?"
     row = db.execute(query, (finding.id,)).fetchone()
     if row is None:
