@@ -118,6 +118,7 @@ def finish(entry: Entry, run: str) -> None:
 def climate(
     entry: Entry, sensor: str, temperature: float | None, humidity: float | None
 ) -> None:
+    """deg C, and relative humidity as a fraction."""
     entry.insert(
         "climate",
         sensor=sensor,
