@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import csv
 import io
-import math
 import sqlite3
 from collections.abc import Generator, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
@@ -261,8 +260,6 @@ def _check_evidence(evidence: Evidence) -> None:
         columns = [trace.travel, trace.reading, trace.at or trace.travel]
         if len({len(column) for column in columns}) > 1:
             raise UnusableLine(f"pass {number} has not as many readings as travels")
-        if not all(math.isfinite(value) for column in columns for value in column):
-            raise UnusableLine(f"pass {number} holds a number that is not finite")
     if (leaves := len(evidence.gear.leaves)) > MOST_LENGTHS:
         raise UnusableLine(
             f"{leaves} leaves are no set; at most {MOST_LENGTHS} would do"
@@ -291,12 +288,10 @@ def _check_names(names: Mapping[str, str | None], most: int = LONGEST_NAME) -> N
 
 
 def _check_quantities(finding: Finding) -> None:
+    """All numbers are finite: JSON has no others."""
     if not finding.quantities:
         raise UnusableLine("its finding has no quantity")
     for q in finding.quantities:
-        numbers = (q.value, q.uncertainty, q.tolerance or 0.0)
-        if not all(math.isfinite(number) for number in numbers):
-            raise UnusableLine(f"its {q.name} is not finite")
         if q.uncertainty < 0 or (q.tolerance is not None and q.tolerance <= 0):
             raise UnusableLine(
                 f"the uncertainty or the tolerance of its {q.name} is negative"
