@@ -30,12 +30,13 @@ LOOK_BACK_NS = 1_500_000_000
 
 
 def _recorded(
-    record: Callable[Concatenate[Entry, P], object],
+    record: Callable[Concatenate[Entry, P], object], *, urgent: bool = True
 ) -> Callable[Concatenate[LogWriter, P], int]:
     """The method that queues such an entry; returns its ticket."""
 
     def put(self: LogWriter, /, *values: P.args, **named: P.kwargs) -> int:
-        return self.put(self._write(lambda entry: record(entry, *values, **named)))
+        write = self._write(lambda entry: record(entry, *values, **named))
+        return self.put(write, urgent=urgent)
 
     put.__doc__ = record.__doc__
     return put
@@ -77,6 +78,7 @@ class LogWriter(Committer):
     abandon = _recorded(entries.abandon)
     reopen = _recorded(entries.reopen)
     finish = _recorded(entries.finish)
+    climate = _recorded(entries.climate, urgent=False)
 
     def event(
         self,
@@ -92,15 +94,6 @@ class LogWriter(Committer):
         kept = dict(data or {})
         write = self._write(lambda entry: entry.event(run_id, kind, kept), at)
         return self.put(write, urgent=urgent or run_id is not None)
-
-    def climate(
-        self, sensor: str, temperature: float | None, humidity: float | None
-    ) -> int:
-        """deg C, and relative humidity as a fraction. It waits for other writes."""
-        write = self._write(
-            lambda entry: entries.climate(entry, sensor, temperature, humidity)
-        )
-        return self.put(write, urgent=False)
 
     def chunk(
         self, sweep_id: str, instrument: str, raw: bytes, arrival_ns: Iterable[int]
