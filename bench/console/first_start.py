@@ -12,6 +12,7 @@ import msgspec
 
 from bench.console.view_model import ViewModel
 from bench.protocol import AnyNotification, Learn, SetupNotice
+from bench.units import System
 
 Stage = Literal["indicator", "travel", "leaf", "sled"]
 STAGES: tuple[Stage, ...] = ("indicator", "travel", "leaf", "sled")
@@ -22,7 +23,16 @@ class Guide(msgspec.Struct):
 
     active: bool = False  # it goes from one stage to the next by itself
     skipped: frozenset[str] = frozenset()  # stages that are not wanted now
-    leaf: float = 0.10  # mm: the leaf of the proof
+    leaf: float | None = None  # mm: the leaf of the proof, where one is named
+
+
+# mm: leaves that sets of either unit have; common practice, no source
+LEAVES: dict[System, float] = {"mm": 0.10, "inch": 0.1016}
+
+
+def proof_leaf(view: ViewModel, guide: Guide) -> float:
+    """mm: the leaf that the proof asks for."""
+    return LEAVES[view.units] if guide.leaf is None else guide.leaf
 
 
 def done(view: ViewModel, stage: Stage) -> bool:
@@ -62,11 +72,11 @@ def stage_now(view: ViewModel, guide: Guide) -> Stage | None:
     return view.learn.what if view.learn is not None else next_stage(view, guide)
 
 
-def request_for(stage: Stage | None, guide: Guide) -> Learn | None:
+def request_for(stage: Stage | None, view: ViewModel, guide: Guide) -> Learn | None:
     """What is asked of the daemon for a stage; the sled is described on a form."""
     if stage is None or stage == "sled":
         return None
-    return Learn(stage, leaf=guide.leaf if stage == "leaf" else None)
+    return Learn(stage, leaf=proof_leaf(view, guide) if stage == "leaf" else None)
 
 
 def goes_on(view: ViewModel, guide: Guide, message: AnyNotification) -> bool:

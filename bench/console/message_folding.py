@@ -274,6 +274,7 @@ def _pass(state: ViewModel, message: PassNotice) -> str:
     if message.state == "running":
         state.line = PassView(message.sweep, message.placement)
         return "line notice ask"
+    state.notices.over("pass", bad=False)  # what was said of the one before
     others = [p for p in state.passes if p.sweep != message.sweep]
     if message.state in ("kept", "measured", "back"):
         line = state.line
@@ -282,7 +283,6 @@ def _pass(state: ViewModel, message: PassNotice) -> str:
         line.push = message.push
         state.passes, state.line = [*others, line][-PASSES:], None
     else:
-        state.notices.over("pass", bad=False)  # that it was kept
         state.line = None if message.state == "refused" else state.line
         state.passes = others
     if message.words:

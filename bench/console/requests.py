@@ -159,7 +159,7 @@ class Requests:
     def learn_next(self) -> bool:
         """Ask for the next thing that lacks; False where that is the sled's form."""
         stage = first_start.next_stage(self.view, self.guide)
-        learn = first_start.request_for(stage, self.guide)
+        learn = first_start.request_for(stage, self.view, self.guide)
         if learn is not None:
             self.send(learn)
         return stage != "sled"

@@ -141,14 +141,14 @@ class CheckController:
             raise InvalidRequest(f"{self.run.check.kind} is in progress")
         if session is None or request.finding not in (None, session.finding):
             raise InvalidRequest(
-                "only the latest check, since the daemon started, can be gone on with"
+                "only the latest check can go on, and not after a restart"
             )
         if session.run.looks:
             # looking until it says what one hopes for makes a wrong answer likelier
-            why = "it was gone on with once already: begin the check anew"
+            why = "it went on once already: begin the check anew"
             raise InvalidRequest(why)
         if not 1 <= request.sweeps <= MOST_PUSHES:
-            most = f"1 to {MOST_PUSHES} pushes more"
+            most = f"1 to {MOST_PUSHES} passes more"
             raise InvalidRequest(f"{most}, not {request.sweeps}")
         self.session, session.supersedes, session.over = session, session.finding, False
         self._shared.log.reopen(session.run.id)

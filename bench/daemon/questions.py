@@ -104,6 +104,8 @@ def _kind(check: Check, wired: Collection[str]) -> CheckKind:
         sided=any(step.leans for step in steps),
         verifies=check.lighter is not None,
         turns_fence=check.turns_fence,
+        picture=steps[0].picture if steps else None,
+        side=steps[0].side if steps else None,
     )
 
 

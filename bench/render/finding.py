@@ -33,11 +33,12 @@ MOVED_WRONG = {
 
 
 def quantity_words(q: Quantity, units: System, board: float | None = None) -> str:
-    """`left end too near you: 0.12 mm across 400 mm, give or take 0.01`."""
-    way = f"{q.way}: " if q.way else ""
-    line = f"{upper_first(quantity_name(q.name))}: {way}{size(q, units, board)}"
+    """`Sled fence: left end too near you, 0.12 mm give or take 0.01 mm.`, and within
+    what it is good enough."""
+    way = f"{q.way}, " if q.way else ""
+    line = f"{upper_first(quantity_name(q.name))}: {way}{size(q, units, board)}."
     if q.tolerance is not None:
-        line += f" ({good_enough_words(q, units)})"
+        line += f" {upper_first(good_enough_words(q, units))}."
     return line
 
 
@@ -131,8 +132,8 @@ def settle_words(finding: Finding, units: System) -> str:
         return f"{settle.sweeps} passes in all would settle it."
     if settle.checks is not None:
         return (
-            f"{settle.checks} whole checks in the log would settle the next one. They"
-            " show how far set-ups differ."
+            f"After {settle.checks} whole checks in the log the next one can tell."
+            " They show how far set-ups differ."
         )
     if settle.length is not None:
         return f"A pass of {length_words(settle.length, units)} would settle it."

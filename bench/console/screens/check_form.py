@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from functools import partial
 
-from bench.console.screens.rows import Row, RowsScreen, with_unit
+from bench.console.screens.rows import Row, RowsScreen
+from bench.console.screens.value import THIN, Kind
 from bench.console.widgets.about import Subject, about_check
 from bench.protocol import Begin, CheckKind, Option, OptionError
 from bench.render.result import name, upper_first
@@ -126,11 +127,10 @@ class CheckForm(RowsScreen):
 
     def _type(self, option: Option, value: str) -> None:
         def accept(text: str) -> None:
-            text = with_unit(text, self.view.units) if option.kind == "length" else text
             option.read(text)
             self._given[option.name] = text
 
-        self.ask(option.words, value, accept)
+        self.ask(option.words, value, accept, _kind(option))
 
     def _begin(self) -> None:
         try:
@@ -153,3 +153,9 @@ class CheckForm(RowsScreen):
         )
         if self.requests.begin(begin):
             self.host.go_home()
+
+
+def _kind(option: Option) -> Kind:
+    if option.kind == "length" and option.high is not None and option.high <= THIN:
+        return "thin"
+    return option.kind if option.kind in ("length", "slope") else "text"

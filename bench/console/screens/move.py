@@ -9,7 +9,7 @@ from functools import partial
 from textual.widget import Widget
 
 from bench.console.requests import Stands
-from bench.console.screens.rows import Row, RowsScreen, with_unit
+from bench.console.screens.rows import Row, RowsScreen
 from bench.console.widgets import pages
 from bench.console.widgets.about import Subject
 from bench.console.widgets.live import indicator_picture
@@ -66,13 +66,11 @@ class MoveScreen(RowsScreen):
             self.host.go_home()
 
     def _type(self, finding: Finding) -> None:
-        units = self.view.units
-
         def accept(text: str) -> None:
-            distance = parse_length(with_unit(text, units))
+            distance = parse_length(text)
             self.requests.note_move(finding, distance, "by another amount")
 
-        self.ask("How far was it moved?", "", accept)
+        self.ask("How far was it moved?", "", accept, "thin")
 
     def _typed(self, text: str | None) -> None:
         if text is not None:
@@ -115,10 +113,10 @@ class LiveSetUpScreen(RowsScreen):
 
     def _type(self, stands: Stands) -> None:
         def accept(text: str) -> None:
-            beyond = parse_length(with_unit(text, self.view.units))
-            self.requests.begin_live("arm", stands, beyond)
+            self.requests.begin_live("arm", stands, parse_length(text))
 
-        self.ask("How far along the arm from the pivot's line is the tip?", "", accept)
+        words = "How far along the arm from the pivot's line is the tip?"
+        self.ask(words, "", accept, "length")
 
     def _typed(self, text: str | None) -> None:
         if text is not None:

@@ -17,10 +17,9 @@ from textual.widgets.option_list import Option
 
 from bench.console.host import LOW, TALL
 from bench.console.screens.base import Page
-from bench.console.screens.value import ValueScreen
+from bench.console.screens.value import Kind, ValueScreen, typed, value_hint
 from bench.console.widgets.about import About, Subject
 from bench.console.widgets.act_bar import Act
-from bench.units import System
 
 BESIDE = 8  # rows of a screen that stand beside the list
 Take = Callable[[], object]
@@ -149,10 +148,22 @@ class RowsScreen(Page):
         self.take(event.option_index)
 
     def ask(
-        self, words: str, value: str, accept: Callable[[str], None], hint: str = ""
+        self,
+        words: str,
+        value: str,
+        accept: Callable[[str], None],
+        kind: Kind = "text",
+        hint: str = "",
     ) -> None:
-        """A value is typed; `accept` keeps it, or raises with words for the person."""
-        self.app.push_screen(ValueScreen(words, value, accept, hint), self._typed)
+        """A value is typed; `accept` keeps it with its unit, or raises with words for
+        the person."""
+        units = self.view.units
+
+        def read(text: str) -> None:
+            accept(typed(text, kind, units))
+
+        hint = hint or value_hint(kind, units)
+        self.app.push_screen(ValueScreen(words, value, read, hint), self._typed)
 
     def _typed(self, text: str | None) -> None:
         self.fill()
@@ -182,10 +193,3 @@ def _content(index: int, row: Row, high: int, wide: int) -> Content:
         text += f"\n   {row.more}"
     text += "\n" * (high >= TALL)
     return Content.styled(text, "bold" if row.leads else "")
-
-
-def with_unit(text: str, units: System) -> str:
-    """A bare number from the number pad is in the user's own unit."""
-    if not text.strip()[-1:].isdigit():
-        return text
-    return f"{text} {'mm' if units == 'mm' else 'in'}"

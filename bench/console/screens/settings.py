@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from functools import partial
 
-from bench.console.screens.rows import Row, RowsScreen, with_unit
+from bench.console import first_start
+from bench.console.screens.rows import Row, RowsScreen
 from bench.console.view_model import ViewModel
 from bench.console.widgets.about import Subject, instrument_words
 from bench.protocol import Learn, PutSound, PutUnits
@@ -23,7 +24,8 @@ class SettingsScreen(RowsScreen):
 
     def rows(self) -> list[Row]:
         view, guide = self.view, self.host.guide
-        leaf = length_words(guide.leaf, view.units)
+        thick = first_start.proof_leaf(view, guide)
+        leaf = length_words(thick, view.units)
         units = "millimetres" if view.units == "mm" else "inches"
         return [
             Row(
@@ -39,7 +41,7 @@ class SettingsScreen(RowsScreen):
             ),
             Row(
                 f"Prove unit and direction with a leaf of {leaf}",
-                partial(self._learn, Learn("leaf", leaf=guide.leaf)),
+                partial(self._learn, Learn("leaf", leaf=thick)),
             ),
             Row("Another leaf for the proof", self._type_leaf, value=leaf),
             Row("Shown in", self._turn_units, value=units),
@@ -65,12 +67,13 @@ class SettingsScreen(RowsScreen):
         self.fill()
 
     def _type_leaf(self) -> None:
-        guide, units = self.host.guide, self.view.units
+        guide, view = self.host.guide, self.view
+        leaf = length_words(first_start.proof_leaf(view, guide), view.units)
 
         def accept(text: str) -> None:
-            guide.leaf = parse_length(with_unit(text, units))
+            guide.leaf = parse_length(text)
 
-        self.ask("How thick is the leaf?", length_words(guide.leaf, units), accept)
+        self.ask("How thick is the leaf?", leaf, accept, "thin")
 
 
 def doing(view: ViewModel, role: str) -> str:

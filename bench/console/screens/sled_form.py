@@ -7,7 +7,8 @@ from functools import partial
 from typing import Literal
 
 from bench.console.screens.confirm import ConfirmScreen
-from bench.console.screens.rows import Row, RowsScreen, with_unit
+from bench.console.screens.rows import Row, RowsScreen
+from bench.console.screens.value import Kind
 from bench.console.widgets.about import Subject
 from bench.console.widgets.pages import sled_picture
 from bench.protocol import Jig, Option, PutJig
@@ -27,6 +28,7 @@ CHOICES: dict[str, dict[str, str]] = {
     "fence": {"near": "on your side", "far": "beyond the work"},
     "pivot": {"right": "at the right end", "left": "at the left end"},
 }
+KINDS: dict[str, Kind] = {"name": "text", "tolerance": "slope"}
 WALLS: dict[str, Literal["left", "right"]] = {"left": "left", "right": "right"}
 # fields of the sled that checks declare as its own
 ASKED_ONCE = frozenset({"hold"})
@@ -41,6 +43,7 @@ class SledForm(RowsScreen):
     def __init__(self) -> None:
         super().__init__()
         self._given: dict[str, str] = {"fence": "near", "pivot": "right"}
+        self._sent: str | None = None  # the name under which it was sent
 
     def subject(self) -> Subject:
         return Subject(draws=partial(sled_picture, jig=described(self._given)))
@@ -81,20 +84,14 @@ class SledForm(RowsScreen):
         self.fill()
 
     def _type(self, field: str, words: str) -> None:
-        units = self.view.units
+        kind = KINDS.get(field, "length")
 
         def accept(text: str) -> None:
-            if field == "tolerance":
-                text = with_unit(text, units)
-                if "per" not in text:
-                    text = f"{text} per {'300 mm' if units == 'mm' else 'ft'}"
-                parse_slope(text)
-            elif field != "name":
-                text = with_unit(text, units)
-                parse_length(text)
+            if kind != "text":
+                (parse_slope if kind == "slope" else parse_length)(text)
             self._given[field] = text
 
-        self.ask(words, self._given.get(field, ""), accept)
+        self.ask(words, self._given.get(field, ""), accept, kind)
 
     def _keep(self) -> None:
         if "pivot_to_screw" in self._given or "pivot_to_stop" in self._given:
@@ -105,7 +102,13 @@ class SledForm(RowsScreen):
     def _kept(self, sure: bool | None) -> None:
         jig = described(self._given)
         if sure and self.requests.send(PutJig(jig)):
-            self.view.choose_jig(jig.name)
+            self._sent = jig.name
+
+    def view_changed(self, changed: frozenset[str]) -> None:
+        """What was typed stays until the daemon has it: it may refuse a value."""
+        super().view_changed(changed)
+        if self._sent and "gear" in changed and self.view.jig_gear(self._sent):
+            self.view.choose_jig(self._sent)
             self.host.go_home()
 
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from functools import partial
 
-from bench.console.screens.rows import Row, RowsScreen, with_unit
+from bench.console.screens.rows import Row, RowsScreen
 from bench.console.screens.sled_form import SledForm
+from bench.console.screens.value import typed
 from bench.console.widgets.about import about_sled
 from bench.protocol import Jig, PutLeaves
 from bench.units import length_words, parse_length
@@ -44,11 +45,12 @@ class SledsScreen(RowsScreen):
 
         def accept(text: str) -> None:
             parts = text.replace("+", " ").replace(",", ".").split()
-            leaves = sorted(parse_length(with_unit(part, units)) for part in parts)
+            leaves = sorted(parse_length(typed(p, "thin", units)) for p in parts)
             self.requests.send(PutLeaves(leaves))
 
-        hint = "Their thicknesses, parted by + or a blank."
-        self.ask("Which leaves do you own?", "", accept, hint)
+        unit = "mm" if units == "mm" else "thou"
+        hint = f"Their thicknesses in {unit}, parted by + or a blank."
+        self.ask("Which leaves do you own?", "", accept, hint=hint)
 
 
 _SIDES = {"near": "on your side", "far": "beyond the work"}

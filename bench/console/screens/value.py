@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
-from typing import ClassVar
+from typing import ClassVar, Literal
 
 from textual import on
 from textual.app import ComposeResult
@@ -14,9 +15,65 @@ from textual.widgets import Input, Static
 
 from bench.console.notices import as_sentence
 from bench.protocol import OptionError
-from bench.units import UnitsError
+from bench.units import System, UnitsError
 
 LONGEST = 80
+# mm up to which an option of a check is a thin length
+THIN = 12.0
+# of a value that is typed; thin: a leaf or a move, which inch users tell in thou
+Kind = Literal["text", "length", "thin", "slope"]
+_KEEPS = "Enter keeps it, Esc leaves it as it was."
+_OVER: dict[System, str] = {"mm": "300 mm", "inch": "ft"}
+_HINTS = {
+    ("length", "mm"): "In mm.",
+    ("thin", "mm"): "In mm.",
+    ("slope", "mm"): "In mm per 300 mm.",
+    ("length", "inch"): "In inches; 9+3/4 is 9 3/4.",
+    ("thin", "inch"): "In thou; 0.005 is in inches.",
+    ("slope", "inch"): "In thou per foot.",
+}
+_NUMBER = re.compile(r"[0-9.,]+")
+_FRACTION = re.compile(r"(?:[0-9]+[+ ]+)?([0-9]+)/([0-9]+)")
+
+
+def value_hint(kind: Kind, units: System) -> str:
+    """In which unit a bare number is read."""
+    return f"{_HINTS.get((kind, units), '')} {_KEEPS}".strip()
+
+
+def typed(text: str, kind: Kind, units: System) -> str:
+    """The value with its unit: a bare number is in the user's own. A number pad has no
+    blank, so `9+3/4` is 9 3/4. Raises UnitsError for what may mean two things."""
+    text = text.strip()
+    if kind == "text":
+        return text
+    fraction, number = _FRACTION.fullmatch(text), _NUMBER.fullmatch(text)
+    if units == "mm" and number:
+        text += " mm"
+    elif fraction:
+        text = f"{_whole(text, *fraction.groups())} in"
+    elif number:
+        text += " thou" if kind != "length" and _in_thou(text) else " in"
+    length = text[-1:] in ("m", "n", "u", '"')
+    if kind == "slope" and length and "per" not in text:
+        text += f" per {_OVER[units]}"
+    return text
+
+
+def _whole(text: str, above: str, below: str) -> str:
+    """`9+3/4` with a blank; 93/4 is hardly meant."""
+    if len(above) > 1 and int(above) > int(below):
+        whole, part = above[:-1], f"{above[-1]}/{below}"
+        raise UnitsError(f"for {whole} {part} type {whole}+{part}")
+    return text.replace("+", " ")
+
+
+def _in_thou(number: str) -> bool:
+    """Whether an inch user means thou: 5 is 5 thou, 0.005 is in inches."""
+    size = float(number.replace(",", "."))
+    if 0.1 <= size < 1.0:
+        raise UnitsError(f"{number} may be either: 5 is 5 thou, 0.005 is in inches")
+    return size >= 1.0
 
 
 class ValueScreen(ModalScreen[str]):
@@ -29,11 +86,11 @@ class ValueScreen(ModalScreen[str]):
     ]
 
     def __init__(
-        self, words: str, value: str, accept: Callable[[str], object], hint: str = ""
+        self, words: str, value: str, accept: Callable[[str], object], hint: str
     ) -> None:
         super().__init__()
         self._words, self._value, self._accept = words, value, accept
-        self._hint = hint or "Enter keeps it, Esc leaves it as it was."
+        self._hint = hint
 
     def compose(self) -> ComposeResult:
         with Vertical(id="question"):

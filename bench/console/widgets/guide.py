@@ -36,7 +36,7 @@ def guide_words(v: Viewer) -> Sentences:
     if learn is not None:
         yield learn.words, "act"
     elif stage is not None:
-        leaf = length_words(guide.leaf, view.units)
+        leaf = length_words(first_start.proof_leaf(view, guide), view.units)
         yield ASKS[stage].format(leaf=leaf), "act"
     if first_start.bare(view):
         if not view.ports and (learn is None or learn.what == "indicator"):

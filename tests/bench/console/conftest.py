@@ -80,6 +80,8 @@ KINDS = [
             Option("runner_length", "length", "Length of the runners", low=10.0, high=5000.0),
         ],
         turns_fence=True,
+        picture="square-handle-left",
+        side="right",
     ),
     CheckKind(
         "slot-blade",
@@ -98,6 +100,8 @@ KINDS = [
             Option("slip", "length", "How far it slips", low=0.0, high=1.0, needs="turns"),
         ],
         swept=False,
+        picture="slot-blade",
+        side="right",
     ),
     CheckKind("runner-fit", "Do the runners fit?", ["jig"], [], False, "no caliper is set up"),
 ]
@@ -228,6 +232,9 @@ class Fake:
         self._numbers[name] += len(values)
         self.say(Readings(name, first, [0.0] * len(values), list(values)))
 
+    def gear(self) -> GearReply:
+        return GearReply(self.jigs, [], [], [0.04, 0.05, 0.10], self.units)
+
     def of(self, kind: type) -> list[msgspec.Struct]:
         return [asked for asked in self.asked if isinstance(asked, kind)]
 
@@ -256,7 +263,7 @@ class Fake:
                 told=self.told,
             )
         elif isinstance(request, GetGear):
-            answer = GearReply(self.jigs, [], [], [0.04, 0.05, 0.10], self.units)
+            answer = self.gear()
         elif isinstance(request, GetChecks):
             answer = ChecksReply(self.kinds)
         elif isinstance(request, LogList):

@@ -64,6 +64,12 @@ def test_a_pass_refused_afterwards_was_not_kept(state: ViewModel) -> None:
     assert state.passes == []  # nor is it drawn
 
 
+def test_a_refused_pass_is_spoken_of_no_more_once_another_was_kept(state: ViewModel) -> None:
+    fold(state, PassNotice("a", "handle-left", "refused", words="This pass cannot be used."))
+    fold(state, PassNotice("b", "handle-left", "kept", push=True, words="1 of 3 kept."))
+    assert said(state) == [("1 of 3 kept.", False)]
+
+
 def test_no_more_are_kept_than_fit(state: ViewModel) -> None:
     some = NoticeList()
     for n in range(2 * NOTICES):
