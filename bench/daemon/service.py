@@ -1,5 +1,18 @@
 """The daemon's life: log, instruments and socket up, requests answered, down again in
-good order. No numpy before it is ready."""
+good order. No numpy before it is ready.
+
+Who owns whom; all of them hold the shared state, and none its owner:
+
+    Service              Clients, PanelLink, Tones, ShopAir, RecordingState
+      Station            LiveHost, ReadingDiagnostics, the sweep detector
+        WiredInstruments   Instrument: its port, stamps, outlier filter and health
+        CheckController    CheckSession: one check, its procedure and its evaluation
+      DeviceSetup        CableSearch or the leaf proof
+        PortScanner        PortListener
+
+What happens goes up by the calls that each is given; requests come down by the table in
+`request_handlers`, whose handlers alone know the service.
+"""
 
 from __future__ import annotations
 
