@@ -92,7 +92,7 @@ async def test_a_long_press_is_told_while_it_is_held_and_once(
 
 
 def lit(foot: Foot) -> str:
-    return foot.link._panel._lasting
+    return foot.link.panel._lasting
 
 
 async def test_what_is_wanted_is_what_is_lit(foot: Foot) -> None:
@@ -151,11 +151,11 @@ def test_no_panel_is_silence() -> None:
 async def test_the_lamp_blinks_slowly_while_something_is_due_and_nothing_else_is_wanted(foot: Foot) -> None:
     foot.link.due(True)
     await foot.until(lambda: foot.lamp.state)
-    assert foot.link._panel._playing == "due"
+    assert foot.link.panel._playing == "due"
     foot.link.show(WANTS)
-    assert foot.link._panel._playing == "wants-you"
+    assert foot.link.panel._playing == "wants-you"
     foot.link.show(Concluded("1", Finding(check="fence-square", quantities=[])))
-    await foot.until(lambda: foot.link._panel._playing == "idle" and not foot.lamp.state)
+    await foot.until(lambda: foot.link.panel._playing == "idle" and not foot.lamp.state)
     foot.link.due(True)
     foot.link.due(False)
-    await foot.until(lambda: foot.link._panel._playing == "idle")
+    await foot.until(lambda: foot.link.panel._playing == "idle")
