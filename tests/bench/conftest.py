@@ -273,7 +273,7 @@ class FirstBench:
         self._wires: list = []
 
     def places(self) -> list:
-        from bench.daemon.serial_places import Place
+        from bench.daemon.port_listener import Place
 
         return [Place(path, os.path.realpath(path)) for path in self.names.values() if os.path.exists(path)]
 
