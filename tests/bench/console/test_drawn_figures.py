@@ -78,7 +78,10 @@ def test_a_lean_is_drawn_whole_over_the_set_up(way) -> None:
     text = words(draw_set_up(ask, SLED, 36, 11, RICH, "mm"))
     arrow = RICH.left_mark + RICH.across * 4 if way == "left" else RICH.across * 4 + RICH.right_mark
     assert text.count(arrow) == 2 and f"lean the sled to the {way}" in text and "blade" in text
-    assert "push" not in text, "nothing is pushed while it is leaned"
+    tapped = words(
+        draw_set_up(msgspec.structs.replace(ask, phase="tap", lean=None), SLED, 36, 11, RICH, "mm")
+    )
+    assert "push" not in text + tapped, "nothing is pushed while it is leaned or tapped"
 
 
 def test_the_caliper_lies_at_the_end_that_is_said() -> None:
