@@ -9,6 +9,7 @@ from bench.console.readout import verdict_line
 from bench.console.requests import Stands
 from bench.console.sled_drawing import draw_sled, indicator_on_sled
 from bench.console.text import Block, Line, Role
+from bench.console.widgets.figure import INK, live_role
 from bench.console.widgets.viewer import Sentences, Viewer
 from bench.protocol import LiveMoveNotice
 from bench.render.screen import told
@@ -20,9 +21,9 @@ WIDEST = 100
 def live_words(v: Viewer) -> Sentences:
     live = v.view.live
     if live is not None:
-        bad = live.wrong or live.past
-        sign = v.glyphs.bad if bad else v.glyphs.right_mark
-        yield f"{sign} {live.words}", "bad" if bad else "act"
+        role, g = live_role(live), v.glyphs
+        sign = {"bad": g.bad, "unsure": g.unsure}.get(role, g.right_mark)
+        yield f"{sign} {live.words}", role if role in INK else "act"
 
 
 def live_facts(v: Viewer) -> Sentences:
@@ -56,7 +57,7 @@ def live_gauge(v: Viewer, wide: int, high: int) -> Block:
     share = abs(live.to_go) / abs(live.target) if live.target else 0.0
     made = 1.0 + share if live.past else 1.0 - share
     done = max(0, min(cells, round(made * aim)))
-    role: Role = "bad-figure" if live.past or live.wrong else "good"
+    role = INK.get(live_role(live), "good")
     left = (g.dash * (cells - done), "rule")
     row: Line = [("  ", "text"), (g.full * done, role), left]  # type: ignore[list-item]
     return [row, _below(live, aim, cells, g.up_mark)]
