@@ -309,7 +309,10 @@ class Console(App[None]):
 
     async def on_event(self, event: events.Event) -> None:
         if isinstance(event, events.Key | events.MouseDown):
-            event = await self.early_keys.aim(event)
+            aimed = await self.early_keys.aim(event)
+            if aimed is None:
+                return
+            event = aimed
             self.last_key = event.key if isinstance(event, events.Key) else ""
             self.seen()
         await super().on_event(event)

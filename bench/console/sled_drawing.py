@@ -9,7 +9,7 @@ from bench.protocol import Jig, Move
 from bench.render.result import move_distance
 from bench.units import System, length_words
 
-LEAST_WIDE, LEAST_HIGH = 36, 7
+LEAST_WIDE, LEAST_HIGH = 36, 6
 MOST_HIGH = 11
 USUAL_REACH = 500.0  # mm: where no distance is known, so that there is something to see
 

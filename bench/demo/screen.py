@@ -41,7 +41,7 @@ LESSONS = {
     "sweep": "h pushes. It counts only after READY. b bumps, k pulls a cable.",
     "sweep other": "h pushes, right through. It counts only after READY.",
     "sweep again": "Lift and seat the square before every pass. h pushes.",
-    "moving": "The line is the arm as the tip meets it. Dust is left out.",
+    "moving": "The line is what the tip rides on. Dust is left out.",
     "mark": "The hands stop the sled at each mark; Enter takes it.",
     "spot": "The hands do it again. Held still, the number is taken by itself.",
     "width": "The hands measure. Held still, the number is taken by itself.",

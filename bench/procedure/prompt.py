@@ -12,7 +12,7 @@ from typing import Any, Literal
 
 import msgspec
 
-from bench.checks.model import Caution, Focus, Gather, Mount, Step
+from bench.checks.model import Caution, Focus, Gather, Mount, Runs, Step
 from bench.gear import LeftRight
 from bench.procedure.status_message import StatusMessage
 
@@ -103,6 +103,7 @@ class Prompt(msgspec.Struct, frozen=True):
     focus: Focus | None = None
     focus_words: str = ""
     pushed: Literal["sled", "indicator"] = "sled"  # what moves in a pass
+    runs: Runs = "away"  # which way the travel grows, seen by whoever pushes
 
 
 def wanted(step: Step, facts: ProcedureState) -> int:
@@ -171,6 +172,7 @@ def ask(
         by_itself=_by_itself(steps, facts),
         focus=step.focus,
         pushed=step.pushed,
+        runs=step.runs,
     )
     return msgspec.structs.replace(base, **_phase(step, facts))
 

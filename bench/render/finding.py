@@ -131,8 +131,8 @@ def settle_words(finding: Finding, units: System) -> str:
         return f"{settle.sweeps} passes in all would settle it."
     if settle.checks is not None:
         return (
-            f"{settle.checks} whole checks in the log would settle the next one. They"
-            " show how far set-ups differ."
+            f"Take the whole check {settle.checks} times more. That shows how far"
+            " set-ups differ, and settles it."
         )
     if settle.length is not None:
         return f"A pass of {length_words(settle.length, units)} would settle it."

@@ -96,6 +96,11 @@ def danger(finding: Finding, units: System) -> str | None:
     return f"DANGER: it closes at the rear by {much}."
 
 
+def danger_remark(finding: Finding) -> Remark | None:
+    """What the check itself says of the danger, which `danger` says first."""
+    return next((r for r in finding.remarks if r.code == "closes"), None)
+
+
 def opening(finding: Finding) -> float | None:
     """How far a rip fence opens at the rear, in the quantity's unit; negative: it
     closes. None where the result is of something else."""

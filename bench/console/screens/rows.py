@@ -82,7 +82,7 @@ class RowsScreen(Page):
         raise NotImplementedError
 
     def acts(self) -> list[Act]:
-        return [Act("Enter", "take it", "taken"), Act(".", "back", "leave")]
+        return [Act("Enter", "choose", "taken"), Act(".", "back", "leave")]
 
     def opens(self, make: Callable[..., Screen[Any]], *given: object) -> Take:
         """What puts up another screen."""

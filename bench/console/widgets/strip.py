@@ -101,7 +101,7 @@ def state_line(v: Viewer, wide: int, high: int) -> Block:
     if view.ask is not None and view.check is not None:
         return [_progress(view, view.ask, view.check, g, wide)]
     if view.finding is None:
-        return [[(f" {g.none} NEW ", "strong"), ("nothing measured yet", "text")]]
+        return [[(f" {g.none} NEW ", "strong"), ("begin with a check", "text")]]
     if v.host.requests.moved:
         line: Line = [(f" {g.unsure} CHECK AGAIN ", "unsure")]
         after = f" after the result of {_minute(view.finding)}"
@@ -182,7 +182,8 @@ def travel_lines(view: ViewModel) -> Block:
     for one in view.instruments.values():
         if one.role == "travel" and one.live and view.here:
             far = readout.travelled(one, view.units)
-            return [[(f"travel {far}", "faint")], [(one.way(), "faint")]]
+            runs = view.ask.runs if view.ask is not None else "away"
+            return [[(f"travel {far}", "faint")], [(one.way(runs), "faint")]]
     return []
 
 
