@@ -11,13 +11,16 @@ first used and a forked child cannot: use threads or spawn.
 
 from __future__ import annotations
 
+import contextlib
 import importlib
 import logging
 from collections.abc import Callable
+from functools import partial
 from typing import Any, Literal, NamedTuple
 
-from hw.pedal import Handle, Loop, Pedal
+from hw.pedal import Pedal
 from hw.ports.pin_lines import find_chip
+from hw.timer import Loop, Timer
 
 LOW_HZ, HIGH_HZ = 400.0, 1200.0
 
@@ -86,10 +89,9 @@ class Panel:
         self._factory: Any = None
         self._devices: dict[str, Any] = {}
         self._pedal: Pedal | None = None
-        self._loop: Loop | None = None
         self._lasting, self._playing = "idle", "idle"
         self._beat = 0
-        self._next: Handle | None = None
+        self._next = Timer()
         self.faults: dict[str, str] = {}  # by part: why it does not work
 
     @property
@@ -115,7 +117,7 @@ class Panel:
     def start(self, loop: Loop) -> None:
         """Open what is wired; actions come on the loop, though the library calls from a
         thread of its own."""
-        self._loop = loop
+        self._next = Timer(loop)
         wired = {part: pin for part, pin in self._pins.items() if pin is not None}
         if not wired:
             return
@@ -128,28 +130,22 @@ class Panel:
             return
         for part, pin in wired.items():
             try:
-                self._devices[part] = _OPEN[part](pin, self._factory)
+                self._devices[part] = _open(part, pin, self._factory)
             except Exception as error:
                 self.faults[part] = _why(error)
         if (contact := self._devices.get("pedal")) is not None:
-            pedal = Pedal(
+            self._pedal = Pedal(
                 lambda: bool(contact.is_active), loop, self._on_press, self._on_long
             )
-
-            def moved() -> None:
-                loop.call_soon_threadsafe(pedal.changed)
-
-            contact.when_activated = contact.when_deactivated = moved
-            self._pedal = pedal
+            changed = partial(loop.call_soon_threadsafe, self._pedal.changed)
+            contact.when_activated = contact.when_deactivated = changed
         if self.faults:
             _log.warning("%s", self.words)
         self.show(self._lasting)
 
     def stop(self) -> None:
         """Dark and silent, pins released; safe to call twice."""
-        if self._next is not None:
-            self._next.cancel()
-            self._next = None
+        self._next.stop()
         if self._pedal is not None:
             self._pedal.stop()
             self._pedal = None
@@ -169,10 +165,10 @@ class Panel:
         for an unknown name."""
         pattern = PATTERNS[name]
         if pattern.lasts:
-            if name == self._lasting == self._playing and self._next is not None:
+            if name == self._lasting == self._playing and self._next.running:
                 return  # it is shown already
             self._lasting = name
-            if not PATTERNS[self._playing].lasts and self._next is not None:
+            if not PATTERNS[self._playing].lasts and self._next.running:
                 return  # the pattern that plays ends first
         self._playing, self._beat = name, 0
         if self._devices.keys() & {"lamp", "buzzer"}:
@@ -180,9 +176,7 @@ class Panel:
 
     def _step(self) -> None:
         """Set this beat and come back for the next; a steady pattern is set once."""
-        if self._next is not None:
-            self._next.cancel()
-            self._next = None
+        self._next.stop()
         beats = PATTERNS[self._playing].beats
         if self._beat >= len(beats):
             self._beat = 0
@@ -192,20 +186,15 @@ class Panel:
         self._set(beats[self._beat])
         if PATTERNS[self._playing].lasts and len(beats) == 1:
             return
-        assert self._loop is not None
-        self._next = self._loop.call_later(beats[self._beat].seconds, self._step)
+        self._next.start(beats[self._beat].seconds, self._step)
         self._beat += 1
 
     def _set(self, beat: Beat) -> None:
         for part, value in (("lamp", beat.lamp), ("buzzer", beat.pitch)):
-            device = self._devices.get(part)
-            if device is None:
+            if (device := self._devices.get(part)) is None:
                 continue
             try:
-                if part == "lamp":
-                    device.value = int(beat.lamp)
-                else:
-                    _sound(device, beat.pitch)
+                _put(device, value)
             except Exception as error:
                 self._devices.pop(part)
                 self.faults[part] = _why(error)
@@ -232,44 +221,29 @@ def _lgpio_factory() -> Any:
     return LGPIOFactory(chip=int(find_chip().name.removeprefix("gpiochip")))
 
 
-def _open_pedal(pin: int, factory: Any) -> Any:
-    from gpiozero import DigitalInputDevice
+def _open(part: str, pin: int, factory: Any) -> Any:
+    import gpiozero
 
-    # the contact closes to ground
-    return DigitalInputDevice(pin, pull_up=True, bounce_time=None, pin_factory=factory)
-
-
-def _open_lamp(pin: int, factory: Any) -> Any:
-    from gpiozero import DigitalOutputDevice
-
-    return DigitalOutputDevice(pin, initial_value=False, pin_factory=factory)
-
-
-def _open_buzzer(pin: int, factory: Any) -> Any:
-    from gpiozero import DigitalOutputDevice, PinPWMUnsupported, PWMOutputDevice
-
-    try:
-        return PWMOutputDevice(
-            pin, initial_value=0, frequency=int(HIGH_HZ), pin_factory=factory
+    if part == "pedal":  # the contact closes to ground
+        return gpiozero.DigitalInputDevice(
+            pin, pull_up=True, bounce_time=None, pin_factory=factory
         )
-    except PinPWMUnsupported:
-        return DigitalOutputDevice(pin, initial_value=False, pin_factory=factory)
+    if part == "buzzer":
+        with contextlib.suppress(gpiozero.PinPWMUnsupported):
+            return gpiozero.PWMOutputDevice(
+                pin, initial_value=0, frequency=int(HIGH_HZ), pin_factory=factory
+            )
+    return gpiozero.DigitalOutputDevice(pin, initial_value=False, pin_factory=factory)
 
 
-def _sound(device: Any, pitch: float | None) -> None:
-    if hasattr(device, "frequency"):
-        if pitch is not None:
-            device.frequency = int(pitch)
-        device.value = 0.0 if pitch is None else 0.5
-    else:
-        device.value = int(pitch is not None)
-
-
-_OPEN: dict[str, Callable[[int, Any], Any]] = {
-    "pedal": _open_pedal,
-    "lamp": _open_lamp,
-    "buzzer": _open_buzzer,
-}
+def _put(device: Any, value: float | None) -> None:
+    """Light it, or sound it at that pitch where it has one."""
+    if not hasattr(device, "frequency"):
+        device.value = int(bool(value))
+        return
+    if value:
+        device.frequency = int(value)
+    device.value = 0.5 if value else 0.0
 
 
 def _why(error: Exception) -> str:

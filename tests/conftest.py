@@ -33,7 +33,7 @@ settings.register_profile(
     "everyday",
     derandomize=True,
     deadline=None,
-    max_examples=int(os.environ.get("SWEEPGAUGE_EXAMPLES", "15")),
+    max_examples=int(os.environ.get("SWEEPGAUGE_EXAMPLES", "10")),
     suppress_health_check=[HealthCheck.too_slow],
 )
 settings.load_profile("everyday")

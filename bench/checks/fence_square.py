@@ -162,10 +162,10 @@ def evaluate(evidence: Evidence) -> Finding:
 
 
 def _taken(evidence: Evidence) -> tuple[Step, ...]:
-    present = {t.placement for t in evidence.traces}
-    if not present & {LEFT, RIGHT}:
+    there = [name for name in (LEFT, RIGHT) if evidence.at(name)]
+    if not there:
         raise EvidenceError(f"no pass at {LEFT} or {RIGHT}")
-    taken = "both" if {LEFT, RIGHT} <= present else LEFT if LEFT in present else RIGHT
+    taken = there[0] if len(there) == 1 else "both"
     return plan({**evidence.options, "placements": taken}, evidence.gear)
 
 
@@ -222,11 +222,9 @@ def _away_untold(evidence: Evidence) -> list[Remark]:
     """Touching away from the teeth cannot stand in the budget without both lengths that
     it hangs on."""
     options = evidence.options
-    if not options.get("touch_away") or all(
-        options.get(n) is not None for n in TOUCHED_AWAY
-    ):
-        return []
-    return [warning("touch-away-unknown")]
+    known = all(options.get(name) is not None for name in TOUCHED_AWAY)
+    away = options.get("touch_away") and not known
+    return [warning("touch-away-unknown")] if away else []
 
 
 def _longest(evidence: Evidence) -> float | None:
@@ -248,9 +246,8 @@ KIND = "fence-square"
 
 def lighter(finding: Finding) -> Mapping[str, OptionValue] | None:
     """One set-up, where both were taken before: the square's error is known."""
-    if any(q.name == "square" for q in finding.quantities):
-        return {"placements": LEFT}
-    return None
+    known = any(q.name == "square" for q in finding.quantities)
+    return {"placements": LEFT} if known else None
 
 
 CHECK = Check(

@@ -16,6 +16,7 @@ import msgspec
 from bench.checks.options import Option, OptionValue
 from bench.finding import Finding, Move, Quantity, Remark
 from bench.gear import Caliper, Indicator, Jig, LeftRight, Saw, Square, Travel
+from bench.uncertainty import Pool, SetUpScatter
 
 Gather = Literal["sweep", "spot", "width"]
 Mount = Literal["standing", "carried", "still"]
@@ -100,27 +101,6 @@ class Trace(msgspec.Struct, frozen=True):
     seat: str | None = None
     hold: str | None = None
     at: list[float] | None = None
-
-
-class Pool(msgspec.Struct, frozen=True):
-    """Scatter between sweeps from the log: a variance (of the quantity, rad^2) with its
-    degrees of freedom."""
-
-    variance: float
-    degrees_of_freedom: float
-    passes: int = 0  # that it rests on
-
-
-class SetUpScatter(msgspec.Struct, frozen=True):
-    """Scatter of the square's error over earlier checks (rad^2), and the share of it
-    that the passes' own scatter explains, each with its degrees of freedom."""
-
-    variance: float
-    degrees_of_freedom: float
-    own_variance: float
-    own_degrees_of_freedom: float
-    checks: int
-    days: int = 0  # of these checks
 
 
 class SquareHistory(msgspec.Struct, frozen=True):

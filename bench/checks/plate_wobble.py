@@ -171,13 +171,15 @@ def _scatter(found: Wobble, u: float | None) -> Part | None:
     return Part("scatter of the readings", "A", float(u), dof) if u else None
 
 
-def _phase(evidence: Evidence, found: Wobble, fixed: list[Part]) -> Quantity:
+def _phase(evidence: Evidence, found: Wobble, fixed: list[Part | None]) -> Quantity:
     scatter, give = _scatter(found, found.u_phase), math.pi
     if scatter is not None:
         # a difference of two readings is that uncertain; one of them less by sqrt 2,
         # and the harmonic's sine and cosine by sqrt(2 / turns) of one
         per = math.sqrt(found.turns) * found.tilt / 2
-        rows = [Part(r.name, "B", r.standard_uncertainty / per) for r in fixed if per]
+        rows = [
+            Part(r.name, "B", r.standard_uncertainty / per) for r in fixed if r and per
+        ]
         give = min(combined(evidence, [scatter, *rows]).expanded, math.pi)
     where = float(found.phase) % (2 * math.pi)
     way = f"largest at {math.degrees(found.phase):.0f} degrees of turn"

@@ -17,7 +17,6 @@ import msgspec
 from bench.checks.model import Check, Evidence, EvidenceGear, Focus, Step
 from bench.checks.options import Option, OptionValue, choice, length, number
 from bench.checks.shared.cautions import BLADE_DOWN, MANUAL, STILL_TEETH, UNPLUG
-from bench.checks.shared.play import BINDS, LOOSE
 from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.runner_widths import (
     WHAT,
@@ -29,6 +28,7 @@ from bench.checks.shared.runner_widths import (
     tightness,
 )
 from bench.checks.shared.slips import of_runners
+from bench.checks.side_play import BINDS, LOOSE
 from bench.finding import (
     EvidenceError,
     Finding,
@@ -60,6 +60,9 @@ WORDS = {
     "runner-spacing": "Caliper across both runners, from left side to left side",
 }
 
+# where the stations are counted from
+NEAR_END = {"slot": "the front edge of the table", "runner": "the runner's near end"}
+
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
     """Slot and runner of one side or both, station by station from the near end."""
@@ -86,9 +89,9 @@ def _stations(options: Mapping[str, OptionValue], along: float) -> list[float]:
 def _width(name: str, at: float | None) -> Step:
     what, _, side = name.partition("-")
     words = (WORDS[name] if name in WORDS else WORDS[what]).format(side=side)
-    where = "" if at is None else ". Measure at the near end"
+    where = "" if at is None else f". Measure at {NEAR_END[what]}"
     if at:
-        where = ". Measure {at:station} from the near end"
+        where = f". Measure {{at:station}} from {NEAR_END[what]}"
     return Step(
         name,
         words + where + ".",
@@ -134,7 +137,7 @@ def evaluate(evidence: Evidence) -> Finding:
         settled = Settle(part=side.rows[0].part)
         remarks.append(note("measure-the-play"))
     way = _way(tightest, fit.side_play, least, most)
-    binds = f"binds {_where(fit)}" if fit.relief > 0 else None
+    binds = "binds" if fit.relief > 0 else None
     quantities = [
         quantity("yaw-play", fit.yaw_play, yaw, over=found.runner_length),
         quantity("side-play", fit.side_play, side, way=way, unit="mm"),
@@ -208,17 +211,6 @@ def _way(tightest: float, loosest: float, least: float, most: float) -> str | No
     return "loose" if loosest > most else None
 
 
-def _where(fit: RunnerFit) -> str:
-    if fit.tight is None:
-        return f"at {fit.tightest.at:.0f} mm"
-    low, high = fit.tight
-    return (
-        f"at {low:.0f} mm"
-        if high - low < ONE_PLACE
-        else f"from {low:.0f} to {high:.0f} mm"
-    )
-
-
 def _advice(fit: RunnerFit, tightest: float, least: float, most: float) -> list[Remark]:
     """Where it is tight or loose, and what to do."""
     remarks = []
@@ -260,13 +252,9 @@ def _advice(fit: RunnerFit, tightest: float, least: float, most: float) -> list[
 
 def _left_open(found: RunnersAndSlots, fit: RunnerFit) -> list[Remark]:
     """What the figures leave open."""
-    remarks = []
-    if not fit.whole:
-        remarks.append(note("runner-longer"))
-    if len(found.sides) == 1:
-        remarks.append(note("one-runner", side=found.sides[0]))
-    remarks.append(note("widths-only"))
-    return remarks
+    longer = [] if fit.whole else [note("runner-longer")]
+    one = [note("one-runner", side=s) for s in found.sides if len(found.sides) == 1]
+    return [*longer, *one, note("widths-only")]
 
 
 CHECK = Check(

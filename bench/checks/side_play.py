@@ -3,29 +3,39 @@ its play, at a stop.
 
 Leaned bodily near the runners' middle the difference is the side play; twisted about
 it, the difference at a distance v over |v| is the yaw play. Play is the scatter of cut
-angles that no move of the fence removes.
+angles that no move of the fence removes. Lengths in mm, angles in rad.
 """
 
 from __future__ import annotations
 
 import math
 import statistics
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
 
-from bench.checks.model import Check, Evidence, EvidenceGear, Step
+import msgspec
+
+from bench.checks.model import Check, Evidence, EvidenceGear, Focus, Step
 from bench.checks.options import SIDE, OptionValue, given_number, length, number
 from bench.checks.shared.cautions import AT_REST
-from bench.checks.shared.play import (
-    PLAY_SET_UPS,
-    PlayFindings,
-    play_step,
-    runner_length,
-)
-from bench.checks.shared.results import finding
+from bench.checks.shared.results import combined, finding, indicator_rows, quantity
 from bench.checks.shared.slips import uneven_spots
-from bench.finding import EvidenceError, Finding, Remark, act, note, warning
-from bench.uncertainty import Part
+from bench.checks.shared.traces import count_of
+from bench.finding import EvidenceError, Finding, Quantity, Remark, act, note, warning
+from bench.gear import OTHER_SIDE, LeftRight
+from bench.uncertainty import Combined, Part, verdict_between
 
+if TYPE_CHECKING:
+    from bench.geometry.play import Play
+
+# mm of clearance, both sides together, in wood: less binds, more is loose; common
+# practice, no source
+BINDS, LOOSE = 0.03, 0.15
+# mm, where the runners' length is not said; common practice, no source
+USUAL_RUNNER = 450.0
+TIMES = 5  # readings a set-up
+# mm that the sled moves between two leans; less than any play worth knowing
+LEAST_AWAY = 0.015
 FEWEST_REPEATS = 2  # readings one way that show how well it comes back
 # share of the play that one way of looking misses before it is remarked on
 UNACCOUNTED = 0.5
@@ -33,109 +43,178 @@ TWIST_AT = 250.0  # mm from the runners' middle, live, unless said
 # mm, half-width: a spot's place from the runners' middle, by eye; common practice, no
 # source
 PLACE_ERROR = 15.0
+SET_UPS = {
+    "leaned-left": "Indicator standing on the right of the sled, at the runners'"
+    " middle. Its tip touches the sled's side. Press the whole sled to the LEFT and"
+    " hold it there.",
+    "leaned-right": "Leave the indicator. Press the whole sled to the RIGHT and hold it"
+    " there.",
+    "twisted-left": "Pencil a mark {at:station} from the runners' middle, away from"
+    " you. Indicator standing on the right, its tip at the mark. Twist the sled to the"
+    " LEFT there and hold it.",
+    "twisted-right": "Leave the indicator. Twist the sled to the RIGHT there and hold"
+    " it.",
+}
+LEANED, TWISTED = ("leaned-left", "leaned-right"), ("twisted-left", "twisted-right")
+Spots = Mapping[str, list[float]]  # by set-up, mm
+
+
+def runner_length(
+    options: Mapping[str, OptionValue], gear: EvidenceGear
+) -> float | None:
+    """mm: as given for this check, else as the sled's description has it."""
+    given = given_number(options, "runner_length")
+    return gear.jig.runner_length if given is None and gear.jig is not None else given
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
     # half a runner's length off the middle the swing is the whole yaw play
     runner = runner_length(options, gear) or 0.0
     at = number(options, "twist_at", max(TWIST_AT, runner / 2))
-    return tuple(play_step(name, at) for name in PLAY_SET_UPS)
+    return tuple(_step(name, at) for name in SET_UPS)
+
+
+def _step(placement: str, twist_at: float) -> Step:
+    how, _, way = placement.partition("-")
+    side: LeftRight = "left" if way == "left" else "right"
+    leaned, other = how == "leaned", OTHER_SIDE[side]
+    again = "Press" if leaned else "Twist"
+    return Step(
+        *(placement, SET_UPS[placement], "spot", TIMES, "right", "standing"),
+        at=0.0 if leaned else twist_at,
+        picture="side-play",
+        reseat=f"{again} it to the {other}, then to the {way.upper()} again; hold.",
+        away=LEAST_AWAY,
+        focus=Focus("lean" if leaned else "twist", side=side),
+    )
 
 
 def evaluate(evidence: Evidence) -> Finding:
     spots, places = _spots(evidence)
-    found = PlayFindings(evidence, [r for name in PLAY_SET_UPS for r in spots[name]])
     # leaned and twisted are read at two places, each with a stand of its own
-    doubts = [
-        *uneven_spots({name: spots[name] for name in PLAY_SET_UPS[:2]}),
-        *uneven_spots({name: spots[name] for name in PLAY_SET_UPS[2:]}),
+    pairs = (LEANED, TWISTED)
+    doubts = [d for pair in pairs for d in uneven_spots({n: spots[n] for n in pair})]
+    remarks = [
+        warning("pair-lacking", lacking=lacking, there=there)
+        for pair in pairs
+        for there, lacking in (pair, pair[::-1])
+        if spots[there] and not spots[lacking]
     ]
-    for pair in (PLAY_SET_UPS[:2], PLAY_SET_UPS[2:]):
-        lacking = [name for name in pair if not spots[name]]
-        if len(lacking) == 1:
-            there = next(name for name in pair if spots[name])
-            found.remarks.append(
-                warning("pair-lacking", lacking=lacking[0], there=there)
-            )
-    if spots["leaned-left"] and spots["leaned-right"]:
-        _leaned(found, spots)
-    if spots["twisted-left"] and spots["twisted-right"]:
-        _twisted(found, spots, places)
-    found.remarks.extend(_runner_remarks(evidence, found.values, places))
-    if not found.quantities:
+    answers = []
+    if all(spots[name] for name in LEANED):
+        answers.append(_leaned(evidence, spots, remarks))
+    if all(spots[name] for name in TWISTED):
+        answers.append(_twisted(evidence, spots, places, remarks))
+    if not answers:
         raise EvidenceError(
             "it takes leaned-left with leaned-right, or twisted-left with twisted-right"
         )
-    return finding(
-        evidence,
-        found.quantities,
-        found.budgets[0],
-        remarks=found.remarks,
-        doubts=doubts,
-    )
+    quantities = [shown for shown, _ in answers]
+    remarks += _runner_remarks(evidence, quantities, places)
+    return finding(evidence, quantities, answers[0][1], remarks=remarks, doubts=doubts)
 
 
-def _spots(evidence: Evidence) -> tuple[dict[str, list[float]], dict[str, list[float]]]:
-    """Displacements to the right and places along Y, by set-up, mm."""
+def _spots(evidence: Evidence) -> tuple[Spots, Spots]:
+    """Displacements to the right and places along Y."""
     turn = -1.0 if evidence.options.get("side") == "left" else 1.0
-    spots: dict[str, list[float]] = {name: [] for name in PLAY_SET_UPS}
-    places: dict[str, list[float]] = {name: [] for name in PLAY_SET_UPS}
+    spots: dict[str, list[float]] = {name: [] for name in SET_UPS}
+    places: dict[str, list[float]] = {name: [] for name in SET_UPS}
     for trace in evidence.traces:
         spots[trace.placement].extend(turn * r for r in trace.reading)
         places[trace.placement].extend(trace.travel)
     return spots, places
 
 
-def _leaned(found: PlayFindings, spots: Mapping[str, list[float]]) -> None:
+def _budget(
+    evidence: Evidence,
+    play: Play,
+    per: float,
+    more: Sequence[Part],
+    remarks: list[Remark],
+) -> Combined:
+    """per: mm of displacement for one unit of the play; more: its own rows."""
+    u, dof, scatter = play.standard_uncertainty, play.degrees_of_freedom, None
+    if u is None:
+        name = "side-play" if per == 1.0 else "yaw-play"
+        remarks.append(warning("read-once", quantity=name))
+    else:
+        freedom = dof if math.isfinite(dof) and dof > 0 else None
+        scatter = Part("scatter of the leans", "A", u, freedom)
+    readings = [r for trace in evidence.traces for r in trace.reading]
+    count = count_of(evidence.gear.indicator, readings)
+    own = indicator_rows(evidence, abs(play.value) * per, count, per)
+    return combined(evidence, [scatter, *own, *more])
+
+
+def _limits(options: Mapping[str, OptionValue]) -> tuple[float, float, bool]:
+    """The least and the most side play that is good, mm, and whether that was said or
+    is common practice."""
+    least, most = (given_number(options, f"play_{of}") for of in ("least", "most"))
+    if least is most is None:
+        return BINDS, LOOSE, False
+    return least or 0.0, math.inf if most is None else most, True
+
+
+def _leaned(
+    evidence: Evidence, spots: Spots, remarks: list[Remark]
+) -> tuple[Quantity, Combined]:
+    """The side play, judged by what was said to be good enough; common practice gives
+    no verdict, but is told."""
     from bench.geometry.play import side_play
 
-    left, right = spots["leaned-left"], spots["leaned-right"]
+    left, right = (spots[name] for name in LEANED)
     leaned = side_play(left, right)
-    found.add("side-play", leaned, 1.0, [])
-    play = float(leaned.value)
+    budget = _budget(evidence, leaned, 1.0, [], remarks)
+    side, play = quantity("side-play", leaned.value, budget, unit="mm"), leaned.value
+    least, most, said = _limits(evidence.options)
+    if math.isfinite(most):
+        side = msgspec.structs.replace(side, band=(least, most))
+    if said:
+        verdict = verdict_between(play, side.uncertainty, least, most)
+        top = most if math.isfinite(most) else None
+        side = msgspec.structs.replace(side, tolerance=top, verdict=verdict)
     if play < 0:
-        found.remarks.append(warning("leaned-wrong"))
-        return
-    found.remarks.append(_held(left, right, play))
-    binds, loose, _ = found.limits()
-    if play < binds:
-        found.remarks.append(act("play-little", limit=binds))
-    elif play > loose:
-        found.remarks.append(act("play-much", limit=loose))
-    elif math.isfinite(loose):
-        found.remarks.append(act("play-good", binds=binds, loose=loose))
+        remarks.append(warning("leaned-wrong"))
+        return side, budget
+    remarks.append(_held(left, right, play))
+    if play < least:
+        remarks.append(act("play-little", limit=least))
+    elif play > most:
+        remarks.append(act("play-much", limit=most))
+    elif math.isfinite(most):
+        remarks.append(act("play-good", binds=least, loose=most))
+    return side, budget
 
 
 def _twisted(
-    found: PlayFindings,
-    spots: Mapping[str, list[float]],
-    places: Mapping[str, list[float]],
-) -> None:
+    evidence: Evidence, spots: Spots, places: Spots, remarks: list[Remark]
+) -> tuple[Quantity, Combined]:
     from bench.geometry.play import yaw_play
 
-    left, right = spots["twisted-left"], spots["twisted-right"]
-    place = statistics.fmean(places["twisted-left"] + places["twisted-right"])
+    left, right = (spots[name] for name in TWISTED)
+    place = statistics.fmean([at for name in TWISTED for at in places[name]])
     if abs(place) < 1.0:
         raise EvidenceError(
             "twisted at the runners' middle nothing is seen: read some way off it"
             " (travel)"
         )
-    place_error = number(found.options, "place_error", PLACE_ERROR) / math.sqrt(3)
-    twisted = yaw_play(left, right, place, found.runner, place_error)
+    said = runner_length(evidence.options, evidence.gear)
+    runner = USUAL_RUNNER if said is None else said
+    off = given_number(evidence.options, "place_error")
+    error = (PLACE_ERROR if off is None else off) / math.sqrt(3)
+    twisted = yaw_play(left, right, place, runner, error)
     rows = [Part("place of the spots", "B", twisted.place_uncertainty)]
     if twisted.lever_uncertainty > 0:
         rows.append(Part("lever of the twist", "B", twisted.lever_uncertainty))
-        if not found.runner_said:
-            found.remarks.append(
-                note("runner-usual", at=abs(place), runner=found.runner)
-            )
-    unsaid = given_number(found.options, "place_error") is None
-    if unsaid and twisted.place_uncertainty > (twisted.standard_uncertainty or 0.0):
-        found.remarks.append(note("place-usual", off=PLACE_ERROR))
-    found.add("yaw-play", twisted, twisted.lever, rows)
+        if said is None:
+            remarks.append(note("runner-usual", at=abs(place), runner=runner))
+    if off is None and twisted.place_uncertainty > (twisted.standard_uncertainty or 0):
+        remarks.append(note("place-usual", off=PLACE_ERROR))
+    budget = _budget(evidence, twisted, twisted.lever, rows, remarks)
     if statistics.fmean(right) < statistics.fmean(left):
-        found.remarks.append(warning("twisted-wrong"))
-    found.remarks.append(note("cuts-scatter", yaw=float(abs(twisted.value))))
+        remarks.append(warning("twisted-wrong"))
+    remarks.append(note("cuts-scatter", yaw=abs(twisted.value)))
+    return quantity("yaw-play", twisted.value, budget, over=runner), budget
 
 
 def _held(left: list[float], right: list[float], play: float) -> Remark:
@@ -148,7 +227,7 @@ def _held(left: list[float], right: list[float], play: float) -> Remark:
 
 
 def _runner_remarks(
-    evidence: Evidence, found: Mapping[str, float], places: Mapping[str, list[float]]
+    evidence: Evidence, quantities: Sequence[Quantity], places: Spots
 ) -> list[Remark]:
     """A runner of length Lr with clearance c shifts by c and yaws by 2 c / Lr: each
     foretells the other."""
@@ -156,20 +235,14 @@ def _runner_remarks(
     if runner is None:
         return []
     remarks = []
-    twisted = [
-        abs(at) for name in ("twisted-left", "twisted-right") for at in places[name]
-    ]
-    if twisted and statistics.fmean(twisted) < 0.98 * runner / 2:
-        remarks.append(
-            warning("twisted-near", at=statistics.fmean(twisted), better=runner / 2)
-        )
-    side, yaw = found.get("side-play"), found.get("yaw-play")
-    if side is None or yaw is None:
-        return remarks
-    foretold = yaw * runner / 2
-    low, high = sorted((abs(side), foretold))
-    if low < UNACCOUNTED * high:
-        remarks.append(warning("plays-differ", leaned=abs(side), twisted=foretold))
+    twisted = [abs(at) for name in TWISTED for at in places[name]]
+    if twisted and (at := statistics.fmean(twisted)) < 0.98 * runner / 2:
+        remarks.append(warning("twisted-near", at=at, better=runner / 2))
+    if len(quantities) == 2:
+        leaned, foretold = abs(quantities[0].value), quantities[1].value * runner / 2
+        low, high = sorted((leaned, foretold))
+        if low < UNACCOUNTED * high:
+            remarks.append(warning("plays-differ", leaned=leaned, twisted=foretold))
     return remarks
 
 

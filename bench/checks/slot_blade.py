@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import statistics
 from collections.abc import Sequence
-from typing import Any
 
 from bench.checks.model import Check, Evidence
 from bench.checks.options import MOUNT, SIDE, Option, choice, length
@@ -37,18 +36,19 @@ from bench.checks.shared.results import (
     of_sweeps,
     quantity,
     scatter_between,
+    settled,
     undecided,
 )
 from bench.checks.shared.slips import uneven_spots
 from bench.checks.shared.slopes import place, shared_rows
 from bench.checks.shared.turns import are_even, turn_of
-from bench.finding import EvidenceError, Finding, Remark, note, warning
+from bench.finding import EvidenceError, Finding, Quantity, Remark, note, warning
 from bench.gear import Saw
-from bench.uncertainty import Combined, Part, rectangular, settle
+from bench.uncertainty import Combined, Part, rectangular
 
-SPOTS_NEAR = (
-    100.0  # mm between front and rear under which a small blade or a slip is likely
-)
+# mm between front and rear under which a small blade or a slip is likely
+SPOTS_NEAR = 100.0
+USUAL_SWING = 0.05  # mm of a plate without a saw's limit; common practice, no source
 
 
 def evaluate(evidence: Evidence) -> Finding:
@@ -66,21 +66,25 @@ def evaluate(evidence: Evidence) -> Finding:
 def _one_spot(evidence: Evidence) -> Finding:
     read = spot_readings(evidence)
     side, mount = slot_side(evidence.options), mount_of(evidence.options)
-    b = turn_factor(mount, side, "pushed-in") * read.lean / read.apart
+    b, apart = turn_factor(mount, side) * read.lean / read.apart, abs(read.apart)
     rows, stated = spot_rows(evidence, read, b)
     budget = combined(evidence, rows)
-    remarks = [note("one-spot"), *stated]
-    apart = abs(read.apart)
-    if apart < SPOTS_NEAR:
-        remarks.append(note("spots-near", apart=apart))
-    settled, limit = None, _limit(evidence)
-    if limit is not None and _is_open(b, budget, limit):
+    blade, more = _blade(evidence, b, apart, budget), None
+    if blade.verdict == "cannot-tell" and blade.tolerance is not None:
         touches = max(len(readings) for readings in read.readings.values())
-        settled = more_readings(
-            rows, budget, abs(abs(b) - limit), touches, 2, lambda each: 2.0 * (each - 1)
+        clear = abs(abs(b) - blade.tolerance)
+        more = more_readings(
+            rows, budget, clear, touches, 2, lambda each: 2.0 * (each - 1)
         )
-    doubts = uneven_spots(read.readings)
-    return _finding(evidence, b, apart, budget, remarks, settle=settled, doubts=doubts)
+    near = [note("spots-near", apart=apart)] if apart < SPOTS_NEAR else []
+    return finding(
+        evidence,
+        [blade],
+        budget,
+        settle=more,
+        remarks=[note("one-spot"), *stated, *near, *_of_saw(evidence, budget)],
+        doubts=uneven_spots(read.readings),
+    )
 
 
 def _turns(evidence: Evidence) -> Finding:
@@ -90,50 +94,39 @@ def _turns(evidence: Evidence) -> Finding:
     names = evidence.placements
     degrees = [d for name in names if (d := turn_of(name)) is not None]
     if len(degrees) != len(names) or not names:
-        raise EvidenceError(
-            "placements are front and rear, or turns of the blade such as turn-90"
-        )
+        raise EvidenceError("placements are front and rear, or turns such as turn-90")
     side, mount = slot_side(evidence.options), mount_of(evidence.options)
     steps = [swept_step(name, side, mount) for name in names]
     placed, sweeps = place(evidence, steps, remarks)
     weights = [1 / len(placed)] * len(placed)
-    groups = [p.group(w) for p, w in zip(placed, weights, strict=True)]
-    b = statistics.fmean(p.rotation for p in placed)
-    if len(placed) > 1 and (together := mean_turn(placed)) is not None:
-        groups, b = together.groups(placed), together.rotation
+    b, groups = mean_turn(placed)
     of_turns = scatter_of_turns(placed, degrees, evidence.known.pool)
     between = scatter_between(evidence, groups, of_turns)
-    over, saw = statistics.fmean(p.length for p in placed), evidence.gear.saw
-    of_plate, told = _of_plate(saw.wobble if saw is not None else 0.05, degrees, over)
+    over = statistics.fmean(p.length for p in placed)
+    of_plate, told = _of_plate(evidence.gear.saw, degrees, over)
     shared = shared_rows(evidence, placed, weights, b, common=True)
     budget = combined(evidence, [*between.parts, *shared, *of_plate])
-    remarks += told
-    if of_turns is None:
-        remarks += of_sweeps(evidence, between)
-    else:
-        remarks += [r for r in of_sweeps(evidence, between) if r.code != "one-pass"]
+    blade = _blade(evidence, b, over, budget)
+    remarks += [*told, *of_sweeps(evidence, between)]
+    if of_turns is not None:
+        remarks = [r for r in remarks if r.code != "one-pass"]
         remarks.append(note("turns-once", turns=len(placed)))
-    remarks.append(note("dished-plate"))
-    settled = None
-    if saw is not None and _is_open(b, budget, saw.parallel):
-        settled = settle(b, budget, saw.parallel, between, groups, length=over)
-    return _finding(
+    return finding(
         evidence,
-        b,
-        over,
+        [blade],
         budget,
-        remarks,
-        settle=settled,
+        settle=settled(blade, budget, between, groups, length=over),
         sweeps=sweeps,
         single_sweep=between.single,
+        remarks=[*remarks, note("dished-plate"), *_of_saw(evidence, budget)],
     )
 
 
 def _of_plate(
-    swing: float, degrees: Sequence[float], over: float
+    saw: Saw | None, degrees: Sequence[float], over: float
 ) -> tuple[list[Part], list[Remark]]:
-    """What is left of the plate's own form where the turns are few or uneven. swing:
-    mm."""
+    """What is left of the plate's own form where the turns are few or uneven."""
+    swing = saw.wobble if saw is not None else USUAL_SWING
     rows: list[Part] = []
     remarks: list[Remark] = []
     if len(degrees) == 1:
@@ -148,29 +141,17 @@ def _of_plate(
     return rows, remarks
 
 
-def _limit(evidence: Evidence) -> float | None:
+def _blade(evidence: Evidence, b: float, over: float, budget: Combined) -> Quantity:
     saw = evidence.gear.saw
-    return saw.parallel if saw is not None else None
+    limit = saw.parallel if saw is not None else None
+    return quantity("blade", b, budget, limit, rear_way(b, saw), over=over)
 
 
-def _is_open(b: float, budget: Combined, limit: float) -> bool:
-    return abs(b) - budget.expanded <= limit < abs(b) + budget.expanded
-
-
-def _finding(
-    evidence: Evidence,
-    b: float,
-    over: float,
-    budget: Combined,
-    remarks: list[Remark],
-    **more: Any,
-) -> Finding:
-    saw, limit = evidence.gear.saw, _limit(evidence)
-    remarks = [*remarks, *undecided(budget, limit)]
+def _of_saw(evidence: Evidence, budget: Combined) -> list[Remark]:
+    saw = evidence.gear.saw
     if saw is None:
-        remarks.append(note("no-saw-blade"))
-    leans = quantity("blade", b, budget, limit, rear_way(b, saw), over=over)
-    return finding(evidence, [leans], budget, remarks=remarks, **more)
+        return [note("no-saw-blade")]
+    return undecided(budget, saw.parallel)
 
 
 def rear_way(b: float, saw: Saw | None) -> str:

@@ -159,8 +159,8 @@ def _apart(evidence: Evidence) -> float:
     board = given_number(evidence.options, "board")
     if board is not None and given > board:
         raise EvidenceError(
-            f"the widths cannot have been read {given:g} mm apart on the strip of a"
-            f" {board:g} mm board"
+            f"the widths were read {given:g} mm apart, the board is {board:g} mm:"
+            " correct one of them"
         )
     return given
 

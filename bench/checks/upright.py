@@ -11,6 +11,7 @@ and, at four even turns, the second wave of its warp too.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
@@ -27,8 +28,14 @@ from bench.checks.options import (
 )
 from bench.checks.shared.cautions import AT_REST
 from bench.checks.shared.known_square import POOR_SQUARE
-from bench.checks.shared.lean_budget import lean_rows
-from bench.checks.shared.results import combined, finding, more_readings, quantity
+from bench.checks.shared.results import (
+    combined,
+    direction_rows,
+    finding,
+    instrument_rows,
+    more_readings,
+    quantity,
+)
 from bench.checks.shared.slips import uneven_spots
 from bench.checks.shared.traces import count_of
 from bench.finding import (
@@ -42,7 +49,7 @@ from bench.finding import (
     warning,
 )
 from bench.gear import OTHER_SIDE, LeftRight
-from bench.uncertainty import Combined, Part
+from bench.uncertainty import Combined, Part, rectangular, seat
 
 if TYPE_CHECKING:
     from bench.geometry.upright import Lean
@@ -57,9 +64,10 @@ FEWEST_READINGS = 3  # of a set-up: two heights, and one that shows the scatter
 HEIGHTS_APART = 10.0  # mm between the heights, at least
 # rad, from which a joint shows it; common practice, no source
 USUAL_LIMIT = 0.05 / 50
-NOT_SLID = (
-    2.0  # counts from low to high, which an indicator that was not slid shows too
-)
+# counts from low to high, which an indicator that was not slid shows too
+NOT_SLID = 2.0
+HEIGHT_ERROR = 0.5  # mm, half-width of a height set by a rule; common practice
+USUAL_SWING = 0.05  # mm of a plate without a saw's limit; common practice, no source
 AGAIN = "Lift the tip and slide the indicator there anew."
 
 
@@ -86,21 +94,17 @@ def _step(
     *,
     first: bool = True,
 ) -> Step:
+    fence = name in FENCE_LEANS
+    words = "The square stays as it stands. Slide the indicator along its edge."
     if first:
-        text = (
-            _fence_words(name, gear)
-            if name in FENCE_LEANS
-            else _blade_words(name, options)
-        )
-        text += " Indicator held to the upright edge."
-    else:
-        text = "The square stays as it stands. Slide the indicator along its edge."
+        of_body = _fence_words(name, gear) if fence else _blade_words(name, options)
+        words = f"{of_body} Indicator held to the upright edge."
     return Step(
         name,
-        text + " Its tip touches {at:station} up.",
+        f"{words} Its tip touches {{at:station}} up.",
         "spot",
         READINGS,
-        None if name in FENCE_LEANS else _side(options),
+        None if fence else _side(options),
         "standing",
         at=at,
         picture="plumb",
@@ -112,17 +116,15 @@ def _step(
 
 
 def _fence_words(name: str, gear: EvidenceGear) -> str:
-    away, toward = "away from you", "toward you"
-    if gear.far:
-        away, toward = toward, away
+    way = "toward you" if gear.far == (name == FENCE_LEANS[0]) else "away from you"
     if name == FENCE_LEANS[0]:
         return (
             "Square upright on the sled's base, before the sled fence's face."
-            f" Its stock points {away}."
+            f" Its stock points {way}."
         )
     return (
         "Turn the square about, the same edge upright. Under the indicator its stock"
-        f" now points {toward}."
+        f" now points {way}."
     )
 
 
@@ -142,50 +144,81 @@ def _side(options: Mapping[str, OptionValue]) -> LeftRight:
 
 class _Answer(msgspec.Struct, frozen=True):
     quantity: Quantity
-    lean: Lean
+    square: float | None  # rad, its error where the set-ups are two
     alike: bool  # low and high read the same in every set-up
     budget: Combined
-    rows: list[Part | None]
-    readings: int  # a height
-    spots: int  # heights, all set-ups together
+    settle: Settle | None  # where too close to call
 
 
 def evaluate(evidence: Evidence) -> Finding:
-    there = {t.placement for t in evidence.traces}
-    remarks: list[Remark] = []
-    answers = [
-        _answer("fence-lean", FENCE_LEANS, evidence),
-        _answer("blade-lean", BLADE + QUARTER * bool(there & set(QUARTER)), evidence),
+    there = set(evidence.placements)
+    blade = BLADE + QUARTER * bool(there & set(QUARTER))
+    found = [
+        _answer(name, set_ups, evidence)
+        for name, set_ups in (("fence-lean", FENCE_LEANS), ("blade-lean", blade))
+        if there & set(set_ups)
     ]
-    found = [answer for answer in answers if answer is not None]
     if not found:
         raise EvidenceError(
             f"it takes {FENCE_LEANS[0]} and {FENCE_LEANS[1]}, or those of the blade"
         )
-    if answers[1] is not None and not set(QUARTER) <= there:
+    remarks: list[Remark] = []
+    if there & set(BLADE) and not set(QUARTER) <= there:
         remarks.append(note("two-turns"))
-    remarks.extend(_of_square(answers[0]))
+    judged = found[0]
+    # a square so far off was more likely knocked, or another edge was used
+    if judged.square is not None and judged.quantity.name == "fence-lean":
+        off = abs(judged.square)
+        if off > POOR_SQUARE + judged.budget.expanded:
+            remarks.append(warning("square-not-plumb", off=off))
     if any(answer.alike for answer in found):
         remarks.append(warning("heights-alike"))
-    judged = found[0]
-    too_close = judged.quantity.verdict == "cannot-tell"
     return finding(
         evidence,
         [answer.quantity for answer in found],
         judged.budget,
-        settle=_settle(judged) if too_close else None,
+        settle=judged.settle,
         remarks=remarks,
         doubts=_uneven(evidence),
     )
 
 
-def _answer(name: str, set_ups: Sequence[str], evidence: Evidence) -> _Answer | None:
-    """None where nothing was read there. Raises EvidenceError for half of it."""
+def _answer(name: str, set_ups: Sequence[str], evidence: Evidence) -> _Answer:
+    """Raises EvidenceError for half of it."""
     from bench.geometry.upright import lean, slope
 
     read = {one: _spots(evidence, one) for one in set_ups}
-    if not any(read[one][0] for one in set_ups):
-        return None
+    _check(name, read)
+    slopes = {one: slope(*read[one]) for one in set_ups}
+    found = lean(
+        *([slopes[one] for one in set_ups if way in one] for way in ("away", "toward"))
+    )
+    blade = name == "blade-lean"
+    count = count_of(
+        evidence.gear.indicator, [r for _, rs in read.values() for r in rs]
+    )
+    rows = _rows(evidence, found, list(read.values()), count, blade=blade)
+    budget = combined(evidence, rows)
+    value = _outward_sign(name, evidence) * found.value
+    limit = given_number(evidence.options, "limit")
+    ways = ("to the left", "to the right") if blade else ("toward you", "away from you")
+    way = f"top leans {ways[value <= 0]}"
+    leans, settled = quantity(name, value, budget, limit, way), None
+    if limit is not None and leans.verdict == "cannot-tell":
+        spots = sum(len(set(heights)) for heights, _ in read.values())
+        now = sum(len(heights) for heights, _ in read.values()) // spots
+        freedom, clear = found.degrees_of_freedom, abs(abs(value) - limit)
+        settled = more_readings(
+            rows, budget, clear, now, spots, lambda each: freedom * each / now
+        )
+    alike = all(
+        abs(slopes[one].slope) * (max(zs) - min(zs)) < NOT_SLID * count
+        for one, (zs, _) in read.items()
+    )
+    return _Answer(leans, found.square, alike, budget, settled)
+
+
+def _check(name: str, read: Mapping[str, tuple[list[float], list[float]]]) -> None:
     for one, (heights, _) in read.items():
         if not heights:
             raise EvidenceError(f"{name} takes {one} too: the square is to be reversed")
@@ -196,26 +229,34 @@ def _answer(name: str, set_ups: Sequence[str], evidence: Evidence) -> _Answer | 
             )
         if len(heights) < FEWEST_READINGS:
             raise EvidenceError(f"{name}: a set-up takes three readings at least")
-    slopes = {one: slope(*read[one]) for one in set_ups}
-    found = lean(
-        [slopes[one] for one in set_ups if "away" in one],
-        [slopes[one] for one in set_ups if "toward" in one],
-    )
-    rows = lean_rows(evidence, found, list(read.values()), blade=name == "blade-lean")
-    budget = combined(evidence, rows)
-    value = _outward_sign(name, evidence) * found.value
-    limit = given_number(evidence.options, "limit")
-    leans = quantity(name, value, budget, limit, _way(name, value))
-    spots = sum(len(set(heights)) for heights, _ in read.values())
-    each = sum(len(heights) for heights, _ in read.values()) // spots
-    count = count_of(
-        evidence.gear.indicator, [r for _, rs in read.values() for r in rs]
-    )
-    alike = all(
-        abs(slopes[one].slope) * (max(zs) - min(zs)) < NOT_SLID * count
-        for one, (zs, _) in read.items()
-    )
-    return _Answer(leans, found, alike, budget, rows, each, spots)
+
+
+def _rows(
+    evidence: Evidence,
+    found: Lean,
+    read: Sequence[tuple[list[float], list[float]]],
+    count: float,
+    *,
+    blade: bool,
+) -> list[Part]:
+    """read: heights and readings of each set-up, mm. blade: whose plate may be
+    warped."""
+    reach = min(max(zs) - min(zs) for zs, _ in read)
+    used = max(max(rs) - min(rs) for _, rs in read)
+    weights = [1 / len(read)] * len(read)
+    scale = HEIGHT_ERROR * math.sqrt(2) / reach
+    rows = [
+        Part("touches", "A", found.standard_uncertainty, found.degrees_of_freedom),
+        seat(weights, reseated=False, scatter=evidence.known.seat_scatter),
+        *instrument_rows(evidence, used, reach, count, found.scatter, weights),
+        *direction_rows(evidence, found.value, scale),
+    ]
+    if blade and len(read) == 2:
+        saw = evidence.gear.saw
+        swing = saw.wobble if saw is not None else USUAL_SWING
+        # of two waves that swing by half of the limit a quarter stands out at the rim
+        rows.append(rectangular("plate warp", swing / 4 / reach))
+    return [row for row in rows if row is not None]
 
 
 def _spots(evidence: Evidence, placement: str) -> tuple[list[float], list[float]]:
@@ -232,41 +273,13 @@ def _outward_sign(name: str, evidence: Evidence) -> float:
     return 1.0 if _side(evidence.options) == "left" else -1.0
 
 
-def _way(name: str, value: float) -> str:
-    if name == "fence-lean":
-        return f"top leans {'toward you' if value > 0 else 'away from you'}"
-    return f"top leans to the {'left' if value > 0 else 'right'}"
-
-
-def _of_square(fence: _Answer | None) -> list[Remark]:
-    """A square so far off that it was more likely knocked, or another edge was used."""
-    if fence is None or fence.lean.square is None:
-        return []
-    off = abs(fence.lean.square)
-    if off <= POOR_SQUARE + fence.budget.expanded:
-        return []
-    return [warning("square-not-plumb", off=off)]
-
-
-def _settle(answer: _Answer) -> Settle:
-    judged, now = answer.quantity, answer.readings
-    clear = abs(abs(judged.value) - (judged.tolerance or 0.0))
-    freedom = answer.lean.degrees_of_freedom
-    rows = [row for row in answer.rows if row is not None]
-    return more_readings(
-        rows, answer.budget, clear, now, answer.spots, lambda each: freedom * each / now
-    )
-
-
 def _uneven(evidence: Evidence) -> list[Doubt]:
     """Readings at one height of one set-up that are farther apart than faces lean."""
-    found: list[Doubt] = []
+    at: dict[tuple[str, float], list[float]] = {}
     for name in evidence.placements:
-        at: dict[float, list[float]] = {}
         for height, reading in zip(*_spots(evidence, name), strict=True):
-            at.setdefault(height, []).append(reading)
-        for values in at.values():
-            found += uneven_spots({name: values})
+            at.setdefault((name, height), []).append(reading)
+    found = [d for (name, _), each in at.items() for d in uneven_spots({name: each})]
     return found[:1]
 
 

@@ -25,11 +25,11 @@ COMMANDS = {
     "status": ("status", "Instruments, the check in progress, the last results."),
     "watch": ("watch", "Live readings, one line each."),
     "check": ("check", "Take a check on the running daemon."),
-    "evaluate": ("evaluate", "Work out recorded sweeps from CSV files."),
-    "moved": ("check_requests", "Note that the move of the last result was made."),
-    "undo": ("check_requests", "Take back the last pass of the check in progress."),
+    "evaluate": ("evaluate", "Work out recorded passes from CSV files."),
+    "moved": ("requests", "Note that the move of the last result was made."),
+    "undo": ("requests", "Take back the last pass of the check in progress."),
     "abandon": (
-        "check_requests",
+        "requests",
         "Give up the check in progress; what was measured stays in the log.",
     ),
     "decode": ("decode", "Raw bytes from standard input to readings."),
@@ -43,12 +43,12 @@ COMMANDS = {
         "How results have changed without a move, and when to look again.",
     ),
     "service": ("service", "Have a Pi run it for good, or no longer."),
-    "due": ("due", "What should be checked again, when and why."),
-    "event": ("event", "Note what happened to a sled, its saw or its square."),
+    "due": ("drift", "What should be checked again, when and why."),
+    "event": ("requests", "Note what happened to a sled, its saw or its square."),
     "cut": ("cut", "How square the parts come out, and what to put right first."),
     "symptom": (
         "symptom",
-        "What is wrong with the cut or the sled, and the checks that tell.",
+        "What is wrong with the cut, and which checks tell.",
     ),
     "log": ("log", "List, show, export or import what was measured."),
     "report": ("report", "One page that prints: results, moves, charts; or a card."),
@@ -136,7 +136,7 @@ def _no_command(context: click.Context | None) -> str:
     command = context.command if context is not None else cli
     if context is None or not isinstance(command, click.Group) or command is cli:
         return (
-            "no command; `sweepgauge --help` shows them, `sweepgauge demo` tries the"
+            "no command; `sweepgauge --help` shows them; `sweepgauge demo` tries the"
             " job with nothing plugged in"
         )
     names = ", ".join(command.list_commands(context))

@@ -6,6 +6,7 @@ import os
 import sys
 import time
 from collections.abc import Iterator
+from contextlib import suppress
 from datetime import UTC, datetime
 
 import click
@@ -13,6 +14,7 @@ import click
 from bench.cli.capture_file import SavedCapture, encode
 from bench.cli.common import (
     Complaint,
+    complaining,
     load_settings,
     paths,
     say,
@@ -44,7 +46,7 @@ LOOK_S = 0.2  # how long is waited for bytes before the time is looked at
     "--save",
     metavar="FILE",
     help=(
-        "Into this file, with what a report needs: how it is set up, and when each byte"
+        "Into this file, with what a report needs: its settings, and when each byte"
         " came. `decode` reads it."
     ),
 )
@@ -71,8 +73,8 @@ def capture(
     the port.
 
     INSTRUMENT is indicator, travel or caliper; or a device that the settings do not
-    name, such as /dev/serial/by-id/... What is read from pins comes as 0 and 1, a frame
-    a line; Modbus in hexadecimal, an answer a line: as `decode` takes it.
+    name, such as /dev/serial/by-id/... Pins give 0 and 1, a frame a line. Modbus gives
+    hexadecimal, an answer a line. `decode` takes both.
 
     Example:  sweepgauge capture indicator --seconds 10 --save mine.json
     """
@@ -95,8 +97,11 @@ def capture(
             _named(instrument, where, recording)
     finally:
         if recording.began is not None and save is not None:
-            note = note or _asked_note()
-            recording.write(note)
+            if not note and sys.stdin is not None and sys.stdin.isatty():
+                note = click.prompt(
+                    NOTE_PROMPT, default="", show_default=False, err=True
+                )
+            recording.write(note or "")
     where_to = "" if save is None else f", in {save}"
     say(f"{recording.count} bytes{where_to}.")
     if save is not None and not note:
@@ -105,13 +110,6 @@ def capture(
             " tell it beside."
         )
     return 0
-
-
-def _asked_note() -> str:
-    if sys.stdin is None or not sys.stdin.isatty():
-        return ""
-    answer: str = click.prompt(NOTE_PROMPT, default="", show_default=False, err=True)
-    return answer
 
 
 def _device(instrument: str | None, where: Paths) -> str | None:
@@ -135,14 +133,14 @@ def _named(instrument: str | None, where: Paths, recording: _Recording) -> None:
     except NoDaemon:
         wired = load_settings(where).wired.items()
         ports = {name: port for name, port in wired if port.port or port.pins}
-        name = instrument or next(iter(ports), "")
+        recording.instrument = name = instrument or next(iter(ports), "")
         if name not in ports:
             raise Complaint(
                 f"no instrument {name!r} with a port in the settings; there are:"
                 f" {', '.join(ports) or 'none'}; or name a device: sweepgauge capture"
                 " /dev/serial/by-id/..."
             ) from None
-        recording.instrument, recording.port = name, ports[name]
+        recording.port = ports[name]
         recording.take(_of_port(recording))
         return
     recording.instrument = instrument or ""
@@ -151,8 +149,8 @@ def _named(instrument: str | None, where: Paths, recording: _Recording) -> None:
     if recording.path is not None:
         # in the service's settings, where the service gave the bytes
         wired = load_settings(where).wired.items()
-        ours = [port for name, port in wired if name == recording.instrument]
-        recording.port = ours[0] if ours else PortSettings()
+        ours = (port for name, port in wired if name == recording.instrument)
+        recording.port = next(ours, PortSettings())
 
 
 def _of_daemon(
@@ -184,7 +182,7 @@ def _of_port(recording: _Recording) -> Iterator[bytes]:
     recording.if_nothing = (
         "Nothing came, though it was asked."
         if request_of(port) is not None
-        else "Nothing came: press its send button while this runs, or name what asks it"
+        else "Nothing came: press its send button while this runs. Or name what asks it"
         " (request) in the settings."
     )
     try:
@@ -193,16 +191,13 @@ def _of_port(recording: _Recording) -> Iterator[bytes]:
             for data, text in blocks(port, opened, lambda: recording.left <= 0):
                 if data:
                     yield text
-    except NotAPort as error:
-        raise Complaint(str(error)) from error
     except (OSError, ValueError) as error:
+        if isinstance(error, NotAPort):
+            raise Complaint(str(error)) from error
         number = getattr(error, "errno", None)
-        why = (
-            f"{port.port} cannot be opened: {os.strerror(number)}"
-            if number
-            else f"{port.port}: {error}"
-        )
-        raise Complaint(f"{why}; `sweepgauge doctor` says what to do") from error
+        why = f"cannot be opened: {os.strerror(number)}" if number else error
+        words = f"{port.port}: {why}; `sweepgauge doctor` says what to do"
+        raise Complaint(words) from error
 
 
 class _Recording:
@@ -236,7 +231,7 @@ class _Recording:
         return LOOK_S if self.seconds is None else self.seconds - self.passed
 
     def take(self, blocks: Iterator[bytes]) -> None:
-        try:
+        with suppress(KeyboardInterrupt):
             for data in blocks:
                 self.count += len(data)
                 if self.path is not None:
@@ -244,8 +239,6 @@ class _Recording:
                 else:
                     sys.stdout.buffer.write(data)
                     sys.stdout.buffer.flush()
-        except KeyboardInterrupt:
-            pass
         if not self.count and self.if_nothing:
             say(self.if_nothing)
 
@@ -260,10 +253,8 @@ class _Recording:
             port=self.port,
             blocks=self._blocks,
         )
-        try:
-            with open(self.path, "xb") as file:
-                file.write(encode(saved))
-        except OSError as error:
-            raise Complaint(
-                f"{self.path} cannot be written: {error.strerror}"
-            ) from error
+        unwritten = complaining(
+            OSError, words=f"{self.path} cannot be written: {{0.strerror}}"
+        )
+        with unwritten, open(self.path, "xb") as file:
+            file.write(encode(saved))

@@ -31,10 +31,6 @@ class SavedCapture(msgspec.Struct):
     port: PortSettings = PortSettings()
     blocks: list[tuple[float, str]] = []
 
-    @property
-    def data(self) -> bytes:
-        return b"".join(bytes.fromhex(text) for _, text in self.blocks)
-
 
 def encode(saved: SavedCapture) -> bytes:
     """The file, one block a line, as a person may read it."""
@@ -49,14 +45,11 @@ def encode(saved: SavedCapture) -> bytes:
     )
 
 
-def read(data: bytes) -> SavedCapture | None:
-    """A saved capture; None of other bytes. Raises ValueError that says what is wrong
-    with a damaged one."""
-    if not data.lstrip().startswith(FIRST):
-        return None
+def read(data: bytes) -> SavedCapture:
+    """A saved capture. Raises ValueError that says what is wrong with a damaged one."""
     try:
         saved = msgspec.json.decode(data, type=SavedCapture)
-        _ = saved.data
+        bytes.fromhex("".join(text for _, text in saved.blocks))
     except (msgspec.DecodeError, ValueError) as error:
         raise ValueError(f"a saved capture that is not whole: {error}") from error
     if saved.capture > VERSION:

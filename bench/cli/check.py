@@ -43,7 +43,7 @@ OF_BEGIN = ("jig", "saw", "square", "sweeps", "lean", "tap", "beat", "verifies")
 @click.option(
     "--tap",
     is_flag=True,
-    help="Tap the stand before the first push: the number must come back.",
+    help="Tap the stand before the first pass: the number must come back.",
 )
 @click.option(
     "--beat", type=float, metavar="SECONDS", help="Marks by a beat instead of Enter."
@@ -53,8 +53,7 @@ OF_BEGIN = ("jig", "saw", "square", "sweeps", "lean", "tap", "beat", "verifies")
     "extend",
     default=None,
     help=(
-        "Offer to go on once where the answer is too close to call; at a terminal by"
-        " default."
+        "Offer to go on once where it is too close to call; at a terminal by default."
     ),
 )
 @click.option(

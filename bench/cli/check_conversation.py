@@ -34,6 +34,7 @@ from bench.protocol import (
     Saved,
 )
 from bench.protocol.client import Gone, NoDaemon, WireClient
+from bench.render.names import upper_first
 from bench.render.result import result_lines
 from bench.render.wording import with_name, without_port
 from bench.units import System
@@ -187,8 +188,8 @@ class CheckConversation:
         self._extends, self._offered = False, finding
         many = "one pass" if more == 1 else f"{more} passes"
         say(
-            f"Too close to call; {many} more in each set-up may settle it: Enter to go"
-            " on, q to leave."
+            f"Too close to call. {upper_first(many)} more in each set-up may settle it:"
+            " Enter goes on, q leaves."
         )
         return True
 
@@ -229,7 +230,7 @@ class CheckConversation:
         elif ask.phase == "mark":
             silent = " and the ".join(self._silent)
             ready = f"when the {silent} reads again" if silent else "ready"
-            mark = f"push {ask.taken + 1} of {ask.wanted}, mark {ask.mark}"
+            mark = f"pass {ask.taken + 1} of {ask.wanted}, mark {ask.mark}"
             say(f"{ready}: {mark} of {ask.marks}. {ask.words}")
         elif ask.ready:
             say(f"ready: {ask.taken + 1} of {ask.wanted}. {ask.words}")

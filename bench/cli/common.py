@@ -6,7 +6,8 @@ import functools
 import os
 import select
 import sys
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
@@ -23,7 +24,6 @@ if TYPE_CHECKING:
     from bench.units import System
 
 R = TypeVar("R")
-F = TypeVar("F", bound=Callable[..., Any])
 
 
 class Complaint(Exception):
@@ -158,10 +158,8 @@ def length_option(option: str, text: str | None) -> float | None:
     """mm, of a length that was typed. Raises Complaint."""
     from bench.units import UnitsError, parse_length
 
-    try:
+    with complaining(UnitsError, words=f"{option}: {{}}"):
         return None if text is None else parse_length(text)
-    except UnitsError as error:
-        raise Complaint(f"{option}: {error}") from error
 
 
 def echo_json(answer: object) -> None:
@@ -176,15 +174,31 @@ def echo_lines(lines: Iterable[str]) -> None:
         click.echo(line)
 
 
+def tell(answer: object, lines: Iterable[str], as_json: bool) -> None:
+    """The answer itself as JSON, else its lines for a person."""
+    if as_json:
+        echo_json(answer)
+    else:
+        echo_lines(lines)
+
+
+@contextmanager
+def complaining(*kinds: type[Exception], words: str = "{}") -> Iterator[None]:
+    """Errors of these kinds are the person's to mend. words: around the error's own."""
+    try:
+        yield
+    except kinds as error:
+        raise Complaint(words.format(error)) from error
+
+
 def tell_unread(unread: list[Unread]) -> int:
     """The exit status: what could not be read is bad news, and is told beside what
     could."""
-    if not unread:
-        return 0
-    from bench.render.finding import unread_words
+    if unread:
+        from bench.render.finding import unread_words
 
-    say(unread_words(unread))
-    return 1
+        say(unread_words(unread))
+    return bool(unread)
 
 
 def say(words: str) -> None:

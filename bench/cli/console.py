@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from bench.cli import common
-from bench.cli.common import Complaint, socket_option
+from bench.cli.common import complaining, socket_option
 
 
 @click.command()
@@ -46,7 +46,5 @@ def console(socket_path: str | None, look: str | None) -> int:
         gc.enable()
         app.run()
 
-    try:
+    with complaining(NoTerminal):
         return guarded(screen)
-    except NoTerminal as error:
-        raise Complaint(str(error)) from error

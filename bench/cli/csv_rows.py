@@ -13,7 +13,7 @@ from pathlib import Path
 
 import msgspec
 
-# an hour of the fastest instrument; more is not a recorded sweep
+# an hour of the fastest instrument; more is no recorded passes
 MOST_BYTES = 64 * 1024 * 1024
 MARKS = ("\xff\xfe", "\xfe\xff")  # how 16-bit text begins, read as single bytes
 
@@ -39,6 +39,11 @@ class Row(Place, frozen=True):
 
     cells: dict[str, str] = {}
 
+    def filled(self, column: str, hint: str = "") -> str:
+        if not (cell := self.cells[column]):
+            raise self.wrong(f"the column {column} is empty{hint}")
+        return cell
+
 
 class Table(msgspec.Struct, frozen=True):
     """header: its place. names: of the header row, lower case. rows: at least one."""
@@ -60,8 +65,7 @@ def read_table(path: Path) -> Table:
 def table_of(text: str, name: str) -> Table:
     """The same from text; `name` stands for the file in messages."""
     if not text.strip():
-        problem = "is empty; it wants a header row and readings under it"
-        raise Place(name).wrong(problem)
+        raise Place(name).wrong("is empty; it wants a header row and readings under it")
     lines = _lines(text, name)
     header, place = next(lines)
     names = _names(header, place)
@@ -75,8 +79,8 @@ def table_of(text: str, name: str) -> Table:
         if blank is None and len(fields) != len(names):
             raise place.wrong(_uneven(fields, len(names)))
         if blank is not None or not any(cells):
-            problem = "the row is empty; take it out or fill it in"
-            raise (blank or place).wrong(problem)
+            where = blank or place
+            raise where.wrong("the row is empty; take it out or fill it in")
         rows.append(Row(name, place.line, dict(zip(names, cells, strict=True))))
     if not rows:
         raise Place(name).wrong("holds no readings, only a header row")
@@ -94,65 +98,59 @@ def _lines(text: str, name: str) -> Iterator[tuple[list[str], Place]]:
         raise place.wrong(f"is not CSV ({error})") from error
 
 
-def _bytes(path: Path) -> bytes:
+def _text(path: Path) -> str:
+    file = str(path)
     try:
         with path.open("rb") as source:
-            return source.read(MOST_BYTES + 1)
+            data = source.read(MOST_BYTES + 1)
     except OSError as error:
-        problem = f"cannot be read ({error.strerror or error})"
-        raise Place(str(path)).wrong(problem) from error
+        why = error.strerror or error
+        raise Place(file).wrong(f"cannot be read ({why})") from error
     except ValueError as error:  # a NUL in the name
-        place = Place(repr(str(path)))
-        raise place.wrong(f"is no name of a file ({error})") from error
-
-
-def _text(path: Path) -> str:
-    file, data = str(path), _bytes(path)
+        raise Place(repr(file)).wrong(f"is no name of a file ({error})") from error
     if len(data) > MOST_BYTES:
-        problem = f"is larger than {MOST_BYTES // 2**20} MiB: not a recorded sweep"
-        raise Place(file).wrong(problem)
+        most = MOST_BYTES // 2**20
+        raise Place(file).wrong(f"is larger than {most} MiB: no recorded passes")
     if data[:2].decode("latin-1") in MARKS:
         raise Place(file, 1).wrong("is 16-bit text; save it as CSV in UTF-8")
+    before, zero, _ = data.partition(b"\0")
+    if zero:
+        place = Place(file, before.count(b"\n") + 1)
+        raise place.wrong("is not text; it holds a zero byte")
     try:
-        text = data.decode("utf-8-sig")
+        return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         place = Place(file, data.count(b"\n", 0, error.start) + 1)
         raise place.wrong(f"is not text in UTF-8 ({error.reason})") from error
-    if "\0" in text:
-        place = Place(file, text.count("\n", 0, text.index("\0")) + 1)
-        raise place.wrong("is not text; it holds a zero byte")
-    return text
 
 
 def _names(header: Sequence[str], place: Place) -> tuple[str, ...]:
     names = tuple(field.strip().lower() for field in header)
-    if len(names) == 1:
-        for sign, called in ((";", "semicolons"), ("\t", "tabs"), ("|", "bars")):
-            if sign in names[0]:
-                raise place.wrong(
-                    f"the columns are parted by {called}; part them by commas, with a"
-                    " point in the numbers"
-                )
+    for sign, called in ((";", "semicolons"), ("\t", "tabs"), ("|", "bars")):
+        if len(names) == 1 and sign in names[0]:
+            raise place.wrong(
+                f"the columns are parted by {called}; part them by commas, with a point"
+                " in the numbers"
+            )
     if not any(names):
         raise place.wrong("the header row is empty")
     twice = sorted({n for n in names if n and names.count(n) > 1})
     if twice:
-        problem = f"the column {short(twice[0])} is there twice; name each once"
-        raise place.wrong(problem)
+        raise place.wrong(f"the column {short(twice[0])} is there twice")
     if names.count("") > 1:
         raise place.wrong(f"{names.count('')} columns have no name")
     return names
 
 
 def _uneven(fields: Sequence[str], wanted: int) -> str:
-    words = f"{len(fields)} fields, the header has {wanted}"
+    hint = ""
     if len(fields) == 1 and ";" in fields[0]:
-        return words + "; part them by commas, not semicolons"
-    if len(fields) > wanted and any(
-        field.strip().lstrip("+-").isdigit() for field in fields[1:]
+        hint = "; part them by commas, not semicolons"
+    elif len(fields) > wanted and any(
+        f.strip().lstrip("+-").isdigit() for f in fields[1:]
     ):
-        return words + "; if the numbers have a comma, write a point"
-    return words
+        hint = "; if the numbers have a comma, write a point"
+    return f"{len(fields)} fields, the header has {wanted}{hint}"
 
 
 def short(text: str) -> str:

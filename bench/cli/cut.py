@@ -8,15 +8,11 @@ from typing import Any
 import click
 
 from bench.checks.options import OptionError
-from bench.cli.common import (
-    Complaint,
-    LogSource,
-    echo_json,
-    echo_lines,
-    json_option,
-    whose_log,
-)
+from bench.cli.common import Complaint, LogSource, json_option, tell, whose_log
+from bench.cut.forecast import GOOD_SHARE
 from bench.cut.sheet import OPTIONS, read_sheet
+from bench.protocol import CutForecast, Document
+from bench.render.cut import forecast_lines, sled_lines
 
 
 def _sheet_options(command: Any) -> Any:
@@ -37,15 +33,11 @@ def _sheet_options(command: Any) -> Any:
 def cut(
     source: LogSource, as_json: bool, jig: str | None, **options: str | None
 ) -> int:
-    """How square the parts come out, with give or take, and what to put right first.
+    """How square the parts come out, and what to put right first.
     Exit 1 when less than 95 of 100 parts are good enough.
 
     Example:  sweepgauge cut --jig big-sled --board "400 mm"
     """
-    from bench.cut.forecast import GOOD_SHARE
-    from bench.protocol import CutForecast, Document
-    from bench.render.cut import forecast_lines, sled_lines
-
     given = {name: text for name, text in options.items() if text is not None}
     try:
         read_sheet(given, None)
@@ -53,11 +45,7 @@ def cut(
         raise Complaint(f"cut: --{error.option} {error.problem}") from error
     reply, units = source.ask(CutForecast(jig, given), Document)
     document = reply.document
-    sleds = document.get("sleds")
-    if as_json:
-        echo_json(document)
-    else:
-        lines = forecast_lines if sleds is None else sled_lines
-        echo_lines(lines(document, units))
-    forecasts = [document] if sleds is None else sleds
+    lines = sled_lines if "sleds" in document else forecast_lines
+    tell(document, lines(document, units), as_json)
+    forecasts = document.get("sleds", [document])
     return 1 if any(one["good_share"] < GOOD_SHARE for one in forecasts) else 0

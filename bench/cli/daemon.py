@@ -9,7 +9,7 @@ import sys
 import click
 
 from bench.cli.common import (
-    Complaint,
+    complaining,
     load_settings,
     log_option,
     paths,
@@ -27,8 +27,8 @@ def daemon(
 ) -> int:
     """Read the instruments and keep the log, until told to stop.
 
-    Without settings it listens to every free serial port while somebody looks, and asks
-    for the plunger to be pressed. SWEEPGAUGE_PORTS names more ports to listen to:
+    Without settings it listens to every free serial port while somebody looks. Then it
+    asks for the plunger to be pressed. SWEEPGAUGE_PORTS names more ports to listen to:
     paths, patterns with *, URLs of pyserial.
 
     Example:  sweepgauge daemon --settings ~/.config/sweepgauge/settings.toml
@@ -45,8 +45,6 @@ def daemon(
             "%(message)s" if under_manager else "%(asctime)s %(levelname)s %(message)s"
         ),
     )
-    try:
+    with complaining(CannotRun):
         run_daemon(settings, where)
-    except CannotRun as error:
-        raise Complaint(str(error)) from error
     return 0

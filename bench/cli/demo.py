@@ -9,7 +9,7 @@ from functools import partial
 import click
 
 from bench.checks import checks
-from bench.cli.common import Complaint, echo_json, json_option, say
+from bench.cli.common import Complaint, complaining, echo_json, json_option, say
 
 
 @click.command()
@@ -45,9 +45,9 @@ def demo(
     """Try the whole job on a virtual saw: real daemon, real serial bytes, nothing to
     plug in.
 
-    Without --headless on the screen to work by: Enter answers what is asked, `h` is the
-    hand that pushes, `o` lets the operator do it all, `w`, `b` and `k` let something go
-    wrong, `/` shows every key.
+    Without --headless on the screen to work by: Enter answers what is asked; `h` is the
+    hand that pushes; `o` lets the hands do it all; `w`, `b` and `k` let something go
+    wrong; `/` shows every key.
 
     Example:  sweepgauge demo --headless --seed 1
     """
@@ -63,11 +63,9 @@ def demo(
     if not headless and not as_json:
         return _screen(chosen, marks)
     say(f"virtual saw, seed {chosen}")
-    try:
-        work = headless_job if kind is None else partial(one_check, kind=kind)
+    work = headless_job if kind is None else partial(one_check, kind=kind)
+    with complaining(DemoError):
         answer, good = asyncio.run(work(chosen, say, marks=marks, lean=lean, tap=tap))
-    except DemoError as error:
-        raise Complaint(str(error)) from error
     if as_json:
         echo_json(answer)
     return 0 if good else 1
@@ -81,9 +79,6 @@ def _screen(seed: int, marks: bool) -> int:
     def screen() -> None:
         asyncio.run(run_screen(seed, say, marks=marks))
 
-    try:
+    without = "{}; `sweepgauge demo --headless` needs no screen"
+    with complaining(NoTerminal, DemoError, words=without):
         return guarded(screen)
-    except (NoTerminal, DemoError) as error:
-        raise Complaint(
-            f"{error}; `sweepgauge demo --headless` needs no screen"
-        ) from error

@@ -40,8 +40,8 @@ if TYPE_CHECKING:
     "--seconds",
     type=click.FloatRange(0.5, 600),
     help=(
-        "Listen for so long, 1.5 if not said: for what sends at its button, or for a"
-        " longer look at the noise."
+        "Listen for so long, 1.5 if not said: for what sends at its button; or for the"
+        " noise."
     ),
 )
 @json_option
@@ -67,7 +67,7 @@ def doctor(
     if seconds is not None:
         say(
             f"Listening for {seconds:g} s: move it, leave it at rest, or press its"
-            " button, as you want it heard."
+            " button."
         )
     listening = LISTEN if seconds is None else seconds
     options = ListeningOptions(wanted, "mm", spacing is not None, listening)

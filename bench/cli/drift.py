@@ -1,24 +1,28 @@
-"""`sweepgauge drift`: has what was squared stayed so; asks the daemon, or reads a log
-with --log FILE."""
+"""`sweepgauge drift` and `due`: has what was squared stayed so, and what should be
+checked again."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable
 from typing import Any
 
 import click
+import msgspec
 
 from bench.cli.common import (
+    Complaint,
     LogSource,
-    echo_json,
-    echo_lines,
     json_option,
     only_check_option,
     only_jig_option,
+    tell,
     tell_unread,
     whose_log,
 )
 from bench.cli.log import known_kind
+from bench.finding import Unread
+from bench.protocol import Document, Drift, Due
+from bench.render.upkeep import drift_lines, due_lines, reminder
 
 
 @click.command()
@@ -32,27 +36,38 @@ def drift(source: LogSource, as_json: bool, jig: str | None, kind: str | None) -
 
     Example:  sweepgauge drift --jig big-sled
     """
-    from bench.protocol import Document, Drift
-
     known_kind(kind)
     reply, units = source.ask(Drift(jig=jig, check=kind), Document)
-    if not as_json:
-        from bench.render.upkeep import drift_lines
-
-        echo_lines(drift_lines(reply.document, units))
-    status = told(reply.document, as_json)
-    return 1 if any(series["alarm"] for series in reply.document["series"]) else status
+    document = reply.document
+    alarm = any(series["alarm"] for series in document["series"])
+    return _told(document, drift_lines(document, units), as_json, alarm)
 
 
-def told(document: Mapping[str, Any], as_json: bool) -> int:
-    """Print it as JSON where that is wanted, and say what could not be read; the exit
-    status."""
-    if as_json:
-        echo_json(document)
-    if not document["unread"]:
-        return 0
-    import msgspec
+@click.command()
+@whose_log
+@json_option
+@click.option("--at", metavar="DATE", help="Ask for that day; today by default.")
+@click.option(
+    "--remind",
+    is_flag=True,
+    help="One line of what is due now, and the lamp blinks: for the daily review.",
+)
+def due(source: LogSource, as_json: bool, at: str | None, remind: bool) -> int:
+    """What should be checked again, when and why. Exit 1 when something is due now.
 
-    from bench.finding import Unread
+    Example:  sweepgauge due --at 2026-03-01
+    """
+    if remind and source.file is not None:
+        raise Complaint("--remind asks the daemon, which has the lamp: leave --log out")
+    document = source.ask(Due(at=at, remind=remind), Document)[0].document
+    lines = [reminder(document)] if remind else due_lines(document)
+    now = any(row["state"] == "now" for row in document["due"])
+    return _told(document, lines, as_json, now)
 
-    return tell_unread(msgspec.convert(document["unread"], list[Unread]))
+
+def _told(
+    document: dict[str, Any], lines: Iterable[str], as_json: bool, bad: bool
+) -> int:
+    """Tell it, and what could not be read; the exit status."""
+    tell(document, lines, as_json)
+    return tell_unread(msgspec.convert(document["unread"], list[Unread])) or bad

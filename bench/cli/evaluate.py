@@ -12,24 +12,26 @@ from typing import Any
 import click
 
 from bench.checks import checks, find
-from bench.checks.model import Check, EvidenceGear, Known
+from bench.checks.model import Check, Evidence, EvidenceGear, Known
 from bench.checks.options import OptionValue
 from bench.cli.common import (
     Complaint,
-    echo_json,
-    echo_lines,
     json_option,
     load_settings,
     log_option,
     paths,
     say,
     settings_option,
+    tell,
     worst,
 )
 from bench.cli.options import declared, gear_options, read_options
-from bench.finding import Finding
-from bench.gear import Jig
-from bench.units import System
+from bench.cli.recorded_sweeps import RecordedError, read_sweeps
+from bench.finding import EvidenceError, Finding
+from bench.procedure.conclusion import conclude
+from bench.procedure.gear_selection import use
+from bench.render.remarks import evidence_error_words, with_notes
+from bench.render.result import result_lines
 
 
 def _placements() -> str:
@@ -67,21 +69,20 @@ def evaluate(
     as_json: bool,
     **given: Any,
 ) -> int:
-    """Work out recorded sweeps, each file alone.
+    """Work out recorded passes, each file alone.
 
     Example:  sweepgauge evaluate fence-square monday.csv --jig big-sled
     """
-    from bench.cli.recorded_sweeps import RecordedError
-    from bench.finding import EvidenceError
-    from bench.procedure.gear_selection import use
-    from bench.render.remarks import evidence_error_words, with_notes
-
     check = find(kind)
     where = paths(settings=settings_path, log=log_path)
     settings = load_settings(where)
     options = read_options(check, given, recorded=True)
     gear = use(settings.gear, jig=jig, saw=saw, square=square)
-    known = Known() if log_path is None else _known(where.log, kind, gear, options)
+    known = Known()
+    if log_path is not None:
+        from bench.log import history
+
+        known = history.known(where.log, kind, gear, options)
     findings, refused = [], []
     for path in map(Path, files):
         try:
@@ -92,9 +93,12 @@ def evaluate(
             refused.append(f"{path}: {evidence_error_words(error, settings.units)}")
         else:
             findings.append(with_notes(finding, settings.units))
-            name = str(path) if len(files) > 1 else None
+            if len(files) > 1 and not as_json:
+                click.echo(f"{path}:")
             sled = gear.jig if check.turns_fence else None
-            _show(findings[-1], sled, settings.units, name, as_json)
+            widest = sled.widest_board if sled else None
+            lines = result_lines(findings[-1], settings.units, widest)
+            tell(findings[-1], lines, as_json)
     for words in refused[:-1]:
         say(f"sweepgauge: {words}")
     if refused:
@@ -105,14 +109,6 @@ def evaluate(
     return worst([f.verdict for f in findings])
 
 
-def _known(
-    log: Path, kind: str, gear: EvidenceGear, options: dict[str, OptionValue]
-) -> Known:
-    from bench.log.history import known
-
-    return known(log, kind, gear, options)
-
-
 def _worked_out(
     path: Path,
     check: Check,
@@ -121,26 +117,8 @@ def _worked_out(
     known: Known,
 ) -> Finding:
     """Raises RecordedError, EvidenceError."""
-    from bench.checks.model import Evidence
-    from bench.cli.recorded_sweeps import read_sweeps
-    from bench.procedure.conclusion import conclude
-
     traces = read_sweeps(path, check, options, gear)
     number = hashlib.sha256(path.read_bytes()).hexdigest()[:12]
     now = datetime.now(UTC).astimezone().isoformat(timespec="seconds")
     evidence = Evidence(check.kind, traces, options, gear, known)
     return conclude(evidence, id=number, at=now)
-
-
-def _show(
-    finding: Finding, sled: Jig | None, units: System, name: str | None, as_json: bool
-) -> None:
-    """name: of the file, where there are several."""
-    from bench.render.result import result_lines
-
-    if as_json:
-        echo_json(finding)
-        return
-    if name is not None:
-        click.echo(f"{name}:")
-    echo_lines(result_lines(finding, units, sled.widest_board if sled else None))

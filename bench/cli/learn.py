@@ -35,11 +35,11 @@ What = Literal["indicator", "travel", "leaf"]
 @socket_option
 @json_option
 def learn(what: What, leaf: str | None, socket_path: str | None, as_json: bool) -> int:
-    """Find the indicator's cable (press its plunger), the travel's (push the sled), or
-    prove with a leaf.
+    """Find the indicator's cable by its plunger, the travel's by the sled. Or prove
+    with a leaf.
 
-    What is found is kept in the settings file once Enter says so; the running daemon
-    reads it at once. A contradiction ends it with status 1, and nothing is kept.
+    Enter keeps what is found in the settings file; the running daemon reads it at once.
+    A contradiction ends it with status 1, and nothing is kept.
 
     Example:  sweepgauge learn indicator
     """

@@ -35,13 +35,12 @@ Feed = Callable[[bytes, bool], "LogImported"]
 def log_import(file: Path, socket_path: str | None, log_path: str | None) -> int:
     """Take what `log export` wrote into this log: by id, and never twice.
 
-    Each line of FILE is one JSON object: a `finding` (its fields are those of `check
-    --json`; `check`, `at` and one quantity with name, value, unit and uncertainty are
-    enough), and where they are there its `evidence`, `moves`, `instrument`, `hold` and
-    what it was `superseded_by`. A line may also be the finding alone, or an `event`
-    of the gear. A line that cannot be read is named and left out. Bytes of the wire
-    and the climate between results are not in an export: for those keep the log file
-    itself.
+    Each line of FILE is one JSON object with a `finding`. Its fields are those of
+    `check --json`. `check`, `at` and one quantity are enough: name, value, unit and
+    uncertainty. Beside it may stand `evidence`, `moves`, `instrument`, `hold` and
+    `superseded_by`. It may be the finding alone, or an `event` of the gear. A
+    line that cannot be read is named and left out. It lacks the bytes of the wire and
+    the climate between results. For those keep the log file itself.
 
     Example:  sweepgauge log import all.jsonl
     """

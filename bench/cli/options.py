@@ -11,7 +11,7 @@ import click
 from bench.checks import checks
 from bench.checks.model import Check
 from bench.checks.options import Option, OptionError, OptionValue, validated
-from bench.cli.common import Complaint
+from bench.cli.common import Complaint, complaining
 from bench.finding import Climate
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -37,23 +37,22 @@ def declared(command: F, *, recorded: bool = False) -> F:
             if recorded or not option.recorded:
                 by_name.setdefault(option.name, []).append((check, option))
     for name, found in reversed(by_name.items()):
-        option = found[0][1]
-        kinds: dict[str, list[str]] = {}
-        for check, each in found:
-            kinds.setdefault(each.words, []).append(check.kind)
-        words = "; ".join(
-            f"{said} ({', '.join(those)})" for said, those in kinds.items()
-        )
         choices = dict.fromkeys(choice for _, each in found for choice in each.choices)
-        metavar = "|".join(choices) or option.kind.upper()
-        flag = f"--{name.replace('_', '-')}"
+        metavar = "|".join(choices) or found[0][1].kind.upper()
+        shape: dict[str, Any] = {"metavar": metavar}
         if len(choices) == 1:  # there is nothing to choose: it is a switch
-            command = click.option(
-                flag, name, flag_value=next(iter(choices)), help=f"{words}."
-            )(command)
-            continue
-        command = click.option(flag, name, metavar=metavar, help=f"{words}.")(command)
+            shape = {"flag_value": metavar}
+        flag = f"--{name.replace('_', '-')}"
+        command = click.option(flag, name, help=_help(found), **shape)(command)
     return command
+
+
+def _help(found: list[tuple[Check, Option]]) -> str:
+    kinds: dict[str, list[str]] = {}
+    for check, option in found:
+        kinds.setdefault(option.words, []).append(check.kind)
+    words = (f"{said} ({', '.join(those)})" for said, those in kinds.items())
+    return f"{'; '.join(words)}."
 
 
 def read_options(
@@ -78,10 +77,8 @@ def typed_climate(temperature: str | None, humidity: str | None) -> Climate | No
 
     if temperature is None and humidity is None:
         return None
-    try:
+    with complaining(UnitsError, words="--humidity: {}"):
         share = None if humidity is None else parse_share(humidity)
-    except UnitsError as error:
-        raise Complaint(f"--humidity: {error}") from error
     return Climate(None if temperature is None else _celsius(temperature), share)
 
 

@@ -41,8 +41,10 @@ TURNS_BACK = 1.6
 NAMES = ("sweep", "placement", "what", "end")
 WALLS, NO_HOLD = ("left", "right"), ("", "free", "none", "no", "-")
 PLACES = ("placement", "what", "end")
-_NUMBER = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]{1,3})?")
-_NOT_FINITE = re.compile(r"[+-]?(nan|inf|infinity)", re.IGNORECASE)
+_NUMBER = re.compile(
+    r"[+-]?(nan|inf|infinity|([0-9]+\.?[0-9]*|\.[0-9]+)(e[+-]?[0-9]{1,3})?)",
+    re.IGNORECASE,
+)
 
 
 class _Length(msgspec.Struct, frozen=True):
@@ -50,6 +52,14 @@ class _Length(msgspec.Struct, frozen=True):
 
     column: str
     factor: float
+
+    def of(self, row: Row) -> float:
+        """mm"""
+        value = self.factor * _number(row, self.column)
+        if abs(value) > MOST:
+            what = self.column.rpartition("_")[0]
+            raise row.wrong(f"the {what} of {value:g} mm is no length at a saw")
+        return value
 
 
 class _Group(msgspec.Struct):
@@ -95,19 +105,13 @@ def _traces(
     groups: dict[tuple[str, str, int], _Group] = {}
     visit, before = 0, ""
     for row in table.rows:
-        placement = row.cells[columns.place]
-        if not placement:
-            raise row.wrong(f"the column {columns.place} is empty")
+        placement = row.filled(columns.place)
         step = steps.of(placement, row)
-        sweep = row.cells["sweep"] if columns.swept else ""
-        if columns.swept and not sweep:
-            raise row.wrong("the column sweep is empty; number the sweeps")
+        sweep = row.filled("sweep", "; number the passes") if columns.swept else ""
         # a spot that is come back to is read anew, whatever its number
         visit += step.gather == "spot" and placement != before
-        before = placement
-        group = groups.setdefault(
-            (sweep, placement, visit), _Group(step, sweep, placement)
-        )
+        before, key = placement, (sweep, placement, visit)
+        group = groups.setdefault(key, _Group(step, sweep, placement))
         _take(group, row, columns, gear)
     return [_trace(group) for group in groups.values()]
 
@@ -130,28 +134,27 @@ class _Columns:
         found = [_length(table, stem, wanted) for stem in lengths]
         self.reading = found[-1]
         self.travel = found[0] if len(found) > 1 else None
-        self.timed = self.swept and "t_s" in table.names
-        self.width = lengths[-1] == "width"
 
 
 def _length(table: Table, stem: str, wanted: str) -> _Length:
     units = {f"{stem}_mm": 1.0, f"{stem}_in": INCH}
     there = [n for n in table.names if n == stem or n.startswith(f"{stem}_")]
-    if len(there) > 1:
-        raise table.header.wrong(
-            f"{_some(there)} name one quantity twice; keep one of them"
-        )
-    if there and there[0] not in units:
-        raise table.header.wrong(
-            f"the column {short(there[0])} has no unit this reads; call it"
-            f" {stem}_mm or {stem}_in"
-        )
-    if not there:
-        raise table.header.wrong(
-            f"no column {stem}_mm (or {stem}_in); it takes {wanted}; found"
-            f" {_some(table.names)}"
-        )
-    return _Length(there[0], units[there[0]])
+    match there:
+        case [column] if column in units:
+            return _Length(column, units[column])
+        case [column]:
+            problem = (
+                f"the column {short(column)} has no unit this reads; call it {stem}_mm"
+                f" or {stem}_in"
+            )
+        case []:
+            problem = (
+                f"no column {stem}_mm (or {stem}_in); it takes {wanted}; found"
+                f" {_some(table.names)}"
+            )
+        case _:
+            problem = f"{_some(there)} name one quantity twice; keep one of them"
+    raise table.header.wrong(problem)
 
 
 class _Steps:
@@ -168,54 +171,39 @@ class _Steps:
         self._steps: dict[str, Step | None] = {}
         for step in check.plan({**options, **all_of_them}, gear):
             self._steps.setdefault(step.placement, step)
-        self._listed = [p for p in self._steps]
+        self._listed = ", ".join(map(repr, [*self._steps][:12]))
 
     def of(self, placement: str, row: Row) -> Step:
-        if placement not in self._steps:
-            accepts = self._check.accepts
-            self._steps[placement] = (
-                accepts(placement, self._options, self._gear)
-                if accepts is not None
-                else None
-            )
-        step = self._steps[placement]
-        if step is None:
+        accepts = self._check.accepts
+        if placement not in self._steps and accepts is not None:
+            found = accepts(placement, self._options, self._gear)
+            self._steps[placement] = found
+        if (step := self._steps.get(placement)) is None:
             raise row.wrong(
                 f"unknown placement {short(placement)};"
-                f" {self._check.kind} takes {', '.join(map(repr, self._listed[:12]))}"
+                f" {self._check.kind} takes {self._listed}"
             )
         return step
 
 
 def _take(group: _Group, row: Row, columns: _Columns, gear: EvidenceGear) -> None:
-    step = group.step
-    travel = 0.0
-    if columns.travel is not None:
-        travel = columns.travel.factor * _number(row, columns.travel.column)
-        # a swept surface along the cut is the travel instrument's; a place is written
-        # down as a place
-        if (
-            step.gather == "sweep"
-            and step.mount is not None
-            and gear.travel.grows == "toward"
-        ):
-            travel = -travel
-    reading = columns.reading.factor * _number(row, columns.reading.column)
-    if columns.width and not reading > 0.0:
-        raise row.wrong(
-            f"{columns.reading.column} is"
-            f" {row.cells[columns.reading.column]}: a width is above zero"
-        )
-    if not columns.width and gear.indicator.grows == "pulled-out":
+    step, of_width = group.step, columns.reading.column.startswith("width")
+    travel = 0.0 if columns.travel is None else columns.travel.of(row)
+    swept_surface = step.gather == "sweep" and step.mount is not None
+    # a swept surface along the cut is the travel instrument's; a place is written down
+    # as a place
+    if swept_surface and gear.travel.grows == "toward":
+        travel = -travel
+    reading, column = columns.reading.of(row), columns.reading.column
+    if of_width and not reading > 0.0:
+        raise row.wrong(f"{column} is {row.cells[column]}: a width is above zero")
+    if not of_width and gear.indicator.grows == "pulled-out":
         reading = -reading
-    for what, value in (("travel", travel), ("reading", reading)):
-        if abs(value) > MOST:
-            raise row.wrong(f"the {what} of {value:g} mm is no length at a saw")
     group.travel.append(travel)
     group.reading.append(reading)
     group.rows.append(row)
-    time = row.cells.get("t_s", "") if columns.timed else ""
-    group.at.append(_number(row, "t_s") if time else None)
+    timed = columns.swept and row.cells.get("t_s")
+    group.at.append(_number(row, "t_s") if timed else None)
     if columns.swept:
         group.seat = _same(row, "seat", group.seat, row.cells.get("seat"))
         group.hold = _same(row, "hold", group.hold, _hold(row))
@@ -226,8 +214,8 @@ def _same(row: Row, column: str, before: str | None, said: str | None) -> str | 
     others."""
     if said and before is not None and said != before:
         raise row.wrong(
-            f"{column} {short(said)} in a sweep that had"
-            f" {short(before)}; number the sweeps apart"
+            f"{column} {short(said)} in a pass that had"
+            f" {short(before)}; number the passes apart"
         )
     return said or before
 
@@ -239,26 +227,18 @@ def _hold(row: Row) -> str | None:
     A hold that is declared takes the play between the walls out of the budget.
     """
     said = row.cells.get("hold") or ""
-    if said.lower() in NO_HOLD:
-        return None
-    return said.lower() if said.lower() in WALLS else said
+    hold = said.lower()
+    return None if hold in NO_HOLD else hold if hold in WALLS else said
 
 
 def _number(row: Row, column: str) -> float:
-    text = row.cells[column]
-    if not text:
+    if not (text := row.cells[column]):
         raise row.wrong(f"{column} is empty")
-    if _NOT_FINITE.fullmatch(text):
-        raise row.wrong(f"{column} is not finite: {text!r}")
     if not _NUMBER.fullmatch(text):
-        hint = (
-            "; write a point, not a comma"
-            if re.fullmatch(r"[+-]?[0-9]*,[0-9]+", text)
-            else ""
-        )
+        comma = re.fullmatch(r"[+-]?[0-9]*,[0-9]+", text)
+        hint = "; write a point, not a comma" if comma else ""
         raise row.wrong(f"{column} is not a number: {short(text)}{hint}")
-    value = float(text)
-    if not math.isfinite(value):
+    if not math.isfinite(value := float(text)):
         raise row.wrong(f"{column} is not finite: {short(text)}")
     return value
 
@@ -308,10 +288,10 @@ def _times(group: _Group) -> list[float] | None:
         return None
     for row, t in zip(group.rows, group.at, strict=True):
         if t is None:
-            raise row.wrong("t_s is empty, in a sweep that has times")
+            raise row.wrong("t_s is empty, in a pass that has times")
     for row, (a, b) in zip(group.rows[1:], pairwise(known), strict=True):
         if b < a and group.step.gather == "sweep":
-            raise row.wrong(f"t_s goes back from {a:g} to {b:g} s within a sweep")
+            raise row.wrong(f"t_s goes back from {a:g} to {b:g} s within a pass")
     return known
 
 

@@ -1,19 +1,34 @@
-"""`sweepgauge report`: one page that prints, or the card for the wall by the saw."""
+"""`sweepgauge report`: one page that prints, or the card for the wall by the saw; asks
+the daemon, or reads a log and the settings."""
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import click
+import msgspec
 
 from bench.cli.common import (
     Complaint,
     LogSource,
+    complaining,
+    load_settings,
     only_jig_option,
+    paths,
     say,
     settings_option,
     whose_log,
 )
+from bench.cli.log import listed
+from bench.protocol import Document, LogRows, ReportParts
+from bench.render.finding import unread_words
+from bench.render.report.page import card_html, report_html
+from bench.render.report.source import ReportSource
+from bench.units import System
+
+MOST = 10_000  # results; more than ten years of daily checks
 
 
 @click.command()
@@ -23,31 +38,56 @@ from bench.cli.common import (
 @click.option("--out", metavar="FILE.html", help="Write here, not to standard output.")
 @click.option("--card", is_flag=True, help="The small card for the wall by the saw.")
 def report(
-    source: LogSource,
     settings_path: str | None,
-    jig: str | None,
     out: str | None,
     card: bool,
+    source: LogSource,
+    jig: str | None,
 ) -> int:
-    """Results, moves and charts as one page that prints, or the card for the wall.
+    """Results, moves and charts as one page that prints. Or the card for the wall.
 
     One HTML file that stands alone: open it in any browser and print it from there.
 
     Example:  sweepgauge report --jig big-sled --out big-sled.html
     """
-    from bench.cli.report_source import report_source
-    from bench.render.report.page import card_html, report_html
-
     parts, units = report_source(source, settings_path, jig)
     html = (card_html if card else report_html)(parts, units)
     if out is None:
         click.echo(html)
     else:
-        try:
+        with complaining(OSError, words=f"{out} cannot be written: {{0.strerror}}"):
             Path(out).write_text(html, encoding="utf-8")
-        except OSError as error:
-            raise Complaint(f"{out} cannot be written: {error.strerror}") from error
         say(f"The {'card' if card else 'report'} is in {out}.")
     for words in parts.left_out:
         say(words)
     return 1 if parts.left_out else 0
+
+
+def report_source(
+    source: LogSource, settings_path: str | None, jig: str | None
+) -> tuple[ReportSource, System]:
+    """In the units of the daemon, or else of the settings. Raises Complaint."""
+    rows, _ = listed(source, jig, None, MOST)
+    settings = None
+    if source.file is not None:
+        settings = load_settings(paths(settings=settings_path, log=source.file))
+    parts, units = source.ask(ReportParts(), Document, settings)
+    found = _source(rows, dict(parts.document), jig)
+    if jig is not None and not found.subjects():
+        raise Complaint(f"nothing was measured with a sled called {jig!r} yet")
+    return found, units
+
+
+def _source(rows: LogRows, document: dict[str, Any], jig: str | None) -> ReportSource:
+    gone = set(rows.superseded)
+    for name, part in (("drift", "series"), ("due", "due")) if jig is not None else ():
+        those = [row for row in document[name][part] if row["jig"] == jig]
+        document[name] = {**document[name], part: those}
+    today = datetime.now().astimezone().date().isoformat()
+    return msgspec.structs.replace(
+        msgspec.convert({**document, "at": today, "findings": []}, ReportSource),
+        findings=[one for one in rows.findings if one.id not in gone],
+        moves=rows.moves,
+        distances=rows.distances,
+        left_out=[unread_words(rows.unread)] if rows.unread else [],
+    )

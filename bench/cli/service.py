@@ -3,12 +3,13 @@ good, and takes it away again."""
 
 from __future__ import annotations
 
+import functools
 import os
 import pwd
 import shutil
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import click
@@ -27,39 +28,47 @@ def service() -> None:
     """
 
 
-dry_run_option = click.option(
-    "--dry-run", is_flag=True, help="Only print the steps; change nothing."
-)
-yes_option = click.option("--yes", is_flag=True, help="Do not ask before the start.")
-root_option = click.option(
-    "--root",
-    type=click.Path(exists=True, file_okay=False, path_type=Path),
-    default=Path("/"),
-    help="The file tree of a card mounted there, instead of this machine's own.",
-)
-user_option = click.option(
-    "--user",
-    "person",
-    metavar="NAME",
-    help="Who may use the instrument; the one who called sudo if not said.",
-)
+def place_options(command: Callable[..., int]) -> Callable[..., int]:
+    """Where it is done and for whom, given to the command as `place`."""
+
+    @functools.wraps(command)
+    def at_place(
+        root: Path, person: str | None, screen: bool = False, **how: bool
+    ) -> int:
+        person = person or os.environ.get("SUDO_USER")
+        return command(Place(root, _program(), person, screen), **how)
+
+    for option in (
+        click.option(
+            "--user",
+            "person",
+            metavar="NAME",
+            help="Who may use the instrument; the one who called sudo if not said.",
+        ),
+        click.option(
+            "--root",
+            type=click.Path(exists=True, file_okay=False, path_type=Path),
+            default=Path("/"),
+            help="The file tree of a mounted card, not this machine's own.",
+        ),
+        click.option("--yes", is_flag=True, help="Do not ask before the start."),
+        click.option(
+            "--dry-run", is_flag=True, help="Only print the steps; change nothing."
+        ),
+    ):
+        at_place = option(at_place)
+    return at_place
 
 
 @service.command()
-@dry_run_option
-@yes_option
-@root_option
-@user_option
+@place_options
 @click.option(
     "--screen",
     is_flag=True,
     help="Show the console on the machine's own screen (tty1) from its start.",
 )
-def install(
-    dry_run: bool, yes: bool, root: Path, person: str | None, screen: bool
-) -> int:
+def install(place: Place, dry_run: bool, yes: bool) -> int:
     """Install and start the service. Run again it changes only what has changed."""
-    place = Place(root, _program(), person or os.environ.get("SUDO_USER"), screen)
     if place.screen and place.person is None:
         raise Complaint("--screen: whose console? Name the person with --user")
     _carry_out(list(install_steps(place)), dry_run=dry_run, yes=yes)
@@ -69,17 +78,13 @@ def install(
 
 
 @service.command()
-@dry_run_option
-@yes_option
-@root_option
-@user_option
-def remove(dry_run: bool, yes: bool, root: Path, person: str | None) -> int:
-    """Stop the service and take it away. The log and the settings stay."""
-    place = Place(root, _program(), person or os.environ.get("SUDO_USER"), False)
+@place_options
+def remove(place: Place, dry_run: bool, yes: bool) -> int:
+    """Stop the service and remove it. The log and the settings stay."""
     _carry_out(list(remove_steps(place)), dry_run=dry_run, yes=yes)
     click.echo(
-        "Left as they are: the log in /var/lib/sweepgauge, the settings in"
-        " /etc/sweepgauge, the user sweepgauge that owns them, and the program in"
+        "Left as they are: the log in /var/lib/sweepgauge; the settings in"
+        " /etc/sweepgauge; the user sweepgauge that owns them; the program in"
         f" {sys.prefix}."
     )
     return 0
@@ -119,17 +124,17 @@ def _carry_out(steps: list[Step], *, dry_run: bool, yes: bool) -> None:
         click.echo(step.words)
         try:
             step.act()
-        except subprocess.CalledProcessError as error:
-            words = " ".join(error.cmd)
+        except (OSError, subprocess.CalledProcessError) as error:
             raise Complaint(
-                f"{step.words}: `{words}` ended with {error.returncode}; mend that and"
-                " call it again, what is done stays done"
+                f"{step.words}: {_why(error)}; mend that and call it again, what is"
+                " done stays done"
             ) from error
-        except OSError as error:
-            raise Complaint(
-                f"{step.words}: {error.strerror or error}; mend that and call it again,"
-                " what is done stays done"
-            ) from error
+
+
+def _why(error: OSError | subprocess.CalledProcessError) -> str:
+    if isinstance(error, OSError):
+        return error.strerror or str(error)
+    return f"`{' '.join(error.cmd)}` ended with {error.returncode}"
 
 
 def _still_missing(place: Place) -> Iterator[str]:
@@ -139,7 +144,7 @@ def _still_missing(place: Place) -> Iterator[str]:
             f"{place.person}: log in again once, then `sweepgauge console` works in any"
             " shell."
         )
-        if not _person_exists(place.person):
+        if place.person not in (one.pw_name for one in pwd.getpwall()):
             yield f"There is no user {place.person} on this machine."
     if not any(Path("/dev").glob("gpiochip*")):
         yield "No pins here: pedal, lamp and buzzer need a Pi."
@@ -148,11 +153,3 @@ def _still_missing(place: Place) -> Iterator[str]:
             "The serial port on the pins is off. Where an instrument hangs on it:"
             " sudo raspi-config nonint do_serial_hw 0, and restart."
         )
-
-
-def _person_exists(name: str) -> bool:
-    try:
-        pwd.getpwnam(name)
-    except KeyError:
-        return False
-    return True

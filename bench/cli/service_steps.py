@@ -82,7 +82,7 @@ def install_steps(place: Place) -> Iterator[Step]:
         if name.endswith(".sysusers.conf"):
             yield _command(
                 "make the user and the group sweepgauge",
-                _has_account(place.root, "passwd", GROUP),
+                bool(_account(place.root, "passwd", GROUP)),
                 _tool(place, "systemd-sysusers", "sweepgauge.conf"),
             )
         elif name.endswith(".tmpfiles.conf"):
@@ -94,14 +94,10 @@ def install_steps(place: Place) -> Iterator[Step]:
     if place.person is not None:
         yield _command(
             f"let {place.person} use the instrument: group sweepgauge",
-            place.person in _members(place.root, GROUP),
+            _is_member(place),
             (
-                "usermod",
-                *_in_tree(place, "--prefix"),
-                "-a",
-                "-G",
-                GROUP,
-                place.person,
+                *("usermod", *_in_tree(place, "--prefix")),
+                *("-a", "-G", GROUP, place.person),
             ),
         )
     yield _link_step(place.root / SHELL_COMMAND, place.program)
@@ -119,7 +115,7 @@ def _start_steps(
         )
         return
     yield _command(
-        "have the rule for cables and pins used, for those plugged in too",
+        "have the rule for cables and pins used; for those plugged in too",
         not is_changed,
         ("udevadm", "control", "--reload"),
         (
@@ -159,7 +155,7 @@ def remove_steps(place: Place) -> Iterator[Step]:
     if place.person is not None:
         yield _command(
             f"take {place.person} out of the group sweepgauge",
-            place.person not in _members(place.root, GROUP),
+            not _is_member(place),
             ("gpasswd", *_in_tree(place, "--root"), "-d", place.person, GROUP),
         )
     if place.runs:
@@ -199,7 +195,7 @@ def _link_step(path: Path, program: str) -> Step:
     done = path.is_symlink() and os.readlink(path) == program
     if path.exists() and not path.is_symlink():
         raise Complaint(
-            f"{path} is there and is no link of ours: move it away, then install again"
+            f"{path} is there and is no link of ours: rename it, then install again"
         )
     words = f"link {path} to {program}, so that every shell finds it"
     return Step(words, done, path=path, link=program)
@@ -244,20 +240,16 @@ def _folder() -> Path:
     )
 
 
-def _has_account(root: Path, table: str, name: str) -> bool:
-    return any(line.startswith(f"{name}:") for line in _lines(root / "etc" / table))
+def _account(root: Path, table: str, name: str) -> list[str]:
+    """Its fields in a table of accounts; none where it is not there."""
+    path = root / "etc" / table
+    rows = path.read_text().splitlines() if path.is_file() else []
+    return next((row.split(":") for row in rows if row.startswith(f"{name}:")), [])
 
 
-def _members(root: Path, group: str) -> list[str]:
-    for line in _lines(root / "etc/group"):
-        name, _, rest = line.partition(":")
-        if name == group:
-            return rest.rpartition(":")[2].split(",")
-    return []
-
-
-def _lines(path: Path) -> list[str]:
-    return path.read_text().splitlines() if path.is_file() else []
+def _is_member(place: Place) -> bool:
+    members = _account(place.root, "group", GROUP)[3:]
+    return place.person in ",".join(members).split(",")
 
 
 def _is_enabled(root: Path, unit: str) -> bool:
@@ -266,7 +258,5 @@ def _is_enabled(root: Path, unit: str) -> bool:
 
 
 def _is_active(unit: str) -> bool:
-    return (
-        subprocess.run(["systemctl", "is-active", "-q", unit], check=False).returncode
-        == 0
-    )
+    command = ["systemctl", "is-active", "-q", unit]
+    return subprocess.run(command, check=False).returncode == 0

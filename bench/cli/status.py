@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
 
 import click
 
-from bench.cli.common import echo_json, echo_lines, json_option, request, socket_option
+from bench.cli.common import json_option, request, socket_option, tell
+from bench.protocol import GetStatus, InstrumentState, StatusReply
 from bench.render.wording import without_name, without_port
-
-if TYPE_CHECKING:
-    from bench.protocol import InstrumentState, StatusReply
+from bench.units import System
 
 
 @click.command()
@@ -22,23 +20,12 @@ def status(socket_path: str | None, as_json: bool) -> int:
 
     Example:  sweepgauge status --json
     """
-    from bench.protocol import GetStatus, StatusReply
-
     reply, units = request(socket_path, GetStatus(), StatusReply)
-    if as_json:
-        echo_json(reply)
-        return 0
-    from bench.render.result import result_lines
-
-    echo_lines(_lines(reply))
-    for finding in reply.last:
-        click.echo(f"{finding.at}  {finding.id}")
-        for line in result_lines(finding, units)[:2]:
-            click.echo(f"  {line}")
+    tell(reply, _lines(reply, units), as_json)
     return 0
 
 
-def _lines(reply: StatusReply) -> Iterator[str]:
+def _lines(reply: StatusReply, units: System) -> Iterator[str]:
     yield f"{reply.program}; log {reply.log}: {reply.recording}"
     yield from (f"note: {note}" for note in reply.notes)
     if not any(one.state != "marks" for one in reply.instruments):
@@ -47,12 +34,16 @@ def _lines(reply: StatusReply) -> Iterator[str]:
             " `sweepgauge demo` pretends a saw"
         )
     yield from map(_instrument, reply.instruments)
-    run = reply.run
-    if run is None:
+    if (run := reply.run) is None:
         yield "no check in progress"
     else:
         sled = run.jig or "no named sled"
         yield f"in progress: {run.check} of {sled}; {run.ask.words}"
+    from bench.render.result import result_lines
+
+    for finding in reply.last:
+        yield f"{finding.at}  {finding.id}"
+        yield from (f"  {line}" for line in result_lines(finding, units)[:2])
 
 
 def _instrument(one: InstrumentState) -> str:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
-from typing import Protocol
+from contextlib import suppress
+from typing import Any
 
 import click
 
 from bench.cli.common import (
     Complaint,
+    complaining,
     connect,
     echo_json,
     json_option,
@@ -21,6 +22,7 @@ from bench.protocol import (
     InstrumentState,
     Notice,
     PassNotice,
+    Prompt,
     PromptChanged,
     Readings,
     Rejected,
@@ -28,8 +30,10 @@ from bench.protocol import (
     Watch,
 )
 from bench.protocol.client import Gone
+from bench.render.finding import finding_words
 from bench.render.wording import with_name, without_name
 from bench.units import System
+from hw.formats import meaning_of
 
 
 @click.command()
@@ -54,26 +58,19 @@ def watch(
     Example:  sweepgauge watch --json | head
     """
     until = None if seconds is None else time.monotonic() + seconds
-    try:
-        with connect(socket_path) as client:
-            output: _Output = _Lines()
-            if plain:
-                output = _Sentences(client.version.units, instrument)
-            elif as_json:
-                output = _Json()
-            client.send(GetStatus())
-            client.send(Watch())
-            while until is None or time.monotonic() < until:
-                left = 1.0 if until is None else until - time.monotonic()
-                message = client.next(max(0.01, min(1.0, left)))
-                if isinstance(message, StatusReply) and instrument is not None:
-                    refuse_unknown(message, instrument)
-                if _is_of(message, instrument):
-                    output.show(message)
-    except Gone as error:
-        raise Complaint(f"the daemon went away ({error})") from error
-    except KeyboardInterrupt:
-        pass
+    away = complaining(Gone, words="the daemon went away ({})")
+    with suppress(KeyboardInterrupt), away, connect(socket_path) as client:
+        said = _show_json if as_json else _show_line
+        show = _Sentences(client.version.units, instrument).show if plain else said
+        client.send(GetStatus())
+        client.send(Watch())
+        while until is None or time.monotonic() < until:
+            left = 1.0 if until is None else until - time.monotonic()
+            message = client.next(max(0.01, min(1.0, left)))
+            if isinstance(message, StatusReply) and instrument is not None:
+                refuse_unknown(message, instrument)
+            if _is_of(message, instrument):
+                show(message)
     return 0
 
 
@@ -95,57 +92,37 @@ def _is_of(message: object, name: str | None) -> bool:
     return name is None or own is None or own == name
 
 
-class _Output(Protocol):
-    def show(self, message: object) -> None: ...
-
-
-class _Lines:
-    def show(self, message: object) -> None:
-        from hw.formats import meaning_of
-
-        if isinstance(message, Notice):
+def _show_line(message: object) -> None:
+    match message:
+        case Notice():
             click.echo(message.words, err=True)
-        elif isinstance(message, InstrumentState):
+        case InstrumentState():
             words = without_name(message.name, message.words)
             click.echo(f"{message.name}: {words}", err=True)
-        elif isinstance(message, Readings):
+        case Readings():
             for value in message.values:
                 click.echo(f"{message.instrument} {value:.4f} mm")
-        elif isinstance(message, Rejected):
+        case Rejected():
             words = f"rejected: {message.fault}"
             if (status := message.status) is not None:
                 words = f"has no reading: {status} ({meaning_of(status)[0]})"
             click.echo(f"{message.instrument} {words}", err=True)
 
 
-class _Json:
-    def show(self, message: object) -> None:
-        if isinstance(message, Readings):
-            for at, value in zip(message.at, message.values, strict=True):
-                _line(message.instrument, at, value, message.unit, message.flags)
-        elif isinstance(message, Rejected):
-            _line(
-                message.instrument,
-                message.at,
-                status=message.status,
-                fault=message.fault,
-                raw=message.raw,
-            )
+def _show_json(message: object) -> None:
+    if isinstance(message, Readings):
+        for at, value in zip(message.at, message.values, strict=True):
+            said = {"value": value, "unit": message.unit, "flags": message.flags}
+            _object(message.instrument, at, said)
+    elif isinstance(message, Rejected):
+        why = ("status", "fault", "raw")
+        said = {name: getattr(message, name) for name in why}
+        _object(message.instrument, message.at, said)
 
 
-def _line(
-    instrument: str,
-    at: float,
-    value: float | None = None,
-    unit: str = "mm",
-    flags: Sequence[str] = (),
-    status: str | None = None,
-    fault: str | None = None,
-    **more: str,
-) -> None:
-    said = {"value": value, "unit": unit, "instrument": instrument}
-    why = {"flags": flags, "status": status, "fault": fault}
-    echo_json({**said, "at": round(at, 6), **why, **more})
+def _object(instrument: str, at: float, said: dict[str, Any]) -> None:
+    of = {"value": None, "unit": "mm", "instrument": instrument, "at": round(at, 6)}
+    echo_json(of | {"flags": (), "status": None, "fault": None} | said)
 
 
 class _Sentences:
@@ -165,39 +142,34 @@ class _Sentences:
         self._last = ""
 
     def show(self, message: object) -> None:
-        if isinstance(message, StatusReply):
-            for one in message.instruments:
-                if _is_of(one, self._instrument):
-                    self._state(one)
-        elif isinstance(message, InstrumentState):
-            self._state(message)
-        elif isinstance(message, Readings):
-            self._value(message.instrument, message.values[-1])
-        elif isinstance(message, PassNotice) and message.words:
-            # a refused pass is told before the sled is pushed on in vain
-            urgent = message.state == "refused"
-            (self._urgent if urgent else self._queue).append(("", message.words))
-        elif isinstance(message, Notice) and message.words != self._words.get(
-            message.about
-        ):
-            self._queue.append(("", message.words))
-        elif (
-            isinstance(message, PromptChanged)
-            and message.ask is not None
-            and message.ask.words != self._words.get("ask")
-        ):
-            self._words["ask"] = message.ask.words
-            self._drop_prompt()
-            self._queue.append(("ask", message.ask.words))
-        elif isinstance(message, Concluded):
-            from bench.render.finding import finding_words
-
-            self._drop_prompt()
-            self._queue.extend(
-                ("", line.strip())
-                for line in finding_words(message.finding, self._units)
-            )
+        match message:
+            case StatusReply():
+                for one in message.instruments:
+                    if _is_of(one, self._instrument):
+                        self._state(one)
+            case InstrumentState():
+                self._state(message)
+            case Readings():
+                self._value(message.instrument, message.values[-1])
+            case PassNotice() if message.words:
+                # a refused pass is told before the sled is pushed on in vain
+                urgent = message.state == "refused"
+                (self._urgent if urgent else self._queue).append(("", message.words))
+            case Notice() if message.words != self._words.get(message.about):
+                self._queue.append(("", message.words))
+            case PromptChanged():
+                self._prompt(message.ask)
+            case Concluded():
+                self._drop_prompt()
+                lines = finding_words(message.finding, self._units)
+                self._queue.extend(("", line.strip()) for line in lines)
         self._print(time.monotonic())
+
+    def _prompt(self, ask: Prompt | None) -> None:
+        if ask is not None and ask.words != self._words.get("ask"):
+            self._words["ask"] = ask.words
+            self._drop_prompt()
+            self._queue.append(("ask", ask.words))
 
     def _state(self, one: InstrumentState) -> None:
         if self._words.get(one.name) == one.words:

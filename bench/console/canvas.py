@@ -9,8 +9,7 @@ from bench.console.text import Block, Role
 
 # dots of a cell, by column and row: braille, or the two halves of a block
 _BRAILLE = ((0x01, 0x02, 0x04, 0x40), (0x08, 0x10, 0x20, 0x80))
-STEPS = 400  # dots of a straight line, more than any screen has
-DASH = 8  # dots of a dashed line that are drawn and left out in turn
+DASH = 2  # columns of a dashed line that are drawn and left out in turn
 
 
 class Canvas:
@@ -52,6 +51,13 @@ class Canvas:
             self.words(first, y, text, role)
         return free
 
+    def label_where_free(
+        self, text: str, role: Role, *places: tuple[int, int, str]
+    ) -> bool:
+        """The label at the first of the places (column, row, which end stands there)
+        that has room for it; False: at none."""
+        return any(self.label(x, y, text, role, at) for x, y, at in places)
+
     def foot(self, left: str, middle: str, right: str, y: int | None = None) -> None:
         """A row of words below the field: its two ends, and what lies between."""
         row = self.high - 1 if y is None else y
@@ -59,22 +65,30 @@ class Canvas:
         self.label(self.wide - 1, row, right, "faint", "right")
         self.label(self.wide // 2, row, middle, "faint", "middle")
 
-    def fill(self, x: int, y: int, wide: int, role: Role) -> None:
-        """Solid metal, one row high."""
-        self.words(x, y, self.glyphs.full * wide, role)
+    def body(self, x: int, y: int, wide: int, high: int, role: Role) -> None:
+        """Wood where the role is that, else solid."""
+        sign = self.glyphs.wood if role == "wood" else self.glyphs.full
+        for row in range(y, y + high):
+            self.words(x, row, sign * wide, role)
 
-    def bar(self, x: int, y: int, wide: int, role: Role) -> None:
-        """Wood, one row high."""
-        self.words(x, y, self.glyphs.wood * wide, role)
+    def upright(self, x: int, first: int, last: int, role: Role) -> None:
+        """A line down column `x`, from row `first` to row `last`."""
+        for row in range(first, last + 1):
+            self.words(x, row, self.glyphs.down, role)
+
+    def arrow(self, x: int, y: int, long: int, left: bool, role: Role) -> None:
+        """An arrow to the left or to the right, its head at column `x`."""
+        g, line = self.glyphs, self.glyphs.across * (long - 1)
+        first = x if left else x - long + 1
+        self.words(first, y, g.left_mark + line if left else line + g.right_mark, role)
 
     def frame(self, x: int, y: int, wide: int, high: int, role: Role) -> None:
-        g = self.glyphs
-        last, across = y + high - 1, g.across * (wide - 2)
+        g, last = self.glyphs, y + high - 1
+        across = g.across * (wide - 2)
         self.words(x, y, g.corner[0] + across + g.corner[1], role)
-        for row in range(y + 1, last):
-            self.words(x, row, g.down, role)
-            self.words(x + wide - 1, row, g.down, role)
         self.words(x, last, g.corner[2] + across + g.corner[3], role)
+        for column in (x, x + wide - 1):
+            self.upright(column, y + 1, last - 1, role)
 
     # ---- dots ------------------------------------------------------------------------
 
@@ -105,9 +119,12 @@ class Canvas:
         dashed: bool = False,
     ) -> None:
         (x0, y0), (x1, y1) = start, end
-        for n in range(STEPS):
-            if not dashed or n % DASH < DASH // 2:
-                share = n / (STEPS - 1)
+        across = abs(x1 - x0) * self.wide * self.per_x
+        dots = 1 + round(max(across, abs(y1 - y0) * self.field * self.per_y))
+        dash = DASH * self.per_x
+        for n in range(dots + 1):
+            if not dashed or n % (2 * dash) < dash:
+                share = n / dots
                 self.dot(x0 + (x1 - x0) * share, y0 + (y1 - y0) * share, role)
 
     def block(self) -> Block:

@@ -27,8 +27,7 @@ COVERAGE = 1.96  # standard uncertainties of 95 %
 
 def draw_bars(document: dict[str, Any], wide: int, glyphs: GlyphSet) -> Block:
     """A row for each cause: how far it turns the edge, and within how much."""
-    rows = document["rows"]
-    half = (wide - NAME_WIDE - 2) // 2
+    rows, half = document["rows"], (wide - NAME_WIDE - 2) // 2
     most = max((_reach(row) for row in rows), default=0.0)
     if half < 6 or most <= 0:
         return []
@@ -71,12 +70,11 @@ def draw_edge(
         canvas.line((0.5, 0.0), (0.5 + edge * steep, 1.0), "old-trace", dashed=True)
     # a fence turned counter-clockwise, drawn level, has the cut lean clockwise
     canvas.line((0.5, 0.0), (0.5 + value * steep, 1.0), "trace")
-    right = document["at"] == "right"
-    canvas.label(
-        wide - 2 if right else 1, 0, "part", "strong", "right" if right else "left"
-    )
+    at = (wide - 2, "right") if document["at"] == "right" else (1, "left")
+    canvas.label(at[0], 0, "part", "strong", at[1])
     canvas.label(1, high - 2, "sled fence", "faint")
     canvas.label(wide // 2, high - 1, "you", "strong", "middle")
+    canvas.label(wide - 1, high - 1, "dashed: good enough", "faint", "right")
     return canvas.block()
 
 

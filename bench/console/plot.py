@@ -12,7 +12,7 @@ import msgspec
 from bench.console.canvas import Canvas
 from bench.console.glyphs import GlyphSet
 from bench.console.instrument_view import PassView
-from bench.console.text import Block, Line, Role
+from bench.console.text import Block, Role
 from bench.units import System, length_words
 
 # mm of reading that the height shows at least: less would make noise look like a slope
@@ -70,17 +70,21 @@ def plot(
         _draw(canvas, one, shown, "old-trace")
     for one in now:
         _draw(canvas, one, shown, "trace")
-    digits = 2 if units == "mm" else None
-    if wide >= ROOM_FOR_WORDS:
-        canvas.words(0, 0, length_words(shown.high, units, digits) + " ", "faint")
-    if wide >= ROOM_FOR_WORDS and high > LEAST_HIGH + 1:
-        low = length_words(shown.low, units, digits)
-        canvas.words(0, high - 2, low + " ", "faint")
     middle = f"{glyphs.aside} left out" if any(p.aside for p in drawn) else "travel"
-    canvas.foot(
-        length_words(shown.left, units), middle, length_words(shown.right, units)
-    )
+    _edge_words(canvas, shown, middle, units)
     return canvas.block()
+
+
+def _edge_words(canvas: Canvas, shown: Window, middle: str, units: System) -> None:
+    """What the edges of the plot stand for."""
+    digits, high = 2 if units == "mm" else None, canvas.high
+    if canvas.wide >= ROOM_FOR_WORDS:
+        for row, mm in ((0, shown.high), (high - 2, shown.low))[
+            : 1 + (high > LEAST_HIGH + 1)
+        ]:
+            canvas.words(0, row, length_words(mm, units, digits) + " ", "faint")
+    left, right = length_words(shown.left, units), length_words(shown.right, units)
+    canvas.foot(left, middle, right)
 
 
 def _draw(canvas: Canvas, one: PassView, shown: Window, role: Role) -> None:
@@ -118,26 +122,23 @@ def scale(
     where to where it is good enough.
     """
     reach = max(abs(value) + give, good[1] * 1.5 if good else 0.0, 1e-12) * 1.08
-    cells = max(9, wide)
-    row: Line = [(glyphs.across, "rule")] * cells
-    low = -reach if least is None else least
+    cells, low = max(9, wide), -reach if least is None else least
 
     def place(v: float) -> int:
         return min(cells - 1, max(0, round((v - low) / (reach - low) * (cells - 1))))
 
-    row[place(0.0)] = ("+", "rule")
+    apart = sum(map(len, ends)) + 2 > cells  # the end words, each in a row of its own
+    c = Canvas(cells, 3 if apart else 2, glyphs)
+    c.words(0, 0, glyphs.across * cells, "rule")
     if good:
         first, last = place(good[0]), place(good[1])
-        row[first : last + 1] = [("=", "good")] * (last + 1 - first)
-        row[first], row[last] = ("[", "good"), ("]", "good")
-        row[place(0.0)] = ("0", "rule")
+        c.words(first, 0, f"[{'=' * (last - first - 1)}]", "good")
+    c.words(place(0.0), 0, "0" if good else "+", "rule")
     first, last = place(value - give), place(value + give)
-    row[first : last + 1] = [(glyphs.lower, "strong")] * (last + 1 - first)
-    row[place(value)] = (glyphs.here, "strong")
-    left, right = ends
-    room = cells - len(left) - len(right)
-    if room < 2:  # each in a row of its own
-        return [row, [(left, "faint")], [(right.rjust(cells), "faint")]]
-    below = "[ good enough ]" if good else ""
-    middle = below.center(room) if room >= len(below) + 2 else " " * room
-    return [row, [(left, "faint"), (middle, "faint"), (right, "faint")]]
+    c.words(first, 0, glyphs.lower * (last - first + 1), "strong")
+    c.words(place(value), 0, glyphs.here, "strong")
+    c.label(0, 1, ends[0], "faint")
+    c.label(cells - 1, 1 + apart, ends[1], "faint", "right")
+    if good:
+        c.label(cells // 2, 1, "[ good enough ]", "faint", "middle")
+    return c.block()

@@ -6,7 +6,7 @@ from bench.console.glyphs import GlyphSet
 from bench.console.instrument_view import InstrumentView
 from bench.console.text import Role
 from bench.render.result import verdict_words
-from bench.units import INCH, System, rounded_words
+from bench.units import INCH, System
 
 _ROLES: dict[str | None, Role] = {
     "inside": "good",
@@ -16,20 +16,11 @@ _ROLES: dict[str | None, Role] = {
 }
 
 
-def verdict_sign(verdict: str | None, glyphs: GlyphSet) -> str:
-    """The sign that stands before a verdict's words."""
-    signs = {"inside": glyphs.good, "outside": glyphs.bad, "cannot-tell": glyphs.unsure}
-    return glyphs.none if verdict is None else signs[verdict]
-
-
-def verdict_role(verdict: str | None) -> Role:
-    """How a verdict looks."""
-    return _ROLES[verdict]
-
-
 def verdict_line(verdict: str | None, glyphs: GlyphSet) -> tuple[str, str, Role]:
     """Sign, words and role of a verdict."""
-    return verdict_sign(verdict, glyphs), verdict_words(verdict), _ROLES[verdict]
+    signs = {"inside": glyphs.good, "outside": glyphs.bad, "cannot-tell": glyphs.unsure}
+    sign = glyphs.none if verdict is None else signs[verdict]
+    return sign, verdict_words(verdict), _ROLES[verdict]
 
 
 def number(instrument: InstrumentView, units: System) -> tuple[str, str]:
@@ -48,13 +39,6 @@ def travelled(instrument: InstrumentView, units: System) -> str:
     if units == "mm":
         return _no_minus_zero(f"{value:.1f}") + " mm"
     return _no_minus_zero(f"{value / INCH:.2f}") + " in"
-
-
-def to_go(mm: float, uncertainty: float, units: System) -> tuple[str, str]:
-    """A distance still to go: as many figures as its uncertainty carries, and their
-    unit."""
-    figures, _, unit = rounded_words(mm, uncertainty, units).partition(" ")
-    return figures, unit
 
 
 def _no_minus_zero(text: str) -> str:

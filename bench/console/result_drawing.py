@@ -7,19 +7,22 @@ that is good enough as much so, which makes the two comparable.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
-from itertools import pairwise
 from typing import Literal
 
 import msgspec
 
 from bench.console.canvas import Canvas
 from bench.console.glyphs import GlyphSet
-from bench.console.plot import LEAST_SPAN
+from bench.console.shape_drawing import (
+    Scene,
+    draw_clearance,
+    draw_face,
+    draw_fit,
+    draw_turn,
+)
 from bench.console.text import Block, Role
 from bench.protocol import Finding, Jig, Quantity
-from bench.render.finding import limit_words
 from bench.render.result import judged, large_size, opening, opposite, told_over
 from bench.units import System, length_words, rounded_words
 
@@ -54,15 +57,6 @@ PARTS = {
 }
 
 
-class Scene(msgspec.Struct, frozen=True):
-    """What a drawing knows. board: mm, the widest board, of a sled fence."""
-
-    finding: Finding
-    jig: Jig | None
-    board: float | None
-    units: System
-
-
 def has_picture(finding: Finding) -> bool:
     return _drawer(finding) is not None
 
@@ -88,45 +82,81 @@ def draw_result(
 def _drawer(finding: Finding) -> Callable[[Canvas, Scene], None] | None:
     """What draws the finding: by what it carries, then by what is judged."""
     if finding.profile:
-        return _face
+        return draw_face
     if finding.positions:
-        return _fit
+        return draw_fit
     if any(q.name == "phase" for q in finding.quantities):
-        return _turn
+        return draw_turn
     q = judged(finding)
     if q.name in PARTS:
         return {"across": _across, "along": _along, "upright": _upright}[
             PARTS[q.name].lies
         ]
-    return None if q.band is None else _clearance
+    return None if q.band is None else draw_clearance
 
 
 # ---- a part that is turned -----------------------------------------------------------
 
 
-def _steep(q: Quantity, share: float = 0.42) -> float:
+def _steep(q: Quantity, share: float = 0.42, other: float = 0.0) -> float:
     """Shares of the field for one rad: the turn, or what is good enough, fills it."""
-    limit = q.tolerance or 0.0
-    return share / max(abs(q.value) + q.uncertainty, limit * 1.2, 1e-9)
+    limit, most = q.tolerance or 0.0, max(abs(q.value), abs(other))
+    return share / max(most + q.uncertainty, limit * 1.2, 1e-9)
 
 
 def _across(c: Canvas, scene: Scene) -> None:
-    """A sled fence: its pivot stays, its free end stands off the line of square."""
-    q, jig, units = judged(scene.finding), scene.jig, scene.units
-    free_left = jig is None or jig.pivot == "right"
-    off, steep = -q.value if free_left else q.value, _steep(q)
-    free, pivot = (0, 1) if free_left else (1, 0)
+    """A sled fence: its pivot stays, its free end stands off the line of square. A
+    board has the line beside it that the passes found."""
+    q, other = judged(scene.finding), scene.finding.comparison
+    free_left = scene.jig is None or scene.jig.pivot == "right"
+    sign, free, pivot = (-1, 0, 1) if free_left else (1, 1, 0)
+    steep = _steep(q, other=0.0 if other is None else other.value)
+
+    def line(turn: float, role: Role, down: float = 0.0, dashed: bool = False) -> None:
+        ends = (pivot, 0.5 - down), (free, 0.5 + turn * sign * steep - down)
+        c.line(*ends, role, dashed=dashed)
+
     for edge in _edges(q):
-        c.line((pivot, 0.5), (free, 0.5 + edge * steep), "old-trace", dashed=True)
-    c.line((pivot, 0.5), (free, 0.5 + off * steep), "wood")
+        line(edge, "old-trace", dashed=True)
+    for down in (0.0, 1 / (c.field * c.per_y)):
+        line(q.value, "wood", down)
+    if other is not None:
+        line(other.value, "trace")
+    _across_words(c, scene, q.value * sign, free)
+
+
+def _across_words(c: Canvas, scene: Scene, off: float, free: int) -> None:
+    """off: how far the free end stands away from you, rad. free: 0 at the left."""
+    q, units, ends, last = (
+        judged(scene.finding),
+        scene.units,
+        ("left", "right"),
+        c.wide - 1,
+    )
     length = told_over(scene.board, units)
     much = rounded_words(abs(off) * length, q.uncertainty * length, units)
-    where = "away from you" if off > 0 else "toward you"
-    ends = ("left", "right")
-    words, row, last = f"{ends[free]} end {much} {where}", c.high - 2, c.wide - 1
-    c.label(free * last, row, words, "strong", ends[free])
-    c.label(pivot * last, row, "pivot", "faint", ends[pivot])
+    way = "away from you" if off > 0 else "toward you"
+    c.label(
+        free * last, c.high - 2, f"{ends[free]} end {much} {way}", "strong", ends[free]
+    )
+    middle, other, pivot = c.field // 2, scene.finding.comparison, 1 - free
+    c.label(pivot * last, c.high - 2, "pivot", "faint", ends[pivot])
+    over = f"across {length_words(length, units)}"
+    c.label(pivot * last, c.high - 1, over, "faint", ends[pivot])
+    if other is not None:
+        c.label(free * last, c.high - 1, "thin: by passes", "trace", ends[free])
+    rows = (middle, middle - 1, middle + 1, 0, c.field - 1)
+    _good_enough(c, q, 3, *((free * last, row, ends[free]) for row in rows))
     _you(c)
+
+
+def _good_enough(
+    c: Canvas, q: Quantity, inside: int, *places: tuple[int, int, str]
+) -> None:
+    """What the dashed lines are: between them at the first `inside` of the places, else
+    elsewhere with the word for them."""
+    if q.tolerance and not c.label_where_free("good enough", "good", *places[:inside]):
+        c.label_where_free("dashed: good enough", "good", *places[inside:])
 
 
 def _edges(q: Quantity) -> tuple[float, ...]:
@@ -139,19 +169,39 @@ def _you(c: Canvas) -> None:
 
 
 def _along(c: Canvas, scene: Scene) -> None:
-    """A blade or a rip fence: front below, rear above; the rear stands to one side."""
+    """A blade or a rip fence: front below, rear above; the rear stands to one side. A
+    rip fence has the blade beside it, on the side to which it closes."""
     q, opens = judged(scene.finding), opening(scene.finding)
     part, edges = PARTS[q.name], _edges(q)
     steep = _steep(q) * 0.8 * c.field / c.wide
-    if opens is not None and edges:  # to close is never good
-        edges = (0.0, edges[0 if (opens > 0) == (q.value > 0) else 1])
+    if opens is not None:
+        to_left = (opens > 0) == (q.value < 0)  # the blade stands left of it
+        _blade_beside(c, to_left)
+        if edges:  # to close is never good
+            edges = (0.0, edges[not to_left])
     for edge in edges:
-        c.line((0.5, 0.0), (0.5 + edge * steep, 1.0), "old-trace", dashed=True)
+        c.line((0.5, 0.0), (0.5 - edge * steep, 1.0), "old-trace", dashed=True)
     _thick(c, 0.5 - q.value * steep, part.role)
     c.label(1, 0, "rear", "faint")
     c.label(1, c.high - 3, "front", "faint")
     c.label(c.wide - 2, c.high - 3, part.label, "faint", "right")
+    _size_label(c, scene, (c.wide - 1, 0, "right"), (1, 1, "left"))
+    if edges:
+        c.label(c.wide // 2, c.high - 2, "dashed: good enough", "faint", "middle")
     _you(c)
+
+
+def _blade_beside(c: Canvas, left: bool) -> None:
+    blade = c.wide // 6 if left else c.wide - 1 - c.wide // 6
+    c.upright(blade, 2, c.high - 5, "steel")
+    c.label(blade, c.high - 4, "blade", "faint", "middle")
+
+
+def _size_label(c: Canvas, scene: Scene, *places: tuple[int, int, str]) -> None:
+    """How much it is, with its length where that has room, wherever it has room."""
+    much, over = large_size(judged(scene.finding), scene.units, None)
+    if not over or not c.label_where_free(f"{much} {over}", "strong", *places):
+        c.label_where_free(much, "strong", *places)
 
 
 def _thick(c: Canvas, top: float, role: Role) -> None:
@@ -162,146 +212,17 @@ def _thick(c: Canvas, top: float, role: Role) -> None:
 
 def _upright(c: Canvas, scene: Scene) -> None:
     """A face that leans, seen along it: its top stands off the plumb line."""
-    q, units = judged(scene.finding), scene.units
+    q = judged(scene.finding)
     part, steep = PARTS[q.name], _steep(q) * 1.4 * c.field / c.wide
     for edge in _edges(q) or (0.0,):
         c.line((0.5, 0.0), (0.5 + edge * steep, 1.0), "old-trace", dashed=True)
     _thick(c, 0.5 - q.value * steep, part.role)
-    c.bar(0, c.high - 2, c.wide, "wood" if part.role == "wood" else "steel")
+    c.body(0, c.high - 2, c.wide, 1, part.role)
     way = (q.way or "").removeprefix("top leans ").removeprefix("to the ")
     left, right = (way, opposite(way)) if q.value > 0 else (opposite(way), way)
     c.label(0, c.high - 3, left, "faint")
     c.label(c.wide - 1, c.high - 3, right, "faint", "right")
-    much, over = large_size(q, units, None)
-    corners = ((0, "left"), (c.wide - 1, "right"))
-    for words in (f"{much} {over}", much):
-        if any(c.label(x, 0, words, "strong", end) for x, end in corners):
-            break  # wherever the part leaves room
+    _size_label(c, scene, (0, 0, "left"), (c.wide - 1, 0, "right"))
+    band = [(c.wide // 2, row, "middle") for row in range(3)]
+    _good_enough(c, q, 3, *band, (0, 1, "left"), (c.wide - 1, 1, "right"))
     c.foot(part.base, part.view, part.label)
-
-
-# ---- a face, a runner, a plate -------------------------------------------------------
-
-
-def _face(c: Canvas, scene: Scene) -> None:
-    """The face from above, proud side up, and below it between which two places the
-    widest board touches."""
-    units, contact = scene.units, scene.finding.contact
-    points = sorted(scene.finding.profile or [])
-    left, right = points[0][0], points[-1][0]
-    low, top = min(y for _, y in points), max(y for _, y in points)
-    middle, span = (low + top) / 2, max(LEAST_SPAN, (top - low) * 1.2)
-    columns = c.wide * c.per_x
-    for n in range(columns):
-        share = n / (columns - 1)
-        height = _between(points, left + (right - left) * share)
-        c.dot(share, (height - middle) / span + 0.5, "trace")
-
-    def place(x: float) -> int:
-        share = (x - left) / (right - left or 1.0)
-        return min(c.wide - 1, max(0, round(share * (c.wide - 1))))
-
-    g = c.glyphs
-    if contact:
-        widest = max(contact, key=lambda one: one.to - one.from_)
-        first, last = sorted((place(widest.from_), place(widest.to)))
-        line = g.across * (last - first - 1)
-        c.words(first, c.high - 2, f"{g.up_mark}{line}{g.up_mark}", "strong")
-    proud = f"{length_words(top - low, units)} from hollow to proud"
-    corners: tuple[tuple[int, int, str], ...] = (
-        (c.wide - 1, 0, "right"),
-        (0, 0, "left"),
-        (c.wide // 2, c.field - 1, "middle"),
-    )
-    for column, row, end in corners:  # wherever the face leaves room
-        if c.label(column, row, proud, "faint", end):
-            break
-    words = "a board touches here" if contact else "the sled fence"
-    c.foot(length_words(left, units), words, length_words(right, units))
-
-
-def _between(points: list[tuple[float, float]], x: float) -> float:
-    for (x0, y0), (x1, y1) in pairwise(points):
-        if x <= x1:
-            return y0 + (y1 - y0) * ((x - x0) / (x1 - x0) if x1 > x0 else 0.0)
-    return points[-1][1]
-
-
-def _fit(c: Canvas, scene: Scene) -> None:
-    """How loose the runner is from place to place in the slot: columns of play over
-    where good ends, a mark where it binds."""
-    ordered = sorted(scene.finding.positions or [], key=lambda p: p.at)
-    units, band = scene.units, judged(scene.finding).band
-    left, right = ordered[0].at, ordered[-1].at
-    loosest = max((p.side_play or 0.0 for p in ordered), default=0.0) or LEAST_SPAN
-    most = loosest if band is None else max(loosest, band[1] * 1.1)
-    binds, rows = False, c.field
-    for edge in band or ():
-        c.line((0.0, edge / most), (1.0, edge / most), "old-trace", dashed=True)
-    for p in ordered:
-        x = round((p.at - left) / (right - left or 1.0) * (c.wide - 1))
-        if p.relief > 0 or p.side_play == 0:
-            c.words(x, c.high - 2, c.glyphs.bad, "bad")
-            binds = True
-            continue
-        play = loosest if p.side_play is None else p.side_play
-        for y in range(max(1, round(play / most * rows))):
-            c.words(x, rows - 1 - y, c.glyphs.full, "trace")
-    up_to = f"play up to {length_words(loosest, units)}"
-    if band is not None:
-        good = f"good {limit_words(judged(scene.finding), units)}"
-        whole = f"{up_to}, dashed: {good}"
-        up_to = whole if len(whole) < c.wide - 8 else good
-    c.label(c.wide // 2, 0, up_to, "faint", "middle")
-    words = f"{c.glyphs.bad} binds" if binds else "along the slot"
-    before = f"{length_words(abs(left), units)} before it" if left < 0 else "at 0"
-    c.foot(before if left else "at 0", words, length_words(right, units))
-
-
-def _clearance(c: Canvas, scene: Scene) -> None:
-    """The runner pressed to one wall of its slot, and the gap at the other to scale:
-    good where the runner's edge stands between the two dashed lines."""
-    q, units, g = judged(scene.finding), scene.units, c.glyphs
-    least, most = q.band or (0.0, q.value)
-    wall, room = 4, c.wide - 12  # columns of the slot's wall, and for the gap
-    scale = room / max(q.value + q.uncertainty, most * 1.15, 1e-9)
-    edge = wall + min(room, max(0, round(q.value * scale)))
-    for y in range(1, c.high - 2):
-        c.fill(0, y, wall, "steel")
-        c.bar(edge, y, c.wide - edge, "wood")
-    marks = [wall + round(one * scale) for one in (least, most)]
-    for mark in marks:
-        for y in range(1, c.high - 2):
-            c.words(mark, y, g.dash if edge <= mark else g.down, "good")
-    middle = (c.high - 1) // 2
-    line = g.across * (edge - wall - 2)
-    if edge - wall > 2:
-        c.words(wall, middle, f"{g.left_mark}{line}{g.right_mark}", "probe")
-    c.label(edge + 1, 0, "runner", "faint")
-    c.label(0, 0, "slot", "faint")
-    c.label(marks[0], c.high - 2, "binds", "faint", "right")
-    c.label(marks[1] + 1, c.high - 2, "loose", "faint")
-    c.label((marks[0] + marks[1]) // 2, c.high - 2, "good", "good", "middle")
-    much = rounded_words(q.value, q.uncertainty, units)
-    words = f"{much}, good from {limit_words(q, units)}"
-    c.label(c.wide // 2, c.high - 1, words, "strong", "middle")
-
-
-def _turn(c: Canvas, scene: Scene) -> None:
-    """What the tilt alone does over one turn of the plate, and where it stands out
-    most."""
-    values = {q.name: q.value for q in scene.finding.quantities}
-    phase, units = values["phase"], scene.units
-    tilt = values.get("tilt", scene.finding.quantities[0].value)
-    columns = c.wide * c.per_x
-    for n in range(columns):
-        share = n / (columns - 1)
-        height = 0.5 + 0.46 * math.cos(share * 2 * math.pi - phase)
-        c.dot(share, height, "trace")
-    at = min(c.wide - 1, round(phase / (2 * math.pi) * (c.wide - 1)))
-    words = f"high at {math.degrees(phase):.0f} degrees"
-    right = at < c.wide // 2
-    c.words(at, c.high - 2, c.glyphs.up_mark, "strong")
-    beside = at + 2 if right else at - 2
-    c.label(beside, c.high - 2, words, "strong", "left" if right else "right")
-    c.foot("0 degrees", f"tilt {length_words(tilt, units)}", "360 degrees")

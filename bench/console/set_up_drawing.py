@@ -11,16 +11,20 @@ from collections.abc import Callable
 
 from bench.console.canvas import Canvas
 from bench.console.glyphs import GlyphSet
-from bench.console.square_drawing import draw_mitre, draw_upright
+from bench.console.set_up_parts import (
+    SetUp,
+    draw_blade,
+    draw_indicator,
+    draw_pressed,
+    draw_pushed,
+)
+from bench.console.square_drawing import draw_mitre, draw_square, draw_upright
 from bench.console.text import Block
 from bench.protocol import Jig, Prompt
 from bench.units import System, length_words
 
 LEAST_WIDE, LEAST_HIGH = 27, 7
 MOST_WIDE, MOST_HIGH = 90, 24
-MOUNTS = {"standing": "on the table", "carried": "goes along", "still": "stays put"}
-
-Draw = Callable[[Canvas, Prompt, Jig | None, set[str], str], None]
 
 
 def draw_set_up(
@@ -34,282 +38,162 @@ def draw_set_up(
     names = set((ask.picture or "").split("-")) | set((ask.placement or "").split("-"))
     whole = 0 if units == "mm" else None  # as the sentence beside it says it
     at = "" if ask.at is None else f"at {length_words(ask.at, units, whole)}"
+    s = SetUp(c, ask, jig, names, at)
     draw = next((d for known, d in _DRAWINGS if known & names), _surface)
-    if ask.lean is not None:
-        words = f"lean the sled to the {ask.lean}"
-        c.label(c.wide // 2, 0, words, "act", at="middle")
-        for row in (1, c.high // 2):
-            _pressed(c, ask.lean == "left", row)
     if draw is not draw_upright:  # it is seen from the side
         c.label(c.wide // 2, c.high - 1, "you", "strong", at="middle")
-    draw(c, ask, jig, names, at)
+    draw(s)
+    if ask.lean is not None:
+        _lean(s)
     return c.block()
 
 
-def indicator_on_sled(
-    how: str, jig: Jig | None, wide: int, high: int, glyphs: GlyphSet
-) -> Block:
-    """How the indicator stands for the live move: `beyond` or `behind` the sled fence,
-    `right` or `left` of the arm.
-
-    Seven rows, or none where there is no room; the free end, its way and the pivot as
-    on the user's own sled.
-    """
-    if high < 7:
-        return []
-    c = Canvas(min(wide, 60), 7, glyphs)
-    fence, free_left = 3, jig is None or jig.pivot == "right"
-    sixth = c.wide // 6
-    end, pivot = (sixth, c.wide - 4) if free_left else (c.wide - sixth - 1, 3)
-    c.bar(0, fence, c.wide, "wood")
-    c.words(pivot, fence, "O", "strong")
-    c.label(c.wide // 2, 6, "you", "strong", at="middle")
-    side = "left" if free_left else "right"
-    c.label(pivot, fence + 1, "pivot", "faint", at="middle")
-    if how in ("beyond", "behind"):
-        step = -1 if how == "beyond" else 1
-        mark = glyphs.down_mark if how == "beyond" else glyphs.up_mark
-        c.words(end, fence + step, mark, "probe")
-        c.words(end, fence + 2 * step, glyphs.down, "probe")
-        beside = end + (2 if free_left else -2)
-        c.label(beside, fence + 2 * step, "indicator, on the sled", "probe", at=side)
-        c.label(end, fence - step, "free end", "faint", at="middle")
-        return c.block()
-    arm = c.wide // 2
-    for y in range(fence):
-        c.fill(arm, y, 3, "steel")
-    c.fill(arm - 9 if how == "right" else arm + 3, fence - 1, 9, "steel")
-    if how == "right":
-        c.words(arm + 3, 1, glyphs.left_mark + glyphs.across * 2, "probe")
-        c.label(arm + 7, 1, "indicator", "probe")
-    else:
-        c.words(arm - 3, 1, glyphs.across * 2 + glyphs.right_mark, "probe")
-        c.label(arm - 5, 1, "indicator", "probe", at="right")
-    c.label(end, fence + 1, "free end", "faint", at="middle")
-    return c.block()
+def _lean(s: SetUp) -> None:
+    """The hands that lean the sled within its play."""
+    words = f"lean the sled to the {s.ask.lean}"
+    s.c.label(s.c.wide // 2, 0, words, "act", at="middle")
+    for row in (2, s.c.high // 2):
+        draw_pressed(s, s.ask.lean == "left", row)
 
 
-# ---- the drawings --------------------------------------------------------------------
+def _slot(s: SetUp, x: int) -> None:
+    """Both walls of a slot, three columns apart."""
+    for wall in (x, x + 3):
+        s.c.upright(wall, 1, s.c.high - 2, "rule")
+    s.c.label(x + 2, 0, "slot", "faint", at="middle")
 
 
-def _square(c: Canvas, ask: Prompt, jig: Jig | None, names: set[str], at: str) -> None:
-    """The square on the sled fence, the indicator against its arm."""
-    far = jig is not None and jig.fence == "far"
-    handle_left, on_right = "right" not in names, ask.side != "left"
-    fence, tip = (1, c.high - 2) if far else (c.high - 2, 1)
-    across = 3 if c.wide < 60 else 6
-    # room for the indicator on the other side
-    arm = c.wide // 2 - (1 + across if handle_left else -1)
-    step = 1 if far else -1
-    c.bar(0, fence, c.wide, "wood")
-    for y in range(min(fence + step, tip), max(fence + step, tip) + 1):
-        c.fill(arm, y, across, "steel")
-    handle = max(9, c.wide // 4)
-    left = arm - handle if handle_left else arm + across
-    thick = 2 if c.high > 8 else 1
-    for row in range(1, thick + 1):
-        c.fill(left, fence + row * step, handle, "steel")
-    middle = (fence + (thick + 1) * step + tip) // 2
-    _indicator(c, ask, arm + across - 1 if on_right else arm, middle)
-    _pushed(c, ask, 1 if on_right else c.wide - 2, top=3 + thick if far else 1)
-    above = fence + (thick + 1) * step
-    c.label(left + handle // 2, above, "handle", "faint", at="middle")
-    beside = (arm - 2, "right") if on_right else (arm + across + 1, "left")
-    c.label(beside[0], tip, "arm", "faint", at=beside[1])
-    _pivot(c, jig, fence, step)
-    free = c.wide - 2 if handle_left else 1
-    c.label(
-        free, fence + step, "sled fence", "faint", at="right" if handle_left else "left"
-    )
-
-
-def _pivot(c: Canvas, jig: Jig | None, fence: int, step: int) -> None:
-    if jig is None:
-        return
-    right = jig.pivot == "right"
-    column = c.wide - 2 if right else 1
-    c.words(column, fence, "O", "strong")
-    c.label(column, fence - step, "pivot", "faint", at="right" if right else "left")
-
-
-def _rip(c: Canvas, ask: Prompt, jig: Jig | None, names: set[str], at: str) -> None:
+def _rip(s: SetUp) -> None:
     """The rip fence from the front to the rear of the table, the indicator riding in
-    the slot beside it."""
-    left = ask.side != "right"  # the indicator is left of the rip fence
-    fence = c.wide - 10 if left else 7
-    slot = max(4, fence - 17) if left else min(c.wide - 6, fence + 17)
-    for y in range(1, c.high - 1):
-        c.fill(fence, y, 3, "steel")
-        c.words(slot, y, c.glyphs.down, "rule")
-        c.words(slot + 3, y, c.glyphs.down, "rule")
-    _indicator(c, ask, fence if left else fence + 2, c.high // 2, reach=3)
+    the slot beside it; the blade beyond the slot."""
+    c, right = s.c, s.right
+    fence, gap = 7 if right else c.wide - 10, max(17, c.wide // 2 - 4)
+    slot = min(c.wide - 10, fence + gap) if right else max(8, fence - gap)
+    c.body(fence, 1, 3, c.high - 2, "steel")
+    _slot(s, slot)
+    draw_blade(s, slot + 7 if right else slot - 4, 2, c.high - 3)
+    draw_indicator(s, fence + 2 if right else fence, c.high // 2, reach=3)
     c.label(fence + 1, 0, "rip fence", "faint", at="middle")
-    c.label(slot + 1, 0, "slot", "faint", at="middle")
-    _pushed(c, ask, 1 if left else c.wide - 2)
+    draw_pushed(s, right)
 
 
-def _blade(c: Canvas, ask: Prompt, jig: Jig | None, names: set[str], at: str) -> None:
+def _blade(s: SetUp) -> None:
     """The blade from above, the indicator riding in the slot, touching it at the front
-    or the rear."""
-    wobble = bool(names & {"wobble", "plate"})
-    right = ask.side != "left"  # the indicator is right of the blade
-    blade = 9 if right else c.wide - 10
-    slot = min(blade + 17, c.wide - 5) if right else max(blade - 19, 1)
-    for y in range(1, c.high - 1):
-        if not wobble:
-            c.words(slot, y, c.glyphs.down, "rule")
-            c.words(slot + 3, y, c.glyphs.down, "rule")
-        if 1 < y < c.high - 2:
-            c.words(blade, y, c.glyphs.full, "steel")
-    c.words(blade, 1, c.glyphs.up_mark, "steel")
-    c.words(blade, c.high - 2, c.glyphs.down_mark, "steel")
-    row = c.high - 4 if "front" in names else 3 if "rear" in names else c.high // 2
-    _indicator(c, ask, blade, row, reach=3)
+    or the rear; or standing beside it while the blade is turned."""
+    c, names, right = s.c, s.names, s.right
+    blade = c.wide // 4 if right else c.wide - 1 - c.wide // 4
+    gap = max(17, c.wide // 3)
+    if not names & {"wobble", "plate"}:
+        _slot(s, min(blade + gap, c.wide - 5) if right else max(blade - gap - 2, 1))
+    c.body(blade, 1, 1, c.high - 2, "steel")
     c.label(blade, 0, "blade", "faint", at="middle")
-    if not wobble:
-        c.label(slot + 1, 0, "slot", "faint", at="middle")
+    row = c.high - 4 if "front" in names else 3 if "rear" in names else c.high // 2
+    draw_indicator(s, blade, row, reach=3)
+    if s.ask.focus_words.endswith("degrees"):
+        beside, way = (blade + 2, "left") if right else (blade - 2, "right")
+        c.label(beside, row - 2, f"turned to {s.ask.focus_words}", "act", at=way)
     end, side = (1, "left") if right else (c.wide - 2, "right")
     c.label(end, 2, "rear", "faint", at=side)
     c.label(end, c.high - 3, "front", "faint", at=side)
 
 
-def _straight(
-    c: Canvas, ask: Prompt, jig: Jig | None, names: set[str], at: str
-) -> None:
+def _straight(s: SetUp) -> None:
     """The straightedge along the sled fence; the indicator is pushed along it and
     touches the fence."""
-    g = c.glyphs
-    fence, top = c.high - 3, max(2, c.high - 7)
-    c.bar(0, fence, c.wide, "wood")
-    c.fill(2, top, c.wide - 4, "steel")
-    x = c.wide // 2
+    c, g = s.c, s.c.glyphs
+    fence, top, x = c.high - 3, max(2, c.high // 2 - 2), c.wide // 4
+    turned = ", rolled over" if "over" in s.names else ""
+    c.label(1, top - 1, f"straightedge{turned}", "faint")
+    draw_blade(s, c.wide - 4, 1, fence)
+    c.body(0, fence, c.wide, 1, "wood")
+    c.body(1, top, c.wide - 2, 1, "steel")
+    c.upright(x, top + 1, fence - 2, "probe")
     c.words(x, fence - 1, g.down_mark, "probe")
-    for y in range(top + 1, fence - 1):
-        c.words(x, y, g.down, "probe")
-    c.label(x + 2, top + 1, f"indicator {g.right_mark} {at}".strip(), "probe")
-    turned = ", rolled over" if "over" in names else ""
-    c.label(3, top - 1, f"straightedge{turned}", "faint")
+    c.label(
+        x + 2, top + 1, f"indicator, push it {g.right_mark} {s.at}".strip(), "probe"
+    )
+    if "pressed" in s.names:
+        c.label(x + 2, top + 2, "pressed by hand", "strong")
     c.label(1, fence + 1, "sled fence", "faint")
 
 
-def _widths(c: Canvas, ask: Prompt, jig: Jig | None, names: set[str], at: str) -> None:
-    """A runner (or a slot) from above, the caliper across it at the mark."""
-    g, slot = c.glyphs, "slot" in names
-    left, right, middle = 8, c.wide - 9, c.high // 2
-    for y in range(1, c.high - 1):
-        if slot:
-            c.words(left, y, g.down, "steel")
-            c.words(right, y, g.down, "steel")
+def _widths(s: SetUp) -> None:
+    """A slot, a runner or a strip from above, or two of them, the caliper across it at
+    the place."""
+    c, names = s.c, s.names
+    strip, both = bool(names & {"board", "strip"}), "spacing" in names
+    what = "strip" if strip else "slot" if "slot" in names else "runner"
+    left, right, last = 10, c.wide - 12, c.high - 2
+    row = (1 + last) // 2
+    if names & {"near", "far"} or not s.ask.at:
+        row = 2 if "far" in names else last - 1
+    for first, end in (
+        ((left, left + 3), (right - 3, right)) if both else ((left, right),)
+    ):
+        if what == "slot":
+            c.upright(first, 1, last, "steel")
+            c.upright(end, 1, last, "steel")
         else:
-            c.words(left, y, g.wood * (right - left + 1), "wood")
-    if slot:
-        line = g.across * (right - left - 3)
-        c.words(left + 1, middle, g.left_mark + line + g.right_mark, "probe")
-        c.label((left + right) // 2, middle + 1, at, "strong", at="middle")
-    else:
-        c.words(left - 3, middle, g.across * 2 + g.right_mark, "probe")
-        c.words(right + 1, middle, g.left_mark + g.across * 2, "probe")
-        c.words(
-            (left + right - len(at)) // 2, middle, f" {at} " if at else "", "strong"
-        )
-    what = "slot" if slot else "runner"
-    c.label(c.wide // 2, 0, f"caliper across the {what}", "faint", at="middle")
+            c.body(first, 1, end - first + 1, last, "wood")
+    _caliper(s, row, left, right - 3 * both, inside=both or what == "slot")
+    for y, place, letter in ((1, "far", "F"), (last, "near", "N")):
+        words = f"{letter}, {place}" if strip else f"{place} end"
+        c.label(c.wide - 1, y, words, "faint", at="right")
+    across = f"both {what}s" if both else f"the {what}"
+    c.label(c.wide // 2, 0, f"caliper across {across}", "faint", at="middle")
 
 
-def _play(c: Canvas, ask: Prompt, jig: Jig | None, names: set[str], at: str) -> None:
+def _caliper(s: SetUp, row: int, left: int, right: int, *, inside: bool) -> None:
+    """Its jaws between the columns (or outside of them), with the place's number."""
+    c = s.c
+    if inside:  # of a slot; or from a left side to a left side
+        c.arrow(left + 1, row, right - left - 2, True, "probe")
+        c.arrow(right - 1, row, 1, False, "probe")
+        c.label((left + right) // 2, row - 1, s.at, "strong", at="middle")
+        return
+    c.arrow(left - 1, row, 3, False, "probe")
+    c.arrow(right + 1, row, 3, True, "probe")
+    c.label(0, row, s.at.removeprefix("at "), "strong")
+
+
+def _play(s: SetUp) -> None:
     """The sled in its slots, pressed to one side or twisted within its play, with an
     arrow where the hand presses; the indicator at its side."""
-    way, twist = "left" if "left" in names else "right", names & {"twist", "twisted"}
-    box, left, bottom = c.wide // 2 - 4, 3, c.high - 2
+    c, to_left = s.c, "left" in s.names
+    twist, way = s.names & {"twist", "twisted"}, "left" if to_left else "right"
+    box, left, bottom = max(14, c.wide - 20), 3, c.high - 2
     c.frame(left, 1, box, bottom, "wood")
-    touch = left if ask.side == "left" else left + box - 1
     row = 3 if twist else c.high // 2  # beyond the middle, or at it
-    _indicator(c, ask, touch, row)
-    to_left = way == "left"
+    blade = left + box // 2
+    c.upright(blade, 2, c.high // 2 - 1, "steel")
+    c.label(blade - 2, 2, "blade", "faint", at="right")
+    draw_indicator(s, left + box - 1 if s.right else left, row)
     ends = (left + 2, left + box - 3)
-    _pressed(c, to_left, row, ends[not to_left])
+    draw_pressed(s, to_left, row, ends[not to_left])
     if twist:
-        _pressed(c, not to_left, bottom - 1, ends[to_left])
+        draw_pressed(s, not to_left, bottom - 1, ends[to_left])
     c.label(left + 2, bottom - 2 if twist else bottom - 1, "sled", "wood")
-    words = f"twist it to the {way} {at}" if twist else f"press it to the {way}"
+    words = f"twist it to the {way} {s.at}" if twist else f"press it to the {way}"
     c.label(left, 0, words.rstrip(), "act")
 
 
-def _board(c: Canvas, ask: Prompt, jig: Jig | None, names: set[str], at: str) -> None:
-    """The strip off the test board, its two ends, the caliper across it."""
-    near = "far" not in names
-    c.frame(3, 2, c.wide - 6, 3, "wood")
-    c.label(c.wide // 2, 3, "strip, last cut", "wood", at="middle")
-    x, side = (6, "left") if near else (c.wide - 7, "right")
-    c.words(x, 1, c.glyphs.down_mark, "probe")
-    beside = x + 2 if near else x - 2
-    c.label(beside, 1, "caliper", "probe", at=side)
-    c.label(x, 5, "near end" if near else "far end", "strong", at=side)
-
-
-def _surface(c: Canvas, ask: Prompt, jig: Jig | None, names: set[str], at: str) -> None:
+def _surface(s: SetUp) -> None:
     """A surface and the side of the indicator, where nothing more is known."""
-    x = c.wide // 2 - 1
-    for y in range(1, c.high - 1):
-        c.fill(x, y, 3, "steel")
-    left = ask.side == "left"
-    if ask.side is not None:
-        _indicator(c, ask, x if left else x + 2, c.high // 2)
-    _pushed(c, ask, c.wide - 2 if left else 1)
+    x = s.c.wide // 2 - 1
+    s.c.body(x, 1, 3, s.c.high - 2, "steel")
+    if s.ask.side is not None:
+        draw_indicator(s, x + 2 if s.right else x, s.c.high // 2)
+    draw_pushed(s, not s.right)
 
 
-_DRAWINGS: tuple[tuple[set[str], Draw], ...] = (
+_DRAWINGS: tuple[tuple[set[str], Callable[[SetUp], None]], ...] = (
     ({"mitre"}, draw_mitre),
     ({"plumb"}, draw_upright),
-    ({"square"}, _square),
+    ({"square"}, draw_square),
     ({"rip"}, _rip),
     ({"straight", "straightedge", "profile"}, _straight),
     ({"lean", "leaned", "twist", "twisted", "play"}, _play),
-    ({"runner", "caliper", "width", "widths"}, _widths),
-    ({"board", "strip"}, _board),
+    ({"runner", "caliper", "width", "widths", "board", "strip"}, _widths),
     ({"blade", "plate", "wobble"}, _blade),
     ({"slot"}, _widths),
 )
-
-
-# ---- what they share -----------------------------------------------------------------
-
-
-def _indicator(c: Canvas, ask: Prompt, touch: int, row: int, reach: int = 4) -> None:
-    """The plunger touches column `touch`, from the side that is asked for; below it,
-    how it stands."""
-    g, label, how = c.glyphs, "indicator", MOUNTS.get(ask.mount or "", "")
-    if ask.side == "left":
-        reach = max(1, min(reach, touch - len(label)))
-        c.words(touch - reach, row, g.across * (reach - 1) + g.right_mark, "probe")
-        c.words(touch - reach - len(label), row, label, "probe")
-        c.label(touch - 2, row + 1, how, "faint", at="right")
-        return
-    reach = max(1, min(reach, c.wide - touch - 1 - len(label)))
-    c.words(touch + 1, row, g.left_mark + g.across * (reach - 1), "probe")
-    c.words(touch + 1 + reach, row, label, "probe")
-    c.label(touch + 2, row + 1, how, "faint")
-
-
-def _pressed(c: Canvas, left: bool, row: int, column: int | None = None) -> None:
-    """An arrow that ends at `column`, else at the edge to which the sled is pressed."""
-    g, long = c.glyphs, 5
-    if left:
-        at = 0 if column is None else column
-        c.words(at, row, g.left_mark + g.across * (long - 1), "act")
-    else:
-        at = c.wide - 1 if column is None else column
-        c.words(at - long + 1, row, g.across * (long - 1) + g.right_mark, "act")
-
-
-def _pushed(c: Canvas, ask: Prompt, column: int, top: int = 1) -> None:
-    """Which way the sled is pushed, at the edge of the drawing; not while it is
-    leaned."""
-    if ask.lean is not None:
-        return
-    g, left = c.glyphs, column < c.wide // 2
-    c.words(column, top, g.up_mark, "strong")
-    for y in range(top + 1, max(top + 2, c.high - 5)):
-        c.words(column, y, g.down, "rule")
-    beside = column + 2 if left else column - 2
-    c.label(beside, top, "push", "faint", at="left" if left else "right")

@@ -51,14 +51,12 @@ def guarded(screen: Callable[[], None]) -> int:
         before = termios.tcgetattr(terminal)
     except (OSError, termios.error) as error:
         raise NoTerminal(
-            "the screen needs a terminal; for scripts there are `sweepgauge watch` and"
+            "the screen needs a terminal; scripts have `sweepgauge watch` and"
             " `sweepgauge status`"
         ) from error
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
         os.close(terminal)
-        raise NoTerminal(
-            "the screen needs the terminal for input and output; do not redirect them"
-        )
+        raise NoTerminal("the screen needs the terminal both ways; do not redirect it")
     alive, mine = os.pipe()  # the parent's end closes by itself when the parent dies
     child = os.fork()
     if child == 0:

@@ -22,6 +22,7 @@ Role = Literal[
     "caution",
     "act",  # the next act
     "number",  # the big digits
+    "bad-figure",  # digits and bars that tell of something bad: never reversed
     "stale",  # a number that is no longer true
     "bar",  # strip at the top
     "bar-good",

@@ -108,6 +108,7 @@ _ROLES: dict[Role, tuple[str, str, str]] = {
     "caution": ("caution", "", ""),
     "act": ("strong", "", "bold"),
     "number": ("number", "", ""),
+    "bad-figure": ("bad", "", ""),
     "stale": ("stale", "", ""),
     "bar": ("bar-text", "bar", "bold"),
     "bar-good": ("bar-text", "bar", "bold"),

@@ -14,7 +14,8 @@ import msgspec
 from bench.checks import checks
 from bench.cut.forecast import (
     GOOD_SHARE,
-    Act,
+    Advice,
+    Pair,
     Part,
     Term,
     advice,
@@ -41,6 +42,9 @@ KINDS = (
 LEANS = ("fence-lean", "blade-lean")
 
 
+State = Literal["good", "bad", "moved-since", "never-checked"]
+
+
 class Angle(msgspec.Struct, frozen=True):
     """rad; uncertainty: expanded, 95 %."""
 
@@ -62,44 +66,31 @@ class Row(msgspec.Struct, frozen=True):
     worth: float
 
 
-class First(msgspec.Struct, frozen=True):
-    """What to do first. together_with: what must be put right with it, else parts
-    become worse. words: a sentence, made in `bench.render.cut`."""
+class First(Advice, frozen=True, kw_only=True):
+    """What to do first. words: a sentence, made in `bench.render.cut`."""
 
-    part: Part
-    worth: float
     check: str
-    act: Act
-    together_with: Part | None = None
     assumed: bool = False
     words: str = ""
 
 
-class Together(msgspec.Struct, frozen=True):
-    parts: tuple[Part, Part]
-    worth: float
+class Measured(Angle, frozen=True):
+    """What one finding tells."""
+
+    check: str
+    finding: str
+    age_days: int
 
 
-class Lean(msgspec.Struct, frozen=True):
-    """Across the thickness: which body leans, by how much; rad, 95 %."""
+class Lean(Measured, frozen=True):
+    """Across the thickness: which body leans, by how much."""
 
     part: str
-    value: float
-    uncertainty: float
-    check: str
-    finding: str
-    age_days: int
 
 
-class Frame(msgspec.Struct, frozen=True):
+class Frame(Measured, frozen=True):
     """Four corners, each of a part from either fence of a mitre sled: by how much the
-    last joint is wider (positive) or tighter than square; rad, 95 %."""
-
-    value: float
-    uncertainty: float
-    check: str
-    finding: str
-    age_days: int
+    last joint is wider (positive) or tighter than square."""
 
 
 class Forecast(msgspec.Struct, frozen=True, kw_only=True):
@@ -119,7 +110,7 @@ class Forecast(msgspec.Struct, frozen=True, kw_only=True):
     within_95: float
     rows: list[Row]
     first: First | None
-    pair: Together | None
+    pair: Pair | None
     thickness: list[Lean]
     frame: Frame | None
     missing: list[str]
@@ -132,7 +123,7 @@ class Sled(msgspec.Struct, frozen=True):
 
     jig: str
     saw: str | None
-    state: Literal["good", "bad", "moved-since", "never-checked"]
+    state: State
     worst: Part | None
     good_share: float
     within_95: float
@@ -148,33 +139,38 @@ def cut_document(
     results: newest first, of this sled on its saw, and of the saw; none superseded or
     doubted. sheet: what is cut; the sled's widest board unless given.
     """
-    sheet = sheet or _usual(jig)
+    document: dict[str, Any] = msgspec.to_builtins(_forecast(results, jig, sheet))
+    return document
+
+
+def _forecast(
+    results: Sequence[Result], jig: Jig | None, sheet: Sheet | None = None
+) -> Forecast:
+    widest = jig.widest_board if jig is not None else None
+    sheet = sheet or (Sheet() if widest is None else Sheet(board=widest))
     tolerance = (jig or Jig("")).tolerance
     terms = cut_terms(results, sheet, jig)
     after = outcome(terms, tolerance)
-    named = results[0].finding if results else None
-    forecast = Forecast(
+    saw = jig.saw if jig is not None else None
+    give = t_quantile(CONFIDENCE, None) * after.standard_uncertainty
+    return Forecast(
         jig=jig.name if jig is not None else None,
-        saw=named.saw if named is not None else jig.saw if jig is not None else None,
+        saw=results[0].finding.saw if results else saw,
         board_mm=sheet.board,
         cut_mm=sheet.cut,
         at=sheet.at,
         tolerance=tolerance,
-        square=Angle(
-            after.value, t_quantile(CONFIDENCE, None) * after.standard_uncertainty
-        ),
+        square=Angle(after.value, give),
         spread=after.spread,
         good_share=after.good_share,
         within_95=after.within_95,
         rows=_rows(terms, tolerance),
         first=_first(terms, tolerance),
-        pair=_pair(terms, tolerance),
+        pair=best_pair(terms, tolerance),
         thickness=_leans(results),
         frame=_frame(results, after.spread),
         missing=_missing(results, terms),
     )
-    document: dict[str, Any] = msgspec.to_builtins(forecast)
-    return document
 
 
 def shop_document(
@@ -189,28 +185,21 @@ def shop_document(
 
 
 def _sled(jig: Jig, results: Sequence[Result], date: str | None) -> Sled:
-    told = msgspec.convert(cut_document(results, jig), Forecast)
-    checked = latest(results, "fence-square", "fence") is not None
-    ever = latest(results, "fence-square", "fence", outdated=True) is not None
-    good = told.good_share >= GOOD_SHARE
+    told = _forecast(results, jig)
+    state: State = "good" if told.good_share >= GOOD_SHARE else "bad"
+    if latest(results, "fence-square", "fence") is None:
+        ever = latest(results, "fence-square", "fence", outdated=True)
+        state = "never-checked" if ever is None else "moved-since"
     return Sled(
         jig=jig.name,
         saw=told.saw,
-        state=("good" if good else "bad")
-        if checked
-        else ("moved-since" if ever else "never-checked"),
+        state=state,
         worst=told.first.part if told.first is not None else None,
         good_share=told.good_share,
         within_95=told.within_95,
         tolerance=told.tolerance,
         next=date,
     )
-
-
-def _usual(jig: Jig | None) -> Sheet:
-    if jig is None or jig.widest_board is None:
-        return Sheet()
-    return Sheet(board=jig.widest_board)
 
 
 def _rows(terms: Sequence[Term], tolerance: float) -> list[Row]:
@@ -235,31 +224,16 @@ def _first(terms: Sequence[Term], tolerance: float) -> First | None:
     if best is None:
         return None
     term = next(term for term in terms if term.part == best.part)
-    return First(
-        part=best.part,
-        worth=best.worth,
-        check=term.check,
-        act=best.act,
-        together_with=best.together_with,
-        assumed=term.assumed,
-    )
-
-
-def _pair(terms: Sequence[Term], tolerance: float) -> Together | None:
-    pair = best_pair(terms, tolerance)
-    return None if pair is None else Together(pair.parts, pair.worth)
+    told = msgspec.structs.asdict(best)
+    return First(**told, check=term.check, assumed=term.assumed)
 
 
 def _leans(results: Sequence[Result]) -> list[Lean]:
-    leans = []
-    for name in LEANS:
-        found = latest(results, "upright", name)
-        if found is not None:
-            result, q = found
-            finding = result.finding
-            age = result.age_days
-            leans.append(Lean(name, q.value, q.uncertainty, "upright", finding.id, age))
-    return leans
+    found = [(name, latest(results, "upright", name)) for name in LEANS]
+    return [
+        Lean(q.value, q.uncertainty, "upright", one.finding.id, one.age_days, name)
+        for name, (one, q) in ((name, pair) for name, pair in found if pair)
+    ]
 
 
 def _frame(results: Sequence[Result], spread: float) -> Frame | None:
@@ -267,23 +241,18 @@ def _frame(results: Sequence[Result], spread: float) -> Frame | None:
     found = latest(results, "mitre-square", "between")
     if found is None:
         return None
-    result, between = found
+    one, between = found
     cuts = math.sqrt(8.0) * spread * t_quantile(CONFIDENCE, None)
-    return Frame(
-        value=4.0 * between.value,
-        uncertainty=math.hypot(4.0 * between.uncertainty, cuts),
-        check="mitre-square",
-        finding=result.finding.id,
-        age_days=result.age_days,
-    )
+    give = math.hypot(4.0 * between.uncertainty, cuts)
+    id, age = one.finding.id, one.age_days
+    return Frame(4.0 * between.value, give, "mitre-square", id, age)
 
 
 def _missing(results: Sequence[Result], terms: Sequence[Term]) -> list[str]:
     """Checks that this version has and nobody took, in the order of their weight."""
     taken = {one.finding.check for one in results}
     taken |= {term.check for term in terms if not term.assumed}
-    if "runner-fit" in taken or any(
-        term.part == "play" and not term.assumed for term in terms
-    ):
+    measured = {term.part for term in terms if not term.assumed}
+    if "runner-fit" in taken or "play" in measured:
         taken.add("side-play")
     return [kind for kind in KINDS if kind in checks() and kind not in taken]

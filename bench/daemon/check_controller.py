@@ -111,14 +111,14 @@ class CheckController:
             raise InvalidRequest(f"{self.run.check.kind} is in progress")
         if run is None or request.finding not in (None, self._finished_as):
             raise InvalidRequest(
-                "only the latest check, since the daemon started, can be gone on with"
+                "only the latest check can go on, and not after a restart"
             )
         if run.looks:
             # looking until it says what one hopes for makes a wrong answer likelier
-            why = "it was gone on with once already: begin the check anew"
+            why = "it went on once already: begin the check anew"
             raise InvalidRequest(why)
         if not 1 <= request.sweeps <= 50:
-            raise InvalidRequest(f"1 to 50 pushes more, not {request.sweeps}")
+            raise InvalidRequest(f"1 to 50 passes more, not {request.sweeps}")
         self.run, self.begun = run, self._finished_begin
         self._supersedes = self._finished_as
         self.log.reopen(run.id)

@@ -10,7 +10,7 @@ from datetime import UTC, datetime
 
 from bench.daemon.request_context import RequestContext
 from bench.gear import Gear
-from bench.log.tables import GEAR_EVENT
+from bench.log.schema import GEAR_EVENT
 from bench.log.upkeep_history import jigs_of_log
 from bench.procedure.status_message import StatusMessage
 from bench.procedure.wrong_use import InvalidRequest

@@ -123,8 +123,7 @@ class LiveHost:
         """Undo while it is tightened: slackened again, it aims past what was drawn."""
         if self.move is None or not self.move.back():
             raise InvalidRequest(
-                "there is nothing to take back in a live move until the screw is"
-                " tightened"
+                "nothing can be taken back until the screw is tightened"
             )
         self.say()
         return StatusMessage("live-slackened")

@@ -314,9 +314,9 @@ class Service:
 def _load_arithmetic() -> None:
     """What the first check and the first question about the log need."""
     from bench.daemon import evaluation_worker
-    from bench.log import cut_forecast, event_log, report_parts
+    from bench.log import cut_forecast
 
-    assert evaluation_worker and cut_forecast and event_log and report_parts
+    assert evaluation_worker and cut_forecast
 
 
 def _boot_id() -> str:

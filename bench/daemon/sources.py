@@ -12,8 +12,9 @@ from typing import Any
 from bench.settings.settings_file import PortSettings
 from hw.formats import FORMATS, make_decoder
 from hw.ports import Port, own_port
+from hw.ports.reopened_port import OnBlock, OnState
 from hw.ports.rounds import Rounds
-from hw.ports.serial_port import OnBlock, OnState, PortOptions, SerialPort
+from hw.ports.serial_port import PortOptions, SerialPort
 from hw.reading import Decoder, PortState
 
 

@@ -82,6 +82,8 @@ def _kind(service: Service, check: Check) -> CheckKind:
         sided=any(step.leans for step in steps),
         verifies=check.lighter is not None,
         turns_fence=check.turns_fence,
+        picture=steps[0].picture if steps else None,
+        side=steps[0].side if steps else None,
     )
 
 

@@ -38,10 +38,8 @@ def open_port(port: PortSettings, timeout: float = READ_TIMEOUT) -> serial.Seria
         opened.open()
     except termios.error as error:  # it is no OSError and has no sentence
         raise serial.SerialException(
-            f"it does not take {port.baud} baud with {port.bits} bits, parity"
-            f" {port.parity} and {port.stop:g} stop bits; "
-            f'one that knows no parity is read with bits = 8 and parity7 = "even" or'
-            f' "odd"'
+            f"it does not take {port.baud} baud {port.bits}{port.parity}{port.stop:g}; "
+            'without parity of its own: bits = 8, and parity7 = "even" or "odd"'
         ) from error
     return opened
 

@@ -9,8 +9,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from bench.doctor.diagnostic import Diagnostic, diagnosis
-from bench.log.event_log import incident_words
-from bench.log.events import LOG_EVENTS, instrument_events
+from bench.log.events import LOG_EVENTS, incident_words, instrument_events
 from bench.log.read_only import open_read
 from bench.log.rows import Incident, LogError
 

@@ -75,7 +75,7 @@ def may_open(path: Path, user: User) -> Diagnostic | None:
         )
     advice = f"sudo adduser {user.name} {group}, then log out and in again"
     if group in user.listed:
-        advice = "log out and in again, as this login began before you joined the group"
+        advice = "log out and in again; this login began before you joined the group"
     return diagnosis(
         "rights", "group-denied", path=path, user=user.name, group=group, advice=advice
     )

@@ -82,11 +82,11 @@ def _closed_to_us(path: Path, group: str) -> Diagnostic:
     user = this_user()
     if group == "root":
         advice = (
-            "its daemon was started by root: end that one, and start the service or one"
+            "its daemon was started by root: end that one; start the service, or one"
             " of your own"
         )
     elif group in user.listed:
-        advice = "log out and in again: this login began before you joined the group"
+        advice = "log out and in again; this login began before you joined the group"
     else:
         advice = f"sudo adduser {user.name} {group}, then log out and in again"
     return diagnosis("socket", "socket-denied", path=path, group=group, advice=advice)
@@ -234,8 +234,7 @@ _REMEDY = {
     "absent": "ls -l /dev/serial/by-id shows what is plugged in",
     "busy": "close the program that holds it",
     "denied": (
-        "sudo adduser sweepgauge dialout (or the user that runs the daemon), then start"
-        " it again"
+        "sudo adduser sweepgauge dialout (or the daemon's user); then start it again"
     ),
 }
 

@@ -34,7 +34,7 @@ CLOCK_ADVICE = (
 )
 SWITCH_ADVICE = "switch the instrument on, or press its send button; is its cable firm?"
 REQUEST_ADVICE = (
-    'One that is asked needs request in the settings, often "R\\r", "?\\r" or "PRI\\r"'
+    'One that is asked needs request in the settings: often "R\\r", "?\\r" or "PRI\\r"'
 )
 
 
@@ -73,7 +73,7 @@ def silence_advice(port: PortSettings, asks: bool, *, held: bool = False) -> str
             return advice
         advice = SWITCH_ADVICE if asks else f"{SWITCH_ADVICE} {REQUEST_ADVICE}"
     if held and (asks or known.query is not None):
-        advice += " To have it asked at other speeds, stop the daemon and look again"
+        advice += " To try other speeds, stop the daemon and look again"
     return advice
 
 

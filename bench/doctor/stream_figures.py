@@ -55,8 +55,8 @@ def _fastest_push(
     spacing, units = options.spacing, options.units
     fastest = rate * spacing
     words = (
-        f"{rate:.1f} readings a second: for one every {length_words(spacing, units)} of"
-        f" travel push no faster than {_speed(fastest, units)} a second"
+        f"{rate:.1f} readings a second: for one every {length_words(spacing, units)}"
+        f" push no faster than {_speed(fastest, units)} a second"
     )
     figures = {
         "rate": round(rate, 3),

@@ -18,9 +18,8 @@ channels-mixed: channels {channels} come mixed{mute} | say which gauge this is:
   channel = {choice}
 clock-wrong: it says {date}{unpowered} | connect to a network for a minute, or: sudo
   date -s '2030-01-31 10:00'. Measuring goes on; dates are marked
-counts-only: it sends counts, and the settings do not say what travel one is |
-  per_count = "0.005 mm", or whatever its scale has; push it 100 mm and see how many
-  counts come
+counts-only: it sends counts; the settings do not say how far one is | per_count =
+  "0.005 mm", or whatever its scale has; push it 100 mm and see how many counts come
 daemon-ended: it ended the talk: {error} | see what it says: journalctl -u sweepgauge
   -e
 daemon-hangs: {words} | is the machine busy? else: sudo systemctl restart sweepgauge
@@ -44,17 +43,17 @@ log-is-folder: the log {log} is a folder | name a file, such as {example}: --log
 log-not-recorded: {log}: {recording} | see disk below; measuring goes on meanwhile
 log-troubles: in the last 24 hours it {listed} | keep a copy: `sweepgauge log export`;
   then put in a new card, cards wear out
-login-console: the login console is on /dev/serial0 and answers whatever the
-  instrument says | sudo raspi-config nonint do_serial_cons 1 (the console off) and
-  do_serial_hw 0 (the port on), then restart
+login-console: the login console is on /dev/serial0 and answers whatever the instrument
+  says | console off: sudo raspi-config nonint do_serial_cons 1; port on: sudo
+  raspi-config nonint do_serial_hw 0; then restart
 login-older: {user} is in the group {name}, but this login began before that | log out
   and in again (or: newgrp {name})
 many-rejected: {rejects} of {frames} frames were rejected since it was opened | check
   the cable, its length and what runs beside it; `sweepgauge capture` keeps bytes for
   a report
-no-gauge-word: the board tells where the scale is, and no word of a gauge came | is
-  the gauge on and wired to the board? If this is the travel: per_count = "0.005 mm",
-  or what its scale has
+no-gauge-word: the board tells where the scale is; no gauge is heard | is the gauge on
+  and wired to the board? If this is the travel: per_count = "0.005 mm", or what its
+  scale has
 no-pins: this machine has no pins, and the settings wire {names} | take [panel] and
   the pins out of the settings on this machine; the rest works without
 no-whole-frame: {where}: nothing whole came meanwhile | look again; {report}
@@ -69,11 +68,11 @@ numpy-broken: numpy does not start: {words} | on a 32-bit system: sudo apt insta
   python3-numpy libopenblas0, in an environment with --system-site-packages; or take
   the 64-bit system
 option-wrong: {words} | mend the option in the settings
-other-speed-answers: {port} does not answer at {baud} baud as the settings say, and
-  does otherwise | {advice}
+other-speed-answers: {port} does not answer at {baud} baud, as set; at another it does |
+  {advice}
 owner-denied: {path} may be opened by {owner} alone, not by {user} | sudo cp
-  systemd/60-sweepgauge.rules /etc/udev/rules.d/ && sudo udevadm control --reload,
-  then plug it in again
+  systemd/60-sweepgauge.rules /etc/udev/rules.d/ && sudo udevadm control --reload; then
+  plug it in again
 packages-missing: {words} | {python} -m pip install -U {distribution}, or -e .
 pins-denied: {chip} may not be opened, and the settings wire {names} | sudo adduser
   $USER gpio, then log out and in again
@@ -123,15 +122,15 @@ keyboard: {link} types like a keyboard: a cable that does is read with the forma
   from the whole computer
 keys-by-daemon: {port} {why}, and the daemon takes it for itself | start the daemon
   and look again; here its numbers would go to the window in front
-leapt: {many} leapt and came back, as when a bit flips on the line: not used
+leapt: {many} leapt and came back, as from a flipped bit: not used
 modem-manager: a modem manager runs and writes to new ports for ten seconds | sudo cp
-  systemd/60-sweepgauge.rules /etc/udev/rules.d/ && sudo udevadm control --reload,
-  then plug the cable in again
+  systemd/60-sweepgauge.rules /etc/udev/rules.d/ && sudo udevadm control --reload; then
+  plug the cable in again
 moved: it moved by {drift} meanwhile: its noise is told at rest
 no-daemon: none runs at {socket}; the ports are looked at here
 no-instruments: none is set up | {advice}
-no-number: {device} has no name of its own by number: another cable has the same, or
-  it has none | name it by the socket it is plugged into, {cable}, and keep it there
+no-number: {device} has no name of its own by number: another cable has the same, or it
+  has none | name it by its socket, {cable}; and keep it there
 no-unit: it sends no unit: its numbers are read as {unit} | {advice}
 noise: {words}
 not-a-package: {distribution} is not installed as a package: what it needs cannot be
@@ -148,15 +147,13 @@ rate: {rate:.1f} readings a second
 root: root may open everything; the daemon needs less: run it as a user of its own
 settings-line: {words}
 silent: {port} is open and silent{asked} | {advice}
-silent-cable: {cable} is silent | press the instrument's send button and look again.
-  One that is asked, or has registers, is heard once the settings name it: {request};
-  {registers}
-socket-left: {path} is left over from a daemon that was killed; the next one clears it
-  away
+silent-cable: {cable} is silent | press the instrument's send button and look again. One
+  that must be asked is heard once the settings name it: {request}; {registers}
+socket-left: {path} is left over from a daemon that was killed; the next one removes it
 state-silent: {words} | {advice}
 troubles: in the last 24 hours it {listed}
 unknown-cable: {words} | to keep bytes for a report: sweepgauge capture {cable} --baud
-  {baud} --seconds 10 --save mine.json ("The next one" in hw/INSTRUMENTS.md)
+  {baud} --seconds 10 --save mine.json; see "The next one" in hw/INSTRUMENTS.md
 unnamed-instrument: {cable}: an instrument speaks there that the settings do not name
   | to read it, under [indicator], [travel] or [caliper]: {settings}
 values-odd: {words} | {advice}

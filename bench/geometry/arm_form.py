@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from bench.geometry.cells import Array, into_cells
-from bench.geometry.columns import legendre
+from bench.geometry.columns import legendre, paired
 
 TEXTURE_GRID = 1.0  # mm between the places at which two textures are compared
 FARTHEST = 80  # grid steps that a stand is looked for to either side
@@ -193,12 +193,6 @@ def _correlation(a: Array, b: Array) -> float:
 
 
 def _columns(travel: npt.ArrayLike, reading: npt.ArrayLike) -> tuple[Array, Array]:
-    s = np.asarray(travel, dtype=np.float64)
-    r = np.asarray(reading, dtype=np.float64)
-    if s.shape != r.shape or s.ndim != 1:
-        raise ValueError(
-            "travel and reading must be lists of one length, not"
-            f" {s.shape} and {r.shape}"
-        )
+    s, r = paired(travel, reading, at_least=0)
     order = np.argsort(s, kind="stable")
     return s[order], r[order]

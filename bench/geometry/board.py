@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from bench.geometry.columns import Column, GeometryError, column
+from bench.geometry.columns import Column, column
 from bench.uncertainty import scatter_within
 
 
@@ -37,20 +37,10 @@ def board_rotation(
     `apart` mm from it. kept: the side of the blade the board lies on: left, the freshly
     cut edge turned clockwise onto the fence; right, counter-clockwise, which flips the
     sign; against a fence beyond the board the two change places. Four turns for the
-    usual board with five cuts. A caliper's scale error cancels. Raises GeometryError
-    for a length or a count that is not above zero. Source: geometry of the turned board
-    (proved in the tests by cutting one).
+    usual board with five cuts. A caliper's scale error cancels. Source: geometry of the
+    turned board (proved in the tests by cutting one).
     """
     w_near, w_far = column("near widths", near), column("far widths", far)
-    if not apart > 0.0:
-        raise GeometryError(
-            f"apart {apart}: give the length between the places where the widths were"
-            " read"
-        )
-    if turns < 1:
-        raise GeometryError(
-            f"turns {turns}: the board must have been turned once at least"
-        )
     rotation = float(w_near.mean() - w_far.mean()) / (turns * apart)
     squares, freedom = scatter_within((w_near.tolist(), w_far.tolist()))
     reading = (squares / freedom) ** 0.5 if freedom else 0.0

@@ -47,14 +47,12 @@ def column(name: str, values: Column, at_least: int = 1) -> Array:
 def paired(x: Column, y: Column, at_least: int = 2) -> tuple[Array, Array]:
     """Two columns of one length over at least two different positions. Raises
     GeometryError otherwise."""
-    xs, ys = column("positions", x), column("heights", y)
+    xs, ys = column("positions", x, at_least), column("heights", y)
     if xs.size != ys.size:
         raise GeometryError(
             f"{xs.size} positions but {ys.size} heights: give one height for each"
             " position"
         )
-    if xs.size < at_least:
-        raise GeometryError(f"{xs.size} positions, at least {at_least} are needed")
     if at_least > 1 and not np.ptp(xs) > 0.0:
         raise GeometryError(
             "all positions are the same: a line needs at least two different ones"
@@ -99,11 +97,7 @@ def standard_uncertainty(sensitivity: Column, noise: Column) -> float:
     c = column("sensitivity", sensitivity)
     u = np.asarray(noise, dtype=np.float64)
     if u.ndim == 2:
-        if u.shape != (c.size, c.size):
-            raise GeometryError(f"covariance of shape {u.shape} for {c.size} heights")
         return float(np.sqrt(max(float(c @ u @ c), 0.0)))
-    if u.ndim == 1 and u.size != c.size:
-        raise GeometryError(f"{u.size} standard uncertainties for {c.size} heights")
     return float(np.sqrt(np.sum((c * u) ** 2)))
 
 
@@ -119,17 +113,9 @@ def noisy_copies(y: Column, noise: Column, count: int = COPIES) -> Array:
     u = np.asarray(noise, dtype=np.float64)
     standard = np.random.default_rng(20080101).standard_normal((count, heights.size))
     if u.ndim == 2:
-        if u.shape != (heights.size, heights.size):
-            raise GeometryError(
-                f"covariance of shape {u.shape} for {heights.size} heights"
-            )
         sizes, directions = np.linalg.eigh(u)
         return np.asarray(
             heights + (standard * np.sqrt(np.clip(sizes, 0.0, None))) @ directions.T
-        )
-    if u.ndim == 1 and u.size != heights.size:
-        raise GeometryError(
-            f"{u.size} standard uncertainties for {heights.size} heights"
         )
     return np.asarray(heights + standard * u)
 

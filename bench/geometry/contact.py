@@ -132,16 +132,11 @@ def _places(xs: Array, board_from: float, board_to: float, pushed_at: float) -> 
     """The ends of what the board and the profile have in common, and the places of the
     profile between them."""
     knots = np.sort(xs)
-    if np.any(np.diff(knots) == 0.0):
-        raise GeometryError(
-            "a place occurs twice in the profile: average the heights at one place"
-            " first"
-        )
     left, right = max(board_from, float(knots[0])), min(board_to, float(knots[-1]))
     if not right > left:
         raise GeometryError(
             f"the board from {board_from:g} to {board_to:g} mm meets none of the"
-            f" profile ({knots[0]:g} to {knots[-1]:g} mm)"
+            f" profile: that is from {knots[0]:g} to {knots[-1]:g} mm"
         )
     slack = 1e-9 * (right - left)
     if not left - slack <= pushed_at <= right + slack:

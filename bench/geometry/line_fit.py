@@ -20,6 +20,7 @@ from bench.geometry.cells import (
     into_cells,
     moving,
 )
+from bench.geometry.columns import paired
 from bench.geometry.dirt import dirt_at_stations, dirt_in_sweep, long_step
 from bench.geometry.related_noise import judge
 
@@ -69,10 +70,10 @@ def fit_sweep(
 
     travel, reading: (N,) mm. resolution: the instrument's count, mm, None to see it
     from the readings. at: (N,) s. stretch: fit only this part of the travel. Raises
-    ValueError for shapes that differ or values that are not finite; what is wrong with
-    the sweep itself is said in `refused`.
+    GeometryError for shapes that differ or values that are not finite; what is wrong
+    with the sweep itself is said in `refused`.
     """
-    s_all, r_all = _columns(travel, reading)
+    s_all, r_all = paired(travel, reading, at_least=0)
     count = count_seen(r_all) if resolution is None else float(resolution)
     inside = np.ones(s_all.size, dtype=bool)
     if stretch is not None:
@@ -116,19 +117,6 @@ def _set_aside(s: Array, r: Array, count: float) -> tuple[Mask, Remark | None]:
             return odd, _jump(*broken)
     share = float(odd.sum() / s.size)
     return odd, refusal("pass-dirty", share=share) if share > MOST_ASIDE else None
-
-
-def _columns(travel: npt.ArrayLike, reading: npt.ArrayLike) -> tuple[Array, Array]:
-    s = np.asarray(travel, dtype=np.float64)
-    r = np.asarray(reading, dtype=np.float64)
-    if s.ndim != 1 or s.shape != r.shape:
-        raise ValueError(
-            f"travel and reading must be lists of one length, not {s.shape} and"
-            f" {r.shape}"
-        )
-    if not (np.isfinite(s).all() and np.isfinite(r).all()):
-        raise ValueError("travel and reading must be finite numbers")
-    return s, r
 
 
 def _too_little(s: Array) -> Remark | None:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bench.geometry.columns import Array, Column, GeometryError, column
+from bench.geometry.columns import Array, Column, column
 from bench.geometry.contact import lower_hull, upper_hull
 
 # mm; also the interference below which a fit is a touch and not a bind
@@ -49,11 +49,6 @@ def lines_between(
     """
     place = column("places", u)
     low, high = column("lower", lower), column("upper", upper)
-    if not place.size == low.size == high.size:
-        raise GeometryError(
-            f"{place.size} places, {low.size} lower and {high.size} upper points: one"
-            " of each"
-        )
     place = place - middle
     ceiling, floor = lower_hull(place, high), upper_hull(place, low)
     cu, cy = place[ceiling], high[ceiling]

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bench.geometry.columns import Column, GeometryError, column
+from bench.geometry.columns import Column, column
 
 
 @dataclass(frozen=True)
@@ -68,14 +68,9 @@ def yaw_play(
     swings by the distance, one that is leaned as well by up to half of Lr: the lever is
     the middle of the two, and `lever_uncertainty` is rectangular between them.
     runner_length: Lr in mm, 0 where the lever is the distance whatever it is.
-    place_uncertainty: standard, mm. Raises GeometryError at the middle itself.
+    place_uncertainty: standard, mm. The place is not the middle itself.
     """
     distance = abs(place)
-    if not distance > 0.0:
-        raise GeometryError(
-            "twisted at the runners' middle: read it half a runner's length away or"
-            " more"
-        )
     swing = _difference(
         column("twisted left", twisted_left), column("twisted right", twisted_right)
     )

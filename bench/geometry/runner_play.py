@@ -45,21 +45,9 @@ class Widths:
     def __post_init__(self) -> None:
         stations = column("stations", self.stations)
         widths = column("widths", self.widths)
-        centres = (
-            np.zeros(stations.size)
-            if self.centres is None
-            else column("centres", self.centres)
-        )
-        if not stations.size == widths.size == centres.size:
-            raise GeometryError(
-                f"{stations.size} stations, {widths.size} widths, {centres.size}"
-                " centres: give one of each"
-            )
+        known = np.zeros(stations.size) if self.centres is None else self.centres
+        centres = column("centres", known)
         order = np.argsort(stations)
-        if np.any(np.diff(stations[order]) <= SAME_PLACE):
-            raise GeometryError(
-                "a station occurs twice: average the widths taken at one place first"
-            )
         if np.any(widths <= 0.0):
             raise GeometryError(
                 f"width {float(widths.min()):g} mm: give widths above zero"
@@ -79,10 +67,6 @@ class Widths:
         stations, level beyond."""
         places = column("stations", stations)
         moves = column("offsets", offsets)
-        if places.size != moves.size:
-            raise GeometryError(
-                f"{places.size} stations but {moves.size} offsets: give one of each"
-            )
         order = np.argsort(places)
         places, moves = places[order], moves[order]
         inner = places[(places > self.s[0]) & (places < self.s[-1])]
@@ -151,7 +135,6 @@ def fit_at(
     read, the runners' middle by default. Raises GeometryError where no part of a runner
     is in its slot.
     """
-    _check(runners, slots)
     centre = _middle(runners) if middle is None else middle
     places, lower, upper = [], [], []
     for runner, slot in zip(runners, slots, strict=True):
@@ -188,7 +171,6 @@ def positions(runners: Sequence[Widths], slots: Sequence[Widths]) -> list[float]
     and last are the ends (a runner's tip just in the slot). Between two of them the
     same stations touch the same stretches.
     """
-    _check(runners, slots)
     meetings = np.concatenate(
         [
             (slot.s[:, None] - runner.s[None, :]).ravel()
@@ -231,14 +213,6 @@ def _largest(values: Sequence[float | None]) -> float | None:
 
 def _tightness(fit: Fit) -> tuple[float, float]:
     return (fit.relief, -np.inf if fit.side_play is None else -fit.side_play)
-
-
-def _check(runners: Sequence[Widths], slots: Sequence[Widths]) -> None:
-    if len(runners) != len(slots) or not 1 <= len(runners) <= 2:
-        raise GeometryError(
-            f"{len(runners)} runners in {len(slots)} slots: give one of each, or two of"
-            " each"
-        )
 
 
 def _middle(runners: Sequence[Widths]) -> float:

@@ -16,18 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bench.geometry.columns import Column, GeometryError, column, line_of
-
-
-@dataclass(frozen=True)
-class Slope:
-    """slope: mm a mm. spread: sum of squared heights about their mean, mm^2. squares:
-    of what is left about the line, mm^2; degrees_of_freedom: of that."""
-
-    slope: float
-    spread: float
-    squares: float
-    degrees_of_freedom: int
+from bench.geometry.columns import Column, Line, line_of, paired
 
 
 @dataclass(frozen=True)
@@ -45,32 +34,23 @@ class Lean:
     square: float | None
 
 
-def slope(height: Column, reading: Column) -> Slope:
+def slope(height: Column, reading: Column) -> Line:
     """Least-squares line of one set-up; height, reading: (n,) mm, n >= 3. Raises
     GeometryError where all heights are one."""
-    z, r = column("height", height), column("reading", reading)
-    if z.size != r.size or z.size < 3:
-        raise GeometryError("a set-up takes three readings at least")
-    if not np.ptp(z) > 0.0:
-        raise GeometryError("a set-up takes readings at two heights at least")
-    line = line_of(z, r)
-    return Slope(line.slope, line.spread, float(line.left @ line.left), z.size - 2)
+    return line_of(*paired(height, reading, at_least=3))
 
 
-def lean(away: Sequence[Slope], toward: Sequence[Slope]) -> Lean:
+def lean(away: Sequence[Line], toward: Sequence[Line]) -> Lean:
     """away, toward: by where the stock points from the face; as many of each."""
-    if not away or len(away) != len(toward):
-        raise GeometryError("the square takes as many set-ups reversed as not")
-    all_of_them = [*away, *toward]
-    freedom = sum(one.degrees_of_freedom for one in all_of_them)
-    scatter = (sum(one.squares for one in all_of_them) / freedom) ** 0.5
-    inverse = sum(1.0 / one.spread for one in all_of_them)
-    first = float(np.mean([one.slope for one in away]))
-    second = float(np.mean([one.slope for one in toward]))
+    lines = [*away, *toward]
+    freedom = sum(line.left.size - 2 for line in lines)
+    scatter = (sum(float(line.left @ line.left) for line in lines) / freedom) ** 0.5
+    inverse = sum(1.0 / line.spread for line in lines)
+    first, second = (np.mean([line.slope for line in some]) for some in (away, toward))
     return Lean(
-        (first + second) / 2.0,
-        scatter * inverse**0.5 / len(all_of_them),
+        float(first + second) / 2.0,
+        scatter * inverse**0.5 / len(lines),
         freedom,
         scatter,
-        (first - second) / 2.0 if len(away) == 1 else None,
+        float(first - second) / 2.0 if len(away) == 1 else None,
     )

@@ -105,11 +105,6 @@ def wobble(turns: Column, readings: Column) -> Wobble:
 
 
 def _marks(angles: Array, values: Array) -> _Marks:
-    if angles.size != values.size:
-        raise GeometryError(
-            f"{angles.size} turns but {values.size} readings: give one reading for each"
-            " turn"
-        )
     angles = np.asarray(np.round(np.mod(angles, FULL_TURN), 9), dtype=np.float64)
     angles[angles >= round(FULL_TURN, 9)] = 0.0
     turns, member, counts = np.unique(angles, return_inverse=True, return_counts=True)

@@ -1,4 +1,4 @@
-"""Keeps beside the log what was acknowledged as saved, by which a loss is known.
+"""Keeps beside the log what was acknowledged as saved, and tells what of it is lost.
 
 Rows of these tables are never deleted and no number is given twice, so that the highest
 number less the count of rows is how many are missing. The file is one block of 512
@@ -11,6 +11,8 @@ from __future__ import annotations
 import os
 import sqlite3
 import zlib
+from collections.abc import Mapping
+from contextlib import suppress
 from pathlib import Path
 
 import msgspec
@@ -19,7 +21,13 @@ from bench.log.rows import LogDamaged
 
 # the sector that a disk writes whole or not at all, SQLite's documents on atomic commit
 BLOCK_BYTES = 512
-COUNTED = ("finding", "sweep", "move", "event")  # tables whose rows are counted
+# tables whose rows are counted, and what one and several of them are called
+COUNTED = {
+    "finding": ("result", "results"),
+    "sweep": ("pass", "passes"),
+    "move": ("move", "moves"),
+    "event": ("event", "events"),
+}
 
 Counts = dict[str, int]  # by table
 
@@ -56,21 +64,14 @@ def read(log: Path) -> Acknowledged | None:
         raise LogDamaged(f"{beside(log)} is not as it was written: {error}") from error
 
 
-def record(log: Path, db: sqlite3.Connection) -> None:
-    """Call after each commit that somebody will be told of, before they are."""
-    try:
-        before = read(log)
-    except LogDamaged:
-        before = None
-    _write(
-        log,
-        Acknowledged(_highest(db), _gaps(db, {}) if before is None else before.missing),
-    )
-
-
-def accept_losses(log: Path, db: sqlite3.Connection) -> None:
-    """Record that what is missing now was told, so that it is not told again."""
-    _write(log, Acknowledged(_highest(db), _gaps(db, {})))
+def record(log: Path, db: sqlite3.Connection, *, losses_told: bool = False) -> None:
+    """Call after each commit that somebody will be told of, before they are.
+    losses_told: what is missing now was told, and is not told again."""
+    before: Acknowledged | None = None
+    with suppress(LogDamaged):
+        before = None if losses_told else read(log)
+    missing = _gaps(db, {}) if before is None else before.missing
+    _write(log, Acknowledged(_highest(db), missing))
 
 
 def missing_rows(
@@ -93,24 +94,22 @@ def missing_rows(
     }
 
 
-def reserve_numbers(db: sqlite3.Connection, told: Acknowledged) -> None:
+def reserve_numbers(db: sqlite3.Connection, highest: Counts) -> None:
     """Keep a new row from taking the number of one that was lost."""
-    highest = _highest(db)
-    db.execute("BEGIN IMMEDIATE")
-    for table in COUNTED:
-        if (number := told.highest.get(table, 0)) > highest[table]:
-            db.execute("DELETE FROM sqlite_sequence WHERE name = ?", (table,))
-            db.execute(
-                "INSERT INTO sqlite_sequence (name, seq) VALUES (?, ?)", (table, number)
-            )
-    db.execute("COMMIT")
+    given = dict(db.execute("SELECT name, seq FROM sqlite_sequence"))
+    with db:
+        db.execute("BEGIN IMMEDIATE")
+        for row in highest.items():
+            if row[1] > given.get(row[0], 0):
+                db.execute("DELETE FROM sqlite_sequence WHERE name = ?", row[:1])
+                db.execute("INSERT INTO sqlite_sequence (name, seq) VALUES (?, ?)", row)
 
 
 def _gaps(db: sqlite3.Connection, highest: Counts) -> Counts:
     given = _highest(db)
-    counts = {t: db.execute(f"SELECT count(*) FROM {t}").fetchone()[0] for t in COUNTED}
     return {
-        table: max(given[table], highest.get(table, 0)) - counts[table]
+        table: max(given[table], highest.get(table, 0))
+        - db.execute(f"SELECT count(*) FROM {table}").fetchone()[0]
         for table in COUNTED
     }
 
@@ -138,3 +137,26 @@ def _write(log: Path, told: Acknowledged) -> None:
             os.fsync(folder)
         finally:
             os.close(folder)
+
+
+def salvage_words(data: Mapping[str, object]) -> str:
+    """data: what is in a `Salvage`; of an older program there may be less in it."""
+    rows = data.get("unreadable")
+    return (
+        f"The log was damaged. It was set aside as {data.get('set_aside')};"
+        f" {data.get('sweeps')} sweeps and {data.get('findings')} findings were read"
+        " out of it" + (f", {rows} rows could not be read." if rows else ".")
+    )
+
+
+def lacking_words(counts: Mapping[str, object]) -> str:
+    """counts: rows by table. Events are told of only where nothing else is missing."""
+    lost = [
+        f"{count} {words[count != 1]}"
+        for table, words in COUNTED.items()
+        if (count := counts.get(table)) and (table != "event" or len(counts) == 1)
+    ]
+    return (
+        f"Missing from the log: {' and '.join(lost)}, saved before and lost since. Is"
+        " the card failing?"
+    )

@@ -64,7 +64,7 @@ def _answer(
 
             return history.show(path, request.id)
         case LogEvents():
-            from bench.log.event_log import events
+            from bench.log.events import events
 
             return LogEventRows(events(path, request.most, units))
         case Drift():
@@ -75,7 +75,7 @@ def _answer(
             from bench.log.upkeep_history import due_of_log
 
             return due_of_log(path, request.at, jigs)
-    from bench.log import cut_forecast, report_parts
+    from bench.log import cut_forecast
 
     now = time.time()
     match request:
@@ -86,5 +86,5 @@ def _answer(
         case ShopForecast():
             return cut_forecast.shop_forecast(path, now=now, jigs=jigs)
         case ReportParts():
-            return report_parts.report_parts(path, now=now, jigs=jigs, units=units)
+            return cut_forecast.report_parts(path, now=now, jigs=jigs, units=units)
     raise InvalidRequest(f"a log does not answer {type(request).__name__}")

@@ -18,12 +18,12 @@ from typing import Any, TypeVar
 
 import msgspec
 
-from bench.log import acknowledged, boots, entries, recover
+from bench.log import acknowledged, entries, recover
 from bench.log.entry import Entry, refusal
 from bench.log.faults import closed_on_error, is_damage, why
 from bench.log.log_file import LogFile, LogReplaced
+from bench.log.recover import SoundnessCheck
 from bench.log.rows import Commit, LogError, Stamp, UnfinishedWork
-from bench.log.soundness import SoundnessCheck
 from bench.log.write_queue import (
     QueuedWrite,
     Write,
@@ -60,7 +60,12 @@ class Committer:
         self._boot_key = 0
         self._damaged = False  # found while running: salvage before anything else
         self._opened_at = clock()
-        self.queue = WriteQueue(self._tell_full)
+        self.queue = WriteQueue(
+            lambda: self._tell_trouble(
+                f"NOT RECORDED: {path} takes nothing, and the memory for what waits is"
+                " full"
+            )
+        )
         self._wake = self.queue.wake
         self._hurry = False  # somebody waits for all of it
         self._saved = 0
@@ -92,12 +97,6 @@ class Committer:
     @property
     def awaited(self) -> int:
         return self.queue.awaited
-
-    def _tell_full(self) -> None:
-        self._tell_trouble(
-            f"NOT RECORDED: {self.path} takes nothing, and the memory for what"
-            " waits is full"
-        )
 
     def look(self) -> None:
         """To be called now and then: a write that waits for too long is trouble."""
@@ -131,45 +130,49 @@ class Committer:
 
     def _run(self) -> None:
         retry = patience.LOG_FIRST_RETRY_S
-        while True:
-            batch = self._next_batch()
-            if not batch and self._closing_at is not None and not self._damaged:
-                break
-            if not batch and not self._damaged and not self._file.replaced():
-                continue
+        while (batch := self._next_batch()) is not None:
             try:
                 commit = self._commit(batch)
             except Exception as error:
                 self._fail(error)
-                closing_at = self._closing_at
-                if closing_at is not None:
-                    if time.monotonic() > closing_at:
-                        break
-                    time.sleep(patience.LOG_CLOSING_RETRY_S)
-                with self._wake:
-                    self._wake.wait_for(lambda: self._closing_at is not None, retry)
+                if not self._tries_again(retry):
+                    break
                 retry = min(2 * retry, patience.LOG_LAST_RETRY_S)
-                continue
-            retry = patience.LOG_FIRST_RETRY_S
-            self._done(batch, commit)
-            if commit.findings:
-                self._merge()
+            else:
+                retry = patience.LOG_FIRST_RETRY_S
+                self._done(batch, commit)
         self._release()
 
-    def _next_batch(self) -> list[QueuedWrite]:
+    def _next_batch(self) -> list[QueuedWrite] | None:
         """Wait for a write and give those that are not urgent time for others. Empty
-        after LOG_IDLE_LOOK_S."""
-        with self._wake:
-            self._wake.wait_for(
-                lambda: self.queue or self._closing_at is not None or self._damaged,
-                patience.LOG_IDLE_LOOK_S,
-            )
-            while self.queue and not self._is_hurried() and self.queue.wait_s > 0:
-                self._wake.wait(self.queue.wait_s)
-            return self.queue.batch()
+        where the file itself is to be looked after; None at the end."""
+        while True:
+            with self._wake:
+                self._wake.wait_for(
+                    lambda: self.queue or self._closing_at is not None or self._damaged,
+                    patience.LOG_IDLE_LOOK_S,
+                )
+                while self.queue and not self._is_hurried() and self.queue.wait_s > 0:
+                    self._wake.wait(self.queue.wait_s)
+                batch = self.queue.batch()
+            if batch or self._damaged:
+                return batch
+            if self._closing_at is not None:
+                return None
+            if self._file.replaced():
+                return batch
 
     def _is_hurried(self) -> bool:
-        return self.queue.urgent or self._hurry or self._closing_at is not None
+        return self._hurry or self._closing_at is not None
+
+    def _tries_again(self, after_s: float) -> bool:
+        """Wait before the next try; False where there is no time left."""
+        with self._wake:
+            if self._closing_at is None:
+                self._wake.wait_for(lambda: self._closing_at is not None, after_s)
+                return True
+        time.sleep(patience.LOG_CLOSING_RETRY_S)
+        return time.monotonic() <= self._closing_at
 
     def _commit(self, batch: list[QueuedWrite]) -> Commit:
         if self._file.db is not None and (replaced := self._file.replaced()):
@@ -182,7 +185,7 @@ class Committer:
         db = self._file.db
         assert db is not None
         self._file.ensure_room(sum(queued.size for queued in batch))
-        done = boots.last_ticket(db, self._boot_key)
+        done = entries.last_ticket(db, self._boot_key)
         refused: list[tuple[int, str]] = []
         db.execute("BEGIN IMMEDIATE")
         # What comes up to `done` was committed, though it was not confirmed.
@@ -190,22 +193,13 @@ class Committer:
             if (reason := self._apply(db, write)) is not None:
                 refused += [(ticket, reason) for ticket in tickets]
         upto = batch[-1].ticket if batch else done
-        boots.note_ticket(db, self._boot_key, upto)
+        entries.note_ticket(db, self._boot_key, upto)
         db.execute("COMMIT")
         if replaced := self._file.replaced():
             raise replaced
         if any(queued.urgent for queued in batch):
             acknowledged.record(self.path, db)
         return _commit_of(batch, upto, refused)
-
-    def _merge(self) -> None:
-        """After a finding the write-ahead file holds nothing that the log does not: a
-        lost one costs one check."""
-        assert self._file.db is not None
-        try:
-            self._file.db.execute("PRAGMA wal_checkpoint(PASSIVE)")
-        except sqlite3.Error as error:
-            self._fail(error)
 
     def _apply(self, db: sqlite3.Connection, write: Write) -> str | None:
         """One write on the open transaction; why the log cannot take it, or None."""
@@ -226,6 +220,13 @@ class Committer:
             self._tell_trouble(None)
         if batch:
             self._tell(self._on_saved, commit)
+        if commit.findings and self._file.db is not None:
+            # the write-ahead file then holds nothing that the log does not: a lost one
+            # costs one check
+            try:
+                self._file.db.execute("PRAGMA wal_checkpoint(PASSIVE)")
+            except sqlite3.Error as error:
+                self._fail(error)
 
     def _fail(self, error: Exception) -> None:
         """Undo the half-made transaction, let go of the file, and say what is wrong."""
@@ -251,8 +252,7 @@ class Committer:
                 entry.event(None, "log-salvaged", msgspec.to_builtins(salvage))
             if lacking:
                 entry.event(None, "log-lacks", lacking)
-            record = acknowledged.accept_losses if lacking else acknowledged.record
-            record(self.path, db)
+            acknowledged.record(self.path, db, losses_told=bool(lacking))
         if self._boot_key == 0 or unfinished.about_log:
             self.unfinished = unfinished
         self._file.attach(db)
@@ -264,10 +264,10 @@ class Committer:
         """The number of this opening, recorded where the file does not have it yet: at
         the first opening, or where another file lies at the path now."""
         key = self._boot_key
-        if boots.has_boot(db, key, self._boot_id):
+        if entries.has_boot(db, key, self._boot_id):
             return key
         db.execute("BEGIN IMMEDIATE")
-        key = boots.record_boot(
+        key = entries.record_boot(
             db, self._boot_id, self._program, self._opened_at, self._saved
         )
         if self._boot_key == 0:

@@ -1,4 +1,5 @@
-"""What the log knows of a sled's cut, and the forecasts that are made from it.
+"""What the log knows of a sled's cut, the forecasts that are made from it, and what a
+report shows beside its results.
 
 Reads beside the writer. Every function blocks: call it off the event loop.
 """
@@ -11,6 +12,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+import msgspec
+
 from bench.cut.document import cut_document, shop_document
 from bench.cut.sheet import read_sheet
 from bench.cut.terms import (
@@ -22,15 +25,18 @@ from bench.cut.terms import (
     Result,
 )
 from bench.gear import Jig
+from bench.log.dates import in_time
 from bench.log.findings import FindingRow, list_findings, load_finding
 from bench.log.moves import list_moves
 from bench.log.read_only import open_read
 from bench.log.rows import LogDamaged, LogError
 from bench.log.store import load_gear
-from bench.log.upkeep_history import due_of_log, gear_events
+from bench.log.upkeep_history import due_of_log, gear_events, load_history, today
 from bench.render.cut import with_words
 from bench.units import System
 from bench.upkeep.dates import DAY_S
+from bench.upkeep.drift import charted_series, drift_document
+from bench.upkeep.due import due_document
 
 Document = dict[str, Any]
 
@@ -166,3 +172,33 @@ def _swept(db: sqlite3.Connection, rows: Sequence[FindingRow]) -> float | None:
         max(t.travel) - min(t.travel) for t in evidence.traces if t.push and t.travel
     ]
     return statistics.median(lengths) if lengths else None
+
+
+def report_parts(
+    path: Path, *, now: float, jigs: Mapping[str, Jig], units: System
+) -> dict[str, Any]:
+    """`drift`, `due`: their documents; `cuts`: by sled that of `cut`; `gear`: by sled
+    or saw as its latest result used it. now: s since the epoch. jigs: the sleds of the
+    settings. Raises LogError."""
+    history, _ = load_history(path, jigs)
+    judged = charted_series(history)
+    with open_read(path) as db:
+        gear = _latest_gear(db)
+        cuts = sled_forecasts(db, now=now, jigs=jigs, units=units)
+    return {
+        "drift": drift_document(history, judged=judged),
+        "due": due_document(history, at=today(history), judged=judged),
+        "cuts": cuts,
+        "gear": msgspec.to_builtins(gear),
+    }
+
+
+def _latest_gear(db: sqlite3.Connection) -> dict[str, Any]:
+    """By the name of the sled, or of the saw where a result has none."""
+    rows = db.execute(
+        "SELECT finding_key, coalesce(jig, saw), gear_key FROM finding WHERE"
+        " superseded_by IS NULL AND coalesce(jig, saw) IS NOT NULL"
+    )
+    used = {number: (subject, key) for number, subject, key in rows}
+    latest = dict(used[number] for number in in_time(db, sorted(used)))
+    return {subject: load_gear(db, key) for subject, key in latest.items()}

@@ -6,6 +6,7 @@ EntryRefused with the reason. An entry is written once: none is idempotent.
 
 from __future__ import annotations
 
+import os
 import sqlite3
 import zlib
 from collections.abc import Mapping, Sequence
@@ -14,10 +15,18 @@ import msgspec
 
 from bench.checks.model import Evidence, EvidenceGear, Trace
 from bench.checks.options import OptionValue
-from bench.finding import Finding, Move, Quantity
+from bench.finding import Finding, Move
 from bench.log import packing
-from bench.log.entry import Entry, EntryRefused, Json, as_json, known_row, run_key
-from bench.log.rows import SweepEnd
+from bench.log.entry import (
+    Entry,
+    EntryRefused,
+    Json,
+    as_json,
+    named,
+    run_key,
+    stamp_columns,
+)
+from bench.log.rows import Stamp, SweepEnd
 from bench.log.store import (
     all_digests,
     insert,
@@ -27,6 +36,35 @@ from bench.log.store import (
     trace_digest,
 )
 from bench.procedure.status_message import StatusMessage
+
+
+def record_boot(
+    db: sqlite3.Connection, boot_id: str, program: str, at: Stamp, last_ticket: int
+) -> int:
+    """The number of this opening."""
+    return insert(
+        db,
+        "boot",
+        boot_id=boot_id,
+        program=program,
+        process_id=os.getpid(),
+        last_ticket=last_ticket,
+        **stamp_columns(at),
+    )
+
+
+def has_boot(db: sqlite3.Connection, boot_key: int, boot_id: str) -> bool:
+    query = "SELECT 1 FROM boot WHERE boot_key = ? AND boot_id = ?"
+    return db.execute(query, (boot_key, boot_id)).fetchone() is not None
+
+
+def last_ticket(db: sqlite3.Connection, boot_key: int) -> int:
+    query = "SELECT last_ticket FROM boot WHERE boot_key = ?"
+    return int(db.execute(query, (boot_key,)).fetchone()[0])
+
+
+def note_ticket(db: sqlite3.Connection, boot_key: int, ticket: int) -> None:
+    db.execute("UPDATE boot SET last_ticket = ? WHERE boot_key = ?", (ticket, boot_key))
 
 
 def begin_check(
@@ -127,7 +165,7 @@ def chunk(
     arrival_us: Sequence[int],
 ) -> None:
     """Bytes of a running sweep; a late block goes straight into what was merged."""
-    key, _, state = _sweep(db, sweep)
+    key, _, state = named(db, "sweep", sweep)
     insert(
         db,
         "chunk",
@@ -157,9 +195,9 @@ def end_sweep(
 ) -> None:
     """Its last state, merged bytes and trace, in the one transaction that ends it."""
     db, at = entry.db, entry.at
-    key, run, state_before = _sweep(db, sweep)
+    key, run, state_before = named(db, "sweep", sweep)
     if state_before != "running":
-        raise EntryRefused(f"the sweep {sweep} has ended already: it is {state_before}")
+        raise EntryRefused(f"the pass {sweep} has ended already: it is {state_before}")
     merge_chunks(db, key)
     trace_key = trace and keep_trace(db, trace)
     values = state, push, _text(reason), trace_key, at.monotonic_ns, at.wall_s, key
@@ -169,7 +207,7 @@ def end_sweep(
 
 def undo_sweep(entry: Entry, sweep: str, reason: StatusMessage | None = None) -> None:
     """The sweep stays in the log and no longer counts; the event tells its state."""
-    key, run, state = _sweep(entry.db, sweep)
+    key, run, state = named(entry.db, "sweep", sweep)
     if state == "running":
         merge_chunks(entry.db, key)
     entry.db.execute(
@@ -217,29 +255,18 @@ def finding(
         insert(entry.db, "finding_trace", finding_key=key, **columns)
     for position, quantity in enumerate(finding.quantities):
         if quantity.unit != "1/mm":  # no chart follows it, and older logs refuse it
-            _insert_quantity(entry.db, key, position, quantity)
+            said = msgspec.structs.astuple(quantity)[:7]
+            entry.db.execute(_QUANTITY, (key, position, *said))
     if supersedes is not None:
         query = "UPDATE finding SET superseded_by = ? WHERE finding_key = ?"
-        entry.db.execute(query, (key, _finding(entry.db, supersedes)[0]))
+        entry.db.execute(query, (key, named(entry.db, "finding", supersedes)[0]))
     entry.event(run, "found", {"finding": finding.id, "verdict": finding.verdict})
 
 
-def _insert_quantity(
-    db: sqlite3.Connection, finding_key: int, position: int, quantity: Quantity
-) -> None:
-    insert(
-        db,
-        "quantity",
-        finding_key=finding_key,
-        position=position,
-        name=quantity.name,
-        unit=quantity.unit,
-        value_in_unit=quantity.value,
-        uncertainty_in_unit=quantity.uncertainty,
-        degrees_of_freedom=quantity.degrees_of_freedom,
-        tolerance_in_unit=quantity.tolerance,
-        verdict=quantity.verdict,
-    )
+_QUANTITY = """
+    INSERT INTO quantity (finding_key, position, name, value_in_unit, unit,
+        uncertainty_in_unit, degrees_of_freedom, tolerance_in_unit, verdict)
+    VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)"""
 
 
 def _insert_finding(
@@ -266,7 +293,7 @@ def _insert_finding(
 
 
 def move_planned(entry: Entry, move: str, finding: str, plan: Move) -> None:
-    key, run = _finding(entry.db, finding)
+    key, run = named(entry.db, "finding", finding)
     insert(
         entry.db,
         "move",
@@ -286,7 +313,7 @@ def move_planned(entry: Entry, move: str, finding: str, plan: Move) -> None:
 def move_made(entry: Entry, move: str, data: Json | None = None) -> None:
     """data: what was done, e.g. {"leaves_mm": [0.15], "drew_mm": 0.03}."""
     data = data or {}
-    key, run = _move(entry.db, move)
+    key, run = named(entry.db, "move", move)
     event_key = entry.event(run, "moved", {"move": move, **data})
     entry.db.execute(
         "UPDATE move SET made_event_key = ?, made_json = ? WHERE move_key = ?",
@@ -295,8 +322,8 @@ def move_made(entry: Entry, move: str, data: Json | None = None) -> None:
 
 
 def move_verified(entry: Entry, move: str, finding: str) -> None:
-    key, _ = _move(entry.db, move)
-    verifier, run = _finding(entry.db, finding)
+    key, _ = named(entry.db, "move", move)
+    verifier, run = named(entry.db, "finding", finding)
     entry.db.execute(
         "UPDATE move SET verified_by = ? WHERE move_key = ?", (verifier, key)
     )
@@ -308,33 +335,3 @@ def _sweep_ended(
 ) -> None:
     told = {"reason": msgspec.to_builtins(reason)} if reason else {}
     entry.event(run, "sweep-ended", {"sweep": sweep, "state": state} | told)
-
-
-def _sweep(db: sqlite3.Connection, sweep: str) -> tuple[int, str, str]:
-    """Number, run and state."""
-    query = (
-        "SELECT sweep_key, run, sweep.state FROM sweep JOIN check_run USING (run_key)"
-        " WHERE sweep = ?"
-    )
-    key, run, state = known_row(db, query, sweep, "sweep")
-    return int(key), str(run), str(state)
-
-
-def _finding(db: sqlite3.Connection, finding: str) -> tuple[int, str]:
-    """Number and run."""
-    query = (
-        "SELECT finding_key, run FROM finding JOIN check_run USING (run_key) WHERE"
-        " finding = ?"
-    )
-    key, run = known_row(db, query, finding, "finding")
-    return int(key), str(run)
-
-
-def _move(db: sqlite3.Connection, move: str) -> tuple[int, str]:
-    """Number, and the run of the finding that advised it."""
-    query = (
-        "SELECT move_key, run FROM move JOIN finding USING (finding_key) JOIN check_run"
-        " USING (run_key) WHERE move = ?"
-    )
-    key, run = known_row(db, query, move, "move")
-    return int(key), str(run)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Callable, Mapping
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from bench.log.rows import Stamp
 from bench.log.store import Column, insert
@@ -73,19 +73,34 @@ def stamp_columns(at: Stamp, prefix: str = "") -> dict[str, int | float]:
     }
 
 
-def run_key(db: sqlite3.Connection, run: str) -> int:
-    return int(
-        known_row(db, "SELECT run_key FROM check_run WHERE run = ?", run, "check")[0]
-    )
+# number, run and what else an entry needs to know of what it names
+_NAMED = {
+    "check": "SELECT run_key FROM check_run WHERE run = ?",
+    "sweep": (
+        "SELECT sweep_key, run, sweep.state FROM sweep JOIN check_run USING (run_key)"
+        " WHERE sweep = ?"
+    ),
+    "finding": (
+        "SELECT finding_key, run FROM finding JOIN check_run USING (run_key) WHERE"
+        " finding = ?"
+    ),
+    # with the run of the finding that advised it
+    "move": (
+        "SELECT move_key, run FROM move JOIN finding USING (finding_key) JOIN check_run"
+        " USING (run_key) WHERE move = ?"
+    ),
+}
 
 
-def known_row(
-    db: sqlite3.Connection, query: str, name: str, noun: str
-) -> tuple[int | str, ...]:
-    row: tuple[int | str, ...] | None = db.execute(query, (name,)).fetchone()
+def named(db: sqlite3.Connection, noun: str, name: str) -> tuple[Any, ...]:
+    row: tuple[Any, ...] | None = db.execute(_NAMED[noun], (name,)).fetchone()
     if row is None:
         raise EntryRefused(f"the log knows no {noun} {name!r}")
     return row
+
+
+def run_key(db: sqlite3.Connection, run: str) -> int:
+    return int(named(db, "check", run)[0])
 
 
 def as_json(data: object) -> str:

@@ -1,4 +1,8 @@
-"""Reads the events of the log, each in the order in which it was recorded."""
+"""Reads the events of the log, each in the order in which it was recorded, and tells
+them in sentences: what instruments, passes, gear, clock and log did.
+
+Blocking; called off the event loop.
+"""
 
 from __future__ import annotations
 
@@ -6,13 +10,26 @@ import json
 import sqlite3
 from collections.abc import Iterator
 from contextlib import suppress
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
 
 import msgspec
 
+from bench.log.acknowledged import lacking_words, salvage_words
 from bench.log.dates import IMPORTED, corrected_time, wall_times_at_zero
 from bench.log.export_line import ExportedEvent
+from bench.log.read_only import open_read
 from bench.log.rows import Incident, LoggedEvent
-from bench.log.tables import GEAR_EVENT
+from bench.log.schema import GEAR_EVENT
+from bench.procedure.status_message import StatusMessage
+from bench.protocol import LogEvent
+from bench.render.clock import jump_words
+from bench.render.names import placement_name, plain, upper_first
+from bench.render.notices import stored_reason, stored_text, text
+from bench.render.upkeep import gear_event_values
+from bench.render.wording import ended, with_name
+from bench.units import System
 
 # the log was damaged; rows that were acknowledged as saved are missing
 LOG_EVENTS = ("log-salvaged", "log-lacks")
@@ -139,3 +156,87 @@ def list_gear_events(db: sqlite3.Connection) -> Iterator[ExportedEvent]:
             yield ExportedEvent(
                 kind=GEAR_EVENT, data=told, wall_s=at, clock_synced=known
             )
+
+
+def events(path: Path, most: int, units: System = "mm") -> list[LogEvent]:
+    """Newest first. Raises LogError."""
+    with open_read(path) as db:
+        return [_told(one, units) for one in list_incidents(db, most)]
+
+
+def _told(one: Incident, units: System) -> LogEvent:
+    about, words = incident_words(one, units)
+    at = datetime.fromtimestamp(one.wall_s, UTC).isoformat(timespec="seconds")
+    return LogEvent(at, one.synced, one.kind, about, words[:1].upper() + words[1:])
+
+
+def incident_words(one: Incident, units: System = "mm") -> tuple[str, str]:
+    """What it is about, and a sentence. The event of an older or newer program may
+    hold fewer values, or its words instead of a code."""
+    data = one.data
+    name = str(data.get("name", "instrument"))
+    match one.kind:
+        case "instrument" | "spoiled":
+            return name, with_name(name, stored_text(data, units))
+        case "sweep-ended" | "sweep-undone":
+            return "pass", _pass_words(one, units)
+        case "clock-jumped":
+            return "clock", f"{jump_words(float(data.get('seconds', 0.0)))}."
+        case "log-salvaged":
+            return "log", salvage_words(data)
+        case "log-lacks":
+            return "log", lacking_words(data)
+    about, message = _message(one.kind, name, data)
+    return about, text([message], units)
+
+
+_LEAF = {True: "event-leaf-proved", False: "event-leaf-unproved"}
+
+# of the log itself, by kind: the code and the values that it is told with
+_OF_LOG: dict[str, tuple[str, ...]] = {
+    "opened": ("event-opened", "program"),
+    "unread": ("event-unread",),
+    "imported": ("event-imported", "taken", "known"),
+    "not-recorded": ("event-not-recorded", "readings", "why"),
+    "refused-by-log": ("event-refused", "readings", "why"),
+}
+
+
+def _message(kind: str, name: str, data: dict[str, Any]) -> tuple[str, StatusMessage]:
+    """What it is about, and the message of which its sentence is made."""
+    match kind:
+        case "unit":
+            values = {"name": name, "before": data.get("from"), "unit": data.get("to")}
+            return name, StatusMessage("unit-switched", values)
+        case "gear-event":
+            return "gear", StatusMessage("gear-event", gear_event_values(data))
+        case "held":
+            code = "travel-held" if name == "travel" else "reading-held"
+            return name, StatusMessage(
+                code, {"name": name} | _some(data, "value", "held")
+            )
+        case "learned":
+            what = str(data.get("what", name))
+            pairs = dict(data.get("values") or {}).items()
+            kept = ", ".join(f"{key} {value}" for key, value in pairs)
+            code = "event-learned-values" if kept else "event-learned"
+            return what, StatusMessage(code, {"what": what, "kept": kept})
+        case "leaf":
+            values = {"leaf": data.get("leaf_mm"), "seen": data.get("change_mm")}
+            return "indicator", StatusMessage(
+                _LEAF[data.get("outcome") == "proved"], values
+            )
+        case "clock":
+            return "clock", StatusMessage("event-clock-set")
+    code, *names = _OF_LOG.get(kind, _OF_LOG["refused-by-log"])
+    return "log", StatusMessage(code, _some(data, *names))
+
+
+def _some(data: dict[str, Any], *names: str) -> dict[str, Any]:
+    return {name: data.get(name) for name in names}
+
+
+def _pass_words(one: Incident, units: System) -> str:
+    reason = ended(stored_reason(one.reason or "", units))
+    where = f"{plain(one.check or '')}, {placement_name(one.placement or '')}"
+    return f"{where}: {upper_first(reason)}"

@@ -72,8 +72,7 @@ def json_line(db: sqlite3.Connection, row: FindingRow, unread: list[Unread]) -> 
     Evidence that can no longer be read is null, with the reason under `damaged`, and is
     put into `unread`.
     """
-    evidence: Evidence | None = None
-    damaged: str | None = None
+    evidence, damaged = None, None
     try:
         _, evidence = load_finding(db, row.finding.id)
     except LogDamaged as error:
@@ -104,11 +103,8 @@ def as_shown(evidence: Evidence) -> Evidence:
         step.placement: step
         for step in check.plan({**options, "placements": "both"}, gear)
     }
-    turn = (
-        -1.0
-        if "reading" in check.columns and gear.indicator.grows == "pulled-out"
-        else 1.0
-    )
+    turned = "reading" in check.columns and gear.indicator.grows == "pulled-out"
+    turn = -1.0 if turned else 1.0
     traces = []
     for trace in evidence.traces:
         step = steps.get(trace.placement)
@@ -116,32 +112,26 @@ def as_shown(evidence: Evidence) -> Evidence:
             step = check.accepts(trace.placement, options, gear)
         swept = step is not None and step.gather == "sweep" and step.mount is not None
         away = -1.0 if swept and gear.travel.grows == "toward" else 1.0
-        traces.append(
-            msgspec.structs.replace(
-                trace,
-                travel=[away * s for s in trace.travel],
-                reading=[turn * r for r in trace.reading],
-            )
-        )
+        travel = [away * s for s in trace.travel]
+        reading = [turn * r for r in trace.reading]
+        shown = msgspec.structs.replace(trace, travel=travel, reading=reading)
+        traces.append(shown)
     return msgspec.structs.replace(evidence, traces=traces)
 
 
 def sweeps_csv(
     evidence: Evidence, out: TextIO, columns: Sequence[str] = SWEEP_COLUMNS
-) -> int:
+) -> None:
     """The readings behind a finding, one a row; columns as the check names those of its
     recorded file.
 
-    Lengths in mm, times in s, with the unit in the header. Returns the number of rows.
+    Lengths in mm, times in s, with the unit in the header.
     """
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow([column + _UNITS.get(column, "") for column in columns])
-    count = 0
     for number, trace in enumerate(evidence.traces, 1):
         cells = _cells(trace, number)
         writer.writerows(zip(*(cells[column] for column in columns), strict=True))
-        count += len(trace.reading)
-    return count
 
 
 def _cells(trace: Trace, number: int) -> dict[str, Sequence[object]]:

@@ -14,6 +14,8 @@ import msgspec
 
 from bench.log.rows import LogDamaged
 
+# what reading a damaged file raises: its letters may no longer be any
+UNREADABLE = (sqlite3.Error, UnicodeDecodeError)
 READ_ONLY = "the medium is read-only"
 _DAMAGE = ("SQLITE_CORRUPT", "SQLITE_NOTADB")
 # errors to which sqlite3 gives no name
@@ -25,12 +27,9 @@ def is_damage(error: BaseException) -> bool:
     to decode."""
     name = getattr(error, "sqlite_errorname", "")
     return (
-        name.startswith(_DAMAGE)
-        or isinstance(error, UnicodeDecodeError)
-        or (
-            isinstance(error, sqlite3.Error)
-            and any(words in str(error) for words in _SAID)
-        )
+        isinstance(error, (LogDamaged, UnicodeDecodeError))
+        or name.startswith(_DAMAGE)
+        or (isinstance(error, sqlite3.Error) and any(w in str(error) for w in _SAID))
     )
 
 

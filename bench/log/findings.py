@@ -18,7 +18,7 @@ from bench.checks.model import Evidence
 from bench.finding import Finding, Remark, Unread
 from bench.log.dates import corrected_time, in_time, wall_times_at_zero
 from bench.log.faults import contained
-from bench.log.row_by_row import each_row, last_number
+from bench.log.read_only import each_row, last_number
 from bench.log.rows import LogDamaged, LogError
 from bench.log.store import all_digests, load_gear, load_trace, trace_digest
 
@@ -81,18 +81,12 @@ def list_findings(
     wanted = [(f"f.{c} = ?", v) for c, v in filters.items() if v is not None]
     numbers = _numbers(db, wanted)
     if before is not None:
-        row = db.execute(
-            "SELECT finding_key FROM finding WHERE finding = ?", (before,)
-        ).fetchone()
-        numbers = _before(numbers, row[0]) if row else []
+        query = "SELECT finding_key FROM finding WHERE finding = ?"
+        row = db.execute(query, (before,)).fetchone()
+        there = row is not None and row[0] in numbers
+        numbers = numbers[: numbers.index(row[0])] if there else []
     newest_first = _findings(db, reversed(numbers), unread, wanted)
     return list(itertools.islice(newest_first, last))[::-1]
-
-
-def _before(numbers: Sequence[int], number: int) -> Sequence[int]:
-    if number in numbers:
-        return numbers[: numbers.index(number)]
-    return [one for one in numbers if one < number]
 
 
 def _numbers(
@@ -210,6 +204,5 @@ def with_remarks(finding: Finding) -> Finding:
 
 
 def _noted(note: str) -> Remark:
-    if _SQUARE_DOUBTED in note:
-        return Remark("noted-square-doubted", values={"text": note})
-    return Remark("noted", values={"text": note})
+    code = "noted-square-doubted" if _SQUARE_DOUBTED in note else "noted"
+    return Remark(code, values={"text": note})

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 import sqlite3
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -18,24 +18,26 @@ from bench.checks.model import (
     EvidenceGear,
     Known,
     Measured,
-    Pool,
     SquareHistory,
     SweepHistory,
 )
 from bench.checks.shared.pooling import pool_of, seat_of, set_ups_of
 from bench.checks.shared.results import SQUARE_DOUBTED
 from bench.finding import Finding, Quantity, Unread
+from bench.gear import Square
 from bench.log.dates import in_time
 from bench.log.findings import FindingRow, each_finding, find_finding, list_findings
-from bench.log.gear_changes import SLED_AND_SAW, changed_since
 from bench.log.moves import list_moves
 from bench.log.read_only import open_read
 from bench.log.store import gear_names, load_gear
 from bench.protocol import LogOne, LogRows
+from bench.uncertainty import Pool
 
 # findings gone through, at most, for the twenty that fit; ten years of them take too
 # long
 LOOK_BACK = 200
+# after which events of the gear findings of a sled no longer speak
+SLED_AND_SAW = ("dropped", "moved", "runners", "saw")
 KNOWN_FINDINGS = 20  # older ones no longer speak for the jig as it is
 
 
@@ -116,27 +118,21 @@ def known(
         findings = [found for found, _ in rows]
         reseated = pool_of(findings, on_one_seat=False)
         one_seat = pool_of(findings, on_one_seat=True)
+        square = None
+        if "square" in find(kind).takes:
+            from bench.log.upkeep_history import inherited_square
+
+            quick = options.get("quick")
+            square = inherited_square(path, gear) if quick else _square(db, gear)
         return Known(
             pool=reseated,
             set_ups=set_ups_of([f for f, used in rows if used.square == gear.square]),
             seat_scatter=seat_of(reseated, one_seat),
             passes=_passes(db, gear, hold) if "fence" in find(kind).takes else None,
             yaw_play=_yaw_play(db, gear),
-            square=(
-                None
-                if "square" not in find(kind).takes
-                else _inherited(path, gear)
-                if options.get("quick")
-                else _square(db, gear)
-            ),
+            square=square,
             sweep=_sweep(db, gear) if "fence" in find(kind).takes else None,
         )
-
-
-def _inherited(path: Path, gear: EvidenceGear) -> SquareHistory | None:
-    from bench.log.upkeep_history import inherited_square
-
-    return inherited_square(path, gear)
 
 
 def _instrument_now(db: sqlite3.Connection, kind: str) -> str | None:
@@ -159,7 +155,7 @@ def _speaking(
     gear that it used."""
     ours = (*gear_names(gear), hold)
     found: list[tuple[Finding, EvidenceGear]] = []
-    changed = changed_since(db, gear)
+    changed = _changed_since(db, gear)
     for row in reversed(list_findings(db, check=kind, jig=ours[0], last=LOOK_BACK)):
         same = (row.finding.jig, row.finding.saw, row.hold) == ours
         other = instrument is not None and row.instrument != instrument
@@ -199,7 +195,7 @@ def _yaw_play(db: sqlite3.Connection, gear: EvidenceGear) -> float | None:
     if gear.jig is None:
         return None
     jig, saw = gear_names(gear)
-    changed = changed_since(db, gear, SLED_AND_SAW)
+    changed = _changed_since(db, gear, SLED_AND_SAW)
     for row in _measuring(db, "yaw-play", jig=jig, last=LOOK_BACK):
         if changed(row):
             break
@@ -247,7 +243,7 @@ def _square(db: sqlite3.Connection, gear: EvidenceGear) -> SquareHistory | None:
     is believed only when the one before it says the same.
     """
     name = gear.square.name if gear.square else None
-    changed = changed_since(db, EvidenceGear(square=gear.square))
+    changed = _changed_since(db, EvidenceGear(square=gear.square))
     passed_over: tuple[Finding, Quantity] | None = None
     for row in _measuring(db, "square", last=KNOWN_FINDINGS):
         if changed(row):
@@ -275,8 +271,36 @@ def _history(found: Finding, measured: Quantity) -> SquareHistory:
 
     freedom = measured.degrees_of_freedom
     standard = measured.uncertainty / t_quantile(found.confidence, freedom)
-    return SquareHistory(
-        error=measured.value,
-        standard_uncertainty=standard,
-        degrees_of_freedom=freedom,
+    return SquareHistory(measured.value, standard, freedom)
+
+
+def _changed_since(
+    db: sqlite3.Connection,
+    gear: EvidenceGear,
+    events: Sequence[str] = (*SLED_AND_SAW, "square"),
+) -> Callable[[FindingRow], bool]:
+    """Whether this sled, its saw or its square was changed after a finding, which then
+    no longer speaks; a square on whatever sled that was told. A blade that is new, or a
+    drift that was accepted, leaves all three as they were."""
+    # what the charts need is read only when a check is concluded
+    from bench.log.upkeep_history import day_of_row, gear_events
+
+    jig, _ = gear_names(gear)
+    days = []
+    for event in gear_events(db):
+        ours = event.jig == jig
+        if event.what == "square" and not ours:
+            ours = _used_on(db, event.jig, gear.square)
+        if ours and event.what in events:
+            days.append(event.day)
+    return lambda row: bool(days) and day_of_row(row) < max(days)
+
+
+def _used_on(db: sqlite3.Connection, jig: str, square: Square | None) -> bool:
+    """Whether a sled was ever measured with this square."""
+    rows = db.execute(
+        "SELECT DISTINCT json_extract(gear_json, '$.square.name') FROM check_run JOIN"
+        " gear USING (gear_key) WHERE jig = ? AND json_valid(gear_json)",
+        (jig,),
     )
+    return square is not None and (square.name,) in rows.fetchall()

@@ -1,7 +1,9 @@
 """Takes an export into a log, piece by piece: no more of it is in memory than a line.
 
 Whoever gives the pieces writes what `read` returns, waits for the disk, and gives the
-next; so that a file of any size costs the memory of its longest line.
+next; so that a file of any size costs the memory of its longest line. Every line is
+taken by its id and never twice. Rows of an import belong to an opening of their own,
+whose boot has no clock, so that no date of theirs is put right by this machine's clock.
 """
 
 from __future__ import annotations
@@ -10,24 +12,29 @@ import itertools
 import sqlite3
 import uuid
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from functools import partial
 from typing import NamedTuple
 
 import msgspec
 
 from bench import __version__
+from bench.checks.model import Evidence
+from bench.finding import Finding
 from bench.gear import LONGEST_NAME
-from bench.log.entry import refusal
-from bench.log.export_line import EventLine, ExportLine, UnusableLine, read_line
-from bench.log.import_entries import (
-    Link,
-    import_boot,
-    import_event,
-    import_line,
-    import_link,
+from bench.log import entries
+from bench.log.dates import IMPORTED
+from bench.log.entry import Entry, as_json, refusal
+from bench.log.export_line import (
+    EventLine,
+    ExportedEvent,
+    ExportLine,
+    UnusableLine,
+    read_line,
 )
-from bench.log.rows import now
+from bench.log.findings import with_remarks
+from bench.log.moves import MoveRow
+from bench.log.rows import Stamp, now
 from bench.log.write_queue import Write
 from bench.log.writer import LogWriter
 from bench.procedure.status_message import StatusMessage
@@ -39,10 +46,15 @@ LONGEST_LINE = 8 * 2**20
 LINKS_AT_ONCE = 200
 MOST_TOLD = 200  # problems told one by one; more are counted
 
+SizedWrite = tuple[Write, int]  # and its bytes of memory
 
-class SizedWrite(NamedTuple):
-    write: Write
-    size: int  # bytes of memory
+
+class Link(NamedTuple):
+    """What joins a result, or a move, of this name to a later result."""
+
+    what: str  # "superseded" or "verified"
+    name: str
+    later: str
 
 
 class Importer:
@@ -50,11 +62,9 @@ class Importer:
     since it was last told."""
 
     def __init__(self) -> None:
-        self._session = uuid.uuid4().hex[:12]
-        self._program = f"sweepgauge {__version__}"
+        self._boot_id = IMPORTED + uuid.uuid4().hex[:12]
         self._buffer = bytearray()
         self._number = 0  # of the line
-        self._skipping = False  # the rest of a line that is too long
         self.problems: list[StatusMessage] = []
         self._told = 0
         # by line: a write that has to be repeated is counted once
@@ -87,52 +97,44 @@ class Importer:
         )
 
     def read(self, piece: bytes, *, last: bool = False) -> Iterator[SizedWrite]:
-        """The writes of the lines that end in this piece. last: the file ends."""
-        self._buffer += piece
-        while (end := self._buffer.find(b"\n")) >= 0 or (last and self._buffer):
-            text = bytes(self._buffer[:end] if end >= 0 else self._buffer)
-            del self._buffer[: end + 1 if end >= 0 else len(self._buffer)]
+        """The writes of the lines that end in this piece. last: the file ends. Raises
+        OSError for a line that is too long."""
+        self._buffer += piece + b"\n" * last
+        while (end := self._buffer.find(b"\n")) >= 0:
+            text = bytes(self._buffer[:end])
+            del self._buffer[: end + 1]
             self._number += 1
-            if len(text) > LONGEST_LINE and not self._skipping:
-                self._too_long(self._number)
-            elif text.strip() and not self._skipping:
+            if text.strip():
                 yield from self._line(text)
-            self._skipping = False
         if len(self._buffer) > LONGEST_LINE:
-            if not self._skipping:
-                self._too_long(self._number + 1)
-            self._skipping = True
-            self._buffer.clear()
-
-    def _too_long(self, number: int) -> None:
-        values = {"number": number, "most": LONGEST_LINE // 2**20}
-        self._tell(number, StatusMessage("import-too-long", values))
+            most = LONGEST_LINE // 2**20
+            raise OSError(
+                f"line {self._number + 1} is longer than {most} MiB: this is no export"
+            )
 
     def end(self) -> Iterator[SizedWrite]:
         """What joins results to later ones, which may have stood further on. To be
         called when all that `read` gave is written."""
         links = iter(self._links.items())
         while some := [*itertools.islice(links, LINKS_AT_ONCE)]:
-            yield SizedWrite(partial(self._join, some), 100 * len(some))
+            yield partial(self._join, some), 100 * len(some)
         for field, count in self._unknown.items():
             values = {"field": field, "lines": count}
             self.problems.append(StatusMessage("import-unknown", values))
 
     def _line(self, text: bytes) -> Iterator[SizedWrite]:
-        try:
-            read = read_line(text)
-        except UnusableLine as error:
-            self._leave_out(self._number, error)
-            return
         number = self._number
-        for field in {field[:LONGEST_NAME] for field in read.unknown}:
+        try:
+            line, unknown = read_line(text)
+        except UnusableLine as error:
+            self._tell(number, "import-left-out", why=str(error))
+            return
+        for field in {field[:LONGEST_NAME] for field in unknown}:
             if field in self._unknown or len(self._unknown) < MOST_TOLD:
                 self._unknown[field] += 1
-        if read.without is not None:
-            values = {"number": number, "why": read.without}
-            self._tell(number, StatusMessage("import-without", values))
-        line = read.line
-        yield SizedWrite(partial(self._take, number, line), len(text))
+        if isinstance(line, ExportLine) and line.damaged is not None:
+            self._tell(number, "import-without", why=line.damaged)
+        yield partial(self._take, number, line), len(text)
         if isinstance(line, ExportLine):
             self._links |= dict.fromkeys(_links(line), number)
 
@@ -144,39 +146,76 @@ class Importer:
         boot_key: int,
     ) -> None:
         def write() -> None:
-            boot = self._boot(db)
             if isinstance(line, EventLine):
-                self._states[number] = import_event(db, boot, line.event)
+                self._states[number] = self._event(db, line.event)
             else:
-                self._states[number] = import_line(db, boot, line)
+                self._states[number] = self._result(db, line)
 
-        error = refusal(db, write)
-        if error is not None:
-            self._leave_out(number, error)
-        elif isinstance(line, ExportLine) and self._states[number] == "differs":
-            values = {"number": number, "id": line.finding.id}
-            self._tell(number, StatusMessage("import-differs", values))
+        if (error := refusal(db, write)) is not None:
+            self._tell(number, "import-left-out", why=str(error))
+        elif self._states[number] == "differs" and isinstance(line, ExportLine):
+            self._tell(number, "import-differs", id=line.finding.id)
+
+    def _entry(self, db: sqlite3.Connection, wall_s: float, synced: bool) -> Entry:
+        """With the opening that the rows of this import belong to, recorded where it is
+        first needed."""
+        query = "SELECT boot_key FROM boot WHERE boot_id = ?"
+        row = db.execute(query, (self._boot_id,)).fetchone()
+        program = f"sweepgauge {__version__}"
+        key = (
+            row[0] if row else entries.record_boot(db, self._boot_id, program, now(), 0)
+        )
+        return Entry(db, key, Stamp(0, wall_s, synced))
+
+    def _event(self, db: sqlite3.Connection, event: ExportedEvent) -> str:
+        """Known is one that was said at the same moment of the same thing."""
+        wall = event.wall_s or 0.0
+        query = "SELECT 1 FROM event WHERE kind = ? AND wall_s = ? AND data_json = ?"
+        if db.execute(query, (event.kind, wall, as_json(event.data))).fetchone():
+            return "event-known"
+        self._entry(db, wall, event.clock_synced).event(None, event.kind, event.data)
+        return "event"
+
+    def _result(self, db: sqlite3.Connection, line: ExportLine) -> str:
+        """Its moves are taken where the log lacks them."""
+        wall, synced = line.wall_s or 0.0, line.clock_synced
+        state = _known(db, line.finding)
+        if state == "taken":
+            _new_result(self._entry(db, wall, synced), line)
+        for move in line.moves if state != "differs" else ():
+            planned, made = _what_is_new(db, move)
+            if planned:
+                at = wall if move.planned_wall_s is None else move.planned_wall_s
+                entry = self._entry(db, at, synced)
+                entries.move_planned(entry, move.move, line.finding.id, move.plan)
+            if made:
+                at = wall if move.made_wall_s is None else move.made_wall_s
+                entries.move_made(self._entry(db, at, synced), move.move, move.made)
+        return state
 
     def _join(
         self, links: list[tuple[Link, int]], db: sqlite3.Connection, boot_key: int
     ) -> None:
         for link, number in links:
-            if not import_link(db, self._boot(db), now(), link):
-                values = {"number": number, "later": link.later}
-                self._tell(number, StatusMessage("import-unlinked", values))
+            key = _number(db, link.later)
+            if key is None:
+                self._tell(number, "import-unlinked", later=link.later)
+            elif link.what == "superseded":
+                db.execute(
+                    "UPDATE finding SET superseded_by = coalesce(superseded_by, ?)"
+                    " WHERE finding = ?",
+                    (key, link.name),
+                )
+            elif _is_unverified(db, link.name):
+                at = now()
+                entry = self._entry(db, at.wall_s, at.synced)
+                entries.move_verified(entry, link.name, link.later)
 
-    def _boot(self, db: sqlite3.Connection) -> Callable[[], int]:
-        return partial(import_boot, db, self._session, self._program, now())
-
-    def _leave_out(self, number: int, error: Exception) -> None:
-        values = {"number": number, "why": str(error)}
-        self._tell(number, StatusMessage("import-left-out", values))
-
-    def _tell(self, number: int, problem: StatusMessage) -> None:
+    def _tell(self, number: int, code: str, **values: object) -> None:
         self._bad.add(number)
         self._told += 1
         if self._told <= MOST_TOLD:
-            self.problems.append(problem)
+            self.problems.append(StatusMessage(code, {"number": number, **values}))
 
 
 def _write(log: LogWriter, writes: Iterable[SizedWrite]) -> None:
@@ -193,3 +232,54 @@ def _links(line: ExportLine) -> Iterator[Link]:
     for move in line.moves:
         if move.verified_by is not None:
             yield Link("verified", move.move, move.verified_by)
+
+
+def _known(db: sqlite3.Connection, finding: Finding) -> str:
+    """ "differs" for a result of that id that says something else: the log's own
+    stays."""
+    query = "SELECT finding_json FROM finding WHERE finding = ?"
+    row = db.execute(query, (finding.id,)).fetchone()
+    if row is None:
+        return "taken"
+    here = with_remarks(msgspec.json.decode(row[0], type=Finding))
+    # its date may have been put right since
+    here = msgspec.structs.replace(here, at=finding.at)
+    return "known" if here == with_remarks(finding) else "differs"
+
+
+def _new_result(entry: Entry, line: ExportLine) -> None:
+    finding, run = line.finding, str(line.run)
+    evidence = line.evidence or Evidence(finding.check)
+    query = "SELECT 1 FROM check_run WHERE run = ?"
+    if entry.db.execute(query, (run,)).fetchone() is None:
+        entries.begin_check(
+            entry,
+            run,
+            finding.check,
+            jig=finding.jig,
+            saw=finding.saw,
+            options=evidence.options,
+            gear=evidence.gear,
+            instrument=line.instrument,
+            hold=line.hold,
+        )
+        entries.finish(entry, run)
+    entries.finding(entry, run, finding, evidence, None)
+
+
+def _what_is_new(db: sqlite3.Connection, move: MoveRow) -> tuple[bool, bool]:
+    """Whether the log lacks the move, and that it was made."""
+    query = "SELECT made_json FROM move WHERE move = ?"
+    row = db.execute(query, (move.move,)).fetchone()
+    return row is None, move.made is not None and (row is None or row[0] is None)
+
+
+def _number(db: sqlite3.Connection, finding: str) -> int | None:
+    query = "SELECT finding_key FROM finding WHERE finding = ?"
+    row = db.execute(query, (finding,)).fetchone()
+    return None if row is None else int(row[0])
+
+
+def _is_unverified(db: sqlite3.Connection, move: str) -> bool:
+    query = "SELECT 1 FROM move WHERE move = ? AND verified_by IS NULL"
+    return db.execute(query, (move,)).fetchone() is not None

@@ -1,14 +1,23 @@
-"""Keeps the log's path locked for this process, and the connection to its file."""
+"""Keeps the log's path locked for this process, and the connection to its file.
+
+The lock is of a file beside the log, which names the holder's process. It is the
+kernel's, so that it ends with the process, however that ends: after kill -9 there is
+nothing to clean. The file itself stays and means nothing.
+"""
 
 from __future__ import annotations
 
 import errno
+import fcntl
 import os
 import sqlite3
-from contextlib import closing
+import time
+from contextlib import closing, suppress
+from datetime import datetime
 from pathlib import Path
 
-from bench.log.log_lock import LogLock, is_at_path
+from bench.log.rows import LogHeld
+from hw.patience import LOG_HOLDER_S
 
 # Bytes that a commit adds to the write-ahead file at most: each page that it touches,
 # whole, and so many times what it was given. Measured over 526 commits of checks with
@@ -31,20 +40,23 @@ class LogFile:
         # by path the log and its write-ahead file, as they were opened; only to tell
         # whether they are still there
         self._opened: dict[Path, int] = {}
-        self._lock: LogLock | None = None
+        self._lock: tuple[int, Path] | None = None
 
     def lock(self) -> None:
         """Lock the path, if it is not locked (any more). Raises LogHeld, OSError."""
-        if self._lock is not None and not self._lock.is_at_path():
+        if not self._is_locked():
             self.unlock()
-        if self._lock is None:
             self.path.parent.mkdir(parents=True, exist_ok=True)
-            self._lock = LogLock.acquire(self.path)
+            self._lock = _locked(self.path)
 
     def unlock(self) -> None:
-        if self._lock is not None:
-            self._lock.release()
-            self._lock = None
+        lock, self._lock = self._lock, None
+        if lock is not None:
+            os.close(lock[0])
+
+    def _is_locked(self) -> bool:
+        """Whether the lock is the one that another would find."""
+        return self._lock is not None and is_at_path(*self._lock)
 
     def attach(self, db: sqlite3.Connection) -> None:
         """Take over the connection that was just opened."""
@@ -95,7 +107,7 @@ class LogFile:
         """Whether log, lock and write-ahead file are no longer the ones at their paths:
         what goes into these is lost. The index of the write-ahead file (-shm) may be
         missed: it is made anew from that."""
-        if self._lock is None or not self._lock.is_at_path() or self._is_elsewhere(""):
+        if not self._is_locked() or self._is_elsewhere(""):
             return LogReplaced("the log was removed or replaced while it was open")
         if self._is_elsewhere("-wal"):
             words = "the write-ahead file of the log was removed while it was open"
@@ -114,18 +126,15 @@ class LogFile:
         self.lock()
         if self.db is not None:
             if not self._is_elsewhere(""):
-                self._merge(self.db)
+                # all of the write-ahead file into the log (sqlite.org, wal_checkpoint)
+                merge = self.db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+                busy, frames, merged = merge.fetchone()
+                if busy and merged < frames:
+                    raise OSError(errno.EBUSY, "the log is being read")
             elif _is_removed(self._opened[self.path]) and not self.path.exists():
                 with closing(sqlite3.connect(self.path)) as new:
                     self.db.backup(new)
         self.close()
-
-    def _merge(self, db: sqlite3.Connection) -> None:
-        """Put all of the write-ahead file into the log (sqlite.org, wal_checkpoint)."""
-        merge = db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-        busy, frames, merged = merge.fetchone()
-        if busy and merged < frames:
-            raise OSError(errno.EBUSY, "the log is being read")
 
     def _is_elsewhere(self, suffix: str) -> bool:
         path = self._beside(suffix)
@@ -139,3 +148,74 @@ class LogFile:
 
 def _is_removed(descriptor: int) -> bool:
     return os.fstat(descriptor).st_nlink == 0
+
+
+def _locked(log: Path) -> tuple[int, Path]:
+    """The lock file, open and locked, and its path: one, whatever name the log is
+    called by. Raises LogHeld naming the holder; OSError where no lock file can be made
+    (read-only medium)."""
+    log = Path(os.path.realpath(log))
+    path = log.with_name(log.name + ".lock")
+    descriptor = _open(path)
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        holder = _holder(descriptor)
+        os.close(descriptor)
+        words = f"the log {log} is held by {holder}; stop that one first"
+        raise LogHeld(words) from None
+    if not is_at_path(descriptor, path):
+        os.close(descriptor)
+        raise OSError(errno.ESTALE, f"the lock {path} was replaced meanwhile")
+    since = datetime.now().astimezone().isoformat(timespec="seconds")
+    # the lock is what counts; on a full or read-only disk the holder stays nameless
+    with suppress(OSError):
+        os.ftruncate(descriptor, 0)
+        os.pwrite(descriptor, f"{os.getpid()} {since}\n".encode(), 0)
+    return descriptor, path
+
+
+def _open(path: Path) -> int:
+    try:
+        return os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o640)
+    except OSError as error:
+        # A read-only medium may still hold another's lock file: locking needs no write.
+        with suppress(OSError):
+            return os.open(path, os.O_RDONLY | os.O_CLOEXEC)
+        # why it cannot be made says more than that it is not there
+        raise error from None
+
+
+def is_at_path(descriptor: int, path: Path) -> bool:
+    """Whether what is open is still what is at the path."""
+    here = os.fstat(descriptor)
+    try:
+        there = path.stat()
+    except OSError:
+        return False
+    return (here.st_dev, here.st_ino) == (there.st_dev, there.st_ino)
+
+
+def _holder(descriptor: int) -> str:
+    """The process that the lock file names. While it names a dead one, the holder is
+    given time to write its own number."""
+    until = time.monotonic() + LOG_HOLDER_S
+    while True:
+        number, _, since = (
+            os.pread(descriptor, 100, 0).decode(errors="replace").strip().partition(" ")
+        )
+        if number.isdigit() and _is_alive(int(number)):
+            return f"process {number} since {since}"
+        if time.monotonic() > until:
+            return "another process"
+        time.sleep(0.01)
+
+
+def _is_alive(number: int) -> bool:
+    try:
+        os.kill(number, 0)
+    except (ProcessLookupError, OverflowError):
+        return False
+    except PermissionError:
+        pass
+    return True

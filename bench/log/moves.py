@@ -11,7 +11,7 @@ import msgspec
 
 from bench.finding import Move, Unread
 from bench.log.dates import corrected_time, wall_times_at_zero
-from bench.log.row_by_row import each_row, last_number
+from bench.log.read_only import each_row, last_number
 
 _EVENT = (
     "SELECT event_key, e.wall_s, e.clock_synced, e.monotonic_ns, boot_id FROM event AS"

@@ -5,12 +5,11 @@ whole number over a power of ten, `F` any floats, by their bit patterns), one by
 power of ten), one byte (how often neighbours were subtracted), then a zlib stream of
 little-endian 64-bit integers turned into byte planes: all lowest bytes, then all second
 bytes, and so on. The stream carries its own checksum, so a damaged column is noticed
-and never read as numbers.
+and never read as numbers. The machine's own order of bytes is taken for little-endian.
 """
 
 from __future__ import annotations
 
-import sys
 import zlib
 from array import array
 from collections.abc import Iterable, Sequence
@@ -45,9 +44,7 @@ def pack_floats(values: Sequence[float]) -> bytes:
         words = _scaled(wanted, power)
         if words is not None:
             return b"S" + bytes([power]) + _pack(words)
-    words = array("q")
-    words.frombytes(wanted.tobytes())
-    return b"F\0" + _pack(words)
+    return b"F\0" + _pack(array("q", wanted.tobytes()))
 
 
 def unpack_floats(packed: bytes) -> list[float]:
@@ -57,9 +54,7 @@ def unpack_floats(packed: bytes) -> list[float]:
         return [word / scale for word in words]
     if kind != b"F":
         raise PackingError(f"floats expected, found a column of kind {kind!r}")
-    values = array("d")
-    values.frombytes(words.tobytes())
-    return values.tolist()
+    return array("d", words.tobytes()).tolist()
 
 
 def _scaled(wanted: array[float], power: int) -> array[int] | None:
@@ -122,7 +117,7 @@ def _planes(words: array[int]) -> bytes:
     """Signs folded into the lowest bit (small numbers of either sign have zero upper
     bytes), then planes."""
     folded = array("Q", [2 * word if word >= 0 else -2 * word - 1 for word in words])
-    data = _little(folded).tobytes()
+    data = folded.tobytes()
     return b"".join(data[byte::8] for byte in range(8))
 
 
@@ -131,15 +126,5 @@ def _from_planes(planes: bytes) -> array[int]:
     data = bytearray(len(planes))
     for byte in range(8):
         data[byte::8] = planes[byte * count : (byte + 1) * count]
-    folded = array("Q")
-    folded.frombytes(bytes(data))
-    return array(
-        "q", [word >> 1 if not word & 1 else ~(word >> 1) for word in _little(folded)]
-    )
-
-
-def _little(words: array[int]) -> array[int]:
-    if sys.byteorder == "big":
-        words = words[:]
-        words.byteswap()
-    return words
+    folded = array("Q", bytes(data))
+    return array("q", [~(word >> 1) if word & 1 else word >> 1 for word in folded])

@@ -1,4 +1,5 @@
-"""Opens a log to read it, wherever it lies and whoever has it open.
+"""Opens a log to read it, wherever it lies and whoever has it open, and reads it row by
+row, so that a damaged row costs only itself.
 
 No byte of it or beside it is changed for good. This works beside a daemon that has the
 log open, on a read-only medium, and on a file that belongs to somebody else.
@@ -6,20 +7,34 @@ log open, on a read-only medium, and on a file that belongs to somebody else.
 
 from __future__ import annotations
 
+import logging
 import os
 import shutil
 import sqlite3
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import ExitStack, closing, contextmanager
+from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
+from typing import Literal, TypeVar
 
+from bench.finding import Unread
 from bench.log import schema
-from bench.log.faults import READ_ONLY, closed_on_error, is_damage, why
+from bench.log.faults import (
+    READ_ONLY,
+    UNREADABLE,
+    closed_on_error,
+    contained,
+    is_damage,
+    why,
+)
 from bench.log.rows import LogDamaged, LogError
 from hw.patience import LOG_BUSY_S
 
+T = TypeVar("T")
+
+_log = logging.getLogger(__name__)
 _reader = partial(sqlite3.connect, isolation_level=None, check_same_thread=False)
 _COPIES = 5  # tries to copy a log that is being written to
 
@@ -36,11 +51,11 @@ def open_read(path: Path | str) -> Iterator[sqlite3.Connection]:
             if not path.with_name(path.name + "-shm").exists():
                 schema.refuse_foreign(path)
             db = stack.enter_context(closing(_connect(path, stack)))
-        except (sqlite3.Error, OSError, UnicodeDecodeError) as error:
+        except (*UNREADABLE, OSError) as error:
             raise _ours(error, path) from error
         try:
             yield db
-        except (sqlite3.Error, UnicodeDecodeError) as error:
+        except UNREADABLE as error:
             raise _ours(error, path) from error
 
 
@@ -63,7 +78,7 @@ def _connect(path: Path, stack: ExitStack) -> sqlite3.Connection:
     db = _reader(copy)
     with closed_on_error(db):
         db.execute("PRAGMA query_only = ON")
-        schema.refuse_foreign_open(path, db)
+        schema.refuse_marks(path, *schema.marks(db))
         return db
 
 
@@ -76,7 +91,7 @@ def _in_place(path: Path) -> sqlite3.Connection | None:
     db = _reader(uri, uri=True, timeout=LOG_BUSY_S)
     try:
         with closed_on_error(db):
-            schema.refuse_foreign_open(path, db)
+            schema.refuse_marks(path, *schema.marks(db))
             db.execute("SELECT count(*) FROM migration").fetchone()
             return db
     except sqlite3.OperationalError as error:
@@ -116,3 +131,56 @@ def _copy(path: Path, scratch: Path) -> Path:
 def _stats(*files: Path) -> list[tuple[int, int] | None]:
     stats = [file.stat() if file.exists() else None for file in files]
     return [stat and (stat.st_size, stat.st_mtime_ns) for stat in stats]
+
+
+def each_row(
+    db: sqlite3.Connection,
+    what: Literal["result", "move"],
+    numbers: Iterable[int],
+    query: str,
+    values: Sequence[str],
+    convert: Callable[..., T],
+    unread: list[Unread] | None,
+) -> Iterator[T]:
+    """What `convert` makes of each row that the query gives for its number and the
+    values. A row that can no longer be read costs only itself, and goes into `unread`;
+    without that list it is a warning in the journal. Between two rows the log is not
+    held."""
+    for number in numbers:
+        try:
+            with contained(f"{what} number {number} of the log"):
+                row = db.execute(query, (number, *values)).fetchone()
+                one = None if row is None else convert(*row)
+        except LogDamaged as error:
+            if unread is None:
+                _log.warning("%s", error)
+            else:
+                unread.append(Unread(what, number, _recorded_at(db, what, number)))
+        else:
+            if one is not None:
+                yield one
+
+
+def last_number(db: sqlite3.Connection, table: str) -> int:
+    """Of a row that there ever was: no number is given twice, so all rows are found by
+    counting."""
+    (number,) = db.execute(
+        "SELECT max(seq) FROM sqlite_sequence WHERE name = ?", (table,)
+    ).fetchone()
+    return number or 0
+
+
+def _recorded_at(db: sqlite3.Connection, what: str, number: int) -> str | None:
+    """When, where so much can still be read."""
+    query = "SELECT wall_s FROM finding WHERE finding_key = ?"
+    if what == "move":
+        query = (
+            "SELECT wall_s FROM move JOIN event ON event_key = planned_event_key WHERE"
+            " move_key = ?"
+        )
+    try:
+        with contained(what):
+            (wall,) = db.execute(query, (number,)).fetchone()
+            return datetime.fromtimestamp(wall, UTC).isoformat(timespec="seconds")
+    except (LogDamaged, OverflowError, OSError):
+        return None

@@ -7,7 +7,8 @@ twice.
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Mapping, Sequence
+import threading
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import closing
 from pathlib import Path
 from typing import NamedTuple
@@ -15,19 +16,25 @@ from typing import NamedTuple
 import msgspec
 
 from bench.log import acknowledged, salvage, schema
-from bench.log.acknowledged import COUNTED, Acknowledged
-from bench.log.faults import closed_on_error, is_damage
-from bench.log.loss_words import lacking_words, salvage_words
-from bench.log.open_checks import count_readings, list_open_checks
+from bench.log.acknowledged import (
+    COUNTED,
+    Acknowledged,
+    lacking_words,
+    salvage_words,
+)
+from bench.log.events import list_events
+from bench.log.faults import UNREADABLE, closed_on_error, is_damage
 from bench.log.read_only import open_read
 from bench.log.rows import (
     LogDamaged,
     LogError,
     OpenCheck,
     Salvage,
+    SweepRecord,
     UnfinishedWork,
 )
-from bench.log.soundness import is_sound
+from bench.log.store import load_trace
+from hw.patience import LOG_SOUNDNESS_END_S
 
 # a start waits this long for the soundness check; a larger log is checked in the
 # background
@@ -43,33 +50,41 @@ class OpenedLog(NamedTuple):
 def open_or_salvage(path: Path, damaged: bool = False) -> OpenedLog:
     """damaged: known to be. Raises LogNewer, LogUnknown, sqlite3.Error, OSError for
     what is no damage."""
-    told, words = _told(path)
+    told, words = None, []
+    try:
+        told = acknowledged.read(path)
+    except LogDamaged as error:
+        words = [f"{error}; whether anything is missing from the log is not known."]
     if not damaged:
         try:
             if not _ends_early(path, told):
                 return _open(path, told, words)
-        except (LogDamaged, sqlite3.Error, UnicodeDecodeError) as error:
-            if not isinstance(error, LogDamaged) and not is_damage(error):
+        except (LogDamaged, *UNREADABLE) as error:
+            if not is_damage(error):
                 raise
-    salvaged = salvage.set_aside(path)
+    return _open(path, told, words, salvage.set_aside(path))
+
+
+def _open(
+    path: Path,
+    told: Acknowledged | None,
+    words: Sequence[str],
+    salvaged: Salvage | None = None,
+) -> OpenedLog:
     db = schema.connect(path)
     with closed_on_error(db):
-        return OpenedLog(db, _whole_or_not(db, told, words, salvaged), True)
-
-
-def _told(path: Path) -> tuple[Acknowledged | None, list[str]]:
-    """What was told as saved, and in words where that can no longer be read."""
-    try:
-        return acknowledged.read(path), []
-    except LogDamaged as error:
-        return None, [
-            f"{error}; whether anything is missing from the log is not known."
-        ]
+        sound = salvaged is not None or is_sound(db, CHECK_S)
+        if sound is False:
+            raise LogDamaged(f"{path} is damaged")
+        lacking = acknowledged.missing_rows(db, told, salvaged=salvaged is not None)
+        if told is not None:
+            acknowledged.reserve_numbers(db, told.highest)
+        return OpenedLog(db, unfinished(db, salvaged, lacking, words), sound is True)
 
 
 def _ends_early(path: Path, told: Acknowledged | None) -> bool:
-    """Whether a write-ahead file has to be searched before SQLite takes it for ended
-    and writes over it."""
+    """Whether a write-ahead file holds less than it should: it is kept aside before
+    SQLite writes over it."""
     wal = path.with_name(path.name + "-wal")
     if not wal.exists() or not wal.stat().st_size:
         return False
@@ -80,21 +95,9 @@ def _ends_early(path: Path, told: Acknowledged | None) -> bool:
     schema.refuse_foreign(path)
     with closing(sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True)) as db:
         tables = {name for (name,) in db.execute("SELECT name FROM sqlite_schema")}
-        if not tables.issuperset(COUNTED):
-            return True
-        return bool(acknowledged.missing_rows(db, told))
-
-
-def _whole_or_not(
-    db: sqlite3.Connection,
-    told: Acknowledged | None,
-    words: list[str],
-    salvaged: Salvage | None = None,
-) -> UnfinishedWork:
-    lacking = acknowledged.missing_rows(db, told, salvaged=salvaged is not None)
-    if told is not None:
-        acknowledged.reserve_numbers(db, told)
-    return unfinished(db, salvaged, lacking, words)
+        return not tables.issuperset(COUNTED) or bool(
+            acknowledged.missing_rows(db, told)
+        )
 
 
 def unfinished(
@@ -105,27 +108,17 @@ def unfinished(
 ) -> UnfinishedWork:
     """Call before the running sweeps of the last life are marked. LogDamaged where a
     row is unreadable."""
-    try:
-        runs = list_open_checks(db)
-        rows = db.execute(
-            "SELECT sweep_key, check_kind, placement FROM sweep JOIN check_run USING"
-            " (run_key) WHERE sweep.state = 'running' ORDER BY sweep_key"
-        ).fetchall()
-        interrupted = [
-            f"A sweep ({placement}) of the {kind} check was running when the program"
-            f" ended: {count_readings(db, key)} readings are kept, the sweep does not"
-            " count."
-            for key, kind, placement in rows
-        ]
-    # a UnicodeDecodeError is a ValueError
-    except (ValueError, msgspec.MsgspecError) as error:
-        raise LogDamaged(f"a row of the log can no longer be read: {error}") from error
     about_log = [*words]
     if salvage is not None:
         about_log.append(salvage_words(msgspec.to_builtins(salvage)))
     if lacking:
         about_log.append(lacking_words(lacking))
-    words = [*about_log, *interrupted, *map(_unfinished_words, runs)]
+    try:
+        runs = list_open_checks(db)
+        words = [*about_log, *_interrupted(db), *map(_unfinished_words, runs)]
+    # a UnicodeDecodeError is a ValueError
+    except (ValueError, msgspec.MsgspecError) as error:
+        raise LogDamaged(f"a row of the log can no longer be read: {error}") from error
     return UnfinishedWork(runs, salvage, dict(lacking or {}), about_log, words)
 
 
@@ -138,16 +131,104 @@ def unfinished_read_only(path: Path) -> UnfinishedWork:
         return UnfinishedWork()
 
 
-def _open(path: Path, told: Acknowledged | None, words: list[str]) -> OpenedLog:
-    db = schema.connect(path)
-    with closed_on_error(db):
-        state = is_sound(db, CHECK_S)
-        if state is False:
-            raise LogDamaged(f"{path} is damaged")
-        return OpenedLog(db, _whole_or_not(db, told, words), state is True)
+def list_open_checks(db: sqlite3.Connection) -> list[OpenCheck]:
+    """Begun and not ended, with what each has gathered."""
+    query = "SELECT finding FROM finding WHERE run_key = ? ORDER BY finding_key"
+    found = []
+    for key, run, check, jig in db.execute(
+        "SELECT run_key, run, check_kind, jig FROM check_run WHERE state = 'open' ORDER"
+        " BY run_key"
+    ).fetchall():
+        findings = [finding for (finding,) in db.execute(query, (key,))]
+        events, sweeps = list_events(db, run), list_sweeps(db, run)
+        found.append(OpenCheck(run, check, jig, events, sweeps, findings))
+    return found
+
+
+def list_sweeps(db: sqlite3.Connection, run: str) -> list[SweepRecord]:
+    """All sweeps of a check in order, whatever became of them. A damaged trace is left
+    out, and the reason says so."""
+    sweeps = []
+    for sweep, placement, state, why, trace_key in db.execute(
+        "SELECT sweep, placement, sweep.state, reason, trace_key FROM sweep JOIN"
+        " check_run USING (run_key) WHERE run = ? ORDER BY sweep_key",
+        (run,),
+    ).fetchall():
+        trace, reason = None, why
+        try:
+            trace = None if trace_key is None else load_trace(db, trace_key)
+        except LogDamaged as error:
+            reason = str(error)
+        sweeps.append(SweepRecord(sweep, placement, state, reason, trace))
+    return sweeps
+
+
+# with the records of the instrument that sent the most, merged or still in blocks
+_RUNNING = """
+    SELECT check_kind, placement, (
+        SELECT coalesce(max(count), 0) FROM (
+            SELECT sum(readings) AS count FROM (
+                SELECT sweep_key, instrument, readings FROM reading
+                 UNION ALL SELECT sweep_key, instrument, readings FROM chunk) AS part
+             WHERE part.sweep_key = sweep.sweep_key GROUP BY instrument))
+      FROM sweep JOIN check_run USING (run_key)
+     WHERE sweep.state = 'running' ORDER BY sweep_key"""
+
+
+def _interrupted(db: sqlite3.Connection) -> list[str]:
+    return [
+        f"A sweep ({placement}) of the {kind} check was running when the program"
+        f" ended: {readings} readings are kept, the sweep does not count."
+        for kind, placement, readings in db.execute(_RUNNING)
+    ]
 
 
 def _unfinished_words(run: OpenCheck) -> str:
     whole = sum(sweep.state == "whole" for sweep in run.sweeps)
     of = f" of {run.jig}" if run.jig else ""
     return f"The {run.check} check{of} was not finished: {whole} sweeps of it are kept."
+
+
+def is_sound(db: sqlite3.Connection, seconds: float | None) -> bool | None:
+    """Whether every page is where it should be; None if it could not be told in the
+    time given."""
+    timer = threading.Timer(seconds or 0.0, db.interrupt)
+    if seconds is not None:
+        timer.start()
+    try:
+        return bool(db.execute("PRAGMA quick_check(1)").fetchone()[0] == "ok")
+    except sqlite3.OperationalError as error:
+        if error.sqlite_errorname == "SQLITE_INTERRUPT":
+            return None
+        raise
+    finally:
+        timer.cancel()
+        if seconds is not None:
+            timer.join()
+
+
+class SoundnessCheck:
+    """Checks a log that is too large to be checked while the start waits, on a thread
+    of its own, which calls on_damage."""
+
+    def __init__(self, path: Path, on_damage: Callable[[], None]) -> None:
+        self._path, self._on_damage = path, on_damage
+        self._db: sqlite3.Connection | None = None
+        self._thread = threading.Thread(target=self._run, name="log-check", daemon=True)
+        self._thread.start()
+
+    def _run(self) -> None:
+        try:
+            with open_read(self._path) as db:
+                self._db = db
+                damaged = is_sound(db, None) is False
+                self._db = None
+        except (*UNREADABLE, OSError, LogError) as error:
+            damaged = is_damage(error)
+        if damaged:
+            self._on_damage()
+
+    def stop(self) -> None:
+        if (db := self._db) is not None:
+            db.interrupt()
+        self._thread.join(LOG_SOUNDNESS_END_S)

@@ -7,51 +7,56 @@ damaged one to be found again.
 
 from __future__ import annotations
 
+import itertools
+import json
 import os
 import shutil
 import sqlite3
-import struct
 import tempfile
 import time
-from collections.abc import Generator, Iterator
-from contextlib import closing, suppress
+import zlib
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import closing, contextmanager, suppress
+from functools import partial
 from pathlib import Path
-from typing import BinaryIO
+from typing import Any, BinaryIO
 
-import msgspec
+from bench.log import packing, schema
+from bench.log.acknowledged import COUNTED, reserve_numbers
+from bench.log.faults import UNREADABLE
+from bench.log.rows import Salvage
+from bench.log.schema import CHANGES, Change, migrate
 
-from bench.log import schema
-from bench.log.faults import closed_on_error
-from bench.log.row_checks import row_is_sound
-from bench.log.rows import LogDamaged, Salvage
-from bench.log.tables import create_first, migrate
-from bench.log.wal import PAGE_SIZES, frames, overlay_pages
-
-_MOST_PROBES = 20_000  # rows looked for one by one in a damaged part of a table
-_MOST_ABSENT = 300  # numbers without a row, one after the other: the table's end
+# numbers without a readable row, one after the other, that end a table, where its last
+# number is known and where it is not
+_MOST_PROBES, _MOST_ABSENT = 20_000, 300
 
 _LOST_PARENTS = Path(__file__).with_name("lost_parents.sql")
+_PAGE_SIZES = (schema.PAGE_BYTES, 4096)  # of new logs, and of those made before
 
-_B_TREE_KINDS = (2, 5, 10, 13)  # the first byte of such a page (section 1.6)
-
-Row = tuple[object, ...]
+# JSON objects of rows that have no checksum of their own
+_JSON = {
+    "gear": "gear_json",
+    "check_run": "options_json",
+    "event": "data_json",
+    "sweep": "wires_json",
+    "move": "move_json",
+}
 
 
 def set_aside(path: Path) -> Salvage:
     """Move the damaged file away, and put a sound one with all that is readable in its
     place."""
-    aside = _free_name(path)
+    aside, fresh = _free_name(path), _beside(path, ".salvaging")
     made = []
     try:
         for suffix in ("", "-wal"):
             if (source := _beside(path, suffix)).exists() and source.stat().st_size:
                 made.append(_beside(aside, suffix))
                 _link_or_copy(source, made[-1])
-        assert made, path
-        fresh = _beside(path, ".salvaging")
         for suffix in ("", "-wal", "-shm"):
             _beside(fresh, suffix).unlink(missing_ok=True)
-        salvaged = _refill(aside, fresh)
+        salvaged = _refill(aside, fresh, str(made[0]))
     except BaseException:
         # Perhaps the disk is full. The damaged file is still in its place, and it is
         # tried again.
@@ -61,192 +66,218 @@ def set_aside(path: Path) -> Salvage:
     for suffix in ("-wal", "-shm"):
         _beside(path, suffix).unlink(missing_ok=True)
     os.replace(fresh, path)
-    return msgspec.structs.replace(salvaged, set_aside=str(made[0]))
+    return salvaged
 
 
-def _refill(aside: Path, fresh: Path) -> Salvage:
+def _refill(aside: Path, fresh: Path, name: str) -> Salvage:
     with closing(schema.connect(fresh)) as new:
-        unreadable = _copy_rows(aside, new)
+        new.execute("PRAGMA foreign_keys = OFF")
+        with _readable(aside) as old:
+            unreadable = sum(_copy_rows(old, new, table) for table in _tables_of(new))
+        new.executescript(_LOST_PARENTS.read_text(encoding="utf-8"))
+        # links to lost rows stay, so no new row may have the number of a lost one
+        for table in _tables_of(new):
+            for _, _, parent, column, *_ in new.execute(
+                f"PRAGMA foreign_key_list({table})"
+            ).fetchall():
+                (most,) = new.execute(f"SELECT max({column}) FROM {table}").fetchone()
+                reserve_numbers(new, {parent: most or 0})
         sweeps, findings = (
             new.execute(f"SELECT count(*) FROM {table}").fetchone()[0]
             for table in ("sweep", "finding")
         )
         new.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-    return Salvage(str(aside), sweeps, findings, unreadable)
+    return Salvage(name, sweeps, findings, unreadable)
 
 
-def _copy_rows(aside: Path, new: sqlite3.Connection) -> int:
+def _copy_rows(old: sqlite3.Connection, new: sqlite3.Connection, table: str) -> int:
     """Copy every readable row; returns how many were there and could not be read."""
+    columns = [row[1] for row in new.execute(f"PRAGMA table_info({table})")]
+    marks = ", ".join("?" * len(columns))
+    insert = f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({marks})"
     unreadable = 0
-    new.execute("PRAGMA foreign_keys = OFF")
-    with (
-        tempfile.TemporaryDirectory(prefix="log-salvage-", dir=aside.parent) as scratch,
-        _readable_copy(aside, Path(scratch)) as old,
-    ):
-        # a list of tables that was laid over lacks those of later versions
-        for table in [t for t in _tables_of(new) if t in _tables_of(old)]:
-            columns = [row[1] for row in new.execute(f"PRAGMA table_info({table})")]
-            insert = (
-                f"INSERT INTO {table} ({', '.join(columns)}) VALUES"
-                f" ({', '.join('?' * len(columns))})"
-            )
-            new.execute("BEGIN")
-            for row in _readable_rows(old, table, columns):
-                if row is None or not row_is_sound(
-                    table, dict(zip(columns, row, strict=True))
-                ):
-                    unreadable += 1
-                    continue
-                try:
-                    new.execute(insert, row)
-                except sqlite3.Error:
-                    # A key twice or a wrong type: the row is not what was written.
-                    unreadable += 1
-            new.execute("COMMIT")
-    new.executescript(_LOST_PARENTS.read_text(encoding="utf-8"))
-    _give_no_number_twice(new)
+    new.execute("BEGIN")
+    for row in _readable_rows(old, table, columns):
+        try:
+            if row is None or not _is_sound(
+                table, dict(zip(columns, row, strict=True))
+            ):
+                raise ValueError
+            # a key twice or a wrong type: the row is not what was written
+            new.execute(insert, row)
+        except (ValueError, TypeError, zlib.error, sqlite3.Error):
+            unreadable += 1
+    new.execute("COMMIT")
     return unreadable
 
 
-def _tables_of(db: sqlite3.Connection) -> list[str]:
-    """Those that hold what was recorded, in the order in which they were made: each
-    after those that its rows belong to."""
-    query = "SELECT name FROM sqlite_schema WHERE type = 'table' ORDER BY rowid"
-    names = [name for (name,) in db.execute(query)]
-    return [
-        n for n in names if n not in ("migration", "description", "sqlite_sequence")
-    ]
-
-
 def _readable_rows(
-    db: sqlite3.Connection, table: str, columns: list[str]
-) -> Iterator[Row | None]:
-    """Rows by their number, from both ends up to the damage and then one by one. None
-    stands for a row that can no longer be read."""
-    select = f"SELECT rowid, {', '.join(columns)} FROM {table} NOT INDEXED WHERE rowid"
-    last, whole = yield from _until_damage(db, f"{select} > ? ORDER BY rowid", -1)
-    if whole:
-        return
-    low = -1 if last is None else last
-    high, _ = yield from _until_damage(db, f"{select} > ? ORDER BY rowid DESC", low)
-    yield from _one_by_one(db, f"{select} = ?", low + 1, high)
-
-
-def _until_damage(
-    db: sqlite3.Connection, query: str, above: int
-) -> Generator[Row, None, tuple[int | None, bool]]:
-    """Returns the last number, and whether these were all rows."""
-    last: int | None = None
-    try:
-        for number, *row in db.execute(query, (above,)):
-            last = number
-            yield tuple(row)
-    except (sqlite3.Error, UnicodeDecodeError):
-        return last, False
-    return last, True
-
-
-def _one_by_one(
-    db: sqlite3.Connection, query: str, low: int, high: int | None
-) -> Iterator[Row | None]:
-    """Rows below the number `high`, or up to the table's end where that is unknown."""
-    end = low + _MOST_PROBES
-    absent = 0
-    for number in range(low, end if high is None else min(high, end)):
+    db: sqlite3.Connection, table: str, columns: Sequence[str]
+) -> Iterator[Sequence[Any] | None]:
+    """Rows in the order of their numbers, begun anew behind each that cannot be read:
+    None stands for that."""
+    query = (
+        f"SELECT rowid, {', '.join(columns)} FROM {table} NOT INDEXED WHERE rowid > ?"
+        " ORDER BY rowid"
+    )
+    end = _last_number(db, table)
+    most = _MOST_ABSENT if end is None else _MOST_PROBES
+    last = failed = 0
+    while failed < most and (end is None or last < end):
         try:
-            found = db.execute(query, (number,)).fetchone()
-        except (sqlite3.Error, UnicodeDecodeError):
-            absent += 1
-            if absent < 2 or high is not None:
-                yield None
-        else:
-            absent = absent + 1 if found is None else 0
-            if found is not None:
-                yield tuple(found[1:])
-        if high is None and absent > _MOST_ABSENT:
+            for number, *row in db.execute(query, (last,)):
+                last, failed = max(last, number), 0
+                yield row
             return
+        except UNREADABLE:
+            last, failed = last + 1, failed + 1
+            if end is not None or failed == 1:
+                yield None
 
 
-def _give_no_number_twice(new: sqlite3.Connection) -> None:
-    """Links to lost rows stay, so no new row may have the number of a lost one."""
-    highest = dict(new.execute("SELECT name, max(seq) FROM sqlite_sequence GROUP BY 1"))
-    for table in _tables_of(new):
-        links = new.execute(f"PRAGMA foreign_key_list({table})").fetchall()
-        for _, _, parent, column, *_ in links:
-            (most,) = new.execute(f"SELECT max({column}) FROM {table}").fetchone()
-            highest[parent] = max(highest.get(parent, 0), most or 0)
-    new.execute("BEGIN")
-    new.execute("DELETE FROM sqlite_sequence")
-    new.executemany(
-        "INSERT INTO sqlite_sequence (name, seq) VALUES (?, ?)", highest.items()
+def _last_number(db: sqlite3.Connection, table: str) -> int | None:
+    """Of a row that is there, or that there ever was where none is deleted; None where
+    damage hides both, 0 where a log of that version has no such table."""
+    query = "SELECT 1 FROM sqlite_schema WHERE name = ?"
+    if db.execute(query, (table,)).fetchone() is None:
+        return 0
+    with suppress(*UNREADABLE):
+        return (
+            db.execute(f"SELECT max(rowid) FROM {table} NOT INDEXED").fetchone()[0] or 0
+        )
+    with suppress(*UNREADABLE):
+        query = "SELECT max(seq) FROM sqlite_sequence WHERE name = ?"
+        if table in COUNTED:
+            return db.execute(query, (table,)).fetchone()[0] or 0
+    return None
+
+
+def _is_sound(table: str, row: dict[str, Any]) -> bool:
+    """Whether the row's own checks agree: checksum, lengths, JSON. Raises ValueError,
+    TypeError, zlib.error."""
+    match table:
+        case "finding":
+            said = f"{row['finding_json']}{row['evidence_json']}"
+            return bool(zlib.crc32(said.encode()) == row["crc32"])
+        case "trace":
+            columns = [
+                row[f"{name}_packed"] for name in ("travel_mm", "reading_mm", "at_s")
+            ]
+            lengths = {len(packing.unpack_floats(c)) for c in columns if c is not None}
+            return lengths == {row["readings"]}
+        case "chunk" | "reading":
+            times = packing.unpack_integers(row["arrival_us_packed"])
+            raw = row.get("raw_zlib")
+            whole = raw is None or len(zlib.decompress(raw)) == row["raw_bytes"]
+            return bool(whole and len(times) == row["readings"])
+    return table not in _JSON or isinstance(json.loads(row[_JSON[table]]), dict)
+
+
+def _tables_of(db: sqlite3.Connection) -> list[str]:
+    """Of what was recorded, in the order in which they were made, which is that of what
+    rows belong to."""
+    query = (
+        "SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT IN"
+        " ('migration', 'description', 'sqlite_sequence') ORDER BY rowid"
     )
-    new.execute("COMMIT")
+    return [name for (name,) in db.execute(query)]
 
 
-def _readable_copy(aside: Path, scratch: Path) -> closing[sqlite3.Connection]:
-    """A copy with its write-ahead file laid over it; with a new list of tables where
-    its own cannot be read.
+@contextmanager
+def _readable(aside: Path) -> Iterator[sqlite3.Connection]:
+    """A copy, into which SQLite itself takes the write-ahead file; with the list of
+    tables of a new log where its own cannot be read."""
+    with (
+        closing(_new_log(schema.PAGE_BYTES, ())) as first,
+        tempfile.TemporaryDirectory(prefix="log-salvage-", dir=aside.parent) as scratch,
+    ):
+        copy = Path(scratch, "copy.sqlite")
+        _copy(aside, copy)
+        for prepare in (_count_pages, _lay_list_of_tables):
+            prepare(copy)
+            with closing(sqlite3.connect(copy, isolation_level=None)) as db:
+                if _has_tables(db, _tables_of(first)):
+                    yield db
+                    return
+        yield first
 
-    Where only the write-ahead file is left, it is laid over a fresh log.
-    """
-    copy, fresh = scratch / "copy.sqlite", scratch / "fresh.sqlite"
-    page = _page_bytes(aside)
-    with closing(sqlite3.connect(fresh, isolation_level=None)) as db:
-        db.execute(f"PRAGMA page_size = {page}")
-        create_first(db)
-        tables = _tables_of(db)
-    shutil.copyfile(aside if aside.exists() else fresh, copy)
+
+def _has_tables(db: sqlite3.Connection, tables: list[str]) -> bool:
+    with suppress(*UNREADABLE):
+        return set(tables) <= set(_tables_of(db))
+    return False
+
+
+def _copy(aside: Path, copy: Path) -> None:
+    """With its write-ahead file beside it; where only that is left, of a new log."""
+    wal = _beside(aside, "-wal")
+    if wal.exists():
+        shutil.copyfile(wal, _beside(copy, "-wal"))
+    if aside.exists():
+        shutil.copyfile(aside, copy)
+        return
+    size = int.from_bytes(wal.read_bytes()[8:12], "big")  # file format, section 4.1
+    with closing(_new_log(size)) as db:
+        copy.write_bytes(db.serialize())
+
+
+def _count_pages(copy: Path) -> None:
+    """Put 0 for the number of pages (file format, section 1.3.7), which stands for as
+    many as the file holds."""
     with copy.open("r+b") as file:
-        overlay_pages(_beside(aside, "-wal"), file)
-        _set_page_count(file, page)
-        with suppress(sqlite3.Error, LogDamaged, UnicodeDecodeError):
-            return closing(_open_with(tables, copy))
-        _overlay_table_list(fresh.read_bytes(), file, page)
-        _set_page_count(file, page)
-    try:
-        return closing(_open_with(tables, copy))
-    except (sqlite3.Error, LogDamaged, UnicodeDecodeError):
-        return closing(_empty_log())
+        file.seek(28)
+        file.write(bytes(4))
 
 
-def _page_bytes(aside: Path) -> int:
-    """The page size of a damaged log: what its header says (file format, section
-    1.3.2), else its write-ahead file's frames, else where its b-tree pages begin."""
-    data = aside.read_bytes() if aside.exists() else b""
-    said = int.from_bytes(data[16:18], "big")
-    if data[:16] == b"SQLite format 3\0" and said in PAGE_SIZES:
-        return said
-    for frame in frames(_beside(aside, "-wal")):
-        return frame.size
-    small, large = PAGE_SIZES
-    between = [at for at in range(0, len(data), small) if at % large]
-    kinds = sum(data[at] in _B_TREE_KINDS for at in between)
-    return small if kinds > len(between) / 4 else large
+def _lay_list_of_tables(copy: Path) -> None:
+    """That of a new log, of the page size with which most of it is there already."""
+    with copy.open("r+b") as file:
+        lists = map(_list_of_tables, _PAGE_SIZES)
+        for at, page in max(lists, key=partial(_agreeing, file)).items():
+            file.seek(at)
+            file.write(page)
+    _count_pages(copy)
 
 
-def _open_with(tables: list[str], path: Path) -> sqlite3.Connection:
-    db = sqlite3.connect(
-        f"{path.absolute().as_uri()}?mode=ro", uri=True, isolation_level=None
-    )
-    with closed_on_error(db):
-        if not set(tables) <= set(_tables_of(db)):
-            raise LogDamaged("tables are missing from the list")
-        return db
-
-
-def _empty_log() -> sqlite3.Connection:
+def _new_log(
+    page_bytes: int, changes: Sequence[Change] = CHANGES
+) -> sqlite3.Connection:
+    """In memory; of the first version without changes."""
     db = sqlite3.connect(":memory:", isolation_level=None)
-    migrate(db)
+    db.execute(f"PRAGMA page_size = {page_bytes}")
+    migrate(db, changes)
     return db
+
+
+def _list_of_tables(size: int) -> dict[int, bytes]:
+    """By place in the file the pages of a log of the first version that are no root of
+    a table or an index: they hold the list of tables. All logs have it there, with the
+    same roots, as nothing ever drops a table; later tables are lost with a list that is
+    damaged."""
+    with closing(_new_log(size, ())) as db:
+        data = db.serialize()
+        roots = {root for (root,) in db.execute("SELECT rootpage FROM sqlite_schema")}
+    places = [at for at in range(0, len(data), size) if at // size + 1 not in roots]
+    return {at: data[at : at + size] for at in places}
+
+
+def _agreeing(file: BinaryIO, pages: Mapping[int, bytes]) -> int:
+    """How many of the pages are in the file: most, of the size that it has."""
+    count = 0
+    for at, page in pages.items():
+        file.seek(at)
+        count += file.read(len(page)) == page
+    return count
 
 
 def _free_name(path: Path) -> Path:
     stamp = time.strftime("%Y%m%dT%H%M%S")
-    for more in ("", *(f"-{n}" for n in range(2, 1000))):
+    for number in itertools.count(1):
+        more = f"-{number}" if number > 1 else ""
         aside = path.with_name(f"{path.stem}.damaged-{stamp}{more}{path.suffix}")
         if not aside.exists():
-            return aside
-    raise OSError(f"no free name to set {path} aside")
+            break
+    return aside
 
 
 def _beside(path: Path, suffix: str) -> Path:
@@ -259,47 +290,3 @@ def _link_or_copy(source: Path, target: Path) -> None:
         os.link(source, target)
     except OSError:
         shutil.copy2(source, target)
-
-
-def _overlay_table_list(fresh: bytes, file: BinaryIO, size: int) -> None:
-    """Lay the list of tables of a fresh log over the damaged one.
-
-    Fresh logs of the first version have it on the same pages with the same roots, as
-    nothing ever drops a table; later tables are lost with a list that is damaged. Page
-    1 is the root of that list (SQLite's file format, sections 1.3 and 1.6); what else
-    belongs to it are the children named in its interior pages (kind 5: cell pointers at
-    12, each cell begins with its child's number, the rightmost child stands at 8).
-    """
-    todo = [1]
-    while todo:
-        start = (todo.pop() - 1) * size
-        page = fresh[start : start + size]
-        file.seek(start)
-        file.write(page)
-        base = 100 if start == 0 else 0
-        if page[base] == 5:
-            todo += _children(page, base)
-
-
-def _children(page: bytes, base: int) -> list[int]:
-    (count,) = struct.unpack_from(">H", page, base + 3)
-    cells = struct.unpack_from(f">{count}H", page, base + 12)
-    places = (*cells, base + 8)
-    return [struct.unpack_from(">I", page, place)[0] for place in places]
-
-
-def _set_page_count(file: BinaryIO, size: int) -> None:
-    """As many pages as there are, none of them free or in a write-ahead file (file
-    format, section 1.3)."""
-    pages = -(-file.seek(0, os.SEEK_END) // size)
-    file.truncate(pages * size)
-    file.seek(24)
-    changes = file.read(4)
-    for at, value in (
-        (18, b"\1\1"),
-        (28, struct.pack(">I", pages) + bytes(8)),
-        (92, changes),
-    ):
-        file.seek(at)
-        file.write(value)
-    file.flush()

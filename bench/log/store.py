@@ -8,7 +8,6 @@ from __future__ import annotations
 import hashlib
 import itertools
 import sqlite3
-import sys
 import zlib
 from array import array
 
@@ -17,11 +16,15 @@ import msgspec
 from bench.checks.model import EvidenceGear, Trace
 from bench.log import packing
 from bench.log.faults import contained
-from bench.log.rows import LogDamaged, LogError
+from bench.log.rows import LogDamaged
 
 _CHUNKS = (
     "SELECT instrument, raw, arrival_us_packed FROM chunk WHERE sweep_key = ? ORDER BY"
     " instrument, chunk_key"
+)
+_READING = (
+    "SELECT raw_zlib, arrival_us_packed FROM reading WHERE sweep_key = ? AND instrument"
+    " = ?"
 )
 _TRACE = (
     "SELECT sha256, placement, travel_mm_packed, reading_mm_packed, push, sweep, seat,"
@@ -35,7 +38,10 @@ def merge_chunks(db: sqlite3.Connection, sweep_key: int) -> None:
     """What came in pieces becomes one packed row per instrument; nothing is dropped."""
     pieces = db.execute(_CHUNKS, (sweep_key,)).fetchall()
     for instrument, blocks in itertools.groupby(pieces, key=lambda piece: piece[0]):
-        whole, times = _merged_before(db, sweep_key, instrument)
+        whole, times = bytearray(), []
+        if row := db.execute(_READING, (sweep_key, instrument)).fetchone():
+            whole += zlib.decompress(row[0])
+            times += packing.unpack_integers(row[1])
         for _, raw, packed in blocks:
             whole += raw
             times += packing.unpack_integers(packed)
@@ -48,20 +54,6 @@ def merge_chunks(db: sqlite3.Connection, sweep_key: int) -> None:
             ),
         )
     db.execute("DELETE FROM chunk WHERE sweep_key = ?", (sweep_key,))
-
-
-def _merged_before(
-    db: sqlite3.Connection, sweep_key: int, instrument: str
-) -> tuple[bytearray, list[int]]:
-    """The bytes of the wire and their arrivals."""
-    row = db.execute(
-        "SELECT raw_zlib, arrival_us_packed FROM reading WHERE sweep_key = ? AND"
-        " instrument = ?",
-        (sweep_key, instrument),
-    ).fetchone()
-    if row is None:
-        return bytearray(), []
-    return bytearray(zlib.decompress(row[0])), packing.unpack_integers(row[1])
 
 
 def trace_digest(trace: Trace) -> bytes:
@@ -79,8 +71,6 @@ def trace_digest(trace: Trace) -> bytes:
     )
     digest = hashlib.sha256(repr((words, [len(column) for column in columns])).encode())
     for column in columns:
-        if sys.byteorder == "big":
-            column.byteswap()
         digest.update(column.tobytes())
     return digest.digest()
 
@@ -162,27 +152,5 @@ def load_gear(db: sqlite3.Connection, gear_key: int) -> EvidenceGear:
         "SELECT gear_json, sha256 FROM gear WHERE gear_key = ?", (gear_key,)
     ).fetchone()
     if row is None or hashlib.sha256(row[0].encode()).hexdigest() != row[1]:
-        raise LogDamaged(
-            "the gear that was used is missing from the log or damaged in it"
-        )
+        raise LogDamaged("the gear that was used is missing from the log, or damaged")
     return msgspec.json.decode(row[0], type=EvidenceGear)
-
-
-def load_raw_readings(
-    db: sqlite3.Connection, sweep: str
-) -> dict[str, tuple[bytes, list[int]]]:
-    """By instrument: bytes of the wire and arrivals (monotonic us) of an ended sweep;
-    LogError if unknown."""
-    rows = db.execute(
-        "SELECT instrument, raw_zlib, arrival_us_packed FROM sweep LEFT JOIN reading"
-        " USING (sweep_key) WHERE sweep = ? ORDER BY instrument",
-        (sweep,),
-    ).fetchall()
-    if not rows:
-        raise LogError(f"the log has no sweep {sweep!r}")
-    with contained(f"the raw readings of sweep {sweep!r} are damaged in the log and"):
-        return {
-            instrument: (zlib.decompress(packed), packing.unpack_integers(times))
-            for instrument, packed, times in rows
-            if instrument is not None
-        }

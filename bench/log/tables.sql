@@ -1,4 +1,4 @@
--- The tables of the log. Never edit what has been released: a later version adds a change in tables.py.
+-- The tables of the log. Never edit what has been released: a later version adds a change in schema.py.
 -- Every table and column carries its description as a comment, which also becomes a row of `description`.
 -- AUTOINCREMENT everywhere: a number is given once, even where damage has taken the row that had it.
 -- An empty line parts two statements. `salvage` counts on the order of the tables.

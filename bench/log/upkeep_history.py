@@ -23,8 +23,8 @@ from bench.log.events import list_gear_events
 from bench.log.findings import FindingRow, each_finding
 from bench.log.moves import list_moves
 from bench.log.read_only import open_read
+from bench.log.schema import has_climate
 from bench.log.store import gear_names
-from bench.log.tables import has_climate
 from bench.procedure.wrong_use import InvalidRequest
 from bench.upkeep.dates import DAY_S, FIRST_DAY, date_of, day_of
 from bench.upkeep.drift import (

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import sqlite3
 import threading
 import time
@@ -70,16 +71,10 @@ class WriteQueue:
         self._on_full = on_full
         self._writes: deque[QueuedWrite] = deque()
         self._bytes = 0
-        self._urgent = 0
         self._due = inf  # the earliest of the writes, monotonic s
 
     def __len__(self) -> int:
         return len(self._writes)
-
-    @property
-    def urgent(self) -> bool:
-        """Whether a write in it does not wait for others."""
-        return self._urgent > 0
 
     @property
     def wait_s(self) -> float:
@@ -113,28 +108,21 @@ class WriteQueue:
         self._due = min(self._due, due)
         self._writes.append(queued._replace(ticket=self.ticket, due=due))
         self._bytes += queued.size
-        self._urgent += queued.urgent
         # The thread waits for blocks' company already where others are queued.
         if queued.urgent or not is_block or len(self._writes) == 1:
             self.wake.notify_all()
 
     def batch(self) -> list[QueuedWrite]:
         """The first writes, as many as one commit takes; they stay in the queue."""
-        batch: list[QueuedWrite] = []
-        size = 0
-        for write in self._writes:
-            size += write.size
-            if batch and size > BATCH_BYTES:
-                break
-            batch.append(write)
-        return batch
+        sizes = itertools.accumulate(write.size for write in self._writes)
+        fits = sum(1 for _ in itertools.takewhile(BATCH_BYTES.__ge__, sizes))
+        return [*itertools.islice(self._writes, max(1, fits))]
 
     def remove(self, count: int) -> None:
         """Take out the first ones, which are committed."""
         for _ in range(count):
             write = self._writes.popleft()
             self._bytes -= write.size
-            self._urgent -= write.urgent
         self._due = min((write.due for write in self._writes), default=inf)
 
 
@@ -145,15 +133,13 @@ def merged(batch: list[QueuedWrite], done: int) -> Iterator[tuple[list[int], Wri
     for queued in batch:
         if queued.ticket <= done:
             continue
-        if isinstance(queued.write, ReadingBlock):
-            block = queued.write
-            blocks.setdefault((block.sweep, block.instrument), []).append(
-                (queued.ticket, block)
-            )
+        if isinstance(block := queued.write, ReadingBlock):
+            key = block.sweep, block.instrument
+            blocks.setdefault(key, []).append((queued.ticket, block))
             continue
         yield from map(_one_block, blocks.values())
         blocks.clear()
-        yield [queued.ticket], queued.write
+        yield [queued.ticket], block
     yield from map(_one_block, blocks.values())
 
 

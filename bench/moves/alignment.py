@@ -25,12 +25,6 @@ def opening(toe: float, rip_fence: LeftRight) -> float:
     return -toe if rip_fence == "right" else toe
 
 
-def rear_dx(rotation: float, span: float) -> float:
-    """mm the rear end must go to turn a thing back by `rotation`, positive right; span:
-    front to rear, mm."""
-    return rotation * span
-
-
 def rip_fence_turn(
     toe: float, rip_fence: LeftRight, wanted_opening: float = 0.0
 ) -> float:
@@ -66,7 +60,7 @@ def saw_move(
         # the middle of what is good enough: it may open, it must not close
         wanted = (judged.tolerance or 0.0) / 2
         turn = rip_fence_turn(judged.value, saw.rip_fence, wanted)
-    right = rear_dx(turn, 1.0) >= 0
+    right = turn >= 0  # the rear of what is turned counter-clockwise stands left
     return act(
         "move-saw",
         part=part,

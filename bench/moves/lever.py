@@ -46,25 +46,14 @@ def move_uncertainty(
     rotation: float,
     lever: float,
     leaves: int,
-    *,
-    pivot_slop: float = 0.0,
-    leaf_tolerance: float = LEAF_TOLERANCE,
-    film: float = FILM,
-    lever_share: float = LEVER_SHARE,
 ) -> float:
-    """Expanded uncertainty of the distance, mm: rotation, stack, lever and pivot slop
-    in quadrature.
-
-    leaves: how many are stacked; none: no stack row. pivot_slop: half-width in mm, 0
-    where not known, since a screw that is held tight has none; the verifying sweep sees
-    it.
-    """
-    stack = leaf_tolerance * math.sqrt(leaves) + film if leaves else 0.0
+    """Expanded uncertainty of the distance, mm: rotation, stack and lever in
+    quadrature. leaves: how many are stacked; none: no stack row."""
+    stack = LEAF_TOLERANCE * math.sqrt(leaves) + FILM if leaves else 0.0
     return math.hypot(
         expanded_rotation * lever,
         RECTANGULAR_95 * stack,
-        RECTANGULAR_95 * lever_share * rotation * lever,
-        RECTANGULAR_95 * pivot_slop,
+        RECTANGULAR_95 * LEVER_SHARE * rotation * lever,
     )
 
 
@@ -74,7 +63,6 @@ def fence_move(
     jig: Jig | None,
     leaves: Sequence[float] = (),
     *,
-    pivot_slop: float = 0.0,
     then: str = "take the verifying passes",
 ) -> Move | None:
     """The move that turns a fence out by `rotation` back to square; None where
@@ -95,33 +83,21 @@ def fence_move(
         way="away" if dy > 0 else "toward",
         distance=distance,
         uncertainty=move_uncertainty(
-            expanded_uncertainty, rotation, jig.lever, len(stack), pivot_slop=pivot_slop
+            expanded_uncertainty, rotation, jig.lever, len(stack)
         ),
         leaves=stack,
         leaves_left_over=left_over(distance, stack),
     )
+    sizes = {name: getattr(move, name) for name in ("end", "way", "distance")}
+    place = "stop" if jig.pivot_to_stop is not None else "screw"
     steps = [
-        *_what(move, jig),
+        note("move-end", **sizes, uncertainty=move.uncertainty),
+        note("move-at", place=place, reach=abs(jig.lever)),
         *_how(move, jig, bool(leaves)),
         *_turns(rotation, jig),
         note("move-then", then=then),
     ]
     return msgspec.structs.replace(move, steps=steps)
-
-
-def _what(move: Move, jig: Jig) -> list[Remark]:
-    assert jig.lever is not None
-    place = "stop" if jig.pivot_to_stop is not None else "screw"
-    return [
-        note(
-            "move-end",
-            end=move.end,
-            way=move.way,
-            distance=move.distance,
-            uncertainty=move.uncertainty,
-        ),
-        note("move-at", place=place, reach=abs(jig.lever)),
-    ]
 
 
 def leads_with_leaves(jig: Jig, way: str) -> bool:
@@ -145,18 +121,12 @@ def _how(move: Move, jig: Jig, owns_leaves: bool) -> list[Remark]:
         held = note("move-stop-off-leaves", many=many)
     else:
         held = note("move-leaves-in-gap", many=many, way=move.way)
-    stack = note("move-leaves", many=many, leaves=move.leaves)
-    return [stack, held, *_rest(move)]
-
-
-def _rest(move: Move) -> list[Remark]:
-    """What the stack misses, where that is more than the move is known to."""
-    rest = {"rest": abs(move.leaves_left_over)}
-    if rest["rest"] <= max(move.uncertainty, 5e-4):
-        return []
-    if move.leaves_left_over > 0:
-        return [note("move-stack-short", **rest)]
-    return [note("move-stack-over", **rest)]
+    # what the stack misses, where that is more than the move is known to
+    left, rest = move.leaves_left_over, []
+    if abs(left) > max(move.uncertainty, 5e-4):
+        code = "move-stack-short" if left > 0 else "move-stack-over"
+        rest = [note(code, rest=abs(left))]
+    return [note("move-leaves", many=many, leaves=move.leaves), held, *rest]
 
 
 def screw_turns(rotation: float, jig: Jig) -> float | None:

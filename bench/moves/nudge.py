@@ -15,32 +15,6 @@ import msgspec
 from bench.gear import Jig
 
 
-def fence_nudge(rotation: float, from_pivot: float) -> float:
-    """dy_n = -a (x_n - x_p): mm that the fence goes at the indicator, positive away
-    from the operator.
-
-    from_pivot: x_n - x_p in mm, right positive (the pivot right of the indicator makes
-    it negative).
-    """
-    return -rotation * from_pivot
-
-
-def arm_nudge(rotation: float, beyond_pivot: float) -> float:
-    """dX = a v: mm that the square's arm goes, positive to the right, at v mm beyond
-    the pivot's line.
-
-    It does not see the pivot's slop along the travel; slop along the fence shows in
-    full.
-    """
-    return rotation * beyond_pivot
-
-
-def from_pivot(jig: Jig, distance: float) -> float:
-    """x_n - x_p for an indicator `distance` mm from the pivot along the fence: the
-    signs are made here."""
-    return -distance if jig.pivot == "right" else distance
-
-
 class NoLive(ValueError):
     """The move cannot be made live; the message says why."""
 
@@ -54,12 +28,15 @@ class Tip(msgspec.Struct, frozen=True):
     jig: Jig
 
     def target(self, rotation: float) -> float:
-        """mm that the surface at the tip must go: +Y on the fence, +X on the arm."""
+        """mm that the surface at the tip must go: +Y on the fence, +X on the arm.
+
+        The arm goes by dX = a v at v mm beyond the pivot's line: it does not see the
+        pivot's slop along the travel; slop along the fence shows in full. The fence
+        goes by dy_n = -a (x_n - x_p); the pivot right of the tip makes that negative.
+        """
         if self.arm:  # from a far fence the arm points toward you
-            return arm_nudge(
-                rotation, self.distance if self.jig.fence == "near" else -self.distance
-            )
-        return fence_nudge(rotation, from_pivot(self.jig, self.distance))
+            return rotation * self.distance * (1 if self.jig.fence == "near" else -1)
+        return rotation * self.distance * (1 if self.jig.pivot == "right" else -1)
 
 
 def tip_at(
@@ -73,9 +50,7 @@ def tip_at(
         raise NoLive(f"the distance from pivot to screw of {jig.name} is not known")
     arm = touches == "arm"
     if arm and distance is None:
-        raise NoLive(
-            "on the arm, give how far along it from the pivot's line the tip stands"
-        )
+        raise NoLive("on the arm: give how far from the pivot's line the tip stands")
     if arm != (stands in ("left", "right")):
         raise NoLive("beyond or behind the fence, left or right of the arm")
     if distance is None:

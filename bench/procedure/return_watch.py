@@ -22,11 +22,6 @@ class ReturnWatch:
         self._far = 0.0  # the farthest it was from the base
         self.left = False  # it went away, since the value was taken
 
-    @property
-    def known(self) -> bool:
-        """Whether there is a value to come back to."""
-        return self._base is not None
-
     def taken(self, value: float) -> None:
         """That value was taken, mm."""
         self._base, self._far, self.left = value, 0.0, False

@@ -170,6 +170,9 @@ class CheckKind(msgspec.Struct, frozen=True):
     verifies: bool = False
     # it tells how a sled fence turns, across the user's own board
     turns_fence: bool = False
+    # of its first set-up: the code of the drawing, and the indicator's side
+    picture: str | None = None
+    side: Literal["left", "right"] | None = None
 
 
 class ChecksReply(Tagged, frozen=True, tag="checks"):

@@ -36,14 +36,14 @@ PUT_RIGHT = {
     "bow": "Straighten the sled fence",
     "slot": "True the wall of the slot",
     "heel": "Push every cut clear past the rear teeth",
-    "play": "Hold the sled to one wall in every cut",
+    "play": "Hold the sled against one wall in every cut",
 }
 NEVER_MEASURED = {
     "fence": "Check the sled fence, and square it",
     "bow": "Check whether the sled fence is straight",
     "slot": "Check the sled fence with both set-ups",
     "heel": "Push every cut clear past the rear teeth",
-    "play": "Check the play, or hold the sled to one wall",
+    "play": "Check the play, or hold the sled against one wall",
 }
 STATES = {
     "good": "good",
@@ -75,7 +75,7 @@ def first_words(first: First, told: Forecast, units: System) -> str:
         act = f"{PUT_RIGHT[first.part]} together with {other}"
     else:
         act = PUT_RIGHT[first.part]
-    return f"{act}: worth {_over_cut(first.worth, told, units)}."
+    return f"{act}: that gains {_over_cut(first.worth, told, units)}."
 
 
 def forecast_lines(document: dict[str, Any], units: System) -> Iterator[str]:
@@ -116,7 +116,7 @@ def answer_lines(document: dict[str, Any], units: System) -> Iterator[str]:
     limit = slope_words(told.tolerance, units)
     share = round(told.good_share * 100)
     yield f"{share} of 100 parts come out good enough: within {limit}."
-    yield f"95 of 100 stay within {_over_cut(told.within_95, told, units)}."
+    yield f"95 of 100 parts stay within {_over_cut(told.within_95, told, units)}."
     if told.first is None:
         yield "Nothing that could be put right would gain enough to matter."
         return
@@ -131,7 +131,7 @@ def _together(told: Forecast, units: System) -> Iterator[str]:
     if pair.worth > first.worth:
         parts = " and ".join(PARTS[part] for part in pair.parts)
         much = _over_cut(pair.worth, told, units)
-        yield f"{upper_first(parts)} together: worth {much}."
+        yield f"{upper_first(parts)} together: that gains {much}."
 
 
 def square_words(told: Forecast, units: System) -> str:
@@ -148,16 +148,16 @@ def square_words(told: Forecast, units: System) -> str:
 def row_words(row: Row, told: Forecast, units: System) -> str:
     """One cause: how much, from which result, and what putting it right gains."""
     source = (
-        "not measured, common practice"
+        "not measured: a usual figure"
         if row.assumed
         else f"{name(row.check)}, {_age(row.age_days)}"
     )
     least = LEAST_SHOWN * told.tolerance
     gain = ""
     if row.worth > least:
-        gain = f" Worth {_over_cut(row.worth, told, units)}."
+        gain = f" To put right: gains {_over_cut(row.worth, told, units)}."
     elif row.worth < -LEAST_WORTH * told.tolerance:
-        gain = " Leave it alone: it makes up for another."
+        gain = " Leave it alone: it makes up for another fault."
     return (
         f"{upper_first(PARTS[row.part])}: {_much(row, told, units)} ({source}).{gain}"
     )
@@ -191,4 +191,4 @@ def sled_lines(document: dict[str, Any], units: System) -> Iterator[str]:
         worst = f"; first {PARTS[sled['worst']]}" if sled["worst"] else ""
         date = f"; look again by {sled['next']}" if sled["next"] else ""
         state = STATES[sled["state"]]
-        yield f"{sled['jig']}: {state}, 95 of 100 within {within}{worst}{date}"
+        yield f"{sled['jig']}: {state}, 95 of 100 parts within {within}{worst}{date}"

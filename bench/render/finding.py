@@ -33,11 +33,12 @@ MOVED_WRONG = {
 
 
 def quantity_words(q: Quantity, units: System, board: float | None = None) -> str:
-    """`left end too near you: 0.12 mm across 400 mm, give or take 0.01`."""
-    way = f"{q.way}: " if q.way else ""
-    line = f"{upper_first(quantity_name(q.name))}: {way}{size(q, units, board)}"
+    """`Sled fence: left end too near you, 0.12 mm give or take 0.01 mm.`, and within
+    what it is good enough."""
+    way = f"{q.way}, " if q.way else ""
+    line = f"{upper_first(quantity_name(q.name))}: {way}{size(q, units, board)}."
     if q.tolerance is not None:
-        line += f" ({good_enough_words(q, units)})"
+        line += f" {upper_first(good_enough_words(q, units))}."
     return line
 
 

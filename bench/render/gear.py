@@ -2,61 +2,49 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from bench.gear import Jig, Saw, Square
 
+Texts = dict[str, str | list[str]]
+# mm over which the slopes of each sort of gear are told
+SLOPES = {"tolerance": 300.0, "parallel": 150.0, "toe": 500.0}
+LENGTHS = (
+    *("pivot_to_blade", "pivot_to_screw", "pivot_to_stop", "screw_pitch"),
+    *("widest_board", "runner_length", "wobble", "end_float", "arm", "long_edge"),
+)
 
-def _length(mm: float) -> str:
-    return f"{mm!r} mm"
+
+def _text(key: str, value: Any) -> str:
+    if key in LENGTHS:
+        return f"{value!r} mm"
+    over = SLOPES[key]
+    return f"{round(value * over, 9)!r} mm per {over:g} mm"
 
 
-def _slope(rad: float, over: float = 300.0) -> str:
-    return f"{round(rad * over, 9)!r} mm per {over:g} mm"
-
-
-def jig_texts(jig: Jig) -> dict[str, str | list[str]]:
-    texts: dict[str, str | list[str]] = {
-        "fence": jig.fence,
-        "pivot": jig.pivot,
-        "tolerance": _slope(jig.tolerance),
+def _texts(gear: Jig | Saw | Square, *keys: str) -> Texts:
+    """Those that are known; a text as it is."""
+    known = {key: getattr(gear, key) for key in keys}
+    return {
+        key: value if isinstance(value, str) else _text(key, value)
+        for key, value in known.items()
+        if value is not None
     }
-    if jig.saw is not None:
-        texts["saw"] = jig.saw
-    if jig.hold is not None:
-        texts["hold"] = jig.hold
-    if jig.mitre is not None:
-        texts |= {"mitre": jig.mitre, "mitre_pivot": jig.mitre_pivot}
-    for key in (
-        "pivot_to_blade",
-        "pivot_to_screw",
-        "pivot_to_stop",
-        "screw_pitch",
-        "widest_board",
-        "runner_length",
-    ):
-        value = getattr(jig, key)
-        if value is not None:
-            texts[key] = _length(value)
-    return texts
 
 
-def saw_texts(saw: Saw) -> dict[str, str | list[str]]:
-    texts: dict[str, str | list[str]] = {
-        "rip_fence": saw.rip_fence,
-        "parallel": _slope(saw.parallel, 150.0),
-        "toe": _slope(saw.toe, 500.0),
-        "wobble": _length(saw.wobble),
-    }
-    if saw.end_float is not None:
-        texts["end_float"] = _length(saw.end_float)
-    return texts
+def jig_texts(jig: Jig) -> Texts:
+    mitre = ("mitre", "mitre_pivot") if jig.mitre is not None else ()
+    told = ("fence", "pivot", "tolerance", "saw", "hold", *mitre)
+    return _texts(jig, *told, *LENGTHS[:6])
 
 
-def square_texts(square: Square) -> dict[str, str | list[str]]:
-    texts: dict[str, str | list[str]] = {}
-    if square.arm is not None:
-        texts["arm"] = _length(square.arm)
+def saw_texts(saw: Saw) -> Texts:
+    return _texts(saw, "rip_fence", "parallel", "toe", "wobble", "end_float")
+
+
+def square_texts(square: Square) -> Texts:
+    """Its tolerance is a length over the whole arm."""
+    texts = _texts(square, "arm", "long_edge")
     if square.tolerance is not None:
-        texts["tolerance"] = _length(square.tolerance)
-    if square.long_edge is not None:
-        texts["long_edge"] = _length(square.long_edge)
+        texts["tolerance"] = f"{square.tolerance!r} mm"
     return texts

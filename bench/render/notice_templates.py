@@ -35,24 +35,24 @@ number-kept-of: {value:length} kept, {taken} of {wanted}.
 pass-measured: NOT RECORDED: {taken} of {wanted} measured.
 returned: Returned to the start: good.
 returned-first: That pass came toward you; only passes away from you count. Did you push
-  it away from you? Then the travel counts backward. Turn round the line "grows" under
-  [travel] in the settings.
+  it away from you? Then the travel counts backward. In the settings, turn "grows" under
+  [travel] the other way.
 returned-first-right: That pass came from the right; only passes to the right count. Did
-  you push it to the right? Then the travel counts backward. Turn round the line "grows"
-  under [travel] in the settings.
-too-few-readings: Only {readings} readings came in that pass. Push slower. Is the cable
-  loose?
+  you push it to the right? Then the travel counts backward. In the settings, turn
+  "grows" under [travel] the other way.
+too-few-readings: Only {readings} readings came in that pass. Push slower. Or is the
+  cable loose?
 pass-elsewhere: That pass ran from {from:station} to {to:station} of travel. An earlier
-  one ran from {began:station} to {ended:station}. Push over the same stretch. Was the
-  earlier one wrong? Then take that one back.
+  one ran from {began:station} to {ended:station}. Push over the same stretch. If the
+  earlier one was wrong, take that one back.
 not-whole: That pass was {length:length 0} long, the longest {longest:length 0}. Push
   right through to the end.
-shown-not-whole: That pass was only {length:length 0} long. A later one of
-  {longest:length 0} shows that it was not whole.
+shown-not-whole: That pass was only {length:length 0} long, so it is taken back. A later
+  one was {longest:length 0} long.
 pass-not-straight: {why}
 pass-interrupted: The {name} {how:away=went away|silent=fell silent|unread=does not
   read|flooding=sends more than an instrument does}; do this pass again.
-settled-early: That settles it: no further pass is needed.
+settled-early: The verdict is sure already: no further pass is needed.
 began-too-early: That movement began before READY, so it does not count.
 too-short: too short for a pass
 short-return: a short way back
@@ -69,13 +69,13 @@ pass-undone: The last pass at {placement} is taken back.
 nothing-to-undo: There is nothing to take back.
 extended: {sweeps} more passes in every set-up.
 check-given-up: The check was given up.
-check-goes-on: The {check} begun before goes on: {kept} passes kept. The set-up is asked
-  again.
-check-goes-on-without: The {check} begun before goes on: {kept} passes kept. The set-up
-  is asked again. Left out: {wrong}.
-check-not-taken-up: The {check} begun before could not be taken up again: {why}.
+check-goes-on: The {check} goes on where it stood: {kept} passes kept. Set it up again
+  as asked.
+check-goes-on-without: The {check} goes on where it stood: {kept} passes kept. Set it up
+  again as asked. Left out: {wrong}.
+check-not-taken-up: The {check} begun before cannot go on: {why}.
 given-up: The {check} check is given up. What was measured stays in the log.
-daemon-ended: The daemon was ended.
+daemon-ended: The measuring program was ended.
 program-ended: The program ended during the pass.
 readings-lost: Its readings were lost when the log was damaged.
 not-concluded: No result: {why}.
@@ -85,16 +85,17 @@ move-noted: Noted: the {end} end moved {distance:length} {way:way}.
 lean-no-play: Leaning did not move the number, so the side is not proved. Is the
   indicator on the {side}?
 lean-proved: The indicator stands on the {side}, as it should. Play {play:length 3}.
-lean-wrong-side: The lean test puts the indicator on the {side}. This set-up wants it on
-  the {wanted}. Was the square turned over? Set it up as shown, then press Enter.
+lean-wrong-side: Leaning shows that the indicator stands on the {side}. This set-up
+  wants it on the {wanted}. Was the square turned over? Set it up as shown, then press
+  Enter.
 tap-passed: The number came back: the stand holds.
 tap-failed: The number did not come back: it stands {off:length 3} off. Is the magnet
   on, the foot clean, every screw tight? Put it right, then hands off: the test begins
   again.
 reading-wanders: The number does not hold still: it wanders over {spread:length 3}. At
-  most {allowed:length 3} is allowed. Hands off the sled; is the stand firm?
-reading-creeps: The number does not hold still: it creeps or trembles. Hands off the
-  sled; is the stand firm?
+  most {allowed:length 3} is allowed. Take your hands off the sled. Does the stand hold?
+reading-creeps: The number does not hold still: it creeps or trembles. Take your hands
+  off the sled. Does the stand hold?
 number-moves: The number moves: good.
 cables-swapped: The indicator moves as a sled does; the travel stands still. Are their
   cables swapped? Swap the two cables back. Or swap the ports under [indicator] and
@@ -116,10 +117,10 @@ instrument-garbled: The {name} sends what cannot be read as {format}. Check baud
   parity and format; `sweepgauge doctor` listens.
 instrument-garbled-pins: The {name} sends what cannot be read as {format}. Check its
   wires, level shifter, invert and edge; `sweepgauge doctor` listens.
-instrument-floods: The {name} sends over {frames} frames in a second. No instrument does
-  so. Is it the right port? `sweepgauge doctor` listens.
-travel-by-marks: No travel instrument: the sled stops at {count} marks, {first:place} to
-  {last:place}.
+instrument-floods: The {name} sends over {frames} readings in a second. No instrument
+  does so. Is it the right port? `sweepgauge doctor` listens.
+travel-by-marks: Without a travel instrument you stop at {count} marks. They run from
+  {first:place} to {last:place}.
 unit-switched: The {name} was switched from {before} to {unit}.
 reads-again: The {name} reads again.
 on-hold: The {name} is on hold, maximum or minimum. Switch that off on the gauge; until
@@ -134,7 +135,7 @@ beat-stand-still: Stand still.
 beat-move: Move to {at:place}.
 
 # The live move.
-live-unread: The indicator does not read. How far is left to go is not known.
+live-unread: The indicator gives no reading. How far is left is not known.
 live-not-heard: No reading comes from the indicator.
 live-stand-fence: Stand the indicator on the sled, its tip on the sled fence. The tip
   goes {distance:length} from the pivot. Press Enter when it stands.
@@ -149,32 +150,32 @@ live-not-on-sled: Leaning the sled moved the number by {moved:length}. So the in
   does not stand on the sled. Stand it on the sled, press Enter, and lean again.
 live-still-moves: The number still moves. Let it hold, then press Enter.
 live-below-noise: At the tip the move is only {move:length}. The number trembles by as
-  much. Touch farther from the pivot, or use leaves.
+  much. Put the tip farther from the pivot, or use leaves.
 live-not-moved: The number has not moved. Does the tip touch? Is the screw slack?
-live-past: Too far by {distance:rounded {uncertainty}}: back {way:way}.
+live-past: Too far by {distance:rounded {uncertainty}}: move it back {way:way}.
 live-wrong-way: Wrong way: move the {end} end {way:way}. {distance:rounded
   {uncertainty}} to go.
 live-leave: Do not move it: tightening alone brings it there. Press Enter, then tighten.
 live-there: There, and it holds. Press Enter, then tighten.
-live-hands-off: Hands off: it must hold there.
+live-hands-off: Hands off now: see whether it stays.
 live-to-go: {distance:rounded {uncertainty}} to go: move the {end} end {way:way}.
-live-or-enter: Or press Enter to tighten it as it is.
-live-aims-past: Aim {distance:rounded {uncertainty}} past: the screw draws it that far
-  {way:way}.
-live-aims-short: Aim {distance:rounded {uncertainty}} short: the screw draws it that far
-  {way:way}.
+live-or-enter: Or press Enter: it is good enough to tighten.
+live-aims-past: Stop {distance:rounded {uncertainty}} too far: tightening draws it as
+  much {way:way}.
+live-aims-short: Stop {distance:rounded {uncertainty}} short: tightening draws it as
+  much {way:way}.
 live-jumped: The number jumped by {distance:rounded {uncertainty}}. If the stand was
   bumped, end live and check again.
 live-tighten: Tighten.
 live-drawn: Tightening has drawn it {distance:rounded {uncertainty}} {way:way}.
-live-too-far: {distance:rounded {uncertainty}} too far: back {way:way}.
+live-too-far: {distance:rounded {uncertainty}} too far: move it back {way:way}.
 live-short: {distance:rounded {uncertainty}} short: it must go further {way:way}.
 live-enter-tight: Press Enter when it is tight.
-live-slack-off: Or slacken the screw and undo. The aim then allows for what was drawn.
-live-slackened: Slacken the screw. The aim now allows for what it drew.
+live-slack-off: Or slacken the screw and undo: what it drew is then allowed.
+live-slackened: Slacken the screw. What it drew is now allowed for.
 live-tight: Tight.
 live-verify: Take the verifying passes.
-live-left: Live is ended.
+live-left: The live move is ended.
 
 # The leaf proof.
 leaf-rest: Rest the tip on something flat and hard. Press Enter when it rests.
@@ -191,17 +192,17 @@ leaf-slip: Slip the leaf of {leaf:length} under the tip. Let the tip rest on it.
 leaf-proved: I saw {seen:length 3 1} going in: right unit, right way.
 leaf-wrong-way: The number went {seen:length 3 1} the wrong way. A leaf pushes the
   plunger in. Nothing is kept. Find the indicator again by pressing its plunger in.
-leaf-inches: I saw {seen:length 3 1} where the leaf is {leaf:length 3 1}: 1/{part:g} of
-  it. The instrument shows inches, but is read as millimetres. Nothing is kept.
-leaf-millimetres: I saw {seen:length 3 1} where the leaf is {leaf:length 3 1}:
-  {factor:g} times as much. The instrument shows millimetres, but is read as inches.
-  Nothing is kept.
-leaf-decimals-less: I saw {seen:length 3 1} where the leaf is {leaf:length 3 1}:
-  1/{part:g} of it. The decimal point is read in the wrong place. Nothing is kept. Set
+leaf-inches: The leaf is {leaf:length 3 1}, the number changed by {seen:length 3 1}:
+  1/{part:g}. The instrument shows inches, but is read as millimetres. Nothing is kept.
+leaf-millimetres: The leaf is {leaf:length 3 1}, the number changed by {seen:length 3
+  1}: {factor:g} times. The instrument shows millimetres, but is read as inches. Nothing
+  is kept.
+leaf-decimals-less: The leaf is {leaf:length 3 1}, the number changed by {seen:length 3
+  1}: 1/{part:g}. The decimal point is read in the wrong place. Nothing is kept. Set
   decimals under [indicator] in the settings.
-leaf-decimals-more: I saw {seen:length 3 1} where the leaf is {leaf:length 3 1}:
-  {factor:g} times as much. The decimal point is read in the wrong place. Nothing is
-  kept. Set decimals under [indicator] in the settings.
+leaf-decimals-more: The leaf is {leaf:length 3 1}, the number changed by {seen:length 3
+  1}: {factor:g} times. The decimal point is read in the wrong place. Nothing is kept.
+  Set decimals under [indicator] in the settings.
 leaf-nothing: The number did not change ({seen:length 3 1}): is the leaf under the tip?
 leaf-other: I saw {seen:length 3 1} where the leaf is {leaf:length 3 1}. Is it that
   leaf, and clean? Nothing is kept; prove it again.
@@ -221,8 +222,7 @@ setup-nothing-heard: Nothing has moved yet, and no instrument is heard. Plug its
   in and switch it on. Or press its send button.
 setup-nothing-moved: Nothing has moved yet. These are heard: {names}.
 setup-too-far: {name} moved by {far:distance}: no plunger goes so far. Was it the sled?
-setup-too-little: {name} moved by {far:distance} only: {least:length} at least is
-  wanted.
+setup-too-little: {name} moved by only {far:distance}: move it {least:length} at least.
 setup-push-on: Push on, away from you.
 setup-stays: {name} moved by {far:distance} and stays there: let the plunger out again.
 setup-stayed: {name} moved by {far:distance} and stayed there: no plunger does.
@@ -250,7 +250,8 @@ cable-listening: Listening to it.
 cable-asleep: It has fallen silent: is the instrument asleep?
 cable-held: It is held by {holders}: close that program.
 cable-busy: Another program holds it: close that program.
-cable-denied: It may not be opened. Add the daemon's user to the group dialout.
+cable-denied: You may not open it. Let the user of the measuring program into the group
+  dialout.
 cable-gone: It went away: was the cable pulled?
 cable-no-port: {why}.
 cable-changed: What it sends has changed: listening to it again.
@@ -271,7 +272,7 @@ event-leaf-proved: A leaf of {leaf:length 3} moved the number by {seen:length 3}
 event-leaf-unproved: A leaf of {leaf:length 3} moved the number by {seen:length 3}:
   nothing proved.
 gear-event: {jig}: {what} on {date}{note}.
-gear-event-noted: Noted of {jig}: {what}. Its charts begin anew from {date}.
+gear-event-noted: Noted for {jig}: {what}. Its charts begin anew from {date}.
 event-clock-set: The clock of this machine was set by a network.
 event-opened: The log was opened by {program}.
 event-unread: One event of the log can no longer be read.
@@ -283,19 +284,18 @@ event-imported: An export was taken in: {taken} results were new. {known} were h
 recording: recording
 saving: saving ...
 not-recorded: {why}
-log-refused: The log did not take something: {why}.
+log-refused: Something could not be saved: {why}.
 log-again: The log is written again; all that waited is saved.
 log-again-lost: The log is written again; not all that waited could be saved.
 
 # Of an import.
 import-left-out: Line {number} is left out: {why}.
-import-too-long: Line {number} is left out: it is longer than {most} MiB.
 import-without: Line {number}: its passes are left out: {why}.
 import-differs: Line {number} is left out: this log has another result {id}.
-import-unlinked: Line {number} names a later result, {later}. It is not in this log.
+import-unlinked: Line {number} names a later result, {later}. This log does not have it.
 import-unknown: The field {field} is not known, so it is left out. It is in {lines}
   lines.
-event-refused: The log could not take one entry: {why}.
+event-refused: One entry could not be saved in the log: {why}.
 
 # Settings and gear.
 units-mm: Millimetres from now on; kept in {file}.

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any
+from typing import Any, TypeVar
 
 import msgspec
 
@@ -13,14 +13,11 @@ from bench.procedure.status_message import StatusMessage
 from bench.protocol import (
     Cables,
     Done,
-    InstrumentState,
     LiveMoveNotice,
-    MarkNotice,
     NoFinding,
     Notice,
     PassNotice,
     PromptChanged,
-    Recording,
     SetupNotice,
     StatusReply,
 )
@@ -32,6 +29,8 @@ from bench.render.remarks import remark_words
 from bench.render.template import sentence
 from bench.render.wording import without_port
 from bench.units import System
+
+Message = TypeVar("Message", bound=msgspec.Struct)
 
 
 def _doubt(values: Mapping[str, Any], units: System) -> str:
@@ -110,48 +109,28 @@ def _sentence(code: str, values: Mapping[str, Any], units: System) -> str:
     return sentence(TEMPLATES[code], values, units)
 
 
-def with_words(message: msgspec.Struct, units: System) -> msgspec.Struct:
+def with_words(message: Message, units: System) -> Message:
     """The message as clients get it: its sentences made from its codes."""
     replace = msgspec.structs.replace
-    if isinstance(message, Notice):
-        if not message.code:
-            return message
-        words = _sentence(message.code, message.values, units)
-        return replace(message, words=_marked(message, words))
-    if isinstance(message, Done):
-        words = text(message.remarks, units)
-        return replace(message, text=words) if words else message
-    if isinstance(
-        message, PassNotice | MarkNotice | SetupNotice | LiveMoveNotice | NoFinding
-    ):
-        words = text(message.remarks, units)
-        return replace(message, words=_marked(message, words)) if words else message
     if isinstance(message, PromptChanged) and message.ask is not None:
         return replace(message, ask=with_prompt_words(message.ask, units))
-    if isinstance(message, InstrumentState | Recording):
-        words = text(message.remarks, units)
-        return replace(message, words=words) if words else message
     if isinstance(message, StatusReply):
-        return _status_with_words(message, units)
+        run = message.run
+        if run is not None:
+            run = replace(run, ask=with_prompt_words(run.ask, units))
+        instruments = [with_words(one, units) for one in message.instruments]
+        return replace(message, run=run, instruments=instruments)
     if isinstance(message, Cables):
-        cables = [
-            replace(one, words=text(one.remarks, units)) if one.remarks else one
-            for one in message.cables
-        ]
+        cables = [with_words(one, units) for one in message.cables]
         return replace(message, cables=cables)
-    return message
-
-
-def _status_with_words(status: StatusReply, units: System) -> StatusReply:
-    replace = msgspec.structs.replace
-    run = status.run
-    if run is not None:
-        run = replace(run, ask=with_prompt_words(run.ask, units))
-    instruments = [
-        replace(one, words=text(one.remarks, units)) if one.remarks else one
-        for one in status.instruments
-    ]
-    return replace(status, run=run, instruments=instruments)
+    if isinstance(message, Notice):
+        words = _sentence(message.code, message.values, units) if message.code else ""
+    else:
+        words = text(getattr(message, "remarks", ()), units)
+    if not words:
+        return message
+    field = "text" if isinstance(message, Done) else "words"
+    return replace(message, **{field: _marked(message, words)})
 
 
 def with_prompt_words(ask: Prompt, units: System) -> Prompt:
@@ -161,24 +140,16 @@ def with_prompt_words(ask: Prompt, units: System) -> Prompt:
     return msgspec.structs.replace(ask, words=words, remark=remark, focus_words=focus)
 
 
-def _marked(
-    message: Notice
-    | PassNotice
-    | MarkNotice
-    | SetupNotice
-    | LiveMoveNotice
-    | NoFinding,
-    words: str,
-) -> str:
+def _marked(message: msgspec.Struct, words: str) -> str:
     """With NOT RECORDED before it, where it claims what is not on the disk."""
-    if message.recorded or isinstance(message, NoFinding):
-        return words
-    said = isinstance(message, PassNotice) and message.state == "measured"
-    if said or (isinstance(message, Notice) and message.code == "not-recorded"):
-        return words  # it says so itself
-    if isinstance(message, LiveMoveNotice | SetupNotice) and message.phase not in (
-        "end",
-        "kept",
-    ):
-        return words  # it asks, and claims nothing
-    return f"NOT RECORDED: {words}"
+    match message:
+        case (
+            PassNotice(state="measured")
+            | Notice(code="not-recorded")  # these say so themselves
+            | NoFinding()
+        ):
+            return words
+        case LiveMoveNotice() | SetupNotice() if message.phase not in ("end", "kept"):
+            return words  # it asks, and claims nothing
+    recorded = getattr(message, "recorded", True)
+    return words if recorded else f"NOT RECORDED: {words}"

@@ -27,13 +27,13 @@ backward: At {placement} the first pass came toward you, by the travel's count. 
   "{grows:away|toward}" under [travel] in the settings and begin anew. Did you draw the
   sled back? Take that pass back, then push.
 short: {where} the passes cover no more than {length:station}. {better:station} at least
-  would tell more. Is the travel in the unit that its column says?
+  would tell more. Is the travel in the right unit, inches or mm?
 steep: At {placement} the reading changes by {slope:.2f} mm each mm of travel. Nothing
   on a saw does so. Are the cables of travel and indicator swapped?
 of-inches: {where} the readings go in steps of {count} mm. No shop indicator shows such
   fine steps. Were they read in inches, or in mm?
-half-thou: {where} the readings go in steps of {count}, as in inches. Was it left on
-  inches? If it shows mm, write its resolution in the settings.
+half-thou: {where} the readings go in steps of {count}, as in inches. Was the indicator
+  left on inches? If it shows mm, write its resolution in the settings.
 finer: {where} the readings go in steps of {count:length}. The settings say
   {declared:length}, which is coarser. Were they read in inches, or in mm? If the
   indicator has another resolution, correct the settings.
@@ -49,8 +49,8 @@ spread: The readings at {placement} lie up to {apart:length} apart. Was one misr
 set-ups-apart: The set-ups read {apart:length} apart. No blade and no sled moves that
   far. Was zero pressed between them, or the stand moved? Was one read in inches? Take
   them again.
-thin: The widths are {least:.3f} to {most:.3f} mm. Were they read in inches? Give them
-  as inches (width_in in a file).
+thin: The widths are {least:.3f} to {most:.3f} mm. Were they read in inches? Then give
+  them in inches.
 mixed: There are widths of {least:.2f} and {most:.2f} mm. Was {placement} read in
   inches? Measure it again.
 
@@ -58,8 +58,8 @@ mixed: There are widths of {least:.2f} and {most:.2f} mm. Was {placement} read i
 pass-few-readings: It is too short: only {readings} readings are left to fit.
 pass-without-travel: The travel does not move.
 pass-few-places: It is too short: it was read at {places} places only.
-pass-dirty: {share:.0%} of its readings are dust or slips, more than a third. Take it
-  again.
+pass-dirty: {share:.0%} of its readings are left out as dust or slips. A third is the
+  most. Take it again.
 pass-jumps: The reading jumps by about {size:length} at {at:station} and stays there.
   Was the stand bumped, zero pressed, or the square moved? Take it again.
 pass-short: It covers only {covered:station}, under {share:.0%} of the longest there.
@@ -67,8 +67,8 @@ pass-disturbed: It differs from the others by {apart:length} near {near:station}
   stand bumped, or did something slip?
 
 # Of passes, whatever the check.
-stretches-apart: The passes share only {common:station} of {shortest:station} of travel. A
-  bow of the arm then stays in the answer.
+stretches-apart: The passes share only {common:station} of {shortest:station} of travel.
+  So a bow of the arm does not cancel.
 stretches-differ: The passes cover different stretches of the travel. Only the common
   {common:station} of {shortest:station} are used. They reach from {from:station} to
   {to:station}.
@@ -95,13 +95,13 @@ return-error: At {placement} the reading came back {error:length} off, more than
 form-repeats: In every pass at {placement} the number jumps at {at:station} of travel.
   It jumps by {size:length}. What repeats at one place belongs to the edge: a dent. It
   is kept. Begin after it, or end before it, to leave it out.
-return-crept: Drawn back, the number was {error:length} off in both set-ups alike. The
-  stand creeps, or the indicator warms up. That cancels in the sled fence. The square's
-  give or take allows for it.
-return-unequal: Drawn back, the number was {error:length} off, not alike in both
-  set-ups. Was the stand bumped? Does the stand creep? The give or take allows for it.
-return-turned: Drawn back, the sled lay turned by {turned:slope} in its slots. Only
-  passes away from you count, so the answer stands.
+return-crept: The number came back {error:length} off in both set-ups alike. The stand
+  creeps, or the indicator warms up. That cancels in the sled fence. The square's give
+  or take allows for it.
+return-unequal: The number came back {error:length} off, not alike in both set-ups. Was
+  the stand bumped? Does the stand creep? The give or take allows for it.
+return-turned: After the way back the sled lay turned by {turned:slope}. Only passes
+  away from you count, so the answer stands.
 leans-differ: Leaned at {low} the sled showed {less:length} of play, at {high}
   {more:length}. Was it pressed right to both walls? Was something in the slot?
 one-pass: One pass a set-up does not show how much passes differ. {source:log=How
@@ -112,8 +112,8 @@ scatter-grew: Today's passes differ more than those in the log. Look for what is
 walls-mixed: Some passes were held against one wall, some against the other ({walls}).
   The answer lies between the two.
 wall: The answer is for a sled held against the {wall} wall.
-limit-too-fine: With this set-up even a perfect one could not be called good. It can
-  decide to {least:slope}; the limit is {limit:slope}.
+limit-too-fine: With this set-up even a perfect result could not be called good. It is
+  sure to {least:slope} at best; the limit is {limit:slope}.
 shift-stand: The indicator's coarse steps limit this answer most. Shift its stand from
   pass to pass. The reading must change by {low:length} to {high:length}. Then more
   passes average the steps out.
@@ -121,11 +121,11 @@ shift-stand: The indicator's coarse steps limit this answer most. Shift its stan
 # The sled fence by a square.
 either-side: The sled fence may be out to either side. Make no move before that is
   settled.
-yaw-unknown: How far the sled twists in its slots is not known. The answer is for the
-  sled as it was held.
+yaw-unknown: How far the sled twists in its slots is not known. So the answer is for the
+  sled as it was held. Measure the side play to know.
 hold-unsaid: The answer is for the sled as it was held. Its runners let it twist by
-  {play:slope}. Hold it for cuts as for these passes. Say once, with the sled, against
-  which wall you hold it.
+  {play:slope}. Hold it in every cut as in these passes. Write that wall down with the
+  sled, as hold in the settings.
 stand-shifted: The stand touched the arm {by:length} further along in one set-up. Marks
   on the arm's edge show it, and it is allowed for.
 stand-unseen: The arm bows {bow:length} over {over:station}. Where the stand touched it
@@ -135,22 +135,22 @@ slot-curved: The slot turns the sled by {turn:slope} over {over:station} of trav
   answer is for the middle of it. A short cut at either end may be out by {half:slope}
   more.
 set-ups-usual: How far set-ups differ here is not known yet. A usual figure is used
-  instead. A few checks with this square in the log will tell.
-rests-on-log: {passes:The give or take rests on {passes} earlier passes here. |}{checks:What
-  differs between set-ups is known from {checks} earlier checks.|}
+  instead. After a few checks with this square the log will tell.
+rests-on-log: {passes:The give or take rests on {passes} earlier passes here.
+  |}{checks:How far set-ups differ is known from {checks} earlier checks.|}
 side-as-said: Which side the indicator stood on is not proved. {proof:unleaned=No lean
   test was made.|without-play=The lean test showed no play.} On the other side, the way
   is the opposite. Check again after the move to be sure.
 no-sled: No sled is named. Its tolerance and its pivot are not known. So there is no
   verdict and no move.
-handle-stretch: The answer is for the stretch that the handle rested on. On a bowed sled
+handle-stretch: The answer is for the stretch where the handle rested. On a bowed sled
   fence other boards lie differently.
 square-as-measured: One set-up: the square's error is known from before. That holds for
   the same edge and stretch.
 quick-inherits: Quick check: the square's error is the mean of {count} measured before.
   Wall, indicator and saw are those of the whole check of {whole}.
 square-as-told: One set-up: the square is trusted within its tolerance. Turn it over to
-  know its error.
+  measure its error.
 square-unknown: One set-up, and nothing is known of the square. The answer is the sled
   fence and the square together. A poor square is out by {poor:slope} (common practice,
   no source). Turn the square over and take passes again. Or name a square with its
@@ -163,8 +163,9 @@ square-not-turned: {near_zero:The sled fence came out near dead square too. A se
   where nothing was turned comes out so. |}Was the square turned over? Was the indicator
   on the same edge, and the side as said? {near_zero:Take the other set-up again before
   you trust this answer.|Or was the square dropped?}
-touch-away-unknown: The indicator touched away from the teeth. What that adds is not
-  known and left out. Say how straight the slot is and how long the runners are.
+touch-away-unknown: The tip did not touch level with the leading teeth. What that adds
+  is not known, so it is left out. Say how straight the slot is and how long the runners
+  are.
 
 # Two mitre fences by a 45-degree square; leaning out of plumb.
 mitre-either-side: The angle between the fences may be out to either side. Make no move
@@ -175,17 +176,17 @@ right-angle-as-told: The square's right angle is trusted within {half:slope}. Ta
 right-angle-unknown: Nothing is known of the square's right angle. A poor one is out by
   {poor:slope} (common practice, no source). Take its two set-ups against a batten. Or
   name a square with its tolerance.
-corners-apart: The fences disagree by {apart:slope} on how the square's sharp corners
-  differ. Was corner A taken for B? Was a set-up not turned over? Check the pencil marks
-  and take it again.
+corners-apart: On each fence the square's sharp corners came out otherwise, by
+  {apart:slope}. Was corner A taken for B? Was a set-up not turned over? Check the
+  pencil marks and take it again.
 mitre-swung: The fences stand square to each other. But both are turned
-  {way:counter-clockwise|clockwise} by {swing:slope}. Joints close; one side's mitres
-  come out longer than the other's.
-mitre-fences-unknown: These set-ups tell the angle between the fences. They do not tell
-  which of them is out. Turn the square over and take the other two set-ups.
+  {way:counter-clockwise|clockwise} by {swing:slope}. Joints close, but mitres of one
+  side come out longer.
+mitre-fences-unknown: The angle between the fences is known. Which of the two is out is
+  not. Turn the square over and take the other two set-ups.
 mitre-other-stays: The {fence} fence stays as it is: it is good enough.
-mitre-move-too: Then move the {fence} fence as well, square to its face. Move its {end}
-  end {distance:length} {way:away=away from you|toward=toward you}. Give or take
+mitre-move-too: Then move the {fence} fence too, at right angles to its face. Move its
+  {end} end {distance:length} {way:away=away from you|toward=toward you}. Give or take
   {uncertainty:length}.
 heights-alike: Low and high read the same in every set-up. Was the indicator slid up the
   square's edge between them?
@@ -193,12 +194,13 @@ square-not-plumb: The square came out {off:slope} off. Was it the same edge in b
   set-ups? Was there nothing under the stock?
 
 # The move of a sled fence, step by step.
-move-of-fence: {fence:left=Left|right=Right} fence, square to its face.
+move-of-fence: {fence:left=Left|right=Right} fence: move it at right angles to its face.
 move-end: Move the {end} end {way:away=away from you|toward=toward you} by
   {distance:give {uncertainty}}.
 move-at: Do it at the {place}, {reach:length} from the pivot.
 move-no-leaves: No leaves are listed: use a shim of that thickness. Or do it live.
-move-leaf-too-thick: No leaf is so thin. Do it live, with the indicator on the sled.
+move-leaf-too-thick: Even the thinnest leaf is too thick. Do it live, with the indicator
+  on the sled.
 move-leaves: Take {many:the leaves|the leaf of} {leaves:stack}.
 move-stop-off-leaves: Hold the {many:leaves|leaf} against the working face there. Set a
   stop against the {many:leaves|leaf} and clamp it. Take the {many:leaves|leaf} out and
@@ -207,9 +209,9 @@ move-leaves-in-gap: Set a stop against the bare working face there and clamp it.
   the screw and move the fence {way:away=away from you|toward=toward you}. Slip the
   {many:leaves|leaf} between face and stop. Bring the fence up until the {many:leaves
   just fill|leaf just fills} the gap. Tighten, and take the {many:leaves|leaf} out.
-move-stack-short: The stack is {rest:length} short: do the rest live.
-move-stack-over: The stack is {rest:length} more than the distance: stop short.
-move-jack-screw: Or turn the jack screw, of pitch {pitch:length}, that way. Turn it
+move-stack-short: The leaves are {rest:length} short: do the rest live.
+move-stack-over: The leaves are {rest:length} too thick: stop short of them.
+move-jack-screw: Or turn the jack screw that way. Its pitch is {pitch:length}. Turn it
   {turns:clock}.
 move-then: Then {then}.
 
@@ -222,11 +224,11 @@ tap-back-at-last: Tap test at {placement}: the number came back to within {back:
   Before that it stayed {off:length} off.
 tap-off: Tap test at {placement}: the number never came back. It stayed {off:length}
   off.
-no-move-in-doubt: No move is given before that is cleared up.
-no-move-while-differing: No move is given while board and passes differ. Find out which
-  of them is wrong first.
-no-lever: How far the stop of {jig} is from its pivot is missing. So no move can be
-  worked out. Give the distance from the pivot to screw or stop.
+no-move-in-doubt: Clear up that doubt first; then a move is given.
+no-move-while-differing: No move is given while board and passes differ. Find out first
+  which of them is wrong.
+no-lever: How far the screw of {jig} is from its pivot is missing. Without it no move
+  can be told. Give it with the sled.
 move-too-small: The move is too small to make.
 moved-wrong-way: The move went the wrong way.
 hardly-moved: It hardly moved.

@@ -276,22 +276,6 @@ def short_size(finding: Finding, units: System, board: float | None) -> str:
     return f"{q.way} {much}" if q.way in (OPENS, CLOSES) else much
 
 
-def row(finding: Finding, units: System, board: float | None, sign: str) -> str:
-    """One line of past results: day, sign, what, how much. An angle of the user's own
-    board is told without the board, which stands above the list."""
-    words = verdict_words(finding.verdict)
-    much = ""
-    if finding.quantities:
-        q = judged(finding)
-        if q.unit == "rad" and q.over is None and board is not None:
-            much = give_or_take(abs(q.value) * board, q.uncertainty * board, units)
-        else:
-            much = size(q, units, None)
-        much = f", {q.way}, {much}" if q.way in (OPENS, CLOSES) else f", {much}"
-    at = finding.at[:16].replace("T", " ")
-    return f"{at} {sign} {name(finding.check)}: {words}{much}"
-
-
 def part_size(standard: float, unit: str, units: System, board: float | None) -> str:
     """One standard uncertainty; of an angle over the length that it is told over."""
     span = told_over(board, units) if unit == "rad" else 1.0

@@ -63,7 +63,7 @@ proud: Something stands proud from {from:station} to {to:station} in every pass.
 set-aside: {readings} readings were left out as dust, gaps or slips. Most of them are
   near {near:station}.
 two-differ: The two passes at {placement} differ by {apart:length} near {near:station}.
-  One of them was disturbed: make a third.
+  One of them was disturbed: take a third.
 straightedge-as-told: One set-up: the straightedge is trusted as straight as you said.
   Roll it over to know.
 straightedge-unknown: One set-up shows the sled fence and the straightedge together.
@@ -96,11 +96,13 @@ width-odd: {placement} at {at:station} reads {width:fine}, the others there abou
   {others:fine}. Was it misread? Measure it again.
 slot-far-from-runner: {slot} and {runner} are {gap:fine} apart. Was the caliper at zero?
   Were both measured in the same way?
-tight: Tight {one_place:at {from:station}|from {from:station} to {to:station}} in the
-  slot. Take {off:fine} off in all to let it through. Take {off_to_run:fine} off for it
-  to run with {clearance:fine} of clearance. Take a little at a time, and measure again.
-nearly-tight: It fits, with {spare:fine} to spare near {places:station}. Under
-  {least:fine} it is likely to bind. Take {off:fine} off in all there.
+tight: Tight {one_place:{from:station}|{from:station} to {to:station}} from the front
+  edge of the table. Take {off:fine} off in all to let it through. Take
+  {off_to_run:fine} off for it to run with {clearance:fine} of clearance. Take a little
+  at a time, and measure again.
+nearly-tight: It fits, with {spare:fine} to spare {places:station} from the front edge
+  of the table. Under {least:fine} it is likely to bind. Take {off:fine} off in all
+  there.
 loose: Loose: {play:fine} of play, over {most:fine}. Lean the sled against the same wall
   for every cut. Or pack one side of the runner by {pack:fine}. Or make a new runner.
 runner-longer: The runner is longer than the slot that was measured. The figures are for
@@ -130,8 +132,8 @@ shift-free: Held freely, the sled may shift by {play:length}. One reading does n
 shift-free-and-leaned: Held freely, the sled may shift by {play:length}. Leaned left it
   came back within {left:length}, leaned right within {right:length}.
 runner-usual: Twisted {at:station} from the runners' middle. Runners of {runner:station}
-  are taken (common practice, no source). Say how long yours are. Read nearer than half
-  of that, some twist is missed.
+  are taken (common practice, no source). Say how long yours are. Nearer than half of
+  that, some twist is missed.
 place-usual: The twist's place may be off by {off:station} either way. That is by eye
   (common practice, no source). Measure it and pencil it. Then say how far it may be
   off.
@@ -152,7 +154,7 @@ cuts-held-usual: How much the cuts differ is not known. Each is allowed {usual:s
   as for a held sled. That is common practice, no source. Passes of this sled in the log
   would show it. With care it is then give or take {then:slope}, not {now:slope}.
 cuts-in-the-play: Each cut may fall anywhere in the play. Lean the sled on one wall in
-  every cut, and say which. Passes of this sled in the log show what that leaves.
+  every cut, and say which. Or take passes: the log then shows what that leaves.
 cuts-unknown: How far the sled twists in its slots is not known. Each cut is allowed
   {usual:slope} for it. Measure the side play to know, or take passes. It may then be
   give or take {then:slope}, not {now:slope}. Or lean the sled on one wall in every cut.

@@ -21,7 +21,7 @@ def words(settings: Settings) -> list[str]:
             "Lengths are shown in"
             f" {'millimetres' if settings.units == 'mm' else 'inches and thousandths'}."
         ),
-        _port_words("Indicator", settings.indicator, "not wired: recorded sweeps only"),
+        _port_words("Indicator", settings.indicator, "not wired: recorded passes only"),
         _travel_words(settings),
         _port_words("Caliper", settings.caliper, "not wired: widths are typed"),
     ]
@@ -54,14 +54,14 @@ def words(settings: Settings) -> list[str]:
 def _shared_words(one: PortSettings, other: PortSettings) -> str:
     if _line_words(one) != _line_words(other):
         return (
-            "Indicator and travel name the same port with different lines,"
-            f" {_line_words(one)} and {_line_words(other)}: only one of them can"
-            " open it."
+            "Indicator and travel name the same port and set it up differently."
+            f" One says {_line_words(one)}, the other {_line_words(other)}."
+            " Only one of them can open it."
         )
     if _picks(one) == _picks(other):
         return (
-            "Indicator and travel name the same port and the same number in what it"
-            " sends: both read the same."
+            "Indicator and travel name the same port and the same number. So both"
+            " read the same."
         )
     return "Indicator and travel come out of one port."
 
@@ -94,8 +94,8 @@ def _port_words(name: str, port: PortSettings | None, absent: str) -> str:
     told += _options_words(port)
     if port.port.startswith("/dev/ttyUSB") or port.port.startswith("/dev/ttyACM"):
         told += (
-            ". This name may belong to another cable after a restart: take the one"
-            " under /dev/serial/by-id"
+            ". After a restart that name may be another cable's. Take the one under"
+            " /dev/serial/by-id"
         )
     return told + "."
 
@@ -126,10 +126,10 @@ def _gear_words(settings: Settings) -> list[str]:
     lines = []
     for saw in gear.saws.values():
         lines.append(
-            f"Saw {saw.name}: rip fence on the {saw.rip_fence} of the blade; slot and"
-            f" blade parallel within {slope_words(saw.parallel, units)}, rip fence open"
-            f" at the rear by at most {slope_words(saw.toe, units)}, wobble within"
-            f" {length_words(saw.wobble, units)}."
+            f"Saw {saw.name}: rip fence on the {saw.rip_fence} of the blade. Slot and"
+            f" blade are good enough within {slope_words(saw.parallel, units)}. The rip"
+            f" fence may open at the rear by {slope_words(saw.toe, units)}."
+            f" The plate may wobble by {length_words(saw.wobble, units)}."
         )
     for jig in gear.jigs.values():
         on_saw = f" on saw {jig.saw}" if jig.saw else ""
@@ -142,10 +142,10 @@ def _gear_words(settings: Settings) -> list[str]:
             else ""
         )
         lines.append(
-            f"Sled {jig.name}{on_saw}: {_fences(jig)}; from the pivot to the"
-            f" blade {far(jig.pivot_to_blade)}, to the screw {far(jig.pivot_to_screw)},"
-            f" to the stop {far(reach)}{pitch}; widest board {far(jig.widest_board)};"
-            f" good enough within {slope_words(jig.tolerance, units)}."
+            f"Sled {jig.name}{on_saw}: {_fences(jig)}. From the pivot to the"
+            f" blade {far(jig.pivot_to_blade)}, to the screw {far(jig.pivot_to_screw)}."
+            f" To the stop {far(reach)}{pitch}. Widest board {far(jig.widest_board)}."
+            f" Good enough within {slope_words(jig.tolerance, units)}."
         )
     for square in gear.squares.values():
         edge = f", long edge {far(square.long_edge)}" if square.long_edge else ""
@@ -165,12 +165,12 @@ def _gear_words(settings: Settings) -> list[str]:
 def _fences(jig: Jig) -> str:
     if jig.mitre is None:
         return (
-            f"fence at the {jig.fence} side, pivot at its {jig.pivot} end, the"
-            f" {jig.moving_end} end moves"
+            f"sled fence at the {jig.fence} side. Its {jig.pivot} end is the pivot,"
+            f" its {jig.moving_end} end moves"
         )
     point = "away from you" if jig.mitre == "point-away" else "toward you"
     stays = "inner" if jig.mitre_pivot == "point" else "outer"
     return (
-        f"two fences at 45 degrees at the {jig.fence} side, their point {point}, the"
-        f" {stays} end of each stays"
+        f"two fences at 45 degrees, at the {jig.fence} side. Their point is {point},"
+        f" and the {stays} end of each stays"
     )

@@ -8,7 +8,7 @@ from bench.checks import checks
 from bench.cut.symptoms import SYMPTOMS, Symptom
 
 SEEN = {
-    "rip-pinched": "a rip drifts off, or the blade pinches it",
+    "rip-pinched": "a rip cut drifts off, or is pinched at the rear",
     "always-out": "parts are out of square, always the same way",
     "varies": "parts are out of square, now one way, now the other",
     "long-boards-out": "short boards come out square, long ones do not",
@@ -30,8 +30,8 @@ SHOWS = {
     "play": "how far the sled can shift and turn in its slots",
     "binding": "where the runners bind",
     "scatter": "how far passes differ from one another",
-    "contact": "on which line of the sled fence each board rests",
-    "tight-there": "the width or spacing that is tight at that place",
+    "contact": "where on the sled fence each board rests",
+    "tight-there": "which width or spacing is tight at that place",
     "wood-grown": "how far the runners have grown with the season",
     "loose": "how loose the runners are",
     "runout": "how far the saw plate runs out",

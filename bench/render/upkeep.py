@@ -19,16 +19,16 @@ TEMPLATES = {
     "several": "{of}: {count} results since {since}.",
     "no-result": "{of}: no result since {since}.",
     "latest": "Latest, {date}: {way}{value:size}.",
-    "no-change-yet": "One result shows no change yet; the next one can.",
-    "quiet": "No change seen; a step of {detectable:size} would be.",
+    "no-change-yet": "One result shows no change. Take a second one.",
+    "quiet": "No change seen; one of {detectable:size} or more would show.",
     "step": "Since {date} it has changed by {off:size}, {direction}.",
     "creep": "Since {date} it creeps, by {off:size} so far, {direction}.",
     "what-happened": (
-        "What happened? `sweepgauge event --jig {jig} dropped` answers it. Or moved,"
-        " runners, blade, saw, square, accepted in place of dropped."
+        "What happened? `sweepgauge event --jig {jig} dropped` answers it."
+        " In place of dropped: moved, runners, blade, saw, square, accepted."
     ),
     "may-be-season": "It may be the season: too little is known of that yet.",
-    "runs": "Worth a look: {runs}.",
+    "runs": "Look closer: of the last results {runs}.",
     "trend": (
         "It goes by {month:size} in 30 days, {direction}, give or take {give:size}."
     ),
@@ -40,7 +40,7 @@ TEMPLATES = {
     "season-small": "It follows the season by {swing:size}; that is taken out here.",
     "again-now": "Look again now, with the whole check.",
     "again": "Look again by {date}.",
-    "left-out": "Left out: {id} of {at}: {why:reason}.",
+    "left-out": "Left out: the result of {at}: {why:reason}.",
     # due dates
     "now": "Now: {of}: {reason:due}. It takes {minutes} minutes{quick}.",
     "soon": "By {by}: {of}. It takes {minutes} minutes{quick}.",
@@ -53,7 +53,7 @@ TEMPLATES = {
 _CHOICES = {
     "reason": (
         "date=its date cannot be right|value=it holds no number"
-        "|doubt=it contradicts itself|climate=only its climate, which cannot be"
+        "|doubt=it contradicts itself|climate=only its climate, which is impossible"
     ),
     "due": (
         "step=it changed|trend=it creeps|interval=it is time|moved=something happened"
@@ -77,9 +77,9 @@ WHY_WHOLE = {
     "moved": f"the sled was moved since its last whole check: {_WHOLE}",
 }
 _RUNS = {
-    "two-of-three-beyond-two": "two of three far to one side",
-    "four-of-five-beyond-one": "four of five to one side",
-    "eight-on-one-side": "eight on one side",
+    "two-of-three-beyond-two": "two of three lie far to one side",
+    "four-of-five-beyond-one": "four of five lie to one side",
+    "eight-on-one-side": "eight lie on one side",
 }
 
 
@@ -116,11 +116,16 @@ def due_lines(document: Document) -> Iterator[str]:
 def reminder(document: Document) -> str:
     """What is due now, in one line."""
     now = [
-        f"{_of(row)} ({_line('why', row)})"
+        f"{_of(row)} ({why_words(row)})"
         for row in document["due"]
         if row["state"] == "now"
     ]
     return f"Due now: {'; '.join(now)}." if now else TEMPLATES["nothing-due"]
+
+
+def why_words(row: Document) -> str:
+    """Why a check is due, without its end: `it is time`."""
+    return _line("why", row)
 
 
 def left_out_lines(document: Document) -> Iterator[str]:
@@ -195,8 +200,9 @@ def _changes(series: Document, last: Document, line: Any) -> Iterator[str]:
     def direction(change: float) -> str:
         """As the latest result lies, which the line before tells, or the other way."""
         if not series["way"] or latest["value"] == 0:
-            return "upward" if change > 0 else "downward"
-        return "that way" if change * latest["value"] > 0 else "the other way"
+            return "to more" if change > 0 else "to less"
+        same = change * latest["value"] > 0
+        return "in that direction" if same else "in the other direction"
 
     alarms = [one for one in results if one["alarm"] is not None]
     if len(results) == 1:

@@ -13,22 +13,25 @@ from bench.uncertainty.budget import (
     combine,
     contact_away,
     effective_dof,
-    indicator_error,
     reading_age,
     rectangular,
     resolution,
     seat,
     span,
-    square,
     tilt,
     travel_scale,
 )
-from bench.uncertainty.components import Components, between_set_ups, one_way, over_days
+from bench.uncertainty.components import (
+    Components,
+    SetUpScatter,
+    between_set_ups,
+    one_way,
+    over_days,
+)
 from bench.uncertainty.decide import (
     EARLY,
     LATER,
     agreement,
-    can_ever_decide,
     decidable_tolerance,
     decided_early,
     settle,
@@ -36,7 +39,13 @@ from bench.uncertainty.decide import (
     verdict_between,
 )
 from bench.uncertainty.student import t_quantile
-from bench.uncertainty.sweeps import Between, Group, between_sweeps, scatter_within
+from bench.uncertainty.sweeps import (
+    Between,
+    Group,
+    Pool,
+    between_sweeps,
+    scatter_within,
+)
 
 __all__ = [
     "EARLY",
@@ -46,17 +55,17 @@ __all__ = [
     "Components",
     "Group",
     "Part",
+    "Pool",
+    "SetUpScatter",
     "agreement",
     "between_set_ups",
     "between_sweeps",
-    "can_ever_decide",
     "closure",
     "combine",
     "contact_away",
     "decidable_tolerance",
     "decided_early",
     "effective_dof",
-    "indicator_error",
     "one_way",
     "over_days",
     "reading_age",
@@ -66,7 +75,6 @@ __all__ = [
     "seat",
     "settle",
     "span",
-    "square",
     "t_quantile",
     "tilt",
     "travel_scale",

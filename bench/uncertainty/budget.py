@@ -27,6 +27,7 @@ TILT = math.radians(2)
 SHARE_OF_SPAN = 0.01
 # relative half-width of a pencilled or printed scale; common practice, no source
 SCALE = 0.001
+ROOT_3 = math.sqrt(3)
 
 
 class Part(msgspec.Struct, frozen=True):
@@ -95,11 +96,7 @@ def effective_dof(parts: Sequence[Part]) -> float | None:
 
 def rectangular(name: str, half_width: float) -> Part:
     """A bound known, nothing more: half-width / sqrt 3 (GUM 4.3.7)."""
-    return Part(name, "B", abs(half_width) / math.sqrt(3))
-
-
-def _root_sum(weights: Sequence[float]) -> float:
-    return math.hypot(*weights)
+    return Part(name, "B", abs(half_width) / ROOT_3)
 
 
 def seat(
@@ -122,7 +119,7 @@ def seat(
     return Part(
         "seat",
         "A" if scatter is not None and dof is not None else "B",
-        each * _root_sum(weights),
+        each * math.hypot(*weights),
         dof,
     )
 
@@ -155,8 +152,8 @@ def resolution(
     itself carries it (GUM F.2.2.1)."""
     if residual_spread >= count / 3 or count <= 0:
         return None
-    each = count / 2 / math.sqrt(3) * math.sqrt(2) / length
-    return Part("resolution", "B", each * _root_sum(weights))
+    each = count / 2 / ROOT_3 * math.sqrt(2) / length
+    return Part("resolution", "B", each * math.hypot(*weights))
 
 
 def span(
@@ -169,26 +166,8 @@ def span(
     preload_moved: bool = False,
     rounded: bool = False,
 ) -> Part | None:
-    """The indicator's own error over the span it used (mm) on `length` mm of travel:
-    `indicator_error`, of which `rounded` says that a row "resolution" holds the count
-    already. Not the limit over the whole range. Moving the preload between sweeps turns
-    it into scatter: then no row.
-    """
-    if preload_moved:
-        return None
-    u = indicator_error(used, count, short_span_error=short_span_error, rounded=rounded)
-    return Part("indicator over the span used", "B", u / length * _root_sum(weights))
-
-
-def indicator_error(
-    used: float,
-    count: float,
-    *,
-    short_span_error: float | None = None,
-    rounded: bool = False,
-) -> float:
-    """Standard uncertainty in mm of the difference of two readings `used` mm apart, the
-    indicator's own part.
+    """The indicator's own error over the span it used (mm) on `length` mm of travel, a
+    difference of two readings; not the limit over its whole range.
 
     `short_span_error` is a limit: rectangular (GUM 4.3.7). Unless said, one count + 1 %
     of the span (common practice, no source). The count is two readings rounded by up to
@@ -196,12 +175,17 @@ def indicator_error(
     triangular: count / sqrt 6 (GUM 4.3.9); the two parts are independent and add in
     quadrature (GUM 5.1.2). A count must not be there twice (GUM 4.3.10): where
     `rounded` says that the row "resolution", which is the same two roundings, stands in
-    the budget, only the 1 % is left here.
+    the budget, only the 1 % is left here. Moving the preload between sweeps turns it
+    all into scatter: then no row.
     """
+    if preload_moved:
+        return None
+    u = math.hypot(
+        0.0 if rounded else count / math.sqrt(6), SHARE_OF_SPAN * used / ROOT_3
+    )
     if short_span_error is not None:
-        return short_span_error / math.sqrt(3)
-    share = SHARE_OF_SPAN * abs(used) / math.sqrt(3)
-    return share if rounded else math.hypot(count / math.sqrt(6), share)
+        u = short_span_error / ROOT_3
+    return Part("indicator over the span used", "B", u / length * math.hypot(*weights))
 
 
 def reading_age(
@@ -226,25 +210,6 @@ def tilt(rotation: float, angle: float = TILT) -> Part:
     return rectangular("plunger tilt", rotation * (1 - math.cos(angle)))
 
 
-def square(
-    *,
-    standard_uncertainty: float | None = None,
-    dof: float | None = None,
-    tolerance: float | None = None,
-    length: float | None = None,
-) -> Part | None:
-    """The square's error where it was not turned over: that of its logged error, else
-    its tolerance (mm) over its length (mm) as a rectangular half-width. None where
-    neither is known: the caller must say so."""
-    if standard_uncertainty is not None:
-        return Part(
-            "square", "A" if dof is not None else "B", standard_uncertainty, dof
-        )
-    if tolerance is None or not length:
-        return None
-    return rectangular("square", tolerance / length)
-
-
 def closure(
     out_and_back: float | None, length: float, weights: Sequence[float] = (1.0,)
 ) -> Part | None:
@@ -253,5 +218,5 @@ def closure(
     if out_and_back is None:
         return None
     return Part(
-        "closure", "B", abs(out_and_back) / math.sqrt(3) / length * _root_sum(weights)
+        "closure", "B", abs(out_and_back) / ROOT_3 / length * math.hypot(*weights)
     )

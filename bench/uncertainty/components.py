@@ -22,7 +22,6 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Sequence
-from typing import Protocol
 
 import msgspec
 
@@ -54,19 +53,16 @@ class Components(msgspec.Struct, frozen=True):
     between_mean_square: float
 
 
-class SetUps(Protocol):
-    """What earlier checks show of e: its variance over them with its degrees of
-    freedom, and the mean variance that the passes' own scatter gives it (both rad^2),
-    with its own."""
+class SetUpScatter(msgspec.Struct, frozen=True):
+    """Scatter of the square's error over earlier checks (rad^2), and the share of it
+    that the passes' own scatter explains, each with its degrees of freedom."""
 
-    @property
-    def variance(self) -> float: ...
-    @property
-    def degrees_of_freedom(self) -> float: ...
-    @property
-    def own_variance(self) -> float: ...
-    @property
-    def own_degrees_of_freedom(self) -> float: ...
+    variance: float
+    degrees_of_freedom: float
+    own_variance: float
+    own_degrees_of_freedom: float
+    checks: int
+    days: int = 0  # of these checks
 
 
 def one_way(groups: Sequence[Sequence[float]]) -> Components:
@@ -128,8 +124,8 @@ def over_days(days: Sequence[Sequence[float]]) -> tuple[float, float]:
 
 def between_set_ups(
     weights: Sequence[float],
-    history: SetUps | None = None,
-    renewed: SetUps | None = None,
+    history: SetUpScatter | None = None,
+    renewed: SetUpScatter | None = None,
 ) -> Part:
     """The row "between set-ups", of a rotation made of `weights` times the set-ups'.
 
@@ -157,7 +153,7 @@ def between_set_ups(
     return Part("between set-ups", "A", math.sqrt(more * share), dof)
 
 
-def _explained(seen: SetUps, presumed: float) -> bool:
+def _explained(seen: SetUpScatter, presumed: float) -> bool:
     expected = seen.own_variance + presumed
     p = f_two_sided(seen.variance / expected, seen.degrees_of_freedom, SET_UP_DOF)
     return seen.variance <= expected or p >= LOOKS_DIFFERENT

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from typing import TypeVar
 
 from bench.finding import Settle, Verdict
 from bench.uncertainty.budget import Combined, Part, combine
@@ -30,8 +31,11 @@ FEWEST_ANEW = 2
 # the rows that a finer count of the indicator shrinks
 OF_COUNTS = ("resolution", "indicator over the span used")
 BETWEEN_SET_UPS = "between set-ups"  # the row of `components.between_set_ups`
-MOST_CHECKS = 20  # in the log, that are named; more speak for no sled as it is
+CHECKS = range(2, 21)  # in the log, that are named; more speak for no sled as it is
+FINER = (2, 5, 10, 20, 50, 100)  # times finer counts that are looked at
 MOST_PUSHES = 12  # in one placement; beyond it another change is named
+
+Change = TypeVar("Change", int, float)
 
 
 def verdict(value: float, expanded: float, tolerance: float) -> Verdict:
@@ -103,11 +107,11 @@ def _fixed(combined: Combined) -> list[Part]:
     return [part for part in _scaled(combined, {}) if part.name not in shrink]
 
 
-def decidable_tolerance(combined: Combined, confidence: float | None = None) -> float:
+def decidable_tolerance(combined: Combined) -> float:
     """The least tolerance at which this instrument and set-up could call even a perfect
     fence inside, however many sweeps are taken: the expanded uncertainty of the rows
     that sweeps do not shrink."""
-    return combine(_fixed(combined), confidence or combined.confidence).expanded
+    return combine(_fixed(combined), combined.confidence).expanded
 
 
 def _between_with(
@@ -229,60 +233,41 @@ def settle(
         if fixed.expanded < clear or not fixed.rows
         else fixed.rows[0].part
     )
-    if top == BETWEEN_SET_UPS and (checks := _checks(combined, clear)) is not None:
-        return Settle(part=top, checks=checks)
+    of_log = [row.type for row in combined.rows if row.part == BETWEEN_SET_UPS]
+    if top == BETWEEN_SET_UPS and "A" not in of_log:
+        # whole checks in the log, after which the next one by as many pushes settles it
+        # if its set-ups differ by no more than its passes explain
+        fades = {n: math.sqrt(SET_UP_WORTH / (SET_UP_WORTH + n - 1)) for n in CHECKS}
+        checks = _first_that(combined, (top,), fades, clear)
+        if checks is not None:
+            return Settle(part=top, checks=checks)
     if length is not None and longest is not None and longest > length and clear > 0:
-        longer = _longer(combined, clear, length, longest, confidence)
+        steps = [length + (longest - length) * step / 20 for step in range(1, 21)]
+        shrinks = {new: length / new for new in steps}
+        longer = _first_that(
+            combined, (*OF_COUNTS, "closure"), shrinks, clear, confidence
+        )
         if longer is not None:
             return Settle(part=top, length=longer)
     if count is not None and clear > 0 and top in OF_COUNTS:
-        finer = _finer(combined, clear, count, confidence)
-        if finer is not None:
-            return Settle(part=top, resolution=finer)
+        finer = {count / divide: 1 / divide for divide in FINER}
+        resolution = _first_that(combined, OF_COUNTS, finer, clear, confidence)
+        if resolution is not None:
+            return Settle(part=top, resolution=resolution)
     return Settle(part=top)
 
 
-def _checks(combined: Combined, clear: float) -> int | None:
-    """Whole checks in the log after which the next one, by as many pushes as this,
-    settles it if its set-ups differ by no more than its passes explain. None where the
-    log speaks already, or where more than MOST_CHECKS would be needed."""
-    rows = [row for row in combined.rows if row.part == BETWEEN_SET_UPS]
-    if any(row.type != "B" for row in rows):
-        return None
-    for checks in range(2, MOST_CHECKS + 1):
-        fades = math.sqrt(SET_UP_WORTH / (SET_UP_WORTH + checks - 1))
-        parts = _scaled(combined, {BETWEEN_SET_UPS: fades})
-        if combine(parts).expanded <= clear:
-            return checks
-    return None
-
-
-def _longer(
-    combined: Combined, clear: float, length: float, longest: float, confidence: float
-) -> float | None:
-    """The rows that are millimetres over the sweep's length shrink with it; the rest
-    stay."""
-    for step in range(1, 21):
-        new = length + (longest - length) * step / 20
-        parts = _scaled(combined, dict.fromkeys((*OF_COUNTS, "closure"), length / new))
+def _first_that(
+    combined: Combined,
+    names: Sequence[str],
+    changes: Mapping[Change, float],
+    clear: float,
+    confidence: float = 0.95,
+) -> Change | None:
+    """The first change that settles it; changes: each with how many times as large the
+    rows of these names then are."""
+    for change, times in changes.items():
+        parts = _scaled(combined, dict.fromkeys(names, times))
         if combine(parts, confidence).expanded <= clear:
-            return new
+            return change
     return None
-
-
-def _finer(
-    combined: Combined, clear: float, count: float, confidence: float
-) -> float | None:
-    for divide in (2, 5, 10, 20, 50, 100):
-        parts = _scaled(combined, dict.fromkeys(OF_COUNTS, 1 / divide))
-        if combine(parts, confidence).expanded <= clear:
-            return count / divide
-    return None
-
-
-def can_ever_decide(
-    combined: Combined, tolerance: float, confidence: float | None = None
-) -> bool:
-    """Whether a perfect fence could be called inside at this tolerance, with as many
-    sweeps as one likes."""
-    return decidable_tolerance(combined, confidence) <= tolerance

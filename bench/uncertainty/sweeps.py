@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from typing import Protocol
 
 import msgspec
 
@@ -23,14 +22,13 @@ BOTH_SHARE = 0.15
 LOOKS_DIFFERENT = 0.25
 
 
-class Pooled(Protocol):
-    """Scatter of one push from the log: variance (rad^2) with its degrees of
-    freedom."""
+class Pool(msgspec.Struct, frozen=True):
+    """Scatter between sweeps from the log: a variance (of the quantity, rad^2) with its
+    degrees of freedom."""
 
-    @property
-    def variance(self) -> float: ...
-    @property
-    def degrees_of_freedom(self) -> float: ...
+    variance: float
+    degrees_of_freedom: float
+    passes: int = 0  # that it rests on
 
 
 class Group(msgspec.Struct, frozen=True):
@@ -64,7 +62,7 @@ class Between(msgspec.Struct, frozen=True):
 
 def between_sweeps(
     groups: Sequence[Group],
-    pool: Pooled | None = None,
+    pool: Pool | None = None,
     yaw_play: float | None = None,
     single_scatter: float | None = None,
 ) -> Between:
@@ -112,7 +110,7 @@ def between_sweeps(
     )
 
 
-def _grew(today2: float, today_dof: int, pool: Pooled) -> bool:
+def _grew(today2: float, today_dof: int, pool: Pool) -> bool:
     """Whether today's scatter looks larger than the log's. Less than ever before, seen
     in a handful of pushes, is luck: to believe it would leave intervals that hold the
     truth in 92 % of cases instead of 96."""
@@ -127,7 +125,7 @@ def _single(
     within2: float,
     within_dof: float,
     share: float,
-    pool: Pooled | None,
+    pool: Pool | None,
     yaw_play: float | None,
     single_scatter: float | None,
 ) -> Between:

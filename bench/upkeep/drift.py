@@ -17,7 +17,7 @@ from bench.upkeep.history import History, Result
 from bench.upkeep.judge import ChartedResult, Period, judge
 from bench.upkeep.season import MATTERS, Correction, Season, correction, fit
 from bench.upkeep.series import Baseline, Key, baselines, by_series
-from bench.upkeep.shape import Scatter, best_shape
+from bench.upkeep.shape import NOTHING, Scatter, best_shape
 
 SQUARE = "square"  # the quantity that is the square's own error
 
@@ -62,21 +62,18 @@ def _judged(
     history: History,
     set_ups: dict[Key, list[Scatter]],
 ) -> ChartedSeries:
-    set_up = _set_up(key, set_ups)
-    tolerance = results[-1].tolerance
+    set_up, tolerance = _set_up(key, set_ups), results[-1].tolerance
 
-    def judged(parts: Sequence[Baseline]) -> tuple[Season | None, list[Period]]:
+    def judged(parts: Sequence[Baseline]) -> ChartedSeries:
         season = fit(_quiet(parts, tolerance, set_up))
-        return season, _periods(parts, correction(season, tolerance), set_up)
+        taken_out = correction(season, tolerance)
+        periods = tuple(_periods(parts, taken_out, set_up))
+        return ChartedSeries(key, periods, season, taken_out, tuple(results))
 
-    parts = baselines(
-        results,
-        history,
-        lambda parts: [period.trailing_alarms for period in judged(parts)[1]],
-    )
-    season, periods = judged(parts)
-    taken_out = correction(season, tolerance)
-    return ChartedSeries(key, tuple(periods), season, taken_out, tuple(results))
+    def alarms(parts: Sequence[Baseline]) -> list[int]:
+        return [period.trailing_alarms for period in judged(parts).periods]
+
+    return judged(baselines(results, history, alarms))
 
 
 def _periods(
@@ -84,7 +81,7 @@ def _periods(
 ) -> list[Period]:
     own = _scatters(parts, taken_out)
     return [
-        judge(part, taken_out, _sum([*own[:n], *own[n + 1 :]]), set_up)
+        judge(part, taken_out, sum([*own[:n], *own[n + 1 :]], NOTHING), set_up)
         for n, part in enumerate(parts)
     ]
 
@@ -100,7 +97,7 @@ def _quiet(
         return parts
     before = [*earlier, msgspec.structs.replace(last, results=last.results[:-1])]
     taken_out = correction(fit(before), tolerance)
-    others = _sum(_scatters(earlier, taken_out))
+    others = sum(_scatters(earlier, taken_out), NOTHING)
     alarms = judge(last, taken_out, others, set_up).trailing_alarms
     if not alarms:
         return parts
@@ -109,35 +106,30 @@ def _quiet(
 
 def _scatters(parts: Sequence[Baseline], taken_out: Correction) -> list[Scatter]:
     """The scatter of each period about its own shape."""
-    out = []
-    for part in parts:
-        if len(part.results) < 2:
-            out.append(Scatter())
-            continue
-        sums = best_shape(
+    return [
+        best_shape(
             [one.day for one in part.results],
             [taken_out.corrected(one) for one in part.results],
-        ).sums
-        out.append(Scatter(sums.yy, sums.freedom))
-    return out
+        ).scatter
+        if len(part.results) > 1
+        else NOTHING
+        for part in parts
+    ]
 
 
 def _set_up(key: Key, set_ups: dict[Key, list[Scatter]]) -> Scatter:
     """Scatter of the square's error that speaks for a series: measured by the same
     check, instrument and square, on whatever sled."""
-    return _sum(
-        scatter
-        for of, scatters in set_ups.items()
-        if of != key
-        and (of.check, of.instrument, of.square)
-        == (key.check, key.instrument, key.square)
-        and key.set_up == of.set_up
-        for scatter in scatters
+    alike = (key.check, key.instrument, key.square, key.set_up)
+    return sum(
+        (
+            scatter
+            for of, scatters in set_ups.items()
+            if of != key and (of.check, of.instrument, of.square, of.set_up) == alike
+            for scatter in scatters
+        ),
+        NOTHING,
     )
-
-
-def _sum(scatters: Any) -> Scatter:
-    return sum(scatters, Scatter())
 
 
 # ---- the document ------------------------------------------------------------------
@@ -203,17 +195,10 @@ def _season(one: ChartedSeries) -> dict[str, Any] | None:
     season = one.season
     if season is None:
         return None
+    # where the charts took nothing out the mean is that of the air it was seen in
     mean = next((p.mean for p in reversed(one.periods) if p.mean is not None), 0.0)
-    if not season.kept:
-        # the charts took nothing out: the mean is that of the air it was seen in
-        dry, wet = (
-            mean + season.per_percent * (m - season.middle)
-            for m in (season.dry, season.wet)
-        )
-    else:
-        dry, wet = swing(one, mean)
-    swings = abs(wet - dry)
-    matters = one.tolerance is None or swings >= MATTERS * one.tolerance
+    dry, wet = season.swing(mean)
+    matters = one.tolerance is None or abs(wet - dry) >= MATTERS * one.tolerance
     return {
         "kept": season.kept,
         "per_percent_moisture": season.per_percent,
@@ -231,10 +216,7 @@ def swing(one: ChartedSeries, level: float) -> tuple[float, float]:
     season = one.season
     if season is None or not season.kept:
         return level, level
-    return (
-        level + season.per_percent * (season.dry - season.middle),
-        level + season.per_percent * (season.wet - season.middle),
-    )
+    return season.swing(level)
 
 
 def _period(period: Period) -> dict[str, Any]:

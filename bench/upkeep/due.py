@@ -172,7 +172,7 @@ def due_document(
     ]
     checked = {one.jig for one in history.results if one.turns_fence}
     rows += [
-        _never(jig, history.first_check, at)
+        _document(history.first_check, jig, NextCheck(at, "never-checked"), at)
         for jig in history.jigs
         if jig not in checked
     ]
@@ -184,52 +184,58 @@ def due_document(
 def _latest(judged: Sequence[ChartedSeries]) -> list[ChartedSeries]:
     """The series with the latest result of each check, sled and saw. A board that
     judges a fence which the square judges too is not due by itself."""
-    newest: dict[tuple[str, str | None, str | None], ChartedSeries] = {}
-    for one in judged:
-        if one.key.quantity == SQUARE or one.tolerance is None:
-            continue
-        key = one.key[:3]
-        before = newest.get(key)
-        if before is None or before.results[-1].day <= one.results[-1].day:
-            newest[key] = one
-    squared = {
-        (one.key.jig, one.key.saw)
-        for one in newest.values()
-        if one.key.set_up == TURNED_OVER
-    }
+    charted = [
+        one
+        for one in judged
+        if one.key.quantity != SQUARE and one.tolerance is not None
+    ]
+    by_day = sorted(charted, key=lambda one: one.results[-1].day)
+    newest = {one.key[:3]: one for one in by_day}
+    latest = [one for one in charted if newest[one.key[:3]] is one]
+    squared = {one.key[1:3] for one in latest if one.key.set_up == TURNED_OVER}
     return [
         one
-        for one in newest.values()
+        for one in latest
         if one.key.set_up == TURNED_OVER
         or not one.results[-1].turns_fence
-        or (one.key.jig, one.key.saw) not in squared
+        or one.key[1:3] not in squared
     ]
 
 
 def _row(
     one: ChartedSeries, history: History, rate: float, at: float
 ) -> dict[str, Any]:
-    coming = next_check(one, rate)
+    key, last, coming = one.key, one.results[-1], next_check(one, rate)
     if _air_changed(one, history, at):
         coming = NextCheck(min(coming.day, at), "season")
-    state = "later"
-    if coming.day <= at:
-        state = "now"
-    elif coming.day <= at + SOON:
-        state = "soon"
-    last = one.results[-1]
     quick = (
-        one.key.set_up == TURNED_OVER
+        key.set_up == TURNED_OVER
         and coming.why not in ("moved", "step")
-        and why_whole(history, jig=one.key.jig, saw=one.key.saw, day=at) is None
+        and why_whole(history, jig=key.jig, saw=key.saw, day=at) is None
     )
+    return _document(key.check, key.jig, coming, at, key.saw, last.day, quick=quick)
+
+
+def _document(
+    check: str,
+    jig: str | None,
+    coming: NextCheck,
+    at: float,
+    saw: str | None = None,
+    last: float | None = None,
+    *,
+    quick: bool = False,
+) -> dict[str, Any]:
+    state = "later" if coming.day > at + SOON else "soon"
+    if coming.day <= at:
+        state = "now" if last is not None else "never-checked"
     return {
-        "check": one.key.check,
-        "jig": one.key.jig,
-        "saw": one.key.saw,
+        "check": check,
+        "jig": jig,
+        "saw": saw,
         "state": state,
         "by": date_of(coming.day),
-        "last": date_of(last.day),
+        "last": None if last is None else date_of(last),
         "reason": coming.why,
         "minutes": QUICK_MINUTES if quick else WHOLE_MINUTES,
         "quick": quick,
@@ -246,17 +252,3 @@ def _air_changed(one: ChartedSeries, history: History, at: float) -> bool:
     if now is None or then is None or not 0 <= at - day <= FRESH_CLIMATE:
         return False
     return abs(now - then) > MOISTURE_CHANGE
-
-
-def _never(jig: str, check: str, at: float) -> dict[str, Any]:
-    return {
-        "check": check,
-        "jig": jig,
-        "saw": None,
-        "state": "never-checked",
-        "by": date_of(at),
-        "last": None,
-        "reason": "never-checked",
-        "minutes": WHOLE_MINUTES,
-        "quick": False,
-    }

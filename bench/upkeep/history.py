@@ -17,9 +17,7 @@ from bench.finding import Climate, Finding
 
 What = Literal["dropped", "moved", "runners", "blade", "saw", "square", "accepted"]
 EVENTS: tuple[What, ...] = get_args(What)
-Reason = Literal[
-    "first", "moved", "dropped", "runners", "blade", "saw", "square", "accepted"
-]
+Reason = Literal["first"] | What
 # why something does not stand in the charts: its date cannot be, its value is no
 # number, it contradicts itself, its climate cannot be
 WhyLeftOut = Literal["date", "value", "doubt", "climate"]

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import takewhile
 from typing import Literal, NamedTuple
 
 import msgspec
@@ -78,12 +79,8 @@ class Period(msgspec.Struct, frozen=True):
     @property
     def trailing_alarms(self) -> int:
         """Results at its end that alarm, one after the other."""
-        count = 0
-        for one in reversed(self.results):
-            if one.alarm is None:
-                break
-            count += 1
-        return count
+        alarms = takewhile(lambda one: one.alarm is not None, reversed(self.results))
+        return sum(1 for _ in alarms)
 
 
 class _Quiet(NamedTuple):
@@ -165,11 +162,7 @@ def _is_line(judged: Sequence[ChartedResult]) -> bool:
     if len(judged) < FEWEST_TO_TELL_SHAPES:
         return False
     found = shapes([j.result.day for j in judged], [j.corrected for j in judged])
-    return (
-        "trend" in found
-        and found["trend"].aicc < found["level"].aicc
-        and ("step" not in found or found["trend"].aicc < found["step"].aicc)
-    )
+    return min(found.values(), key=lambda shape: shape.aicc).kind == "trend"
 
 
 def trend(judged: Sequence[ChartedResult], sigma: float) -> Trend | None:

@@ -43,6 +43,15 @@ class Season(msgspec.Struct, frozen=True):
     wet: float
     spread: float  # standard deviation of the moisture content seen
 
+    def swing(self, level: float) -> tuple[float, float]:
+        """Where a level without the season's part stands in the driest and in the
+        wettest air seen."""
+        dry, wet = (
+            level + self.per_percent * (seen - self.middle)
+            for seen in (self.dry, self.wet)
+        )
+        return dry, wet
+
 
 class Correction(msgspec.Struct, frozen=True):
     """What the charts take out: slope per percent, about `middle`, and how well it is

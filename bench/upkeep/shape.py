@@ -52,6 +52,23 @@ class Sums(msgspec.Struct, frozen=True):
         return max(0.0, left)
 
 
+class Scatter(msgspec.Struct, frozen=True):
+    """squares: sum of squared residuals. freedom: its degrees of freedom."""
+
+    squares: float = 0.0
+    freedom: float = 0.0
+
+    def __add__(self, other: Scatter) -> Scatter:
+        return Scatter(self.squares + other.squares, self.freedom + other.freedom)
+
+    @property
+    def variance(self) -> float:
+        return self.squares / self.freedom if self.freedom > 0 else 0.0
+
+
+NOTHING = Scatter()
+
+
 class Shape(msgspec.Struct, frozen=True):
     """at: number of the first observation behind the step. slope: a day, and its sum of
     squares of time, of the line."""
@@ -62,6 +79,10 @@ class Shape(msgspec.Struct, frozen=True):
     at: int = 0
     slope: float = 0.0
     times: float = 0.0
+
+    @property
+    def scatter(self) -> Scatter:
+        return Scatter(self.sums.yy, self.sums.freedom)
 
 
 def best_shape(
@@ -168,23 +189,6 @@ def _about_step(
             least, best = left, k
             sums = Sums(max(0.0, yy), my, max(0.0, mm))
     return (sums, best) if best else None
-
-
-class Scatter(msgspec.Struct, frozen=True):
-    """squares: sum of squared residuals. freedom: its degrees of freedom."""
-
-    squares: float = 0.0
-    freedom: float = 0.0
-
-    def __add__(self, other: Scatter) -> Scatter:
-        return Scatter(self.squares + other.squares, self.freedom + other.freedom)
-
-    @property
-    def variance(self) -> float:
-        return self.squares / self.freedom if self.freedom > 0 else 0.0
-
-
-NOTHING = Scatter()
 
 
 def variance(own: Scatter, set_up: Scatter, budget: float) -> tuple[float, float]:

@@ -1,13 +1,13 @@
 """Wire formats: bytes or bits in, records out; each file declares one format.
 
 A file here with a `FORMAT` (a `WireFormat`) makes a format known, and so does
-`register`. The file is imported when its format is first used.
+`register`.
 """
 
 from __future__ import annotations
 
 import pkgutil
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from importlib import import_module
 
 from hw.formats.shared.declaration import WireFormat
@@ -26,40 +26,11 @@ __all__ = [
 DEFAULT_FORMAT = "line"  # the format of an instrument whose settings name none
 
 
-class _Formats(Mapping[str, WireFormat]):
-    """Every format by its name, without an import; FormatError for an unknown one."""
+class _Formats(dict[str, WireFormat]):
+    """Every format by its name; FormatError for an unknown one."""
 
-    def __init__(self) -> None:
-        self._known: dict[str, WireFormat | None] = {
-            module.name: None
-            for module in pkgutil.iter_modules(__path__)
-            if module.name != "shared"
-        }
-
-    def __iter__(self) -> Iterator[str]:
-        return iter(self._known)
-
-    def __len__(self) -> int:
-        return len(self._known)
-
-    def __contains__(self, name: object) -> bool:
-        return name in self._known
-
-    def __getitem__(self, name: str) -> WireFormat:
-        if name not in self._known:
-            raise FormatError(f"unknown format {name!r}; known are {', '.join(self)}")
-        found = self._known[name]
-        if found is None:
-            found = self._known[name] = import_module(f"{__name__}.{name}").FORMAT
-        return found
-
-    def add(self, made: WireFormat) -> None:
-        if made.name in self:
-            raise ValueError(f"there is a format {made.name!r} already")
-        self._known[made.name] = made
-
-    def remove(self, name: str) -> None:
-        del self._known[name]
+    def __missing__(self, name: str) -> WireFormat:
+        raise FormatError(f"unknown format {name!r}; known are {', '.join(self)}")
 
 
 FORMATS = _Formats()
@@ -67,7 +38,9 @@ FORMATS = _Formats()
 
 def register(made: WireFormat) -> None:
     """Add a format that has no file here. Raises ValueError for a known name."""
-    FORMATS.add(made)
+    if made.name in FORMATS:
+        raise ValueError(f"there is a format {made.name!r} already")
+    FORMATS[made.name] = made
 
 
 def read_options(name: str, options: Mapping[str, object]) -> dict[str, object]:
@@ -101,3 +74,9 @@ def meaning_of(status: str) -> tuple[str, str]:
         if status in known.statuses:
             return known.statuses[status]
     return status.replace("_", " "), "see its display, and its manual for that code"
+
+
+# the files of the formats use what stands above
+for module in pkgutil.iter_modules(__path__):
+    if module.name != "shared":
+        register(import_module(f"{__name__}.{module.name}").FORMAT)

@@ -16,7 +16,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from hw.formats.shared.clocked import FrameDecoder
-from hw.formats.shared.cutter import with_frame
 from hw.formats.shared.declaration import (
     REGISTERS,
     Diagnosis,
@@ -26,7 +25,6 @@ from hw.formats.shared.declaration import (
     WireFormat,
     maker,
 )
-from hw.formats.shared.lengths import EVERYWHERE
 from hw.formats.shared.options import (
     RANGE,
     Option,
@@ -35,7 +33,7 @@ from hw.formats.shared.options import (
     integer,
     seconds,
 )
-from hw.formats.shared.plain_text import Fault, check_range
+from hw.formats.shared.plain_text import Fault
 from hw.reading import Record
 
 READ_HOLDING = 3  # the function that reads holding registers
@@ -43,24 +41,13 @@ _ASKED = ("address", "register", "function")
 LONGEST_ANSWER = 256  # bytes of a frame, by the specification
 
 
-def _crc_table() -> tuple[int, ...]:
-    table = []
-    for byte in range(256):
-        crc = byte
-        for _ in range(8):
-            crc = crc >> 1 ^ (0xA001 if crc & 1 else 0)
-        table.append(crc)
-    return tuple(table)
-
-
-_CRC = _crc_table()
-
-
 def crc16(data: bytes) -> bytes:
     """The two check bytes that follow `data`, low byte first."""
     crc = 0xFFFF
     for byte in data:
-        crc = crc >> 8 ^ _CRC[(crc ^ byte) & 0xFF]
+        crc ^= byte
+        for _ in range(8):
+            crc = crc >> 1 ^ (0xA001 if crc & 1 else 0)
     return crc.to_bytes(2, "little")
 
 
@@ -98,12 +85,11 @@ class ModbusRtu(FrameDecoder):
         scale_mm: tuple[int, int] = (1, 1000),
         range_mm: tuple[float, float] | None = None,
     ) -> None:
-        super().__init__()
+        super().__init__(range_mm=range_mm)
         self._address = address
         self._function = function
         self._low_first = words == "lo_hi"
         self._scale = scale_mm
-        self._range = range_mm or EVERYWHERE
 
     def _frames(self, line: bytes, raw: bytes, behind: int, out: list[Record]) -> None:
         if not line.strip(b" "):
@@ -112,15 +98,11 @@ class ModbusRtu(FrameDecoder):
             data = bytes.fromhex(line.decode("latin-1"))
         except ValueError:
             out.append(self._reject("not hexadecimal, two digits a byte", raw, behind))
-            return
-        try:
-            out.append(with_frame(self.meaning(data), data, behind))
-        except Fault as fault:
-            out.append(self._reject(str(fault), data, behind))
+        else:
+            super()._frames(data, data, behind, out)
 
-    def meaning(self, data: bytes) -> Record:
-        """What an answer says; raises Fault."""
-        body = _checked(data)
+    def _read(self, line: bytes) -> Record:
+        body = _checked(line)
         if body[0] != self._address:
             raise Fault(f"the answer of address {body[0]}, not {self._address}")
         if body[1] == self._function | 0x80 and len(body) == 3:
@@ -133,9 +115,7 @@ class ModbusRtu(FrameDecoder):
         counts = int.from_bytes(
             four[2:] + four[:2] if self._low_first else four, "big", signed=True
         )
-        value = counts * self._scale[0] / self._scale[1]
-        check_range(value, self._range)
-        return Record(value=value)
+        return Record(value=counts * self._scale[0] / self._scale[1])
 
 
 def _whole(heard: bytes) -> bool:

@@ -15,7 +15,6 @@ terminator. Number rules are those of `plain`.
 from __future__ import annotations
 
 from hw.formats.shared.clocked import FrameDecoder
-from hw.formats.shared.cutter import with_frame
 from hw.formats.shared.declaration import (
     KEYS,
     Diagnosis,
@@ -24,7 +23,6 @@ from hw.formats.shared.declaration import (
     WireFormat,
     maker,
 )
-from hw.formats.shared.lengths import EVERYWHERE
 from hw.formats.shared.options import (
     DECIMALS,
     DEFAULT_UNIT,
@@ -34,7 +32,7 @@ from hw.formats.shared.options import (
     read_all,
     seconds,
 )
-from hw.formats.shared.plain_text import Fault, check_range, read_plain
+from hw.formats.shared.plain_text import Fault, read_plain
 from hw.reading import Record, Unit
 
 CHARACTERS = {str(digit): str(digit) for digit in range(10)} | {
@@ -57,12 +55,11 @@ class Wedge(FrameDecoder):
         decimals: int | None = None,
         range_mm: tuple[float, float] | None = None,
     ) -> None:
-        super().__init__()
+        super().__init__(range_mm=range_mm)
         self._terminator = terminator
         self._ends = TERMINATORS[terminator]
         self._default_unit: Unit = default_unit
         self._decimals = decimals
-        self._range = range_mm or EVERYWHERE
 
     def _frames(self, line: bytes, raw: bytes, behind: int, out: list[Record]) -> None:
         run: list[bytes] = []
@@ -70,24 +67,19 @@ class Wedge(FrameDecoder):
             run.append(key)
             if key.decode("latin-1").removeprefix("KEY_") in self._ends:
                 if len(run) > 1:  # a terminator alone is an empty line
-                    out.append(self._number(run[:-1], b" ".join(run), behind))
+                    keys = b" ".join(run[:-1])
+                    super()._frames(keys, b" ".join(run), behind, out)
                 run = []
         if run:
             fault = f"no {self._terminator} before the time-out"
             out.append(self._reject(fault, b" ".join(run), behind))
 
-    def _number(self, keys: list[bytes], raw: bytes, behind: int) -> Record:
-        try:
-            text = "".join(self._character(key.decode("latin-1")) for key in keys)
-            if len(text) > LONGEST_NUMBER:
-                raise Fault(
-                    f"more than {LONGEST_NUMBER} keys without {self._terminator}"
-                )
-            record, _ = read_plain(text, self._decimals, self._default_unit)
-            check_range(record.value, self._range)
-        except Fault as fault:
-            return self._reject(str(fault), raw, behind)
-        return with_frame(record, raw, behind)
+    def _read(self, line: bytes) -> Record:
+        keys = line.decode("latin-1").split()
+        text = "".join(self._character(key) for key in keys)
+        if len(text) > LONGEST_NUMBER:
+            raise Fault(f"more than {LONGEST_NUMBER} keys without {self._terminator}")
+        return read_plain(text, self._decimals, self._default_unit)[0]
 
     @staticmethod
     def _character(key: str) -> str:

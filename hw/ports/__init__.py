@@ -6,10 +6,11 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Protocol
 
 from hw.formats import FORMATS, read_options
-from hw.ports.serial_port import OnBlock, OnState, PortOptions
+from hw.ports.reopened_port import OnBlock, OnState
 
 if TYPE_CHECKING:
     from hw.ports.pin_lines import MakeLines
+    from hw.ports.serial_port import PortOptions
 
 
 class Port(Protocol):

@@ -1,11 +1,10 @@
 """An instrument on pins: clock and data, or the two waves of a scale, as the text that
 its decoder reads.
 
-It has the interface of `hw.ports.serial_port.SerialPort`. A block is one frame a line,
-0 and 1 in order of arrival, stamped with the kernel's time of its last bit. A frame
-ends where the clock pauses. The decoder decides how many bits it may have: 23 or 25
-bits in place of 24 are rejected and counted, never cut to fit. The bits before the
-first pause are dropped, since their frame was half over.
+A block is one frame a line, 0 and 1 in order of arrival, stamped with the kernel's time
+of its last bit. A frame ends where the clock pauses. The decoder decides how many bits
+it may have: 23 or 25 bits in place of 24 are rejected and counted, never cut to fit.
+The bits before the first pause are dropped, since their frame was half over.
 
 These rates are worked out; none has been tried on a Pi. A word of `sync24` is at most
 72 edges every 0.12 s and one of `sync52` 156, and the kernel queues 1024, so the loop
@@ -31,15 +30,10 @@ from typing import Any, Literal, NamedTuple
 from hw.formats import FORMATS, read_options
 from hw.patience import PINS_RETRY_S
 from hw.ports.pin_frames import Builder, FrameBuilder, StateBuilder, TextLine
-from hw.ports.pin_lines import KernelLines, Lines, MakeLines
-from hw.ports.port_state import (
-    DENIED,
-    Refusal,
-    StateReport,
-    end_task,
-    error_number,
-)
-from hw.ports.serial_port import OnBlock, OnState
+from hw.ports.pin_lines import KernelLines, MakeLines
+from hw.ports.port_state import DENIED, Refusal, error_number
+from hw.ports.reopened_port import OnBlock, OnState, ReopenedPort
+from hw.timer import Timer
 
 # us of pause that end an answer: gauges take up to 4 ms a bit (public timing notes)
 REQUESTED_GAP_US = 20_000
@@ -87,8 +81,9 @@ def pin_options(
     return PinOptions(pins, **given)
 
 
-class ClockedPins:
-    """start() and stop() are called on the event loop, and so are both callbacks."""
+class ClockedPins(ReopenedPort):
+    opens = "{} are open."
+    goes = "{} went away ({}); they are tried again."
 
     def __init__(
         self,
@@ -98,21 +93,21 @@ class ClockedPins:
         make_lines: MakeLines | None = None,
     ) -> None:
         """make_lines: in place of the kernel's, for tests."""
+        pins = ", ".join(f"{name} {pin}" for name, pin in options.pins.items())
+        retry = (PINS_RETRY_S, PINS_RETRY_S)
+        super().__init__(f"pins {pins}", on_block, on_state, retry)
         self.options = options
-        self._on_block = on_block
-        self._report = StateReport(on_state)
+        self._requested = "req" in options.pins
+        self._clocked = "clock" in options.pins
         self._make_lines = make_lines or KernelLines
-        self._lines: Lines | None = None
+        self._lines: KernelLines | None = None
         self._builder: Builder | None = None
-        self._loop: asyncio.AbstractEventLoop | None = None
-        self._tasks: list[asyncio.Task[None]] = []
-        self.heard_silence = False
-        self._pausing: asyncio.TimerHandle | None = None
+        self._pause_s = RUN_END
+        self._pause = Timer()  # that ends a frame or a run
         self._idle = asyncio.Event()
         self._idle.set()
         self._answered = asyncio.Event()
         self._request_now = asyncio.Event()
-        self.opened = 0
         self.unanswered = 0  # requests
 
     @property
@@ -124,50 +119,19 @@ class ClockedPins:
         """Open, and the clock has paused: the next word comes from its first bit."""
         return self.is_open and self._idle.is_set()
 
-    @property
-    def where(self) -> str:
-        return "pins " + ", ".join(
-            f"{name} {pin}" for name, pin in self.options.pins.items()
-        )
-
-    def start(self) -> None:
-        self._loop = asyncio.get_running_loop()
-        self._tasks = [self._loop.create_task(self._keep_opening())]
-
-    async def stop(self) -> None:
-        for task in self._tasks:
-            await end_task(task)
-        self._close()
-
     def write(self, data: bytes) -> bool:
         """Request a reading now, whatever the bytes; False without an open request
         line."""
-        if self._lines is None or "req" not in self.options.pins:
-            return False
-        self._request_now.set()
-        return True
+        if goes := self.is_open and self._requested:
+            self._request_now.set()
+        return goes
 
     def stuck(self) -> bool:
-        """Edges wait to be read."""
         return self._lines is not None and self._lines.waiting()
 
     # ---- opening ---------------------------------------------------------------------
 
-    async def _keep_opening(self) -> None:
-        while True:
-            if self._try_to_open():
-                if isinstance(self._builder, StateBuilder):
-                    await self._report_standing(self._builder)
-                    return
-                if "req" not in self.options.pins:
-                    return
-                try:
-                    await self._request_readings()
-                except OSError as error:
-                    self._lost(error)
-            await asyncio.sleep(PINS_RETRY_S)
-
-    def _try_to_open(self) -> bool:
+    async def _try_to_open(self) -> bool:
         pins = dict(self.options.pins)
         request = pins.pop("req", None)
         try:
@@ -176,39 +140,36 @@ class ClockedPins:
         except Exception as error:
             self._report(*_open_error(self.where, error))
             return False
-        self._begin_text(self._lines.levels, request is not None)
-        self.opened += 1
-        assert self._loop is not None
-        self._lines.start(self._loop, self._woken)
-        self._report("open", f"{self.where} are open.")
-        if request is None and "clock" in pins:
+        self._begin_text(self._lines.levels)
+        self._lines.start(asyncio.get_running_loop(), self._woken)
+        if self._clocked and not self._requested:
             self._await_pause()
         return True
 
-    def _begin_text(self, levels: Mapping[str, bool], requested: bool) -> None:
+    def _begin_text(self, levels: Mapping[str, bool]) -> None:
         """Join the edges to frames, where there is a clock, or to states."""
-        if "clock" in self.options.pins:
-            gap = REQUESTED_GAP_US if requested else self.options.gap_us
-            self._builder = FrameBuilder(
-                self.options.edge, gap, levels, whole=requested
-            )
+        if self._clocked:
+            o, asked = self.options, self._requested
+            gap = REQUESTED_GAP_US if asked else o.gap_us
+            self._builder = FrameBuilder(o.edge, gap, levels, whole=asked)
             self._pause_s = 1.5 * gap * 1e-6
         else:
             self._builder = StateBuilder(levels)
-            self._pause_s = RUN_END
 
-    def _lost(self, error: OSError) -> None:
-        self._close()
-        self._report(
-            "absent",
-            f"{self.where} went away ({error.strerror or error}); they are tried"
-            " again.",
-        )
+    async def _serve(self) -> None:
+        if isinstance(self._builder, StateBuilder):
+            await self._report_standing(self._builder)
+        elif self._requested:
+            try:
+                await self._request_readings()
+            except OSError as error:
+                self._went(error)
+
+    def _went(self, error: OSError) -> None:
+        self._lost(error.strerror or str(error))
 
     def _close(self) -> None:
-        if self._pausing is not None:
-            self._pausing.cancel()
-            self._pausing = None
+        self._pause.stop()
         self._idle.set()
         lines, self._lines = self._lines, None
         if lines is not None:
@@ -222,23 +183,14 @@ class ClockedPins:
         try:
             events_came = self._read()
         except OSError as error:
-            self._lost(error)
-            # the task that requests, or gives the standing state, has lost its lines
-            for task in self._tasks:
-                task.cancel()
-            self._tasks = [asyncio.get_running_loop().create_task(self._keep_opening())]
+            self._went(error)
             return
-        if events_came and (
-            self._pausing is None or isinstance(self._builder, FrameBuilder)
-        ):
+        if events_came and (self._clocked or not self._pause.running):
             self._await_pause()
 
     def _await_pause(self) -> None:
-        assert self._loop is not None
-        if self._pausing is not None:
-            self._pausing.cancel()
         self._idle.clear()
-        self._pausing = self._loop.call_later(self._pause_s, self._paused)
+        self._pause.start(self._pause_s, self._paused)
 
     def _read(self) -> bool:
         if self._lines is None or self._builder is None:
@@ -254,9 +206,8 @@ class ClockedPins:
         """The pause that ends a frame, unless the loop was late and edges wait to be
         read."""
         assert self._builder is not None
-        self._pausing = None
         with contextlib.suppress(OSError):  # the next wake reports it
-            if self._read() and isinstance(self._builder, FrameBuilder):
+            if self._read() and self._clocked:
                 self._await_pause()
                 return
         self._idle.set()
@@ -264,17 +215,13 @@ class ClockedPins:
 
     def _give(self, line: TextLine | None) -> None:
         if line is not None:
-            self._on_block(line[0].encode() + b"\n", line[1])
+            self.on_block(line[0].encode() + b"\n", line[1])
 
     async def _report_standing(self, builder: StateBuilder) -> None:
         """Give the state again and again while no edges come."""
-        while self._builder is builder and self._lines is not None:
+        while self._lines is not None:
             await asyncio.sleep(STANDING)
-            if (
-                self._pausing is None
-                and self._lines is not None
-                and not self._lines.waiting()
-            ):
+            if not self._pause.running and not self.stuck():
                 self._give(builder.stand(time.monotonic_ns()))
 
     # ---- requesting ------------------------------------------------------------------

@@ -3,23 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Protocol
 
 from hw.ports.pin_lines import LineEvent, MissedEdges
 
 TextLine = tuple[str, int]  # text for the decoder, and the ns of its last edge
-
-
-class Builder(Protocol):
-    """Edges in order -> lines of text."""
-
-    def add(self, event: LineEvent) -> TextLine | None:
-        """The line that ended before this event, if one did."""
-        ...
-
-    def pause(self) -> TextLine | None:
-        """The line that ends because no edge comes any more."""
-        ...
 
 
 class FrameBuilder:
@@ -41,6 +28,7 @@ class FrameBuilder:
         self._sampled = 0  # ns of the last bit
 
     def add(self, event: LineEvent) -> TextLine | None:
+        """The line that ended before this event, if one did."""
         if isinstance(event, MissedEdges):
             self._bits.append("?")
             self._sampled = event.at
@@ -62,6 +50,7 @@ class FrameBuilder:
         return ended
 
     def pause(self) -> TextLine | None:
+        """The line that ends because no edge comes any more."""
         bits, self._bits = "".join(self._bits), []
         whole, self._whole = self._whole, True
         return (bits, self._sampled) if bits and whole else None
@@ -104,3 +93,6 @@ class StateBuilder:
     def stand(self, now: int) -> TextLine:
         """A run of one state, so that a scale at rest differs from a pulled cable."""
         return self._state(), now
+
+
+Builder = FrameBuilder | StateBuilder  # edges in order -> lines of text

@@ -12,7 +12,7 @@ import asyncio
 import errno
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple, Protocol
+from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
     import gpiod
@@ -34,30 +34,7 @@ class MissedEdges(NamedTuple):
 
 LineEvent = Edge | MissedEdges
 # pins by name, and the pin of the request line or None, both by BCM number
-MakeLines = Callable[[Mapping[str, int], int | None], "Lines"]
-
-
-class Lines(Protocol):
-    """Open pins. `drain` gives the events since the last call; `wake` is called on the
-    loop when there are some."""
-
-    levels: dict[str, bool]  # when opened
-
-    def start(
-        self, loop: asyncio.AbstractEventLoop, wake: Callable[[], None]
-    ) -> None: ...
-
-    def drain(self) -> list[LineEvent]: ...
-
-    def waiting(self) -> bool:
-        """Whether edges wait to be drained."""
-        ...
-
-    def pull(self, low: bool) -> None:
-        """Pull the request line low, or release it; nothing where there is none."""
-        ...
-
-    def close(self) -> None: ...
+MakeLines = Callable[[Mapping[str, int], int | None], "KernelLines"]
 
 
 QUEUE = 1024  # edges; the kernel grants no more to one request (uapi linux/gpio.h)
@@ -116,8 +93,8 @@ def _settings() -> tuple[gpiod.LineSettings, gpiod.LineSettings]:
 
 
 class KernelLines:
-    """Raises OSError when made: no pins, not allowed, or a pin is another program's;
-    ImportError without gpiod."""
+    """Open pins. levels: of the inputs by name, when opened. Raises OSError when made:
+    no pins, not allowed, or a pin is another program's; ImportError without gpiod."""
 
     def __init__(
         self,
@@ -155,11 +132,13 @@ class KernelLines:
         }
 
     def start(self, loop: asyncio.AbstractEventLoop, wake: Callable[[], None]) -> None:
+        """wake is called on the loop when there are events to drain."""
         assert self._inputs is not None
         self._loop = loop
         loop.add_reader(self._inputs.fd, wake)
 
     def drain(self) -> list[LineEvent]:
+        """The events since the last call."""
         out: list[LineEvent] = []
         while self._inputs is not None and self._inputs.wait_edge_events(0):
             for event in self._inputs.read_edge_events():
@@ -173,9 +152,11 @@ class KernelLines:
         return out
 
     def waiting(self) -> bool:
+        """Whether edges wait to be drained."""
         return self._inputs is not None and self._inputs.wait_edge_events(0)
 
     def pull(self, low: bool) -> None:
+        """Pull the request line low, or release it; nothing where there is none."""
         if self._output is not None and self._request_pin is not None:
             self._output.set_value(self._request_pin, self._levels[low])
 

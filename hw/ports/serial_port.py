@@ -17,10 +17,11 @@ import os
 import threading
 import time
 from collections.abc import Callable
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from hw.patience import PORT_FIRST_RETRY_S, PORT_LAST_RETRY_S, READER_STALL_S
-from hw.ports.port_state import StateReport, end_task, open_error
+from hw.ports.port_state import open_error
+from hw.ports.reopened_port import OnBlock, OnState, ReopenedPort
 from hw.ports.rounds import Rounds
 from hw.ports.serial_device import (
     close_device,
@@ -29,12 +30,14 @@ from hw.ports.serial_device import (
     open_device,
     unread,
 )
-from hw.reading import PortState
+from hw.timer import Timer
 
 BLOCK = 65536  # bytes a read; a full line at 921,600 baud is 9 kB in 0.1 s
 # s of silence, besides the time of a longest line, after which no line is under way
 QUIET_TIME = 0.05
 LONGEST_LINE = 64  # characters
+# errors of a port that is no more
+PULLED = {None, errno.EIO, errno.ENODEV, errno.ENXIO}
 
 
 class PortOptions(NamedTuple):
@@ -52,19 +55,7 @@ class PortOptions(NamedTuple):
     settle: float = 0.0
 
 
-OnBlock = Callable[[bytes, int], None]  # data, monotonic ns of its arrival
-OnState = Callable[[PortState, str], None]  # state, sentence
-
-
-class _CannotOpen(Exception):
-    def __init__(self, state: PortState, words: str) -> None:
-        super().__init__(words)
-        self.state, self.words = state, words
-
-
-class SerialPort:
-    """start() and stop() are called on the event loop, and so are both callbacks."""
-
+class SerialPort(ReopenedPort):
     def __init__(
         self,
         options: PortOptions,
@@ -74,57 +65,37 @@ class SerialPort:
     ) -> None:
         """rounds: of several ports that may be read together; None, and this one is
         read at once always."""
+        retry = (PORT_FIRST_RETRY_S, PORT_LAST_RETRY_S)
+        super().__init__(options.port, on_block, on_state, retry)
         self.options = options
         self._rounds = rounds or Rounds()
-        self.on_block = on_block  # who hears the bytes may change
-        self._report = StateReport(on_state)
-        self._serial: object | None = None
+        self._serial: Any = None
         self._fd: int | None = None
-        self._loop: asyncio.AbstractEventLoop | None = None
-        self._opener: asyncio.Task[None] | None = None
-        self._stopping = False
-        self._retry = PORT_FIRST_RETRY_S
         self._discard_until = 0
-        self._silence: asyncio.TimerHandle | None = None
+        self._silence = Timer()  # until the line counts as silent
         self._last_turn = 0.0  # of the reading thread, monotonic s
-        self.opened = 0  # how often
-        # After the opening the line was silent: what comes first begins a line.
-        self.heard_silence = False
 
     @property
     def is_open(self) -> bool:
         return self._serial is not None
 
-    def start(self) -> None:
-        self._loop = asyncio.get_running_loop()
-        self._opener = self._loop.create_task(self._keep_opening(0.0))
-
-    async def stop(self) -> None:
-        """After this no callback comes, also when the port was being opened."""
-        self._stopping = True
-        await end_task(self._opener)
-        self._close()
-
     def write(self, data: bytes) -> bool:
-        """Send to the instrument (a request for a reading); False when the port is not
-        open or full."""
+        """Also False where the port is full."""
         if self._fd is not None:
             try:
                 return os.write(self._fd, data) == len(data)
             except BlockingIOError:
                 return False
             except OSError as error:
-                self._lost(error)
-                return False
-        if self._serial is not None and is_writable(self._serial):
+                self._went(error)
+        elif self._serial is not None and is_writable(self._serial):
             with contextlib.suppress(OSError):
-                self._serial.write(data)  # type: ignore[attr-defined]
+                self._serial.write(data)
                 return True
         return False
 
     def stuck(self) -> bool:
-        """Something lies there unread, or the thread that reads does not come round:
-        true for long, it hangs."""
+        """Something lies there unread, or the thread that reads does not come round."""
         if self._fd is not None:
             return unread(self._fd)
         return (
@@ -134,25 +105,15 @@ class SerialPort:
 
     # ---- opening ---------------------------------------------------------------------
 
-    async def _keep_opening(self, wait: float) -> None:
-        if wait:
-            await asyncio.sleep(wait)
-        while not await self._try_to_open():
-            await asyncio.sleep(self._retry)
-            self._retry = min(PORT_LAST_RETRY_S, self._retry * 1.5)
-
     async def _try_to_open(self) -> bool:
-        try:
-            opened = await self._open_in_thread()
-        except _CannotOpen as error:
-            self._report(error.state, error.words)
+        opened = await self._open_in_thread()
+        if isinstance(opened, Exception):
+            self._report(*open_error(self.where, opened, "dialout"))
             return False
-        self._serial = opened
-        self.opened += 1
+        self._serial, self._fd = opened, descriptor(opened)
         self._discard_until = time.monotonic_ns() + int(self.options.settle * 1e9)
-        self._fd = descriptor(opened)
         self._last_turn = time.monotonic()
-        assert self._loop is not None
+        self._loop = asyncio.get_running_loop()
         self.heard_silence = False
         self._listen_for_silence()
         if self._fd is None:
@@ -162,50 +123,43 @@ class SerialPort:
         else:
             os.set_blocking(self._fd, False)
             self._rounds.join(self._fd, self._readable)
-        self._report("open", f"{self.options.port} is open.")
         return True
 
     def _listen_for_silence(self) -> None:
         o = self.options
-        assert self._loop is not None
         quiet = QUIET_TIME + LONGEST_LINE * (o.bits + 3) / o.baud
-        self._silence = self._loop.call_later(quiet, self._was_silent)
+        self._silence.start(quiet, self._was_silent)
 
     def _was_silent(self) -> None:
         """A late loop must not take what waits for silence."""
-        self._silence = None
         with contextlib.suppress(OSError, AttributeError):
-            self.heard_silence = not self._serial.in_waiting  # type: ignore[union-attr]
+            self.heard_silence = not self._serial.in_waiting
 
     async def _open_in_thread(self) -> object:
-        """A thread of its own, as the loop's end would wait for one of the loop's."""
+        """The open port, or the error. A thread of its own, as the loop's end would
+        wait for one of the loop's."""
         loop = asyncio.get_running_loop()
         answer: asyncio.Future[object] = loop.create_future()
 
-        def deliver(opened: object | None, error: Exception | None) -> None:
+        def deliver(opened: object) -> None:
             if answer.done():  # stopped meanwhile: nobody else closes the port
                 close_device(opened)
-            elif error is not None:
-                answer.set_exception(error)
             else:
                 answer.set_result(opened)
 
         def work() -> None:
-            opened: object | None = None
-            error: Exception | None = None
             try:
                 opened = self._open_serial()
-            except Exception as caught:
+            except Exception as error:
                 # OSError mostly; termios and the URL handlers have classes of their own
-                error = _CannotOpen(*open_error(self.options.port, caught, "dialout"))
+                opened = error
             try:
-                loop.call_soon_threadsafe(deliver, opened, error)
+                loop.call_soon_threadsafe(deliver, opened)
             except RuntimeError:  # the loop is gone
                 close_device(opened)
 
-        threading.Thread(
-            target=work, name=f"open {self.options.port}", daemon=True
-        ).start()
+        name = f"open {self.where}"
+        threading.Thread(target=work, name=name, daemon=True).start()
         return await answer
 
     def _open_serial(self) -> object:
@@ -230,40 +184,36 @@ class SerialPort:
         except BlockingIOError:
             return
         except OSError as error:
-            self._lost(error)
+            self._went(error)
             return
-        if not data:  # after a hang-up the descriptor stays readable for ever
-            self._lost(None)
-            return
-        self._receive(data, now)
+        if data:
+            self._receive(data, now)
+        else:  # after a hang-up the descriptor stays readable for ever
+            self._went(None)
 
     def _receive(self, data: bytes, now: int) -> None:
         # a port that opens and never sends a byte is opened less and less often
-        self._retry = PORT_FIRST_RETRY_S
-        if self._silence is not None or now < self._discard_until:
-            if self._silence is not None:
-                self._silence.cancel()
-                self._silence = None
-            if now < self._discard_until:
-                self.heard_silence = False
-                self._listen_for_silence()
+        self._retry = self._first_retry
+        self._silence.stop()
         if now >= self._discard_until:
             self.on_block(data, now)
+        else:
+            self.heard_silence = False
+            self._listen_for_silence()
 
-    def _read_in_thread(self, opened: object) -> None:
+    def _read_in_thread(self, opened: Any) -> None:
         """Read until the port is another one; the loop may end at any time."""
         with contextlib.suppress(RuntimeError):
             while self._serial is opened:
                 self._last_turn = time.monotonic()
                 try:
-                    data = opened.read(1)  # type: ignore[attr-defined]
-                    waiting = opened.in_waiting  # type: ignore[attr-defined]
-                    if waiting:
-                        data += opened.read(waiting)  # type: ignore[attr-defined]
+                    data = opened.read(1)
+                    if waiting := opened.in_waiting:
+                        data += opened.read(waiting)
                 except Exception as error:
                     # pyserial's URL handlers raise whatever their back-end raises; the
                     # port is gone either way
-                    self._from_thread(opened, self._lost, error)
+                    self._from_thread(opened, self._went, error)
                     return
                 if data:
                     self._from_thread(opened, self._receive, data, time.monotonic_ns())
@@ -272,7 +222,6 @@ class SerialPort:
         self, opened: object, call: Callable[..., None], *arguments: object
     ) -> None:
         """On the loop, and only if the port is still the one that was read."""
-        assert self._loop is not None
 
         def there() -> None:
             if self._serial is opened:
@@ -280,33 +229,15 @@ class SerialPort:
 
         self._loop.call_soon_threadsafe(there)
 
-    def _lost(self, error: BaseException | None) -> None:
-        if self._stopping or self._serial is None:
-            return
-        self._close()
+    def _went(self, error: Exception | None) -> None:
         why = "the cable was pulled or the instrument hung up"
-        if isinstance(error, OSError) and error.errno not in {
-            None,
-            errno.EIO,
-            errno.ENODEV,
-            errno.ENXIO,
-        }:
+        if isinstance(error, OSError) and error.errno not in PULLED:
             why = error.strerror or str(error)
-        self._report(
-            "absent",
-            f"{self.options.port} went away ({why}); it is taken up again when it is"
-            " back.",
-        )
-        assert self._loop is not None
-        self._opener = self._loop.create_task(self._keep_opening(self._retry / 2))
-        self._retry = min(PORT_LAST_RETRY_S, self._retry * 1.5)
+        self._lost(why)
 
     def _close(self) -> None:
         if self._fd is not None:
             self._rounds.leave(self._fd)
-        self._fd = None
-        if self._silence is not None:
-            self._silence.cancel()
-            self._silence = None
-        opened, self._serial = self._serial, None
+        self._silence.stop()
+        opened, self._serial, self._fd = self._serial, None, None
         close_device(opened)

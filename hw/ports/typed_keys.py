@@ -1,7 +1,7 @@
 """A cable that types: key presses read from the kernel's input device, before any
 window has them.
 
-It has the interface of `hw.ports.serial_port.SerialPort`. The port grabs the device
+The port grabs the device
 (EVIOCGRAB), so that the digits go nowhere else. A block is what format `wedge` reads: a
 line with the key names of one run, which ends with its terminator or with a pause of
 the time-out. Only presses count, not releases and the keyboard's own repeats. Where the
@@ -24,9 +24,10 @@ import time
 from hw.formats.wedge import TERMINATORS
 from hw.patience import PORT_FIRST_RETRY_S, PORT_LAST_RETRY_S
 from hw.port_names import refuse_other_things
-from hw.ports.port_state import StateReport, end_task, open_error
+from hw.ports.port_state import open_error
+from hw.ports.reopened_port import OnBlock, OnState, ReopenedPort
 from hw.ports.serial_device import unread
-from hw.ports.serial_port import OnBlock, OnState
+from hw.timer import Timer
 
 # a time of two longs, type, code, value: 24 bytes on a 64-bit machine
 EVENT = struct.Struct("@llHHi")
@@ -54,11 +55,7 @@ CODES = {
 }
 
 
-class TypedKeys:
-    """start() and stop() are called on the event loop, and so are both callbacks."""
-
-    heard_silence = False
-
+class TypedKeys(ReopenedPort):
     def __init__(
         self,
         path: str,
@@ -68,91 +65,51 @@ class TypedKeys:
         terminator: str = "ENTER",
         timeout: float = 0.3,
     ) -> None:
-        self.path = path
-        self._on_block = on_block
-        self._report = StateReport(on_state)
+        retry = (PORT_FIRST_RETRY_S, PORT_LAST_RETRY_S)
+        super().__init__(path, on_block, on_state, retry)
         self._ends = {f"KEY_{key}" for key in TERMINATORS[terminator]}
         self._timeout = timeout
         self._fd = -1
-        self._loop: asyncio.AbstractEventLoop | None = None
-        self._opener: asyncio.Task[None] | None = None
         self._run: list[str] = []
         self._rest = b""
         self._when = 0
         self._fresh = 0.0  # monotonic s until which a run may be half over
-        self._pausing: asyncio.TimerHandle | None = None
-        self.opened = 0
+        self._pause = Timer()  # that ends a run
 
     @property
     def is_open(self) -> bool:
         return self._fd >= 0
 
-    def start(self) -> None:
-        self._loop = asyncio.get_running_loop()
-        self._opener = self._loop.create_task(self._keep_opening())
-
-    async def stop(self) -> None:
-        await end_task(self._opener)
-        self._close()
-
-    def write(self, data: bytes) -> bool:
-        """A keyboard takes no requests."""
-        return False
-
     def stuck(self) -> bool:
         """Events wait to be read."""
         return self._fd >= 0 and unread(self._fd)
 
-    # ---- opening ---------------------------------------------------------------------
-
-    async def _keep_opening(self) -> None:
-        retry = PORT_FIRST_RETRY_S
-        while not self._try_to_open():
-            await asyncio.sleep(retry)
-            retry = min(PORT_LAST_RETRY_S, retry * 1.5)
-
-    def _try_to_open(self) -> bool:
+    async def _try_to_open(self) -> bool:
         try:
-            refuse_other_things(self.path)
+            refuse_other_things(self.where)
             # a device file opens at once or not at all
             fd = os.open(
-                self.path, os.O_RDONLY | os.O_NONBLOCK | os.O_NOCTTY | os.O_CLOEXEC
+                self.where, os.O_RDONLY | os.O_NONBLOCK | os.O_NOCTTY | os.O_CLOEXEC
             )
         except OSError as error:
-            self._report(*open_error(self.path, error, "input"))
+            self._report(*open_error(self.where, error, "input"))
             return False
         if not _grab(fd):
             os.close(fd)
             self._report(
-                "busy", f"{self.path} is held by another program: close that program."
+                "busy", f"{self.where} is held by another program: close that program."
             )
             return False
-        assert self._loop is not None
         self._fd = fd
         self._run, self._rest = [], b""
         self._fresh = time.monotonic() + FRESH
-        self.opened += 1
-        self._loop.add_reader(fd, self._readable)
-        self._report("open", f"{self.path} is open.")
+        asyncio.get_running_loop().add_reader(fd, self._readable)
         return True
 
-    def _lost(self) -> None:
-        self._close()
-        self._report(
-            "absent",
-            f"{self.path} went away (the cable was pulled); it is taken up again when"
-            " it is back.",
-        )
-        assert self._loop is not None
-        self._opener = self._loop.create_task(self._keep_opening())
-
     def _close(self) -> None:
-        if self._pausing is not None:
-            self._pausing.cancel()
-            self._pausing = None
+        self._pause.stop()
         if self._fd >= 0:
-            if self._loop is not None:
-                self._loop.remove_reader(self._fd)
+            asyncio.get_running_loop().remove_reader(self._fd)
             os.close(self._fd)
         self._fd = -1
 
@@ -164,10 +121,9 @@ class TypedKeys:
         except BlockingIOError:
             return
         except OSError:
-            self._lost()
-            return
+            data = b""
         if not data:
-            self._lost()
+            self._lost("the cable was pulled")
             return
         self._when = time.monotonic_ns()
         data = self._rest + data
@@ -180,23 +136,18 @@ class TypedKeys:
                 self._key("SYN_DROPPED")
 
     def _key(self, name: str) -> None:
-        assert self._loop is not None
-        if self._pausing is not None:
-            self._pausing.cancel()
         self._run.append(name)
         if name in self._ends or len(self._run) > LONGEST_RUN:
-            self._pausing = None
+            self._pause.stop()
             self._tell()
         else:
-            self._pausing = self._loop.call_later(self._timeout, self._tell)
+            self._pause.start(self._timeout, self._tell)
 
     def _tell(self) -> None:
         run, self._run = self._run, []
-        self._pausing = None
-        if time.monotonic() < self._fresh:
-            # the device may have been opened in the middle of this number
-            return
-        self._on_block(" ".join(run).encode() + b"\n", self._when)
+        # the device may have been opened in the middle of this number
+        if time.monotonic() >= self._fresh:
+            self.on_block(" ".join(run).encode() + b"\n", self._when)
 
 
 def _grab(fd: int) -> bool:

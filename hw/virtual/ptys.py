@@ -16,8 +16,8 @@ import termios
 import time
 import tty
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
-from random import Random
 from typing import Literal
 
 from .hands import Hands
@@ -42,42 +42,32 @@ def plain_line(decimals: int = 3) -> Encode:
     return encode
 
 
+@dataclass
 class VirtualPort:
     """The port of one instrument: a pseudo-terminal under a stable name.
 
-    path: the symlink, the same after every replug. device: the terminal that it points
-    to, None while unplugged. every: ticks between two of its lines. sent, lost: lines
-    since the start. silent_until: s; None is until `speak`.
+    path: the symlink, the same after every replug. age: s by which a reading is old
+    when it is sent. every: ticks between two of its lines. silent: it sends nothing.
+    sent, lost: lines since the start. device: the terminal that the path points to,
+    None while unplugged.
     """
 
-    def __init__(
-        self,
-        name: str,
-        path: Path,
-        read: Callable[[float], float],
-        encode: Encode,
-        age: float,
-    ) -> None:
-        self.name = name
-        self.path = path
-        self.read = read
-        self.encode = encode
-        self.age = age
-        self.mode: Mode = "continuous"
-        self.every = 1
-        self.device: str | None = None
-        self.sent = 0
-        self.lost = 0
-        self.garbled = 0
-        self.silent_until: float | None = 0.0
-        self.flood_until = 0.0
-        self.flood_line = b""
-        self.flood_bytes = 0
-        self._master = -1
-        self._poll = select.poll()
-        self._listened = False
-        self._keeps_up = False
-        self._devices_had: set[str] = set()
+    name: str
+    path: Path
+    read: Callable[[float], float]
+    encode: Encode
+    age: float
+    every: int = 1
+    mode: Mode = "continuous"
+    silent: bool = False
+    sent: int = 0
+    lost: int = 0
+    device: str | None = None
+    _master: int = -1
+    _poll: select.poll = field(default_factory=select.poll)
+    _listened: bool = False
+    _keeps_up: bool = False
+    _device_had: str = ""
 
     def plug(self) -> None:
         """Open a pseudo-terminal (another one than before) and point the stable name at
@@ -85,30 +75,28 @@ class VirtualPort:
         if self._master >= 0:
             return
         master, slave = self._other_terminal()
-        device = os.ttyname(slave)
-        self._devices_had = {device}
+        self.device = self._device_had = os.ttyname(slave)
         tty.setraw(slave)
         # the settings stay with the master; a hang-up there says that nobody listens
         os.close(slave)
         os.set_blocking(master, False)
-        self._master, self.device, self._listened = master, device, False
+        self._master, self._listened = master, False
         self._poll.register(master, 0)
         passing = self.path.with_name(self.path.name + ".new")
         passing.unlink(missing_ok=True)
-        passing.symlink_to(device)
+        passing.symlink_to(self.device)
         passing.replace(self.path)
 
     def _other_terminal(self) -> tuple[int, int]:
         """Both ends of a terminal under another name than before."""
-        spare: list[int] = []
-        while True:
-            ends = os.openpty()
-            if os.ttyname(ends[1]) not in self._devices_had or len(spare) > 32:
-                break
-            spare += ends
-        for fd in spare:
-            os.close(fd)
-        return ends
+        first = os.openpty()
+        if os.ttyname(first[1]) != self._device_had:
+            return first
+        try:
+            return os.openpty()
+        finally:
+            for fd in first:
+                os.close(fd)
 
     def unplug(self) -> None:
         """Pull the cable: the reader sees a hang-up, the name goes."""
@@ -125,16 +113,12 @@ class VirtualPort:
         """
         if self._master < 0:
             return False
-        try:
+        with contextlib.suppress(OSError):
             if look:
                 self._look()
-            return (
-                self._listened
-                and self._keeps_up
-                and os.write(self._master, data) == len(data)
-            )
-        except OSError:
-            return False
+            if self._listened and self._keeps_up:
+                return os.write(self._master, data) == len(data)
+        return False
 
     def _look(self) -> None:
         listened = not any(event & select.POLLHUP for _, event in self._poll.poll(0))
@@ -197,25 +181,22 @@ class VirtualPorts:
         self.hands = hands
         self.rate = rate
         self.directory = Path(directory)
-        self._random = Random(saw.noise.random())
+        indicator = (hands.indicator_at, encode_indicator or plain_line())
+        travel = (hands.travel_at, encode_travel or plain_line(2))
         instruments = {
-            "indicator": (
-                hands.indicator_at,
-                encode_indicator or plain_line(),
-                indicator_age,
-            ),
-            "travel": (hands.travel_at, encode_travel or plain_line(2), travel_age),
+            "indicator": (*indicator, indicator_age, 1),
+            "travel": (*travel, travel_age, 1),
         }
         if caliper:
-            instruments["caliper"] = (hands.caliper_at, plain_line(2), CALIPER_AGE)
+            every = max(1, round(rate / CALIPER_RATE))
+            felt = (hands.caliper_at, plain_line(2), CALIPER_AGE, every)
+            instruments["caliper"] = felt
         self._ports = {
             name: VirtualPort(
                 name, self.directory / f"usb-pretend-{name}-port0", *instrument
             )
             for name, instrument in instruments.items()
         }
-        if caliper:
-            self._ports["caliper"].every = max(1, round(rate / CALIPER_RATE))
         for name, mode in (modes or {}).items():
             self._port(name).mode = mode
         self._timer: asyncio.TimerHandle | None = None
@@ -267,29 +248,9 @@ class VirtualPorts:
         """The cable again: the same stable name, another device."""
         self._port(name).plug()
 
-    def garble(self, name: str, lines: int = 5) -> None:
-        """Spoil the next lines: a bit flipped, a character lost, two lines run
-        together."""
-        self._port(name).garbled += lines
-
-    def silence(self, name: str, seconds: float | None = None) -> None:
-        """Send nothing for so long, or until `speak`."""
-        self._port(name).silent_until = (
-            None if seconds is None else time.monotonic() + seconds
-        )
-
-    def speak(self, name: str) -> None:
-        self._port(name).silent_until = 0.0
-
-    def flood(
-        self, name: str, seconds: float = 1.0, rate: float = 50_000.0, line: bytes = b""
-    ) -> None:
-        """Besides its readings send `rate` bytes/s of line (by default bytes that end
-        none) for so long."""
-        port = self._port(name)
-        port.flood_line = line or b"U" * 60
-        port.flood_until = time.monotonic() + seconds
-        port.flood_bytes = round(rate / self.rate)
+    def silence(self, name: str) -> None:
+        """Send nothing from now on."""
+        self._port(name).silent = True
 
     # -- how ---------------------------------------------------------------------------
 
@@ -320,30 +281,9 @@ class VirtualPorts:
         self._timer = asyncio.get_running_loop().call_at(self._due, self._tick)
 
     def _say(self, port: VirtualPort, t: float, *, look: bool = True) -> None:
-        if port.device is None:
+        if port.device is None or port.silent:
             return
-        if port.silent_until is None or t < port.silent_until:
-            return
-        data = port.encode(port.read(t - port.age))
-        if port.garbled:
-            port.garbled -= 1
-            data = _spoiled(data, self._random)
-        if t < port.flood_until:
-            data += (port.flood_line * (port.flood_bytes // len(port.flood_line) + 1))[
-                : port.flood_bytes
-            ]
-            look = True
-        if port.send(data, look=look):
+        if port.send(port.encode(port.read(t - port.age)), look=look):
             port.sent += 1
         else:
             port.lost += 1
-
-
-def _spoiled(data: bytes, random: Random) -> bytes:
-    place = random.randrange(max(1, len(data) - 3))
-    kind = random.randrange(3)
-    if kind == 0:
-        return data[:place] + bytes([data[place] ^ 0x80]) + data[place + 1 :]
-    if kind == 1:
-        return data[:place] + b"?" + data[place + 1 :]
-    return data.rstrip(b"\r\n")

@@ -21,6 +21,7 @@ NEAR_S = (
     3600.0  # s; how well the date of a result that was made just now must agree with this machine's clock
 )
 JUMPS = ("+1 day", "-25 hours", "-1 hour")
+DAYS = 7
 
 
 class TimeServer(asyncio.DatagramProtocol):
@@ -105,6 +106,48 @@ IN_A_PASS = r"""
 sweepgauge watch --json --instrument travel | grep -qm1 '"value":1[0-9][0-9]\.'
 sudo date -s '{}' >/dev/null
 """
+
+
+async def week_of_days(rig: Rig) -> bool:
+    """Seven days, each a jump of the clock to the next morning: systemd's timer asks what is due, then a check."""
+    parts, due, lives = [], [], []
+    for _ in range(DAYS):
+        reviews = await _reviews(rig)
+        await rig.shell("sudo date -s 'tomorrow 08:00' >/dev/null")
+        async with asyncio.timeout(600):
+            while await _reviews(rig) == reviews:
+                await asyncio.sleep(1)
+        due.append(await _reviews(rig) - reviews)
+        parts.append(await _check(rig))
+        lives.append(await _life(rig))
+    restarts, memory = zip(*lives, strict=True)
+    lines = int(await rig.shell("sudo journalctl -b -u sweepgauge -o cat --no-pager | wc -l"))
+    rows = await _rows(rig)
+    await rig.shell(f"sudo date -s @{time.time():.0f} >/dev/null")
+    orders = [row["order"] for row in rows]
+    return tell_all(
+        ("a week of days: reviews by the timer, each day", due, [1] * DAYS, due == [1] * DAYS),
+        ("a week of days: error over give or take", _rounded(parts), 1.5, max(parts) < 1.5),
+        ("a week of days: restarts of the daemon", max(restarts), 0, max(restarts) == 0),
+        ("a week of days: memory, MiB, each day", memory, "2 more", memory[-1] - memory[0] < 2),
+        ("a week of days: lines in the daemon's journal since the boot", lines),
+        ("results stay in their order", len(orders), None, orders == sorted(orders, reverse=True)),
+    )
+
+
+async def _reviews(rig: Rig) -> int:
+    """How often the review has run to its end since the boot; none may have failed."""
+    said = await rig.shell("sudo journalctl -b -u sweepgauge-review -o cat --no-pager")
+    assert "Failed" not in said, said
+    return said.count("Finished ")
+
+
+async def _life(rig: Rig) -> tuple[int, float]:
+    """Restarts of the daemon, and its memory in MiB."""
+    restarts = await rig.shell("systemctl show -p NRestarts --value sweepgauge")
+    process = "/proc/$(systemctl show -p MainPID --value sweepgauge)/status"
+    kib = await rig.shell(f"awk '/VmRSS/ {{print $2}}' {process}")
+    return int(restarts), round(int(kib) / 1024, 1)
 
 
 async def _check(rig: Rig) -> float:

@@ -26,7 +26,7 @@ from collections.abc import Awaitable, Callable, Sequence
 from pathlib import Path
 from statistics import median
 
-from clocks import blank_clock, clock_jumps
+from clocks import blank_clock, clock_jumps, week_of_days
 from cuts import disk_copies, power_cuts
 from formats import formats
 from guest import GAUGE, TRAVEL, Rig, hear, pass_running, rig, tell, tell_all, until_pass, watching
@@ -252,6 +252,7 @@ async def run(arguments: argparse.Namespace) -> bool:
         "life": life,
         "blank_clock": blank_clock,
         "clock_jumps": clock_jumps,
+        "week_of_days": week_of_days,
         "at_rest": lambda rig: at_rest(rig, arguments.rest),
         "pins": lambda rig: pins(rig, arguments.wheels),
         "formats": lambda rig: formats(rig, arguments.cores),

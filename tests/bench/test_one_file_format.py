@@ -82,7 +82,7 @@ FORMAT = WireFormat(
 def known() -> Iterator[None]:
     register(FORMAT)
     yield
-    FORMATS.remove(NAME)
+    FORMATS.pop(NAME)
 
 
 def sent(*lengths: float, step: int = 1) -> bytes:

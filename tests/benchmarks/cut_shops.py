@@ -18,7 +18,7 @@ from itertools import pairwise
 
 import numpy as np
 import shapely
-from scipy.stats import t as student
+from scipy.special import stdtrit
 from shapely import affinity
 
 from bench.cut.document import cut_document
@@ -234,7 +234,7 @@ def fence_square(
     u = math.hypot(scatter, own)
     dof = 2 * (passes - 1) * (u / scatter) ** 4
     value = float(np.mean(slopes)) + rng.normal(0.0, own)
-    quantities = [Quantity("fence", value, "rad", float(student.ppf(0.975, dof)) * u, dof)]
+    quantities = [Quantity("fence", value, "rad", float(stdtrit(dof, 0.975)) * u, dof)]
     if curved:
         u_k = 6e-8 * math.sqrt(3 / passes)
         seen = shop.curvature + rng.normal(0.0, u_k)

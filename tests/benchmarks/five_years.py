@@ -19,7 +19,7 @@ from pathlib import Path
 
 from bench.checks.model import Evidence, EvidenceGear
 from bench.cli.common import LogSource
-from bench.cli.report_source import report_source
+from bench.cli.report import report_source
 from bench.finding import BudgetRow, Climate, Finding, Quantity, SweepRow
 from bench.gear import Jig
 from bench.log.findings import each_finding

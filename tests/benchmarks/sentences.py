@@ -1,6 +1,7 @@
-"""Every sentence that the tool can say to the person at the saw, as a table made from the codes.
+"""Every sentence that the tool can say, as a table made from the codes, the renderers and the source itself.
 
-Read it line by line as a stranger would. `--long` shows those of more than twelve words only.
+Read it line by line as a stranger would. `--long` shows those of more than twelve words only. An error is one line:
+its parts, of colon and semicolon, count as sentences.
 
     .venv/bin/python tests/benchmarks/sentences.py [--long]
 """
@@ -14,23 +15,37 @@ from itertools import product
 from typing import Any, NamedTuple
 
 import msgspec
+import words_in_source
+from words_in_source import SAMPLE
 
 from bench.checks import checks
+from bench.checks.fence_square import fence_way
 from bench.checks.model import EvidenceGear
+from bench.checks.slot_blade import rear_way
 from bench.demo.screen import LESSONS
-from bench.finding import Finding, Settle
-from bench.gear import Indicator, Jig
+from bench.doctor.templates import FAULTS, GOOD, NOTES
+from bench.finding import Finding, Quantity, Settle
+from bench.gear import Indicator, Jig, Saw
+from bench.moves.alignment import CLOSES, OPENS
 from bench.moves.lever import fence_move
-from bench.render import cut, notice_templates, prompts, remark_templates, symptoms, upkeep
-from bench.render.finding import settle_words
+from bench.moves.mitre import mitre_way
+from bench.render import cut, names, notice_templates, prompts, remark_templates, symptoms, upkeep
+from bench.render.finding import quantity_words, settle_words
 from bench.render.names import PARTS, upper_first
 from bench.render.remarks import move_words
 from bench.render.report import sentences as report
+from bench.render.result import headline, next_act
 
 MOST_WORDS = 12
-SAMPLE = "0.12"  # stands for a value, which counts as one word
-VALUE = re.compile(r"[0-9]+(\.[0-9]+)? (mm|turns?)( give or take [0-9.]+ mm)?")  # as one word
-END = re.compile(r"(?<=[.?!])[\"']?\s+(?=[A-Z0-9\"'(])")
+VERDICTS = ("inside", "outside", "cannot-tell", None)
+# a value counts as one word, with its give or take and the length that it is told over
+VALUE = re.compile(
+    r"[0-9]+(\.[0-9]+)? (mm|turns?)(,? give or take [0-9.]+( mm)?)?"
+    r"( (over|per|across( your)?) [0-9.]+ mm( board)?)?"
+)
+END = re.compile(r"(?<=[.?!])[\"']?\s+(?=[A-Z0-9\"'(`])")
+PART = re.compile(END.pattern + r"|; |: ")  # of one line that says what is wrong and what to do
+ONE_LINE = {"command", "error", "doctor"}
 
 
 class Sentence(NamedTuple):
@@ -44,12 +59,13 @@ class Sentence(NamedTuple):
 
 
 def table() -> list[Sentence]:
-    """Each sentence once, in the order of its source and code."""
-    found: dict[tuple[str, str], Sentence] = {}
-    for source, code, template in templates():
+    """Each sentence once, at the first source and code that say it."""
+    found: dict[str, Sentence] = {}
+    for source, code, template in [*templates(), *words_in_source.texts(), *words_in_source.page_texts()]:
+        end = PART if source in ONE_LINE else END
         for whole in variants(template):
-            for text in END.split(whole):
-                found.setdefault((source, text), Sentence(source, code, text.strip()))
+            for text in end.split(VALUE.sub(SAMPLE, whole)):
+                found.setdefault(text.strip(), Sentence(source, code, text.strip()))
     return list(found.values())
 
 
@@ -95,6 +111,57 @@ def templates() -> Iterator[tuple[str, str, str]]:
             yield "cut", code, f"{act}: worth {SAMPLE}."
     for code, text in _settling():
         yield "settle", code, text
+    for code, template in {**FAULTS, **GOOD, **NOTES}.items():
+        for part in template.split(" | "):
+            yield "doctor", code, part
+    for code, text in _results():
+        yield "result", code, text
+    for choices in (names.QUANTITIES, names.PARTS, names.PLACEMENTS, cut.STATES, cut.PARTS):
+        for code, name in choices.items():
+            yield "name", code, name
+
+
+def _results() -> Iterator[tuple[str, str]]:
+    """What a result says first, and its lines, for every quantity, way and verdict."""
+    for name, way, verdict in product(names.QUANTITIES, (None, *_all_ways()), VERDICTS):
+        if way is not None and way not in _ways(name):
+            continue
+        for unit, over in (("mm", None), ("rad", None), ("rad", 300.0)):
+            value, give = (0.12, 0.02) if unit == "mm" else (4e-4, 5e-5)
+            q = Quantity(name, value, unit, give, None, value, verdict, way, over)
+            finding = Finding(check="fence-square", quantities=[q], verdict=verdict)
+            said = headline(finding, "mm", 400.0)
+            for line in [said.danger or "", *said.lead, *said.small, next_act(finding, "mm")]:
+                yield name, line
+            yield name, quantity_words(q, "mm", 400.0)
+
+
+def _ways(name: str) -> set[str]:
+    """Which way a quantity may be out, of every sort of sled and saw."""
+    jigs = [Jig("sled", fence=f, pivot=p) for f, p in product(("near", "far"), ("left", "right"))]
+    mitres = [
+        Jig("sled", pivot=p, mitre=m) for p, m in product(("left", "right"), ("point-away", "point-toward"))
+    ]
+    saws = [None, Saw("saw", rip_fence="left"), Saw("saw", rip_fence="right")]
+    out = (1e-3, -1e-3)
+    return {
+        "fence": {fence_way(a, jig) for a, jig in product(out, (None, *jigs))},
+        "board": {fence_way(a, jig) for a, jig in product(out, (None, *jigs))},
+        "blade": {rear_way(b, saw) for b, saw in product(out, saws)},
+        "rip-fence": {OPENS, CLOSES},
+        "toe": {OPENS, CLOSES},
+        "square": {"wider than square", "tighter than square"},
+        "left": {mitre_way("left", a, jig) for a, jig in product(out, mitres)},
+        "right": {mitre_way("right", a, jig) for a, jig in product(out, mitres)},
+        "between": {"wider than square", "tighter than square"},
+        "fence-lean": {"top leans toward you", "top leans away from you"},
+        "blade-lean": {"top leans to the left", "top leans to the right"},
+        "slot-curvature": {"the sled turns left as it is pushed"},
+    }.get(name, set())
+
+
+def _all_ways() -> list[str]:
+    return sorted(set().union(*(_ways(name) for name in names.QUANTITIES)))
 
 
 def _settling() -> Iterator[tuple[str, str]]:
@@ -104,7 +171,7 @@ def _settling() -> Iterator[tuple[str, str]]:
     parts = [Settle(part=part) for part in PARTS]
     for settle in (*(Settle(part="seat", **{name: value}) for name, value in given.items()), *parts):
         text = settle_words(msgspec.structs.replace(finding, settle=settle), "mm")
-        yield settle.part, VALUE.sub(SAMPLE, text)
+        yield settle.part, text
 
 
 def _moves() -> Iterator[str]:
@@ -114,7 +181,7 @@ def _moves() -> Iterator[str]:
         for rotation in (3e-4, 6.3e-4, 2e-6):
             move = fence_move(way * rotation, 2e-5, jig, leaves)
             if move is not None:
-                yield VALUE.sub(SAMPLE, move_words(move, "mm"))
+                yield move_words(move, "mm")
 
 
 def _steps(check: Any) -> Iterator[Any]:

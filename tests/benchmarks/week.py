@@ -17,6 +17,7 @@ import json
 import os
 import re
 import signal
+import socket
 import sqlite3
 import statistics
 import subprocess
@@ -38,6 +39,7 @@ FIRST_DAY = (
 )
 ZONE = "CET-1CEST,M3.5.0,M10.5.0/3"  # in the words of POSIX (8.3, TZ)
 DAY = 86_400
+PATIENCE_S = 60.0
 WARM = 0.3  # share of the looks after which memory is looked at
 STALLED = ("has sent nothing for", " reads.", "has not answered for", "is written again")
 DAEMON = """
@@ -54,7 +56,7 @@ class FastDaemon:
     """The daemon with its own clock. process, client: as of daemon_figures.Daemon."""
 
     def __init__(self, folder: Path, ports: dict[str, str], speed: float) -> None:
-        from bench.protocol.client import NoDaemon, WireClient
+        from bench.protocol.client import WireClient
 
         clock = folder / "fast_clock.so"
         command = ["cc", "-O2", "-shared", "-fPIC", "-o", str(clock), str(HERE / "fast_clock.c")]
@@ -65,25 +67,27 @@ class FastDaemon:
         clocks = {"SPEED": speed, "FROM": self.began, "WALL": FIRST_DAY}
         env = os.environ | {f"FAST_CLOCK_{name}": str(value) for name, value in clocks.items()}
         files = [f"--{name}={folder / at}" for name, at in FILES.items()]
+        self.told = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM)  # as systemd is told that it is ready
+        self.told.bind(str(folder / "told"))
+        self.told.settimeout(PATIENCE_S)
         with (folder / "journal").open("w") as journal:
             self.process = subprocess.Popen(
                 [sys.executable, "-c", DAEMON, "daemon", *files],
-                env=env | {"LD_PRELOAD": str(clock), "TZ": ZONE},
+                env=env | {"LD_PRELOAD": str(clock), "TZ": ZONE, "NOTIFY_SOCKET": str(folder / "told")},
                 stderr=journal,
             )
-        while True:
-            try:
-                self.client = WireClient(folder / "socket")
-                break
-            except NoDaemon:
-                if self.process.poll() is not None:
-                    raise RuntimeError((folder / "journal").read_text()) from None
-                time.sleep(0.005)
+        try:
+            self.told.recv(100)
+        except TimeoutError:
+            raise RuntimeError((folder / "journal").read_text()) from None
+        self.client = WireClient(folder / "socket")
 
     def stop(self) -> int:
         self.client.close()
         self.process.send_signal(signal.SIGTERM)
-        return self.process.wait(60)
+        status = self.process.wait(PATIENCE_S)
+        self.told.close()
+        return status
 
 
 FILES = {"settings": "settings.toml", "log": "log.db", "socket": "socket"}

@@ -151,7 +151,8 @@ def placed_on_one_stretch(
     shift = seen.shift if seen is not None else None
     if seen is not None and shift is not None and abs(shift.distance) > STAND_STAYED:
         middle = statistics.fmean(_middle(here) for here in placed)
-        told = _told_of_shift(shift)
+        sure = abs(shift.distance) > SURE_SHIFT * shift.standard_uncertainty
+        told = [note("stand-shifted", by=abs(shift.distance))] if sure else []
         by = {steps[1].placement: -shift.distance}
         placed, rows = place(evidence, steps, told, by)
         again = of_arm_and_slot(placed)
@@ -164,12 +165,6 @@ def placed_on_one_stretch(
 
 def _middle(here: Placed) -> float:
     return statistics.fmean((fit.start + fit.stop) / 2 for _, fit in here.pushes)
-
-
-def _told_of_shift(shift: Shift) -> list[Remark]:
-    if abs(shift.distance) <= SURE_SHIFT * shift.standard_uncertainty:
-        return []
-    return [note("stand-shifted", by=abs(shift.distance))]
 
 
 def stand_row(seen: ArmAndSlot | None) -> Part | None:
@@ -246,5 +241,5 @@ def curvature_of_slot(seen: ArmAndSlot, confidence: float) -> Quantity:
         "1/mm",
         t_quantile(confidence, dof) * seen.slot_uncertainty,
         dof,
-        way=f"the sled {way} as it is pushed away",
+        way=f"the sled {way} as it is pushed",
     )

@@ -17,21 +17,12 @@ import msgspec
 
 from bench.checks.model import Evidence, EvidenceGear, Focus, Mount, Step, Trace
 from bench.checks.options import OptionValue, given_number, number
+from bench.checks.shared.results import direction_rows, instrument_rows
 from bench.checks.shared.traces import count_of
 from bench.checks.shared.turns import even_turns, turn_of
 from bench.finding import EvidenceError, Remark, note, warning
 from bench.gear import LeftRight
-from bench.uncertainty import (
-    Group,
-    Part,
-    between_sweeps,
-    rectangular,
-    resolution,
-    scatter_within,
-    span,
-    tilt,
-    travel_scale,
-)
+from bench.uncertainty import Group, Part, between_sweeps, rectangular, scatter_within
 
 TOUCHES = 3  # at an end that is visited once
 VISITS = 2  # an end, from which their scatter speaks for the float
@@ -117,9 +108,8 @@ def spot_rows(
     evidence: Evidence, read: SpotReadings, rotation: float
 ) -> tuple[list[Part], list[Remark]]:
     """The budget of one spot, and what is said where a row was only stated."""
-    gear, length = evidence.gear, abs(read.apart)
+    length = abs(read.apart)
     touches, spread = _scatter(read, length)
-    rounded = resolution(read.count, length, spread)
     rows = [touches if touches.standard_uncertainty > 0 else None]
     remarks: list[Remark] = []
     if not read.slid_anew:
@@ -135,16 +125,8 @@ def spot_rows(
             ),
         ]
     rows += [
-        rounded,
-        span(
-            read.lean,
-            length,
-            read.count,
-            short_span_error=gear.indicator.short_span_error,
-            rounded=rounded is not None,
-        ),
-        travel_scale(rotation, gear.travel.scale_error),
-        tilt(rotation, gear.indicator.tilt),
+        *instrument_rows(evidence, read.lean, length, read.count, spread),
+        *direction_rows(evidence, rotation),
     ]
     return [row for row in rows if row is not None], remarks
 

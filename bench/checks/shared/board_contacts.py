@@ -15,15 +15,13 @@ from typing import Literal
 import numpy as np
 
 from bench.checks.model import Evidence, Trace
-from bench.checks.shared.edge_bending import Bending
 from bench.checks.shared.face_profile import SINGLE_FACE, Face, pass_scatter
-from bench.checks.shared.results import combined
-from bench.checks.shared.straightedge import AS_IS, ROLLED
+from bench.checks.shared.results import combined, direction_rows
 from bench.finding import Contact, Remark, note
 from bench.geometry.cells import Array
 from bench.geometry.contact import contact_line
 from bench.geometry.reversal import WINDOW, level, smooth
-from bench.uncertainty import Part, tilt, travel_scale
+from bench.uncertainty import Part
 
 # mm of fence that a board must rest on to be told apart from a point
 LEAST_BOARD = 50.0
@@ -62,15 +60,13 @@ def _boards(
 def contacts(
     evidence: Evidence,
     face: Face,
+    placements: Sequence[str],
     rest: Sequence[Part | None],
-    bent: Bending,
     remarks: list[Remark],
 ) -> list[Contact]:
     """The line each board rests on when pushed at its middle, relative to the profile's
     own line."""
-    fine = texture(
-        face, evidence.traces, (AS_IS, ROLLED) if face.g is not None else (AS_IS,)
-    )
+    fine = texture(face, evidence.traces, placements)
     lines: list[Contact] = []
     for start, stop in _boards(evidence, face, remarks):
         if stop - start < LEAST_BOARD:
@@ -79,7 +75,7 @@ def contacts(
         # as that was seen to turn it
         missed = contact_missed(face, fine, (start, stop), _side(evidence))
         more = [Part("form averaged away", "B", missed)] if missed else []
-        line, span = _contact(evidence, face, (start, stop), rest, bent, more)
+        line, span = _contact(evidence, face, (start, stop), rest, more)
         lines.append(line)
         low, high = span
         if max(high - line.rotation, line.rotation - low) > line.uncertainty:
@@ -93,11 +89,10 @@ def _contact(
     face: Face,
     board: tuple[float, float],
     rest: Sequence[Part | None],
-    bent: Bending,
     more: Sequence[Part],
 ) -> tuple[Contact, tuple[float, float]]:
     """One board's line, and the span of rotations for pushes to either side."""
-    gear, pushed, side = evidence.gear, sum(board) / 2, _side(evidence)
+    pushed, side = sum(board) / 2, _side(evidence)
     y = face.f if side == "near" else -face.f
     plain = contact_line(face.x, y, *board, pushed, fence=side)
     edge = max(abs(plain.edge[1] - plain.edge[0]), LEAST_BOARD)
@@ -117,10 +112,9 @@ def _contact(
     rows = [
         *of_passes.rows(float(found.standard_uncertainty or 0.0)),
         *(Part(p.name, p.type, p.standard_uncertainty * per) for p in rest if p),
-        bent.row(plain.sensitivity),
+        face.bend_row(plain.sensitivity),
         *more,
-        travel_scale(rotation, gear.travel.scale_error),
-        tilt(rotation, gear.indicator.tilt),
+        *direction_rows(evidence, rotation),
     ]
     budget = combined(evidence, rows)
     low, high = found.span

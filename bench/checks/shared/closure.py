@@ -26,6 +26,7 @@ from bench.uncertainty import Part, closure, t_quantile
 END = 0.1  # share of the stretch that counts as its end
 MIDDLE = 0.3  # share of the stretch that counts as its middle
 FEWEST_THERE = 2  # readings there
+FEWEST_CYCLES = 2  # cycles that show what comes back alike each time
 BACK = 2  # counts within which a reading has come back; common practice, no source
 # rad, of yaw, where a single cycle shows no scatter; common practice, no source
 UNSEEN_PLAY = 100e-6
@@ -45,30 +46,51 @@ def cycles(traces: Sequence[Trace]) -> list[tuple[Trace, Trace]]:
     return pairs
 
 
-def gap(push: Trace, pull: Trace) -> tuple[float, float] | None:
-    """mm by which the pull-back reads otherwise at the near end than at the far end,
-    and the stretch in mm.
+Shares = Sequence[tuple[float, float]]  # of what push and pull-back both cover
 
-    Medians of both over the same tenth, each freed of its own slope there by the order
-    of places; None where they do not share enough.
+
+def _partings(
+    push: Trace, pull: Trace, shares: Shares
+) -> tuple[list[float], float] | None:
+    """mm by which the pull-back reads otherwise than its push over each of these
+    stretches, and mm that both cover.
+
+    Medians of both, each freed of its own slope by the order of places; None where they
+    do not share enough.
     """
-    low, high = _shared(push, pull)
-    reach = high - low
-    if reach <= 0:
+    low = max(min(push.travel), min(pull.travel))
+    reach = min(max(push.travel), max(pull.travel)) - low
+    ends = [_at(push, low, reach, share) for share in ((0.0, 0.25), (0.75, 1.0))]
+    there, back = ([_at(t, low, reach, s) for s in shares] for t in (push, pull))
+    if reach <= 0 or None in there or None in back:
         return None
-    near = _apart(push, pull, low, low + END * reach)
-    far = _apart(push, pull, high - END * reach, high)
-    return None if near is None or far is None else (near - far, reach)
+    slope, (first, last) = 0.0, ends
+    if first is not None and last is not None and last[0] != first[0]:
+        slope = (last[1] - first[1]) / (last[0] - first[0])
+    pairs = [(a, b) for a, b in zip(there, back, strict=True) if a and b]
+    return [r - q - (s - p) * slope for (p, q), (s, r) in pairs], reach
+
+
+def _at(
+    trace: Trace, low: float, reach: float, share: tuple[float, float]
+) -> tuple[float, float] | None:
+    """Median place and reading within that share of a stretch."""
+    begin, end = (low + part * reach for part in share)
+    pairs = zip(trace.travel, trace.reading, strict=True)
+    inside = [(s, r) for s, r in pairs if begin - 1e-9 <= s <= end + 1e-9]
+    if len(inside) < FEWEST_THERE:
+        return None
+    places, readings = zip(*inside, strict=True)
+    return statistics.median(places), statistics.median(readings)
 
 
 class Returned(msgspec.Struct, frozen=True):
     """How the cycles of one set-up came back. gap: mm that the reading did not come
     back by, signed as it was read; allowed: what play and scatter explain of it at 95
-    %; length: mm of travel; count: what it resolves; error: standard, of the gap."""
+    %; count: what it resolves."""
 
     gap: float
     allowed: float
-    length: float
     count: float
     error: float = 0.0  # standard, of the gap
 
@@ -142,18 +164,18 @@ def out_and_back(
     no scatter: then yaw_play (rad, full swing) where known, but 100 urad at most, turns
     the pull-back against its push.
     """
-    seen = [found for push, pull in pairs if (found := gap(push, pull)) is not None]
-    if not seen:
+    seen = _parted_pairs(pairs, ((0.0, END), (1 - END, 1.0)))
+    gaps = [near - far for (near, far), _ in seen]
+    if not gaps:
         return None
-    gaps = [g for g, _ in seen]
-    length = statistics.fmean(reach for _, reach in seen)
-    if len(gaps) > 1:
-        error = statistics.stdev(gaps) / math.sqrt(len(gaps))
-        allowed = t_quantile(0.95, len(gaps) - 1) * error
-    else:
-        play = UNSEEN_PLAY if yaw_play is None else min(yaw_play, UNSEEN_PLAY)
-        allowed = error = play * length
-    return Returned(statistics.fmean(gaps), allowed, length, count, error)
+    error, freedom = _scatter(gaps)
+    if freedom:
+        return Returned(
+            statistics.fmean(gaps), t_quantile(0.95, freedom) * error, count, error
+        )
+    play = UNSEEN_PLAY if yaw_play is None else min(yaw_play, UNSEEN_PLAY)
+    allowed = play * seen[0][1]
+    return Returned(gaps[0], allowed, count, allowed)
 
 
 def lost_motion(pairs: Sequence[tuple[Trace, Trace]], *, count: float) -> float | None:
@@ -163,72 +185,38 @@ def lost_motion(pairs: Sequence[tuple[Trace, Trace]], *, count: float) -> float 
     None with fewer than two cycles, where it is within two counts, or where it scatters
     as play does (95 %, Student's t).
     """
-    seen = []
-    for push, pull in pairs:
-        low, high = _shared(push, pull)
-        middle, reach = (low + high) / 2, MIDDLE * (high - low) / 2
-        if reach > 0:
-            apart = _apart(push, pull, middle - reach, middle + reach)
-            seen += [] if apart is None else [apart]
-    if len(seen) < FEWEST_THERE:
+    middle = ((1 - MIDDLE) / 2, (1 + MIDDLE) / 2)
+    apart = [gap for (gap,), _ in _parted_pairs(pairs, (middle,))]
+    if len(apart) < FEWEST_CYCLES:
         return None
-    mean = statistics.fmean(seen)
-    doubt = (
-        t_quantile(0.95, len(seen) - 1) * statistics.stdev(seen) / math.sqrt(len(seen))
-    )
+    mean, (error, freedom) = statistics.fmean(apart), _scatter(apart)
+    doubt = t_quantile(0.95, freedom) * error
     return mean if abs(mean) > max(doubt, BACK * count) else None
 
 
-def _shared(push: Trace, pull: Trace) -> tuple[float, float]:
-    """mm of travel where what both cover begins and ends."""
-    low = max(min(push.travel), min(pull.travel))
-    return low, min(max(push.travel), max(pull.travel))
+def _parted_pairs(
+    pairs: Sequence[tuple[Trace, Trace]], shares: Shares
+) -> list[tuple[list[float], float]]:
+    found = [_partings(push, pull, shares) for push, pull in pairs]
+    return [one for one in found if one is not None]
 
 
-def _apart(push: Trace, pull: Trace, begin: float, end: float) -> float | None:
-    """mm by which the pull-back reads otherwise than its push over that stretch, freed
-    of where within it the readings lie."""
-    there, back = _at(push, begin, end), _at(pull, begin, end)
-    if there is None or back is None:
-        return None
-    slope = _slope(push, *_shared(push, pull))
-    return back[1] - there[1] - (back[0] - there[0]) * slope
-
-
-def _at(trace: Trace, begin: float, end: float) -> tuple[float, float] | None:
-    """Median place and reading within that stretch."""
-    inside = [
-        (s, r)
-        for s, r in zip(trace.travel, trace.reading, strict=True)
-        if begin - 1e-9 <= s <= end + 1e-9
-    ]
-    if len(inside) < FEWEST_THERE:
-        return None
-    return statistics.median(s for s, _ in inside), statistics.median(
-        r for _, r in inside
-    )
-
-
-def _slope(trace: Trace, low: float, high: float) -> float:
-    ends = [
-        _at(trace, a, b)
-        for a, b in ((low, low + (high - low) / 4), (high - (high - low) / 4, high))
-    ]
-    first, last = ends
-    if first is None or last is None or last[0] == first[0]:
-        return 0.0
-    return (last[1] - first[1]) / (last[0] - first[0])
+def _scatter(values: Sequence[float]) -> tuple[float, int]:
+    """Standard error of their mean, and its degrees of freedom."""
+    n = len(values)
+    return (statistics.stdev(values) / math.sqrt(n) if n > 1 else 0.0), n - 1
 
 
 def told_of_returns(placed: Sequence[Placed]) -> list[Remark]:
     """What did not come back, and what it means for the answer."""
     if not opposed(placed):
+        lefts = [(p.name, p.returned.left) for p in placed if p.returned is not None]
         return [
-            warning("return-error", here.name, error=left)
-            for here in placed
-            if here.returned is not None and (left := here.returned.left) is not None
+            warning("return-error", name, error=left)
+            for name, left in lefts
+            if left is not None
         ]
-    apart = parted_returns(placed)
+    apart = _of_both(placed)
     told = []
     if apart.common is not None:
         told.append(warning("return-crept", error=apart.common))
@@ -240,7 +228,7 @@ def told_of_returns(placed: Sequence[Placed]) -> list[Remark]:
     return told
 
 
-def parted_returns(placed: Sequence[Placed]) -> Parted:
+def _of_both(placed: Sequence[Placed]) -> Parted:
     return parted(placed[0].returned, placed[1].returned)
 
 
@@ -254,6 +242,6 @@ def return_row(
         lefts = [p.returned.left for p in placed if p.returned is not None]
         worst = max((left for left in lefts if left is not None), default=None)
         return closure(worst, length, weights)
-    apart = parted_returns(placed)
+    apart = _of_both(placed)
     likely = apart.likely_unequal if common else apart.likely_common
     return closure(likely or None, length)

@@ -14,12 +14,13 @@ import msgspec
 from bench.checks.model import Evidence, SweepHistory
 from bench.checks.options import given_number
 from bench.checks.shared.results import wall_of
-from bench.finding import Comparison, Remark, note, warning
+from bench.finding import Comparison, Remark, RemarkValue, note, warning
 from bench.uncertainty import Combined, Part, agreement, combine
 from bench.uncertainty.budget import SEAT
 
 LIKELY_TURNS = 6  # more turns nobody makes
 MOST_CAUSES = 4  # that are named
+ALWAYS = ("wall", "bow", "chip", "cut", "moved", "square")  # causes that can always be
 Source = Literal["given", "log", "held", "play", "usual"]
 # rad, standard deviation of one cut: with the sled held against one wall (seating and
 # hold), and where nothing at all is known; common practice, no source
@@ -47,13 +48,15 @@ def beside_passes(
     if sweep is None:
         return [], None
     e_n = agreement(a, expanded, sweep.fence, sweep.expanded)
-    day = sweep.at[:10]
-    if e_n <= 1.0:
-        remarks = [note("agrees-with-passes", dated=float(bool(day)), day=day)]
-    else:
+    dated: dict[str, RemarkValue] = {
+        "dated": float(bool(sweep.at)),
+        "day": sweep.at[:10],
+    }
+    remarks = [note("agrees-with-passes", **dated)]
+    if e_n > 1.0:
         both = math.hypot(expanded, sweep.expanded)
-        differs = warning("differs-from-passes", dated=float(bool(day)), day=day)
-        remarks = [differs, *causes(a, sweep.fence, both, turns)[:MOST_CAUSES]]
+        why = causes(a, sweep.fence, both, turns)[:MOST_CAUSES]
+        remarks = [warning("differs-from-passes", **dated), *why]
     if "sweep_fence" in options and "sweep_fence_uncertainty" not in options:
         remarks.append(note("pass-exact"))
     comparison = Comparison(
@@ -78,15 +81,8 @@ def causes(board: float, sweep: float, both: float, turns: int = 4) -> list[Rema
         if other != turns and abs(told - sweep) <= both < 2 * abs(sweep):
             how_well = abs(told - sweep) + 0.1 * both * abs(other - turns)
             slips.append((how_well, note("cause-turns", turns=other, said=turns)))
-    return [
-        *(slip for _, slip in sorted(slips, key=lambda pair: pair[0])),
-        note("cause-wall"),
-        note("cause-bow"),
-        note("cause-chip"),
-        note("cause-cut"),
-        note("cause-moved"),
-        note("cause-square"),
-    ]
+    likely = [slip for _, slip in sorted(slips, key=lambda pair: pair[0])]
+    return [*likely, *(note(f"cause-{what}") for what in ALWAYS)]
 
 
 class CutScatter(msgspec.Struct, frozen=True):
@@ -98,12 +94,11 @@ class CutScatter(msgspec.Struct, frozen=True):
     source: Source
     passes: int = 0  # of the log that it rests on
 
-    def row(self, turns: int, of_one_cut: float | None = None) -> Part:
+    def row(self, turns: int) -> Part:
         """The budget's row of a board that was turned so often."""
-        each = self.of_one_cut if of_one_cut is None else of_one_cut
         seen = self.degrees_of_freedom
-        kind: Literal["A", "B"] = "B" if seen is None else "A"
-        return Part(ROW, kind, each / math.sqrt(turns), seen)
+        each = self.of_one_cut / math.sqrt(turns)
+        return Part(ROW, "B" if seen is None else "A", each, seen)
 
 
 def cut_scatter(evidence: Evidence) -> CutScatter:
@@ -139,13 +134,8 @@ def of_cuts(
         return [note("cuts-in-the-play")]
     if cuts.source not in ("held", "usual"):
         return []
+    careful = msgspec.structs.replace(cuts, of_one_cut=CAREFUL_CUT).row(turns)
     rest = [row for row in rows if row.name != ROW]
-    careful = combine([cuts.row(turns, CAREFUL_CUT), *rest], combined.confidence)
-    values = {
-        "usual": cuts.of_one_cut,
-        "now": combined.expanded,
-        "then": careful.expanded,
-    }
-    if cuts.source == "held":
-        return [note("cuts-held-usual", **values)]
-    return [note("cuts-unknown", **values)]
+    then = combine([careful, *rest], combined.confidence).expanded
+    code = "cuts-held-usual" if cuts.source == "held" else "cuts-unknown"
+    return [note(code, usual=cuts.of_one_cut, now=combined.expanded, then=then)]

@@ -14,7 +14,7 @@ from itertools import pairwise
 from bench.checks.model import Check, Evidence, Step, Trace
 from bench.checks.options import STEEPEST
 from bench.checks.shared.slips import BETTER_LENGTH, denied_sides
-from bench.checks.shared.traces import as_shown, reach, travel_span
+from bench.checks.shared.traces import COARSEST, as_shown, reach, travel_span
 from bench.finding import Doubt, doubt
 
 LIVES = 2.0  # counts that a number moves by and that no flicker between two makes
@@ -98,9 +98,8 @@ def _of_passes(evidence: Evidence, name: str, step: Step) -> list[Doubt]:
     count = count_of_evidence(evidence)
     found: list[Doubt] = []
     span = _span(r for t in traces for r in t.reading)
-    if evidence.alive is None:
-        frozen = span == 0
-    else:  # a count or two come and go by themselves
+    frozen = span == 0
+    if evidence.alive is not None:  # a count or two come and go by themselves
         frozen = name not in evidence.alive and span < LIVES * count - 1e-9
     if frozen:
         found.append(doubt("frozen", name, span=span))
@@ -148,18 +147,19 @@ def _standing_part(trace: Trace, count: float) -> tuple[float, float] | None:
     first, last = _longest_run(trace.reading, count / 2)
     # let out as far as the plunger goes; it may flicker there
     least = min(trace.reading)
-    lowest = [min(r, least + 2 * count) - least for r in trace.reading]
-    loose = _longest_run(
-        [0.0 if r <= 1.5 * count else float(k) for k, r in enumerate(lowest, 1)], 0.5
-    )
+    apart = [r - least > 1.5 * count for r in trace.reading]
+    loose = _longest_run([k * far for k, far in enumerate(apart, 1)], 0.5)
     return _not_followed(trace, first, last, count) or _in_the_air(trace, *loose, count)
 
 
 def _not_followed(
     trace: Trace, first: int, last: int, count: float
 ) -> tuple[float, float] | None:
-    low, high, apart = _beside(trace, first, last)
-    if apart is None or high - low < PART * reach(trace):
+    low, high = sorted((trace.travel[first], trace.travel[last]))
+    if high - low < PART * reach(trace):
+        return None
+    apart = _beside(trace, first, last)
+    if apart is None:
         return None
     slope, _, rate = apart
     spans = _span(r for k, r in enumerate(trace.reading) if not first <= k <= last)
@@ -171,40 +171,33 @@ def _not_followed(
 def _in_the_air(
     trace: Trace, first: int, last: int, count: float
 ) -> tuple[float, float] | None:
-    low, high, apart = _beside(trace, first, last)
-    if apart is None or last - first < 2 or high - low < IN_AIR * reach(trace):
+    low, high = sorted((trace.travel[first], trace.travel[last]))
+    if last - first < 2 or high - low < IN_AIR * reach(trace):
+        return None
+    apart = _beside(trace, first, last)
+    if apart is None:
         return None
     slope, level, _ = apart
     off = trace.reading[first] - level - slope * (low + high) / 2
     return (low, high) if abs(off) >= max(FALLS, 30 * count) else None
 
 
-def _beside(
-    trace: Trace, first: int, last: int
-) -> tuple[float, float, tuple[float, float, float] | None]:
-    """From, to, and of the readings beside that part: slope, level at travel 0
-    (Theil-Sen), share that change."""
-    low, high = sorted((trace.travel[first], trace.travel[last]))
-    pieces = [(0, first), (last + 1, len(trace.reading))]
-    beside = [k for a, b in pieces for k in range(a, b)]
+def _beside(trace: Trace, first: int, last: int) -> tuple[float, float, float] | None:
+    """Of the readings beside that part: slope, level at travel 0 (Theil-Sen), share
+    that change; None where there are too few."""
+    places = list(zip(trace.travel, trace.reading, strict=True))
+    pieces = places[:first], places[last + 1 :]
+    beside = [*pieces[0], *pieces[1]]
     if len(beside) < FEWEST_READINGS // 2:
-        return low, high, None
+        return None
     some = beside[:: max(1, len(beside) // 50)]
-    s, r = [trace.travel[k] for k in some], [trace.reading[k] for k in some]
-    slopes = [
-        (r[j] - r[i]) / (s[j] - s[i])
-        for i in range(len(s))
-        for j in range(i)
-        if abs(s[j] - s[i]) > 1e-6
-    ]
-    slope = statistics.median(slopes) if slopes else 0.0
-    level = statistics.median(y - slope * x for x, y in zip(s, r, strict=True))
-    changes = sum(
-        abs(trace.reading[k + 1] - trace.reading[k]) > 1e-9
-        for a, b in pieces
-        for k in range(a, b - 1)
-    )
-    return low, high, (slope, level, changes / len(beside))
+    pairs = [(one, other) for k, one in enumerate(some) for other in some[:k]]
+    steep = [(r - q) / (s - p) for (s, r), (p, q) in pairs if abs(s - p) > 1e-6]
+    slope = statistics.median(steep) if steep else 0.0
+    level = statistics.median(r - slope * s for s, r in some)
+    next_to = [pair for piece in pieces for pair in pairwise(piece)]
+    changes = sum(abs(r - q) > 1e-9 for (_, q), (_, r) in next_to)
+    return slope, level, changes / len(beside)
 
 
 def _longest_run(reading: Sequence[float], within: float) -> tuple[int, int]:
@@ -233,7 +226,10 @@ def _frozen_spots(evidence: Evidence, names: Sequence[str]) -> list[Doubt]:
     there = [t for t in evidence.traces if t.placement in names and t.reading]
     values = [r for trace in there for r in trace.reading]
     alive = evidence.alive
-    same = 1e-9 if alive is None else LIVES * count_of_evidence(evidence) - 1e-9
+    # a few numbers lie far apart: how far is no count of the instrument
+    least = evidence.gear.indicator.resolution or 0.0
+    count = max(least, min(count_of_evidence(evidence), COARSEST))
+    same = 1e-9 if alive is None else LIVES * count - 1e-9
     if len(values) < 2:
         return []
     if _span(values) < same and not alive:
@@ -321,11 +317,9 @@ def _span(values: Iterable[float]) -> float:
 
 
 def _slope(trace: Trace) -> float:
-    n = len(trace.travel)
-    s, r = sum(trace.travel) / n, sum(trace.reading) / n
-    var = sum((x - s) ** 2 for x in trace.travel)
-    pairs = zip(trace.travel, trace.reading, strict=True)
-    return sum((x - s) * (y - r) for x, y in pairs) / var if var > 0 else 0.0
+    if _span(trace.travel) == 0:
+        return 0.0
+    return statistics.linear_regression(trace.travel, trace.reading).slope
 
 
 def part(doubts: Sequence[Doubt]) -> str:

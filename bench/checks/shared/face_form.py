@@ -1,17 +1,21 @@
 """From the passes along a sled fence to how straight it is: straightness, bow, and the
-lines that boards rest on. mm and rad."""
+lines that boards rest on; and what the straightedge itself does to them, which gives
+way under the indicator and the hand that pushes it. Lengths in mm, forces in N.
+"""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 
 import msgspec
+import numpy as np
 
 from bench.checks.model import Evidence
-from bench.checks.options import given_number
+from bench.checks.options import given_number, number
 from bench.checks.shared.board_contacts import contacts
-from bench.checks.shared.edge_bending import bending
 from bench.checks.shared.face_profile import (
+    BENDS,
     Face,
     PassScatter,
     averaged_away,
@@ -20,10 +24,11 @@ from bench.checks.shared.face_profile import (
 )
 from bench.checks.shared.results import combined, finding, quantity, settled
 from bench.checks.shared.slips import short_pushes, too_fine
-from bench.checks.shared.straightedge import AS_IS, PRESSED, ROLLED
+from bench.checks.shared.straightedge import AS_IS, MODULUS, PRESSED, ROLLED
 from bench.finding import EvidenceError, Finding, Remark, note, warning
 from bench.geometry.cells import Array
-from bench.geometry.columns import Column
+from bench.geometry.columns import Column, legendre
+from bench.geometry.reversal import levelling_matrix
 from bench.geometry.straightness import (
     Straightness,
     bow,
@@ -33,6 +38,15 @@ from bench.geometry.straightness import (
 )
 from bench.uncertainty import Part, rectangular, span
 
+Fit = Callable[[Column, Column], Straightness]
+
+FORCE = 5.0  # N across the straightedge, of a hand that is not light; common practice
+# mm, standard uncertainty at the middle where no size is said; common practice, no
+# source
+BEND = 0.005
+# how many times as hard as with two fingers a whole hand presses; common practice, no
+# source
+HARDER = 2.5, 8.0
 STRAIGHT = 0.05  # mm, over 600 mm; common practice, no source
 # of its length, half-width, where nothing is said; common practice, no source
 STRAIGHTEDGE = 0.05 / 600
@@ -40,47 +54,45 @@ STRAIGHTEDGE = 0.05 / 600
 
 def form_of_face(evidence: Evidence) -> Finding:
     remarks: list[Remark] = []
-    placements = _placements(evidence)
-    count = evidence.gear.indicator.resolution
-    pressed = PRESSED if AS_IS in placements else ""
-    face = face_of(evidence.traces, placements, count, remarks, pressed)
-    face, bent, said_of_it = bending(evidence, face)
-    rest = [_span(evidence, face), _straightedge(evidence, face, remarks)]
-    remarks.append(said_of_it)
+    face, placements = _face(evidence, remarks)
+    face, said_of_bending = _bending(evidence, face)
+    own = span(
+        face.span,
+        1.0,
+        face.count,
+        short_span_error=evidence.gear.indicator.short_span_error,
+        weights=face.weights,
+    )
+    rest = [own, _straightedge(evidence, face, remarks)]
+    remarks.append(said_of_bending)
     lost, limit = averaged_away(face), _limit(evidence)
-
-    def straightness_by(fit: Callable[[Column, Column], Straightness]) -> _Straightness:
-        rows = [*rest, bent.row_of(face, fit)]
-        return _straightness(face, fit, rows, lost)
-
-    zone, line = straightness_by(minimum_zone), straightness_by(least_squares)
-    budget, of_line = combined(evidence, zone.rows), combined(evidence, line.rows)
-    arch = bow(face.x, face.f)
-    passes = pass_scatter(face, arch.sensitivity).between.parts
-    own = [bent.row(arch.sensitivity), _lost(lost, arch.sensitivity)]
-    of_bow = combined(evidence, [*passes, *rest, *own])
-    crown = float(arch.height)
-    bulges = "crown" if crown > 0 else "hollow"
-    way = bulges if abs(crown) > of_bow.expanded else None
+    zone, scatter, rows = _straightness(face, minimum_zone, rest, lost)
+    line, _, of_line = _straightness(face, least_squares, rest, lost)
+    budget, arch = combined(evidence, rows), bow(face.x, face.f)
+    of_passes = pass_scatter(face, arch.sensitivity).between.parts
+    more = [face.bend_row(arch.sensitivity), _lost(lost, arch.sensitivity)]
+    of_bow = combined(evidence, [*of_passes, *rest, *more])
+    bulges = "crown" if arch.height > 0 else "hollow"
+    way = bulges if abs(arch.height) > of_bow.expanded else None
     quantities = [
-        quantity("minimum-zone", zone.value, budget, limit, way, unit="mm"),
-        quantity("least-squares", line.value, of_line, way=way, unit="mm"),
-        quantity("bow", crown, of_bow, way=bulges, unit="mm"),
+        quantity("minimum-zone", zone, budget, limit, way, unit="mm"),
+        quantity(
+            "least-squares", line, combined(evidence, of_line), way=way, unit="mm"
+        ),
+        quantity("bow", arch.height, of_bow, way=bulges, unit="mm"),
     ]
-    between, groups = zone.scatter.between, zone.scatter.groups
+    between, groups, count = scatter.between, scatter.groups, face.count or None
     lengths = [max(t.travel) - min(t.travel) for t in evidence.traces if t.travel]
-    remarks += _contradictions(face, budget.expanded, zone.value, limit)
+    remarks += _contradictions(face, budget.expanded, zone, limit)
     remarks += [*too_fine(evidence), *short_pushes(lengths)]
-    contact = contacts(evidence, face, rest, bent, remarks)
+    contact = contacts(evidence, face, placements, rest, remarks)
     if between.single:
         remarks.append(note("one-pass", source="usual"))
     return finding(
         evidence,
         quantities,
         budget,
-        settle=settled(
-            quantities[0], budget, between, groups, count=face.count or None
-        ),
+        settle=settled(quantities[0], budget, between, groups, count=count),
         sweeps=face.rows,
         single_sweep=between.single,
         profile=[(float(x), float(f)) for x, f in zip(face.x, face.f, strict=True)],
@@ -89,51 +101,43 @@ def form_of_face(evidence: Evidence) -> Finding:
     )
 
 
+def _face(evidence: Evidence, remarks: list[Remark]) -> tuple[Face, list[str]]:
+    placements = _placements(evidence)
+    count = evidence.gear.indicator.resolution
+    pressed = PRESSED if AS_IS in placements else ""
+    return face_of(evidence.traces, placements, count, remarks, pressed), placements
+
+
 def _limit(evidence: Evidence) -> float | None:
     """What was asked for; else the usual limit where a sled is named."""
     usual = STRAIGHT if evidence.gear.jig is not None else None
     return given_number(evidence.options, "straight") or usual
 
 
-class _Straightness(msgspec.Struct, frozen=True):
-    value: float  # mm
-    scatter: PassScatter
-    rows: list[Part | None]
-
-
 def _straightness(
-    face: Face,
-    fit: Callable[[Column, Column], Straightness],
-    rest: Sequence[Part | None],
-    lost: Array,
-) -> _Straightness:
-    """What noise adds to a straightness is taken off, and the interval is that of what
-    is left."""
-    sensitivity = fit(face.x, face.f).sensitivity
-    scatter = pass_scatter(face, sensitivity)
+    face: Face, fit: Fit, rest: Sequence[Part | None], lost: Array
+) -> tuple[float, PassScatter, list[Part | None]]:
+    """A straightness in mm with what the passes do to it, and its rows. What noise adds
+    is taken off, and the interval is that of what is left."""
+    plain = fit(face.x, face.f)
+    scatter = pass_scatter(face, plain.sensitivity)
     left = less_noise(face.x, face.f, face.covariance, fit)
-    rows = [*scatter.rows(float(left.standard_uncertainty)), *rest]
-    return _Straightness(
-        float(left.straightness), scatter, [*rows, _lost(lost, sensitivity)]
-    )
+    bend = math.sqrt(3) * face.bend  # no linear number of the heights: either way
+    bent = (fit(face.x, face.f + way * bend).straightness for way in (1, -1))
+    moved = max(abs(float(one) - plain.straightness) for one in bent)
+    rows = [
+        *scatter.rows(left.standard_uncertainty),
+        *rest,
+        rectangular(BENDS, moved),
+        _lost(lost, plain.sensitivity),
+    ]
+    return left.straightness, scatter, rows
 
 
 def _lost(lost: Array, sensitivity: Array) -> Part | None:
     """What averaging takes from one number; a bound, for the form may as well have been
     lost by some other way."""
     return rectangular("form averaged away", float(abs(sensitivity @ lost)))
-
-
-def _span(evidence: Evidence, face: Face) -> Part | None:
-    """The indicator's own error over what it moved through, mm; every form is a
-    difference of its readings."""
-    return span(
-        face.span,
-        1.0,
-        face.count,
-        short_span_error=evidence.gear.indicator.short_span_error,
-        weights=face.weights,
-    )
 
 
 def _straightedge(evidence: Evidence, face: Face, remarks: list[Remark]) -> Part | None:
@@ -183,3 +187,85 @@ def _contradictions(
     if value > 3.0 * fuzz and of_edge < 0.1 * value:
         return [warning("set-ups-alike")]
     return []
+
+
+def _bending(evidence: Evidence, face: Face) -> tuple[Face, Remark]:
+    """The face with what bending does to it, from the passes that were pressed, else
+    from the straightedge's size, else as usual, less what was seen of it; and what is
+    said of it. Alike as it lies and rolled over, reversal does not take it out.
+
+    A beam on two blocks, the force at its middle, gives way there by F L^3 / (48 E I),
+    I = h t^3 / 12 of a section t thick in the direction of the force and h high; and by
+    16 u^2 (1 - u)^2 of that under a force at the share u of the span. The force may go
+    either way: that is a rectangular half-width. Source: the simply supported beam,
+    e.g. W. C. Young and R. G. Budynas (2002), Roark's Formulas for Stress and Strain,
+    7th ed., table 8.1, case 1e (from memory); JCGM 100:2008, 4.3.7.
+    """
+    if face.pressed:
+        return _as_pressed(face)
+    options = evidence.options
+    thick = given_number(options, "straightedge_thick")
+    high = given_number(options, "straightedge_high")
+    span = number(options, "straightedge_span", face.length)
+    shape = _shape(face, span)
+    if thick is None or high is None:
+        face.bend = BEND * shape
+        return face, note("straightedge-bends-usual", bend=BEND)
+    modulus = MODULUS[str(options.get("straightedge_of") or "steel")]
+    gives = gives_way(FORCE, span, thick, high, modulus)
+    face.bend = gives / math.sqrt(3) * shape
+    return face, note("straightedge-bends", gives=gives)
+
+
+def _as_pressed(face: Face) -> tuple[Face, Remark]:
+    """What pressing HARDER times as hard adds to the passes as it lies, taken in
+    proportion from the face.
+
+    A beam's form under a force that moves along it is of the fourth degree, wherever
+    the blocks stand. It gives way in proportion to the force.
+    """
+    least, most = (1 / (times - 1) for times in reversed(HARDER))
+    share, either_way = (least + most) / 2, (most - least) / 2
+    design = legendre(face.x, 4)
+    fit = levelling_matrix(face.x) @ design[:, 2:] @ np.linalg.pinv(design)[2:]
+    first = face.lines[0]
+    more = fit @ (np.mean(face.pressed, axis=0) - np.mean(first, axis=0))
+    weight = face.weights[0]
+    as_it_lies = (weight * np.eye(face.x.size) + share * fit) / (weight + share)
+    one = face.covariance / face.share
+    lines = [
+        [as_it_lies @ line for line in first],
+        *face.lines[1:],
+        [-fit @ line for line in face.pressed],
+    ]
+    weights = (weight + share, *face.weights[1:], share)
+    turns = (as_it_lies, *[np.eye(face.x.size)] * (len(lines) - 2), fit)
+    parts = [
+        w * w / len(group) * (turn @ one @ turn.T)
+        for w, group, turn in zip(weights, lines, turns, strict=True)
+    ]
+    taken_off = msgspec.structs.replace(
+        face,
+        f=face.f - share * more,
+        lines=lines,
+        weights=weights,
+        covariance=np.sum(parts, axis=0),
+        bend=either_way / math.sqrt(3) * more,
+    )
+    gives = float(np.max(np.abs(more)))
+    return taken_off, note("straightedge-pressed", gives=gives, off=share * gives)
+
+
+def gives_way(
+    force: float, span: float, thick: float, high: float, modulus: float
+) -> float:
+    """mm at the middle of a beam on two blocks `span` apart, force there in N, modulus
+    in N/mm^2."""
+    moment_of_area = high * thick**3 / 12.0
+    return force * span**3 / (48.0 * modulus * moment_of_area)
+
+
+def _shape(face: Face, span: float) -> Array:
+    middle = (face.x[0] + face.x[-1]) / 2.0
+    u = np.clip((face.x - middle) / max(span, face.length) + 0.5, 0.0, 1.0)
+    return np.asarray(16.0 * u**2 * (1.0 - u) ** 2, dtype=np.float64)

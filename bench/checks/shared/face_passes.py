@@ -17,7 +17,7 @@ from bench.checks.shared.slips import SHARE_OF_LONGEST
 from bench.checks.shared.slopes import refused_pass
 from bench.finding import EvidenceError, Remark, SweepRow, note, refusal, warning
 from bench.geometry.cells import Array, Mask, count_seen
-from bench.geometry.columns import GeometryError, line_of
+from bench.geometry.columns import Column, GeometryError, line_of
 from bench.geometry.face_dirt import dirt_on_face
 from bench.geometry.line_fit import MOST_ASIDE
 from bench.geometry.reversal import (
@@ -148,16 +148,16 @@ def _runs_of(mask: Mask) -> list[tuple[int, int]]:
     return [(int(a), int(b)) for a, b in zip(turns[::2], turns[1::2], strict=True)]
 
 
-def averaged(x: Array, r: Array, grid: Array) -> Array:
+def averaged(x: Column, r: Column, grid: Array) -> Array:
     """One sweep's levelled average on the grid, (n,). Readings are first taken together
     in cells: thousands then cost no more than hundreds, and every stretch of travel
     counts alike either way. They are levelled before, so that the half cell by which
     the grid reaches beyond the outermost cells is no step of the set-up's slope.
     """
-    places, heights = x, level(x, r)
-    cells = round(float(np.ptp(x)) * CELLS_PER_WINDOW / WINDOW)
-    if x.size > 2 * cells > 2:
-        places, heights, _ = cells_of_travel(x, heights, WINDOW)
+    places, heights = np.asarray(x, dtype=np.float64), level(x, r)
+    cells = round(float(np.ptp(places)) * CELLS_PER_WINDOW / WINDOW)
+    if places.size > 2 * cells > 2:
+        places, heights, _ = cells_of_travel(places, heights, WINDOW)
     at = np.clip(grid, places.min(), places.max())
     return np.asarray(level(grid, smooth(places, heights, at, WINDOW)))
 
@@ -172,13 +172,7 @@ def _compare_pulls(groups: Sequence[Sequence[Trace]], remarks: list[Remark]) -> 
         except GeometryError:
             continue
         back, forth = (
-            np.mean(
-                [
-                    averaged(np.asarray(t.travel), np.asarray(t.reading), grid)
-                    for t in some
-                ],
-                axis=0,
-            )
+            np.mean([averaged(t.travel, t.reading, grid) for t in some], axis=0)
             for some in (pulls, [t for t in group if t.push])
         )
         apart = float(np.max(np.abs(back - forth)))

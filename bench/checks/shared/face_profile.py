@@ -31,6 +31,7 @@ STATIONS_APART = 15.0
 SINGLE_FACE = 0.003
 # times as far from the others as they are from each other: that pass was disturbed
 STANDS_OUT = 5.0
+BENDS = "straightedge that bends"
 
 
 class Face(msgspec.Struct):
@@ -40,7 +41,8 @@ class Face(msgspec.Struct):
     covariance: (n, n) mm^2 of f. freedom: its degrees of freedom. weights: with which
     each placement's mean enters f. lines: levelled averages of each sweep, by
     placement. pressed: those of the passes that were pressed hard. span: mm of reading
-    a sweep used. apart: mm between neighbouring readings of the sparsest sweep.
+    a sweep used. apart: mm between neighbouring readings of the sparsest sweep. bend:
+    (n,) mm, standard uncertainty of how far the straightedge gives way at the places.
     """
 
     x: Array
@@ -55,6 +57,11 @@ class Face(msgspec.Struct):
     rows: list[SweepRow] = []
     apart: float = 0.0
     pressed: list[Array] = []
+    bend: Array = msgspec.field(default_factory=lambda: np.zeros(0))
+
+    def bend_row(self, sensitivity: Array) -> Part:
+        """The row of a number that is `sensitivity` times the heights of the face."""
+        return Part(BENDS, "B", abs(float(sensitivity @ self.bend)))
 
     @property
     def length(self) -> float:

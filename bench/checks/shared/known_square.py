@@ -14,7 +14,7 @@ from bench.checks.model import Evidence
 from bench.checks.shared.placed import Placed
 from bench.finding import Remark, note, warning
 from bench.gear import Square
-from bench.uncertainty import Part, rectangular, square
+from bench.uncertainty import Part, rectangular
 
 # rad; a square worse than this is not used to set out with; common practice, no source
 POOR_SQUARE = 0.1 / 300
@@ -36,21 +36,17 @@ def with_known_square(
     """
     history, owned = evidence.known.square, evidence.gear.square
     if history is not None:
+        told = note("square-as-measured")
         if history.whole is not None:
-            remarks.append(
-                note("quick-inherits", count=history.count, whole=history.whole)
-            )
-        else:
-            remarks.append(note("square-as-measured"))
-        row = square(
-            standard_uncertainty=history.standard_uncertainty,
-            dof=history.degrees_of_freedom,
-        )
+            told = note("quick-inherits", count=history.count, whole=history.whole)
+        remarks.append(told)
+        u, freedom = history.standard_uncertainty, history.degrees_of_freedom
+        row = Part("square", "B" if freedom is None else "A", u, freedom)
         return placed.rotation + sign * history.error, row
     if owned is not None and owned.tolerance is not None:
-        row = square(tolerance=owned.tolerance, length=owned.arm or placed.length)
         remarks.append(note("square-as-told"))
-        return placed.rotation, row
+        half = owned.tolerance / (owned.arm or placed.length)
+        return placed.rotation, rectangular("square", half)
     remarks.append(warning("square-unknown", poor=POOR_SQUARE))
     return placed.rotation, None
 
@@ -66,20 +62,20 @@ def square_remarks(
     """
     history, owned = evidence.known.square, evidence.gear.square
     near_zero = abs(a) <= max(expanded_a, abs(e) / 10)
+    off, code = abs(e), "square-poor"
+    allowed = (DOUBTFUL_SQUARE if near_zero else POOR_SQUARE) + expanded_e
     if history is not None:
-        apart = abs(e - history.error)
-        if apart <= math.hypot(expanded_e, 2 * history.standard_uncertainty):
-            return []
-        off = warning("square-changed", off=apart)
+        off, code = abs(e - history.error), "square-changed"
+        allowed = math.hypot(expanded_e, 2 * history.standard_uncertainty)
     elif owned is not None and owned.tolerance is not None and owned.arm:
-        if abs(e) <= owned.tolerance / owned.arm + expanded_e:
-            return []
-        off = warning("square-over-tolerance", off=abs(e))
-    else:
-        if abs(e) <= (DOUBTFUL_SQUARE if near_zero else POOR_SQUARE) + expanded_e:
-            return []
-        off = warning("square-poor", off=abs(e))
-    return [off, warning("square-not-turned", near_zero=float(near_zero))]
+        code, allowed = (
+            "square-over-tolerance",
+            owned.tolerance / owned.arm + expanded_e,
+        )
+    if off <= allowed:
+        return []
+    not_turned = warning("square-not-turned", near_zero=float(near_zero))
+    return [warning(code, off=off), not_turned]
 
 
 class RightAngle(msgspec.Struct, frozen=True):
@@ -90,10 +86,9 @@ class RightAngle(msgspec.Struct, frozen=True):
 
     def part(self, share: float) -> Part | None:
         """The row of an answer into which e_90 enters by that share."""
-        if abs(share) < 1e-9:
-            return None
         u = abs(share) * self.row.standard_uncertainty
-        return Part(self.row.name, self.row.type, u, self.row.degrees_of_freedom)
+        row = msgspec.structs.replace(self.row, standard_uncertainty=u)
+        return row if abs(share) >= 1e-9 else None
 
 
 def known_right_angle(evidence: Evidence, remarks: list[Remark]) -> RightAngle:
@@ -110,7 +105,7 @@ def known_right_angle(evidence: Evidence, remarks: list[Remark]) -> RightAngle:
     else:
         half = POOR_SQUARE
         remarks.append(warning("right-angle-unknown", poor=half))
-    return RightAngle(0.0, rectangular("right angle of the square", half))
+    return RightAngle(0.0, rectangular(RIGHT_ANGLE_ROW, half))
 
 
 def long_edge(square: Square | None) -> float | None:

@@ -57,7 +57,11 @@ def _of_cycle(push: Trace, pull: Trace, least: float) -> float | None:
     or it makes little odds. least: mm by which they part if anything is."""
     if min(len(trace.at or ()) for trace in (push, pull)) < LEAST_READINGS:
         return None
-    ways = [_columns(trace) for trace in (push, pull)]
+    ways: list[Way] = []
+    for trace in (push, pull):
+        columns = (trace.at, trace.travel, trace.reading)
+        at, travel, reading = (np.asarray(c, dtype=np.float64) for c in columns)
+        ways.append((at, travel, reading))
     as_is = _parting(ways, 0.0)
     if as_is is None or as_is[0] < least:
         return None
@@ -79,14 +83,6 @@ def _of_cycle(push: Trace, pull: Trace, least: float) -> float | None:
     closest, tau = min(tried)
     other = min((off for off, at in tried if at * tau < 0), default=as_is[0])
     return tau if closest * CLOSER < min(as_is[0], other) else None
-
-
-def _columns(trace: Trace) -> Way:
-    at, travel, reading = (
-        np.asarray(column, dtype=np.float64)
-        for column in (trace.at, trace.travel, trace.reading)
-    )
-    return at, travel, reading
 
 
 def _parting(ways: Sequence[Way], tau: float) -> tuple[float, float] | None:

@@ -8,19 +8,18 @@ form aside as dirt. Lengths in mm.
 from __future__ import annotations
 
 import math
+import statistics
 from collections.abc import Sequence
 
-import msgspec
 import numpy as np
 
-from bench.checks.model import Pool
 from bench.checks.shared.placed import Placed
 from bench.checks.shared.traces import travel_span
 from bench.geometry.cells import Array
 from bench.geometry.columns import legendre
 from bench.geometry.line_fit import fit_sweep
 from bench.geometry.related_noise import FEWEST_FOR_FORM
-from bench.uncertainty import Group
+from bench.uncertainty import Group, Pool
 from bench.uncertainty.student import f_two_sided
 from bench.uncertainty.sweeps import LOOKS_DIFFERENT
 
@@ -37,72 +36,55 @@ USUAL_PASS, WORTH = 20e-6, 3.0
 ENOUGH_FREEDOM = 2.0
 
 
-class MeanTurn(msgspec.Struct, frozen=True):
-    """rotation: rad, of the line through the mean of all turns. standard_uncertainty:
-    rad, of what is left about it."""
+def mean_turn(placed: Sequence[Placed]) -> tuple[float, list[Group]]:
+    """rad, rotation by the line through the mean of all turns, each counting alike; and
+    the turns for the rule of several sweeps. Where no line can be fitted through that
+    mean it is the mean of their own.
 
-    rotation: float
-    standard_uncertainty: float
-    degrees_of_freedom: float
-
-    def groups(self, placed: Sequence[Placed]) -> list[Group]:
-        """The turns for the rule of several sweeps, each push as noisy as the mean of
-        all says: a turn's own line counts the plate's form as noise, which the mean is
-        free of."""
-        weight = 1 / len(placed)
-        share = math.fsum(weight**2 / len(p.pushes) for p in placed)
-        each, pushes = (
-            self.standard_uncertainty / math.sqrt(share),
-            sum(len(p.pushes) for p in placed),
-        )
-        return [
-            Group(
-                weight,
-                p.rotations,
-                [each] * len(p.pushes),
-                [self.degrees_of_freedom / pushes] * len(p.pushes),
-            )
-            for p in placed
-        ]
-
-
-def mean_turn(placed: Sequence[Placed]) -> MeanTurn | None:
-    """The line through the mean of all turns, each counting alike; None where it cannot
-    be fitted.
-
-    All placements have one side and mount, so one factor turns dr/ds into rotation.
+    Each push is as noisy as the mean of all says: a turn's own line counts the plate's
+    form as noise, which the mean is free of.
     """
+    weight = 1 / len(placed)
+    groups = [p.group(weight) for p in placed]
+    found = _fitted(placed) if len(placed) > 1 else None
+    if found is None:
+        return statistics.fmean(p.rotation for p in placed), groups
+    slope, error, freedom = found
+    each = error / math.sqrt(math.fsum(weight**2 / len(p.pushes) for p in placed))
+    freedom /= sum(len(p.pushes) for p in placed)
+    # all placements have one side and mount, so one factor turns dr/ds into rotation
+    return placed[0].factor * slope, [
+        Group(weight, g.slopes, [each] * n, [freedom] * n)
+        for g, n in ((group, len(group.slopes)) for group in groups)
+    ]
+
+
+def _fitted(placed: Sequence[Placed]) -> tuple[float, float, float] | None:
+    """Slope of the line through the mean of all turns, its standard uncertainty and
+    degrees of freedom."""
     traces = [trace for p in placed for trace, _ in p.pushes]
     spans = [travel_span(trace.travel) for trace in traces]
     low, high = max(a for a, _ in spans), min(b for _, b in spans)
     number = min([POINTS, *(len(trace.travel) for trace in traces)])
     if high <= low or number < FEWEST_PLACES:
         return None
-    grid = np.linspace(
-        low, high, number
-    )  # the same places before the arbor as behind it, or a dish would lean
-    total = np.zeros(number)
+    # the same places before the arbor as behind it, or a dish would lean
+    grid = np.linspace(low, high, number)
+    mean = np.zeros(number)
     for one in placed:
         for trace, _ in one.pushes:
-            places, where, times = np.unique(
-                trace.travel, return_inverse=True, return_counts=True
-            )
-            reading = (
-                np.bincount(where.reshape(-1), trace.reading, minlength=places.size)
-                / times
-            )
-            total += np.interp(grid, places, reading) / len(one.pushes) / len(placed)
+            places, where = np.unique(trace.travel, return_inverse=True)
+            where = where.reshape(-1)
+            reading = np.bincount(where, trace.reading) / np.bincount(where)
+            mean += np.interp(grid, places, reading) / len(one.pushes) / len(placed)
     if number < FEWEST_FOR_FORM:
-        return _dished(grid, total, placed[0].factor)
-    count = max(one_fit.count for one in placed for _, one_fit in one.pushes)
-    fit = fit_sweep(grid, total, resolution=max(count, LEAST_COUNT))
+        return _dished(grid, mean)
+    count = max(fit.count for one in placed for _, fit in one.pushes)
+    fit = fit_sweep(grid, mean, resolution=max(count, LEAST_COUNT))
     if fit.refused is not None:
         return None
-    return MeanTurn(
-        placed[0].factor * float(fit.slope),
-        float(fit.standard_uncertainty),
-        float(fit.degrees_of_freedom),
-    )
+    line = (fit.slope, fit.standard_uncertainty, fit.degrees_of_freedom)
+    return float(line[0]), float(line[1]), float(line[2])
 
 
 def scatter_of_turns(
@@ -136,7 +118,7 @@ def scatter_of_turns(
     return Pool(squares / both, both)
 
 
-def _dished(grid: Array, mean: Array, factor: float) -> MeanTurn:
+def _dished(grid: Array, mean: Array) -> tuple[float, float, float]:
     """The line at a few marks: least squares with a dish, which evenly spread turns
     leave and which is no scatter."""
     design = legendre(grid, 2)
@@ -146,4 +128,4 @@ def _dished(grid: Array, mean: Array, factor: float) -> MeanTurn:
     left = mean - design @ found
     per = 2.0 / float(grid[-1] - grid[0])
     spread = math.sqrt(float(left @ left) / freedom * float(inverse[1, 1]))
-    return MeanTurn(factor * float(found[1]) * per, spread * per, float(freedom))
+    return float(found[1]) * per, spread * per, float(freedom)

@@ -17,9 +17,9 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
-from bench.checks.model import SetUpScatter, Trace
+from bench.checks.model import Trace
 from bench.finding import Remark, warning
-from bench.uncertainty import Between, Group, Part, rectangular
+from bench.uncertainty import Between, Group, Part, SetUpScatter, rectangular
 
 if TYPE_CHECKING:
     import numpy as np
@@ -106,17 +106,14 @@ class Placed(msgspec.Struct):
         )
 
 
-def turn_factor(mount: str, side: str, grows: str) -> float:
+def turn_factor(mount: str, side: str) -> float:
     """dr/ds -> rotation from the +Y direction, counter-clockwise positive.
 
     dX = +dr with the indicator on the right, -dr on the left; the rotation is +dX/ds of
     a surface that walks past a standing indicator, -dX/ds of one that a carried
     indicator walks along.
     """
-    factor = 1.0 if side == "right" else -1.0
-    if mount == "carried":
-        factor = -factor
-    return factor if grows == "pushed-in" else -factor
+    return 1.0 if (side == "right") != (mount == "carried") else -1.0
 
 
 def set_up_sizes(traces: Sequence[Trace], pushes: Sequence[Trace]) -> list[int]:

@@ -11,9 +11,8 @@ import math
 import statistics
 from collections.abc import Iterable, Sequence
 
-from bench.checks.model import Pool, SetUpScatter
 from bench.finding import Finding
-from bench.uncertainty import over_days, scatter_within
+from bench.uncertainty import Pool, SetUpScatter, over_days, scatter_within
 
 FEWEST_FREEDOM = 6  # degrees of freedom before one scatter is taken from another
 

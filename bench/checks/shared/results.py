@@ -10,7 +10,7 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any, Literal
 
-from bench.checks.model import Evidence, Known, Pool
+from bench.checks.model import Evidence, Known
 from bench.finding import Finding, Quantity, Remark, Settle, note, warning
 from bench.uncertainty import (
     LATER,
@@ -18,13 +18,15 @@ from bench.uncertainty import (
     Combined,
     Group,
     Part,
+    Pool,
     between_sweeps,
-    can_ever_decide,
     combine,
     decidable_tolerance,
     resolution,
     settle,
     span,
+    tilt,
+    travel_scale,
     verdict,
 )
 
@@ -51,12 +53,50 @@ def combined(evidence: Evidence, rows: Iterable[Part | None]) -> Combined:
 
 def indicator_rows(
     evidence: Evidence, used: float, count: float, per: float = 1.0
-) -> list[Part]:
+) -> list[Part | None]:
     """The indicator's rows of a difference of two readings `used` mm apart that were
     taken one by one. per: mm for one unit of the answer."""
-    error = evidence.gear.indicator.short_span_error
-    own = span(used, per, count, short_span_error=error, rounded=True)
-    return [row for row in (own, resolution(count, per, 0.0)) if row is not None]
+    return instrument_rows(evidence, used, per, count, 0.0)
+
+
+def instrument_rows(
+    evidence: Evidence,
+    used: float,
+    length: float,
+    count: float,
+    spread: float,
+    weights: Sequence[float] = (1.0,),
+    *,
+    preload_moved: bool = False,
+) -> list[Part | None]:
+    """The indicator's rows of a difference of two readings `used` mm apart, over
+    `length` mm for one unit of the answer. count: what it resolves, mm; spread: of
+    single readings, mm. weights, preload_moved: see `bench.uncertainty.budget`."""
+    rounded = resolution(count, length, spread, weights)
+    return [
+        rounded,
+        span(
+            used,
+            length,
+            count,
+            short_span_error=evidence.gear.indicator.short_span_error,
+            weights=weights,
+            preload_moved=preload_moved,
+            rounded=rounded is not None,
+        ),
+    ]
+
+
+def direction_rows(
+    evidence: Evidence, rotation: float, scale: float | None = None
+) -> list[Part]:
+    """The rows of a slope along the travel: of the travel's scale, as the gear says
+    unless given, and of a plunger that leans."""
+    gear = evidence.gear
+    return [
+        travel_scale(rotation, gear.travel.scale_error if scale is None else scale),
+        tilt(rotation, gear.indicator.tilt),
+    ]
 
 
 def quantity(
@@ -207,15 +247,10 @@ def rests_on(known: Known, *, pooled: bool) -> list[Remark]:
 
 def undecided(combined: Combined, tolerance: float | None) -> list[Remark]:
     """The tolerance this can decide, where the one that is set is beyond it."""
-    if tolerance is None or can_ever_decide(combined, tolerance):
+    least = decidable_tolerance(combined)
+    if tolerance is None or least <= tolerance:
         return []
-    return [
-        note(
-            "limit-too-fine",
-            least=float(decidable_tolerance(combined)),
-            limit=tolerance,
-        )
-    ]
+    return [note("limit-too-fine", least=least, limit=tolerance)]
 
 
 def of_steps(combined: Combined, said: str | None) -> list[Remark]:

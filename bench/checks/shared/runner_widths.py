@@ -19,8 +19,8 @@ from bench.gear import Caliper
 from bench.uncertainty import scatter_within
 
 if TYPE_CHECKING:
-    from bench.checks.shared.runner_copies import Copies
     from bench.geometry.cells import Array
+    from bench.geometry.runner_copies import Copies
     from bench.geometry.runner_play import Fit, RunnerFit, Widths
 
 SIDES = ("left", "right")
@@ -186,7 +186,7 @@ def effects(found: RunnersAndSlots, fit: RunnerFit) -> dict[str, Plays]:
     """
     import numpy as np
 
-    from bench.checks.shared.runner_copies import plays
+    from bench.geometry.runner_copies import plays
 
     tried = sorted(_worth_trying(fit))
     value = headline(
@@ -232,7 +232,7 @@ def _errors(
     kind after the other."""
     import numpy as np
 
-    from bench.checks.shared.runner_copies import Copies
+    from bench.geometry.runner_copies import Copies
 
     rng = np.random.default_rng(20080101)
 

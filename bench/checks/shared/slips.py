@@ -144,8 +144,15 @@ def push_apart(
 def side_proved(evidence: Evidence, steps: Sequence[Step]) -> bool:
     """Whether leaning showed in every set-up on which side the indicator stood; a lean
     without play shows nothing."""
-    seen = {lean.placement for lean in evidence.leans if lean_seen(evidence, lean)}
+    seen = {lean.placement for lean, _ in _seen(evidence, steps)}
     return all(step.placement in seen for step in steps)
+
+
+def _seen(evidence: Evidence, steps: Sequence[Step]) -> list[tuple[Lean, Step]]:
+    """The leans that moved the reading, each with its set-up."""
+    by_name = {step.placement: step for step in steps}
+    there = [lean for lean in evidence.leans if lean.placement in by_name]
+    return [(n, by_name[n.placement]) for n in there if lean_seen(evidence, n)]
 
 
 def lean_seen(evidence: Evidence, lean: Lean) -> bool:
@@ -159,11 +166,7 @@ def lean_seen(evidence: Evidence, lean: Lean) -> bool:
 def denied_sides(evidence: Evidence, steps: Sequence[Step]) -> list[Doubt]:
     """Leans that deny the side taken as said."""
     doubts = []
-    by_name: Mapping[str, Step] = {step.placement: step for step in steps}
-    for lean in evidence.leans:
-        step = by_name.get(lean.placement)
-        if step is None or not lean_seen(evidence, lean):
-            continue
+    for lean, step in _seen(evidence, steps):
         # a standing indicator on the right is pushed in as the sled goes right; a
         # carried one goes with it
         right = (lean.right > lean.left) != (step.mount == "carried")
@@ -174,14 +177,8 @@ def denied_sides(evidence: Evidence, steps: Sequence[Step]) -> list[Doubt]:
 
 def of_leans(evidence: Evidence, steps: Sequence[Step]) -> list[Remark]:
     """Leans that see half the play in one set-up that they saw in another."""
-    by_name: Mapping[str, Step] = {step.placement: step for step in steps}
-    play: dict[str, float] = {}
-    for lean in evidence.leans:
-        step = by_name.get(lean.placement)
-        change = lean.right - lean.left
-        if step is None or not lean_seen(evidence, lean):
-            continue
-        play[lean.placement] = abs(change)
+    seen = [lean for lean, _ in _seen(evidence, steps)]
+    play = {lean.placement: abs(lean.right - lean.left) for lean in seen}
     if len(play) < 2 or max(play.values()) <= 2 * min(play.values()) + LEAST_PLAY:
         return []
     low, high = min(play, key=lambda n: play[n]), max(play, key=lambda n: play[n])

@@ -33,6 +33,7 @@ from bench.checks.shared.placed import (
     told_of_forms,
     turn_factor,
 )
+from bench.checks.shared.results import direction_rows, instrument_rows
 from bench.checks.shared.slips import (
     SHARE_OF_LONGEST,
     of_leans,
@@ -44,16 +45,7 @@ from bench.checks.shared.slips import (
 )
 from bench.checks.shared.traces import count_of_sweeps, in_common
 from bench.finding import EvidenceError, Remark, SweepRow, note, refusal, warning
-from bench.uncertainty import (
-    Part,
-    contact_away,
-    reading_age,
-    resolution,
-    seat,
-    span,
-    tilt,
-    travel_scale,
-)
+from bench.uncertainty import Part, contact_away, reading_age, seat
 
 if TYPE_CHECKING:
     from bench.geometry.line_fit import SweepFit
@@ -109,7 +101,7 @@ def _placed_at(
     assert step.mount is not None and step.side is not None
     traces = evidence.at(step.placement)
     count = count_of_sweeps(evidence)
-    here = Placed(step.placement, turn_factor(step.mount, step.side, "pushed-in"))
+    here = Placed(step.placement, turn_factor(step.mount, step.side))
 
     def fitted(form: Form | None) -> list[SweepFit]:
         return [
@@ -253,23 +245,15 @@ def shared_rows(
     count = max(fit.count for fit in fits)
     spread = statistics.fmean(fit.residual_spread for fit in fits)
     used = statistics.fmean(abs(fit.slope) * (fit.stop - fit.start) for fit in fits)
-    rounded = resolution(count, length, spread, weights)
+    moved = all(p.preload_moved for p in placed)
     reseated = all(p.reseated for p in placed)
     rows: list[Part | None] = [
         seat(weights, reseated=reseated, scatter=evidence.known.seat_scatter),
-        rounded,
-        span(
-            used,
-            length,
-            count,
-            short_span_error=gear.indicator.short_span_error,
-            weights=weights,
-            preload_moved=all(p.preload_moved for p in placed),
-            rounded=rounded is not None,
+        *instrument_rows(
+            evidence, used, length, count, spread, weights, preload_moved=moved
         ),
         reading_age(rotation, gear.indicator.age, _speed_change(traces), length),
-        travel_scale(rotation, gear.travel.scale_error),
-        tilt(rotation, gear.indicator.tilt),
+        *direction_rows(evidence, rotation),
         return_row(placed, length, weights, common=common),
     ]
     if common:

@@ -8,7 +8,7 @@ from typing import get_args
 from bench.console.screens.check_form import CheckForm
 from bench.console.screens.rows import Row, RowsScreen
 from bench.console.view_model import DUE
-from bench.console.widgets.about import about_check
+from bench.console.widgets.about import Subject, about_check, about_sled
 from bench.protocol import NoteEvent
 from bench.render.result import upper_first
 from bench.render.upkeep import HAPPENED, GearEvent, due_lines
@@ -62,6 +62,10 @@ class EventScreen(RowsScreen):
 
     def heading(self) -> str:
         return f"What happened to {self.view.the_jig or 'the sled'}?"
+
+    def subject(self) -> Subject:
+        jig = self.view.jig_gear()
+        return Subject() if jig is None else about_sled(jig)
 
     def rows(self) -> list[Row]:
         if self.view.the_jig is None:

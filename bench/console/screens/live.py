@@ -13,7 +13,7 @@ from bench.console.screens.base import WorkScreen
 from bench.console.screens.confirm import ConfirmScreen
 from bench.console.widgets import live
 from bench.console.widgets.act_bar import Act
-from bench.console.widgets.drawing import Drawing
+from bench.console.widgets.drawing import WIDEST, Drawing
 from bench.console.widgets.figure import distance_figure
 from bench.console.widgets.strip import state_line
 from bench.console.widgets.viewer import Words
@@ -43,6 +43,7 @@ class LiveScreen(WorkScreen):
             Drawing(live.live_gauge, "live", id="gauge"),
             Words(live.live_facts, "live", id="facts"),
             Drawing(live.indicator_picture, "gear live", id="indicator"),
+            Drawing(live.move_picture, "gear live", widest=WIDEST, id="sled"),
             id="work",
         )
 

@@ -15,6 +15,7 @@ from bench.console.text import Block
 from bench.console.view_model import ViewModel
 from bench.console.widgets.drawing import WIDEST, Draw, Drawing
 from bench.console.widgets.pages import sled_picture
+from bench.console.widgets.prompt import first_set_up
 from bench.console.widgets.result import further_words, past_words, result_picture
 from bench.console.widgets.viewer import Says, Sentences, Viewer, Words
 from bench.protocol import Finding, Jig
@@ -80,7 +81,8 @@ def about_check(view: ViewModel, check: str, jig: str | None = None) -> Subject:
     finding = next(_results(view, check, jig or view.the_jig), None)
     if finding is None:
         words = f"{upper_first(name(check))}: not measured yet."
-        return Subject(lambda v: [(words, "text")])
+        picture = partial(first_set_up, check=check)
+        return Subject(lambda v: [(words, "text")], picture)
     return about_finding(finding)
 
 

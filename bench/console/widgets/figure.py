@@ -9,7 +9,7 @@ from bench.console import readout
 from bench.console.glyphs import GlyphSet
 from bench.console.instrument_view import STATES
 from bench.console.large_digits import ROWS, columns, large_text
-from bench.console.text import Block, Line, Role, fit, width, wrap
+from bench.console.text import Block, Line, Role, fit, plain, width, wrap
 from bench.console.view_model import ViewModel
 from bench.console.widgets.strip import travel_lines
 from bench.console.widgets.viewer import Viewer
@@ -17,9 +17,11 @@ from bench.protocol import Finding, LiveMoveNotice
 from bench.render import result
 from bench.render.names import quantity_name
 from bench.render.template import WAYS
+from bench.units import rounded_words
 
 ASIDE = 21  # columns beside the figure for its unit, its way and the travel
 NARROW = 56  # columns under which they stand below it
+BESIDE = 12  # columns beside it where there is no row below it
 MOST_ASIDE = 5  # rows
 
 
@@ -28,14 +30,17 @@ def large_figure(
 ) -> Block:
     """As large as there is room; beside it, or where narrow below it, stand its unit
     and a few short lines."""
-    aside, below = aside[:MOST_ASIDE], wide < NARROW
-    room = wide - 2 if below else wide - ASIDE - 1
+    aside, narrow = aside[:MOST_ASIDE], wide < NARROW
+    below = narrow and high > ROWS["small"]
+    room = wide - (2 if below else 1 + (BESIDE if narrow else ASIDE))
     size = _size(text, room, high - below)
     if size is None or not text.strip("-"):
         return [[(f" {text} ", role), *_in_a_row(aside, wide - len(text) - 2)]]
-    rows = large_text(text, size, glyphs)
+    if narrow and not below:
+        aside = _folded(aside, high)
+    rows, ink = large_text(text, size, glyphs), "bad-figure" if role == "bad" else role
     top = (high - below - len(rows)) // 2
-    figure: Block = [[(" " + row.rjust(room), role)] for row in rows]
+    figure: Block = [[(" " + row.rjust(room), ink)] for row in rows]
     block: Block = [*([] for _ in range(top)), *figure]
     if below:
         return [*block, _in_a_row(aside, wide)]
@@ -45,6 +50,17 @@ def large_figure(
         beside = aside[n - lead] if 0 <= n - lead < len(aside) else []
         block[n] = [*fit(line, room + 1), ("  ", "text"), *beside]
     return block
+
+
+def _folded(aside: Block, high: int) -> Block:
+    """The lines in the few columns beside a figure, as many as are there in whole."""
+    out: Block = []
+    for line in aside:
+        lines = wrap(plain(line), BESIDE - 2, line[0][1])
+        if len(out) + len(lines) > high:
+            break
+        out += lines
+    return out
 
 
 def _size(text: str, wide: int, high: int) -> str | None:
@@ -129,7 +145,8 @@ def distance_figure(v: Viewer, wide: int, high: int) -> Block:
     live, units = v.view.live, v.view.units
     if live is None or live.to_go is None or live.phase == "lean":
         return live_figure(v, wide, high)
-    figures, unit = readout.to_go(abs(live.to_go), live.uncertainty or 0.0, units)
+    left = rounded_words(abs(live.to_go), live.uncertainty or 0.0, units)
+    figures, _, unit = left.partition(" ")
     role: Role = (
         "good" if live.there else "bad" if live.past or live.wrong else "number"
     )
@@ -162,9 +179,12 @@ def result_figure(
     q = result.judged(found)
     figures, unit, over = result.large_figure(q, view.units, view.board(found))
     aside: Block = [[(unit, "strong")]]
-    for words in (over, q.way or quantity_name(q.name)):
+    way = q.way or quantity_name(q.name)
+    if q.way and found.verdict == "inside" and result.opening(found) is None:
+        way = "good"  # it is too little to move, whichever way
+    for words in (over, way):
         aside += wrap(words, _room(wide)) if words else []
-    role = readout.verdict_role(found.verdict)
+    role = readout.verdict_line(found.verdict, v.glyphs)[2]
     if finding is None and v.host.requests.moved:
         aside, role = [*aside, [("before the move", "strong")]], "faint"
     return large_figure(figures, role, aside, wide, high, v.glyphs)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import msgspec
+
 from bench.console.host import LOW
 from bench.console.readout import verdict_line
 from bench.console.requests import Stands
-from bench.console.set_up_drawing import indicator_on_sled
+from bench.console.sled_drawing import draw_sled, indicator_on_sled
 from bench.console.text import Block, Line, Role
 from bench.console.widgets.viewer import Sentences, Viewer
 from bench.protocol import LiveMoveNotice
@@ -54,7 +56,7 @@ def live_gauge(v: Viewer, wide: int, high: int) -> Block:
     share = abs(live.to_go) / abs(live.target) if live.target else 0.0
     made = 1.0 + share if live.past else 1.0 - share
     done = max(0, min(cells, round(made * aim)))
-    role: Role = "bad" if live.past or live.wrong else "good"
+    role: Role = "bad-figure" if live.past or live.wrong else "good"
     left = (g.dash * (cells - done), "rule")
     row: Line = [("  ", "text"), (g.full * done, role), left]  # type: ignore[list-item]
     return [row, _below(live, aim, cells, g.up_mark)]
@@ -83,3 +85,20 @@ def indicator_picture(
         return []
     jig = v.view.jig_gear(finding.jig if finding is not None else None)
     return indicator_on_sled(how, jig, wide, high, v.glyphs)
+
+
+def move_picture(v: Viewer, wide: int, high: int) -> Block:
+    """The sled from above: which end still goes how far, and which way."""
+    live, finding = v.view.live, v.view.finding
+    move = finding.proposed if finding is not None else None
+    jig = v.view.jig_gear(finding.jig if finding is not None else None)
+    if live is None or move is None or jig is None or live.to_go is None:
+        return []
+    left = msgspec.structs.replace(
+        move,
+        way=live.way or move.way,
+        distance=abs(live.to_go),
+        uncertainty=live.uncertainty or move.uncertainty,
+    )
+    goes = None if live.there else left
+    return draw_sled(jig, goes, wide, high, v.glyphs, v.view.units)

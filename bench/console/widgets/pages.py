@@ -15,9 +15,9 @@ from bench.console.widgets.viewer import Sentences, Viewer
 from bench.protocol import Jig
 from bench.render.result import leaves, opposite, short_move, told_over
 from bench.render.upkeep import drift_lines
-from bench.units import length_words
+from bench.units import System, length_words
 
-EDGE_HIGH = 9  # rows of the part's edge
+EDGE_HIGH = 18  # rows of the part's edge at most
 LEAST_HIGH, LEAST_WIDE = 6, 30  # of a chart
 NO_SLED = "Choose a sled first: 7."
 
@@ -124,8 +124,8 @@ def drift_chart(v: Viewer, wide: int, high: int, series: Mapping[str, Any]) -> B
     if high < LEAST_HIGH or wide < LEAST_WIDE or not results:
         return []
     days = [_day(r["at"]) for r in results]
-    limit, units = series["tolerance"] or 0.0, v.view.units
-    most = max([limit, *(abs(r["value"]) + r["uncertainty"] for r in results)])
+    limit = series["tolerance"] or 0.0
+    most = max([limit, *(abs(r["value"]) + r["uncertainty"] for r in results)]) or 1.0
     first, span = days[0], max(1, days[-1] - days[0])
     canvas = Canvas(wide, high, v.glyphs, high - 1)
 
@@ -133,28 +133,36 @@ def drift_chart(v: Viewer, wide: int, high: int, series: Mapping[str, Any]) -> B
         return 0.04 + 0.92 * (day - first) / span
 
     def y(value: float) -> float:
-        return 0.5 + 0.45 * value / (most or 1.0)
+        return 0.5 + 0.45 * value / most
 
     for edge in (-limit, limit):
         canvas.line((0.0, y(edge)), (1.0, y(edge)), "old-trace", dashed=True)
-    for baseline in series["baselines"][1:]:
-        at = x(_day(baseline["from"]))
+    for at in (x(_day(baseline["from"])) for baseline in series["baselines"][1:]):
         if 0.0 <= at <= 1.0:
             canvas.line((at, 0.0), (at, 1.0), "rule", dashed=True)
     for day, one in zip(days, results, strict=True):
         at, value, give = x(day), one["value"], one["uncertainty"]
         canvas.line((at, y(value - give)), (at, y(value + give)), "trace")
-        sign = "bad" if one["alarm"] else "strong"
-        canvas.sign(at, y(value), v.glyphs.here, sign)  # type: ignore[arg-type]
-    way, value = series.get("way"), results[-1]["value"]
-    if way:  # of the latest
-        up, down = (way, opposite(way)) if value > 0 else (opposite(way), way)
-        canvas.label(0, 0, up, "faint")
-        canvas.label(0, high - 2, down, "faint")
-    length = told_over(None, units) if series["unit"] == "rad" else 1.0
-    within = f"dashed: good enough within {length_words(limit * length, units)}"
-    canvas.foot(results[0]["at"][:10], within if limit else "", results[-1]["at"][:10])
+        canvas.sign(at, y(value), v.glyphs.here, "bad" if one["alarm"] else "strong")
+    _chart_words(canvas, series, results, v.view.units)
     return canvas.block()
+
+
+def _chart_words(
+    canvas: Canvas, series: Mapping[str, Any], results: list[Any], units: System
+) -> None:
+    """Which way is up, what the dashed lines are, the first day and the last."""
+    way, limit = series.get("way"), series["tolerance"]
+    if way:  # of the latest
+        both = (way, opposite(way))
+        up, down = both if results[-1]["value"] > 0 else both[::-1]
+        canvas.label(0, 0, up, "faint")
+        canvas.label(0, canvas.high - 2, down, "faint")
+    length = told_over(None, units) if series["unit"] == "rad" else 1.0
+    within = (
+        f"dashed: good enough within {length_words((limit or 0.0) * length, units)}"
+    )
+    canvas.foot(results[0]["at"][:10], within if limit else "", results[-1]["at"][:10])
 
 
 def _day(at: str) -> int:

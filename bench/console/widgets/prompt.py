@@ -7,6 +7,7 @@ from bench.console.plot import plot
 from bench.console.set_up_drawing import draw_set_up
 from bench.console.text import Block
 from bench.console.widgets.viewer import Sentences, Viewer
+from bench.protocol import Prompt
 
 MOST_NOTICES = 3  # on a tall screen, one elsewhere
 
@@ -34,8 +35,9 @@ def prompt_words(v: Viewer) -> Sentences:
 def caution_words(v: Viewer) -> Sentences:
     """All at once, each marked; they are scrolled where they do not fit."""
     ask = v.view.ask
+    apart = "\n" if v.app.size.height >= TALL else ""
     for caution in ask.cautions if ask is not None else ():
-        yield f"{v.glyphs.bad} {caution}", "caution"
+        yield f"{v.glyphs.bad} {caution}{apart}", "caution"
 
 
 def set_up_picture(v: Viewer, wide: int, high: int) -> Block:
@@ -43,6 +45,15 @@ def set_up_picture(v: Viewer, wide: int, high: int) -> Block:
     ask, view = v.view.ask, v.view
     if ask is None:
         return []
+    return draw_set_up(ask, view.jig_gear(), wide, high, v.glyphs, view.units)
+
+
+def first_set_up(v: Viewer, wide: int, high: int, check: str) -> Block:
+    """The set-up with which that check begins."""
+    kind, view = v.view.kind(check), v.view
+    if kind is None:
+        return []
+    ask = Prompt(phase="place", picture=kind.picture, side=kind.side)
     return draw_set_up(ask, view.jig_gear(), wide, high, v.glyphs, view.units)
 
 

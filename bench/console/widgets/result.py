@@ -7,9 +7,9 @@ from __future__ import annotations
 
 from bench.console.host import LOW, TALL, Host
 from bench.console.plot import scale
-from bench.console.readout import verdict_sign
+from bench.console.readout import verdict_line
 from bench.console.result_drawing import draw_result
-from bench.console.text import Block, Line, fit
+from bench.console.text import Block, Line, fit, wrap
 from bench.console.widgets.strip import verdict_row
 from bench.console.widgets.viewer import Sentences, Viewer
 from bench.protocol import Finding
@@ -81,7 +81,7 @@ def _nothing(v: Viewer) -> Sentences:
         return [("The screen waits for the daemon.", "act"), (words, "text")]
     if view.gear is not None and not view.gear.jigs:
         return [("No sled yet: describe yours.", "act")]
-    return []  # the state and what is due say it
+    return [("Begin with a check, or with what is wrong.", "act")]
 
 
 def _shortly(v: Viewer, finding: Finding) -> Sentences:
@@ -198,7 +198,7 @@ def budget_bars(v: Viewer, wide: int, high: int) -> Block:
 def past_rows(v: Viewer, wide: int, high: int) -> Block:
     """The results before this one, a row each, where the screen is wide."""
     view = v.view
-    findings = view.past_findings[: high - 1]
+    findings = view.past_findings
     if not findings:
         return []
     board = view.widest_board()
@@ -208,17 +208,15 @@ def past_rows(v: Viewer, wide: int, high: int) -> Block:
         head.append((f"  (sled fence across {across})", "faint"))
     out: Block = [head]
     for finding in findings:
-        words = " ".join(past_cells(v.host, finding))
-        out.append(fit([(words, "text")], wide))
+        out += wrap(" ".join(past_cells(v.host, finding)), wide)
     return out
 
 
 def past_cells(v: Host, finding: Finding) -> tuple[str, str, str, str]:
     """Day, verdict, check and size of one of the past results."""
     view = v.view
-    words = result.verdict_words(finding.verdict)
+    sign, words, _ = verdict_line(finding.verdict, v.glyphs)
     much = ""
     if finding.quantities:
         much = result.short_size(finding, view.units, view.board(finding))
-    sign = verdict_sign(finding.verdict, v.glyphs)
     return finding.at[:10], f"{sign} {words}", result.name(finding.check), much

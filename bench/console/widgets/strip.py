@@ -101,7 +101,12 @@ def state_line(v: Viewer, wide: int, high: int) -> Block:
     if view.ask is not None and view.check is not None:
         return [_progress(view, view.ask, view.check, g, wide)]
     if view.finding is None:
-        return [[(f" {g.none} NEW ", "strong"), ("begin with a check", "text")]]
+        return [
+            [
+                (f" {g.none} NEW ", "strong"),
+                ("nothing measured yet on this sled", "text"),
+            ]
+        ]
     if v.host.requests.moved:
         line: Line = [(f" {g.unsure} CHECK AGAIN ", "unsure")]
         after = f" after the result of {_minute(view.finding)}"

@@ -5,11 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-import msgspec
-
 from bench.checks import checks
 from bench.finding import Finding
-from bench.render.report.chart import Chart, chart
+from bench.render.report.chart import chart
 from bench.render.report.figures import Scale
 from bench.render.report.sentences import told
 from bench.render.report.source import ReportSource
@@ -21,21 +19,9 @@ from bench.units import System
 Document = Mapping[str, Any]
 
 
-class ChartView(msgspec.Struct, frozen=True):
-    """title, description: for whoever cannot see the chart. alarm: something has to be
-    answered. lines: what there is to say, as the command says it."""
-
-    id: str
-    title: str
-    description: str
-    chart: Chart
-    alarm: bool
-    lines: list[str]
-
-
 def chart_views(
     source: ReportSource, jig: str | None, saw: str | None, units: System
-) -> Iterator[ChartView]:
+) -> Iterator[dict[str, Any]]:
     """One for each series that has a result, those of a verdict first."""
     rows = source.rows("drift", jig, saw)
     for row in sorted(rows, key=lambda row: row["tolerance"] is None):
@@ -43,7 +29,9 @@ def chart_views(
             yield _view(source, row, units)
 
 
-def _view(source: ReportSource, row: Document, units: System) -> ChartView:
+def _view(source: ReportSource, row: Document, units: System) -> dict[str, Any]:
+    """title, description: for whoever cannot see the chart. alarm: something has to be
+    answered. lines: what there is to say, as the command says it."""
     results = [one for period in row["baselines"] for one in period["results"]]
     largest = max(abs(one["value"]) + one["uncertainty"] for one in results)
     board = source.board(row["check"], row["jig"])
@@ -55,7 +43,7 @@ def _view(source: ReportSource, row: Document, units: System) -> ChartView:
     if known is not None and row["quantity"] != known.quantities[0]:
         what = f"{name(row['quantity'])} ({what})"
     title = upper_first(told("chart-title", what=what, subject=subject))
-    return ChartView(
+    return dict(
         id=f"{row['check']}-{row['quantity']}",
         title=title,
         description=" ".join(_description(row, results, scale, ways)),

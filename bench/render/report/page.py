@@ -6,7 +6,6 @@ from collections.abc import Iterator, Sequence
 from functools import cache
 from typing import Any
 
-import msgspec
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from bench.checks import checks
@@ -14,6 +13,7 @@ from bench.checks.shared.cautions import COUNT_OFF, MANUAL, UNPLUG
 from bench.finding import Finding
 from bench.render.report.section import (
     SIGNS,
+    View,
     due_view,
     latest_of_each,
     section,
@@ -25,21 +25,6 @@ from bench.render.upkeep import left_out_lines
 from bench.units import System, length_words, slope_words
 
 ORDER = ("now", "never-checked", "soon", "later")
-
-
-class Card(msgspec.Struct, frozen=True):
-    """What hangs by the saw: one for each sled."""
-
-    id: str
-    jig: str
-    limit: str
-    sign: str
-    kind: str
-    last: str
-    last_of: str
-    next: str
-    why: str
-    command: str
 
 
 @cache
@@ -63,7 +48,7 @@ def report_html(source: ReportSource, units: System) -> str:
     rows = sorted(due, key=lambda row: (ORDER.index(row["state"]), row["by"]))
     return _page(
         "report.html",
-        title="Sleds and saws" if len(sections) != 1 else sections[0].title,
+        title="Sleds and saws" if len(sections) != 1 else sections[0]["title"],
         source=source,
         left_out=[*source.left_out, *left_out_lines(source.drift)],
         due=[due_view(row) for row in rows],
@@ -76,7 +61,7 @@ def card_html(source: ReportSource, units: System) -> str:
     cards = [*_cards(source, units)]
     return _page(
         "card.html",
-        title="Cards for the wall" if len(cards) != 1 else f"Sled {cards[0].jig}",
+        title="Cards for the wall" if len(cards) != 1 else f"Sled {cards[0]['jig']}",
         source=source,
         cards=cards,
         always=[UNPLUG.words, COUNT_OFF.words, MANUAL.words],
@@ -87,7 +72,8 @@ def _page(template: str, **values: Any) -> str:
     return _templates().get_template(template).render(values)
 
 
-def _cards(source: ReportSource, units: System) -> Iterator[Card]:
+def _cards(source: ReportSource, units: System) -> Iterator[View]:
+    """What hangs by the saw: one for each sled."""
     jigs = [jig for jig, _ in source.subjects() if jig is not None]
     for number, jig in enumerate(jigs, 1):
         last = _of_fence(source.of(jig, None))
@@ -95,7 +81,7 @@ def _cards(source: ReportSource, units: System) -> Iterator[Card]:
         first = min(rows, key=lambda row: str(row["by"]), default=None)
         coming = None if first is None else due_view(first)
         check = _of_fences() if last is None else last.check
-        yield Card(
+        yield dict(
             id=f"card-{number}",
             jig=jig,
             limit=_limit(source, last, units),
@@ -104,7 +90,7 @@ def _cards(source: ReportSource, units: System) -> Iterator[Card]:
             last=told("card-none") if last is None else _last(source, last, units),
             last_of="" if last is None else f"{name(last.check)}, {last.at[:10]}",
             next=_next(coming),
-            why="" if coming is None else coming.why,
+            why="" if coming is None else coming["why"],
             command=f"sweepgauge check {check} --jig {_quoted(jig)} --quick",
         )
 
@@ -144,10 +130,10 @@ def _last(source: ReportSource, last: Finding, units: System) -> str:
     return f"{upper_first(verdict_words(last.verdict))}. {words}"
 
 
-def _next(coming: Any) -> str:
+def _next(coming: View | None) -> str:
     if coming is None:
         return told("card-no-date")
-    return told("card-next", when=coming.when)
+    return told("card-next", when=coming["when"])
 
 
 def _quoted(jig: str) -> str:

@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-
-import msgspec
+from typing import Any
 
 from bench.checks import checks
 from bench.checks.model import EvidenceGear
 from bench.finding import Finding, Verdict
 from bench.render.cut import forecast_lines
 from bench.render.finding import size
+from bench.render.names import part_name
 from bench.render.remarks import remark_words
-from bench.render.report.drift_view import ChartView, chart_views
+from bench.render.report.drift_view import chart_views
 from bench.render.report.sentences import told
 from bench.render.report.source import Document, ReportSource
 from bench.render.result import (
-    Headline,
     headline,
     judged,
     move_distance,
@@ -26,8 +25,10 @@ from bench.render.result import (
     upper_first,
     verdict_words,
 )
+from bench.render.upkeep import why_words
 from bench.units import System, give_or_take, length_words, slope_words
 
+View = dict[str, Any]  # what a template shows, by its names
 MOST_RESULTS = 40  # in the table of one section; the others are counted
 MOST_MOVES = 20
 ACTS = ("outside", "cannot-tell")  # after these there is something to do
@@ -39,75 +40,16 @@ SIGNS: dict[Verdict | None, str] = {
 }
 
 
-class StateView(msgspec.Struct, frozen=True):
-    """The latest result of one check. kind: of the verdict, for its colour. act: what
-    to do now. notes: what may make the answer wrong, or forbids one."""
-
-    check: str
-    at: str
-    verdict: str
-    sign: str
-    kind: str
-    headline: Headline
-    act: str
-    notes: list[str]
-
-
-class DueView(msgspec.Struct, frozen=True):
-    subject: str
-    check: str
-    state: str
-    when: str
-    why: str
-
-
-class ResultRow(msgspec.Struct, frozen=True):
-    at: str
-    check: str
-    way: str
-    size: str
-    verdict: str
-    sign: str
-    kind: str
-
-
-class MoveLine(msgspec.Struct, frozen=True):
-    at: str
-    advised: str
-    became: str
-
-
-class BudgetLine(msgspec.Struct, frozen=True):
-    part: str
-    size: str
-    share: int  # percent
-
-
-class Section(msgspec.Struct, frozen=True):
-    id: str
-    title: str
-    states: list[StateView]
-    due: list[DueView]
-    charts: list[ChartView]
-    results_title: str
-    results: list[ResultRow]
-    moves: list[MoveLine]
-    budget_title: str
-    budget: list[BudgetLine]
-    cut: list[str]
-    gear: list[tuple[str, str]]
-    cautions: list[str]
-
-
 def section(
     source: ReportSource, number: int, jig: str | None, saw: str | None, units: System
-) -> Section:
+) -> View:
+    """states: the latest result of each check, with what may make it wrong."""
     findings = source.of(jig, saw)
     latest = latest_of_each(findings)
     subject = jig or saw or "the saw"
     limiting = next((one for one in latest if one.budget), None)
     gear = source.gear.get(subject)
-    return Section(
+    return dict(
         id=f"section-{number}",
         title=upper_first(f"sled {jig}" if jig else f"saw {saw}" if saw else "the saw"),
         states=[_state(source, one, units) for one in latest],
@@ -137,9 +79,11 @@ def latest_of_each(findings: list[Finding]) -> list[Finding]:
     )
 
 
-def _state(source: ReportSource, one: Finding, units: System) -> StateView:
+def _state(source: ReportSource, one: Finding, units: System) -> View:
+    """kind: of the verdict, for its colour. act: what to do now. notes: what may make
+    the answer wrong, or forbids one."""
     moved = source.moves.get(one.id) in ("made", "verified")
-    return StateView(
+    return dict(
         check=upper_first(name(one.check)),
         at=one.at[:10],
         verdict=verdict_words(one.verdict),
@@ -155,13 +99,13 @@ def _state(source: ReportSource, one: Finding, units: System) -> StateView:
     )
 
 
-def due_view(row: Document) -> DueView:
-    return DueView(
+def due_view(row: Document) -> View:
+    return dict(
         subject=row["jig"] or row["saw"] or "the saw",
         check=name(row["check"]),
         state=row["state"],
         when=told(f"due-{row['state']}", by=row["by"]),
-        why=told(f"why-{row['reason']}"),
+        why=f"{upper_first(why_words(row))}.",
     )
 
 
@@ -175,14 +119,14 @@ def _results_title(source: ReportSource, findings: list[Finding], units: System)
     return f"{words} {told('older', count=older)}" if older > 0 else words
 
 
-def _row(source: ReportSource, one: Finding, units: System) -> ResultRow:
+def _row(source: ReportSource, one: Finding, units: System) -> View:
     q = judged(one)
     board = source.board(one.check, one.jig)
     if q.unit == "rad" and board is not None:
         much = give_or_take(abs(q.value) * board, q.uncertainty * board, units)
     else:
         much = size(q, units, None)
-    return ResultRow(
+    return dict(
         at=one.at[:10],
         check=name(one.check),
         way=q.way or "",
@@ -195,7 +139,7 @@ def _row(source: ReportSource, one: Finding, units: System) -> ResultRow:
 
 def _moves(
     source: ReportSource, findings: list[Finding], units: System
-) -> Iterator[MoveLine]:
+) -> Iterator[View]:
     for one in findings:
         became = source.moves.get(one.id)
         if one.move is None or became is None:
@@ -211,19 +155,21 @@ def _moves(
         else:
             distance = "" if far is None else length_words(far, units)
             words = told(f"move-{became}", distance=distance)
-        yield MoveLine(one.at[:10], upper_first(told("move", **advised)), words)
+        move = upper_first(told("move", **advised))
+        yield dict(at=one.at[:10], advised=move, became=words)
 
 
 def _budget_title(one: Finding, subject: str) -> str:
     return told("budget", at=one.at[:10], subject=subject, check=name(one.check))
 
 
-def _budget(source: ReportSource, one: Finding, units: System) -> Iterator[BudgetLine]:
+def _budget(source: ReportSource, one: Finding, units: System) -> Iterator[View]:
     board = source.board(one.check, one.jig)
     unit = one.quantities[0].unit  # a budget is that of the first quantity
     for row in sorted(one.budget, key=lambda row: row.share, reverse=True):
         much = part_size(row.standard_uncertainty, unit, units, board)
-        yield BudgetLine(row.part, much, round(100 * row.share))
+        part = upper_first(part_name(row.part))
+        yield dict(part=part, size=much, share=round(100 * row.share))
 
 
 def cut_lines(document: Document | None, units: System) -> list[str]:

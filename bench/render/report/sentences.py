@@ -15,17 +15,11 @@ TEMPLATES = {
     "event-square": "square",
     "event-accepted": "accepted",
     "event-first": "first",
-    # when to check again, and why
+    # when to check again
     "due-now": "now",
     "due-soon": "by {by}",
     "due-later": "by {by}",
     "due-never-checked": "never checked yet",
-    "why-step": "It changed by more than results differ.",
-    "why-trend": "It creeps, and may leave good enough by then.",
-    "why-interval": "It is time.",
-    "why-moved": "Something happened to it since.",
-    "why-season": "The air has changed since.",
-    "why-never-checked": "It was never checked.",
     # what a chart shows
     "chart-title": "{what} of {subject} over time",
     "chart-one": "One result, of {first}.",

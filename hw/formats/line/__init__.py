@@ -12,6 +12,9 @@ from string import ascii_letters
 from typing import Any, NamedTuple
 
 from hw.formats import FORMATS
+from hw.formats.line import profiles
+from hw.formats.line.bridge import CountsDecoder, bridge_reader
+from hw.formats.line.plain import PlainDecoder
 from hw.formats.shared.cutter import LineCutter
 from hw.formats.shared.declaration import (
     Candidate,
@@ -21,7 +24,6 @@ from hw.formats.shared.declaration import (
     WireFormat,
     maker,
 )
-from hw.formats.shared.lengths import EVERYWHERE
 from hw.formats.shared.options import (
     DECIMALS,
     DEFAULT_UNIT,
@@ -31,69 +33,32 @@ from hw.formats.shared.options import (
     choice,
     integer,
 )
-from hw.formats.shared.plain_text import ascii_text, check_range
+from hw.formats.shared.plain_text import ascii_text
 from hw.reading import Decoder, Record
 
 _MARKED = re.compile(rb"[<=>] *[\r\n]")
 
 
+Read = Callable[[str], Record | None]
+
+
 class ProfileDecoder(LineCutter):
     """A profile that a function from text to record describes."""
 
-    def __init__(
-        self,
-        read: Callable[[str], Record | None],
-        *,
-        range_mm: tuple[float, float] | None = None,
-        at_open: bool = False,
-        parity7: str | None = None,
-    ) -> None:
-        super().__init__(at_open=at_open, parity7=parity7)
+    def __init__(self, read: Read, **options: Any) -> None:
+        super().__init__(**options)
         self._read_text = read
-        self._range = range_mm or EVERYWHERE
 
     def _read(self, line: bytes) -> Record | None:
-        record = self._read_text(ascii_text(line, self._parity is not None))
-        if record is not None:
-            check_range(record.value, self._range)
-        return record
+        return self._read_text(ascii_text(line, self._parity is not None))
 
 
-def _fixed(options: Options) -> Decoder:
-    from hw.formats.line import profiles
-
-    reader = profiles.reader(
-        options["profile"],
-        options["decimals"],
-        options["default_unit"],
-        options["channel"],
+def _by(reader: Callable[[Options], Read]) -> Callable[[Options], Decoder]:
+    """Makes the decoder whose function the options make."""
+    names = ("range_mm", "at_open", "parity7")
+    return lambda options: ProfileDecoder(
+        reader(options), **{name: options[name] for name in names}
     )
-    return ProfileDecoder(reader, **_shared(options))
-
-
-def _counts(options: Options) -> Decoder:
-    from hw.formats.line.bridge import CountsDecoder
-
-    return maker(CountsDecoder)(options)
-
-
-def _bridge(options: Options) -> Decoder:
-    from hw.formats.line.bridge import BridgeReader
-
-    reader = BridgeReader(
-        options["gauge"], options["decimals"], options["default_unit"]
-    )
-    return ProfileDecoder(reader.read, **_shared(options))
-
-
-def _plain(options: Options) -> Decoder:
-    from hw.formats.line.plain import PlainDecoder
-
-    return maker(PlainDecoder)(options)
-
-
-def _shared(options: Options) -> dict[str, Any]:
-    return {name: options[name] for name in ("range_mm", "at_open", "parity7")}
 
 
 class Profile(NamedTuple):
@@ -111,12 +76,12 @@ class Profile(NamedTuple):
 
 
 PROFILES = {
-    "plain": Profile(_plain, no_point=True, marks=True),
-    "code_channel_item": Profile(_fixed, no_point=True),
-    "mux": Profile(_fixed),
-    "mode_letter": Profile(_fixed),
+    "plain": Profile(maker(PlainDecoder), no_point=True, marks=True),
+    "code_channel_item": Profile(_by(profiles.reader), no_point=True),
+    "mux": Profile(_by(profiles.reader)),
+    "mode_letter": Profile(_by(profiles.reader)),
     "bridge_counts": Profile(
-        _counts,
+        maker(CountsDecoder),
         RecordTraits(
             counts="position",
             gauge=False,
@@ -124,7 +89,7 @@ PROFILES = {
         ),
     ),
     "bridge": Profile(
-        _bridge,
+        _by(bridge_reader),
         RecordTraits(counts="position", undetected_errors=False, device_clock=True),
         bits=True,
     ),

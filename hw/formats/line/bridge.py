@@ -31,21 +31,17 @@ from functools import reduce
 from operator import xor
 from typing import Any
 
-import msgspec
-
 from hw.formats import make_decoder
 from hw.formats.shared.cutter import LineCutter
+from hw.formats.shared.declaration import Options
 from hw.formats.shared.plain_text import Fault, ascii_text, find_measure, status_word
 from hw.formats.shared.records import BridgeRecord
 from hw.reading import Record, Unit
 
 SEQUENCES = 1 << 16
 CLOCK = 1 << 32
-LARGEST_NUMBER = (
-    1 << 64
-    # of a board that goes round later than ours: the same number, once ours has gone
-    # round
-) - 1
+# of a board that goes round later than ours: the same number, once ours has gone round
+LARGEST_NUMBER = (1 << 64) - 1
 LARGEST_COUNT = (1 << 63) - 1
 
 _FIELD = re.compile(r"([A-Za-z])([+-]?[0-9]+)")
@@ -113,55 +109,57 @@ class CountsDecoder(LineCutter):
         counts = int(field[2])
         if abs(counts) > LARGEST_COUNT:
             raise Fault("a count of more than 64 bits")
-        return (
-            Record(axis=field[1], counts=counts)
-            if self._axis in {None, field[1]}
-            else None
+        wanted = self._axis in {None, field[1]}
+        return Record(axis=field[1], counts=counts) if wanted else None
+
+
+def bridge_reader(options: Options) -> Callable[[str], Record]:
+    """The function that reads one line of profile `bridge`."""
+    bits: Any = None
+    if options["gauge"] != "decimal":
+        bits = make_decoder(options["gauge"])
+    return BridgeReader(options["decimals"], options["default_unit"], bits).read
+
+
+def _fields(text: str) -> list[str]:
+    sentence = _SENTENCE.fullmatch(text)
+    if sentence is None:
+        raise Fault(
+            "not a sentence of $, fields, * and a checksum of two hexadecimal digits"
         )
+    body, given = sentence.groups()
+    if checksum(body) != given:
+        raise Fault(f"checksum {given}, but the characters give {checksum(body)}")
+    fields = body.split(",")
+    if len(fields) != 5 or fields[0] != "BRG":
+        raise Fault("not the five fields BRG, sequence, us, count, gauge word")
+    return fields
 
 
 class BridgeReader:
-    """Profile `bridge`; remembers the last sequence number to flag a `gap`."""
+    """Profile `bridge`; remembers the last sequence number to flag a `gap`. bits: the
+    decoder of the gauge word, where it is no number."""
 
-    def __init__(self, gauge: str, decimals: int | None, default_unit: Unit) -> None:
+    def __init__(self, decimals: int | None, default_unit: Unit, bits: Any) -> None:
         self._decimals = decimals
         self._default_unit: Unit = default_unit
-        self._bits: Callable[[str], Record] | None = None
-        if gauge != "decimal":
-            decoder: Any = make_decoder(gauge)
-            self._bits = decoder.read
+        self._bits = bits
         self._last: int | None = None
 
     def read(self, text: str) -> Record:
         """One sentence as a record."""
-        sentence = _SENTENCE.fullmatch(text)
-        if sentence is None:
-            raise Fault(
-                "not a sentence of $, fields, * and a checksum of two hexadecimal"
-                " digits"
-            )
-        body, given = sentence.groups()
-        if checksum(body) != given:
-            raise Fault(f"checksum {given}, but the characters give {checksum(body)}")
-        fields = body.split(",")
-        if len(fields) != 5 or fields[0] != "BRG":
-            raise Fault("not the five fields BRG, sequence, us, count, gauge word")
-        sequence = (
-            self._whole("sequence number", fields[1], 0, LARGEST_NUMBER) % SEQUENCES
-        )
+        fields = _fields(text)
+        number = self._whole("sequence number", fields[1], 0, LARGEST_NUMBER)
+        sequence = number % SEQUENCES
         device_us = self._whole("time", fields[2], 0, LARGEST_NUMBER) % CLOCK
         counts = self._whole("count", fields[3], -(1 << 31), (1 << 31) - 1)
         said = self._gauge(fields[4])
-        gap = (
-            ("gap",)
-            if self._last is not None and sequence != (self._last + 1) % SEQUENCES
-            else ()
-        )
+        follows = self._last is None or sequence == (self._last + 1) % SEQUENCES
         self._last = sequence
         return BridgeRecord(
             value=said.value,
             unit=said.unit,
-            flags=said.flags + gap,
+            flags=said.flags if follows else (*said.flags, "gap"),
             status=said.status,
             counts=counts,
             sequence=sequence,
@@ -179,12 +177,12 @@ class BridgeReader:
     def _gauge(self, word: str) -> Record:
         if not word:
             return Record()
-        status = status_word(word)
-        if status is not None:
+        if (status := status_word(word)) is not None:
             return Record(status=status)
         if self._bits is None:
             measure = find_measure(word, self._decimals, self._default_unit)
             return Record(value=measure.mm(), unit=measure.unit, flags=measure.flags)
         if not _HEX.fullmatch(word):
             raise Fault(f"the gauge word {word!r} is not hexadecimal")
-        return msgspec.structs.replace(self._bits(nibbles_to_bits(word)), raw=b"")
+        record: Record = self._bits.read(nibbles_to_bits(word))
+        return record

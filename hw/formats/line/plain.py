@@ -9,8 +9,8 @@ reader would refuse.
 from __future__ import annotations
 
 from hw.formats.shared.cutter import LineCutter
-from hw.formats.shared.lengths import EVERYWHERE, outside
-from hw.formats.shared.plain_text import Measure, ascii_text, check_range, read_plain
+from hw.formats.shared.lengths import outside
+from hw.formats.shared.plain_text import Measure, ascii_text, read_plain
 from hw.reading import Record, Unit
 
 MOST_SHAPES = 64  # shapes of lines that are remembered
@@ -36,11 +36,10 @@ class PlainDecoder(LineCutter):
         parity7: str | None = None,
         judged: bool = False,
     ) -> None:
-        super().__init__(at_open=at_open, parity7=parity7)
+        super().__init__(range_mm=range_mm, at_open=at_open, parity7=parity7)
         self._judged = judged
         self._default_unit: Unit = default_unit
         self._decimals = decimals
-        self._range = range_mm or EVERYWHERE
         self._shapes: dict[bytes, Shape] = {}
 
     def feed(self, data: bytes) -> list[Record]:
@@ -106,7 +105,6 @@ class PlainDecoder(LineCutter):
         )
         if measure is not None:
             self._learn(line, measure)
-            check_range(measure.mm(), self._range)
         return record
 
     def _learn(self, line: bytes, measure: Measure) -> None:

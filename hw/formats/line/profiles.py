@@ -16,6 +16,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 
+from hw.formats.shared.declaration import Options
 from hw.formats.shared.lengths import to_mm
 from hw.formats.shared.plain_text import (
     UNIT_WORDS,
@@ -39,18 +40,15 @@ MODES = {"A": (), "M": ("max",), "L": ("min",), "T": ("tir",), " ": ()}
 TOLERANCE = {"O": ("over",), "0": ("over",), "U": ("under",), " ": ()}
 
 
-def reader(
-    profile: str, decimals: int | None, default_unit: Unit, channel: int | None
-) -> Callable[[str], Record | None]:
-    """The function that reads one line of `profile`."""
+def reader(options: Options) -> Callable[[str], Record | None]:
+    """The function that reads one line of a profile."""
+    decimals, unit = options["decimals"], options["default_unit"]
     readers: dict[str, Callable[[str], Record | None]] = {
-        "code_channel_item": lambda text: read_code_channel_item(
-            text, decimals, default_unit
-        ),
-        "mux": lambda text: read_mux(text, decimals, channel),
+        "code_channel_item": lambda text: read_code_channel_item(text, decimals, unit),
+        "mux": lambda text: read_mux(text, decimals, options["channel"]),
         "mode_letter": lambda text: read_mode_letter(text, decimals),
     }
-    read = readers[profile]
+    read = readers[options["profile"]]
     return lambda text: _no_reading(text) or read(text)
 
 

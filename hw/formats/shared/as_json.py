@@ -20,18 +20,15 @@ def to_json(
     instrument: its name in the settings. at: s on the monotonic clock; None where bytes
     have no time. A rejected frame carries its raw bytes in hex.
     """
-    extra = {name: getattr(record, name, None) for name in EXTRA}
-    present: dict[str, object] = {
-        name: value for name, value in extra.items() if value is not None
+    extra: dict[str, object] = {
+        name: value
+        for name in EXTRA
+        if (value := getattr(record, name, None)) is not None
     }
-    answered = (
-        record.value is not None
-        or record.status is not None
-        or record.fault is not None
-    )
-    if record.counts is not None and not answered and "sequence" not in present:
-        return present
-    answer: dict[str, object] = {
+    answered = (record.value, record.status, record.fault) != (None, None, None)
+    if record.counts is not None and not answered and "sequence" not in extra:
+        return extra
+    return {
         "value": record.value,
         "unit": record.unit,
         "instrument": instrument,
@@ -39,8 +36,6 @@ def to_json(
         "flags": list(record.flags),
         "status": record.status,
         "fault": record.fault,
+        **extra,
+        **({} if record.fault is None else {"raw": record.raw.hex()}),
     }
-    answer |= present
-    if record.fault is not None:
-        answer["raw"] = record.raw.hex()
-    return answer

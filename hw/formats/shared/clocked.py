@@ -7,9 +7,8 @@ from __future__ import annotations
 
 from hw.formats.shared.cutter import LineCutter
 from hw.formats.shared.declaration import PINS, WireFormat, maker
-from hw.formats.shared.lengths import EVERYWHERE
 from hw.formats.shared.options import RANGE, Option, boolean, choice, integer
-from hw.formats.shared.plain_text import Fault, check_range
+from hw.formats.shared.plain_text import Fault
 from hw.reading import Record
 
 _COMPLEMENT = str.maketrans("01", "10")
@@ -43,11 +42,10 @@ class FrameDecoder(LineCutter):
 
     def finish(self) -> list[Record]:
         """The rest is a frame like any other."""
-        rest, self._rest = self._rest, b""
-        self._dropping = False
         out: list[Record] = []
-        if rest:
+        if rest := self._rest:
             self._line(rest, rest, 0, out)
+        self._rest, self._dropping = b"", False
         return out
 
 
@@ -59,9 +57,8 @@ class ClockedDecoder(FrameDecoder):
     def __init__(
         self, *, invert: bool = False, range_mm: tuple[float, float] | None = None
     ) -> None:
-        super().__init__()
+        super().__init__(range_mm=range_mm)
         self._invert = invert
-        self._range = range_mm or EVERYWHERE
 
     def read(self, bits: str) -> Record:
         """The frame as a record without raw; raises Fault."""
@@ -69,9 +66,7 @@ class ClockedDecoder(FrameDecoder):
             raise Fault(f"{bits.strip('01')[:1]!r} is no bit")
         if len(bits) != self.bits:
             raise Fault(f"{len(bits)} bits, not {self.bits}")
-        record = self.meaning(bits.translate(_COMPLEMENT) if self._invert else bits)
-        check_range(record.value, self._range)
-        return record
+        return self.meaning(bits.translate(_COMPLEMENT) if self._invert else bits)
 
     def meaning(self, bits: str) -> Record:
         """What a frame of the right length says; raises Fault."""
@@ -110,8 +105,6 @@ def clocked_format(
 ) -> WireFormat:
     """What all formats of clock and data say of themselves. edge: at which a bit is
     taken. pause: what ends a frame."""
-    name = decoder.__module__.rpartition(".")[2]
-
     at_edge = Option(
         "edge",
         edge,
@@ -119,7 +112,7 @@ def clocked_format(
         choice("rising", "falling"),
     )
     return WireFormat(
-        name=name,
+        name=decoder.__module__.rpartition(".")[2],
         words=words,
         make=maker(decoder),
         options=(_INVERT, RANGE, at_edge, pause, *more),

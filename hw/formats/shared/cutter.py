@@ -10,16 +10,15 @@ from __future__ import annotations
 
 import msgspec
 
-from hw.formats.shared.plain_text import Fault
+from hw.formats.shared.lengths import EVERYWHERE
+from hw.formats.shared.plain_text import Fault, check_range
 from hw.reading import Record
 
 
 def parity_table(parity: str) -> bytes:
     """256 bytes: each byte without its parity bit, or 0xff for a wrong parity."""
-    wanted = 0 if parity == "even" else 1
-    return bytes(
-        byte & 0x7F if byte.bit_count() % 2 == wanted else 0xFF for byte in range(256)
-    )
+    right = {*with_parity(bytes(range(128)), parity)}
+    return bytes(byte & 0x7F if byte in right else 0xFF for byte in range(256))
 
 
 def with_parity(data: bytes, parity: str | None) -> bytes:
@@ -33,19 +32,21 @@ def with_parity(data: bytes, parity: str | None) -> bytes:
     )
 
 
-def with_frame(record: Record, raw: bytes, behind: int) -> Record:
-    """The record with its own bytes and the number of bytes that came after them."""
-    return msgspec.structs.replace(record, raw=raw, behind=behind)
-
-
 class LineCutter:
     """The part of hw.reading.Decoder that all formats made of lines share."""
 
     ends = b"\r\n"
     longest = 64  # bytes a line may have without its end
 
-    def __init__(self, *, at_open: bool = False, parity7: str | None = None) -> None:
+    def __init__(
+        self,
+        *,
+        range_mm: tuple[float, float] | None = None,
+        at_open: bool = False,
+        parity7: str | None = None,
+    ) -> None:
         self.rejects = 0
+        self._range = range_mm or EVERYWHERE
         self._rest = b""  # the unfinished line, parity stripped
         self._rest_raw = b""  # the same as it came, where there is parity
         self._dropping = at_open
@@ -93,10 +94,8 @@ class LineCutter:
 
     def _first_end(self, data: bytes) -> int:
         """The place after the first line end; 0 when there is none."""
-        places = [
-            place for place in (data.find(end) for end in self.ends) if place >= 0
-        ]
-        return min(places) + 1 if places else 0
+        places = [place for place in map(data.find, self.ends) if place >= 0]
+        return min(places, default=-1) + 1
 
     def _count_dropped(self, data: bytes, start: int, out: list[Record]) -> None:
         """One reject for a port that never sends a line end, so that it is heard of."""
@@ -143,15 +142,16 @@ class LineCutter:
             return
         try:
             record = self._read(line)
+            check_range(record.value if record else None, self._range)
         except Fault as fault:
             out.append(self._reject(str(fault), raw, behind))
             return
         if record is not None:
-            out.append(with_frame(record, raw, behind))
+            out.append(msgspec.structs.replace(record, raw=raw, behind=behind))
 
     def _read(self, line: bytes) -> Record | None:
         """A line as a record without raw and behind, or None for no record; raises
-        Fault."""
+        Fault. Its value is not looked at for the range."""
         raise NotImplementedError
 
     def _too_long(self, raw: bytes, behind: int) -> Record:

@@ -6,12 +6,14 @@ The options that several formats have stand at the end.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Mapping, Sequence
 from typing import NamedTuple
 
 from hw.reading import FormatError
 
 Reader = Callable[[object], object]
+_WHOLE = re.compile(r"\s*-?[0-9]{1,18}\s*")
 
 
 class Option(NamedTuple):
@@ -53,42 +55,35 @@ def integer(low: int, high: int) -> Reader:
     """A whole number from low to high."""
 
     def read(given: object) -> int:
-        number: int | None = None
-        if isinstance(given, int) and not isinstance(given, bool):
-            number = int(given)
-        elif (
-            isinstance(given, str)
-            and given.strip().removeprefix("-").isdecimal()
-            and given.isascii()
-        ):
-            number = int(given) if len(given) < 20 else None
-        if number is None or not low <= number <= high:
+        if isinstance(given, str) and _WHOLE.fullmatch(given):
+            given = int(given)
+        if isinstance(given, bool) or not isinstance(given, int):
+            given = None
+        if given is None or not low <= given <= high:
             raise ValueError(f"a whole number from {low} to {high}")
-        return number
+        return given
 
     return read
 
 
 def _real(given: object) -> float:
-    if isinstance(given, bool) or not isinstance(given, int | float | str):
-        raise ValueError
+    """Not a number where it is none, or is not finite."""
     if isinstance(given, str) and ("_" in given or not given.isascii()):
-        raise ValueError
-    number = float(given)
-    if not math.isfinite(number):
-        raise ValueError
-    return number
+        return math.nan
+    if isinstance(given, bool) or not isinstance(given, int | float | str):
+        return math.nan
+    try:
+        number = float(given)
+    except (ValueError, OverflowError):
+        return math.nan
+    return number if math.isfinite(number) else math.nan
 
 
 def seconds(low: float, high: float) -> Reader:
     """A time in seconds from low to high."""
 
     def read(given: object) -> float:
-        try:
-            number = _real(given)
-        except (ValueError, OverflowError):
-            number = math.nan
-        if not low <= number <= high:
+        if not low <= (number := _real(given)) <= high:
             raise ValueError(f"seconds, from {low:g} to {high:g}")
         return number
 
@@ -98,32 +93,21 @@ def seconds(low: float, high: float) -> Reader:
 def exact_ratio(given: object) -> tuple[int, int]:
     """A number above zero, at most 1000, as (numerator, denominator), exact to the
     decimal text: "0.001" is (1, 1000)."""
-    try:
-        number = _real(given)
-        # a count of 32 bits stays within the range of a float
-        if not 0 < number <= 1000:
-            raise ValueError
-        from fractions import Fraction
+    # a count of 32 bits stays within the range of a float
+    if not 0 < _real(given) <= 1000:
+        raise ValueError("a number above zero and at most 1000, such as 0.001")
+    from fractions import Fraction  # it takes longer to import than all the rest
 
-        ratio = Fraction(str(given).strip())
-    except (ValueError, OverflowError):
-        raise ValueError(
-            "a number above zero and at most 1000, such as 0.001"
-        ) from None
-    return ratio.numerator, ratio.denominator
+    return Fraction(str(given).strip()).as_integer_ratio()
 
 
 def span(given: object) -> tuple[float, float]:
     """LO,HI or [LO, HI], the lower first."""
-    parts: Sequence[object] = given.split(",") if isinstance(given, str) else ()
-    if isinstance(given, list | tuple):
-        parts = given
-    try:
-        low, high = (_real(part) for part in parts)
+    parts = given.split(",") if isinstance(given, str) else given
+    if isinstance(parts, list | tuple) and len(parts) == 2:
+        low, high = map(_real, parts)
         if low <= high:
             return low, high
-    except (ValueError, OverflowError):
-        pass
     raise ValueError("two numbers in mm, the lower first: LO,HI")
 
 

@@ -109,35 +109,32 @@ def find_number(text: str, start: int, decimals: int | None) -> Number:
     pattern = _WITH_POINT if "." in text else _WITH_COMMA
     found = pattern.match(text, start)
     if found is None:
-        found = _WITHOUT.match(text, start)
-        if found is None:
-            raise Fault("no number where one should stand")
-        sign, whole = found.groups()
-        after = text[found.end() : found.end() + 1]
-        if after == ".":
-            raise Fault("no digit after the point")
-        if after == "," and "." in text[found.end() :]:
-            raise Fault("both a comma and a point: which parts the decimals?")
-        if decimals is None:
-            raise Fault(
-                "a number without a decimal point (decimals=N is for instruments that"
-                " send none)"
-            )
-        digits = int(whole)
-        separator, places = -1, decimals
-    else:
-        sign, whole, fraction = found.groups()
-        digits = int(whole + fraction)
-        separator, places = found.start(3) - 1, len(fraction)
-    negative = sign == "-"
-    return Number(
-        negative,
-        found.end(1),
-        separator,
-        found.end(),
-        -digits if negative else digits,
-        places,
-    )
+        return _find_whole(text, start, decimals)
+    sign, whole, fraction = found.groups()
+    size = int(whole + fraction)
+    digits = -size if sign == "-" else size
+    point, places = found.start(3) - 1, len(fraction)
+    return Number(sign == "-", found.end(1), point, found.end(), digits, places)
+
+
+def _find_whole(text: str, start: int, decimals: int | None) -> Number:
+    """A number that stands there without a separator."""
+    found = _WITHOUT.match(text, start)
+    if found is None:
+        raise Fault("no number where one should stand")
+    rest = text[found.end() :]
+    if rest.startswith("."):
+        raise Fault("no digit after the point")
+    if rest.startswith(",") and "." in rest:
+        raise Fault("both a comma and a point: which parts the decimals?")
+    if decimals is None:
+        raise Fault(
+            "a number without a decimal point (decimals=N is for instruments that send"
+            " none)"
+        )
+    sign, size = found[1], int(found[2])
+    digits = -size if sign == "-" else size
+    return Number(sign == "-", found.end(1), -1, found.end(), digits, decimals)
 
 
 def find_measure(text: str, decimals: int | None, default_unit: Unit) -> Measure:
@@ -195,9 +192,8 @@ def read_plain(
     if status is not None:
         return Record(status=status), None
     mark = JUDGED.get(bare[-1]) if judged else None
-    measure = find_measure(
-        text.rstrip(" ")[:-1] if mark else text, decimals, default_unit
-    )
+    number = text.rstrip(" ")[:-1] if mark else text
+    measure = find_measure(number, decimals, default_unit)
     if mark:
         measure = measure._replace(flags=(*measure.flags, mark))
     return Record(value=measure.mm(), unit=measure.unit, flags=measure.flags), measure

@@ -5,7 +5,10 @@ The boards are cut by the virtual saw, whose cuts are held against shapely in te
 
 from __future__ import annotations
 
+from itertools import product
+
 import pytest
+from everyday import everyday
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -23,8 +26,7 @@ def gear(saw: VirtualSaw) -> EvidenceGear:
     )
 
 
-@pytest.mark.parametrize("fence", ["near", "far"])
-@pytest.mark.parametrize("kept", ["left", "right"])
+@pytest.mark.parametrize(("fence", "kept"), everyday(product(("near", "far"), ("left", "right")), 3))
 @given(a=st.floats(-1.5e-3, 1.5e-3).filter(lambda a: abs(a) > 1e-5), seed=st.integers(0, 20))
 def test_the_strip_tells_which_way_the_fence_is_out(fence, kept, a, seed):
     saw = VirtualSaw.draw(seed, Traits.quiet(), fence=fence, rotation=a)

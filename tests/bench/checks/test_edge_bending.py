@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from itertools import product
 
 import numpy as np
 import pytest
+from everyday import everyday
 
 from bench.checks.model import EvidenceGear
-from bench.checks.shared.edge_bending import BEND, MODULUS, gives_way
+from bench.checks.shared.face_form import BEND, MODULUS, gives_way
 from bench.gear import Indicator
 
 THICK, HIGH, SPAN = 17.5, 30.0, 600.0
@@ -89,9 +91,10 @@ def test_aluminium_gives_way_three_times_as_far(recorded) -> None:
     assert gives[1] == pytest.approx(3 * gives[0])
 
 
-@pytest.mark.parametrize("blocks", [SPAN, 900.0])
-@pytest.mark.parametrize("times", [2.6, 4.0, 7.5])
-@pytest.mark.parametrize("gives", [0.008, -0.02])
+@pytest.mark.parametrize(
+    ("gives", "times", "blocks"),
+    everyday(product((0.008, -0.02), (2.6, 4.0, 7.5), (SPAN, 900.0)), 5),
+)
 def test_pressed_passes_show_how_far_it_gives_way_under_a_light_hand(recorded, gives, times, blocks) -> None:
     gear = EvidenceGear(indicator=Indicator(resolution=0.001))
     found = recorded("fence-straight", straight_rows(gives, times, blocks), gear=gear)

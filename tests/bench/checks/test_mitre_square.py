@@ -12,6 +12,7 @@ from functools import cache
 from itertools import product
 
 import pytest
+from everyday import everyday
 from hypothesis import given
 from hypothesis import strategies as st
 from shapely import affinity
@@ -137,8 +138,17 @@ def values(finding: Finding) -> dict[str, float]:
     return {q.name: q.value for q in finding.quantities}
 
 
-@pytest.mark.parametrize(("point", "side"), list(product(("away", "toward"), ("near", "far"))))
-@pytest.mark.parametrize(("left", "right"), [(4e-4, -3e-4), (-2e-4, 5e-4)])
+@pytest.mark.parametrize(
+    ("left", "right", "point", "side"),
+    everyday(
+        [
+            (*turned, *laid_so)
+            for turned in ((4e-4, -3e-4), (-2e-4, 5e-4))
+            for laid_so in product(("away", "toward"), ("near", "far"))
+        ],
+        3,
+    ),
+)
 def test_the_angle_between_the_fences_without_trusting_the_square(point, side, left, right) -> None:
     jig = Jig("frames", fence=side, mitre=f"point-{point}", pivot_to_stop=300.0)
     found = worked(traces(left, right, 3e-4, -1.2e-4, batten=7e-4, point=point, side=side), jig)
@@ -247,10 +257,14 @@ def after(left, right, point, side, pivot, moves) -> dict[str, float]:
     return turned
 
 
+LAID = product(("away", "toward"), ("near", "far"), ("point", "outer"))
+OUT = [(5e-4, 2e-5), (-1e-5, 4e-4), (5e-4, -4e-4), (4e-4, 7e-4)]
+
+
 @pytest.mark.parametrize(
-    ("point", "side", "pivot"), list(product(("away", "toward"), ("near", "far"), ("point", "outer")))
+    ("point", "side", "pivot", "left", "right"),
+    everyday([(*laid_so, *out) for laid_so, out in product(LAID, OUT)], 3),
 )
-@pytest.mark.parametrize(("left", "right"), [(5e-4, 2e-5), (-1e-5, 4e-4), (5e-4, -4e-4), (4e-4, 7e-4)])
 def test_the_moves_close_the_angle(point, side, pivot, left, right) -> None:
     jig = Jig("frames", fence=side, mitre=f"point-{point}", mitre_pivot=pivot, pivot_to_stop=300.0)
     found = worked(traces(left, right, 1e-4, 3e-5, point=point, side=side), jig)

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from itertools import product
 
 import pytest
+from everyday import everyday
 from shapely import affinity
 from shapely.geometry import LineString
 
@@ -52,9 +54,14 @@ def one(found: Finding, name: str):
     return next(q for q in found.quantities if q.name == name)
 
 
-@pytest.mark.parametrize("where", ["right", "left"])
-@pytest.mark.parametrize("mount", ["carried", "standing"])
-@pytest.mark.parametrize(("b_blade", "b_fence"), [(1e-4, -2e-4), (-2e-4, 3e-4), (4e-4, 4.5e-4)])
+TURNED = [(1e-4, -2e-4), (-2e-4, 3e-4), (4e-4, 4.5e-4)]
+STANDS = product(("right", "left"), ("carried", "standing"))
+
+
+@pytest.mark.parametrize(
+    ("where", "mount", "b_blade", "b_fence"),
+    everyday([(*stands, *turned) for stands, turned in product(STANDS, TURNED)], 2),
+)
 def test_opening_is_what_two_turned_lines_show(recorded, where, mount, b_blade, b_fence) -> None:
     saw = Saw("saw", rip_fence=where)
     found = recorded(

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 
 from bench.checks.model import Trace
 from bench.checks.shared import runner_widths
-from bench.checks.shared.runner_copies import Copies, plays
 from bench.gear import Caliper
+from bench.geometry.runner_copies import Copies, plays
 from bench.geometry.runner_play import Widths, fit_at, positions, runner_fit
 
 K = 3

@@ -154,7 +154,9 @@ def test_the_worked_runner_and_the_pinch() -> None:
     )
     assert values(pinched)["relief"] == pytest.approx(0.01)
     assert values(pinched)["yaw-play"] == 0.0 and values(pinched)["side-play"] == 0.0
-    assert pinched.quantities[2].way == "binds at 350 mm"
+    assert pinched.quantities[2].way == "binds"
+    words = "Tight 350 mm from the front edge of the table."
+    assert any(note.startswith(words) for note in notes_of(pinched, "mm"))
 
 
 def test_tight_from_here_to_there_and_how_much_to_take_off() -> None:
@@ -165,7 +167,8 @@ def test_tight_from_here_to_there_and_how_much_to_take_off() -> None:
     found = fit(columns)
     assert found.verdict == "outside"  # -0.04 +- 0.04 is surely under the 0.03 it takes
     assert any(
-        "Tight from 150 mm to 250 mm in the slot. Take 0.04 mm off in all" in n for n in notes_of(found, "mm")
+        "Tight 150 mm to 250 mm from the front edge of the table. Take 0.04 mm off in all" in n
+        for n in notes_of(found, "mm")
     )
     sure = fit(columns, caliper=Caliper(0.001, 0.002), slot_straight=0.005)
     assert sure.verdict == "outside" and sure.quantities[1].way == "binds"

@@ -9,6 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from everyday import ci
 from fence_bodies import Disturbed, Hands, check, draw, truth
 
 from bench.checks.model import Evidence, EvidenceGear, Trace
@@ -40,16 +41,17 @@ def parts(finding: Finding) -> dict[str, float]:
     return {row.part: row.standard_uncertainty for row in finding.budget}
 
 
-def test_a_shifted_stand_on_a_bowed_arm_is_seen_and_reckoned_with() -> None:
+@pytest.mark.parametrize("saws", [3, ci(12)])
+def test_a_shifted_stand_on_a_bowed_arm_is_seen_and_reckoned_with(saws: int) -> None:
     disturbed = Disturbed(shifted=20.0, bow=0.02)
     told, held, off = 0, 0, []
-    for seed in range(12):
+    for seed in range(saws):
         finding, true, _ = worked(disturbed, seed)
         told += "stand-shifted" in finding.codes
         assert "form of the arm" not in parts(finding)  # both have met the same stretch of it
         off.append(finding.quantities[0].value - true)
         held += abs(off[-1]) <= finding.quantities[0].uncertainty
-    assert told >= 9 and held >= 10
+    assert told >= 0.75 * saws and held >= 0.8 * saws
     assert np.sqrt(np.mean(np.square(off))) < 20e-6  # 34 urad where nothing is made of it
 
 
@@ -118,7 +120,7 @@ def test_what_is_gone_on_with_is_set_up_anew_and_averages() -> None:
 def test_signs_part_creep_from_a_turned_sled(
     first: float, second: float, common: float, alternating: float
 ) -> None:
-    apart = parted(*(Returned(gap, 0.0, 220.0, 1e-6) for gap in (first, second)))
+    apart = parted(*(Returned(gap, 0.0, 1e-6) for gap in (first, second)))
     assert apart.likely_unequal == pytest.approx(min(common, alternating), abs=1e-5)
     assert (apart.common or 0.0) == pytest.approx(common) and (apart.alternating or 0.0) == pytest.approx(
         alternating

@@ -107,8 +107,8 @@ def test_a_bowed_arm_in_a_straight_slot_is_no_curvature() -> None:
 def test_it_is_told_as_a_bow() -> None:
     found = check(TURNS_LEFT)
     line = quantity_words(found.quantities[2], "mm")
-    assert ": the sled turns left as it is pushed away: 0.01" in line
-    assert line.endswith("over 300 mm") and "give or take" in line
+    assert ": the sled turns left as it is pushed, 0.01" in line
+    assert line.endswith("over 300 mm.") and "give or take" in line
     assert any(": the sled turns left" in text for text in others(found, "mm"))
 
 

@@ -4,6 +4,7 @@ being swept (as given with the frame: standing right/left +0.0003/-0.0003 for a 
 from __future__ import annotations
 
 import pytest
+from everyday import everyday
 from shapely import affinity
 from shapely.geometry import LineString
 
@@ -36,8 +37,7 @@ def read_by_shapely(rotation: float, side: str, mount: str, s: float) -> float:
 @pytest.mark.parametrize("rotation", [3e-4, -7e-4])
 def test_turn_factor_by_a_turned_line(mount: str, side: str, rotation: float) -> None:
     rise = read_by_shapely(rotation, side, mount, 300.0) - read_by_shapely(rotation, side, mount, 0.0)
-    assert turn_factor(mount, side, "pushed-in") * rise / 300 == pytest.approx(rotation, rel=1e-6)
-    assert turn_factor(mount, side, "pulled-out") * -rise / 300 == pytest.approx(rotation, rel=1e-6)
+    assert turn_factor(mount, side) * rise / 300 == pytest.approx(rotation, rel=1e-6)
 
 
 @pytest.mark.parametrize(
@@ -54,8 +54,12 @@ def test_worked_rises(recorded, line, mount, side, b) -> None:
     assert found.quantities[0].value == pytest.approx(b, abs=1e-8)
 
 
-@pytest.mark.parametrize("fence", ["near", "far"])
-@pytest.mark.parametrize(("a", "e"), [(3e-4, 5e-5), (-4e-4, 8e-5), (1e-4, -9e-5)])
+@pytest.mark.parametrize(
+    ("fence", "a", "e"),
+    everyday(
+        [(f, *pair) for pair in ((3e-4, 5e-5), (-4e-4, 8e-5), (1e-4, -9e-5)) for f in ("near", "far")], 3
+    ),
+)
 def test_square_turned_over(recorded, line, fence, a, e) -> None:
     """The arm by hand: a square of 90 deg + e between handle and arm, through the square's body.
 

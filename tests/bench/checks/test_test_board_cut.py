@@ -244,7 +244,7 @@ def test_a_square_fence_says_nothing_of_swapped_ends() -> None:
     [
         ({"apart": None}, "--apart"),
         ({"apart": -370.0}, "--apart"),
-        ({"board": 200.0}, "370 mm apart on the strip of a 200 mm board"),
+        ({"board": 200.0}, "read 370 mm apart, the board is 200 mm"),
     ],
 )
 def test_what_cannot_be_is_refused(options, says) -> None:

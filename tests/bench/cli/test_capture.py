@@ -118,7 +118,7 @@ def test_a_port_that_does_not_take_the_framing_says_so(
     tmp_path: Path, peers: list[Peer], no_parity: None
 ) -> None:
     peers.append(peer := Peer(line=b"+0012.345 mm\r\n"))
-    with pytest.raises(Complaint, match="does not take 9600 baud with 7 bits, parity E") as caught:
+    with pytest.raises(Complaint, match="does not take 9600 baud 7E1") as caught:
         captured(tmp_path, f'[indicator]\nport = "{peer.name}"\nbits = 7\nparity = "even"\n')
     assert "parity7" in str(caught.value)
 

@@ -68,7 +68,7 @@ def test_gone_on_once_at_the_edge_of_the_tolerance(rigs, run, tmp_path, answer: 
         place(rig, check, placement)
         pushes(rig, check, 1, 2, 2, rotation, scatter)
     words = check.hear("Too close to call; ")
-    assert "Enter to go on, q to leave" in words
+    assert "Enter goes on, q leaves" in words
     if answer == "leave":
         check.process.stdin.close()  # the end of the input leaves it
         assert check.wait() == 1

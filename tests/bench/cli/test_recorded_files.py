@@ -164,7 +164,7 @@ def test_names_that_no_plan_lists_are_asked_of_the_check() -> None:
         (swept(head=HEAD + ",,", tail=",1,1"), "2 columns have no name"),
         (
             swept(head=HEAD + ",seat", tail=",A") + "1,handle-left,200,1,B\n",
-            ":14: seat 'B' in a sweep that had 'A'",
+            ":14: seat 'B' in a pass that had 'A'",
         ),
         (swept(head=HEAD + ",t_s", tail=",1") + "1,handle-left,200,1,\n", ":14: t_s is empty"),
         (

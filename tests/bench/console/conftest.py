@@ -80,6 +80,8 @@ KINDS = [
             Option("runner_length", "length", "Length of the runners", low=10.0, high=5000.0),
         ],
         turns_fence=True,
+        picture="square-handle-left",
+        side="right",
     ),
     CheckKind(
         "slot-blade",
@@ -98,6 +100,8 @@ KINDS = [
             Option("slip", "length", "How far it slips", low=0.0, high=1.0, needs="turns"),
         ],
         swept=False,
+        picture="slot-blade",
+        side="right",
     ),
     CheckKind("runner-fit", "Do the runners fit?", ["jig"], [], False, "no caliper is set up"),
 ]

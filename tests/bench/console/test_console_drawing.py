@@ -22,8 +22,8 @@ from bench.console.plot import plot, scale, window
 from bench.console.readout import number
 from bench.console.result_drawing import draw_result
 from bench.console.screens.sled_form import described
-from bench.console.set_up_drawing import draw_set_up, indicator_on_sled
-from bench.console.sled_drawing import draw_sled
+from bench.console.set_up_drawing import draw_set_up
+from bench.console.sled_drawing import draw_sled, indicator_on_sled
 from bench.console.text import Block, cut, fit, plain, width, wrap
 from bench.console.view_model import ViewModel
 from bench.protocol import Finding, Jig, MarkNotice, Move, Prompt, PromptChanged, Quantity
@@ -295,14 +295,14 @@ def test_the_indicator_of_the_live_move_stands_where_it_is_said(glyphs, pivot, w
 
     def drawn(how: str) -> list[str]:
         text = [plain(line) for line in indicator_on_sled(how, jig, wide, 9, glyphs)]
-        assert len(text) == 7 and all("indicator" in "".join(text) for _ in text)
+        assert len(text) == 5 and all("indicator" in "".join(text) for _ in text)
         return text
 
-    fence = next(y for y, row in enumerate(drawn("beyond")) if glyphs.wood * 9 in row)
-    at_pivot = drawn("beyond")[fence].index("O")
     for how, mark, step in (("beyond", glyphs.down_mark, -1), ("behind", glyphs.up_mark, 1)):
-        tip = drawn(how)[fence + step].index(mark)
-        assert (tip < at_pivot) == (pivot == "right")
+        rows = drawn(how)
+        fence = next(y for y, row in enumerate(rows) if glyphs.wood * 9 in row)
+        tip = rows[fence + step].index(mark)
+        assert (tip < rows[fence].index("O")) == (pivot == "right") and "you" in rows[-1]
     for how, mark in (("right", glyphs.left_mark), ("left", glyphs.right_mark)):
         row = next(row for row in drawn(how) if mark in row)
         assert (row.index("indicator") > row.index(glyphs.full)) == (how == "right")

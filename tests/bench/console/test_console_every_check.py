@@ -160,17 +160,24 @@ async def first_set_up(app, pilot, *, first: bool = True) -> None:
     ask = app.view.ask
     assert not first or (ask.phase == "cautions" and ask.cautions), "no day without its cautions"
     pressed = 0
-    while app.view.ask.phase == "cautions":
+    while (ask := app.view.ask).phase == "cautions":
         pressed += 1
         assert pressed < 8, "the cautions are by one key, and those that read on"
+        read = scrolled(app)
         await pilot.press("enter")
-        await pilot.pause(0.05)
+        # a second press before the daemon has answered would say that the set-up stands
+        await until(app, lambda ask=ask, read=read: app.view.ask != ask or scrolled(app) != read)
     ask = app.view.ask
     text = await until(app, lambda: "SET UP" in "\n".join(rows(app)))
     left = " ".join(" ".join(line[:43].split()) for line in text.splitlines())
     assert ask.words[:60] in left or ask.words[:60] in " ".join(text.split())
     drawn = [line[44:].strip() for line in text.splitlines()[9:20]]
     assert sum(bool(line) for line in drawn) >= 5, f"{ask.picture} is not drawn:\n{text}"
+
+
+def scrolled(app) -> float:
+    """Rows of the cautions above the edge."""
+    return app.screen.query_one("#cautions").scroll_offset.y
 
 
 def read_on(app) -> bool:

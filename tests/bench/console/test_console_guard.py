@@ -207,6 +207,7 @@ def test_killed_fifty_times_at_random_moments(tmp_path: Path, number, whom) -> N
     assert restored == 50
 
 
+@pytest.mark.ci  # every day a result is drawn in its theme (test_console_screen)
 def test_the_pis_own_screen_is_sent_nothing_outside_its_code_page(tmp_path: Path) -> None:
     one = Terminal(["console", "--socket", str(tmp_path / "none")], term="linux")
     try:

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import json
 
+import pytest
+
 from bench.protocol import InstrumentState, Readings, Watch
 
 
+@pytest.mark.ci  # every day the log's own tests list its events, and those of ports tell of a pulled cable
 def test_a_pulled_cable_stands_in_the_events(rigs, run, wire) -> None:
     rig = rigs()
     run("daemon").hear("ready")

@@ -115,6 +115,7 @@ def test_a_press_that_gave_no_reading_is_said_to_whoever_pressed(rigs, run, tmp_
     check.hear("gave no reading: a second decimal point")
 
 
+@pytest.mark.ci  # test_not_read has a daemon that waits, every day
 def test_check_says_why_it_waits_and_that_it_need_not_any_longer(rigs, run) -> None:
     rig = rigs(marks='["20 mm", "60 mm", "100 mm", "140 mm"]')
     run("daemon").hear("ready")
@@ -123,14 +124,14 @@ def test_check_says_why_it_waits_and_that_it_need_not_any_longer(rigs, run) -> N
     check.enter()
     check.hear("to the LEFT of the arm")
     check.enter()
-    check.hear("ready: push 1 of 1, mark 1 of 4")
+    check.hear("ready: pass 1 of 1, mark 1 of 4")
     check.enter()
     check.hear("mark 1 of 4: ")
     usual = rig.spoil
     rig.spoil = lambda name, line: b"ERR0\r\n" if name == "indicator" else line
     check.hear("has no reading: moved too fast")
     check.hear("does not read; do this pass again")
-    check.hear("when the indicator reads again: push 1 of 1, mark 1 of 4")
+    check.hear("when the indicator reads again: pass 1 of 1, mark 1 of 4")
     rig.spoil = usual
     check.hear("The indicator is back.")
 

@@ -40,16 +40,15 @@ def asked(tmp_path: Path, run, wire):
     return wire()
 
 
-def test_the_forecast_over_the_socket_is_what_the_command_prints(asked, run) -> None:
+def test_forecasts_over_the_socket_are_what_the_command_prints_and_a_wrong_board_is_refused(
+    asked, run
+) -> None:
     told = asked.ask(CutForecast("big-sled"), Document).document
     assert (told["board_mm"], told["tolerance"]) == (500.0, pytest.approx(0.1 / 300))
     assert next(row for row in told["rows"] if row["part"] == "fence")["value"] == 1e-4
     command = run("cut", "--jig", "big-sled", "--json")
     assert command.wait() == (1 if told["good_share"] < 0.95 else 0)
     assert command.answer() == told
-
-
-def test_all_sleds_of_the_shop_are_told_and_a_wrong_board_is_refused(asked) -> None:
     for request in (ShopForecast(), CutForecast()):
         told = asked.ask(request, Document).document
         assert [(one["jig"], one["state"]) for one in told["sleds"]] == [

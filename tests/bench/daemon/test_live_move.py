@@ -152,7 +152,7 @@ def test_through_the_aim_and_back() -> None:
     heard = [sled.go(2.5 + 0.01 * n, 0.1) for n in range(1, 25)]  # 0.096 mm past it
     assert not any(said.there for said in heard)
     said = sled.hold(2.74)
-    assert said.past and said.words == "Too far by 0.10 mm: back toward you."
+    assert said.past and said.words == "Too far by 0.10 mm: move it back toward you."
     assert said.verdict == "outside"
     sled.go(2.70)
     assert not sled.said().there
@@ -181,7 +181,7 @@ def test_unplugged_in_the_middle() -> None:
     sled.live.lose()
     said = sled.said()
     assert said.to_go is None and not (said.there or said.enter)
-    assert said.words == "The indicator does not read. How far is left to go is not known."
+    assert said.words == "The indicator gives no reading. How far is left is not known."
     sled.live.press()
     assert sled.live.phase == "go"
     sled.t += 60.0
@@ -249,7 +249,7 @@ def test_slackened_again_it_aims_past_what_was_drawn() -> None:
     assert "undo" in said.words
     assert sled.live.back()
     assert sled.said().to_go == pytest.approx(0.2, abs=1e-9)
-    assert "Aim 0.10 mm past: the screw draws it that far toward you." in sled.said().words
+    assert "Stop 0.10 mm too far: tightening draws it as much toward you." in sled.said().words
 
 
 def test_what_it_is_known_to_draw_is_taken_off_before_it_is_drawn() -> None:

@@ -212,6 +212,7 @@ def test_killed_daemon_and_killed_client_in_mid_check(rigs, run, tmp_path) -> No
     assert fence["value"] == pytest.approx(A, abs=max(8e-6, fence["uncertainty"]))
 
 
+@pytest.mark.ci  # every day: test_not_read (such a pass does not count), test_feed_formats (cables pulled and put back)
 def test_a_cable_pulled_in_mid_sweep(rigs, run) -> None:
     rig = rigs()
     run("daemon").hear("ready")

@@ -183,7 +183,7 @@ def test_each_cable_is_found_once_under_its_best_name(dev: Path) -> None:
     assert [len(cable.names) for cable in found] == [1, 2]
     said = list(ports.diagnose_cables(found, [("travel", PortSettings(port=found[1].name))]))
     assert any("it is the travel" in m.words for m in said)
-    assert any("by the socket" in m.advice and "usb-socket-0" in m.advice for m in said)
+    assert any("by its socket" in m.advice and "usb-socket-0" in m.advice for m in said)
     assert ports.find_ports(dev / "nothing") == []
 
 

@@ -141,6 +141,7 @@ def test_a_log_that_is_a_folder(tmp_path: Path) -> None:
     assert one.good is False and "is a folder" in one.words and "sweepgauge.db" in one.advice
 
 
+@pytest.mark.ci  # test_doctor asks a daemon every day
 def test_through_the_daemon_a_held_display_is_told_too(rigs, run, tmp_path: Path, monkeypatch) -> None:
     from bench.doctor import service
     from bench.protocol.client import WireClient

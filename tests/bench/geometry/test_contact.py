@@ -186,7 +186,6 @@ def test_boards_on_one_profile_share_their_noise():
     [
         (lambda: contact_line(X, CROWN, 500.0, 600.0, 550.0), "meets none"),
         (lambda: contact_line(X, CROWN, -100.0, 100.0, 150.0), "beside"),
-        (lambda: contact_line([0.0, 0.0, 1.0], [0.0, 1.0, 2.0], 0.0, 1.0, 0.5), "twice"),
     ],
 )
 def test_what_cannot_be_worked_out_says_why(call, says):

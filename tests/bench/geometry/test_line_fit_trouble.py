@@ -144,7 +144,7 @@ def test_rubbish_is_refused_with_its_reason(travel: list[float], reading: list[f
 
 
 def test_wrong_use_raises() -> None:
-    with pytest.raises(ValueError, match="one length"):
+    with pytest.raises(ValueError, match="one height"):
         fit_sweep([1.0, 2.0], [1.0])
     with pytest.raises(ValueError, match="finite"):
         fit_sweep([1.0, 2.0, np.nan, 4.0], [1.0, 2.0, 3.0, 4.0])

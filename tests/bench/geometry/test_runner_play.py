@@ -271,13 +271,8 @@ def test_lines_between_two_rows_of_points():
 @pytest.mark.parametrize(
     ("call", "says"),
     [
-        (lambda: Widths([0.0, 1.0], [19.0]), "2 stations, 1 widths"),
-        (lambda: Widths([0.0, 0.0], [19.0, 19.0]), "twice"),
         (lambda: Widths([0.0], [0.0]), "above zero"),
-        (lambda: RUNNER.shifted([0.0], [0.0, 1.0]), "1 stations but 2"),
         (lambda: fit_at([RUNNER], [SLOT], 900.0), "no part"),
-        (lambda: runner_fit([RUNNER, RUNNER], [SLOT]), "2 runners in 1"),
-        (lambda: lines_between([0.0], [0.0, 1.0], [1.0]), "one of each"),
     ],
 )
 def test_what_cannot_be_worked_out_says_why(call, says):

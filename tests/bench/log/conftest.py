@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import sqlite3
 import sys
 import threading
+import zlib
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import SimpleNamespace
@@ -17,6 +19,7 @@ from bench.daemon.clients import Clients
 from bench.daemon.request_handlers import RequestHandlers
 from bench.finding import Finding, Move, Quantity
 from bench.gear import Indicator, Jig
+from bench.log import packing
 from bench.log.rows import Commit, Stamp
 from bench.log.writer import LogWriter
 from bench.protocol import Version
@@ -134,6 +137,15 @@ def found(name: str, jig: str | None = "big-sled", at: str = "2026-01-01T10:00:0
 
 
 MOVE = Move("left", "away", 0.15, 0.011, [0.15], 0.0, "Move the left end away by 0.15 mm.")
+
+
+def load_raw_readings(db: sqlite3.Connection, sweep: str) -> dict[str, tuple[bytes, list[int]]]:
+    """By instrument: bytes of the wire and arrivals (monotonic us) of an ended sweep."""
+    rows = db.execute(
+        "SELECT instrument, raw_zlib, arrival_us_packed FROM sweep JOIN reading USING (sweep_key) WHERE sweep = ?",
+        (sweep,),
+    )
+    return {name: (zlib.decompress(raw), packing.unpack_integers(times)) for name, raw, times in rows}
 
 
 @pytest.fixture

@@ -79,7 +79,7 @@ def test_a_knock_is_told_with_exit_1(live: Callable, history: Path) -> None:
     assert told["series"][0]["baselines"][1]["results"][-1]["alarm"] == "step"
     code, _, words = drift(history)
     assert code == 1
-    assert "that way" in words  # it rose, and what is above zero is worded so
+    assert "in that direction" in words  # it rose, and what is above zero is worded so
     assert "dropped" in words and "Look again now" in words and "small-sled" in words
     assert drift(history, "--jig", "small-sled")[0] == 0
 

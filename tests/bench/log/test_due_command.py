@@ -15,7 +15,7 @@ from command import command
 from bench.checks.model import Evidence, EvidenceGear
 from bench.finding import BudgetRow, Climate, Finding, Quantity
 from bench.gear import Jig
-from bench.log.tables import GEAR_EVENT
+from bench.log.schema import GEAR_EVENT
 from bench.log.upkeep_history import drift_of_log, due_of_log, load_history
 from bench.procedure.wrong_use import InvalidRequest
 
@@ -159,7 +159,7 @@ def test_wrong_dates_and_lying_sensors_are_left_out_and_said(live, quiet_year: P
     assert len(results) == 15 and results["big-sled-22"]["humidity"] is None
     assert results["big-sled-24"]["humidity"] == 0.5
     _, _, words = asked_of("drift", quiet_year)
-    assert "Left out: big-sled-20 of 1970-01-01: its date cannot be right." in words
+    assert "Left out: the result of 1970-01-01: its date cannot be right." in words
     assert load_history(quiet_year)[0].results  # nothing is taken from the log
     (row,) = due_of_log(quiet_year, month(14).date().isoformat())["due"]
     assert row["last"] == month(14).date().isoformat()

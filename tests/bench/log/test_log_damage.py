@@ -14,8 +14,8 @@ from bench.checks.model import Evidence
 from bench.finding import Finding
 from bench.log.events import list_events
 from bench.log.findings import find_finding, list_findings
-from bench.log.open_checks import list_sweeps
 from bench.log.read_only import open_read
+from bench.log.recover import list_sweeps
 from bench.log.rows import LogDamaged
 from bench.log.schema import PAGE_BYTES
 

@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner
 
 from bench.cli.log import log as command
-from bench.log import event_log, events
+from bench.log import events
 from bench.log.rows import Incident
 from bench.procedure.status_message import StatusMessage
 
@@ -20,7 +20,7 @@ AWAY = "/dev/ttyUSB0 went away (the cable was pulled); it is taken up again when
 
 
 def words(path, most: int = 50, units: str = "mm") -> list[str]:
-    return [one.words for one in event_log.events(path, most, units)]
+    return [one.words for one in events.events(path, most, units)]
 
 
 def test_what_instruments_did_is_told_newest_first(live, path) -> None:
@@ -42,7 +42,7 @@ def test_what_instruments_did_is_told_newest_first(live, path) -> None:
         "The log was opened by test 1.",
     ]
     assert words(path, 2, "inch")[0].startswith("One reading of the travel was left out: 1 in.")
-    assert [one.about for one in event_log.events(path, 3)] == ["travel", "indicator", "travel"]
+    assert [one.about for one in events.events(path, 3)] == ["travel", "indicator", "travel"]
 
 
 def test_events_that_an_earlier_version_wrote_in_words_stay_readable(tmp_path) -> None:
@@ -110,7 +110,7 @@ def test_dates_of_before_the_clock_was_set_are_put_right(live, path, make) -> No
     writer.event(None, "clock-jumped", {"seconds": 7200.0})
     writer.event(None, "clock")
     assert writer.flush()
-    clock_set, jumped, reads, opened = event_log.events(path, 50)
+    clock_set, jumped, reads, opened = events.events(path, 50)
     assert jumped.words == "The clock of this machine jumped 2.0 h forward." and clock_set.about == "clock"
     assert opened.at == reads.at == "2030-03-17T17:46:40+00:00" and reads.synced
 
@@ -130,14 +130,14 @@ def test_dates_of_before_the_clock_was_set_are_put_right(live, path, make) -> No
     ],
 )
 def test_every_kind_is_a_sentence(kind: str, data: dict[str, object], says: str) -> None:
-    about, said = event_log.incident_words(Incident(kind, data, 0.0, True), "mm")
+    about, said = events.incident_words(Incident(kind, data, 0.0, True), "mm")
     assert says in said and said.endswith((".", "?", "!")) and about in ("log", "travel", "indicator")
 
 
 def test_no_kind_is_listed_without_words(path) -> None:
     """Told by name, so that none of them falls to the last line as a trouble of the log."""
     for kind in events._INCIDENT_KINDS:
-        about = event_log.incident_words(Incident(kind, {}, 0.0, True))[0]
+        about = events.incident_words(Incident(kind, {}, 0.0, True))[0]
         assert (about == "log") == (
             kind in ("log-salvaged", "log-lacks", "not-recorded", "refused-by-log", "imported")
         ), kind

@@ -59,7 +59,7 @@ from pathlib import Path
 from bench.log import schema
 from bench.log.findings import list_findings
 from bench.log.read_only import open_read
-from bench.log.tables import CHANGES, migrate
+from bench.log.schema import CHANGES, migrate
 db = schema.connect(Path(sys.argv[1]))
 with open_read(sys.argv[1]) as log:
     list_findings(log)

@@ -14,9 +14,9 @@ from contextlib import closing
 
 import pytest
 
-from bench.log.open_checks import list_open_checks
 from bench.log.read_only import open_read
-from bench.log.store import load_raw_readings
+from bench.log.recover import list_open_checks
+from tests.bench.log.conftest import load_raw_readings
 
 # Records sweep after sweep and prints each thing that was told as saved, at once.
 WRITER = r"""

@@ -14,7 +14,7 @@ from click.testing import CliRunner, Result
 
 from bench.cli.drift import drift
 from bench.cli.log import log
-from bench.log import acknowledged, wal
+from bench.log import acknowledged
 from bench.log.findings import each_finding, list_findings
 from bench.log.read_only import open_read
 from bench.log.rows import LogDamaged
@@ -152,16 +152,16 @@ def test_a_lost_write_ahead_file_is_known_by_what_was_told(live, pulled) -> None
     assert start(live, path).about_log == []  # told once
 
 
-def test_a_damaged_write_ahead_file_is_read_beyond_the_damage(live, pulled) -> None:
+def test_a_damaged_write_ahead_file_is_read_up_to_the_damage_and_the_rest_is_told(live, pulled) -> None:
     path, files = pulled
     frames_of = files["-wal"]
-    third = wal.HEADER_BYTES + 2 * (wal.FRAME_HEADER_BYTES + PAGE_BYTES)
-    damaged = frames_of[:third] + b"\xa5" * 1024 + frames_of[third + 1024 :]
+    middle = len(frames_of) // 2
+    damaged = frames_of[:middle] + b"\xa5" * 1024 + frames_of[middle + 1024 :]
     lay_down(path, files | {"-wal": damaged})
     left = start(live, path)
     assert left.salvage is not None and left.salvage.findings == 3
     assert left.salvage.sweeps + left.lacking.get("sweep", 0) == 9 + 4
-    assert left.salvage.sweeps > 9  # what stands behind the damage was read, which SQLite itself does not
+    assert 9 < left.salvage.sweeps < 9 + 4
     aside = Path(left.salvage.set_aside)
     assert beside(aside, "-wal").read_bytes() == damaged
 
@@ -213,15 +213,6 @@ def test_what_was_told_is_never_ahead_of_what_is_there_nor_behind(live, path) ->
         acknowledged.read(path)
     life.writer.close()
     assert "whether anything is missing" in start(live, path).words[0]
-
-
-def test_frames_are_checked_by_their_own_checksum(live, pulled) -> None:
-    """Against SQLite itself: it takes exactly the frames whose checksums agree, up to the first that does not."""
-    path, files = pulled
-    lay_down(path, files)
-    sound = [frame for frame in wal.frames(beside(path, "-wal"), checked=True) if frame.sound]
-    with closing(sqlite3.connect(path)) as db:
-        assert db.execute("PRAGMA wal_checkpoint(PASSIVE)").fetchone()[1] == len(sound) > 10
 
 
 def damage(files: dict[str, bytes], chance: random.Random) -> tuple[str, dict[str, bytes]]:

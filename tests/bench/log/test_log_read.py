@@ -203,8 +203,9 @@ def test_csv_reads_back_as_the_very_evidence(live, path) -> None:
     life.writer.flush()
     out = io.StringIO()
     with open_read(path) as db:
-        assert export.sweeps_csv(find_finding(db, "run-1-f")[1], out) == 150
+        export.sweeps_csv(find_finding(db, "run-1-f")[1], out)
     rows = list(csv.DictReader(io.StringIO(out.getvalue())))
+    assert len(rows) == 150
     assert list(rows[0]) == ["sweep", "placement", "travel_mm", "reading_mm", "t_s", "seat", "hold"]
     for trace in evidence.traces:
         mine = [row for row in rows if row["sweep"] == trace.sweep]

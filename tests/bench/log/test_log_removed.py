@@ -17,7 +17,6 @@ from bench.log.findings import list_findings
 from bench.log.read_only import open_read
 from bench.log.rows import LogError, LogHeld
 from bench.log.schema import APPLICATION_ID, VERSION, refuse_foreign
-from bench.log.wal import frames
 from hw import patience
 
 
@@ -108,7 +107,7 @@ def test_a_folder_moved_away_is_left_and_a_new_log_begun(life, folder, tmp_path)
 def test_removed_in_the_middle_of_a_commit_nothing_is_told_before_it_is_at_its_path(
     life, folder, monkeypatch
 ) -> None:
-    really, path = committer.boots.note_ticket, folder / "log.sqlite"
+    really, path = committer.entries.note_ticket, folder / "log.sqlite"
     there: list[bool] = []
 
     def note(db, key, ticket) -> None:
@@ -117,7 +116,7 @@ def test_removed_in_the_middle_of_a_commit_nothing_is_told_before_it_is_at_its_p
             there.append(path.exists())
             shutil.rmtree(folder)
 
-    monkeypatch.setattr(committer.boots, "note_ticket", note)
+    monkeypatch.setattr(committer.entries, "note_ticket", note)
     told = len(life.saved)
     life.whole_check("run-3")
     until(lambda: len(life.saved) > told)
@@ -228,7 +227,11 @@ def test_a_write_ahead_file_that_ends_in_the_head_of_a_page_is_opened(tmp_path) 
         marks = f"PRAGMA application_id = {APPLICATION_ID}; PRAGMA user_version = {VERSION}"
         db.executescript(f"PRAGMA journal_mode = WAL; {marks}; CREATE TABLE one (n)")
         wal = path.with_name(path.name + "-wal")
-        last = [frame.at for frame in frames(wal) if frame.page == 1][-1]
+        # SQLite's file format, section 4: a head of 32 bytes, then each page with its own head of 24
+        page = db.execute("PRAGMA page_size").fetchone()[0]
+        starts = range(32, wal.stat().st_size, 24 + page)
+        data = wal.read_bytes()
+        last = max(at for at in starts if int.from_bytes(data[at : at + 4], "big") == 1)
         torn.write_bytes(path.read_bytes())
-        torn.with_name(torn.name + "-wal").write_bytes(wal.read_bytes()[:last])
+        torn.with_name(torn.name + "-wal").write_bytes(data[: last + 24])
     refuse_foreign(torn)

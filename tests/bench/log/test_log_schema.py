@@ -19,7 +19,7 @@ from bench.log.findings import find_finding, list_findings
 from bench.log.moves import list_moves
 from bench.log.read_only import open_read
 from bench.log.rows import LogError, LogNewer, LogUnknown
-from bench.log.tables import APPLICATION_ID, CHANGES, VERSION, create_first, migrate
+from bench.log.schema import APPLICATION_ID, CHANGES, VERSION, create_first, migrate
 from tests.bench.log.conftest import LOGS, Database
 
 
@@ -111,7 +111,7 @@ from pathlib import Path
 sys.modules["pandas"] = None  # sqlite-utils would import it
 import sqlite_utils
 from bench.log import schema
-from bench.log.tables import CHANGES, migrate
+from bench.log.schema import CHANGES, migrate
 
 def many(log):
     for n in range(20):

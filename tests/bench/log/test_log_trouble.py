@@ -8,11 +8,11 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 
-from bench.log import boots, write_queue
+from bench.log import entries, write_queue
 from bench.log.findings import list_findings
 from bench.log.read_only import open_read
-from bench.log.store import load_raw_readings
 from hw import patience
+from tests.bench.log.conftest import load_raw_readings
 
 
 def until(true: Callable[[], bool], seconds: float = 60.0) -> None:
@@ -67,7 +67,7 @@ def test_a_commit_that_happened_and_was_reported_as_failed_is_not_done_twice(liv
     life.begin()
     life.writer.start_sweep("s", "run-1", "-")
     life.writer.flush()
-    noted = boots.note_ticket
+    noted = entries.note_ticket
     failures = iter([True])
 
     def note_and_fail(db: sqlite3.Connection, boot_key: int, ticket: int) -> None:
@@ -76,7 +76,7 @@ def test_a_commit_that_happened_and_was_reported_as_failed_is_not_done_twice(liv
             db.execute("COMMIT")
             raise sqlite3.OperationalError("the disk reports an error after the fact")
 
-    monkeypatch.setattr(boots, "note_ticket", note_and_fail)
+    monkeypatch.setattr(entries, "note_ticket", note_and_fail)
     life.writer.chunk("s", "indicator", b"once", [1000])
     end = life.writer.end_sweep("s", "whole")
     assert life.writer.flush()

@@ -14,12 +14,12 @@ from bench.log import write_queue
 from bench.log.events import list_events
 from bench.log.findings import find_finding, list_findings
 from bench.log.moves import list_moves
-from bench.log.open_checks import list_open_checks, list_sweeps
 from bench.log.read_only import open_read
+from bench.log.recover import list_open_checks, list_sweeps
 from bench.log.rows import Commit
-from bench.log.store import load_raw_readings
 from bench.log.write_queue import QUEUE_BYTES
 from bench.log.writer import NOT_QUEUED, LogWriter
+from tests.bench.log.conftest import load_raw_readings
 
 
 def test_what_is_saved_comes_back_as_it_went_in(live, path) -> None:

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from shapely import affinity
 from shapely.geometry import LineString, Point
 
-from bench.moves.alignment import rear_dx, rip_fence_turn
+from bench.moves.alignment import rip_fence_turn
 
 SMALL = st.floats(-0.002, 0.002)
 SIDE = st.sampled_from(["left", "right"])
@@ -30,7 +30,7 @@ def gap(a: LineString, b: LineString, y: float) -> float:
 def test_worked_case_of_toe() -> None:
     """Blade +0.0001, rip fence on the right -0.0002: it opens by 0.090 over 300; wanted are 0.030."""
     assert rip_fence_turn(-0.0003, "right") * 300 == pytest.approx(-0.090)
-    assert rear_dx(rip_fence_turn(-0.0003, "right", 0.0001), 300) == pytest.approx(-0.060)  # to the left
+    assert rip_fence_turn(-0.0003, "right", 0.0001) * 300 == pytest.approx(-0.060)  # to the left
 
 
 @given(SMALL, SMALL, SIDE, st.floats(300, 900), st.floats(0, 0.0003))
@@ -40,7 +40,7 @@ def test_the_rip_fence_opens_as_wanted_after_its_move(
     x = 200.0 if side == "right" else -200.0
     before = turned(x, 1000, fence)
     blade_line = turned(0, 1000, blade)
-    dx = rear_dx(rip_fence_turn(fence - blade, side, wanted), span)  # type: ignore[arg-type]
+    dx = rip_fence_turn(fence - blade, side, wanted) * span  # type: ignore[arg-type]
     rear = before.interpolate(span)
     front = Point(x, 0)
     direction = (rear.x + dx - front.x, rear.y - front.y)
@@ -52,7 +52,7 @@ def test_the_rip_fence_opens_as_wanted_after_its_move(
 
 @given(SMALL, st.floats(150, 600))
 def test_blade_and_table_go_opposite_ways_to_the_same_end(rotation: float, span: float) -> None:
-    dx = rear_dx(rotation, span)
+    dx = rotation * span  # the way that the finding's move names: right where it is positive
     rear = turned(0, span, rotation).coords[-1]
     assert rear[0] + dx == pytest.approx(0, abs=2e-6 * span)  # the slot runs along Y
     slot = turned(100, span, 0.0)

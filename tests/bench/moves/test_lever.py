@@ -16,6 +16,9 @@ from shapely.geometry import LineString, Point, Polygon, box
 from bench.finding import Move, Remark
 from bench.gear import Jig
 from bench.moves.lever import (
+    FILM,
+    LEAF_TOLERANCE,
+    LEVER_SHARE,
     fence_dy,
     fence_move,
     leads_with_leaves,
@@ -195,10 +198,11 @@ def test_uncertainty_is_the_square_sum_of_its_parts() -> None:
     """JCGM 100:2008: uncorrelated parts add in squares (5.1.2), a rectangle has a / sqrt 3 (4.3.7)."""
     alone = move_uncertainty(2.1e-5, 0.0, 500, 0)
     assert alone == pytest.approx(2.1e-5 * 500)
-    with_slop = move_uncertainty(2.1e-5, 0.0, 500, 0, pivot_slop=0.02)
-    assert with_slop**2 - alone**2 == pytest.approx((1.96 * 0.02) ** 2 / 3)
-    stacks = [move_uncertainty(0.0, 0.0, 500, n, leaf_tolerance=0.004, film=0.0) for n in (1, 2, 3)]
-    assert [s / stacks[0] for s in stacks] == pytest.approx([1, math.sqrt(2), math.sqrt(3)])
+    with_lever = move_uncertainty(2.1e-5, 0.0003, 500, 0)
+    assert with_lever**2 - alone**2 == pytest.approx((1.96 * LEVER_SHARE * 0.0003 * 500) ** 2 / 3)
+    stacks = [move_uncertainty(0.0, 0.0, 500, n) for n in (1, 2, 3)]
+    known = [1.96 / math.sqrt(3) * (LEAF_TOLERANCE * math.sqrt(n) + FILM) for n in (1, 2, 3)]
+    assert stacks == pytest.approx(known)
     assert move_uncertainty(0.0, 0.0, 500, 0) == 0.0
     assert made(0.0003, sled()).uncertainty < made(0.0003, sled(), (0.15,)).uncertainty
 
@@ -207,7 +211,7 @@ def test_no_leaf_so_thin() -> None:
     move = made(0.00003, sled(), (0.04, 0.05))
     assert move.leaves == []
     assert move.leaves_left_over == pytest.approx(move.distance)
-    assert "No leaf is so thin. Do it live" in move.text
+    assert "Even the thinnest leaf is too thick. Do it live" in move.text
     assert "No leaves are listed" in made(0.00003, sled()).text
 
 
@@ -218,7 +222,7 @@ def test_a_stack_that_misses_says_by_how_much() -> None:
     assert "1.2 mm short" in short.text
     over = made(0.0003, sled(), (0.2,))
     assert over.leaves_left_over == pytest.approx(-0.05)
-    assert "0.05 mm more than the distance" in over.text
+    assert "0.05 mm too thick" in over.text
     assert "short" not in made(0.0003, sled(), (0.15,)).text
 
 

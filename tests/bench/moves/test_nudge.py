@@ -9,7 +9,7 @@ from shapely import affinity
 from shapely.geometry import LineString, Point
 
 from bench.gear import Jig
-from bench.moves.nudge import Nudge, arm_nudge, drawn_by_tightening, fence_nudge, from_pivot
+from bench.moves.nudge import Nudge, Tip, drawn_by_tightening
 
 ROTATIONS = st.floats(-0.002, 0.002).filter(lambda a: abs(a) > 1e-6)
 
@@ -22,20 +22,20 @@ def crossing(line: LineString, probe: LineString) -> Point:
 
 def test_worked_case() -> None:
     """a +0.0003, pivot at +250, indicator at the blade: +0.075."""
-    assert fence_nudge(0.0003, 0 - 250) == pytest.approx(0.075)
+    assert Tip(False, 250, Jig("s", pivot="right")).target(0.0003) == pytest.approx(0.075)
 
 
 @given(ROTATIONS, st.sampled_from(["left", "right"]), st.floats(50, 900))
 def test_the_fence_at_the_indicator_goes_as_foretold(rotation: float, pivot: str, reach: float) -> None:
     jig = Jig(name="s", pivot=pivot, pivot_to_blade=250)  # type: ignore[arg-type]
     assert jig.x_pivot is not None
-    offset = from_pivot(jig, reach)
+    offset = -reach if pivot == "right" else reach
     square = LineString([(-2000, 0), (2000, 0)])
     crooked = affinity.rotate(square, rotation, origin=(jig.x_pivot, 0), use_radians=True)
     x_n = jig.x_pivot + offset
     probe = LineString([(x_n, -100), (x_n, 100)])
     seen = crossing(square, probe).y - crossing(crooked, probe).y
-    assert fence_nudge(rotation, offset) == pytest.approx(seen, rel=1e-4)
+    assert Tip(False, reach, jig).target(rotation) == pytest.approx(seen, rel=1e-4)
 
 
 @given(ROTATIONS, st.floats(-0.2, 0.2), st.floats(50, 400))
@@ -51,7 +51,7 @@ def test_the_arm_shows_the_turn_whatever_the_pivot_does_along_the_travel(
     probe = LineString([(0, beyond), (500, beyond)])
     seen = crossing(turned_back, probe).x - crossing(crooked, probe).x
     # 150 mm off the pivot's line the arm also shifts by half a rotation squared of it.
-    assert arm_nudge(rotation, beyond) == pytest.approx(seen, abs=3e-6 * 150)
+    assert Tip(True, beyond, Jig("s")).target(rotation) == pytest.approx(seen, abs=3e-6 * 150)
 
 
 @pytest.mark.parametrize(("stands", "rise"), [("beyond", 1), ("behind", -1), ("right", 1), ("left", -1)])

@@ -56,7 +56,7 @@ def test_the_answer_in_either_unit() -> None:
     told = words(document)
     assert told[:2] == ["big-sled on cabinet:", "400 mm board, 300 mm cut:"]
     # before anything is moved for it: the bow, which nobody knows, may make up for the sled fence
-    assert any(line.startswith("Check whether the sled fence is straight: worth 0.0") for line in told)
+    assert any(line.startswith("Check whether the sled fence is straight: that gains 0.0") for line in told)
     assert any("the sled fence leans by 0.12 mm" in line for line in told)
     inches = words(document, "inch")
     assert not any(re.search(r"\bmm\b", line) for line in inches) and any("thou" in line for line in inches)

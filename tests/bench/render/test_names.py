@@ -59,7 +59,7 @@ def test_an_angle_is_told_over_its_own_length() -> None:
     q = Quantity("blade", 5e-4, "rad", 1e-4, 9.0, 3.3e-4, "outside", "rear leans right", over=160.0)
     assert "0.080 mm give or take 0.016 mm over 160 mm" in quantity_words(q, "mm", 600.0)
     assert own_size(q, "mm", 600.0) == "0.080 mm give or take 0.016 mm over 160 mm"
-    assert "good enough within 0.053 mm over 160 mm" in quantity_words(q, "mm")
+    assert "Good enough within 0.053 mm over 160 mm." in quantity_words(q, "mm")
     board = Quantity("fence", 5e-4, "rad", 1e-4, 9.0)
     assert own_size(board, "mm", 600.0).endswith("across your 600 mm board")
 

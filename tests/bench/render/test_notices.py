@@ -175,7 +175,7 @@ def test_a_message_gets_its_words_where_it_leaves() -> None:
     asking = with_words(PromptChanged("r", ask=ask), "mm")
     assert isinstance(asking, PromptChanged) and asking.ask is not None
     assert asking.ask.words == "Push to the mark at 75 mm and stop. Press Enter, hold still."
-    assert asking.ask.remark == "Only 3 readings came in that pass. Push slower. Is the cable loose?"
+    assert asking.ask.remark == "Only 3 readings came in that pass. Push slower. Or is the cable loose?"
     (cable,) = with_words(
         Cables([Cable("/dev/a", "a", "silent", remarks=[StatusMessage("cable-asleep")])]), "mm"
     ).cables

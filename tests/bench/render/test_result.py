@@ -20,7 +20,6 @@ from bench.render.result import (
     opposite,
     others,
     result_lines,
-    row,
     short_move,
     surely_closes,
 )
@@ -110,7 +109,6 @@ def test_only_a_sled_fence_is_told_across_the_board() -> None:
     )
     said = " ".join(headline(_finding("outside", blade, check="slot-blade"), "mm", None).lead)
     assert "board" not in said and "per 300 mm" in said
-    assert row(_finding("outside", blade, check="slot-blade"), "mm", None, "!").endswith("per 300 mm")
 
 
 @pytest.mark.parametrize(("way", "whole"), [("away", "away from you"), ("toward", "toward you")])

@@ -66,7 +66,7 @@ def test_a_mitre_sled_and_a_45_degree_square(tmp_path: Path) -> None:
     # the outer end of each stays, so that the inner one moves
     assert [jig.mitre_fence(which).moving_end for which in ("left", "right")] == ["right", "left"]
     told = " ".join(words(settings))
-    assert "two fences at 45 degrees at the near side, their point toward you" in told
+    assert "two fences at 45 degrees, at the near side. Their point is toward you" in told
     assert "the outer end of each stays" in told and "long edge 283 mm" in told
     add_gear(paths[1], "jig", "again", jig_texts(jig))
     add_gear(paths[1], "square", "t", square_texts(square))

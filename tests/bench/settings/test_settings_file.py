@@ -361,7 +361,7 @@ def test_words_say_each_figure_as_written_and_as_understood(tmp_path: Path) -> N
         "Indicator: /dev/serial/by-id/...; format line, profile plain; 9600 baud 8N1; default_unit mm."
         in lines
     )
-    assert "the left end moves" in told
+    assert "its left end moves" in told
     assert 'saw.cabinet.parallel: written "0.05 mm per 150 mm", understood as 0.10 mm per 300 mm.' in lines
     assert 'travel.scale_error: written "0.1 %", understood as 0.1 %.' in lines
     figures = [line for line in lines if ": written " in line]

@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 import pytest
+from everyday import everyday
 
 from bench.stream.rest_detector import SLOWEST_MOTION, RestDetector, Taken
 
@@ -115,7 +116,7 @@ def test_a_rest_before_does_not_hide_that_it_runs_now(rate: int) -> None:
     assert sum(begun_meanwhile(chance, rate) for _ in range(300)) <= 2
 
 
-@pytest.mark.parametrize("rate", RATES)
+@pytest.mark.parametrize("rate", everyday(RATES, 3))
 def test_none_is_taken_in_motion_and_nearly_all_at_rest(rate: int) -> None:
     chance = np.random.default_rng(rate)
     assert not any(in_motion(chance, rate) for _ in range(12))

@@ -66,6 +66,7 @@ def test_repeatability_of_a_gauge_study() -> None:
     assert found.between_mean_square * 29 == pytest.approx(of_cells, abs=2e-4)
 
 
+@pytest.mark.ci  # the library takes seconds to import; every day the published analyses above stand for it
 def test_groups_of_one_size_as_restricted_maximum_likelihood_has_them() -> None:
     """statsmodels' mixed model; in balanced data both estimators are one (Searle, Casella and McCulloch (1992))."""
     sm = pytest.importorskip("statsmodels.api")

@@ -16,7 +16,6 @@ from bench.uncertainty import (
     Part,
     agreement,
     between_sweeps,
-    can_ever_decide,
     combine,
     decidable_tolerance,
     decided_early,
@@ -79,16 +78,13 @@ def groups_of(slopes: list[list[float]], u: float, dof: float = 20) -> list[Grou
 
 
 def test_between_is_the_pooled_scatter_of_placements() -> None:
-    """Student's two-sample pooled variance (scipy's t test uses the same), placements far apart."""
-    import scipy.stats
-
+    """Student's two-sample pooled variance, worked out by hand, placements far apart."""
     first, second = [1e-4, 1.3e-4, 0.9e-4], [9e-4, 8.7e-4, 9.4e-4]
     between = between_sweeps(groups_of([first, second], 1e-9))
-    t = scipy.stats.ttest_ind(first, second, equal_var=True)
-    difference = np.mean(first) - np.mean(second)
+    pooled = (np.var(first, ddof=1) + np.var(second, ddof=1)) / 2
     # mean of the two has half the standard error of their difference
-    assert between.part.standard_uncertainty == pytest.approx(abs(difference / t.statistic) / 2, rel=1e-6)
-    assert between.part.degrees_of_freedom == pytest.approx(t.df)
+    assert between.part.standard_uncertainty == pytest.approx(math.sqrt(pooled * 2 / 3) / 2, rel=1e-6)
+    assert between.part.degrees_of_freedom == pytest.approx(4)
     assert not between.single
     assert between.parts == [between.part]
 
@@ -101,8 +97,6 @@ def test_noise_is_not_counted_twice() -> None:
 
 
 def test_single_sweeps_add_what_they_cannot_show() -> None:
-    import scipy.stats
-
     one = groups_of([[1e-4], [2e-4]], 4e-6)
     plain = between_sweeps(one)
     assert plain.single
@@ -113,7 +107,7 @@ def test_single_sweeps_add_what_they_cannot_show() -> None:
     # to know of much play makes nothing worse than to know nothing
     assert between_sweeps(one, yaw_play=9e-4).part.standard_uncertainty == plain.part.standard_uncertainty
     play = between_sweeps(one, yaw_play=3e-4).part
-    assert play.standard_uncertainty == pytest.approx(scipy.stats.uniform(0, 3e-4).std() / math.sqrt(2))
+    assert play.standard_uncertainty == pytest.approx(3e-4 / math.sqrt(12) / math.sqrt(2))
     assert between_sweeps(one, yaw_play=4e-4, single_scatter=2e-5).part.standard_uncertainty == pytest.approx(
         2e-5 / math.sqrt(2)
     )
@@ -184,7 +178,7 @@ def case(spread: float, fixed: float) -> tuple[list[Group], object, object]:
 
 
 def test_settle_names_a_number_that_settles() -> None:
-    import scipy.stats
+    from scipy.special import ndtr, stdtrit
 
     groups, between, combined = case(2e-5, 1e-6)
     answer = settle(1.4e-4, combined, 1.67e-4, between, groups)
@@ -197,8 +191,8 @@ def test_settle_names_a_number_that_settles() -> None:
     # cases of three of where the mean of the three and three moves to meanwhile
     u = math.hypot(2e-5 * math.sqrt(1 + 0.15 * 0.01) / math.sqrt(2 * each), 1e-6 / math.sqrt(3))
     moves = 2e-5 * math.sqrt(1 / 6 - 1 / (2 * each))
-    clears = scipy.stats.t.ppf(0.995, 2 * (each - 1)) * u
-    assert scipy.stats.norm.cdf((2.7e-5 - clears) / moves) >= 0.66
+    clears = stdtrit(2 * (each - 1), 0.995) * u
+    assert ndtr((2.7e-5 - clears) / moves) >= 0.66
     fewer = settle(1.2e-4, combined, 1.67e-4, between, groups).sweeps
     assert fewer is not None
     assert fewer <= answer.sweeps
@@ -227,10 +221,9 @@ def test_tolerance_that_can_be_decided() -> None:
     _, _, combined = case(2e-5, 8e-5)
     least = decidable_tolerance(combined)
     assert least == pytest.approx(1.959964 * 8e-5 / math.sqrt(3), rel=1e-6)
-    assert can_ever_decide(combined, least * 1.01)
-    assert not can_ever_decide(combined, least * 0.99)
 
 
+@pytest.mark.ci  # the import alone takes a second
 def test_a_look_before_the_last_pass_costs_hardly_any_error() -> None:
     """O'Brien and Fleming (1979), Biometrics 35, 549: the first of two looks at 99.5 %, the second keeps its 95 %.
 
@@ -248,11 +241,11 @@ def test_a_look_before_the_last_pass_costs_hardly_any_error() -> None:
 
 
 def test_decided_early_only_where_the_stricter_interval_clears() -> None:
-    import scipy.stats
+    from scipy.special import stdtrit
 
     u, dof, tolerance = 1e-5, 6.0, 1.667e-4
-    expanded = scipy.stats.t.ppf(0.975, dof) * u
-    strict = scipy.stats.t.ppf(0.9975, dof) * u
+    expanded = stdtrit(dof, 0.975) * u
+    strict = stdtrit(dof, 0.9975) * u
     for sign in (1, -1):
         assert decided_early(sign * (tolerance + strict * 1.01), expanded, dof, tolerance)
         assert not decided_early(sign * (tolerance + strict * 0.99), expanded, dof, tolerance)

@@ -364,9 +364,9 @@ def test_modbus(answer: str, options: tuple[str, ...], wanted: object) -> None:
         pytest.param([], "--format", marks=pytest.mark.ci),
         pytest.param(["--format", "line", "--option", "profile"], "KEY=VALUE", marks=pytest.mark.ci),
         pytest.param(["--format", "line", "--option", "profile=plane"], "plane", marks=pytest.mark.ci),
-        (["--format", "sync24", "--option", "decimals=2"], "decimals"),
+        pytest.param(["--format", "sync24", "--option", "decimals=2"], "decimals", marks=pytest.mark.ci),
         pytest.param(["--format", "line", "--option", "range_mm=5,1"], "range_mm", marks=pytest.mark.ci),
-        (["--format", "line", "--sorts"], "--sorts"),
+        pytest.param(["--format", "line", "--sorts"], "--sorts", marks=pytest.mark.ci),
     ],
 )
 def test_wrong_use_is_one_line(args: list[str], says: str) -> None:

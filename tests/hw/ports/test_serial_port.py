@@ -89,6 +89,17 @@ class Heard:
     def data(self) -> bytes:
         return b"".join(data for data, _ in self.blocks)
 
+    def all_received(self) -> list[bytes]:
+        """What the port reads from now on, also what it discards."""
+        really, received = self.port._receive, []
+
+        def receive(data: bytes, now: int) -> None:
+            really(data, now)
+            received.append(data)
+
+        self.port._receive = receive  # type: ignore[method-assign]
+        return received
+
     @property
     def state(self) -> str | None:
         return self.states[-1][0] if self.states else None
@@ -211,7 +222,7 @@ async def test_the_lock_keeps_a_second_reader_out_and_names_the_holder(cable: Ca
         assert other.stdout.readline() == b"held\n"
         async with opened(cable.name) as heard:
             await heard.is_("busy")
-            assert f"process {other.pid}" in heard.states[-1][1]
+            await heard.until(lambda: f"process {other.pid}" in heard.states[-1][1])
             assert "close that program" in heard.states[-1][1]
             other.stdin.close()
             other.wait()
@@ -295,7 +306,6 @@ async def test_what_cannot_be_opened_is_one_sentence(
     name = port.format(folder=tmp_path, cable=cable.name)
     async with opened(name, **options) as heard:
         await heard.is_("absent")
-        await asyncio.sleep(0.05)
     assert len(heard.states) == 1
     words = heard.states[0][1]
     assert says in words and name in words and "\n" not in words
@@ -368,12 +378,13 @@ async def test_a_slow_opening_does_not_hold_up_the_loop(
 
 
 async def test_input_is_discarded_while_a_board_settles(cable: Cable) -> None:
-    async with opened(cable.name, settle=0.15) as heard:
+    async with opened(cable.name, settle=600.0) as heard:
+        received = heard.all_received()
         await heard.is_("open")
         cable.say(b"boot noise\r\n")
-        await asyncio.sleep(0.05)
+        await heard.until(lambda: b"".join(received) == b"boot noise\r\n")
         assert heard.blocks == []
-        await asyncio.sleep(0.15)
+        heard.port._discard_until = 0  # the time to settle is over
         cable.say(b"+1.0\r\n")
         await heard.until(lambda: heard.data == b"+1.0\r\n")
 
@@ -381,11 +392,11 @@ async def test_input_is_discarded_while_a_board_settles(cable: Cable) -> None:
 @pytest.mark.parametrize("settle", [0.0, 600.0])
 async def test_a_url_without_a_descriptor_is_read_by_a_thread(settle: float) -> None:
     async with opened("loop://", settle=settle) as heard:
+        received = heard.all_received()
         await heard.is_("open")
         assert heard.port.write(b"early\r\n")
         if settle:
-            await heard.until(lambda: heard.port._silence is not None and not heard.port._serial.in_waiting)
-            await asyncio.sleep(0.05)  # the thread has handed it to the loop
+            await heard.until(lambda: b"".join(received) == b"early\r\n")
             assert heard.data == b""
             heard.port._discard_until = 0  # the time to settle is over
             assert heard.port.write(b"+1.5 mm\r\n")
@@ -400,10 +411,17 @@ async def test_nothing_is_heard_after_stop() -> None:
     heard = Heard("loop://")
     heard.port.start()
     await heard.is_("open")
+    hand_over, handed = heard.port._from_thread, threading.Event()
+
+    def hand(*what: object) -> None:
+        hand_over(*what)  # type: ignore[arg-type]
+        handed.set()
+
+    heard.port._from_thread = hand  # type: ignore[method-assign,assignment]
     heard.port.write(b"late")
-    time.sleep(0.05)  # the thread has read it and has handed it to the loop, which has not run since
+    assert handed.wait(PATIENCE)  # the loop has it from the thread, and has not run since
     await heard.port.stop()
-    await asyncio.sleep(0.3)
+    await asyncio.sleep(0)  # what was handed over has had its turn
     assert heard.blocks == []
 
 

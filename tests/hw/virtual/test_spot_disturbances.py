@@ -66,7 +66,7 @@ def test_a_twist_is_read_beside_its_place() -> None:
     level = exact.depth(Pose(0.0))
     swing = exact.depth(Pose(0.0, yaw=-1e-3)) - level
     off = []
-    for _ in range(60):
+    for _ in range(20):
         beside = VirtualSaw.draw(len(off), Traits.quiet(spot_off=8.0))
         beside.place("twisted-left", Pose(0.0))
         off.append((beside.depth(Pose(0.0, yaw=-1e-3)) - beside.depth(Pose(0.0))) / swing - 1.0)

@@ -5,9 +5,11 @@ polygons cut and turned by shapely, play found by SciPy's linear programming. No
 from __future__ import annotations
 
 import math
+from itertools import product
 
 import numpy as np
 import pytest
+from everyday import everyday
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -259,8 +261,7 @@ def test_a_caliper_is_laid_across_what_there_is():
 # -- the test board ----------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("fence", ["near", "far"])
-@pytest.mark.parametrize("kept", ["left", "right"])
+@pytest.mark.parametrize(("fence", "kept"), everyday(product(("near", "far"), ("left", "right")), 3))
 @given(a=st.floats(-2e-3, 2e-3), slot=st.floats(-1e-3, 1e-3), seed=SEEDS, turns=st.integers(1, 5))
 def test_a_board_cut_and_turned_by_shapely_gives_the_same_strip(fence, kept, a, slot, seed, turns):
     from shapely import affinity

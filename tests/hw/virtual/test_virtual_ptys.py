@@ -98,19 +98,7 @@ async def test_unplugged_hangs_up_and_comes_back_under_the_same_name(tmp_path):
         assert readers["indicator"].values()  # the other one never noticed
 
 
-async def test_garbled_lines_do_not_read_as_numbers(tmp_path):
-    async with bench(tmp_path) as (_, _, ports, readers):
-        await asyncio.sleep(0.1)
-        assert len(readers["travel"].values()) == len(readers["travel"].lines())
-        ports.garble("travel", 6)
-        await asyncio.sleep(0.2)
-        lines = readers["travel"].lines()
-        bad = [line for line in lines if not LINE.match(line)]
-        assert 3 <= len(bad) <= 6
-        assert LINE.match(lines[-1])
-
-
-async def test_silence_and_speech(tmp_path):
+async def test_one_instrument_falls_silent(tmp_path):
     async with bench(tmp_path) as (_, _, ports, readers):
         await asyncio.sleep(0.08)
         ports.silence("indicator")
@@ -118,22 +106,7 @@ async def test_silence_and_speech(tmp_path):
         before = len(readers["indicator"].data)
         await asyncio.sleep(0.1)
         assert len(readers["indicator"].data) == before
-        ports.speak("indicator")
-        await asyncio.sleep(0.1)
-        assert len(readers["indicator"].data) > before
-        ports.silence("indicator", 30.0)
-        await asyncio.sleep(0.05)
         assert len(readers["travel"].lines()) > 20
-
-
-async def test_a_flood_does_not_stop_the_bench(tmp_path):
-    async with bench(tmp_path) as (_, _, ports, readers):
-        ports.flood("indicator", 0.2, rate=60_000)
-        await asyncio.sleep(0.3)
-        assert len(readers["indicator"].data) > 4_000
-        await asyncio.sleep(0.1)
-        assert LINE.match(readers["indicator"].lines()[-1])
-        assert len(readers["travel"].values()) > 20
 
 
 async def test_a_button_sends_one_reading(tmp_path):

@@ -15,12 +15,16 @@ from types import SimpleNamespace
 import msgspec
 import pytest
 
+from bench.checks import checks as all_checks
+from bench.checks.model import EvidenceGear
 from bench.console.app import Console, make_console
 from bench.console.first_start import Guide
 from bench.console.host import ALL
 from bench.console.message_folding import fold
 from bench.console.view_model import ViewModel
-from bench.finding import Remark
+from bench.finding import BudgetRow, Comparison, Remark
+from bench.procedure.prompt import ProcedureState
+from bench.procedure.prompt import ask as next_ask
 from bench.protocol import (
     Cable,
     Cables,
@@ -45,6 +49,7 @@ from bench.protocol import (
     StatusReply,
     Version,
 )
+from bench.render.notices import with_prompt_words
 
 Scene = Callable[[Console, object], None]
 
@@ -172,6 +177,31 @@ def cautions(app: Console, scenes) -> None:
 
 def set_up(app: Console, scenes) -> None:
     asked(app, scenes, scenes.place)
+
+
+def set_up_of(kind: str, step: int = 0) -> Scene:
+    """A set-up of a check, drawn and worded as the check itself declares it."""
+
+    def scene(app: Console, scenes) -> None:
+        steps = all_checks()[kind].plan({}, EvidenceGear())
+        facts = ProcedureState(acknowledged=True, step=step, kept=[step.repeat for step in steps[:step]])
+        fresh(app, scenes)
+        ask = with_prompt_words(next_ask((), steps, facts), "mm")
+        fold(
+            app.view,
+            PromptChanged("r1", kind, "big-sled", ask, saw="cabinet", question=all_checks()[kind].question),
+        )
+
+    return scene
+
+
+def working_out(app: Console, scenes) -> None:
+    asked(app, scenes, with_prompt_words(Prompt(phase="working-out", step=2, steps=2), "mm"))
+
+
+def not_recorded(app: Console, scenes) -> None:
+    ready(app, scenes)
+    app.view.log_state = "not-recorded"
 
 
 def set_up_again(app: Console, scenes) -> None:
@@ -310,7 +340,33 @@ def wrong_way(app: Console, scenes) -> None:
 def _shaped(app: Console, scenes, quantities: list[Quantity], **more: object) -> None:
     more.setdefault("remarks", [])
     found = msgspec.structs.replace(scenes.finding("outside"), quantities=quantities, move=None, **more)
+    if quantities[0].unit == "mm":
+        budget = [
+            BudgetRow("between sweeps", "A", 0.0021, 6.0, 0.7),
+            BudgetRow("resolution", "B", 0.0014, None, 0.3),
+        ]
+        found = msgspec.structs.replace(found, budget=budget)
     fresh(app, scenes, last=(found,))
+
+
+def heel(app: Console, scenes) -> None:
+    """The blade's rear teeth stand off the cut."""
+    way = "rear leans left, away from the rip fence"
+    blade = Quantity("blade", 6e-4, "rad", 8e-5, 9.0, 2.5e-4, "outside", way, over=160.0)
+    _shaped(app, scenes, [blade], check="slot-blade", jig=None)
+
+
+def board(app: Console, scenes) -> None:
+    """The test board, and whether the sweep agrees with it."""
+    fence = Quantity("board", 1.2e-4, "rad", 3e-5, 9.0, 0.05 / 300, "inside", "left end too near you")
+    agrees = Comparison("2026-06-01T10:00:00", 1.0e-4, 2.1e-5, 0.5, True)
+    _shaped(app, scenes, [fence], check="test-board", comparison=agrees, verdict="inside")
+
+
+def due_new(app: Console, scenes) -> None:
+    """Nothing is found yet; what is due leads."""
+    fresh(app, scenes)
+    app.view.due = DUE
 
 
 def _size(name: str, value: float, limit: float | None, way: str | None = None) -> Quantity:
@@ -623,7 +679,8 @@ SCENES: dict[str, Scene] = {
                            moved=0.164, past=True, verdict="inside")),
     "live-there": _live(_go("There, and it holds. Enter, then tighten.", 0.001, moved=0.143, there=True, verdict="inside")),
     "live-tighten": _live(_go("Tighten. It has drawn 0.03 mm toward you. 0.03 mm short: away from you. Enter when it is "
-                              "tight.", 0.030, phase="tighten", moved=0.114, drawn=-0.03)),
+                              "tight.", 0.030, phase="tighten", moved=0.114, drawn=-0.03,
+                              remarks=[Remark("live-drawn")])),
     "limits": limits,
     "past": past,
     "past-result": past,
@@ -633,6 +690,20 @@ SCENES: dict[str, Scene] = {
     "keys": all_keys,
     "drawing": set_up,
     "turned": turned,
+    "set-up-heel": set_up_of("slot-blade", 1),
+    "set-up-rip": set_up_of("rip-fence"),
+    "set-up-plate": set_up_of("plate-wobble", 3),
+    "set-up-straight": set_up_of("fence-straight"),
+    "set-up-width": set_up_of("runner-fit", 2),
+    "set-up-play": set_up_of("side-play", 3),
+    "set-up-board": set_up_of("test-board", 1),
+    "set-up-mitre": set_up_of("mitre-square"),
+    "set-up-upright": set_up_of("upright", 1),
+    "working-out": working_out,
+    "not-recorded": not_recorded,
+    "heel": heel,
+    "board": board,
+    "due-new": due_new,
     "due": due,
     "due-page": due,
     "drift": chart,
@@ -672,15 +743,16 @@ async def put(app: Console, pilot, scene, keys: tuple[str, ...], scenes) -> None
 
 
 async def settled(pilot) -> None:
-    """Until four looks one after the other are the same."""
-    before, same = None, 0
-    for _ in range(120):
-        await pilot.pause(0.03)
-        now = shown(pilot.app)
-        same = same + 1 if now == before and not pilot.app._dirty else 0
-        if same == 3:
-            return
-        before = now
+    """Until every message is handled and nothing is due to be drawn; the same three times, as one may bring another."""
+    loop, idle = asyncio.get_running_loop(), 0
+    while idle < 3:
+        await pilot.pause(0)  # until all messages are handled
+        turns = 0
+        while loop._ready:  # type: ignore[attr-defined]  # what is to be done at once
+            await asyncio.sleep(0)
+            turns += 1
+        due = pilot.app._dirty or pilot.app._timer is not None
+        idle = 0 if due or turns > 1 else idle + 1
 
 
 def shown(app: Console) -> list[str]:

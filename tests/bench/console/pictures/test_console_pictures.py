@@ -17,7 +17,7 @@ from bench.console import themes
 SIZES = [(40, 15), (80, 24), (160, 48)]
 KEPT = Path(__file__).parents[4] / "fixtures" / "pictures" / "screens"
 ASKED = os.environ.get("SWEEPGAUGE_PICTURES", "")
-EVERYDAY = ("cautions", "set-up", "moving", "out", "live-go", "options")
+EVERYDAY = ("set-up", "out", "live-go")
 
 
 def page(name: str, pictures: dict[tuple[int, int], list[str]]) -> str:

@@ -1,4 +1,5 @@
-"""`sweepgauge moved`, `undo`, `abandon`: one request about a check, and its answer."""
+"""`sweepgauge moved`, `undo`, `abandon`, `event`: one request to the daemon, and its
+answer."""
 
 from __future__ import annotations
 
@@ -7,7 +8,9 @@ from typing import Any
 import click
 
 from bench.cli.common import length_option, request, say, socket_option
-from bench.protocol import Abandon, Done, Moved, Recording, Undo
+from bench.protocol import Abandon, Done, Moved, NoteEvent, Recording, Undo
+
+WHAT = ("dropped", "moved", "runners", "blade", "saw", "square", "accepted")
 
 
 @click.command()
@@ -26,24 +29,24 @@ from bench.protocol import Abandon, Done, Moved, Recording, Undo
 def moved(
     jig: str | None, distance: str | None, how: str, socket_path: str | None
 ) -> int:
-    """Note that the move of the last result was made, so that the next check can judge
-    it. Exit 1: not recorded.
+    """Note that the move of the last result was made. The next check then judges it.
+    Exit 1: not recorded.
 
     Example:  sweepgauge moved --distance "0.15 mm" --how leaves
     """
     length = length_option("--distance", distance)
-    return one_request(socket_path, Moved(jig=jig, distance=length, how=how))
+    return _ask(socket_path, Moved(jig=jig, distance=length, how=how))
 
 
 @click.command()
 @socket_option
 def undo(socket_path: str | None) -> int:
-    """Take back the last mark of a pass that is not whole yet, or the last pass of the
-    check in progress.
+    """Take back the last pass of the check in progress. Of a pass not yet whole it is
+    the last mark.
 
     Example:  sweepgauge undo
     """
-    return one_request(socket_path, Undo())
+    return _ask(socket_path, Undo())
 
 
 @click.command()
@@ -53,10 +56,24 @@ def abandon(socket_path: str | None) -> int:
 
     Example:  sweepgauge abandon
     """
-    return one_request(socket_path, Abandon())
+    return _ask(socket_path, Abandon())
 
 
-def one_request(socket: str | None, message: Any) -> int:
+@click.command()
+@click.option("--jig", metavar="NAME", required=True, help="The sled.")
+@click.argument("what", type=click.Choice(WHAT))
+@click.option("--note", default="", metavar="TEXT", help="What more there is to say.")
+@click.option("--at", metavar="DATE", help="When; now by default.")
+@socket_option
+def event(socket_path: str | None, **happened: Any) -> int:
+    """Note what happened: the charts begin anew from there, an alarm is answered.
+
+    Example:  sweepgauge event --jig big-sled dropped --note "off the bench"
+    """
+    return _ask(socket_path, NoteEvent(**happened))
+
+
+def _ask(socket: str | None, message: Any) -> int:
     """Send it and print the daemon's answer; 1 where the answer is not recorded."""
 
     def tell_recording(said: Any) -> None:

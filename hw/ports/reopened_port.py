@@ -1,0 +1,95 @@
+"""What the ports share: they are opened in the background, and again after a loss."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+
+from hw.ports.port_state import StateReport, end_task
+from hw.reading import PortState
+
+OnBlock = Callable[[bytes, int], None]  # data, monotonic ns of its arrival
+OnState = Callable[[PortState, str], None]  # state, sentence
+
+
+class ReopenedPort:
+    """start() and stop() are called on the event loop, and so are both callbacks.
+
+    where: it is, as sentences name it. retry: s until it is opened again, at first and
+    at last.
+    """
+
+    heard_silence = False  # what came first after the opening was a beginning
+    opens = "{} is open."
+    goes = "{} went away ({}); it is taken up again when it is back."
+
+    def __init__(
+        self,
+        where: str,
+        on_block: OnBlock,
+        on_state: OnState,
+        retry: tuple[float, float],
+    ) -> None:
+        self.where = where
+        self.on_block = on_block  # who hears the bytes may change
+        self.opened = 0  # how often
+        self._report = StateReport(on_state)
+        self._first_retry, self._last_retry = retry
+        self._retry = self._first_retry
+        self._opener: asyncio.Task[None] | None = None
+
+    @property
+    def is_open(self) -> bool:
+        raise NotImplementedError
+
+    def start(self, wait: float = 0.0) -> None:
+        loop = asyncio.get_running_loop()
+        self._opener = loop.create_task(self._keep_opening(wait))
+
+    async def stop(self) -> None:
+        """After this no callback comes, also when the port was being opened."""
+        task, self._opener = self._opener, None
+        if task is not None:
+            task.cancel()
+        self._close()
+        await end_task(task)
+
+    def write(self, data: bytes) -> bool:
+        """Send to the instrument (a request for a reading); False where that does not
+        go."""
+        return False
+
+    def stuck(self) -> bool:
+        """Something waits to be read: true for long, the reader hangs."""
+        raise NotImplementedError
+
+    async def _keep_opening(self, wait: float) -> None:
+        await asyncio.sleep(wait)
+        while not await self._try_to_open():
+            await asyncio.sleep(self._retry)
+            self._wait_longer()
+        self.opened += 1
+        self._report("open", self.opens.format(self.where))
+        await self._serve()
+
+    def _wait_longer(self) -> None:
+        self._retry = min(self._last_retry, self._retry * 1.5)
+
+    async def _try_to_open(self) -> bool:
+        """Open it and hear what comes; False where that fails, which is reported."""
+        raise NotImplementedError
+
+    async def _serve(self) -> None:
+        """What is done besides while it is open."""
+
+    def _lost(self, why: str) -> None:
+        self._close()
+        self._report("absent", self.goes.format(self.where, why))
+        if self._opener is not None:
+            self._opener.cancel()
+            self.start(self._retry / 2)
+            self._wait_longer()
+
+    def _close(self) -> None:
+        """Also where it is not open."""
+        raise NotImplementedError

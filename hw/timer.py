@@ -1,0 +1,47 @@
+"""One call on an event loop, some time from now, that may be taken back."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from typing import Protocol
+
+
+class Handle(Protocol):
+    def cancel(self) -> object: ...
+
+
+class Loop(Protocol):
+    """The part of an event loop that the panel uses."""
+
+    def call_later(self, delay: float, callback: Callable[[], object], /) -> Handle: ...
+
+    def call_soon_threadsafe(self, callback: Callable[[], object], /) -> object: ...
+
+
+class Timer:
+    """At most one call waits. loop: by default the one that runs when it is started."""
+
+    def __init__(self, loop: Loop | None = None) -> None:
+        self._loop = loop
+        self._handle: Handle | None = None
+
+    @property
+    def running(self) -> bool:
+        return self._handle is not None
+
+    def start(self, delay: float, call: Callable[[], object]) -> None:
+        """Call after `delay` s, in place of what was started before."""
+
+        def now() -> None:
+            self._handle = None
+            call()
+
+        self.stop()
+        loop = self._loop or asyncio.get_running_loop()
+        self._handle = loop.call_later(delay, now)
+
+    def stop(self) -> None:
+        if self._handle is not None:
+            self._handle.cancel()
+        self._handle = None

@@ -1,0 +1,237 @@
+"""What a person must find in a picture: you, the blade, what moves and which way, the number of the place, the limit."""
+
+from __future__ import annotations
+
+import cmath
+import math
+from types import SimpleNamespace
+
+import msgspec
+import pytest
+
+from bench.checks import checks
+from bench.checks.model import EvidenceGear
+from bench.console import themes
+from bench.console.canvas import Canvas
+from bench.console.glyphs import PLAIN, RICH
+from bench.console.result_drawing import draw_result
+from bench.console.set_up_drawing import draw_set_up
+from bench.console.text import Block, plain, width
+from bench.console.widgets.figure import large_figure, result_figure
+from bench.console.widgets.live import live_gauge, move_picture
+from bench.console.widgets.result import past_rows
+from bench.finding import Finding, Move, Position, Quantity
+from bench.gear import Jig
+from bench.procedure.prompt import Prompt
+from bench.protocol import LiveMoveNotice
+from bench.units import length_words
+
+SIZES = [(36, 11), (40, 7), (78, 24)]
+SLED = Jig("sled", pivot_to_blade=250.0, pivot_to_screw=500.0, pivot_to_stop=480.0)
+AT_BLADE = {
+    "fence-square",
+    "mitre-square",
+    "slot-blade",
+    "plate-wobble",
+    "rip-fence",
+    "fence-straight",
+    "side-play",
+}
+
+
+def prompts(kind: str):
+    for step in checks()[kind].plan({}, EvidenceGear()):
+        focus = "45 degrees" if step.focus is not None and step.focus.what == "turn" else ""
+        yield Prompt(
+            phase="place", picture=step.picture, placement=step.placement, side=step.side, mount=step.mount,
+            at=step.at, gather=step.gather, pushed=step.pushed, focus=step.focus, focus_words=focus,
+        )  # fmt: skip
+
+
+def words(block: Block) -> str:
+    return "\n".join(plain(line) for line in block)
+
+
+@pytest.mark.parametrize("glyphs", [RICH, PLAIN], ids=lambda g: g.name)
+@pytest.mark.parametrize(("wide", "high"), SIZES)
+@pytest.mark.parametrize("kind", sorted(checks()))
+def test_a_set_up_shows_you_the_blade_what_moves_and_the_place(kind, wide, high, glyphs) -> None:
+    for ask in prompts(kind):
+        block = draw_set_up(ask, SLED, wide, high, glyphs, "mm")
+        text = words(block)
+        assert len(block) == high and {width(line) for line in block} == {wide}
+        assert "you" in text, text
+        if kind in AT_BLADE:
+            assert "blade" in text, text
+        if ask.gather == "sweep":
+            assert ("push sled" if ask.pushed == "sled" else "push it") in text, text
+        if ask.gather == "width" or (kind == "side-play" and ask.at) or kind == "upright":
+            assert length_words(ask.at, "mm", 0) in text, text
+        if ask.focus_words:
+            assert ask.focus_words in text, text
+
+
+@pytest.mark.parametrize("way", ["left", "right"])
+def test_a_lean_is_drawn_whole_over_the_set_up(way) -> None:
+    ask = msgspec.structs.replace(next(iter(prompts("fence-square"))), phase="lean", lean=way)
+    text = words(draw_set_up(ask, SLED, 36, 11, RICH, "mm"))
+    arrow = RICH.left_mark + RICH.across * 4 if way == "left" else RICH.across * 4 + RICH.right_mark
+    assert text.count(arrow) == 2 and f"lean the sled to the {way}" in text and "blade" in text
+    assert "push" not in text, "nothing is pushed while it is leaned"
+
+
+def test_the_caliper_lies_at_the_end_that_is_said() -> None:
+    """Near you is below; where it lies across both slots, both are drawn."""
+    ends = {"near": 15.0, "far": 385.0}
+    rows = {}
+    for end, at in ends.items():
+        ask = Prompt(phase="place", picture="test-board", placement=end, gather="width", at=at)
+        text = words(draw_set_up(ask, None, 36, 11, RICH, "mm")).splitlines()
+        rows[end] = next(y for y, row in enumerate(text) if RICH.right_mark in row)
+        letter = next(y for y, row in enumerate(text) if f"{end[0].upper()}, {end}" in row)
+        assert abs(rows[end] - letter) <= 1
+    assert rows["far"] < 5 < rows["near"]
+    both = Prompt(phase="place", picture="slot-widths", placement="slot-spacing", gather="width", at=0.0)
+    text = words(draw_set_up(both, None, 36, 11, RICH, "mm"))
+    assert "both slots" in text and text.splitlines()[3].count(RICH.down) == 4
+
+
+# ---- results ---------------------------------------------------------------------------------------------
+
+
+def drawn(*quantities: Quantity, wide: int = 36, high: int = 12, **more: object) -> Block:
+    found = Finding(check="any", quantities=list(quantities), **more)  # type: ignore[arg-type]
+    return draw_result(found, None, None, wide, high, RICH, "mm")
+
+
+def column(block: Block, word: str) -> float:
+    row = next(plain(line) for line in block if word in plain(line))
+    return row.index(word) + len(word) / 2
+
+
+@pytest.mark.parametrize("way", ["closes at the rear", "opens at the rear"])
+@pytest.mark.parametrize("value", [8e-4, -8e-4])
+def test_a_rip_fence_closes_toward_the_blade_that_is_drawn(way: str, value: float) -> None:
+    """The fence is a bar from its front at 0 to its rear, turned counter-clockwise by the value about its front."""
+    rear = 1j * cmath.exp(1j * value)
+    block = drawn(Quantity("toe", value, "rad", 5e-5, 8.0, 1.6e-4, "outside", way))
+    blade_left = column(block, "blade") < 18
+    goes_left = rear.real < 0
+    assert (blade_left == goes_left) == way.startswith("closes")
+    text = words(block)
+    assert "0.24 mm" in text and "dashed: good enough" in text and "you" in text
+
+
+def test_a_sled_fence_says_over_which_length_and_where_it_is_good_enough() -> None:
+    q = Quantity("fence", 3e-4, "rad", 2e-5, 10.0, 1e-4, "outside")
+    block = draw_result(Finding(check="any", quantities=[q]), SLED, 400.0, 36, 12, RICH, "mm")
+    text = words(block)
+    assert "across 400 mm" in text and "good enough" in text and "left end 0.120 mm toward you" in text
+
+
+def test_a_tight_runner_says_how_much_to_take_off_and_its_limit() -> None:
+    places = [Position(100.0 * n, None, 0.0 if n == 2 else 0.06, 0.03 * (n == 2)) for n in range(5)]
+    q = Quantity("side-play", 0.06, "mm", 0.008, 8.0, 0.10, "outside")
+    text = words(drawn(q, positions=places))
+    assert "take off 0.030 mm" in text and "good enough within 0.10 mm" in text
+
+
+@pytest.mark.parametrize("turn", [0.0, 0.6, 2.1, 3.5, 5.9])
+@pytest.mark.parametrize("wide", [36, 51])
+def test_a_plate_shows_its_high_and_its_low_spot_half_a_turn_apart(turn: float, wide: int) -> None:
+    tilt, phase = Quantity("tilt", 0.13, "mm", 0.01), Quantity("phase", turn, "rad", 0.02)
+    block = drawn(Quantity("total", 0.14, "mm", 0.01), tilt, phase, wide=wide)
+    text = words(block)
+    degrees = math.degrees(turn)
+    assert f"high {degrees:.0f} degrees" in text and f"low {(degrees + 180) % 360:.0f} degrees" in text
+    high, low = (column(block, mark) for mark in (RICH.up_mark, RICH.down_mark))
+    assert abs(high - low) == pytest.approx((wide - 1) / 2, abs=1)
+
+
+@pytest.mark.parametrize("size", [0.08, -0.08])
+def test_a_face_shows_its_high_and_its_low_place(size: float) -> None:
+    profile = [(20.0 * n - 300.0, size * math.cos((n - 15) / 10)) for n in range(31)]
+    block = drawn(Quantity("minimum-zone", 0.08, "mm", 0.01, 8.0, 0.05), profile=profile, wide=51)
+    text = [plain(line) for line in block]
+    marks = [(x, y) for y, row in enumerate(text) for x, sign in enumerate(row) if sign == RICH.here]
+    assert len(marks) == 2
+    top, bottom = marks
+    assert (top[0] == pytest.approx(25, abs=2)) == (size > 0), "the middle is high where it is proud"
+    assert top[1] < bottom[1] and "high" in words(block) and "low" in words(block)
+
+
+# ---- figures and bars ------------------------------------------------------------------------------------
+
+
+def test_a_bad_figure_and_a_bad_bar_stand_dark_on_light_without_colour() -> None:
+    """Reversed, a solid block is not seen at all."""
+    live = LiveMoveNotice(
+        True, "go", "", True, "left", "toward", 0.02, moved=0.16, target=0.14, tolerance=0.04, past=True
+    )
+    v = SimpleNamespace(view=SimpleNamespace(live=live), glyphs=RICH)
+    styles = themes.role_styles("pencil")
+    for block in (live_gauge(v, 60, 2), large_figure("0.02", "bad", [[("mm", "strong")]], 78, 7, RICH)):
+        solid = [role for line in block for text, role in line if RICH.full in text]
+        assert solid and not any(styles[role].reverse for role in solid)
+
+
+def test_with_four_rows_a_phone_still_has_large_digits_with_unit_and_way() -> None:
+    aside: Block = [
+        [("mm to go", "strong")],
+        [("left end away from you", "strong")],
+        [("travel 112.2 mm", "faint")],
+    ]
+    block = large_figure("0.03", "number", aside, 40, 4, RICH)
+    text = words(block)
+    assert len(block) == 4 and text.count(RICH.full) > 20 and all(width(line) <= 40 for line in block)
+    assert all(word in text for word in ("mm to go", "left end", "away from", "you"))
+    assert "travel" not in text, "a line that has no room is left out whole"
+
+
+def viewer(found: Finding, live: LiveMoveNotice | None = None) -> SimpleNamespace:
+    view = SimpleNamespace(
+        finding=found, here=True, units="mm", live=live, past_findings=[found],
+        board=lambda finding: None, widest_board=lambda: None, jig_gear=lambda name: SLED,
+    )  # fmt: skip
+    host = SimpleNamespace(requests=SimpleNamespace(moved=False), view=view, glyphs=RICH)
+    return SimpleNamespace(view=view, host=host, glyphs=RICH)
+
+
+@pytest.mark.parametrize(("verdict", "beside"), [("inside", "good"), ("outside", "left end too near you")])
+def test_beside_a_good_figure_stands_good_and_no_fault(verdict, beside) -> None:
+    q = Quantity("fence", 4e-5, "rad", 2e-5, 10.0, 1e-4, verdict, "left end too near you")
+    text = " ".join(
+        words(result_figure(viewer(Finding(check="any", quantities=[q], verdict=verdict)), 100, 14)).split()
+    )
+    assert ("good" in text) == (verdict == "inside")
+    assert ("too near" in text) == (verdict == "outside"), beside
+
+
+def test_an_earlier_result_is_whole_where_its_row_is_narrow() -> None:
+    q = Quantity("toe", -1e-4, "rad", 5e-5, 8.0, 1.6e-4, "inside", "opens at the rear")
+    found = Finding(check="rip-fence", quantities=[q], verdict="inside", at="2026-06-03T10:00:00")
+    text = " ".join(words(past_rows(viewer(found), 51, 10)).split())
+    assert "opens at the rear 0.03 mm" in text and "good enough" in text and ">" not in text
+
+
+@pytest.mark.parametrize("way", ["away", "toward"])
+def test_the_live_move_is_drawn_with_the_distance_left(way) -> None:
+    live = LiveMoveNotice(True, "go", "", True, "left", way, 0.05, target=0.14, uncertainty=0.01)  # type: ignore[arg-type]
+    move = Move("left", "away", 0.144, 0.011, [], 0.0)
+    found = Finding(check="any", quantities=[Quantity("fence", 3e-4, "rad", 2e-5)], move=move)
+    text = words(move_picture(viewer(found, live), 78, 12))
+    whole = "away from you" if way == "away" else "toward you"
+    assert f"{RICH.up_mark if way == 'away' else RICH.down_mark} 0.05 mm {whole}" in text and "you" in text
+    there = msgspec.structs.replace(live, there=True)
+    assert "0.05 mm" not in words(move_picture(viewer(found, there), 78, 12)), "nothing goes on from there"
+
+
+@pytest.mark.parametrize("glyphs", [RICH, PLAIN], ids=lambda g: g.name)
+def test_a_dashed_line_has_gaps_and_a_whole_one_has_none(glyphs) -> None:
+    for dashed in (True, False):
+        canvas = Canvas(36, 12, glyphs)
+        canvas.line((0.0, 0.1), (1.0, 0.9), "rule", dashed=dashed)
+        canvas.line((0.5, 0.0), (0.5, 0.0), "rule")
+        columns = ["".join(column) for column in zip(*(plain(line) for line in canvas.block()), strict=True)]
+        empty = sum(not column.strip() for column in columns)
+        assert (empty > 8) if dashed else not empty
