@@ -3,7 +3,7 @@
     python tests/benchmarks/log_page.py            # says whether the page agrees with the tables
     python tests/benchmarks/log_page.py --write    # rewrites it
 
-A row is the comment behind a column in bench/log/tables.sql or tables.py, so what it means is changed there.
+A row is the comment behind a column in bench/log/tables.sql or schema.py, so what it means is changed there.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ import sys
 from contextlib import closing
 from pathlib import Path
 
-from bench.log.tables import migrate
+from bench.log.schema import migrate
 
 PAGE = Path(__file__).parents[2] / "bench" / "log" / "TABLES.md"
 HEAD = """\
