@@ -278,9 +278,6 @@ class Console(App[None]):
         self.push_screen("keys")
 
     def action_look(self) -> None:
-        self.next_look()
-
-    def next_look(self) -> None:
         place = themes.NAMES.index(self.theme)
         self.theme = themes.NAMES[(place + 1) % len(themes.NAMES)]
         self.mark(ALL)

@@ -23,7 +23,7 @@ from bench.console.widgets.prompt import (
 )
 from bench.console.widgets.strip import state_line
 from bench.console.widgets.viewer import Words
-from bench.protocol import Abandon, Undo
+from bench.protocol import Abandon
 
 PRESSES = {
     "cautions": "I have read it",
@@ -54,7 +54,9 @@ class CheckScreen(WorkScreen):
         yield Drawing(check_figure, "number health ask", id="figure")
         yield Drawing(state_line, "ask health", classes="-row")
         cautions = Words(caution_words, "ask")
-        yield VerticalScroll(cautions, id="cautions", can_focus=False)
+        yield VerticalScroll(
+            cautions, id="cautions", classes="-read-on", can_focus=False
+        )
         yield Horizontal(
             Vertical(
                 Words(prompt_words, "ask health"),
@@ -129,15 +131,6 @@ class CheckScreen(WorkScreen):
         if action == "read_on":
             return ask is not None and ask.phase == "cautions" and not self._read()
         return True
-
-    def action_press(self) -> None:
-        self.requests.press()
-
-    def action_undo(self) -> None:
-        self.requests.send(Undo())
-
-    def action_read_on(self) -> None:
-        self.query_one("#cautions", VerticalScroll).scroll_page_down(animate=False)
 
     def action_picture(self) -> None:
         ask = self.view.ask

@@ -57,6 +57,7 @@ class HomeScreen(WorkScreen):
                 Drawing(result.interval, RESULT, id="interval"),
                 Words(result.further_words, RESULT, id="further"),
                 id="found",
+                classes="-read-on",
                 can_focus=False,
             ),
             Drawing(result.result_picture, RESULT, widest=WIDEST, id="picture"),
@@ -136,14 +137,6 @@ class HomeScreen(WorkScreen):
 
     def action_again(self) -> None:
         self.requests.again()
-
-    def action_read_on(self) -> None:
-        """What does not fit below the result; from the end back to its beginning."""
-        found = self.query_one("#found", VerticalScroll)
-        if found.scroll_offset.y < found.max_scroll_y:
-            found.scroll_page_down(animate=False)
-        else:
-            found.scroll_home(animate=False)
 
     def action_more(self) -> None:
         self.requests.more()
