@@ -33,6 +33,11 @@ from bench.units import (
 
 MEASURED = "measured"  # the verdict where no limit is set
 upper_first = names.upper_first
+# what leans, and how it is put right, by the name of the quantity
+UPRIGHT = {
+    "fence-lean": ("sled fence", "Bring the top of the sled fence back by as much"),
+    "blade-lean": ("blade", "Set the blade upright by the saw's manual"),
+}
 LEAST_LEFT_OVER = 0.0005  # mm, half of the last digit that is shown
 
 
@@ -114,11 +119,19 @@ def surely_closes(finding: Finding) -> bool:
     return q is not None and q.way == CLOSES and abs(q.value) > q.uncertainty
 
 
+def way_words(q: Quantity) -> str:
+    """`left end too near you`; of a check of two things also which: `blade's top leans
+    to the left`. Empty where there is no way."""
+    if q.way is None or q.name not in UPRIGHT:
+        return q.way or ""
+    return f"{UPRIGHT[q.name][0]}'s {q.way}"
+
+
 def headline(finding: Finding, units: System, board: float | None) -> Headline:
     """The judged quantity as a person says it. board: mm, the user's widest board where
     the result is of a sled fence, else None."""
     q = judged(finding)
-    way, much = upper_first(q.way or ""), own_size(q, units, board)
+    way, much = upper_first(way_words(q)), own_size(q, units, board)
     small = [limit(q, units)] if q.tolerance is not None else []
     warning = danger(finding, units)
     if warning is not None:
@@ -151,7 +164,8 @@ def in_short(finding: Finding, units: System, board: float | None) -> str:
             else f"{quantity_name(q.name)} " * (q.unit == "mm")
         )
         return f"Good: {what}{own_size(q, units, board)}."
-    return f"{upper_first(q.way or quantity_name(q.name))}: {size(q, units, board)}."
+    what = way_words(q) or quantity_name(q.name)
+    return f"{upper_first(what)}: {size(q, units, board)}."
 
 
 def result_lines(
@@ -245,7 +259,9 @@ def next_act(finding: Finding | None, units: System) -> str:
     if act is not None:
         return remark_words(act, units)
     if finding.verdict == "outside":
-        return "Put it right, then check again."
+        which = judged(finding).name if finding.quantities else ""
+        _, how = UPRIGHT.get(which, ("", "Put it right"))
+        return f"{how}, then check again."
     return "Measured; no limit is set for a verdict."
 
 
