@@ -35,7 +35,7 @@ MEASURED = "measured"  # the verdict where no limit is set
 upper_first = names.upper_first
 # what leans, and how it is put right, by the name of the quantity
 UPRIGHT = {
-    "fence-lean": ("sled fence", "Bring the top of the sled fence back by as much"),
+    "fence-lean": ("sled fence", "Bring the sled fence's top back as much"),
     "blade-lean": ("blade", "Set the blade upright by the saw's manual"),
 }
 LEAST_LEFT_OVER = 0.0005  # mm, half of the last digit that is shown

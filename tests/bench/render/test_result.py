@@ -167,7 +167,7 @@ def test_what_is_said_as_the_act_is_no_note_as_well() -> None:
 @pytest.mark.parametrize(
     ("name", "whose", "act"),
     [
-        ("fence-lean", "Sled fence's", "Bring the top of the sled fence back by as much, then check again."),
+        ("fence-lean", "Sled fence's", "Bring the sled fence's top back as much, then check again."),
         ("blade-lean", "Blade's", "Set the blade upright by the saw's manual, then check again."),
     ],
 )
