@@ -92,6 +92,16 @@ class ConsoleScreen(Screen[T]):
 
     def on_mount(self) -> None:
         self._bindings_shown: object = None
+        for box in self._boxes():
+            for what in ("virtual_size", "scroll_y", "size"):
+                self.watch(box, what, self._scrolled, init=False)
+
+    def _boxes(self) -> Iterable[VerticalScroll]:
+        """What is scrolled where it does not fit."""
+        return self.query(".-read-on").results(VerticalScroll)
+
+    def _scrolled(self) -> None:
+        self.host.mark(frozenset({"keys"}))
 
     def on_screen_resume(self) -> None:
         """It shows at once how things stand, not what it was left with."""
@@ -157,9 +167,8 @@ class ConsoleScreen(Screen[T]):
         self.host.open(page)
 
     def action_read_on(self) -> None:
-        """What does not fit into the box of that class; from its end back to its
-        beginning."""
-        for box in self.query(".-read-on").results(VerticalScroll):
+        """What does not fit; from its end back to its beginning."""
+        for box in self._boxes():
             if box.scroll_offset.y < box.max_scroll_y:
                 box.scroll_page_down(animate=False)
             else:

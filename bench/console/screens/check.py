@@ -67,15 +67,6 @@ class CheckScreen(WorkScreen):
             id="work",
         )
 
-    def on_mount(self) -> None:
-        super().on_mount()
-        box = self.query_one("#cautions", VerticalScroll)
-        for what in ("virtual_size", "scroll_y", "size"):
-            self.watch(box, what, self._scrolled, init=False)
-
-    def _scrolled(self) -> None:
-        self.host.mark(frozenset({"ask"}))
-
     def choose_parts(self) -> None:
         ask, shown = self.view.ask, self.view.shown
         phase = ask.phase if ask is not None else ""

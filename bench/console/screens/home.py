@@ -43,7 +43,7 @@ class HomeScreen(WorkScreen):
         Binding("8", "open('settings')", "settings", key_display="8"),
         Binding("full_stop", "open('symptoms')", "what is wrong?", key_display="."),
         Binding("plus", "more", "more passes", key_display="+"),
-        Binding("down,pagedown", "read_on", "read on", show=False),
+        Binding("plus,down,pagedown", "read_on", "read on", key_display="+"),
     ]
 
     def body(self) -> Iterable[Widget]:
@@ -117,6 +117,8 @@ class HomeScreen(WorkScreen):
             return here and finding is not None
         if action == "more":
             return here and self.requests.more_pushes is not None
+        if action == "read_on":
+            return any(box.max_scroll_y > 0 for box in self._boxes())
         return True
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:

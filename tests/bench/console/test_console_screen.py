@@ -650,6 +650,23 @@ async def test_a_rip_fence_that_closes_leads_and_its_act_is_seen(fake, scenes) -
         assert "closes at the rear" not in notes  # it was said
 
 
+async def test_the_act_of_a_danger_is_read_to_its_end_on_a_phone(fake, scenes) -> None:
+    """By the number pad: what does not fit is one key away, and the key is told."""
+    fake.last = [closing(scenes)]
+    async with scenes.screen(fake, size=(40, 15)) as (app, pilot):
+        app.view.say("check", "The caliper is back.")
+        await scenes.until(pilot, lambda t: "First unplug" in t and "+ read on" in t)
+        seen = ""
+        for _ in range(4):
+            await pilot.press("plus")
+            await pilot.pause(0.05)
+            seen += " ".join(" ".join(scenes.rows(app)).split())
+            if "Then take the check again." in seen:
+                break
+        assert "Then take the check again." in seen
+        assert "CLOSES" in scenes.rows(app)[1]  # it stays in sight
+
+
 @pytest.mark.parametrize(("runs", "words"), [("away", "away from you"), ("right", "to the right")])
 async def test_the_travel_goes_where_it_is_pushed(fake, scenes, runs, words) -> None:
     """Along a straightedge on the sled fence the indicator goes to the right, not away."""
