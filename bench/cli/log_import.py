@@ -36,11 +36,11 @@ def log_import(file: Path, socket_path: str | None, log_path: str | None) -> int
     """Take what `log export` wrote into this log: by id, and never twice.
 
     Each line of FILE is one JSON object with a `finding`. Its fields are those of
-    `check --json`. `check`, `at` and one quantity are enough: name, value, unit and
-    uncertainty. Beside it may stand `evidence`, `moves`, `instrument`, `hold` and
-    `superseded_by`. It may be the finding alone, or an `event` of the gear. A
-    line that cannot be read is named and left out. It lacks the bytes of the wire and
-    the climate between results. For those keep the log file itself.
+    `check --json`. `id`, `check`, `at` and one quantity are enough: name, value, unit
+    and uncertainty. Beside it may stand `evidence`, `moves`, `instrument`, `hold` and
+    `superseded_by`. A line may be an `event` of the gear. A line that cannot be read is
+    named and left out. It lacks the bytes of the wire and the climate between results.
+    For those keep the log file itself.
 
     Example:  sweepgauge log import all.jsonl
     """

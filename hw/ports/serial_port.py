@@ -171,7 +171,8 @@ class SerialPort(ReopenedPort):
     def _receive(self, data: bytes, now: int) -> None:
         # a port that opens and never sends a byte is opened less and less often
         self._retry = self._first_retry
-        self._silence.stop()
+        if self._silence.running:
+            self._silence.stop()
         if now >= self._discard_until:
             self.on_block(data, now)
         else:

@@ -14,6 +14,7 @@ from bench.console.widgets.about import Subject, about_check
 from bench.console.widgets.viewer import Sentences, Viewer, Words
 from bench.protocol import CheckKind
 from bench.render.result import name, upper_first
+from bench.render.screen import told
 
 
 class ChecksScreen(RowsScreen):
@@ -28,9 +29,7 @@ class ChecksScreen(RowsScreen):
         return [*kinds, Row(wrong, partial(self.host.open, "symptoms"))]
 
     def _row(self, kind: CheckKind) -> Row:
-        more = name(kind.kind) if kind.can else not_now(kind)
-        take = self.opens(CheckForm, kind) if kind.can else None
-        return Row(kind.question, take, more, about=about_check(self.view, kind.kind))
+        return check_row(self, kind.question, kind.kind, name(kind.kind))
 
 
 class SymptomsScreen(RowsScreen):
@@ -73,11 +72,7 @@ class SymptomScreen(RowsScreen):
         return [self._row(one) for one in self._symptom["checks"]]
 
     def _row(self, one: dict[str, str]) -> Row:
-        kind = self.view.kind(one["check"])
-        about = about_check(self.view, one["check"])
-        if kind is None or not kind.can:
-            return Row(_shows(one), None, not_now(kind), about=about)
-        return Row(_shows(one), self.opens(CheckForm, kind), about=about)
+        return check_row(self, _shows(one), one["check"])
 
 
 def _danger(symptom: dict[str, Any], v: Viewer) -> Sentences:
@@ -94,13 +89,19 @@ def _tells(symptom: dict[str, Any], v: Viewer) -> Sentences:
 
 
 def _shows(one: dict[str, str]) -> str:
-    return f"{upper_first(name(one['check']))}: shows {one['shows']}."
+    check = upper_first(name(one["check"]))
+    return told("shows", check=check, shows=one["shows"])
 
 
 def _seen(symptom: dict[str, Any]) -> str:
     return f"{upper_first(symptom['seen'])}."
 
 
-def not_now(kind: CheckKind | None) -> str:
+def check_row(page: RowsScreen, words: str, check: str, more: str = "") -> Row:
+    """What opens the check's form; one that cannot be taken now says why."""
+    kind, about = page.view.kind(check), about_check(page.view, check)
+    if kind is not None and kind.can:
+        return Row(words, page.opens(CheckForm, kind), more, about=about)
     why = "the daemon does not know it" if kind is None else kind.why_not
-    return f"Not now: {why}." if why else "Not now."
+    no = told("not-now", why=why) if why else "Not now."
+    return Row(words, None, no, about=about)

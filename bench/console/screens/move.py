@@ -15,8 +15,8 @@ from bench.console.widgets.about import Subject
 from bench.console.widgets.live import indicator_picture
 from bench.console.widgets.viewer import Words
 from bench.protocol import Finding
-from bench.render.result import move_distance
-from bench.units import length_words, parse_length
+from bench.render.screen import told
+from bench.units import parse_length
 
 # how the indicator stands on the sled: in words, and the face that its tip is on
 ON_FENCE: dict[Stands, tuple[str, str]] = {
@@ -35,6 +35,7 @@ class MoveScreen(RowsScreen):
     title_words = "The move"
     watches = frozenset({"gear", "result", "past"})
     drawn = True
+    over_when_typed = True
 
     def above(self) -> Iterable[Widget]:
         yield Words(pages.move_words, "result gear past")
@@ -53,9 +54,10 @@ class MoveScreen(RowsScreen):
             out.append(Row(live, self.opens(LiveSetUpScreen), leads=True))
         if move.leaves:
             stack = sum(move.leaves)
-            words = f"Made, with the leaves: {length_words(stack, units)}"
+            words = told("made-leaves", units, stack=stack)
             out.append(Row(words, partial(self._made, finding, stack, "leaves")))
-        words = f"Made, as said: {move_distance(move, units)}"
+        sized = {"distance": move.distance, "uncertainty": move.uncertainty}
+        words = told("made-as-said", units, **sized)
         said = partial(self._made, finding, move.distance, "as said")
         out.append(Row(words, said))
         out.append(Row("Made, by another amount", partial(self._type, finding)))
@@ -72,10 +74,6 @@ class MoveScreen(RowsScreen):
 
         self.ask("How far was it moved?", "", accept, "thin")
 
-    def _typed(self, text: str | None) -> None:
-        if text is not None:
-            self.host.go_home()
-
 
 class LiveSetUpScreen(RowsScreen):
     """How the indicator stands on the sled for the live move."""
@@ -83,18 +81,19 @@ class LiveSetUpScreen(RowsScreen):
     page = "live_set_up"
     title_words = "How does the indicator stand on the sled?"
     drawn = True
+    over_when_typed = True
 
     def rows(self) -> list[Row]:
         finding = self.view.finding
         jig = self.view.jig_gear(finding.jig if finding is not None else None)
         reach = None if jig is None else jig.pivot_to_stop or jig.pivot_to_screw
         units = self.view.units
-        at = "" if reach is None else f", {length_words(reach, units)} from the pivot"
+        stands = "stands" if reach is None else "stands-at"
         fence = [
             Row(
                 words,
                 partial(self._begin, how),
-                f"On the sled, tip on the {face} face{at}.",
+                told(stands, units, face=face, reach=reach),
                 leads=how == "beyond",
                 about=_stands(how),
             )
@@ -117,7 +116,3 @@ class LiveSetUpScreen(RowsScreen):
 
         words = "How far along the arm from the pivot's line is the tip?"
         self.ask(words, "", accept, "length")
-
-    def _typed(self, text: str | None) -> None:
-        if text is not None:
-            self.host.go_home()

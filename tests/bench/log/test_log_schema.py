@@ -11,14 +11,14 @@ import sys
 import time
 from contextlib import closing
 
+import log_page
 import pytest
 
 from bench.log import schema
-from bench.log.findings import find_finding, list_findings
-from bench.log.moves import list_moves
+from bench.log.findings import find_finding, list_findings, list_moves
 from bench.log.read_only import open_read
 from bench.log.rows import LogError, LogNewer, LogUnknown
-from bench.log.schema import APPLICATION_ID, CHANGES, VERSION, create_first, migrate
+from bench.log.schema import APPLICATION_ID, CHANGES, VERSION, migrate
 from tests.bench.log.conftest import LOGS, Database
 
 
@@ -31,6 +31,17 @@ def test_every_table_and_column_is_described(live, path) -> None:
         assert all(table.strict for table in tables)
         columns = {(table.name, column.name) for table in tables for column in table.columns}
         assert described == columns | {(table.name, "") for table in tables}
+
+
+def test_the_page_says_what_every_table_and_column_means(live, path) -> None:
+    """U15: the page beside the tables is that of the real schema."""
+    live().writer.close()
+    text = log_page.PAGE.read_text("utf-8")
+    assert text == log_page.page(), "run: python tests/benchmarks/log_page.py --write"
+    with closing(Database(path)) as log:
+        tables = [table for table in log.tables if table.name != "sqlite_sequence"]
+        assert text.count("## `") == len(tables)
+        assert text.count("\n| `") == sum(len(table.columns) for table in tables)
 
 
 def test_it_is_durable_and_says_whose_it_is(live, path) -> None:
@@ -75,7 +86,7 @@ def test_a_log_of_the_first_version_stays_readable(path, live) -> None:
     pages, as salvage lays a new list of tables over a damaged one."""
     path.write_bytes(gzip.decompress((LOGS / "first_tables.sqlite.gz").read_bytes()))
     with closing(Database(path)) as old, closing(sqlite3.connect(":memory:", isolation_level=None)) as new:
-        create_first(new)
+        migrate(new, ())
         assert list(old.execute(LIST_OF_TABLES)) == list(new.execute(LIST_OF_TABLES))
         columns = "SELECT * FROM description"
         assert list(old.execute(columns)) == list(new.execute(columns))
