@@ -135,8 +135,9 @@ def _fit_foot(c: Canvas, scene: Scene, ordered: list[Position]) -> None:
     # how far the runner stands out over the front edge of the table, then how far in
     if left >= 0 or not c.label(0, row, f"{much} over the front edge", "faint"):
         c.label(0, row, f"{much} {'out' if left < 0 else 'in'}", "faint")
-    within = f"{length_words(ordered[-1].at, units)} in"
-    c.label(c.wide - 1, row, within, "faint", "right")
+    far = length_words(ordered[-1].at, units)
+    if not c.label(c.wide - 1, row, f"{far} in", "faint", "right"):
+        c.label(c.wide - 1, row, far, "faint", "right")
 
 
 def draw_clearance(c: Canvas, scene: Scene) -> None:
