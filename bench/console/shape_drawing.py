@@ -130,13 +130,15 @@ def _fit_foot(c: Canvas, scene: Scene, ordered: list[Position]) -> None:
         words = f"{c.glyphs.bad} take off {much}"
     elif any(_binds(p) for p in ordered):
         words = f"{c.glyphs.bad} binds"
-    row, much = c.high - 1, length_words(abs(left), units)
-    c.label(c.wide // 2, row, words, "faint", "middle")
+    row, last, much = c.high - 1, c.wide - 1, length_words(abs(left), units)
     # how far the runner stands out over the front edge of the table, then how far in
     if left >= 0 or not c.label(0, row, f"{much} over the front edge", "faint"):
         c.label(0, row, f"{much} {'out' if left < 0 else 'in'}", "faint")
     within = f"{length_words(ordered[-1].at, units)} in"
-    c.label(c.wide - 1, row, within, "faint", "right")
+    c.label(last, row, within, "faint", "right")
+    beside_marks = ((0, row - 1, "left"), (last, row - 1, "right"))
+    places = ((c.wide // 2, row, "middle"), *beside_marks)
+    c.label_where_free(words, "strong" if relief > 0 else "faint", *places)
 
 
 def draw_clearance(c: Canvas, scene: Scene) -> None:
