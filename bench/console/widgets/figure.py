@@ -54,11 +54,13 @@ def large_figure(
 
 
 def _folded(aside: Block, high: int) -> Block:
-    """The lines in the few columns beside a figure, as many as are there in whole."""
+    """The lines in the few columns beside a figure, as many as are there in whole; no
+    number is parted from its unit."""
     out: Block = []
     for line in aside:
         lines = wrap(plain(line), BESIDE - 1, line[0][1])
-        if len(out) + len(lines) > high:
+        parted = len(lines) > 1 and any(sign.isdigit() for sign in plain(line))
+        if parted or len(out) + len(lines) > high:
             break
         out += lines
     return out
