@@ -37,6 +37,7 @@ def _pass(placement: str, words: str, picture: str) -> Step:
         picture=f"straightedge-{picture}",
         reseat=AGAIN,
         pushed="indicator",
+        runs="right",
     )
 
 
@@ -96,7 +97,12 @@ CHECK = Check(
     quantities=("minimum-zone", "least-squares", "bow"),
     cautions=AT_REST,
     options=(
-        choice("placements", "Which set-ups to take", ("both", AS_IS), default="both"),
+        choice(
+            "placements",
+            "Which ways the straightedge lies",
+            ("both", AS_IS),
+            default="both",
+        ),
         length(
             "straight",
             "How straight is good enough; 0.05 mm for a sled unless said",

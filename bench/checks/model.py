@@ -20,6 +20,7 @@ from bench.uncertainty import Pool, SetUpScatter
 
 Gather = Literal["sweep", "spot", "width"]
 Mount = Literal["standing", "carried", "still"]
+Runs = Literal["away", "right"]
 Measured = Literal["fence", "square", "yaw-play"]  # what one check leaves to another
 AWAY = 0.3  # mm that a lifted plunger or an opened caliper moves by; common practice
 
@@ -67,6 +68,7 @@ class Step(msgspec.Struct, frozen=True):
     straight: bool = True
     # what is pushed along, and so whether there is a sled to lean
     pushed: Literal["sled", "indicator"] = "sled"
+    runs: Runs = "away"  # which way the travel grows, seen by whoever pushes
     # mm that the number of a spot or a width moves away between two readings, so that
     # the next one is known when it comes back and holds; None: each one is asked for
     away: float | None = AWAY

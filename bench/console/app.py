@@ -278,9 +278,6 @@ class Console(App[None]):
         self.push_screen("keys")
 
     def action_look(self) -> None:
-        self.next_look()
-
-    def next_look(self) -> None:
         place = themes.NAMES.index(self.theme)
         self.theme = themes.NAMES[(place + 1) % len(themes.NAMES)]
         self.mark(ALL)
@@ -309,7 +306,10 @@ class Console(App[None]):
 
     async def on_event(self, event: events.Event) -> None:
         if isinstance(event, events.Key | events.MouseDown):
-            event = await self.early_keys.aim(event)
+            aimed = await self.early_keys.aim(event)
+            if aimed is None:
+                return
+            event = aimed
             self.last_key = event.key if isinstance(event, events.Key) else ""
             self.seen()
         await super().on_event(event)

@@ -27,6 +27,12 @@ STATES: dict[str, str] = {
     "marks": "by marks",
 }
 
+# the ways of the travel, seen by whoever pushes
+RUNS: dict[str, tuple[str, str]] = {
+    "away": ("away from you", "toward you"),
+    "right": ("to the right", "to the left"),
+}
+
 
 class InstrumentView(msgspec.Struct):
     """An instrument: its state in words, its latest reading and how long ago that came
@@ -97,8 +103,9 @@ class InstrumentView(msgspec.Struct):
     def live(self) -> bool:
         return self.state == "open" and self.value is not None
 
-    def way(self) -> str:
-        """The way the number is going, in words: the plunger's or the sled's."""
+    def way(self, runs: str = "away") -> str:
+        """The way the number is going, in words: the plunger's or, where the travel
+        runs so, the sled's."""
         if len(self.recent) < 2:
             return "still"
         change = self.recent[-1][1] - self.recent[0][1]
@@ -109,7 +116,7 @@ class InstrumentView(msgspec.Struct):
             return "moves"
         if self.role == "travel":
             away = (change > 0) == (self.grows != "toward")
-            return "away from you" if away else "toward you"
+            return RUNS[runs][0 if away else 1]
         if self.role == "caliper":
             return "opening" if change > 0 else "closing"
         inward = (change > 0) == (self.grows != "pulled-out")

@@ -26,6 +26,7 @@ from bench.protocol import (
 )
 
 PAST = 50  # earlier results that are asked for
+OVER = ("working-out", "done")  # phases in which all was gathered
 MOVED = ("made", "verified")  # what became of a move that was made
 
 Touches = Literal["fence", "arm"]
@@ -77,7 +78,7 @@ class Requests:
     def can_undo(self) -> bool:
         """There is a pass, or a mark of one, that can be taken back."""
         ask = self.view.ask
-        if not self.view.here:
+        if not self.view.here or (ask is not None and ask.phase in OVER):
             return False
         some = ask is not None and (ask.taken > 0 or (ask.mark or 1) > 1)
         return some or any(p.push for p in self.view.passes)
@@ -99,8 +100,9 @@ class Requests:
         if finding.verdict == "cannot-tell":
             if self.more_pushes is not None:
                 return "more"
-            longer = finding.settle is None or finding.settle.length is not None
-            return "again" if longer else "limits"
+            settle = finding.settle
+            anew = settle is None or bool(settle.length or settle.checks)
+            return "again" if anew else "limits"
         return "again" if finding.proposed is None else "the move"
 
     # ---- the check -------------------------------------------------------------------

@@ -9,7 +9,7 @@ from bench.protocol import Jig, Move
 from bench.render.result import move_distance
 from bench.units import System, length_words
 
-LEAST_WIDE, LEAST_HIGH = 36, 7
+LEAST_WIDE, LEAST_HIGH = 36, 6
 MOST_HIGH = 24
 MOUNT_HIGH, MOUNT_WIDE = 5, 60  # of how the indicator stands
 USUAL_REACH = 500.0  # mm: where no distance is known, so that there is something to see

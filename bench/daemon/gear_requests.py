@@ -78,7 +78,7 @@ async def put_gear(
         return load(paths.settings, paths.gear).gear
 
     service.new_gear(await asyncio.to_thread(write))
-    values = {"name": name or kind, "path": str(paths.gear)}
+    values = {"name": name or kind, "path": paths.gear.name}
     return Done(remarks=[StatusMessage("gear-kept", values)])
 
 

@@ -42,7 +42,7 @@ LESSONS = {
     "sweep": "h pushes. It counts only after READY. b bumps, k pulls a cable.",
     "sweep other": "h pushes, right through. It counts only after READY.",
     "sweep again": "Lift and seat the square before every pass. h pushes.",
-    "moving": "The line shows the arm under the tip. Dust is left out.",
+    "moving": "The line is what the tip rides on. Dust is left out.",
     "mark": "The hands stop the sled at each mark; Enter takes it.",
     "spot": "The hands do it again. Held still, the number is taken by itself.",
     "width": "The hands measure. Held still, the number is taken by itself.",

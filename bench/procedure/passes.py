@@ -217,7 +217,8 @@ class AcceptedPasses:
         here = self.placement
         if any(trace.push and trace.placement == here for trace in self.traces):
             return StatusMessage("returned")
-        return StatusMessage("returned-first")
+        right = self.step is not None and self.step.runs == "right"
+        return StatusMessage("returned-first-right" if right else "returned-first")
 
     def refuse(self, reason: StatusMessage, *, push: bool | None = None) -> None:
         """Not kept, and the person is told why. push: whether it was one, where that is

@@ -37,6 +37,9 @@ returned: Returned to the start: good.
 returned-first: That pass came toward you; only passes away from you count. Did you push
   it away from you? Then the travel counts backward. In the settings, turn "grows" under
   [travel] the other way.
+returned-first-right: That pass came from the right; only passes to the right count. Did
+  you push it to the right? Then the travel counts backward. In the settings, turn
+  "grows" under [travel] the other way.
 too-few-readings: Only {readings} readings came in that pass. Push slower. Or is the
   cable loose?
 pass-elsewhere: That pass ran from {from:station} to {to:station} of travel. An earlier

@@ -63,7 +63,9 @@ def focus_words(focus: Focus | None, units: System = "mm") -> str:
 
 
 def _codes(ask: Prompt) -> list[str]:
-    again = ["reseat"] if ask.taken and ask.reseat else []
+    # a pass that was refused has left what is pushed at its far end, too
+    tried = ask.taken or (ask.phase == "sweep" and ask.because is not None)
+    again = ["reseat"] if tried and ask.reseat else []
     if ask.phase == "tap":
         return ["tap" if ask.enter else "tap-rest"]
     if ask.phase == "sweep":

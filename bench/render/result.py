@@ -33,6 +33,11 @@ from bench.units import (
 
 MEASURED = "measured"  # the verdict where no limit is set
 upper_first, name = names.upper_first, names.plain
+# what leans, and how it is put right, by the name of the quantity
+UPRIGHT = {
+    "fence-lean": ("sled fence", "Bring the sled fence's top back as much"),
+    "blade-lean": ("blade", "Set the blade upright by the saw's manual"),
+}
 LEAST_LEFT_OVER = 0.0005  # mm, half of the last digit that is shown
 
 
@@ -91,6 +96,11 @@ def danger(finding: Finding, units: System) -> str | None:
     return f"DANGER: it closes at the rear by {much}."
 
 
+def danger_remark(finding: Finding) -> Remark | None:
+    """What the check itself says of the danger, which `danger` says first."""
+    return next((r for r in finding.remarks if r.code == "closes"), None)
+
+
 def opening(finding: Finding) -> float | None:
     """How far a rip fence opens at the rear, in the quantity's unit; negative: it
     closes. None where the result is of something else."""
@@ -104,11 +114,19 @@ def surely_closes(finding: Finding) -> bool:
     return q is not None and q.way == CLOSES and abs(q.value) > q.uncertainty
 
 
+def way_words(q: Quantity) -> str:
+    """`left end too near you`; of a check of two things also which: `blade's top leans
+    to the left`. Empty where there is no way."""
+    if q.way is None or q.name not in UPRIGHT:
+        return q.way or ""
+    return f"{UPRIGHT[q.name][0]}'s {q.way}"
+
+
 def headline(finding: Finding, units: System, board: float | None) -> Headline:
     """The judged quantity as a person says it. board: mm, the user's widest board where
     the result is of a sled fence, else None."""
     q = judged(finding)
-    way, much = upper_first(q.way or ""), own_size(q, units, board)
+    way, much = upper_first(way_words(q)), own_size(q, units, board)
     small = [limit(q, units)] if q.tolerance is not None else []
     warning = danger(finding, units)
     if warning is not None:
@@ -141,7 +159,8 @@ def in_short(finding: Finding, units: System, board: float | None) -> str:
             else f"{quantity_name(q.name)} " * (q.unit == "mm")
         )
         return f"Good: {what}{own_size(q, units, board)}."
-    return f"{upper_first(q.way or quantity_name(q.name))}: {size(q, units, board)}."
+    what = way_words(q) or quantity_name(q.name)
+    return f"{upper_first(what)}: {size(q, units, board)}."
 
 
 def result_lines(
@@ -234,7 +253,9 @@ def next_act(finding: Finding | None, units: System) -> str:
     if act is not None:
         return remark_words(act, units)
     if finding.verdict == "outside":
-        return "Put it right, then check again."
+        which = judged(finding).name if finding.quantities else ""
+        _, how = UPRIGHT.get(which, ("", "Put it right"))
+        return f"{how}, then check again."
     return "Measured; no limit is set for a verdict."
 
 

@@ -8,7 +8,7 @@ from typing import ClassVar, TypeVar, cast
 
 from textual.app import ComposeResult
 from textual.binding import ActiveBinding, Binding, BindingType
-from textual.containers import Vertical
+from textual.containers import Vertical, VerticalScroll
 from textual.screen import Screen
 from textual.widget import Widget
 
@@ -21,6 +21,7 @@ from bench.console.widgets.key_row import KeyRow
 from bench.console.widgets.prompt import notices, tip
 from bench.console.widgets.strip import status_strip
 from bench.console.widgets.viewer import Viewer, Words
+from bench.protocol import Undo
 
 T = TypeVar("T")
 GUEST = "guest"  # the action of a key of whoever started the console
@@ -91,6 +92,16 @@ class ConsoleScreen(Screen[T]):
 
     def on_mount(self) -> None:
         self._bindings_shown: object = None
+        for box in self._boxes():
+            for what in ("virtual_size", "scroll_y", "size"):
+                self.watch(box, what, self._scrolled, init=False)
+
+    def _boxes(self) -> Iterable[VerticalScroll]:
+        """What is scrolled where it does not fit."""
+        return self.query(".-read-on").results(VerticalScroll)
+
+    def _scrolled(self) -> None:
+        self.host.mark(frozenset({"keys"}))
 
     def on_screen_resume(self) -> None:
         """It shows at once how things stand, not what it was left with."""
@@ -155,6 +166,14 @@ class ConsoleScreen(Screen[T]):
     def action_open(self, page: str) -> None:
         self.host.open(page)
 
+    def action_read_on(self) -> None:
+        """What does not fit; from its end back to its beginning."""
+        for box in self._boxes():
+            if box.scroll_offset.y < box.max_scroll_y:
+                box.scroll_page_down(animate=False)
+            else:
+                box.scroll_home(animate=False)
+
     async def action_first_act(self) -> None:
         """What only stands first because Enter is not asked for is another key's."""
         for act in self.acts()[:1]:
@@ -169,6 +188,12 @@ def _room(binding: Binding) -> int:
 
 class WorkScreen(ConsoleScreen[None]):
     """A screen that the daemon's state calls for; see `Console.place`."""
+
+    def action_press(self) -> None:
+        self.requests.press()
+
+    def action_undo(self) -> None:
+        self.requests.send(Undo())
 
 
 class Page(ConsoleScreen[None]):

@@ -23,7 +23,7 @@ from bench.console.widgets.prompt import (
 )
 from bench.console.widgets.strip import state_line
 from bench.console.widgets.viewer import Words
-from bench.protocol import Abandon, Undo
+from bench.protocol import Abandon
 
 PRESSES = {
     "cautions": "I have read it",
@@ -54,7 +54,9 @@ class CheckScreen(WorkScreen):
         yield Drawing(check_figure, "number health ask", id="figure")
         yield Drawing(state_line, "ask health", classes="-row")
         cautions = Words(caution_words, "ask")
-        yield VerticalScroll(cautions, id="cautions", can_focus=False)
+        yield VerticalScroll(
+            cautions, id="cautions", classes="-read-on", can_focus=False
+        )
         yield Horizontal(
             Vertical(
                 Words(prompt_words, "ask health"),
@@ -64,15 +66,6 @@ class CheckScreen(WorkScreen):
             Drawing(set_up_picture, "ask gear", widest=WIDEST, id="set-up"),
             id="work",
         )
-
-    def on_mount(self) -> None:
-        super().on_mount()
-        box = self.query_one("#cautions", VerticalScroll)
-        for what in ("virtual_size", "scroll_y", "size"):
-            self.watch(box, what, self._scrolled, init=False)
-
-    def _scrolled(self) -> None:
-        self.host.mark(frozenset({"ask"}))
 
     def choose_parts(self) -> None:
         ask, shown = self.view.ask, self.view.shown
@@ -129,15 +122,6 @@ class CheckScreen(WorkScreen):
         if action == "read_on":
             return ask is not None and ask.phase == "cautions" and not self._read()
         return True
-
-    def action_press(self) -> None:
-        self.requests.press()
-
-    def action_undo(self) -> None:
-        self.requests.send(Undo())
-
-    def action_read_on(self) -> None:
-        self.query_one("#cautions", VerticalScroll).scroll_page_down(animate=False)
 
     def action_picture(self) -> None:
         ask = self.view.ask

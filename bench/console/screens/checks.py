@@ -29,9 +29,7 @@ class ChecksScreen(RowsScreen):
         return [*kinds, Row(wrong, partial(self.host.open, "symptoms"))]
 
     def _row(self, kind: CheckKind) -> Row:
-        more = name(kind.kind) if kind.can else not_now(kind)
-        take = self.opens(CheckForm, kind) if kind.can else None
-        return Row(kind.question, take, more, about=about_check(self.view, kind.kind))
+        return check_row(self, kind.question, kind.kind, name(kind.kind))
 
 
 class SymptomsScreen(RowsScreen):
@@ -74,11 +72,7 @@ class SymptomScreen(RowsScreen):
         return [self._row(one) for one in self._symptom["checks"]]
 
     def _row(self, one: dict[str, str]) -> Row:
-        kind = self.view.kind(one["check"])
-        about = about_check(self.view, one["check"])
-        if kind is None or not kind.can:
-            return Row(_shows(one), None, not_now(kind), about=about)
-        return Row(_shows(one), self.opens(CheckForm, kind), about=about)
+        return check_row(self, _shows(one), one["check"])
 
 
 def _danger(symptom: dict[str, Any], v: Viewer) -> Sentences:
@@ -103,6 +97,11 @@ def _seen(symptom: dict[str, Any]) -> str:
     return f"{upper_first(symptom['seen'])}."
 
 
-def not_now(kind: CheckKind | None) -> str:
+def check_row(page: RowsScreen, words: str, check: str, more: str = "") -> Row:
+    """What opens the check's form; one that cannot be taken now says why."""
+    kind, about = page.view.kind(check), about_check(page.view, check)
+    if kind is not None and kind.can:
+        return Row(words, page.opens(CheckForm, kind), more, about=about)
     why = "the daemon does not know it" if kind is None else kind.why_not
-    return told("not-now", why=why) if why else "Not now."
+    no = told("not-now", why=why) if why else "Not now."
+    return Row(words, None, no, about=about)

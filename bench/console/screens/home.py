@@ -43,7 +43,7 @@ class HomeScreen(WorkScreen):
         Binding("8", "open('settings')", "settings", key_display="8"),
         Binding("full_stop", "open('symptoms')", "what is wrong?", key_display="."),
         Binding("plus", "more", "more passes", key_display="+"),
-        Binding("down,pagedown", "read_on", "read on", show=False),
+        Binding("plus,down,pagedown", "read_on", "read on", key_display="+"),
     ]
 
     def body(self) -> Iterable[Widget]:
@@ -57,6 +57,7 @@ class HomeScreen(WorkScreen):
                 Drawing(result.interval, RESULT, id="interval"),
                 Words(result.further_words, RESULT, id="further"),
                 id="found",
+                classes="-read-on",
                 can_focus=False,
             ),
             Drawing(result.result_picture, RESULT, widest=WIDEST, id="picture"),
@@ -116,6 +117,8 @@ class HomeScreen(WorkScreen):
             return here and finding is not None
         if action == "more":
             return here and self.requests.more_pushes is not None
+        if action == "read_on":
+            return any(box.max_scroll_y > 0 for box in self._boxes())
         return True
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
@@ -136,14 +139,6 @@ class HomeScreen(WorkScreen):
 
     def action_again(self) -> None:
         self.requests.again()
-
-    def action_read_on(self) -> None:
-        """What does not fit below the result; from the end back to its beginning."""
-        found = self.query_one("#found", VerticalScroll)
-        if found.scroll_offset.y < found.max_scroll_y:
-            found.scroll_page_down(animate=False)
-        else:
-            found.scroll_home(animate=False)
 
     def action_more(self) -> None:
         self.requests.more()

@@ -17,7 +17,7 @@ from bench.console.widgets.drawing import WIDEST, Drawing
 from bench.console.widgets.figure import distance_figure
 from bench.console.widgets.strip import state_line
 from bench.console.widgets.viewer import Words
-from bench.protocol import Live, Undo
+from bench.protocol import Live
 
 PRESSES = {
     "stand": "it stands",
@@ -70,12 +70,6 @@ class LiveScreen(WorkScreen):
     def can(self, action: str) -> bool:
         now = self.view.live
         return action != "undo" or (now is not None and now.phase == "tighten")
-
-    def action_press(self) -> None:
-        self.requests.press()
-
-    def action_undo(self) -> None:
-        self.requests.send(Undo())
 
     def action_end_live(self) -> None:
         words = "End the live move? What was moved so far is not noted."

@@ -35,6 +35,7 @@ class MoveScreen(RowsScreen):
     title_words = "The move"
     watches = frozenset({"gear", "result", "past"})
     drawn = True
+    over_when_typed = True
 
     def above(self) -> Iterable[Widget]:
         yield Words(pages.move_words, "result gear past")
@@ -73,10 +74,6 @@ class MoveScreen(RowsScreen):
 
         self.ask("How far was it moved?", "", accept, "thin")
 
-    def _typed(self, text: str | None) -> None:
-        if text is not None:
-            self.host.go_home()
-
 
 class LiveSetUpScreen(RowsScreen):
     """How the indicator stands on the sled for the live move."""
@@ -84,6 +81,7 @@ class LiveSetUpScreen(RowsScreen):
     page = "live_set_up"
     title_words = "How does the indicator stand on the sled?"
     drawn = True
+    over_when_typed = True
 
     def rows(self) -> list[Row]:
         finding = self.view.finding
@@ -118,7 +116,3 @@ class LiveSetUpScreen(RowsScreen):
 
         words = "How far along the arm from the pivot's line is the tip?"
         self.ask(words, "", accept, "length")
-
-    def _typed(self, text: str | None) -> None:
-        if text is not None:
-            self.host.go_home()

@@ -35,16 +35,15 @@ class ReadingScreen(Page):
             self.requests.look_up(self.document)
 
     def body(self) -> Iterable[Widget]:
-        yield VerticalScroll(*self.content(), id="page", can_focus=False)
+        yield VerticalScroll(
+            *self.content(), id="page", classes="-read-on", can_focus=False
+        )
 
     def content(self) -> Iterable[Widget]:
         return ()
 
     def acts(self) -> list[Act]:
         return [Act("Enter", "back", "leave")]
-
-    def action_read_on(self) -> None:
-        self.query_one("#page", VerticalScroll).scroll_page_down(animate=False)
 
 
 class LimitsScreen(ReadingScreen):

@@ -46,6 +46,7 @@ class RowsScreen(Page):
     AUTO_FOCUS = "OptionList"
     title_words: ClassVar[str] = ""
     drawn: ClassVar[bool] = False  # what a row is about is shown on every screen
+    over_when_typed: ClassVar[bool] = False  # a value that is typed ends the page
     watches: ClassVar[frozenset[str]] = frozenset({"gear"})
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("plus", "further", "further", key_display="+"),
@@ -82,7 +83,7 @@ class RowsScreen(Page):
         raise NotImplementedError
 
     def acts(self) -> list[Act]:
-        return [Act("Enter", "take it", "taken"), Act(".", "back", "leave")]
+        return [Act("Enter", "choose", "taken"), Act(".", "back", "leave")]
 
     def opens(self, make: Callable[..., Screen[Any]], *given: object) -> Take:
         """What puts up another screen."""
@@ -166,7 +167,10 @@ class RowsScreen(Page):
         self.app.push_screen(ValueScreen(words, value, read, hint), self._typed)
 
     def _typed(self, text: str | None) -> None:
-        self.fill()
+        if self.over_when_typed and text is not None:
+            self.host.go_home()
+        else:
+            self.fill()
 
     # ---- keys ------------------------------------------------------------------------
 

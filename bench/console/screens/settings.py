@@ -64,7 +64,7 @@ class SettingsScreen(RowsScreen):
         self.requests.send(PutSound(not self._sounds()))
 
     def _turn_look(self) -> None:
-        self.host.next_look()
+        self.host.action_look()
         self.fill()
 
     def _type_leaf(self) -> None:

@@ -37,9 +37,10 @@ def _shown(v: Viewer, finding: Finding | None) -> Finding | None:
 
 def due_words(v: Viewer) -> Sentences:
     """What is due for a check, the most pressing first."""
-    document, high = v.view.due, v.app.size.height
-    if document is None or (high < LOW and v.view.finding is not None):
-        return  # the act that follows from the result goes first
+    document, high, found = v.view.due, v.app.size.height, v.view.finding
+    warns = found is not None and result.danger(found, v.view.units) is not None
+    if document is None or warns or (high < LOW and found is not None):
+        return  # the danger, or the act that follows from the result, goes first
     wanted = (*PRESSING, "soon") if high >= TALL else PRESSING
     rows = [row for row in document["due"] if row["state"] in wanted]
     rows.sort(key=lambda row: row["jig"] != v.view.the_jig)
@@ -58,8 +59,14 @@ def result_words(v: Viewer) -> Sentences:
         return _nothing(v)
     if v.app.size.height < LOW:
         return _shortly(v, finding)
-    what, act = _what_is(v, finding), [_act(v, finding)]
-    return [*act, *what] if finding.verdict == "cannot-tell" else [*what, *act]
+    what, act = _what_is(v, finding), _act(v, finding)
+    lead = 0 if finding.verdict == "cannot-tell" else _lead(what)
+    return [*what[:lead], act, *what[lead:]]
+
+
+def _lead(what: list[tuple[str, str]]) -> int:
+    """How many sentences stand before what is said in small."""
+    return sum(role != "faint" for _, role in what)
 
 
 def past_words(v: Viewer, finding: Finding) -> Sentences:
@@ -122,7 +129,8 @@ def further_words(v: Viewer, finding: Finding | None = None) -> Sentences:
     if found.budget:
         yield told("limits", part=part_name(found.budget[0].part)), "faint"
     act = result.act_remark(found) if finding is None else None
-    shown = (diagnosis(found) or said_first(found), act)
+    danger = result.danger_remark(found)
+    shown = (diagnosis(found) or said_first(found), act, danger)
     for note in notes_of(found, view.units, but=shown):
         yield note, "faint"
 

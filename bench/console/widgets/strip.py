@@ -187,7 +187,8 @@ def travel_lines(view: ViewModel) -> Block:
     for one in view.instruments.values():
         if one.role == "travel" and one.live and view.here:
             far = readout.travelled(one, view.units)
-            return [[(f"travel {far}", "faint")], [(one.way(), "faint")]]
+            runs = view.ask.runs if view.ask is not None else "away"
+            return [[(f"travel {far}", "faint")], [(one.way(runs), "faint")]]
     return []
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import fcntl
+import json
 import os
 import random
 import re
@@ -18,7 +19,10 @@ from pathlib import Path
 
 import pytest
 
-LEFT = (b"\x1b[?1049l", b"\x1b[?25h")  # the other screen is left, the cursor is there
+MODE = re.compile(rb"\x1b\[\?([0-9;]+)([hl])")
+# as a terminal starts, by xterm's control sequences: the cursor shows, lines wrap; all other modes are off, such as
+# 1049 (the other screen), 1000 to 1006 and 1015 and 1016 (the mouse), 1004 (focus), 2004 (paste), 2048 (resizing)
+ON_AT_FIRST = {b"25", b"7"}
 
 
 # what a shell is to the program: it leads the session, gives it the terminal, and outlives it
@@ -83,10 +87,17 @@ class Terminal:
             pid = int(below[-1])
         return pid
 
+    def modes(self) -> set[bytes]:
+        """The modes that are on after all that was heard."""
+        on = set(ON_AT_FIRST)
+        for numbers, way in MODE.findall(self.heard):
+            (on.update if way == b"h" else on.difference_update)(numbers.split(b";"))
+        return on
+
     def as_before(self) -> bool:
-        return termios.tcgetattr(self.hold) == self.before and all(
-            self.heard.rfind(code) > self.heard.rfind(b"\x1b[?1049h") for code in LEFT
-        )
+        """The same settings, no other screen, no mouse, focus or paste reports; and plain keys."""
+        plain = self.heard.count(b"\x1b[>1u") <= self.heard.count(b"\x1b[<u")
+        return termios.tcgetattr(self.hold) == self.before and self.modes() == ON_AT_FIRST and plain
 
     def restored(self, seconds: float = 60.0) -> bool:
         """The other screen is left, the cursor is back, no key is raw."""
@@ -172,18 +183,27 @@ def runs(pid: int) -> bool:
 
 
 @pytest.mark.slow
-def test_killed_fifty_times_at_random_moments(tmp_path: Path) -> None:
+@pytest.mark.parametrize("whom", ["the waiting one", "the drawing one"])
+@pytest.mark.parametrize("number", [signal.SIGKILL, signal.SIGTERM, signal.SIGHUP])
+def test_killed_fifty_times_at_random_moments(tmp_path: Path, number, whom) -> None:
+    """From the first moment at which anything was drawn; before it nothing is changed."""
     draw = random.Random(7)
     restored = 0
-    for turn in range(50):
+    for _ in range(50):
         one = Terminal(["console", "--socket", str(tmp_path / "none")])
         try:
             assert one.hear(b"\x1b[?1049h", 60)
-            one.hear(None, draw.uniform(0.0, 0.4))
-            os.kill(one.child() if turn % 2 else one.pid, signal.SIGKILL)
+            one.hear(None, draw.uniform(0.0, 0.6))
+            assert one.modes() != ON_AT_FIRST
+            os.kill(one.child() if whom == "the drawing one" else one.pid, number)
             restored += one.restored()
         finally:
             one.close()
+    print(
+        json.dumps(
+            {"test": "U13", "figure": f"{restored} of 50", "limit": "50 of 50", "pass": restored == 50}
+        )
+    )
     assert restored == 50
 
 

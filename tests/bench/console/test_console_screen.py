@@ -8,15 +8,23 @@ from everyday import ci
 from msgspec.structs import replace
 from textual.widgets import OptionList
 
+from bench.checks import checks
+from bench.checks.model import EvidenceGear
 from bench.checks.options import HOLD
 from bench.console.app import make_console
+from bench.console.first_start import Guide
 from bench.console.greeting import AT_REST, MOST_READINGS
+from bench.console.host import ALL
 from bench.console.message_folding import fold
+from bench.console.requests import Requests
 from bench.console.screens import confirm
 from bench.console.screens.check_form import CheckForm
 from bench.console.screens.sled_form import SledForm, described
 from bench.console.view_model import ViewModel
-from bench.finding import Settle
+from bench.console.widgets.result import further_words
+from bench.console.widgets.viewer import Words
+from bench.finding import Remark, Settle
+from bench.moves.alignment import CLOSES
 from bench.protocol import (
     Abandon,
     Begin,
@@ -34,6 +42,7 @@ from bench.protocol import (
     PromptChanged,
     PutJig,
     PutLeaves,
+    Quantity,
     Saved,
     Undo,
     Watch,
@@ -82,7 +91,9 @@ async def test_cautions_are_read_to_the_end_before_enter_counts(fake, scenes) ->
 
 async def test_nothing_measured_yet_says_how_to_begin(fake, scenes) -> None:
     async with scenes.screen(fake) as (_app, pilot):
-        await scenes.until(pilot, lambda t: "Enter  begin a check" in t)
+        text = await scenes.until(pilot, lambda t: "Enter  begin a check" in t)
+        # once
+        assert text.lower().count("nothing measured") == 1
         fake.jigs = []
     fake.instruments = []
     app = make_console(fake.path)
@@ -595,6 +606,112 @@ def test_what_was_said_of_the_step_before_is_gone() -> None:
     assert [one.words for one in view.notices] == ["3 of 3 kept."]
     fold(view, PromptChanged("r1", "upright", "sled", replace(ask, step=2)))
     assert not list(view.notices)
+
+
+async def test_the_act_stands_before_what_is_said_in_small(fake, scenes) -> None:
+    fake.last = [scenes.finding()]
+    async with scenes.screen(fake) as (_app, pilot):
+        text = await scenes.until(pilot, lambda t: "Good enough within" in t)
+        assert text.index("Move the left end") < text.index("Good enough within")
+
+
+def closing(scenes):
+    """A rip fence right of the blade that closes at the rear; all figures invented."""
+    toe = Quantity("toe", 9e-4, "rad", 2e-5, 8.0, tolerance=1.6e-4, verdict="outside", way=CLOSES, over=219.0)
+    turn = {"part": "rip fence", "turn": 9.8e-4, "uncertainty": 2e-5, "way": "right", "other_way": "left"}
+    remarks = [
+        Remark("closes", values={"closing": 9e-4, "surely": 1.0}, severity="warning"),
+        Remark("move-saw", values=turn, severity="act"),
+    ]
+    return replace(
+        scenes.finding(), check="rip-fence", jig=None, quantities=[toe], move=None, remarks=remarks, notes=[]
+    )
+
+
+async def test_a_rip_fence_that_closes_leads_and_its_act_is_seen(fake, scenes) -> None:
+    fake.last = [closing(scenes)]
+    async with scenes.screen(fake) as (app, pilot):
+        due = {
+            "jig": "big-sled",
+            "check": "fence-square",
+            "state": "never-checked",
+            "reason": "",
+            "minutes": 8,
+        }
+        app.view.due = {"due": [due], "left_out": []}
+        app.mark(ALL)
+        await scenes.until(pilot, lambda t: "DANGER: open it" in t)
+        rows = [line[:42] for line in scenes.rows(app)]
+        text = " ".join(" ".join(rows).split())
+        assert text.index("DANGER: it closes at the rear by") < text.index("First unplug the saw")
+        assert "Move the rear of the rip fence" in text
+        assert "Never checked" not in text  # nothing else is due before that
+        notes = " ".join(words for words, _ in further_words(app.screen.query_one("#further", Words)))
+        assert "closes at the rear" not in notes  # it was said
+
+
+async def test_the_act_of_a_danger_is_read_to_its_end_on_a_phone(fake, scenes) -> None:
+    """By the number pad: what does not fit is one key away, and the key is told."""
+    fake.last = [closing(scenes)]
+    async with scenes.screen(fake, size=(40, 15)) as (app, pilot):
+        app.view.say("check", "The caliper is back.")
+        await scenes.until(pilot, lambda t: "First unplug" in t and "+ read on" in t)
+        seen = ""
+        for _ in range(4):
+            await pilot.press("plus")
+            await pilot.pause(0.05)
+            seen += " ".join(" ".join(scenes.rows(app)).split())
+            if "Then take the check again." in seen:
+                break
+        assert "Then take the check again." in seen
+        assert "CLOSES" in scenes.rows(app)[1]  # it stays in sight
+
+
+@pytest.mark.parametrize(("runs", "words"), [("away", "away from you"), ("right", "to the right")])
+async def test_the_travel_goes_where_it_is_pushed(fake, scenes, runs, words) -> None:
+    """Along a straightedge on the sled fence the indicator goes to the right, not away."""
+    fake.run = scenes.running(msgspec.structs.replace(scenes.push, pushed="indicator", runs=runs))
+    async with scenes.screen(fake) as (_app, pilot):
+        for at in (20.0, 30.0, 40.0):
+            fake.read("travel", at)
+        await scenes.until(pilot, lambda t: words in t)
+
+
+def test_a_straightedge_is_ridden_to_the_right() -> None:
+    steps = {step.runs for step in checks()["fence-straight"].plan({}, EvidenceGear())}
+    assert steps == {"right"}
+
+
+def test_nothing_is_taken_back_once_it_is_worked_out(scenes) -> None:
+    view = ViewModel(clock=lambda: 0.0)
+    view.here, view.ask = True, msgspec.structs.replace(scenes.push, phase="working-out")
+    assert not Requests(view, Guide(), lambda message: True).can_undo
+
+
+def test_where_whole_checks_would_settle_it_enter_takes_it_again(scenes) -> None:
+    view = ViewModel(clock=lambda: 0.0)
+    settle = Settle(part="between set-ups", checks=2)
+    view.last = [msgspec.structs.replace(scenes.finding("cannot-tell"), settle=settle)]
+    assert Requests(view, Guide(), lambda message: True).enter_act == "again"
+
+
+async def test_a_key_before_the_first_screen_reaches_it(fake, scenes, monkeypatch) -> None:
+    """But none that would answer: nothing has been seen yet."""
+    answer, held = fake._answer, []
+
+    def hold(writer, request) -> None:
+        held.append((writer, request))
+
+    monkeypatch.setattr(fake, "_answer", hold)
+    app = make_console(fake.path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter", "1", "plus")
+        assert app._shown_screen() is None
+        monkeypatch.setattr(fake, "_answer", answer)
+        for one in held:
+            answer(*one)
+        await scenes.until(pilot, lambda t: "Which check?" in t)
+        await scenes.until(pilot, lambda t: app.screen.query_one("OptionList").highlighted == 1)
 
 
 async def test_at_rest_few_readings_are_asked_for(fake, scenes) -> None:

@@ -52,7 +52,7 @@ async def test_from_no_settings_file_to_good_enough(first_bench) -> None:
             await typed(pilot, "6", f"{saw.pivot_to_stop:g}")
             await typed(pilot, "7", "600")
             await pilot.press("9")
-            await shows(app, "sled-1", "begin a check")
+            await shows(app, "sled-1", "begin a check", "sled-1 is kept in gear.toml.")
             assert (
                 load(bench.settings_file, bench.folder / "gear.toml").gear.jigs["sled-1"].pivot == saw.pivot
             )

@@ -11,6 +11,7 @@ import sys
 import time
 from contextlib import closing
 
+import log_page
 import pytest
 
 from bench.log import schema
@@ -30,6 +31,17 @@ def test_every_table_and_column_is_described(live, path) -> None:
         assert all(table.strict for table in tables)
         columns = {(table.name, column.name) for table in tables for column in table.columns}
         assert described == columns | {(table.name, "") for table in tables}
+
+
+def test_the_page_says_what_every_table_and_column_means(live, path) -> None:
+    """U15: the page beside the tables is that of the real schema."""
+    live().writer.close()
+    text = log_page.PAGE.read_text("utf-8")
+    assert text == log_page.page(), "run: python tests/benchmarks/log_page.py --write"
+    with closing(Database(path)) as log:
+        tables = [table for table in log.tables if table.name != "sqlite_sequence"]
+        assert text.count("## `") == len(tables)
+        assert text.count("\n| `") == sum(len(table.columns) for table in tables)
 
 
 def test_it_is_durable_and_says_whose_it_is(live, path) -> None:

@@ -95,6 +95,10 @@ def test_a_travel_that_counts_the_other_way_is_still_told(passes: Passes, before
     assert passes.pushes == [False]
 
 
+def test_along_a_straightedge_it_is_told_as_to_the_right() -> None:
+    assert Passes("fence-straight").take(300, -300) == "returned-first-right"
+
+
 def test_one_draw_back_only(passes: Passes) -> None:
     fails(passes, "broken")
     assert passes.take(150, 0) == "returned"

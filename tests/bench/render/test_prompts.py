@@ -8,10 +8,12 @@ from typing import get_args
 import pytest
 
 from bench.procedure.prompt import Phase, Prompt
+from bench.procedure.status_message import StatusMessage
 from bench.render import prompts
 from bench.render.prompts import prompt_words
 
 NEVER = {"done"}  # a phase of the contract that is not asked for any more
+BROKEN = StatusMessage("pass-interrupted", {"name": "indicator", "how": "away"})
 
 
 def asks() -> list[Prompt]:
@@ -56,6 +58,10 @@ def test_every_phase_has_a_sentence_and_every_template_a_phase() -> None:
         (
             Prompt("sweep", ready=True, taken=1, reseat="Seat the square anew."),
             "Seat the square anew. Push the sled evenly, right through. Stop, then draw it back.",
+        ),
+        (
+            Prompt("sweep", ready=True, pushed="indicator", reseat="Draw it back first.", because=BROKEN),
+            "Draw it back first. Push the indicator evenly along, right through. Draw it back.",
         ),
         (
             Prompt("mark", at=25.0, mark=1, marks=2, taken=1, reseat="Seat the square anew."),

@@ -162,3 +162,18 @@ def test_what_is_said_as_the_act_is_no_note_as_well() -> None:
     assert limit(outside, "mm") == "Good enough from 0.03 to 0.15 mm."
     wide = msgspec.structs.replace(outside, band=(0.03, 30.0))
     assert re.fullmatch(r"Good enough from [0-9.]+ thou to [0-9.]+ in\.", limit(wide, "inch"))
+
+
+@pytest.mark.parametrize(
+    ("name", "whose", "act"),
+    [
+        ("fence-lean", "Sled fence's", "Bring the sled fence's top back as much, then check again."),
+        ("blade-lean", "Blade's", "Set the blade upright by the saw's manual, then check again."),
+    ],
+)
+def test_what_leans_is_named(name, whose, act) -> None:
+    q = Quantity(name, 1.2e-3, "rad", 5e-5, 8.0, 1e-3, "outside", "top leans away from you")
+    found = _finding("outside", q, check="upright")
+    assert headline(found, "mm", None).lead[0] == f"{whose} top leans away from you."
+    assert in_short(found, "mm", None).startswith(f"{whose} top leans away from you: ")
+    assert next_act(found, "mm") == act
