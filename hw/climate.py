@@ -26,6 +26,9 @@ PROBES = (
 )
 """Drivers of probes that measure temperature alone."""
 
+# beginnings of the names of their files
+TEMPERATURES = ("in_temp", "in_temp_ambient", "temp1")
+HUMIDITIES = ("in_humidityrelative", "humidity1")
 # degrees Celsius; such sensors are specified for this range, and broken outside it
 COLDEST, HOTTEST = -40.0, 85.0
 
@@ -45,8 +48,8 @@ def read_climate(sys: Path = Path("/sys")) -> list[Climate]:
     found = []
     for folder in _folders(sys):
         name = _text(folder / "name") or folder.name
-        humidity = _percent(folder)
-        temperature = _celsius(folder)
+        humidity = _first(folder, HUMIDITIES, 0.0, 100.0)
+        temperature = _first(folder, TEMPERATURES, COLDEST, HOTTEST)
         if humidity is not None or (temperature is not None and name in PROBES):
             found.append(Climate(name, temperature, humidity))
     return found
@@ -57,29 +60,19 @@ def _folders(sys: Path) -> list[Path]:
     seen: dict[Path, Path] = {}
     for pattern in ("bus/iio/devices/iio:device*", "class/hwmon/hwmon*"):
         for folder in sorted(sys.glob(pattern)):
-            chip = (
-                (folder / "device").resolve()
-                if (folder / "device").exists()
-                else folder.resolve()
-            )
-            seen.setdefault(chip, folder)
+            device = folder / "device"
+            chip = device if device.exists() else folder
+            seen.setdefault(chip.resolve(), folder)
     return list(seen.values())
 
 
-def _celsius(folder: Path) -> float | None:
-    for name in ("in_temp", "in_temp_ambient", "temp1"):
-        value = _milli(folder, name)
-        if value is not None and COLDEST <= value <= HOTTEST:
-            return value
-    return None
-
-
-def _percent(folder: Path) -> float | None:
-    for name in ("in_humidityrelative", "humidity1"):
-        value = _milli(folder, name)
-        if value is not None and 0.0 <= value <= 100.0:
-            return value
-    return None
+def _first(
+    folder: Path, names: tuple[str, ...], low: float, high: float
+) -> float | None:
+    """The first of these files with a value in that range."""
+    values = (_milli(folder, name) for name in names)
+    inside = (v for v in values if v is not None and low <= v <= high)
+    return next(inside, None)
 
 
 def _milli(folder: Path, name: str) -> float | None:

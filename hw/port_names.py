@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 REMOTE = ("socket", "rfc2217")  # a serial port on another computer
 # characters; the longest file name of Linux (NAME_MAX)
 LONGEST_NAME = 255
+KINDS = {stat.S_IFREG: "file", stat.S_IFDIR: "folder", stat.S_IFBLK: "disk"}
 WOULD_DO = (
     "a device such as /dev/serial/by-id/..., socket://HOST:PORT or rfc2217://HOST:PORT"
     " would do"
@@ -67,26 +68,16 @@ def refuse_other_things(path: str) -> None:
     """
     there = os.stat(path)
     if not stat.S_ISCHR(there.st_mode):
-        raise NotAPort(f"{path} is a {_kind(there.st_mode)}, not a serial port")
+        kind = KINDS.get(stat.S_IFMT(there.st_mode), "pipe or socket")
+        raise NotAPort(f"{path} is a {kind}, not a serial port")
     number = f"{os.major(there.st_rdev)}:{os.minor(there.st_rdev)}"
     # a pseudo-terminal has no subsystem
     known = os.path.realpath(f"/sys/dev/char/{number}/subsystem")
-    if os.path.isdir(known) and os.path.basename(known) not in {"tty", "input"}:
+    kind = os.path.basename(known)
+    if os.path.isdir(known) and kind not in {"tty", "input"}:
         raise NotAPort(
-            f"{path} is a device of another kind ({os.path.basename(known)}), not a"
-            " serial port"
+            f"{path} is a device of another kind ({kind}), not a serial port"
         )
-
-
-def _kind(mode: int) -> str:
-    for is_one, word in (
-        (stat.S_ISREG, "file"),
-        (stat.S_ISDIR, "folder"),
-        (stat.S_ISBLK, "disk"),
-    ):
-        if is_one(mode):
-            return word
-    return "pipe or socket"
 
 
 def closed_port(name: str, **options: Any) -> serial.SerialBase:

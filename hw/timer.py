@@ -25,23 +25,20 @@ class Timer:
     def __init__(self, loop: Loop | None = None) -> None:
         self._loop = loop
         self._handle: Handle | None = None
-
-    @property
-    def running(self) -> bool:
-        return self._handle is not None
+        self.running = False  # a call waits
 
     def start(self, delay: float, call: Callable[[], object]) -> None:
         """Call after `delay` s, in place of what was started before."""
 
         def now() -> None:
-            self._handle = None
+            self.running = False
             call()
 
         self.stop()
         loop = self._loop or asyncio.get_running_loop()
-        self._handle = loop.call_later(delay, now)
+        self._handle, self.running = loop.call_later(delay, now), True
 
     def stop(self) -> None:
         if self._handle is not None:
             self._handle.cancel()
-        self._handle = None
+        self._handle, self.running = None, False

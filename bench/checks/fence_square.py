@@ -58,6 +58,18 @@ from bench.gear import OTHER_SIDE, Jig, LeftRight
 from bench.uncertainty import Part, between_set_ups
 
 LEFT, RIGHT = "handle-left", "handle-right"
+SET_UPS = {
+    LEFT: (
+        "Square on the sled fence, handle to the LEFT of the arm. The arm points {arm}."
+        " Indicator standing on the {} of the arm, level. It touches as high as the"
+        " leading teeth. Pencil on the arm where the tip touches."
+    ),
+    RIGHT: (
+        "Turn the square over: handle to the RIGHT of the arm. Same stretch of the sled"
+        " fence, same edge of the arm. Indicator standing on the {} of the arm. Tip on"
+        " the pencil mark."
+    ),
+}
 # mm: 10 at the arm's tip, 20 at the handle; common practice, no source
 CLEAR_OF_ENDS = 30.0
 
@@ -72,26 +84,13 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     first: LeftRight = "left" if options.get("side") == "left" else "right"
     if only == RIGHT and options.get("side") in ("left", "right"):
         first = OTHER_SIDE[first]  # the side said is that of the first set-up taken
-    left = _step(
-        LEFT,
-        "Square on the sled fence, handle to the LEFT of the arm. The arm points"
-        f" {'toward you' if gear.far else 'away from you'}. Indicator standing on the"
-        f" {first.upper()} of the arm, level. It touches as high as the leading teeth."
-        " Pencil on the arm where the tip touches.",
-        first,
-        options,
-        gear,
+    sides = {LEFT: first, RIGHT: OTHER_SIDE[first]}
+    arm = "toward you" if gear.far else "away from you"
+    return tuple(
+        _step(name, SET_UPS[name].format(side.upper(), arm=arm), side, options, gear)
+        for name, side in sides.items()
+        if only in ("both", name)
     )
-    right = _step(
-        RIGHT,
-        "Turn the square over: handle to the RIGHT of the arm. Same stretch of the"
-        " sled fence, same edge of the arm. Indicator standing on the"
-        f" {OTHER_SIDE[first].upper()} of the arm. Tip on the pencil mark.",
-        OTHER_SIDE[first],
-        options,
-        gear,
-    )
-    return tuple(step for step in (left, right) if only in ("both", step.placement))
 
 
 def _step(

@@ -112,18 +112,15 @@ def _fence_set_up(placement: str, jig: Jig | None) -> tuple[LeftRight, str]:
 
 
 def _right_angle_set_up(placement: str) -> tuple[LeftRight, str]:
-    lies: LeftRight = "left" if placement == RIGHT_ANGLE[0] else "right"
-    if lies == "left":
-        words = (
+    if placement == RIGHT_ANGLE[0]:
+        return "right", (
             "A straight batten clamped across the sled. One leg of the square along it,"
             " pointing LEFT. The other leg points away from you."
         )
-    else:
-        words = (
-            "Turn the square over. The same leg lies on the same stretch of the batten."
-            " It now points RIGHT, the other leg away from you."
-        )
-    return OTHER_SIDE[lies], words
+    return "left", (
+        "Turn the square over. The same leg lies on the same stretch of the batten."
+        " It now points RIGHT, the other leg away from you."
+    )
 
 
 def point_of(jig: Jig | None) -> Point:
@@ -154,13 +151,12 @@ def evaluate(evidence: Evidence) -> Finding:
         raise EvidenceError(_lacking(placed))
     first, edge = answers[0], long_edge(evidence.gear.square)
     sizes = pass_sizes(placed, edge - 2 * CLEAR_OF_CORNERS if edge else None)
-    said, tolerance = first.quantity.verdict, first.quantity.tolerance
-    either_side = abs(first.quantity.value) <= first.quantity.uncertainty
-    if said == "cannot-tell" and either_side:
+    q = first.quantity
+    if q.verdict == "cannot-tell" and abs(q.value) <= q.uncertainty:
         remarks.append(warning("mitre-either-side"))
-    remarks.extend(of_sweeps(evidence, first.between))
-    remarks.extend(undecided(first.budget, tolerance))
-    remarks.extend(of_steps(first.budget, said))
+    remarks += of_sweeps(evidence, first.between)
+    remarks += undecided(first.budget, q.tolerance)
+    remarks += of_steps(first.budget, q.verdict)
     remarks.extend(_of_corners(placed, evidence.gear.jig, first))
     remarks.extend(_of_swing([answer.quantity for answer in answers]))
     if evidence.gear.jig is None:
@@ -169,9 +165,7 @@ def evaluate(evidence: Evidence) -> Finding:
         evidence,
         [answer.quantity for answer in answers],
         first.budget,
-        settle=settled(
-            first.quantity, first.budget, first.between, first.groups, **sizes
-        ),
+        settle=settled(q, first.budget, first.between, first.groups, **sizes),
         sweeps=rows,
         single_sweep=first.between.single,
         remarks=remarks,
@@ -185,18 +179,16 @@ def _placed(
     placed: list[Placed] = []
     rows: list[SweepRow] = []
     for names in (FENCE_SET_UPS, RIGHT_ANGLE):
-        traces = [t for t in evidence.traces if t.placement in names]
-        there = [n for n in names if any(t.placement == n for t in traces)]
+        there = [name for name in names if evidence.at(name)]
         if names is RIGHT_ANGLE and len(there) == 1:
-            missing = next(n for n in names if n not in there)
+            missing = next(name for name in names if name not in there)
             raise EvidenceError(f"{there[0]} without {missing} tells nothing")
-        if not there:
-            continue
-        own = msgspec.structs.replace(evidence, traces=traces)
-        steps = [_step(name, evidence.gear) for name in there]
-        more, more_rows = place(own, steps, remarks)
-        placed += more
-        rows += more_rows
+        if there:
+            traces = [t for t in evidence.traces if t.placement in names]
+            own = msgspec.structs.replace(evidence, traces=traces)
+            steps = [_step(name, evidence.gear) for name in there]
+            more, more_rows = place(own, steps, remarks)
+            placed, rows = placed + more, rows + more_rows
     return placed, rows
 
 
@@ -276,9 +268,8 @@ def _of_swing(quantities: Sequence[Quantity]) -> list[Remark]:
     if between.verdict != "inside" or len(fences) < 2:
         return []
     swing = (fences[0].value + fences[1].value) / 2
-    if abs(swing) <= (between.tolerance or math.inf):
-        return []
-    return [note("mitre-swung", swing=abs(swing), way=float(swing))]
+    much = abs(swing) > (between.tolerance or math.inf)
+    return [note("mitre-swung", swing=abs(swing), way=swing)] if much else []
 
 
 CHECK = Check(

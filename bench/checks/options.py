@@ -142,10 +142,7 @@ def validated(
     check: Declares, given: Mapping[str, object], *, recorded: bool = False
 ) -> dict[str, OptionValue]:
     """Plain values of what was given, the declared defaults beside them; null is not
-    given.
-
-    recorded: of a recorded file. Raises OptionError.
-    """
+    given. recorded: of a recorded file. Raises OptionError."""
     own = {o.name: o for o in check.options if recorded or not o.recorded}
     values: dict[str, OptionValue] = {
         name: o.default for name, o in own.items() if o.default is not None

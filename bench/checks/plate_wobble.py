@@ -17,7 +17,7 @@ import msgspec
 from bench.checks.model import Check, Evidence, EvidenceGear, Focus, Step
 from bench.checks.options import SIDE, Option, OptionValue, given_number, length, number
 from bench.checks.shared.cautions import AT_BLADE
-from bench.checks.shared.results import combined, finding, indicator_rows, quantity
+from bench.checks.shared.results import combined, finding, instrument_rows, quantity
 from bench.checks.shared.slips import uneven_spots
 from bench.checks.shared.traces import count_of
 from bench.checks.shared.turns import even_turns, turn_of, widest_gap
@@ -32,6 +32,14 @@ READINGS = 2  # at each mark, so that a warp is told from noise
 AGAIN = "Lift the plunger and let it down for each reading."
 # between neighbouring marks; four even ones are the fewest that go round
 MOST_UNREAD = math.radians(91)
+FIRST = (
+    "Indicator standing on the right of the plate. Tip on the blade body, below the"
+    " gullets. Mark this place on the plate."
+)
+NEXT = (
+    "Lift the plunger and hold it up. Turn the blade by hand to {} degrees. Let the"
+    " plunger down."
+)
 FEWEST_MARKS = 3  # turns that fix an offset and a first harmonic
 # degrees: four even marks see a warp of two waves at its crests or at its flanks; one
 # more mark between them sees it whichever way it lies
@@ -63,19 +71,10 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     first, *others = even_turns(count)
     if count == FOUR:
         others.insert(0, BETWEEN)
-    words = (
-        "Indicator standing on the right of the plate. Tip on the blade body, below"
-        " the gullets. Mark this place on the plate."
-    )
     return (
-        _step(first, words),
+        _step(first, FIRST),
         *(
-            _step(
-                name,
-                "Lift the plunger and hold it up. Turn the blade by hand to"
-                f" {name.removeprefix('turn-')} degrees. Let the plunger down.",
-                continues=True,
-            )
+            _step(name, NEXT.format(name.removeprefix("turn-")), continues=True)
             for name in others
         ),
     )
@@ -96,7 +95,7 @@ def evaluate(evidence: Evidence) -> Finding:
     saw = evidence.gear.saw
     limit = saw.wobble if saw is not None else None
     count = count_of(evidence.gear.indicator, values)
-    fixed = indicator_rows(evidence, found.total, count)  # of every size
+    fixed = instrument_rows(evidence, found.total, 1.0, count, 0.0)  # of every size
     more, remarks = _unseen(found, widest_gap(turns))
     if saw is None:
         remarks.append(note("no-saw-wobble"))

@@ -38,6 +38,7 @@ from bench.checks.shared.results import (
     scatter_between,
 )
 from bench.checks.shared.slopes import place, shared_rows
+from bench.checks.slot_blade import rear_way
 from bench.finding import EvidenceError, Finding, Remark, note, warning
 from bench.gear import OTHER_SIDE
 from bench.moves.alignment import CLOSES, OPENS, opening
@@ -50,6 +51,10 @@ from bench.uncertainty import (
 )
 
 PLACEMENT = "-"
+SET_UP = (
+    "Lock the rip fence. Indicator riding in the slot on the {side} of the rip fence."
+    " Tip on its face, at a board's height; hold against one wall."
+)
 # three leave Student's t so wide that half the limit is seldom called good
 PASSES = 6
 
@@ -60,16 +65,12 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
         side = "left" if options["side"] == "left" else "right"
     return (
         Step(
-            placement=PLACEMENT,
-            words=(
-                "Lock the rip fence. Indicator riding in the slot on the"
-                f" {side.upper()} of the rip fence. Tip on its face, at a board's"
-                " height; hold against one wall."
-            ),
-            gather="sweep",
-            repeat=PASSES,
-            side=side,
-            mount="standing" if options.get("mount") == "standing" else "carried",
+            PLACEMENT,
+            SET_UP.format(side=side.upper()),
+            "sweep",
+            PASSES,
+            side,
+            "standing" if options.get("mount") == "standing" else "carried",
             picture="rip-fence",
             pushed="indicator",
             reseat="Unlock and lock the rip fence again.",
@@ -91,7 +92,7 @@ def evaluate(evidence: Evidence) -> Finding:
     limit = saw.toe if saw is not None else None
     opened = opening(value, saw.rip_fence if saw is not None else "right")
     against_blade = given_number(evidence.options, "blade") is not None
-    way = _leans(b) if saw is None or against_blade else _opens(opened)
+    way = rear_way(b, None) if saw is None or against_blade else _opens(opened)
     quantities = [quantity("rip-fence", b, budget, way=way, over=over)]
     if against_blade:
         toe = quantity("toe", value, judged, way=_opens(opened), over=over)
@@ -140,11 +141,6 @@ def _less_blade(
     else:
         parts.append(Part("blade", "B", spread / 2))
     return b - blade, combined(evidence, parts)
-
-
-def _leans(b: float) -> str:
-    """Counter-clockwise, the rear (far from the operator) goes left."""
-    return "rear leans left" if b > 0 else "rear leans right"
 
 
 def _opens(opened: float) -> str:

@@ -18,7 +18,7 @@ import msgspec
 from bench.checks.model import Check, Evidence, EvidenceGear, Focus, Step
 from bench.checks.options import SIDE, OptionValue, given_number, length, number
 from bench.checks.shared.cautions import AT_REST
-from bench.checks.shared.results import combined, finding, indicator_rows, quantity
+from bench.checks.shared.results import combined, finding, instrument_rows, quantity
 from bench.checks.shared.slips import uneven_spots
 from bench.checks.shared.traces import count_of
 from bench.finding import EvidenceError, Finding, Quantity, Remark, act, note, warning
@@ -94,12 +94,7 @@ def evaluate(evidence: Evidence) -> Finding:
     # leaned and twisted are read at two places, each with a stand of its own
     pairs = (LEANED, TWISTED)
     doubts = [d for pair in pairs for d in uneven_spots({n: spots[n] for n in pair})]
-    remarks = [
-        warning("pair-lacking", lacking=lacking, there=there)
-        for pair in pairs
-        for there, lacking in (pair, pair[::-1])
-        if spots[there] and not spots[lacking]
-    ]
+    remarks = [lack for pair in pairs for lack in _lacking(spots, *pair)]
     answers = []
     if all(spots[name] for name in LEANED):
         answers.append(_leaned(evidence, spots, remarks))
@@ -112,6 +107,14 @@ def evaluate(evidence: Evidence) -> Finding:
     quantities = [shown for shown, _ in answers]
     remarks += _runner_remarks(evidence, quantities, places)
     return finding(evidence, quantities, answers[0][1], remarks=remarks, doubts=doubts)
+
+
+def _lacking(spots: Spots, one: str, other: str) -> list[Remark]:
+    return [
+        warning("pair-lacking", lacking=lacking, there=there)
+        for there, lacking in ((one, other), (other, one))
+        if spots[there] and not spots[lacking]
+    ]
 
 
 def _spots(evidence: Evidence) -> tuple[Spots, Spots]:
@@ -142,7 +145,7 @@ def _budget(
         scatter = Part("scatter of the leans", "A", u, freedom)
     readings = [r for trace in evidence.traces for r in trace.reading]
     count = count_of(evidence.gear.indicator, readings)
-    own = indicator_rows(evidence, abs(play.value) * per, count, per)
+    own = instrument_rows(evidence, abs(play.value) * per, per, count, 0.0)
     return combined(evidence, [scatter, *own, *more])
 
 

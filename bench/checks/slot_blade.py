@@ -41,14 +41,13 @@ from bench.checks.shared.results import (
 )
 from bench.checks.shared.slips import uneven_spots
 from bench.checks.shared.slopes import place, shared_rows
-from bench.checks.shared.turns import are_even, turn_of
+from bench.checks.shared.turns import are_even, swing_of, turn_of
 from bench.finding import EvidenceError, Finding, Quantity, Remark, note, warning
 from bench.gear import Saw
 from bench.uncertainty import Combined, Part, rectangular
 
 # mm between front and rear under which a small blade or a slip is likely
 SPOTS_NEAR = 100.0
-USUAL_SWING = 0.05  # mm of a plate without a saw's limit; common practice, no source
 
 
 def evaluate(evidence: Evidence) -> Finding:
@@ -126,7 +125,7 @@ def _of_plate(
     saw: Saw | None, degrees: Sequence[float], over: float
 ) -> tuple[list[Part], list[Remark]]:
     """What is left of the plate's own form where the turns are few or uneven."""
-    swing = saw.wobble if saw is not None else USUAL_SWING
+    swing = swing_of(saw)
     rows: list[Part] = []
     remarks: list[Remark] = []
     if len(degrees) == 1:

@@ -38,6 +38,7 @@ from bench.checks.shared.results import (
 )
 from bench.checks.shared.slips import uneven_spots
 from bench.checks.shared.traces import count_of
+from bench.checks.shared.turns import swing_of
 from bench.finding import (
     Doubt,
     EvidenceError,
@@ -67,7 +68,6 @@ USUAL_LIMIT = 0.05 / 50
 # counts from low to high, which an indicator that was not slid shows too
 NOT_SLID = 2.0
 HEIGHT_ERROR = 0.5  # mm, half-width of a height set by a rule; common practice
-USUAL_SWING = 0.05  # mm of a plate without a saw's limit; common practice, no source
 AGAIN = "Lift the tip and slide the indicator there anew."
 
 
@@ -252,10 +252,9 @@ def _rows(
         *direction_rows(evidence, found.value, scale),
     ]
     if blade and len(read) == 2:
-        saw = evidence.gear.saw
-        swing = saw.wobble if saw is not None else USUAL_SWING
         # of two waves that swing by half of the limit a quarter stands out at the rim
-        rows.append(rectangular("plate warp", swing / 4 / reach))
+        warp = swing_of(evidence.gear.saw) / 4
+        rows.append(rectangular("plate warp", warp / reach))
     return [row for row in rows if row is not None]
 
 

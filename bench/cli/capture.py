@@ -131,17 +131,7 @@ def _named(instrument: str | None, where: Paths, recording: _Recording) -> None:
     try:
         client = WireClient(where.socket, slow=say_slow)
     except NoDaemon:
-        wired = load_settings(where).wired.items()
-        ports = {name: port for name, port in wired if port.port or port.pins}
-        recording.instrument = name = instrument or next(iter(ports), "")
-        if name not in ports:
-            raise Complaint(
-                f"no instrument {name!r} with a port in the settings; there are:"
-                f" {', '.join(ports) or 'none'}; or name a device: sweepgauge capture"
-                " /dev/serial/by-id/..."
-            ) from None
-        recording.port = ports[name]
-        recording.take(_of_port(recording))
+        _open_here(instrument, where, recording)
         return
     recording.instrument = instrument or ""
     with client:
@@ -151,6 +141,20 @@ def _named(instrument: str | None, where: Paths, recording: _Recording) -> None:
         wired = load_settings(where).wired.items()
         ours = (port for name, port in wired if name == recording.instrument)
         recording.port = next(ours, PortSettings())
+
+
+def _open_here(instrument: str | None, where: Paths, recording: _Recording) -> None:
+    wired = load_settings(where).wired.items()
+    ports = {name: port for name, port in wired if port.port or port.pins}
+    recording.instrument = name = instrument or next(iter(ports), "")
+    if name not in ports:
+        raise Complaint(
+            f"no instrument {name!r} with a port in the settings; there are:"
+            f" {', '.join(ports) or 'none'}; or name a device: sweepgauge capture"
+            " /dev/serial/by-id/..."
+        )
+    recording.port = ports[name]
+    recording.take(_of_port(recording))
 
 
 def _of_daemon(
@@ -253,8 +257,9 @@ class _Recording:
             port=self.port,
             blocks=self._blocks,
         )
+        where = self.path
         unwritten = complaining(
-            OSError, words=f"{self.path} cannot be written: {{0.strerror}}"
+            OSError, words=lambda error: f"{where} cannot be written: {error.strerror}"
         )
         with unwritten, open(self.path, "xb") as file:
             file.write(encode(saved))

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import sys
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from bench.checks import find
+from bench.checks.model import Check, EvidenceGear
+from bench.cli.check_conversation import CheckConversation
 from bench.cli.common import (
     Complaint,
     echo_json,
@@ -17,10 +19,7 @@ from bench.cli.common import (
     worst,
 )
 from bench.cli.options import declared, gear_options, read_options, typed_climate
-
-if TYPE_CHECKING:
-    from bench.checks.model import Check
-    from bench.protocol import Begin
+from bench.protocol import UNRECORDED, Begin
 
 # options that the request to begin a check has besides those of the check
 OF_BEGIN = ("jig", "saw", "square", "sweeps", "lean", "tap", "beat", "verifies")
@@ -80,9 +79,6 @@ def check(
 
     Example:  sweepgauge check fence-square --jig big-sled
     """
-    from bench.cli.check_conversation import CheckConversation
-    from bench.protocol import UNRECORDED, Begin
-
     found = find(kind)
     asked = {name: given.pop(name) for name in OF_BEGIN}
     options = read_options(found, given)
@@ -102,8 +98,6 @@ def check(
 
 def _refuse_what_is_not_there(found: Check, begin: Begin) -> None:
     """A test that this check has not is wrong use."""
-    from bench.checks.model import EvidenceGear
-
     steps = found.plan(begin.options, EvidenceGear())
     if begin.lean and not any(step.leans for step in steps):
         raise Complaint(f"{found.kind} has no lean test: no sled is pushed there")

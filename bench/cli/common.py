@@ -158,7 +158,7 @@ def length_option(option: str, text: str | None) -> float | None:
     """mm, of a length that was typed. Raises Complaint."""
     from bench.units import UnitsError, parse_length
 
-    with complaining(UnitsError, words=f"{option}: {{}}"):
+    with complaining(UnitsError, words=lambda error: f"{option}: {error}"):
         return None if text is None else parse_length(text)
 
 
@@ -183,12 +183,14 @@ def tell(answer: object, lines: Iterable[str], as_json: bool) -> None:
 
 
 @contextmanager
-def complaining(*kinds: type[Exception], words: str = "{}") -> Iterator[None]:
-    """Errors of these kinds are the person's to mend. words: around the error's own."""
+def complaining(
+    *kinds: type[Exception], words: Callable[[Any], str] = str
+) -> Iterator[None]:
+    """Errors of these kinds are the person's to mend. words: of an error; its own."""
     try:
         yield
     except kinds as error:
-        raise Complaint(words.format(error)) from error
+        raise Complaint(words(error)) from error
 
 
 def tell_unread(unread: list[Unread]) -> int:

@@ -70,21 +70,27 @@ def table_of(text: str, name: str) -> Table:
     header, place = next(lines)
     names = _names(header, place)
     rows: list[Row] = []
-    blank: Place | None = None
+    blank: Place | None = None  # the first; such may only stand at the end
     for fields, place in lines:
         if not "".join(fields).strip() and len(fields) <= 1:
             blank = blank or place
-            continue
-        cells = [field.strip() for field in fields]
-        if blank is None and len(fields) != len(names):
-            raise place.wrong(_uneven(fields, len(names)))
-        if blank is not None or not any(cells):
-            where = blank or place
-            raise where.wrong("the row is empty; take it out or fill it in")
-        rows.append(Row(name, place.line, dict(zip(names, cells, strict=True))))
+        else:
+            rows.append(_row(fields, place, names, blank))
     if not rows:
         raise Place(name).wrong("holds no readings, only a header row")
     return Table(Place(name, 1), names, rows)
+
+
+def _row(
+    fields: Sequence[str], place: Place, names: Sequence[str], blank: Place | None
+) -> Row:
+    cells = [field.strip() for field in fields]
+    if blank is None and len(fields) != len(names):
+        raise place.wrong(_uneven(fields, len(names)))
+    if blank is not None or not any(cells):
+        where = blank or place
+        raise where.wrong("the row is empty; take it out or fill it in")
+    return Row(place.file, place.line, dict(zip(names, cells, strict=True)))
 
 
 def _lines(text: str, name: str) -> Iterator[tuple[list[str], Place]]:
@@ -108,6 +114,10 @@ def _text(path: Path) -> str:
         raise Place(file).wrong(f"cannot be read ({why})") from error
     except ValueError as error:  # a NUL in the name
         raise Place(repr(file)).wrong(f"is no name of a file ({error})") from error
+    return _decoded(data, file)
+
+
+def _decoded(data: bytes, file: str) -> str:
     if len(data) > MOST_BYTES:
         most = MOST_BYTES // 2**20
         raise Place(file).wrong(f"is larger than {most} MiB: no recorded passes")

@@ -36,15 +36,10 @@ def daemon(
     from bench.daemon.service import CannotRun, run_daemon
 
     where = paths(settings=settings_path, log=log_path, socket=socket_path)
-    settings = load_settings(where)
-    under_manager = bool(os.environ.get("INVOCATION_ID"))
-    logging.basicConfig(
-        level=logging.INFO,
-        stream=sys.stderr,
-        format=(
-            "%(message)s" if under_manager else "%(asctime)s %(levelname)s %(message)s"
-        ),
-    )
+    # journald has the time and the level itself
+    alone = "" if os.environ.get("INVOCATION_ID") else "%(asctime)s %(levelname)s "
+    form = f"{alone}%(message)s"
+    logging.basicConfig(level=logging.INFO, stream=sys.stderr, format=form)
     with complaining(CannotRun):
-        run_daemon(settings, where)
+        run_daemon(load_settings(where), where)
     return 0

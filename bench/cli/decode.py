@@ -161,7 +161,7 @@ def _input() -> tuple[SavedCapture | None, Blocks]:
     came = source.read1(BLOCK)
     if not came.startswith(FIRST):
         return None, _as_it_comes(source, came)
-    with complaining(ValueError, words="standard input: {}"):
+    with complaining(ValueError, words=lambda error: f"standard input: {error}"):
         saved = read(came + source.read())
     rows = [*saved.blocks, (None, "")]
     return saved, ((at, bytes.fromhex(text)) for at, text in rows)

@@ -79,6 +79,8 @@ def _screen(seed: int, marks: bool) -> int:
     def screen() -> None:
         asyncio.run(run_screen(seed, say, marks=marks))
 
-    without = "{}; `sweepgauge demo --headless` needs no screen"
-    with complaining(NoTerminal, DemoError, words=without):
+    def words(error: Exception) -> str:
+        return f"{error}; `sweepgauge demo --headless` needs no screen"
+
+    with complaining(NoTerminal, DemoError, words=words):
         return guarded(screen)

@@ -6,8 +6,6 @@ It proposes and never changes anything.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import click
 
 from bench.cli.common import (
@@ -22,9 +20,9 @@ from bench.cli.common import (
     settings_option,
     socket_option,
 )
-
-if TYPE_CHECKING:
-    from bench.doctor.diagnostic import Diagnostic
+from bench.doctor import diagnostic
+from bench.doctor.diagnostic import Diagnostic, ListeningOptions
+from bench.doctor.examination import examine
 
 
 @click.command()
@@ -57,9 +55,6 @@ def doctor(
 
     Example:  sweepgauge doctor --spacing "1 mm"
     """
-    from bench.doctor.diagnostic import LISTEN, ListeningOptions
-    from bench.doctor.examination import examine
-
     wanted = length_option("--spacing", spacing or "2 mm") or 0.0
     if wanted <= 0:
         raise Complaint(f"--spacing takes a length above zero, not {spacing}")
@@ -69,12 +64,12 @@ def doctor(
             f"Listening for {seconds:g} s: move it, leave it at rest, or press its"
             " button."
         )
-    listening = LISTEN if seconds is None else seconds
+    listening = diagnostic.LISTEN if seconds is None else seconds
     options = ListeningOptions(wanted, "mm", spacing is not None, listening)
     diagnostics = []
-    for diagnostic in examine(where, options):
-        diagnostics.append(diagnostic)
-        echo_lines(() if as_json else _lines(diagnostic))
+    for one in examine(where, options):
+        diagnostics.append(one)
+        echo_lines(() if as_json else _lines(one))
     faults = sum(one.good is False for one in diagnostics)
     if as_json:
         echo_json({"good": not faults, "matters": diagnostics})

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from typing import Literal
 
@@ -11,6 +12,7 @@ import msgspec
 from bench.cli.common import (
     Complaint,
     TypedLines,
+    complaining,
     connect,
     echo_json,
     json_option,
@@ -22,6 +24,10 @@ from bench.protocol import Cables, Error, Learn, Press, SetupNotice
 from bench.protocol.client import Gone, Refused, WireClient
 
 NONE_YET = 3.0  # s after which it is said that no cable is heard
+NONE_HEARD = (
+    "  No cable is heard yet: plug it in. `sweepgauge doctor` says what this machine"
+    " sees."
+)
 What = Literal["indicator", "travel", "leaf"]
 
 
@@ -46,14 +52,19 @@ def learn(what: What, leaf: str | None, socket_path: str | None, as_json: bool) 
     thickness = length_option("--leaf", leaf)
     if thickness is not None and what != "leaf":
         raise Complaint(f"--leaf goes with `learn leaf`, not with `learn {what}`")
-    try:
-        with connect(socket_path) as client:
-            end = _Leading(client).run(what, thickness)
-    except Gone as error:
-        raise Complaint(
+    away = complaining(
+        Gone,
+        words=lambda error: (
             f"the daemon went away ({error}); what was not kept is not written: learn"
             " it again"
-        ) from error
+        ),
+    )
+    with away, connect(socket_path) as client:
+        try:
+            end = _lead(client, Learn(what, leaf=thickness, ref=1))
+        except KeyboardInterrupt:
+            client.send(Learn(what, on=False))
+            raise Complaint("left; nothing was changed") from None
     if as_json:
         answer = msgspec.to_builtins(end)
         for name in ("type", "enter", "step", "on"):
@@ -62,78 +73,45 @@ def learn(what: What, leaf: str | None, socket_path: str | None, as_json: bool) 
     return 0 if end.phase == "kept" and end.recorded else 1
 
 
-class _Leading:
-    """The conversation: words of the daemon on standard error, Enters from standard
-    input."""
+def _lead(client: WireClient, wanted: Learn) -> SetupNotice:
+    """Words of the daemon on standard error, Enters from standard input, until it is
+    over."""
+    typed, cables = TypedLines(), dict[str, str]()
+    asked = early = False  # an Enter is asked for; one came before it was
+    tell_none_at = time.monotonic() + NONE_YET if wanted.what != "leaf" else math.inf
+    client.send(wanted)
+    while True:
+        for message in client.waiting():
+            match message:
+                case Cables():
+                    _tell_cables(message, cables)
+                case Error(ref=wanted.ref):
+                    raise Refused(message)
+                case SetupNotice(what=wanted.what):
+                    _tell_notice(message)
+                    asked = message.enter
+                    # what was pressed while nothing was seen yet answers nothing
+                    early = early and (asked or message.phase != "asking")
+                    if not message.on or message.phase in ("kept", "failed"):
+                        return message
+        early = bool(typed.wait(client)) or early
+        if early and asked:
+            early = asked = False
+            client.send(Press(waits=False))
+        if not cables and time.monotonic() > tell_none_at:
+            tell_none_at = math.inf
+            say(NONE_HEARD)
 
-    def __init__(self, client: WireClient) -> None:
-        self.client = client
-        self.enter = False  # an Enter is asked for
-        self.early = False  # an Enter that came before it was asked for
-        self._typed = TypedLines()
-        self._cables: dict[str, str] = {}  # state of each, by name
-        self._began = time.monotonic()
-        self._none_said = False
 
-    def run(self, what: What, leaf: float | None) -> SetupNotice:
-        self.client.send(Learn(what, leaf=leaf, ref=1))
-        try:
-            while True:
-                end = self._listen(what)
-                if end is not None:
-                    return end
-        except KeyboardInterrupt:
-            self.client.send(Learn(what, on=False))
-            raise Complaint("left; nothing was changed") from None
+def _tell_cables(message: Cables, states: dict[str, str]) -> None:
+    """What is listened to, each time that a cable does otherwise: a plunger that nobody
+    hears is no good. states: told so far, by name."""
+    for cable in message.cables:
+        if cable.state not in ("listening", states.get(cable.name)):
+            say(f"  {cable.name}: {cable.words}")
+        states[cable.name] = cable.state
 
-    def _listen(self, what: What) -> SetupNotice | None:
-        for message in self.client.waiting():
-            if isinstance(message, Cables):
-                self._heard(message)
-            if isinstance(message, Error) and message.ref == 1:
-                raise Refused(message)
-            if (
-                isinstance(message, SetupNotice)
-                and message.what == what
-                and self._hear(message)
-            ):
-                return message
-        self.early = bool(self._typed.wait(self.client)) or self.early
-        self._press()
-        self._none(what)
-        return None
 
-    def _heard(self, message: Cables) -> None:
-        """What is listened to, each time that a cable does otherwise: a plunger that
-        nobody hears is no good."""
-        for cable in message.cables:
-            if (
-                cable.state != "listening"
-                and self._cables.get(cable.name) != cable.state
-            ):
-                say(f"  {cable.name}: {cable.words}")
-            self._cables[cable.name] = cable.state
-
-    def _none(self, what: What) -> None:
-        late = time.monotonic() - self._began > NONE_YET
-        if late and what != "leaf" and not self._cables and not self._none_said:
-            self._none_said = True
-            say(
-                "  No cable is heard yet: plug it in. `sweepgauge doctor` says what"
-                " this machine sees."
-            )
-
-    def _hear(self, message: SetupNotice) -> bool:
-        """True when it is over."""
-        if message.words:
-            say(message.words + (" Enter keeps it." if message.phase == "seen" else ""))
-        self.enter = message.enter
-        if message.phase == "asking" and not message.enter:
-            # what was pressed while nothing was seen yet answers nothing
-            self.early = False
-        return not message.on or message.phase in ("kept", "failed")
-
-    def _press(self) -> None:
-        if self.early and self.enter:
-            self.early = self.enter = False
-            self.client.send(Press(waits=False))
+def _tell_notice(message: SetupNotice) -> None:
+    if message.words:
+        say(message.words + (" Enter keeps it." if message.phase == "seen" else ""))

@@ -24,7 +24,7 @@ from bench.cli.common import (
 )
 from bench.cli.log_import import log_import
 from bench.finding import Finding, Unread
-from bench.log.moves import MoveRow
+from bench.log.findings import MoveRow
 from bench.protocol import (
     LogEventRows,
     LogEvents,

@@ -5,22 +5,22 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
-from bench.cli.common import Complaint, connect, say, socket_option
-
-if TYPE_CHECKING:
-    from bench.procedure.status_message import StatusMessage
-    from bench.protocol import LogImported
+from bench.cli.common import Complaint, complaining, connect, say, socket_option
+from bench.procedure.status_message import StatusMessage
+from bench.protocol import LogImport, LogImported
+from bench.protocol.client import Gone, Refused
+from bench.render.notices import text
+from bench.settings.paths import one_line
 
 PIECE = 45_000  # bytes, the most that the daemon takes in one message
 SHOWN = 20  # problems that are shown; the others are counted
 DATABASE = b"SQLite format 3\0"
 
 # a piece, and whether it is the last; what was taken so far
-Feed = Callable[[bytes, bool], "LogImported"]
+Feed = Callable[[bytes, bool], LogImported]
 
 
 @click.command("import")
@@ -36,17 +36,14 @@ def log_import(file: Path, socket_path: str | None, log_path: str | None) -> int
     """Take what `log export` wrote into this log: by id, and never twice.
 
     Each line of FILE is one JSON object with a `finding`. Its fields are those of
-    `check --json`. `check`, `at` and one quantity are enough: name, value, unit and
-    uncertainty. Beside it may stand `evidence`, `moves`, `instrument`, `hold` and
-    `superseded_by`. It may be the finding alone, or an `event` of the gear. A
-    line that cannot be read is named and left out. It lacks the bytes of the wire and
-    the climate between results. For those keep the log file itself.
+    `check --json`. `id`, `check`, `at` and one quantity are enough: name, value, unit
+    and uncertainty. Beside it may stand `evidence`, `moves`, `instrument`, `hold` and
+    `superseded_by`. A line may be an `event` of the gear. A line that cannot be read is
+    named and left out. It lacks the bytes of the wire and the climate between results.
+    For those keep the log file itself.
 
     Example:  sweepgauge log import all.jsonl
     """
-    from bench.render.notices import text
-    from bench.settings.paths import one_line
-
     into = _daemon(socket_path) if log_path is None else _log_file(Path(log_path))
     problems: list[StatusMessage] = []
     with into as feed:
@@ -87,16 +84,11 @@ def _pieces(file: Path) -> Iterator[tuple[bytes, bool]]:
 
 @contextmanager
 def _daemon(socket_path: str | None) -> Iterator[Feed]:
-    from bench.protocol import LogImport, LogImported
-    from bench.protocol.client import Gone, Refused
+    def words(error: Exception) -> str:
+        return f"{error}; what was taken stays, and the same import goes on from there"
 
-    with connect(socket_path) as client:
-        try:
-            yield lambda piece, last: client.ask(LogImport(piece, last), LogImported)
-        except (Refused, Gone) as error:
-            raise Complaint(
-                f"{error}; what was taken stays, and the same import goes on from there"
-            ) from error
+    with connect(socket_path) as client, complaining(Refused, Gone, words=words):
+        yield lambda piece, last: client.ask(LogImport(piece, last), LogImported)
 
 
 @contextmanager
@@ -107,7 +99,7 @@ def _log_file(path: Path) -> Iterator[Feed]:
     from bench.log.rows import now
     from bench.log.writer import LogWriter
 
-    try:
+    with complaining(OSError):
         writer = LogWriter.open(
             path,
             boot_id=f"command-{now().wall_s:.0f}",
@@ -118,5 +110,3 @@ def _log_file(path: Path) -> Iterator[Feed]:
         importer = Importer()
         with closing(writer):
             yield lambda piece, last: importer.take(writer, piece, last=last)
-    except OSError as error:
-        raise Complaint(str(error)) from error

@@ -77,7 +77,7 @@ def typed_climate(temperature: str | None, humidity: str | None) -> Climate | No
 
     if temperature is None and humidity is None:
         return None
-    with complaining(UnitsError, words="--humidity: {}"):
+    with complaining(UnitsError, words=lambda error: f"--humidity: {error}"):
         share = None if humidity is None else parse_share(humidity)
     return Climate(None if temperature is None else _celsius(temperature), share)
 

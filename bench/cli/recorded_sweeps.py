@@ -190,8 +190,7 @@ def _take(group: _Group, row: Row, columns: _Columns, gear: EvidenceGear) -> Non
     step, of_width = group.step, columns.reading.column.startswith("width")
     travel = 0.0 if columns.travel is None else columns.travel.of(row)
     swept_surface = step.gather == "sweep" and step.mount is not None
-    # a swept surface along the cut is the travel instrument's; a place is written down
-    # as a place
+    # such travel is the travel instrument's; a place is written down as a place
     if swept_surface and gear.travel.grows == "toward":
         travel = -travel
     reading, column = columns.reading.of(row), columns.reading.column

@@ -55,7 +55,9 @@ def report(
     if out is None:
         click.echo(html)
     else:
-        with complaining(OSError, words=f"{out} cannot be written: {{0.strerror}}"):
+        with complaining(
+            OSError, words=lambda error: f"{out} cannot be written: {error.strerror}"
+        ):
             Path(out).write_text(html, encoding="utf-8")
         say(f"The {'card' if card else 'report'} is in {out}.")
     for words in parts.left_out:

@@ -122,13 +122,17 @@ def _carry_out(steps: list[Step], *, dry_run: bool, yes: bool) -> None:
         click.confirm("Go on?", default=True, abort=True)
     for step in left:
         click.echo(step.words)
-        try:
-            step.act()
-        except (OSError, subprocess.CalledProcessError) as error:
-            raise Complaint(
-                f"{step.words}: {_why(error)}; mend that and call it again, what is"
-                " done stays done"
-            ) from error
+        _do(step)
+
+
+def _do(step: Step) -> None:
+    try:
+        step.act()
+    except (OSError, subprocess.CalledProcessError) as error:
+        raise Complaint(
+            f"{step.words}: {_why(error)}; mend that and call it again, what is done"
+            " stays done"
+        ) from error
 
 
 def _why(error: OSError | subprocess.CalledProcessError) -> str:

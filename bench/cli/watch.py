@@ -58,7 +58,7 @@ def watch(
     Example:  sweepgauge watch --json | head
     """
     until = None if seconds is None else time.monotonic() + seconds
-    away = complaining(Gone, words="the daemon went away ({})")
+    away = complaining(Gone, words=lambda error: f"the daemon went away ({error})")
     with suppress(KeyboardInterrupt), away, connect(socket_path) as client:
         said = _show_json if as_json else _show_line
         show = _Sentences(client.version.units, instrument).show if plain else said
@@ -136,7 +136,8 @@ class _Sentences:
         self._words: dict[str, str] = {}  # the last ones, by what they are about
         self._values: dict[str, float] = {}
         self._due = 0.0
-        # (what it is about, the sentence); the urgent ones go first
+        # (what it is about, the sentence); the urgent ones go first: a refused pass is
+        # told before the sled is pushed on in vain
         self._urgent: list[tuple[str, str]] = []
         self._queue: list[tuple[str, str]] = []
         self._last = ""
@@ -145,14 +146,12 @@ class _Sentences:
         match message:
             case StatusReply():
                 for one in message.instruments:
-                    if _is_of(one, self._instrument):
-                        self._state(one)
+                    self._state(one)
             case InstrumentState():
                 self._state(message)
             case Readings():
                 self._value(message.instrument, message.values[-1])
             case PassNotice() if message.words:
-                # a refused pass is told before the sled is pushed on in vain
                 urgent = message.state == "refused"
                 (self._urgent if urgent else self._queue).append(("", message.words))
             case Notice() if message.words != self._words.get(message.about):
@@ -161,8 +160,8 @@ class _Sentences:
                 self._prompt(message.ask)
             case Concluded():
                 self._drop_prompt()
-                lines = finding_words(message.finding, self._units)
-                self._queue.extend(("", line.strip()) for line in lines)
+                for line in finding_words(message.finding, self._units):
+                    self._queue.append(("", line.strip()))
         self._print(time.monotonic())
 
     def _prompt(self, ask: Prompt | None) -> None:
@@ -172,7 +171,7 @@ class _Sentences:
             self._queue.append(("ask", ask.words))
 
     def _state(self, one: InstrumentState) -> None:
-        if self._words.get(one.name) == one.words:
+        if self._words.get(one.name) == one.words or not _is_of(one, self._instrument):
             return
         self._words[one.name] = one.words
         # an older state that waits is of no use any more

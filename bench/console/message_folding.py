@@ -41,6 +41,7 @@ from bench.protocol import (
     Version,
 )
 from bench.render.finding import unread_words
+from bench.render.screen import told
 
 PASSES = 24  # passes of a check that are kept to be drawn
 WELL = ("open", "marks")  # states of an instrument without trouble
@@ -122,7 +123,7 @@ def _instrument(state: ViewModel, message: InstrumentState) -> str:
         if message.state not in WELL:
             state.say(message.name, instrument.named_words, bad=True)
         elif was not in WELL:
-            state.say(message.name, f"The {message.name} is back.")
+            state.say(message.name, told("back", name=message.name))
     return "number health notice"
 
 
@@ -302,7 +303,8 @@ def _mark(state: ViewModel, message: MarkNotice) -> str:
         if state.line is None or message.number == 1:
             state.line = PassView("marks", message.placement)
         state.line.add([message.at], [message.value])
-    state.say("mark", f"Mark {message.number} of {message.of}: {message.words}")
+    number, of, words = message.number, message.of, message.words
+    state.say("mark", told("mark", number=number, of=of, words=words))
     return "line notice"
 
 

@@ -140,5 +140,6 @@ def scale(
     c.label(0, 1, ends[0], "faint")
     c.label(cells - 1, 1 + apart, ends[1], "faint", "right")
     if good:
-        c.label(cells // 2, 1, "[ good enough ]", "faint", "middle")
+        between = (len(ends[0]) + cells - len(ends[1])) // 2
+        c.label(between, 1, "[ good enough ]", "faint", "middle")
     return c.block()

@@ -33,8 +33,9 @@ class SetUp(msgspec.Struct, frozen=True):
 
     @property
     def pushes(self) -> str:
-        """What is pushed in a pass; empty while it is leaned, and for one reading."""
-        one = self.ask.gather in ("spot", "width") or self.ask.lean is not None
+        """What is pushed in a pass; empty for one reading, and while it is leaned or
+        the stand is tapped."""
+        one = self.ask.gather in ("spot", "width") or self.ask.phase in ("lean", "tap")
         return "" if one else self.ask.pushed
 
 

@@ -130,9 +130,13 @@ def _fit_foot(c: Canvas, scene: Scene, ordered: list[Position]) -> None:
         words = f"{c.glyphs.bad} take off {much}"
     elif any(_binds(p) for p in ordered):
         words = f"{c.glyphs.bad} binds"
-    out = f"{length_words(-left, units)} over the front edge"
+    row, much = c.high - 1, length_words(abs(left), units)
+    c.label(c.wide // 2, row, words, "faint", "middle")
+    # how far the runner stands out over the front edge of the table, then how far in
+    if left >= 0 or not c.label(0, row, f"{much} over the front edge", "faint"):
+        c.label(0, row, f"{much} {'out' if left < 0 else 'in'}", "faint")
     within = f"{length_words(ordered[-1].at, units)} in"
-    c.foot(out if left < 0 else f"{length_words(left, units)} in", words, within)
+    c.label(c.wide - 1, row, within, "faint", "right")
 
 
 def draw_clearance(c: Canvas, scene: Scene) -> None:

@@ -22,7 +22,8 @@ Role = Literal[
     "caution",
     "act",  # the next act
     "number",  # the big digits
-    "bad-figure",  # digits and bars that tell of something bad: never reversed
+    "bad-figure",  # digits and bars that tell of something bad or unsure: solid ink,
+    "unsure-figure",  # neither reversed nor underlined
     "stale",  # a number that is no longer true
     "bar",  # strip at the top
     "bar-good",

@@ -109,6 +109,7 @@ _ROLES: dict[Role, tuple[str, str, str]] = {
     "act": ("strong", "", "bold"),
     "number": ("number", "", ""),
     "bad-figure": ("bad", "", ""),
+    "unsure-figure": ("unsure", "", ""),
     "stale": ("stale", "", ""),
     "bar": ("bar-text", "bar", "bold"),
     "bar-good": ("bar-text", "bar", "bold"),

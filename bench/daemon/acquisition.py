@@ -1,4 +1,4 @@
-"""The acquisition from one instrument: decode, stamp, filter, number, watch its health.
+"""The acquisition from one instrument: decode, stamp, filter and number its readings.
 
 Every block of bytes becomes one batch of readings.
 """
@@ -6,28 +6,31 @@ Every block of bytes becomes one batch of readings.
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import msgspec
 
-from bench.daemon.reading_stamps import NS, ReadingStamps
-from bench.daemon.repeated_request import RepeatedRequest
-from bench.daemon.sources import SharedPort, Sources, make_reader, may_err
+from bench.daemon.instrument_health import FLOOD, InstrumentHealth
+from bench.daemon.sources import (
+    RepeatedRequest,
+    SharedPort,
+    Sources,
+    make_reader,
+    may_err,
+)
 from bench.procedure.status_message import StatusMessage
 from bench.protocol import InstrumentState
 from bench.settings.settings_file import PortSettings, Role
-from bench.stream.outlier_filter import OutlierFilter
-from hw.formats import meaning_of
-from hw.patience import SILENT_S, UNREAD_STALL_S
+from bench.stream.device_clock import DeviceClock
+from bench.stream.outlier_filter import OutlierFilter, Passed
+from hw.formats import FORMATS
 from hw.reading import PortState, Record
 
-FLOOD = 30_000  # frames a second; no instrument sends more
-EBB = 2.0  # s without such a second, after which the flood is over
-GARBLED = 5  # rejected frames in a second, and more of them than readings
-# bytes without a reading, coming for SILENT_S seconds and still coming: the stream has
-# no line ends
-NONSENSE = 200
-UNREAD = ("garbled", "no-reading")
+SMOOTHING = 12  # intervals that the moving average of the interval goes back
+STEADY = 4  # intervals after which that average is used
+MOST_DRAWN = 0.25  # share of an interval by which a stamp is drawn, at most
+TOO_EARLY = 2.0  # intervals; a stamp so much too early follows a silence
+NS = 1_000_000_000
 
 
 class Batch(msgspec.Struct):
@@ -56,6 +59,104 @@ OnBatch = Callable[["Instrument", Batch], None]
 OnState = Callable[["Instrument"], None]
 
 
+class ReadingStamps:
+    """The stamps of one instrument's readings, from the arrival of their blocks of
+    bytes. Pure: arrivals in monotonic ns, stamps in monotonic s.
+
+    last: the stamp of the latest good reading. rate: readings a second, None while it
+    is not known.
+    """
+
+    def __init__(self, settings: PortSettings) -> None:
+        self.last: float | None = None
+        self.rate: float | None = None
+        self._interval = 0.0  # s between readings, moving average
+        self._intervals = 0  # how many are in the average
+        # s that a character takes on the line
+        self._char = 1.0 / max(1.0, settings.baud / 10.0)
+        self._late = settings.late
+        traits = FORMATS[settings.format].traits_of(settings.profile)
+        self._clock = DeviceClock() if traits.device_clock else None
+        self._newest = 0.0  # the latest stamp by that clock
+        self._when = 0  # arrival of the present block; 0 before the first
+
+    def restart(self) -> None:
+        """The port was opened or closed: what came before tells nothing of what
+        comes."""
+        self._when = self._intervals = 0
+        self.last = self.rate = None
+        if self._clock is not None:
+            self._clock.restart()
+            self._newest = 0.0
+
+    @property
+    def interval(self) -> float | None:
+        """s between readings, None while it is not known."""
+        known = self.last is not None and self._intervals >= STEADY
+        return self._interval if known else None
+
+    def silence(self, now: float) -> float:
+        """s since the latest block."""
+        return now - self._when / NS
+
+    def begin(self, when: int, size: int, waited: float) -> None:
+        """A block of `size` bytes arrived. waited: s that it may have waited to be
+        read."""
+        self._span = min(when - (self._when or when), NS)
+        self._when, self._size = when, size
+        self._even = self.last if waited and self._intervals >= STEADY else None
+        self._earliest = when / NS - self._late - waited
+
+    def stamp(self, record: Record, later: int) -> float | None:
+        """The stamp of a record of the block; None for an older place of the scale,
+        which was sent with the gauge's reading. later: records of the block behind
+        it."""
+        at = self._by_arrival(record.behind, later)
+        if self._even is not None:
+            # When in the round it came is not known, but readings come evenly.
+            self._even = at = min(at, self._evenly(self._even))
+        if self._clock is None or (us := getattr(record, "device_us", None)) is None:
+            return at
+        # The block's arrival is never early; the stamp of a line in it may be.
+        at = self._clock.place(us, self._when / NS) - self._late
+        if record.value is None:
+            return at
+        if at <= self._newest:
+            return None
+        self._newest = at
+        return at
+
+    def note(self, stamps: Sequence[float]) -> None:
+        """Good readings were stamped so."""
+        if self.last is not None and stamps[0] > self.last:
+            new = (stamps[-1] - self.last) / len(stamps)
+            self._intervals += 1
+            self._interval += (new - self._interval) / min(self._intervals, SMOOTHING)
+            self.rate = 1.0 / max(1e-6, self._interval)
+        self.last = stamps[-1]
+
+    def _by_arrival(self, behind: int, later: int) -> float:
+        """The block's arrival less the time that the bytes behind it took on the line.
+
+        A block may have waited in the kernel while this program was late. Its readings
+        then lie the usual interval apart, within the time since the block before.
+        """
+        if not behind:
+            return self._when / NS - self._late
+        on_line = max(behind * self._char, later * self._interval) * NS
+        back = min(on_line, self._span * behind / self._size)
+        return (self._when - back) / NS - self._late
+
+    def _evenly(self, last: float) -> float:
+        """The next stamp of an even stream, drawn by degrees to the earliest possible
+        one: a jump would look like a lost reading."""
+        at = last + self._interval
+        behind = self._earliest - at
+        if behind > TOO_EARLY * self._interval:
+            return self._earliest
+        return at + min(max(0.0, behind), MOST_DRAWN * self._interval)
+
+
 class Instrument:
     """One instrument; its callbacks come on the event loop, one per block of bytes. It
     never raises because of the bytes."""
@@ -73,39 +174,31 @@ class Instrument:
     ) -> None:
         """sources: the ports of this daemon, where two instruments may share one.
         count: the instrument's count, mm; 0 where unknown."""
-        self.name = name
-        self.role = role
-        self.settings = settings
-        self.readings = 0
-        self.rejects = 0
+        self.name, self.role, self.settings = name, role, settings
+        self.readings = self.rejects = 0
         self.value: float | None = None
         self.unit = "mm"
         self.stamps = ReadingStamps(settings)
-        self.state: str = "absent"
-        self.remark = StatusMessage("instrument-not-open", {"name": name})
-        self.progress = 0  # blocks read so far, for the watchdog
+        self.health = InstrumentHealth(name, settings, lambda: on_state(self))
         self._on_batch = on_batch
-        self._on_state = on_state
         # of the present second: when it began, and its frames
         self._since, self._good_frames, self._bad_frames = 0.0, 0, 0
-        self._flood_at = 0.0
-        self._bad_at = 0.0  # s; the latest second with a rejected frame
         self._decoder = make_reader(settings)
         self._request = RepeatedRequest(settings)
         self._echoes = 0  # echoes of the request among this decoder's rejects
         self._filter = OutlierFilter(count) if may_err(settings) else None
         self._opened = False  # the port was opened and nothing has come since
-        self._unread = 0  # bytes since the last reading
-        self._unread_since = 0.0
-        # the instrument's status where its latest frame said that it has no reading
-        self._no_reading: str | None = None
-        # it sends, and no reading has come for long; told
-        self._stopped_reading = False
-        self._stuck_since: float | None = None
-        self._stuck_at = 0
         heard = settings, self._block, self._port_state
         source = self.source = (sources or Sources()).open(*heard)
-        self._rounds = source.rounds if isinstance(source, SharedPort) else None
+        self._rounds = source.line.rounds if isinstance(source, SharedPort) else None
+
+    @property
+    def state(self) -> str:
+        return self.health.state
+
+    @property
+    def remark(self) -> StatusMessage:
+        return self.health.remark
 
     @property
     def last(self) -> float | None:
@@ -128,7 +221,7 @@ class Instrument:
     # ---- readings --------------------------------------------------------------------
 
     def _block(self, data: bytes, when: int) -> None:
-        self.progress += 1
+        self.health.blocks += 1
         if self._opened:
             self._opened = False
             # Bytes after a silence begin a line: the first press of a button counts.
@@ -138,18 +231,12 @@ class Instrument:
         read = self._decode(batch, data, when)
         self.rejects = self._decoder.rejects - self._echoes
         if read:
-            self._unread = 0
+            self.health.unread = 0
             self.stamps.note(batch.came)
             self._filter_outliers(batch, read)
         else:
-            if not self._unread:
-                self._unread_since = when / NS
-            self._unread += len(data)
-        if batch.rejected:
-            self._no_reading = batch.rejected[-1][1].status
-            if self._no_reading is not None:
-                self._unread = 0
-        self._health(when / NS, len(read), len(batch.rejected))
+            self.health.nothing_read(len(data), when / NS)
+        self._count_frames(batch, len(read))
         self._on_batch(self, batch)
 
     def _restart_decoder(self, *, at_start: bool = False) -> None:
@@ -182,91 +269,45 @@ class Instrument:
         goes with its own reading."""
         values = [record.value for record in read if record.value is not None]
         if self._filter is None:
-            self._fill(batch, batch.came, values, read)
-            return
-        passed = self._filter.pass_on(batch.came, values, read)
-        batch.held = passed.rejected
-        if passed.values:
-            self._fill(batch, passed.stamps, passed.values, passed.tags)  # type: ignore[arg-type]
+            self._fill(batch, Passed(batch.came, values, [], [*read]))
+        else:
+            self._fill(batch, self._filter.pass_on(batch.came, values, read))
 
     def _settle_pending(self, now: float) -> None:
         """Let the filter decide on pending readings when the instrument fell silent."""
-        if self._filter is None or not self._filter.waiting:
-            return
-        passed = self._filter.settle(now)
-        if not passed.values and not passed.rejected:
-            return
-        batch = Batch(b"", int(now * NS), self.readings, held=passed.rejected)
-        if passed.values:
-            self._fill(batch, passed.stamps, passed.values, passed.tags)  # type: ignore[arg-type]
-        self._on_batch(self, batch)
+        if self._filter is not None and self._filter.waiting:
+            batch = Batch(b"", int(now * NS), self.readings)
+            self._fill(batch, self._filter.settle(now))
+            if batch.values or batch.held:
+                self._on_batch(self, batch)
 
-    def _fill(
-        self,
-        batch: Batch,
-        stamps: list[float],
-        values: list[float],
-        records: list[Record],
-    ) -> None:
-        batch.stamps, batch.values = stamps, values
+    def _fill(self, batch: Batch, passed: Passed) -> None:
+        """Its tags are the records."""
+        batch.stamps, batch.values, batch.held, records = passed
+        if not batch.values:
+            return
         for record in records:
-            if record.flags:
-                batch.flags.update(record.flags)
-        batch.unit = records[-1].unit
-        self.readings += len(values)
-        self.value, self.unit = values[-1], batch.unit
+            if record.flags:  # type: ignore[attr-defined]
+                batch.flags.update(record.flags)  # type: ignore[attr-defined]
+        self.unit = batch.unit = records[-1].unit  # type: ignore[attr-defined]
+        self.readings += len(batch.values)
+        self.value = batch.values[-1]
 
-    def _count(self, now: float, good: int, bad: int) -> tuple[int, int]:
-        """The good and the bad frames of the present second."""
+    def _count_frames(self, batch: Batch, good: int) -> None:
+        """Of the present second; what is not as usual is for the health to say."""
+        now, rejected = batch.when / NS, batch.rejected
         if now - self._since >= 1.0:
             self._since, self._good_frames, self._bad_frames = now, 0, 0
         self._good_frames += good
-        self._bad_frames += bad
-        if bad:
-            self._bad_at = now
-        return self._good_frames, self._bad_frames
-
-    def _health(self, now: float, good: int, bad: int) -> None:
-        good_frames, bad_frames = self._count(now, good, bad)
-        if not bad and self.state == "open" and good_frames <= FLOOD:
-            return  # the usual case
-        if good_frames + bad_frames > FLOOD:
-            self._flood_at = now
-            values = {"name": self.name, "frames": FLOOD}
-            self._set_state("flooding", StatusMessage("instrument-floods", values))
-        elif self.state == "flooding" and now - self._flood_at < EBB:
-            return
-        elif bad_frames >= GARBLED and bad_frames > good_frames:
-            self._set_unread()
-        elif self.state in UNREAD and now - self._bad_at < 1.0:
-            return
-        elif good_frames and good_frames >= bad_frames and self.state != "open":
-            reads = StatusMessage("instrument-reads", {"name": self.name})
-            self._set_state("open", reads)
-
-    def _set_unread(self) -> None:
-        """The instrument sends no readings: it says so itself, or its bytes cannot be
-        decoded."""
-        if self._no_reading is not None:
-            means, do = meaning_of(self._no_reading)
-            advice = f"{do[0].upper()}{do[1:]}"
-            says = {"name": self.name, "means": means, "advice": advice}
-            self._set_state("no-reading", StatusMessage("instrument-no-reading", says))
-        else:
-            self._set_garbled()
-
-    def _set_garbled(self) -> None:
-        profile = self.settings.options.get("profile", "")
-        kind = f"{self.settings.format} {profile}".rstrip()
-        code = "instrument-garbled-pins" if self.settings.pins else "instrument-garbled"
-        values = {"name": self.name, "format": kind}
-        self._set_state("garbled", StatusMessage(code, values))
+        self._bad_frames += len(rejected)
+        health = self.health
+        if rejected or health.state != "open" or self._good_frames > FLOOD:
+            latest = rejected[-1][1] if rejected else None
+            health.frames(now, self._good_frames, self._bad_frames, latest)
 
     def _port_state(self, state: PortState, words: str) -> None:
         self.stamps.restart()
         self._since = 0.0
-        self._unread = 0
-        self._no_reading, self._stopped_reading = None, False
         if self._filter is not None:
             self._filter.restart()
         if state == "open":
@@ -274,63 +315,17 @@ class Instrument:
             self._opened = True
         else:
             self.value = None
-        port = self.settings.port or ""
-        values = {"name": self.name, "port": port, "why": words}
-        self._set_state(state, StatusMessage("instrument-port", values))
+        self.health.port_state(state, words)
 
     def tick(self, now: float) -> bool:
         """Watch for silence, a few times a second. True once when the instrument still
         sends but no reading comes any more."""
         self._settle_pending(now)
-        silence, last = self.stamps.silence(now), self.last
-        usual = self.stamps.interval
-        long = max(SILENT_S, 5 * (usual or 0.0))
-        if last is not None and usual is not None and usual < 1.0:
-            if now - last <= long:
-                self._stopped_reading = False
-            elif silence > long:
-                if self.state in {"open", "garbled", "no-reading"}:
-                    values = {"name": self.name, "seconds": round(silence)}
-                    told = StatusMessage("instrument-silent", values)
-                    self._set_state("silent", told)
-                    self.stamps.rate = None
-            elif not self._stopped_reading:
-                self._stopped_reading, self.stamps.rate = True, None
-                self._set_unread()
-                return True
-        if (
-            self._no_reading is not None
-            and self.state in {"open", "silent"}
-            and silence < 1.0
-            and self._no_value(now)
-        ):
-            self._set_unread()
-        long_nothing = self._unread > NONSENSE and now - self._unread_since > SILENT_S
-        if long_nothing and self.state in {"open", "silent"} and silence < 1.0:
-            self._set_garbled()
-        return False
-
-    def _no_value(self, now: float) -> bool:
-        return self.last is None or now - self.last > SILENT_S
+        return self.health.tick(now, self.stamps)
 
     def stalled(self, now: float) -> bool:
-        """Whether bytes have waited unread for UNREAD_STALL_S seconds; to be called
-        regularly."""
-        if not self.source.stuck() or (
-            self._stuck_since is not None and self.progress != self._stuck_at
-        ):
-            self._stuck_since = None
-        elif self._stuck_since is None:
-            self._stuck_since, self._stuck_at = now, self.progress
-        return (
-            self._stuck_since is not None and now - self._stuck_since > UNREAD_STALL_S
-        )
-
-    def _set_state(self, state: str, remark: StatusMessage) -> None:
-        if state == self.state and remark == self.remark:
-            return
-        self.state, self.remark = state, remark
-        self._on_state(self)
+        """Whether bytes have waited unread for too long; to be called regularly."""
+        return self.health.stalled(self.source.stuck(), now)
 
     def said(self) -> InstrumentState:
         age = None if self.last is None else max(0.0, time.monotonic() - self.last)

@@ -1,7 +1,7 @@
 """The check in progress in the daemon: begun, joined, taken up again, gone on with,
-given up, concluded.
+given up. At most one at a time.
 
-Owns no socket and no instrument.
+A check that verifies a move is a lighter one, and none has tests that do not apply.
 """
 
 from __future__ import annotations
@@ -10,20 +10,26 @@ import contextlib
 import logging
 import time
 import uuid
-from collections.abc import Callable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable, Collection, Mapping, Sequence
+from typing import Any
 
 import msgspec
 
 from bench.checks import UnknownCheck, find
-from bench.checks.model import Caution, Check, Evidence, EvidenceGear, Known
+from bench.checks.model import (
+    Caution,
+    Check,
+    EvidenceGear,
+    Known,
+    Lean,
+    Step,
+    Tap,
+)
 from bench.checks.options import OptionError, OptionValue, understood, validated
-from bench.daemon.acquisition import Instrument
-from bench.daemon.check_journal import CheckJournal
-from bench.daemon.check_start import applying, lightened, progress, same
-from bench.daemon.evaluation import Evaluation, with_verdict_on_move
+from bench.daemon.check_session import CheckSession, known_of
+from bench.daemon.shared_state import SharedState
 from bench.daemon.shop_air import ShopAir
-from bench.finding import Finding, Remark, warning
+from bench.finding import Finding
 from bench.log.remembered import Acknowledged
 from bench.log.rows import OpenCheck
 from bench.log.store import gear_names
@@ -32,219 +38,121 @@ from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.gear_selection import GearUnknown, use
 from bench.procedure.status_message import StatusMessage
 from bench.procedure.wrong_use import InvalidRequest
-from bench.protocol import Begin, Concluded, Extend, NoFinding, Saved
+from bench.protocol import Begin, Extend, notice
 from bench.render.prompts import prompt_words
-from bench.render.remarks import with_notes
-from bench.settings.settings_file import Settings
 from bench.upkeep.history import COLDEST, HOTTEST, sound_climate
-
-if TYPE_CHECKING:
-    from bench.daemon.station import Station
 
 log = logging.getLogger("sweepgauge")
 
 
+MOST_PUSHES = 50  # a set-up, and those that a check is gone on with
+
+
 class CheckController:
-    """At most one check at a time.
+    """session: the check in progress. at_rest: whether the sled rests."""
 
-    station: the instruments that it reads, the log, and whom it tells.
-    """
-
-    def __init__(self, station: Station) -> None:
-        self.log = station.log
-        self.run: CheckProcedure | None = None
-        self.begun: Begin | None = None
-        self.air: ShopAir | None = None  # set once by the service
-        # a recent finding by its id
-        self.find: Callable[[str], Finding | None] = lambda name: None
-        # the latest, which may still be extended
-        self._finished: CheckProcedure | None = None
-        self._finished_begin: Begin | None = None
-        self._finished_as: str | None = None
-        self._supersedes: str | None = None
-        self._jumps: list[Remark] = []  # of the clock, while the check went on
+    def __init__(
+        self, shared: SharedState, air: ShopAir, at_rest: Callable[[], bool]
+    ) -> None:
+        self.session: CheckSession | None = None
         self.cautions = AcknowledgedCautions()
-        self._station = station
-        self.tell = station.outbox.tell
-        self.evaluation = Evaluation(self)
-        self.journal = CheckJournal(self)
+        self._shared, self._air, self._at_rest = shared, air, at_rest
+        # the latest with a result, which may still be gone on with
+        self._finished: CheckSession | None = None
 
     @property
-    def settings(self) -> Settings:
-        return self._station.settings
+    def run(self) -> CheckProcedure | None:
+        return self.session.run if self.session is not None else None
 
-    @property
-    def instruments(self) -> list[Instrument]:
-        return self._station.instruments
-
-    def known(self, gear: EvidenceGear, kind: str, options: Mapping[str, Any]) -> Known:
-        """What the log tells to such a check."""
-        return self._station.known(gear, kind, options)
-
-    # ---- begun, gone on with, taken up again -----------------------------------------
+    def in_progress(self) -> CheckSession:
+        """Raises InvalidRequest where there is none."""
+        if self.session is None:
+            raise InvalidRequest("no check is in progress")
+        return self.session
 
     def gear_for(self, begin: Begin) -> EvidenceGear:
         """What this check uses of the user's gear. Raises InvalidRequest naming what
         there is."""
+        gear = self._shared.settings.gear
         try:
-            return use(
-                self.settings.gear, jig=begin.jig, saw=begin.saw, square=begin.square
-            )
+            return use(gear, jig=begin.jig, saw=begin.saw, square=begin.square)
         except GearUnknown as error:
             raise InvalidRequest(str(error)) from error
 
-    def why_not(
-        self, check: Check, options: Mapping[str, OptionValue], gear: EvidenceGear
-    ) -> str | None:
-        """Why a check cannot be taken with what is wired; None when it can."""
-        widths = any(s.gather == "width" for s in check.plan(options, gear))
-        wanted = "caliper" if widths else "indicator"
-        if any(i.role == wanted for i in self.instruments):
-            return None
-        return f"no {wanted} is set up: name its port in the settings, under [{wanted}]"
-
-    def extend(self, request: Extend, now: float) -> None:
-        """Go on with the latest check after all: more pushes in every set-up, then a
-        later, stricter look."""
-        run = self._finished
-        if self.run is not None:
-            raise InvalidRequest(f"{self.run.check.kind} is in progress")
-        if run is None or request.finding not in (None, self._finished_as):
-            raise InvalidRequest(
-                "only the latest check can go on, and not after a restart"
-            )
-        if run.looks:
-            # looking until it says what one hopes for makes a wrong answer likelier
-            why = "it went on once already: begin the check anew"
-            raise InvalidRequest(why)
-        if not 1 <= request.sweeps <= 50:
-            raise InvalidRequest(f"1 to 50 passes more, not {request.sweeps}")
-        self.run, self.begun = run, self._finished_begin
-        self._supersedes = self._finished_as
-        self.log.reopen(run.id)
-        run.extend(request.sweeps, now)
-
-    def begin(self, request: Begin, now: float) -> bool:
-        """Begin, or join the same check in progress; True when joined. Raises
-        InvalidRequest."""
-        check, request = self._understood(request)
-        if self.run is not None:
-            if self.begun is not None and same(self.begun, request):
-                return True
-            asked = prompt_words(self.run.ask, self.settings.units)
-            raise InvalidRequest(
-                f"{self.run.check.kind} is in progress ({asked}); finish it, or end it"
-                " with `sweepgauge abandon`"
-            )
-        gear = self.gear_for(request)
-        if (why := self._why_refused(check, request, gear)) is not None:
-            raise InvalidRequest(why)
-        if self.air is not None:
-            self.air.want()
-        cautions = self.cautions.due(
-            check.cautions, gear_names(gear)[1], _day(time.time())
-        )
-        run = self._make_run(uuid.uuid4().hex[:12], request, gear, cautions)
-        self._supersedes = None
-        self._record(run, request)
-        if len(cautions) < len(check.cautions):
-            skipped = [c.name for c in check.cautions if c not in cautions]
-            data = {"cautions": skipped, "asked": [c.name for c in cautions]}
-            self.journal.event(run.id, "cautions-known", data)
-        self._acknowledge(run)
-        run.settle_down(now)
-        log.info("check %s begins: %s", run.id, request.check)
-        return False
-
-    def _understood(self, request: Begin) -> tuple[Check, Begin]:
-        """The request with the options that the check declares. Raises
-        InvalidRequest."""
-        try:
-            check = find(request.check)
-            request = lightened(check, request, self.find, self._known_to)
-            options = validated(check, request.options)
-        except (UnknownCheck, OptionError) as error:
-            raise InvalidRequest(str(error)) from error
-        request = msgspec.structs.replace(request, options=options)
-        return check, applying(request, check.plan(options, EvidenceGear()))
-
-    def _why_refused(
-        self, check: Check, request: Begin, gear: EvidenceGear
-    ) -> str | None:
-        if request.sweeps is not None and not 1 <= request.sweeps <= 50:
-            return f"--sweeps takes 1 to 50 pushes a set-up, not {request.sweeps}"
-        if sound_climate(request.climate) != request.climate:
-            return (
-                "no shop has such a climate: give a temperature from"
-                f" {COLDEST:g} to {HOTTEST:g} C and a humidity up to 100 %"
-            )
-        return self.why_not(check, request.options, gear)
-
-    def _record(self, run: CheckProcedure, request: Begin) -> None:
-        """What is begun, before anybody is told of it."""
-        gear, indicator = run.gear, self.settings.indicator
-        jig, saw = gear_names(gear)
-        self.log.begin_check(
-            run.id,
-            request.check,
-            jig=jig,
-            saw=saw,
-            options=request.options,
-            gear=gear,
-            instrument=indicator.port if indicator is not None else None,
-            hold=str(request.options["hold"]) if request.options.get("hold") else None,
-        )
-        self.tell(Saved("check", run.id))
-        self.journal.event(run.id, "asked-for", msgspec.to_builtins(request))
-
     def _known_to(self, request: Begin) -> Known:
-        """What the log tells to a check that is begun so."""
-        return self.known(self.gear_for(request), request.check, request.options)
+        gear = self.gear_for(request)
+        return known_of(self._shared, gear, request.check, request.options)
 
-    def _acknowledge(self, run: CheckProcedure) -> None:
-        """Where its cautions are acknowledged, they need not be asked so soon again."""
-        if run.facts.acknowledged:
-            cautions = run.check.cautions
-            self.cautions.acknowledge(
-                cautions, gear_names(run.gear)[1], _day(time.time())
-            )
-
-    def remember(self, past: Sequence[Acknowledged]) -> None:
-        """What the log says was acknowledged, in its order."""
-        for check, saw, at in past:
-            with contextlib.suppress(UnknownCheck):
-                self.cautions.acknowledge(find(check).cautions, saw, _day(at))
-
-    def _make_run(
+    def _make(
         self,
         run_id: str,
         request: Begin,
         gear: EvidenceGear,
         cautions: Sequence[Caution] | None = None,
-    ) -> CheckProcedure:
-        travel = self.settings.gear.travel
-        self.begun = request
-        self._jumps = []
-        run = self.run = CheckProcedure(
-            run_id,
-            find(request.check),
-            request.options,
-            gear,
-            sweeps=request.sweeps,
-            lean=request.lean,
-            tap=request.tap,
-            marks=travel.marks if travel.by_marks else (),
-            journal=self.journal,
-            tell=self.tell,
-            at_rest=self._station.at_rest,
-            verifies=request.verifies,
-            cautions=cautions,
+    ) -> CheckSession:
+        parts = run_id, request, gear, self._shared, self._air
+        return CheckSession(
+            *parts, at_rest=self._at_rest, end=self._ended, cautions=cautions
         )
-        settings = self.settings
-        wired = (("indicator", settings.indicator), ("caliper", settings.caliper))
-        asking = {name: port.asking for name, port in wired if port is not None}
-        run.facts.buttons = tuple(n for n, how in asking.items() if how == "button")
-        return run
+
+    def _ended(self, session: CheckSession) -> None:
+        self.session = None
+        if session.finding is not None:
+            self._finished = session
+
+    # ---- begun, gone on with, taken up again -----------------------------------------
+
+    def begin(self, request: Begin, now: float) -> bool:
+        """Begin, or join the same check in progress; True when joined. Raises
+        InvalidRequest."""
+        settings, before = self._shared.settings, self._shared.recent(request.verifies)
+        check, request = _understood(request, before, self._known_to)
+        if self.session is not None:
+            if _same(self.session.begun, request):
+                return True
+            asked = prompt_words(self.session.run.ask, settings.units)
+            raise InvalidRequest(
+                f"{self.session.run.check.kind} is in progress ({asked}); finish it, or"
+                " end it with `sweepgauge abandon`"
+            )
+        gear = self.gear_for(request)
+        if (why := _refusal(check, request, gear, settings.wired)) is not None:
+            raise InvalidRequest(why)
+        self._air.want()
+        saw, today = gear_names(gear)[1], _day(time.time())
+        cautions = self.cautions.due(check.cautions, saw, today)
+        session = self._make(uuid.uuid4().hex[:12], request, gear, cautions)
+        self.session, run = session, session.run
+        session.record_begin()
+        if len(cautions) < len(check.cautions):
+            skipped = [c.name for c in check.cautions if c not in cautions]
+            data = {"cautions": skipped, "asked": [c.name for c in cautions]}
+            session.event(run.id, "cautions-known", data)
+        self._acknowledge(run)
+        run.settle_down(now)
+        log.info("check %s begins: %s", run.id, request.check)
+        return False
+
+    def extend(self, request: Extend, now: float) -> None:
+        """Go on with the latest check after all: more pushes in every set-up, then a
+        later, stricter look."""
+        session = self._finished
+        if self.run is not None:
+            raise InvalidRequest(f"{self.run.check.kind} is in progress")
+        if session is None or request.finding not in (None, session.finding):
+            raise InvalidRequest(
+                "only the latest check can go on, and not after a restart"
+            )
+        if session.run.looks:
+            # looking until it says what one hopes for makes a wrong answer likelier
+            why = "it went on once already: begin the check anew"
+            raise InvalidRequest(why)
+        if not 1 <= request.sweeps <= MOST_PUSHES:
+            most = f"1 to {MOST_PUSHES} passes more"
+            raise InvalidRequest(f"{most}, not {request.sweeps}")
+        self.session, session.supersedes, session.over = session, session.finding, False
+        self._shared.log.reopen(session.run.id)
+        session.run.extend(request.sweeps, now)
 
     def take_up(self, left: OpenCheck, now: float) -> StatusMessage:
         """Go on with a check that the last life left; says so."""
@@ -253,15 +161,16 @@ class CheckController:
             request = msgspec.convert(begun, Begin)
             options, wrong = understood(find(request.check), request.options)
             request = msgspec.structs.replace(request, options=options)
-            run = self._make_run(left.run, request, self.gear_for(request))
+            session = self._make(left.run, request, self.gear_for(request))
         except (msgspec.ValidationError, InvalidRequest, UnknownCheck) as error:
-            self.log.abandon(left.run, f"could not be taken up again: {error}")
+            self._shared.log.abandon(left.run, f"could not be taken up again: {error}")
             why = {"check": left.check, "why": str(error)}
             return StatusMessage("check-not-taken-up", why)
+        self.session, run = session, session.run
         for more in (e.data for e in left.events if e.kind == "extended"):
             run.extended(int(str(more["sweeps"])))
-            self._supersedes = left.findings[-1] if left.findings else None
-        run.resume(**progress(left), now=now)
+            session.supersedes = left.findings[-1] if left.findings else None
+        run.resume(**_progress(left), now=now)
         kept = sum(1 for t in run.kept.traces if t.push)
         values: dict[str, Any] = {"check": left.check, "kept": kept}
         if not wrong:
@@ -269,76 +178,145 @@ class CheckController:
         values["wrong"] = "; ".join(map(str, wrong))
         return StatusMessage("check-goes-on-without", values)
 
-    # ---- while it goes on, and how it ends -------------------------------------------
+    # ---- while it goes on ------------------------------------------------------------
 
     def press(self, now: float, *, waits: bool) -> bool:
-        if self.run is None:
+        if (run := self.run) is None:
             return False
-        run, asked = self.run, not self.run.facts.acknowledged
+        asked = not run.facts.acknowledged
         used = run.press(now, waits=waits)
         if asked:
             self._acknowledge(run)
-        self.after()
         return used
 
-    def undo(self, now: float) -> StatusMessage:
-        if self.run is None:
-            raise InvalidRequest("no check is in progress")
-        return self.run.undo(now)
+    def tick(self, now: float) -> None:
+        if (session := self.session) is None:
+            return
+        session.run.tick(now)
+        beat = session.beat.tick(session.run.ask, now) if session.beat else None
+        if beat is not None:
+            self._shared.tell(notice("beat", beat))
+            if beat.code == "beat-stand-still":
+                self.press(now, waits=False)
 
     def abandon(self, now: float) -> StatusMessage:
-        if self.run is None:
-            raise InvalidRequest("no check is in progress")
-        run, self.run, self.begun = self.run, None, None
-        run.interrupt(StatusMessage("check-given-up"), now)
-        self.log.abandon(run.id, "by hand")
-        return StatusMessage("given-up", {"check": run.check.kind})
+        session, self.session = self.in_progress(), None
+        session.give_up(now)
+        return StatusMessage("given-up", {"check": session.run.check.kind})
 
-    def after(self) -> None:
-        """When nothing is lacking any more, it is worked out."""
-        self.evaluation.after(self.run)
+    def _acknowledge(self, run: CheckProcedure) -> None:
+        """Where its cautions are acknowledged, they need not be asked so soon again."""
+        if run.facts.acknowledged:
+            saw, today = gear_names(run.gear)[1], _day(time.time())
+            self.cautions.acknowledge(run.check.cautions, saw, today)
 
-    def clock_jumped(self, seconds: float) -> None:
-        """Said in the finding of the check during which it happened."""
-        if self.run is not None and self.run.facts.acknowledged:
-            self._jumps.append(warning("clock-jumped", seconds=seconds))
+    def remember(self, past: Sequence[Acknowledged]) -> None:
+        """What the log says was acknowledged, in its order."""
+        for check, saw, at in past:
+            with contextlib.suppress(UnknownCheck):
+                self.cautions.acknowledge(find(check).cautions, saw, _day(at))
 
-    def stop(self, now: float) -> None:
-        if self.run is not None:
-            self.run.interrupt(StatusMessage("daemon-ended"), now)
-        self.evaluation.stop()
 
-    def concluded(
-        self, run: CheckProcedure, finding: Finding, evidence: Evidence
-    ) -> None:
-        begun = self.begun
-        if self.run is not run or begun is None:
-            return
-        verifies = begun.verifies
-        before = self.find(verifies) if verifies else None
-        finding = with_verdict_on_move(finding, before)
-        finding = msgspec.structs.replace(
-            finding,
-            remarks=[*finding.remarks, *self._jumps],
-            climate=begun.climate or (self.air.now() if self.air is not None else None),
+# ---- what a check is begun with; pure ------------------------------------------------
+
+
+def _understood(
+    request: Begin, before: Finding | None, known: Callable[[Begin], Known]
+) -> tuple[Check, Begin]:
+    """The check, and the request with the options that it declares. before: the result
+    of the move that is verified; known: what the log tells to a check so begun. Raises
+    InvalidRequest."""
+    try:
+        check = find(request.check)
+        if request.verifies is not None:
+            request = _lightened(check, request, before, known)
+        options = validated(check, request.options)
+    except (UnknownCheck, OptionError) as error:
+        raise InvalidRequest(str(error)) from error
+    steps = check.plan(options, EvidenceGear())
+    return check, _applying(msgspec.structs.replace(request, options=options), steps)
+
+
+def _lightened(
+    check: Check,
+    request: Begin,
+    before: Finding | None,
+    known: Callable[[Begin], Known],
+) -> Begin:
+    """What verifies a move needs no proof of the side again, and one set-up where the
+    result before has proved the rest. An option that is not as usual stands."""
+    request = msgspec.structs.replace(request, lean=False, tap=False)
+    lighter = check.lighter(before) if before and check.lighter else None
+    usual = {option.name: option.default for option in check.options}
+    if lighter is None or any(
+        request.options.get(name) not in (None, usual[name]) for name in lighter
+    ):
+        return request
+    if "square" in check.takes and known(request).square is None:
+        return request
+    return msgspec.structs.replace(request, options={**request.options, **lighter})
+
+
+def _applying(request: Begin, steps: Sequence[Step]) -> Begin:
+    """Without a test that no step of the check has."""
+    return msgspec.structs.replace(
+        request,
+        lean=request.lean and any(step.leans for step in steps),
+        tap=request.tap and any(step.gather == "sweep" for step in steps),
+    )
+
+
+def _refusal(
+    check: Check, request: Begin, gear: EvidenceGear, wired: Collection[str]
+) -> str | None:
+    """Why this check is not begun; None when it can be. wired: roles of instruments."""
+    if request.sweeps is not None and not 1 <= request.sweeps <= MOST_PUSHES:
+        most = f"1 to {MOST_PUSHES} pushes a set-up"
+        return f"--sweeps takes {most}, not {request.sweeps}"
+    if sound_climate(request.climate) != request.climate:
+        return (
+            "no shop has such a climate: give a temperature from"
+            f" {COLDEST:g} to {HOTTEST:g} C and a humidity up to 100 %"
         )
-        finding = with_notes(finding, self.settings.units)
-        self.log.finding(run.id, finding, evidence, supersedes=self._supersedes)
-        if finding.move is not None:
-            self.log.move_planned(f"move-{finding.id}", finding.id, finding.move)
-        if verifies:
-            self.log.move_verified(f"move-{verifies}", finding.id)
-        self._finished, self._finished_begin = run, begun
-        self._finished_as = finding.id
-        self.run, self.begun, self._supersedes = None, None, None
-        self.tell(Concluded(run.id, finding))
+    return why_not(check, request.options, gear, wired)
 
-    def not_concluded(self, run: CheckProcedure, why: str) -> None:
-        if self.run is run:
-            self.run, self.begun = None, None
-        self.log.abandon(run.id, why)
-        remark = StatusMessage("not-concluded", {"why": why.rstrip(".")})
-        self.tell(NoFinding(run.id, remarks=[remark]))
+
+def why_not(
+    check: Check,
+    options: Mapping[str, OptionValue],
+    gear: EvidenceGear,
+    wired: Collection[str],
+) -> str | None:
+    """Why a check cannot be taken with what is wired; None when it can."""
+    widths = any(step.gather == "width" for step in check.plan(options, gear))
+    wanted = "caliper" if widths else "indicator"
+    if wanted in wired:
+        return None
+    return f"no {wanted} is set up: name its port in the settings, under [{wanted}]"
+
+
+def _same(a: Begin, b: Begin) -> bool:
+    """The same check on the same thing: `ref` and the beat may differ."""
+    plain = {"ref": None, "beat": None}
+    return bool(
+        msgspec.structs.replace(a, **plain) == msgspec.structs.replace(b, **plain)
+    )
+
+
+def _progress(left: OpenCheck) -> dict[str, Any]:
+    """The arguments of `CheckProcedure.resume`, but for the time."""
+    by_kind: dict[str, list[dict[str, object]]] = {}
+    for event in left.events:
+        by_kind.setdefault(event.kind, []).append(event.data)
+    none_asked = [not data["asked"] for data in by_kind.get("cautions-known", ())]
+    whole = [sweep.trace for sweep in left.sweeps if sweep.state == "whole"]
+    return {
+        "acknowledged": "acknowledged" in by_kind or any(none_asked),
+        "traces": [trace for trace in whole if trace is not None],
+        "leans": msgspec.convert(by_kind.get("lean", []), list[Lean]),
+        "taps": msgspec.convert(by_kind.get("tap", []), list[Tap]),
+        "alive": [str(data["placement"]) for data in by_kind.get("alive", ())],
+    }
 
 
 def _day(wall_s: float) -> str:

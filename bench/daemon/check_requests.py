@@ -7,6 +7,7 @@ import asyncio
 import msgspec
 
 from bench.daemon.request_context import RequestContext
+from bench.daemon.tones import MarkBeat
 from bench.finding import Finding
 from bench.log.upkeep_history import why_whole_check
 from bench.procedure.status_message import StatusMessage
@@ -29,34 +30,29 @@ SHORTEST_BEAT, LONGEST_BEAT = 1.0, 60.0  # s
 
 
 async def begin(context: RequestContext, request: Begin) -> PromptChanged:
-    service, now = context.service, context.now
-    request = await _as_quick(context, request)
-    beat = request.beat
+    service, beat = context.service, request.beat
+    if request.options.get("quick"):
+        request = await _as_quick(context, request)
     if beat is not None and not SHORTEST_BEAT <= beat <= LONGEST_BEAT:
         raise InvalidRequest(
             f"--beat takes {SHORTEST_BEAT:g} to {LONGEST_BEAT:g} s, not {beat:g}"
         )
-    joined = service.bench.begin(request, now)
+    joined = service.bench.begin(request, context.now)
     service.learner.end()
+    session = service.bench.checking.in_progress()
     if beat is not None:
-        service.beat.begin(beat, now)
-    assert service.bench.run is not None
-    return service.bench.run.asking(joined=joined)
+        session.beat = MarkBeat(beat, context.now)
+    return session.run.asking(joined=joined)
 
 
 async def _as_quick(context: RequestContext, request: Begin) -> Begin:
-    """A quick check is begun with the wall that the sled was held to; another check as
-    it is. Raises InvalidRequest where a whole check must come first."""
-    if not request.options.get("quick"):
-        return request
-    service = context.service
-    indicator = service.settings.indicator
-    why, hold = await asyncio.to_thread(
-        why_whole_check,
-        service.paths.log,
-        service.bench.checking.gear_for(request),
-        indicator.port if indicator is not None else None,
-    )
+    """A quick check is begun with the wall that the sled was held to. Raises
+    InvalidRequest where a whole check must come first."""
+    shared = context.shared
+    wired = shared.settings.indicator
+    gear = context.service.bench.checking.gear_for(request)
+    port = wired.port if wired is not None else None
+    why, hold = await asyncio.to_thread(why_whole_check, shared.paths.log, gear, port)
     if why is not None:
         raise InvalidRequest(WHY_WHOLE[why])
     options = {"hold": hold, **request.options}
@@ -73,9 +69,8 @@ def undo(context: RequestContext, request: Undo) -> Done:
 
 
 def abandon(context: RequestContext, request: Abandon) -> Done:
-    bench = context.service.bench
-    remark = bench.abandon()
-    bench.outbox.tell(PromptChanged(run=None))
+    remark = context.service.bench.abandon(context.now)
+    context.shared.outbox.tell(PromptChanged(run=None))
     return Done(remarks=[remark])
 
 
@@ -85,39 +80,38 @@ def extend(context: RequestContext, request: Extend) -> Done:
 
 
 def moved(context: RequestContext, request: Moved) -> Done:
-    service = context.service
     found = _with_move(context, request.finding, request.jig)
     assert found.move is not None
-    move = found.move
-    if request.distance is None and found.proposed is None:
-        raise InvalidRequest(
-            "that result is too close to call and named no move: say with"
-            " --distance how far it went"
-        )
-    distance = move.distance if request.distance is None else request.distance
+    move, distance = found.move, request.distance
+    if distance is None:
+        if found.proposed is None:
+            raise InvalidRequest(
+                "that result is too close to call and named no move: say with"
+                " --distance how far it went"
+            )
+        distance = move.distance
     made = {"distance_mm": distance, "how": request.how}
-    service.log.move_made(f"move-{found.id}", made)
-    service.bench.outbox.tell(Saved("move", found.id))
+    context.shared.log.move_made(f"move-{found.id}", made)
+    context.shared.outbox.tell(Saved("move", found.id))
     values = {"end": move.end, "way": move.way, "distance": distance}
     return Done(remarks=[StatusMessage("move-noted", values)])
 
 
 def live(context: RequestContext, request: Live) -> Done:
     service = context.service
-    if request.on:
-        service.learner.end()
-        found = _with_move(context, request.finding)
-        service.bench.start_live(request, found)
-    else:
+    if not request.on:
         service.bench.live.end()
-    return Done("live" if request.on else "left")
+        return Done("left")
+    service.learner.end()
+    service.bench.start_live(request, _with_move(context, request.finding))
+    return Done("live")
 
 
 def _with_move(
     context: RequestContext, finding: str | None, jig: str | None = None
 ) -> Finding:
     """The latest finding with a move, proposed or not. Raises InvalidRequest."""
-    for found in context.service.last:
+    for found in context.shared.last:
         named = finding is None or found.id == finding
         if named and (jig is None or found.jig == jig) and found.move is not None:
             return found

@@ -1,9 +1,8 @@
 """First start: which cable is the indicator and which the travel, and which way they
 count; the leaf proof.
 
-The port whose number goes out and comes back is the plunger's; the one that goes far
-and stays is the sled's. What is ambiguous is said and asked again; nothing is written
-before a press keeps it, so a daemon that is killed meanwhile leaves nothing behind.
+Nothing is written before a press keeps it, so a daemon that is killed meanwhile leaves
+nothing behind.
 """
 
 from __future__ import annotations
@@ -11,77 +10,69 @@ from __future__ import annotations
 import asyncio
 import logging
 import time
-from collections.abc import Callable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any
-
-import msgspec
+from collections.abc import Awaitable, Callable, Mapping, Sequence
+from typing import Any, Literal
 
 from bench.daemon.acquisition import Instrument
-from bench.daemon.cable_movements import CableMovements, What
-from bench.daemon.cable_settings import (
-    Role,
-    changes_remark,
-    found_remark,
-    heard_remark,
-    moved_remark,
-    not_kept_remark,
-    values_of,
-    write,
-)
-from bench.daemon.port_listener import PortListener, wired_cable
+from bench.daemon.cable_search import CableSearch, Found, Role
+from bench.daemon.outbox import Send
+from bench.daemon.port_listener import Places, PortListener, short_name, wired_cable
 from bench.daemon.port_scanner import PortScanner
-from bench.daemon.serial_places import Places, short_name
+from bench.daemon.shared_state import SharedState
+from bench.daemon.wired_instruments import WiredInstruments
 from bench.procedure.leaf_proof import LeafProof, Phase
 from bench.procedure.status_message import StatusMessage
 from bench.procedure.wrong_use import InvalidRequest
 from bench.protocol import Cables, Learn, Readings, SetupNotice
 from bench.settings import edit
-from bench.settings.settings_file import SettingsError
-from bench.stream.motion import Seen
-
-if TYPE_CHECKING:
-    from bench.daemon.service import Service
+from bench.settings.settings_file import Settings, SettingsError
 
 log = logging.getLogger("sweepgauge")
 
 # s that ports are held on when nobody looks any more: a screen may come back
 LINGER = 3.0
-IDLE = 20.0  # s without a movement until that is said
-STAYED = 6.0  # s that a plunger rests pressed in before the port is doubted
 LEAF = 0.10  # mm, where no other is named
-
-ASK = {"indicator": StatusMessage("setup-press"), "travel": StatusMessage("setup-push")}
 
 
 class DeviceSetup:
-    """where: the serial ports that are listened to."""
+    """where: the serial ports that are listened to. busy: why nothing can be set up
+    now. rewire: has the daemon read by other settings.
 
-    def __init__(self, service: Service, where: Places) -> None:
-        self._service, self._paths = service, service.paths
-        self._tell, self._wired = service.bench.outbox.tell, service.bench.wired
-        self.scanner = PortScanner(
-            where,
-            self._wired.devices,
-            lambda one, times, values: self._take(one.place.name, times, values),
-        )
-        self.what: What | None = None
+    what: is set up now, by a search for its cable or by the leaf proof. said: the
+    latest notice of that.
+    """
+
+    def __init__(
+        self,
+        shared: SharedState,
+        wired: WiredInstruments,
+        where: Places,
+        busy: Callable[[], str | None],
+        rewire: Callable[[Settings], Awaitable[None]],
+    ) -> None:
+        self._shared, self._wired = shared, wired
+        self._busy, self._rewire = busy, rewire
+        self.scanner = PortScanner(where, wired.devices, self._heard)
         self.said: SetupNotice | None = None
         self._cables: Cables | None = None
         self._left = False  # the person does not want to be asked by itself any more
         self._wanted = 0.0  # monotonic s when the cables were last of use
-        self._moves = CableMovements()
-        self._moved_at = 0.0
-        self._seen: tuple[str, float] | None = None  # port, signed mm
         self._keeping: asyncio.Task[None] | None = None
         self._stopping: asyncio.Task[None] | None = None
+        self._search: CableSearch | None = None
         self._proof: LeafProof | None = None
 
     # ---- life ------------------------------------------------------------------------
 
     @property
-    def first(self) -> bool:
-        """Nothing is wired."""
-        return not self._wired.all
+    def what(self) -> Role | Literal["leaf"] | None:
+        if self._proof is not None:
+            return "leaf"
+        return self._search.what if self._search is not None else None
+
+    @property
+    def _keeps(self) -> bool:
+        return self._keeping is not None and not self._keeping.done()
 
     async def stop(self) -> None:
         if self._keeping is not None:
@@ -92,22 +83,22 @@ class DeviceSetup:
     def tick(self, now: float, *, watched: bool, present: bool) -> None:
         """present: there is a client. watched: one looks at the readings. Ports are
         held on for nobody else."""
-        keeping = self._keeping is not None and not self._keeping.done()
-        if keeping or (self.what is not None and present) or (self.first and watched):
+        first = not self._wired.all
+        if self._keeps or (self.what and present) or (first and watched):
             self._wanted = now
             stopped = self._stopping is None or self._stopping.done()
-            if self.what != "leaf" and not self.scanner.on and stopped:
+            if self._proof is None and stopped:
                 self.scanner.start()
         elif now - self._wanted > LINGER:
             self._let_go()
         self.scanner.tick(now)
         asked = self.what is not None or self._left
-        if self.first and watched and not asked and self.scanner.looked:
-            self._ask("indicator", now)
+        if first and watched and not asked and self.scanner.looked:
+            self._begin_search("indicator", now)
         if self._proof is not None:
-            self._proof.tick(now, self._wired.indicator())
-        elif self.what is not None:
-            self._look(now)
+            self._proof.tick(now, self._wired.named("indicator"))
+        elif self._search is not None and not self._keeps:
+            self._search.tick(now)
         self._say_cables(now)
 
     def _let_go(self) -> None:
@@ -121,21 +112,23 @@ class DeviceSetup:
 
     def start(self, request: Learn, now: float) -> None:
         """Raises InvalidRequest where it cannot be."""
-        why = self._service.busy()
-        if why is not None:
+        if (why := self._busy()) is not None:
             raise InvalidRequest(why)
         if request.what != "leaf":
-            self._ask(request.what, now)
+            self._begin_search(request.what, now)
             return
-        self._seen = None
-        self._proof = LeafProof(
-            LEAF if request.leaf is None else request.leaf,
-            self._service.settings,
-            self._wired.indicator(),
-            self._said_of_leaf,
-        )
-        self.what = "leaf"
+        leaf = LEAF if request.leaf is None else request.leaf
+        indicator, settings = self._wired.named("indicator"), self._shared.settings
+        self._proof = LeafProof(leaf, settings, indicator, self._told)
+        self._search, self._wired.overheard = None, self._overheard
         self._proof.begin()
+
+    def _begin_search(self, what: Role, now: float) -> None:
+        if self._search is None or self._search.what != what:
+            file, role_of = self._shared.paths.settings, self._wired.other_role
+            self._search = CableSearch(what, file, self._readable, role_of, self._told)
+        self._proof, self._wired.overheard = None, self._overheard
+        self._search.begin(now)
 
     def end(self) -> None:
         """The person leaves it."""
@@ -147,7 +140,7 @@ class DeviceSetup:
         """True when it answered something that is asked here."""
         if self.what is None or self.said is None or not self.said.enter:
             return False
-        if self._keeping is not None and not self._keeping.done():
+        if self._keeps:
             return True
         if self.said.phase == "seen":
             self._keeping = asyncio.get_running_loop().create_task(self._keep())
@@ -157,164 +150,111 @@ class DeviceSetup:
 
     # ---- what is heard ---------------------------------------------------------------
 
-    def heard(self, message: Readings) -> None:
+    def _overheard(self, message: Readings) -> None:
         """Readings of an instrument that is set up."""
-        if self.what is None or (one := self._wired.named(message.instrument)) is None:
-            return
-        if self._proof is not None and one.role == "indicator":
+        one = self._wired.named(message.instrument)
+        if self._proof is not None and message.instrument == "indicator":
             self._proof.readings(message)
-        elif self._proof is None and one.settings.port:
-            self._take(one.settings.port, message.at, message.values)
+        elif self._search is not None and one is not None and one.settings.port:
+            self._search.readings(one.settings.port, message.at, message.values)
 
-    def _take(self, port: str, times: list[float], values: list[float]) -> None:
-        self._moves.take(self.what, port, times, values)
+    def _heard(
+        self, one: PortListener, times: list[float], values: list[float]
+    ) -> None:
+        if self._search is not None:
+            self._search.readings(one.place.name, times, values)
 
     def _readable(self) -> dict[str, PortListener | Instrument]:
-        return self._wired.readable(self.scanner.tapped.values())
+        """By port what can be read at this moment, wired or listened to."""
+        heard: dict[str, PortListener | Instrument] = {
+            one.place.name: one
+            for one in self.scanner.tapped.values()
+            if one.proposal is not None and not one.lost
+        }
+        wired = [one for one in self._wired.with_ports() if one.state != "absent"]
+        return heard | {one.settings.port: one for one in wired}
 
     def _say_cables(self, now: float) -> None:
-        if not self.scanner.on:
-            if self._cables is not None:
-                self._cables = None
-                self._tell(Cables([]))
-            return
-        cables = [one.said(now) for one in self.scanner.tapped.values()]
-        cables += [wired_cable(one) for one in self._wired.with_ports()]
-        said = Cables(sorted(cables, key=lambda one: one.port), self.first)
-        if said != self._cables and self.scanner.looked:
-            self._cables = said
-            self._tell(said)
+        cables: Cables | None = None
+        if self.scanner.on:
+            if not self.scanner.looked:
+                return
+            heard = [one.said(now) for one in self.scanner.tapped.values()]
+            heard += [wired_cable(one) for one in self._wired.with_ports()]
+            by_port = sorted(heard, key=lambda one: one.port)
+            cables = Cables(by_port, first=not self._wired.all)
+        if cables != self._cables:
+            self._cables = cables
+            self._shared.outbox.tell(cables or Cables([]))
 
-    def greet(self, send: Callable[[msgspec.Struct], None]) -> None:
+    def greet(self, send: Send) -> None:
         """To a client that has just come."""
-        if self._cables is not None:
-            send(self._cables)
-        if self.said is not None:
-            send(self.said)
+        for one in (self._cables, self.said):
+            if one is not None:
+                send(one)
 
-    # ---- the cables ------------------------------------------------------------------
-
-    def _ask(self, what: Role, now: float, *before: StatusMessage) -> None:
-        self._moves.restart(anew=what != self.what)
-        self.what, self._seen, self._moved_at, self._proof = what, None, now, None
-        self._say("asking", *before, ASK[what])
-
-    def _look(self, now: float) -> None:
-        assert self.said is not None and self.what in ("indicator", "travel")
-        what: Role = "indicator" if self.what == "indicator" else "travel"
-        lost = self._moves.drop_all_but(self._readable())
-        if self._keeping is not None and not self._keeping.done():
-            return
-        if self._seen is not None:
-            if self._seen[0] in lost:
-                name = {"name": short_name(self._seen[0])}
-                self._ask(what, now, StatusMessage("setup-port-gone", name))
-            return
-        midway = next((port for port, far in lost.items() if far > 0.02), None)
-        if midway is not None:
-            name = {"name": short_name(midway)}
-            self._ask(what, now, StatusMessage("setup-port-gone-midway", name))
-            return
-        self._judge(what, self._moves.seen(what, now), now)
-
-    def _judge(self, what: Role, seen: Seen, now: float) -> None:
-        if seen.outcome in ("nothing", "moving"):
-            if seen.outcome == "moving":
-                self._moved_at = now
-            elif now - self._moved_at > IDLE:
-                self._ask(what, now, heard_remark(self._readable()))
-            return
-        port, mm = seen.moved[0]
-        if seen.outcome == "seen":
-            self._found(what, port, mm)
-        elif seen.outcome == "little" and what == "travel":
-            # what it has gone already counts
-            push_on = StatusMessage("setup-push-on")
-            self._say("asking", moved_remark(what, seen), push_on)
-        elif seen.outcome == "stays" and self._moves.rested(port, now) <= STAYED:
-            still = {"name": short_name(port), "far": abs(mm)}
-            self._say("asking", StatusMessage("setup-stays", still))
-        else:
-            self._ask(what, now, moved_remark(what, seen))
-
-    def _found(self, what: Role, port: str, mm: float) -> None:
-        self._seen = (port, mm)
-        remarks = [found_remark(what, port, mm)]
-        try:
-            values = self._values(what, port)
-            changes = edit.changes(self._paths.settings, what, values)
-        except SettingsError as error:
-            why = {"why": str(error)}
-            self._finish("failed", StatusMessage("setup-nothing-kept", why))
-            return
-        if self._inches(what, port):
-            remarks.append(StatusMessage("setup-inches"))
-        other = self._wired.other_role(what, port)
-        if other is not None:
-            remarks.append(StatusMessage("setup-was-other", {"other": other}))
-        if changes:
-            remarks.append(changes_remark(self._paths.settings.name, changes))
-        grows = str(values["grows"])
-        self._say("seen", *remarks, port=port, grows=grows, enter=True, value=abs(mm))
-
-    def _inches(self, what: What, port: str) -> bool:
-        """The indicator shows inches, and the file does not say what people see."""
-        one = self._readable().get(port)
-        inches = what == "indicator" and one is not None and one.unit == "inch"
-        return inches and not edit.says(self._paths.settings, None, "units")
-
-    def _values(self, what: Role, port: str) -> dict[str, edit.Value]:
-        assert self._seen is not None
-        source, shown = self._readable().get(port), self._moves.shown(port)
-        other, path = self._wired.other_role(what, port), self._paths.settings
-        return values_of(what, port, self._seen[1], source, other, path, shown)
+    # ---- what is kept ----------------------------------------------------------------
 
     async def _keep(self) -> None:
         """Into the settings file; then the daemon reads what it says."""
-        assert self.what is not None
-        what, path = self.what, self._paths.settings
+        what, path, proof = self.what, self._shared.paths.settings, self._proof
+        found = self._search.found if self._search is not None else None
+        if found is None:
+            found = Found("", proof.cure if proof is not None else {}, None, False)
         section: Role = "travel" if what == "travel" else "indicator"
-        values: dict[str, edit.Value] = {}
         try:
-            if self._proof is not None:
-                values = self._proof.cure
-            elif self._seen is not None:
-                values = self._values(section, self._seen[0])
-            other, inches = None, False
-            if self._seen is not None:
-                other = self._wired.other_role(what, self._seen[0])
-                inches = self._inches(what, self._seen[0])
-            settings = await asyncio.to_thread(
-                write, self._paths, section, values, other, inches
-            )
+            settings = await asyncio.to_thread(self._write, section, found)
         except Exception as error:
             if not isinstance(error, SettingsError | OSError):
                 log.exception("keeping what was learned of the %s", what)
-            self._finish("failed", not_kept_remark(error, path, section, values))
+            self._finish("failed", self._not_kept(error, section, found.values))
             return
-        port = self._seen[0] if self._seen is not None else ""
-        if port:
-            await self.scanner.release(port)
-        await self._service.rewire(settings)
-        self._note("learned", {"what": what, "values": values})
-        if self._proof is not None:
-            cured = StatusMessage("setup-cured", {"file": path.name})
-            self._proof.cured(settings, cured)
+        if found.port:
+            await self.scanner.release(found.port)
+        await self._rewire(settings)
+        self._note("learned", {"what": what, "values": found.values})
+        if proof is not None:
+            proof.cured(settings, StatusMessage("setup-cured", {"file": path.name}))
             return
-        grows = str(values.get("grows", ""))
-        kept = {"file": path.name, "name": short_name(port), "what": what}
-        self._finish("kept", StatusMessage("setup-kept", kept), port=port, grows=grows)
+        kept = {"file": path.name, "name": short_name(found.port), "what": what}
+        grows = str(found.values.get("grows", ""))
+        remark = StatusMessage("setup-kept", kept)
+        self._finish("kept", remark, port=found.port, grows=grows)
+
+    def _write(self, section: Role, found: Found) -> Settings:
+        """Raises SettingsError and OSError."""
+        file, gear = self._shared.paths.settings, self._shared.paths.gear
+        settings = edit.keep(
+            file, section, found.values, gear_path=gear, take_from=found.was
+        )
+        if found.inches:
+            return edit.write_setting(file, "units", "inch", gear_path=gear)
+        return settings
+
+    def _not_kept(
+        self, error: Exception, section: Role, values: Mapping[str, edit.Value]
+    ) -> StatusMessage:
+        """Why nothing is kept, and what to do."""
+        if isinstance(error, OSError):
+            why, by_hand = error.strerror or str(error), edit.as_text(section, values)
+            path = str(self._shared.paths.settings)
+            lost = {"path": path, "why": why, "by_hand": by_hand}
+            return StatusMessage("setup-not-writable", lost)
+        fault = "" if isinstance(error, SettingsError) else f"{type(error).__name__}: "
+        return StatusMessage("setup-nothing-kept", {"why": f"{fault}{error}"})
+
+    def _note(self, kind: str, data: Mapping[str, Any]) -> None:
+        self._shared.log.event(None, kind, data, urgent=True)
 
     # ---- what is told ----------------------------------------------------------------
 
-    def _said_of_leaf(
+    def _told(
         self, phase: Phase, remarks: Sequence[StatusMessage], more: Mapping[str, Any]
     ) -> None:
+        """By the search or the proof."""
         proof = self._proof
-        assert proof is not None
-        if proof.outcome is not None:
-            change = more.get("value")
-            leaf = {"leaf_mm": proof.leaf, "change_mm": change}
+        if proof is not None and proof.outcome is not None:
+            leaf = {"leaf_mm": proof.leaf, "change_mm": more.get("value")}
             self._note("leaf", {**leaf, "outcome": proof.outcome})
             proof.outcome = None
         if phase in ("kept", "failed"):
@@ -322,18 +262,15 @@ class DeviceSetup:
         else:
             self._say(phase, *remarks, **more)
 
-    def _note(self, kind: str, data: Mapping[str, Any]) -> None:
-        self._service.log.event(None, kind, data, urgent=True)
-
     def _say(self, phase: Phase, *remarks: StatusMessage, **more: Any) -> None:
         assert self.what is not None
         said = SetupNotice(self.what, phase, remarks=list(remarks), **more)
         if said != self.said:
             self.said = said
-            self._tell(said)
+            self._shared.outbox.tell(said)
 
     def _finish(self, phase: Phase, *remarks: StatusMessage, **more: Any) -> None:
         """It is over, one way or the other."""
         self._say(phase, *remarks, on=False, **more)
-        self.what = self.said = self._seen = self._proof = None
+        self.said = self._search = self._proof = self._wired.overheard = None
         self._wanted = time.monotonic()

@@ -31,7 +31,10 @@ from bench.settings.edit import GearKind, add_gear, write_setting
 from bench.settings.settings_file import load
 from bench.upkeep.dates import DAY_S, FIRST_DAY, day_of, time_of
 
+# the code of what is told of a setting, by its value
+SET = {"mm": "units-mm", "inch": "units-inch", True: "sound-on", False: "sound-off"}
 Texts = Mapping[str, str | list[str]]
+BY_HAND = "finish it, or end it with `sweepgauge abandon`"
 
 
 def learn(context: RequestContext, request: Learn) -> Done:
@@ -43,60 +46,32 @@ def learn(context: RequestContext, request: Learn) -> Done:
     return Done("learning" if request.on else "left")
 
 
-async def put_units(context: RequestContext, request: PutUnits) -> Done:
-    code = "units-mm" if request.units == "mm" else "units-inch"
-    return await _put_setting(context, "units", request.units, code)
-
-
-async def put_sound(context: RequestContext, request: PutSound) -> Done:
-    code = "sound-on" if request.on else "sound-off"
-    return await _put_setting(context, "sound", request.on, code)
-
-
-async def _put_setting(
-    context: RequestContext, key: str, value: str | bool, code: str
-) -> Done:
+async def put_setting(context: RequestContext, request: PutUnits | PutSound) -> Done:
     """What people see or hear: kept in the settings file, and true at once."""
-    service = context.service
+    service, paths = context.service, context.shared.paths
     if (why := service.busy()) is not None:
         raise InvalidRequest(why)
-    paths = service.paths
-    settings = await asyncio.to_thread(
-        write_setting, paths.settings, key, value, gear_path=paths.gear
+    file, gear = paths.settings, paths.gear
+    key, value = (
+        ("sound", request.on)
+        if isinstance(request, PutSound)
+        else ("units", request.units)
     )
-    await service.rewire(settings)
-    return Done(remarks=[StatusMessage(code, {"file": paths.settings.name})])
+    await service.rewire(
+        await asyncio.to_thread(write_setting, file, key, value, gear_path=gear)
+    )
+    return Done(remarks=[StatusMessage(SET[value], {"file": file.name})])
 
 
-async def put_jig(context: RequestContext, request: PutJig) -> Done:
-    return await _put_gear(context, "jig", request.jig.name, jig_texts(request.jig))
-
-
-async def put_saw(context: RequestContext, request: PutSaw) -> Done:
-    return await _put_gear(context, "saw", request.saw.name, saw_texts(request.saw))
-
-
-async def put_square(context: RequestContext, request: PutSquare) -> Done:
-    square = request.square
-    return await _put_gear(context, "square", square.name, square_texts(square))
-
-
-async def put_leaves(context: RequestContext, request: PutLeaves) -> Done:
-    texts = {"set": [f"{leaf!r} mm" for leaf in request.leaves]}
-    return await _put_gear(context, "leaves", None, texts)
-
-
-async def _put_gear(
-    context: RequestContext, kind: GearKind, name: str | None, texts: Texts
+async def put_gear(
+    context: RequestContext, request: PutJig | PutSaw | PutSquare | PutLeaves
 ) -> Done:
     """Into gear.toml beside the log, checked whole before a byte is written; then
     read again."""
-    service = context.service
+    service, paths = context.service, context.shared.paths
     if service.bench.run is not None:
-        raise InvalidRequest(
-            "a check is in progress; finish it, or end it with `sweepgauge abandon`"
-        )
-    paths = service.paths
+        raise InvalidRequest(f"a check is in progress; {BY_HAND}")
+    kind, name, texts = _gear_of(request)
 
     def write() -> Gear:
         add_gear(paths.gear, kind, name, texts, settings_path=paths.settings)
@@ -107,28 +82,38 @@ async def _put_gear(
     return Done(remarks=[StatusMessage("gear-kept", values)])
 
 
+def _gear_of(
+    request: PutJig | PutSaw | PutSquare | PutLeaves,
+) -> tuple[GearKind, str | None, Texts]:
+    """Kind, name and what is written of it."""
+    match request:
+        case PutJig(jig=jig):
+            return "jig", jig.name, jig_texts(jig)
+        case PutSaw(saw=saw):
+            return "saw", saw.name, saw_texts(saw)
+        case PutSquare(square=square):
+            return "square", square.name, square_texts(square)
+        case PutLeaves(leaves=leaves):
+            return "leaves", None, {"set": [f"{leaf!r} mm" for leaf in leaves]}
+
+
 async def note_event(context: RequestContext, request: NoteEvent) -> Done:
     """What somebody says happened to a sled, its saw or its square. Raises
     InvalidRequest for a sled that nobody knows, or a date that cannot be."""
-    service = context.service
-    known = [*service.settings.gear.jigs]
+    shared = context.shared
+    known = [*shared.settings.gear.jigs]
     if request.jig not in known:
-        known += await asyncio.to_thread(jigs_of_log, service.paths.log)
+        known += await asyncio.to_thread(jigs_of_log, shared.paths.log)
     if request.jig not in known:
         there = ", ".join(dict.fromkeys(known)) or "none yet"
         raise InvalidRequest(f"no sled is called {request.jig!r}; there are: {there}")
-    data = {
-        "jig": request.jig,
-        "what": request.what,
-        "note": request.note,
-        "at": _moment(request.at),
-    }
-    service.log.event(None, GEAR_EVENT, data, urgent=True)
+    data = {"jig": request.jig, "what": request.what, "note": request.note}
+    data["at"] = _moment(request.at)
+    shared.log.event(None, GEAR_EVENT, data, urgent=True)
     return Done(remarks=[StatusMessage("gear-event-noted", gear_event_values(data))])
 
 
 def _moment(at: str | None) -> str:
-    now = time.time() / DAY_S
     if at is None:
         # a result of this very second, whose date has no fraction, lies before it
         return datetime.now(UTC).isoformat(timespec="milliseconds")
@@ -138,7 +123,7 @@ def _moment(at: str | None) -> str:
         raise InvalidRequest(
             f"{at!r} is no date; 2026-03-01 or 2026-03-01T10:30 would do"
         ) from error
-    if not FIRST_DAY <= day <= now + 1:
+    if not FIRST_DAY <= day <= time.time() / DAY_S + 1:
         raise InvalidRequest(
             f"{at} lies ahead, or before anything was recorded: give a day gone by"
         )

@@ -3,89 +3,74 @@ down when it is tight."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-
-import msgspec
-
+from bench.daemon.shared_state import SharedState
 from bench.finding import Finding
 from bench.log.remembered import LiveMoveHistory
-from bench.log.writer import LogWriter
 from bench.moves.nudge import NoLive
 from bench.procedure.live_move import LiveMove
 from bench.procedure.status_message import StatusMessage
 from bench.procedure.wrong_use import InvalidRequest
 from bench.protocol import Live, LiveMoveNotice, Saved
 from bench.render.finding import settle_words
-from bench.settings.settings_file import Settings
 
 
 class LiveHost:
-    """At most one live move at a time. `tell`: once what it speaks of is on the disk
-    (see outbox)."""
+    """At most one live move at a time. past: what earlier moves tell, by the log."""
 
-    def __init__(
-        self,
-        log: LogWriter,
-        tell: Callable[[msgspec.Struct], None],
-        settings: Callable[[], Settings],
-    ) -> None:
+    def __init__(self, shared: SharedState) -> None:
         self.move: LiveMove | None = None
-        self.past = (
-            LiveMoveHistory()
-        )  # what earlier moves tell; set from the log at the start
-        self._log = log
-        self._tell = tell
-        self._settings = settings
+        self.past = LiveMoveHistory()
+        self._shared, self._tell = shared, shared.outbox.tell
         self._said: LiveMoveNotice | None = None
 
     def start(self, request: Live, finding: Finding) -> None:
         """Raises InvalidRequest where it cannot be."""
-        settings = self._settings()
-        jig = settings.gear.jigs.get(finding.jig or "")
-        if jig is None:
-            raise InvalidRequest("the move needs a sled that is in the settings")
-        if finding.proposed is None:
-            settled = settle_words(finding, settings.units)
-            raise InvalidRequest(
-                f"that result is too close to call, so it proposes no move. {settled}"
-            )
-        if finding.move is not None and finding.move.fence is not None:
-            raise InvalidRequest(
-                "a mitre fence is moved with leaves or a shim: live, the number shows a"
-                " fence across the travel only"
-            )
-        if finding.id in self.past.made:
-            raise InvalidRequest(
-                "the move of that result was made already: take the verifying passes,"
-                " they say what is left"
-            )
+        if (why := self._why_not(finding)) is not None:
+            raise InvalidRequest(why)
+        gear = self._shared.settings.gear
+        jig = gear.jigs[finding.jig or ""]
         way = finding.move.way if finding.move is not None else ""
         # only what was seen of a move the same way: it need not draw so much, or so,
         # from the other side
         drew = self.past.drew.get((jig.name, way))
+        resolution = gear.indicator.resolution
         try:
-            self.move = LiveMove(
-                request,
-                finding,
-                jig,
-                settings.gear.indicator.resolution,
-                drew,
-            )
+            self.move = LiveMove(request, finding, jig, resolution, drew)
         except NoLive as error:
             raise InvalidRequest(str(error)) from error
-        self._log.event(None, "live-begun", {"finding": finding.id, "jig": jig.name})
+        begun = {"finding": finding.id, "jig": jig.name}
+        self._shared.log.event(None, "live-begun", begun)
         self._said = None
         self.say()
+
+    def _why_not(self, finding: Finding) -> str | None:
+        settings = self._shared.settings
+        if "indicator" not in settings.wired:
+            no_indicator = "no indicator is set up: name its port in the settings"
+            return f"{no_indicator}, under [indicator]"
+        if finding.jig not in settings.gear.jigs:
+            return "the move needs a sled that is in the settings"
+        if finding.proposed is None:
+            settled = settle_words(finding, settings.units)
+            close = "that result is too close to call, so it proposes no move."
+            return f"{close} {settled}"
+        if finding.move is not None and finding.move.fence is not None:
+            return (
+                "a mitre fence is moved with leaves or a shim: live, the number shows a"
+                " fence across the travel only"
+            )
+        if finding.id in self.past.made:
+            return (
+                "the move of that result was made already: take the verifying passes,"
+                " they say what is left"
+            )
+        return None
 
     def end(self) -> None:
         if self.move is not None:
             left = StatusMessage("live-left")
             self._tell(LiveMoveNotice(on=False, phase="end", remarks=[left]))
         self.move = None
-
-    def readings(self, times: Sequence[float], values: Sequence[float]) -> None:
-        if self.move is not None:
-            self.move.readings(times, values)
 
     def lose(self) -> None:
         """The indicator does not read now."""
@@ -108,15 +93,11 @@ class LiveHost:
         if live.drew is not None and found.move is not None:
             self.past.drew[live.jig.name, found.move.way] = live.drew
         self.past.made.add(found.id)
-        self._log.move_made(
-            f"move-{found.id}",
-            {
-                "distance_mm": live.gone,
-                "how": "live",
-                "drew_mm": live.drew,
-                "jig": live.jig.name,
-            },
-        )
+        made = {
+            **{"distance_mm": live.gone, "how": "live"},
+            **{"drew_mm": live.drew, "jig": live.jig.name},
+        }
+        self._shared.log.move_made(f"move-{found.id}", made)
         self._tell(Saved("move", found.id))
 
     def back(self) -> StatusMessage:

@@ -1,27 +1,35 @@
 """Persisted before it is told: a message waits until the log has on the disk what it
-was given before the message.
+was given before the message. And whether the log is being written is told when it
+changes, to clients, journal and service manager.
 
 The outbox asks the log itself what it was given, so that nobody has to remember to say
-it. Pure but for the calls it is given.
+it.
 """
 
 from __future__ import annotations
 
+import logging
 from collections import deque
 from collections.abc import Callable, Collection
 from typing import NamedTuple, Protocol
 
 import msgspec
 
+from bench.daemon.machine import notify
 from bench.procedure.status_message import StatusMessage
 from bench.protocol import (
     UNRECORDED,
     Done,
     Notification,
     PassNotice,
+    Recording,
     Saved,
     SetupNotice,
+    notice,
 )
+from bench.render.notices import text
+
+log = logging.getLogger("sweepgauge")
 
 # a message that waits longer for the disk is shown as being saved; shorter is not seen
 SHOW_SAVING_S = 0.3
@@ -135,3 +143,67 @@ def unrecorded(message: msgspec.Struct) -> msgspec.Struct:
         remarks = [StatusMessage("pass-measured", values)]
         return msgspec.structs.replace(said, state="measured", remarks=remarks)
     return said
+
+
+RECORDING = Recording(remarks=[StatusMessage("recording")])
+SAVING = Recording(state="saving", remarks=[StatusMessage("saving")])
+
+
+class RecordingState:
+    """tell: to all clients. where: of the log, for the service manager."""
+
+    def __init__(self, tell: Send, outbox: Outbox, where: str) -> None:
+        self.now = RECORDING
+        self._tell, self._outbox, self._where = tell, outbox, where
+        self._why: str | None = None  # why the log takes nothing
+        # trouble was told since all was well; and something was lost in it
+        self._told = self._lost = False
+
+    def trouble(self, why: str | None) -> None:
+        """why: None where the log takes what it is given again."""
+        self._why = why
+        self._outbox.trouble(taking=why is None)
+        self.look()
+
+    def refused(self, why: str) -> None:
+        """The log did not take one entry, though the disk is well."""
+        self._lost = True
+        log.warning("NOT RECORDED: %s", why)
+        refused = StatusMessage("log-refused", {"why": why})
+        self._tell(notice("log", refused, recorded=False))
+
+    def look(self) -> None:
+        """Tell it where it has changed."""
+        now = self._present()
+        if now == self.now:
+            return
+        self.now = now
+        self._tell(now)
+        notify(self.status_line())
+        if now.state == "not-recorded":
+            self._told = True
+            log.warning("%s", text(now.remarks))
+            self._tell(notice("log", now.remarks[0], recorded=False))
+        elif now.state == "recording" and self._told:
+            again = StatusMessage("log-again-lost" if self._lost else "log-again")
+            self._told = self._lost = False
+            log.warning("%s", text([again]))
+            self._tell(notice("log", again))
+
+    def _present(self) -> Recording:
+        if self._why is not None:
+            why = StatusMessage("not-recorded", {"why": self._why})
+            return Recording(state="not-recorded", remarks=[why])
+        return SAVING if self._outbox.behind or self._outbox.saving else RECORDING
+
+    def greeting(self) -> list[msgspec.Struct]:
+        """What a client that has just come is told; nothing where all is well."""
+        if self.now.state == "recording":
+            return []
+        if self.now.state == "saving":
+            return [self.now]
+        return [self.now, notice("log", self.now.remarks[0], recorded=False)]
+
+    def status_line(self) -> str:
+        """For the service manager; sd_notify(3)."""
+        return f"STATUS={text(self.now.remarks)} (log {self._where})"

@@ -23,6 +23,7 @@ from bench.protocol import (
     PromptChanged,
 )
 from bench.settings.settings_file import Panel as PanelSettings
+from hw.panel import Panel
 
 WELL = ("open", "marks")  # states of an instrument that need nobody
 PATTERN_OF = {"ready": "ready-tone"}  # the panel's `ready` is a light
@@ -34,46 +35,29 @@ class PanelLink:
     def __init__(
         self,
         settings: PanelSettings | None,
-        on_press: Callable[[], None],
-        on_long: Callable[[], None],
+        on_press: Callable[[], object],
+        on_long: Callable[[], object],
         make_factory: Callable[[], Any] | None = None,
     ) -> None:
-        self._panel: Any = None
         self._wanted = "idle"  # by the check in progress
         self._running = self._due = False
         self._unwell: set[str] = set()  # instruments
-        if settings is not None:
-            from hw.panel import Panel
-
-            self._panel = Panel(
-                **msgspec.structs.asdict(settings),
-                on_press=on_press,
-                on_long=on_long,
-                make_factory=make_factory,
-            )
-
-    @property
-    def words(self) -> str | None:
-        """Which parts work, for the status; None where none is wired."""
-        return self._panel.words if self._panel is not None else None
+        self.panel = Panel(
+            **msgspec.structs.asdict(settings or PanelSettings()),
+            on_press=on_press,
+            on_long=on_long,
+            make_factory=make_factory,
+        )
 
     def start(self, loop: asyncio.AbstractEventLoop) -> None:
-        if self._panel is not None:
-            # the pin library opens a pipe where it is imported, and moves the process
-            # to this folder
-            os.environ.setdefault(
-                "LG_WD", os.environ.get("RUNTIME_DIRECTORY", tempfile.gettempdir())
-            )
-            self._panel.start(loop)
-
-    def stop(self) -> None:
-        if self._panel is not None:
-            self._panel.stop()
+        # the pin library opens a pipe where it is imported, and moves the process to
+        # this folder
+        folder = os.environ.get("RUNTIME_DIRECTORY", tempfile.gettempdir())
+        os.environ.setdefault("LG_WD", folder)
+        self.panel.start(loop)
 
     def show(self, message: msgspec.Struct) -> None:
         """Light and sound for what is told to the clients; most of it has none."""
-        if self._panel is None:
-            return
         if isinstance(message, PromptChanged):
             self._running = message.run is not None
             self._wanted = _wanted(message) or self._wanted
@@ -88,7 +72,7 @@ class PanelLink:
         elif isinstance(message, PassNotice | MarkNotice):
             if message.recorded and getattr(message, "state", "") != "measured":
                 return
-            self._panel.show("trouble")
+            self.panel.show("trouble")
             return
         else:
             return
@@ -100,8 +84,7 @@ class PanelLink:
         """Whether something should be checked again: seen while nothing else is
         wanted."""
         self._due = anything
-        if self._panel is not None:
-            self._light()
+        self._light()
 
     def _light(self) -> None:
         pattern = self._wanted
@@ -109,12 +92,11 @@ class PanelLink:
             pattern = "trouble"
         elif pattern == "idle" and self._due and not self._running:
             pattern = "due"
-        self._panel.show(pattern)
+        self.panel.show(pattern)
 
     def tone(self, name: str) -> None:
         """Play a tone on top of what is shown; `low`: move on, `high`: stand still."""
-        if self._panel is not None:
-            self._panel.show(PATTERN_OF.get(name, name))
+        self.panel.show(PATTERN_OF.get(name, name))
 
 
 def _wanted(message: PromptChanged) -> str | None:

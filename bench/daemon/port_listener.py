@@ -1,4 +1,5 @@
-"""One serial port that is listened to before it is known what hangs on it.
+"""The serial ports of this machine, and one of them that is listened to before it is
+known what hangs on it.
 
 A thread opens it once, finds out by listening how it speaks, then reads it; what it
 hears comes on the event loop. Nothing is ever sent.
@@ -8,13 +9,19 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import errno
+import glob
+import os
+import re
+import shlex
 import threading
 import time
-from collections.abc import Callable
-from typing import Any
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any, NamedTuple
 
 from bench.daemon.acquisition import Instrument
-from bench.daemon.serial_places import Place, short_name
+from bench.doctor.ports import FOLDERS, find_ports
 from bench.procedure.status_message import StatusMessage
 from bench.protocol import Cable
 from hw.discovery.holders import holders_of, is_pseudo
@@ -23,8 +30,74 @@ from hw.formats import FORMATS, make_decoder
 from hw.patience import LISTENER_END_S, SILENT_S
 from hw.port_names import NotAPort
 
+LONGEST_NAME = 24  # characters of a port's name on the screen
+MOST_NAMES = 32  # ports that are listened to at once
+ENVIRONMENT = "SWEEPGAUGE_PORTS"
 FRESH = 1.5  # s that a reading is told as the present one
 GARBLED = 8  # rejects in a row: it was not understood after all
+
+
+class Place(NamedTuple):
+    """A port: the name that stays, for the settings, and the device that it is now."""
+
+    name: str
+    device: str
+
+
+Places = Callable[[], list[Place]]
+
+
+def places(environ: Mapping[str, str] = os.environ) -> list[Place]:
+    """Every serial port there is, by its stable name where it has one.
+
+    SWEEPGAUGE_PORTS names more, parted by blanks: paths, patterns with *, URLs of
+    pyserial.
+    """
+    out = {
+        str(found.device): Place(found.name, str(found.device))
+        for found in find_ports()
+    }
+    for device in _devices():
+        out.setdefault(device, Place(device, device))
+    for word in shlex.split(environ.get(ENVIRONMENT, "")):
+        for name in [word] if "://" in word else sorted(glob.glob(word)):
+            device = name if "://" in name else os.path.realpath(name)
+            out.setdefault(device, Place(name, device))
+    return [*out.values()][:MOST_NAMES]
+
+
+def _devices() -> list[str]:
+    """What the kernel calls serial ports, without the one on which its own
+    console is."""
+    from serial.tools.list_ports import comports
+
+    try:
+        console = Path("/sys/class/tty/console/active").read_text().split()
+    except OSError:
+        console = []
+    return [port.device for port in comports() if Path(port.device).name not in console]
+
+
+def short_name(name: str) -> str:
+    """What tells a cable from another, without the folder."""
+    short = name
+    for folder in FOLDERS:
+        short = short.removeprefix(f"/dev/{folder}/")
+    if short == name and name.startswith("/"):
+        short = Path(name).name
+    short = re.sub(r"(-if\d+)?(-port\d+)?$", "", short.removeprefix("usb-"))
+    return (
+        short if len(short) <= LONGEST_NAME else f"..{short[2 - LONGEST_NAME :]}"
+    )  # its number is at its end
+
+
+# what is told of a port that cannot be opened, by the number of its error
+DENIED = "denied", StatusMessage("cable-denied")
+BUSY = "busy", StatusMessage("cable-busy")
+COULD_NOT = {
+    **dict.fromkeys((errno.EACCES, errno.EPERM), DENIED),
+    **dict.fromkeys((errno.EBUSY, errno.EAGAIN), BUSY),
+}
 
 
 class _Stopped(OSError):
@@ -63,20 +136,13 @@ class PortListener:
             await asyncio.wait_for(self._ended.wait(), LISTENER_END_S)
 
     def tick(self, now: float) -> None:
-        usual = self._interval
-        if (
-            self.state == "reads"
-            and self.last is not None
-            and usual is not None
-            and usual < 1.0
-        ):
-            if now - self.last > max(SILENT_S, 5 * usual):
+        if self.last is None:
+            return
+        usual, silence = self._interval, now - self.last
+        if self.state == "reads" and usual is not None and usual < 1.0:
+            if silence > max(SILENT_S, 5 * usual):
                 self.state, self.remark = "silent", StatusMessage("cable-asleep")
-        elif (
-            self.state == "silent"
-            and self.last is not None
-            and now - self.last < SILENT_S
-        ):
+        elif self.state == "silent" and silence < SILENT_S:
             self.state, self.remark = "reads", self._spoken()
 
     def said(self, now: float) -> Cable:
@@ -113,7 +179,7 @@ class PortListener:
             return
         with open_line(self.place.name, 9600) as line:
             while True:
-                heard = listen(_Watched(line, self._stop))
+                heard = listen(line, clock=self._clock)
                 if (proposal := heard.proposal) is None:
                     self._tell(self._become, *_not_heard(heard))
                 else:
@@ -122,38 +188,34 @@ class PortListener:
 
     def _read(self, line: Any, proposal: Proposal, first: bytes) -> None:
         """Until it is not understood any more."""
-        settings = proposal.settings
+        settings, many = proposal.settings, proposal.readings >= 3
         line.baudrate = int(settings["baud"])
-        line.bytesize, line.stopbits = (
-            int(settings.get("bits", 8)),
-            int(settings.get("stop", 1)),
-        )
+        line.bytesize = int(settings.get("bits", 8))
+        line.stopbits = int(settings.get("stop", 1))
         name = str(settings["format"])
-        options = {
-            key: settings[key] for key in FORMATS[name].option_names if key in settings
-        }
-        many = proposal.readings >= 3
+        names = FORMATS[name].option_names
+        options = {key: settings[key] for key in names if key in settings}
         decoder = make_decoder(name, options, from_middle=many)
         self._tell(self._understood, proposal)
         bad = 0
         # one line, sent by hand, is the reading; a stream goes on anyway
         data = first if not many else b""
-        while True:
-            if self._stop.is_set():
-                raise _Stopped
-            if not data:
-                data = line.read(1) + line.read(line.in_waiting or 0)
-            records = decoder.feed(data) if data else []
-            data = b""
+        while bad < GARBLED:
+            now, records = self._clock(), decoder.feed(data)
             good = [record for record in records if record.value is not None]
             rejects = sum(record.fault is not None for record in records)
             bad = 0 if good else bad + rejects
             if good:
-                values = [record.value for record in good if record.value is not None]
-                self._tell(self._arrived, time.monotonic(), values, good[-1].unit)
-            if bad >= GARBLED:
-                self._tell(self._become, "listening", StatusMessage("cable-changed"))
-                return
+                values = [record.value for record in good]
+                self._tell(self._arrived, now, values, good[-1].unit)
+            data = line.read(1) + line.read(line.in_waiting or 0)
+        self._tell(self._become, "listening", StatusMessage("cable-changed"))
+
+    def _clock(self) -> float:
+        """It is looked at before each read."""
+        if self._stop.is_set():
+            raise _Stopped
+        return time.monotonic()
 
     def _tell(self, call: Callable[..., None], *arguments: object) -> None:
         with contextlib.suppress(RuntimeError):  # the loop is gone
@@ -167,17 +229,13 @@ class PortListener:
             self.value = self.last = None
 
     def _could_not(self, error: Exception) -> None:
-        number = getattr(error, "errno", None)
         if isinstance(error, NotAPort):
-            self._become(
-                "away", StatusMessage("cable-no-port", {"why": str(error)}), True
-            )
-        elif number in {13, 1}:
-            self._become("denied", StatusMessage("cable-denied"), True)
-        elif number in {16, 11}:
-            self._become("busy", StatusMessage("cable-busy"), True)
+            no_port = StatusMessage("cable-no-port", {"why": str(error)})
+            self._become("away", no_port, True)
         else:
-            self._become("away", StatusMessage("cable-gone"), True)
+            gone = "away", StatusMessage("cable-gone")
+            number = getattr(error, "errno", None) or 0
+            self._become(*COULD_NOT.get(number, gone), lost=True)
 
     def _understood(self, proposal: Proposal) -> None:
         self.proposal = proposal
@@ -197,17 +255,12 @@ class PortListener:
     def _arrived(self, now: float, values: list[float], unit: str) -> None:
         if self._stop.is_set():
             return
+        many, span = len(values), 0.0
         if self.last is not None:
-            gap = (now - self.last) / len(values)
-            self._interval = (
-                gap
-                if self._interval is None
-                else self._interval + (gap - self._interval) / 8
-            )
-        span = 0.0 if self.last is None else min(0.1, now - self.last)
-        stamps = [
-            now - span * (len(values) - 1 - n) / len(values) for n in range(len(values))
-        ]
+            gap, span = (now - self.last) / many, min(0.1, now - self.last)
+            usual = self._interval
+            self._interval = gap if usual is None else usual + (gap - usual) / 8
+        stamps = [now - span * (many - 1 - n) / many for n in range(many)]
         self.value, self.unit, self.last = values[-1], unit, now
         self._heard(self, stamps, values)
 
@@ -217,24 +270,23 @@ def age_told(seconds: float) -> float:
     return 0.0 if seconds < FRESH else float(int(seconds))
 
 
+# the state of a cable whose instrument is in that state; the others are named alike
+CABLE_STATES = {
+    **{"open": "reads", "absent": "away"},
+    **dict.fromkeys(("garbled", "flooding"), "unknown"),
+}
+
+
 def wired_cable(one: Instrument) -> Cable:
-    said = one.said()
-    state = {
-        "open": "reads",
-        "absent": "away",
-        "garbled": "unknown",
-        "flooding": "unknown",
-    }.get(said.state, said.state)
-    age = None if said.age is None else age_told(said.age)
-    port = one.settings.port
+    said, port = one.said(), one.settings.port
     return Cable(
         port,
         short_name(port),
-        state,
+        CABLE_STATES.get(said.state, said.state),
         said.words,
         said.value,
         said.unit,
-        age,
+        None if said.age is None else age_told(said.age),
         role=one.role,
     )
 
@@ -245,27 +297,3 @@ def _not_heard(heard: Listening) -> tuple[str, StatusMessage]:
     if heard.text_at is not None:
         return "unknown", StatusMessage("cable-text", {"baud": heard.text_at})
     return "unknown", StatusMessage("cable-unknown")
-
-
-class _Watched:
-    """A line that stops being read when it is to be let go."""
-
-    def __init__(self, line: Any, stop: threading.Event) -> None:
-        self._line, self._stop = line, stop
-
-    @property
-    def baudrate(self) -> int:
-        return int(self._line.baudrate)
-
-    @baudrate.setter
-    def baudrate(self, speed: int) -> None:
-        self._line.baudrate = speed
-
-    def read(self, size: int, /) -> bytes:
-        if self._stop.is_set():
-            raise _Stopped
-        data: bytes = self._line.read(size)
-        return data
-
-    def reset_input_buffer(self) -> None:
-        self._line.reset_input_buffer()

@@ -10,8 +10,7 @@ import contextlib
 import time
 from collections.abc import Callable
 
-from bench.daemon.port_listener import PortListener
-from bench.daemon.serial_places import Places
+from bench.daemon.port_listener import Places, PortListener
 
 LOOK = 1.0  # s between looks at what is plugged in
 AGAIN = 1.0  # s until a port that could not be opened is tried again
@@ -49,15 +48,12 @@ class PortScanner:
         tapped, self.tapped = [*self.tapped.values()], {}
         await asyncio.gather(*(one.stop() for one in tapped))
 
-    async def release(self, port: str) -> PortListener | None:
-        """Let go of one port, that the daemon may open it as an instrument; what was
-        known of it."""
-        for device, one in self.tapped.items():
+    async def release(self, port: str) -> None:
+        """Let go of one port, that the daemon may open it as an instrument."""
+        for device, one in [*self.tapped.items()]:
             if one.place.name == port:
                 del self.tapped[device]
                 await one.stop()
-                return one
-        return None
 
     def tick(self, now: float) -> None:
         if not self.on:

@@ -6,18 +6,16 @@ Each is told to the clients, written to the journal, and noted in the log.
 from __future__ import annotations
 
 import logging
-from typing import TYPE_CHECKING
+from collections.abc import Callable
 
 import msgspec
 
 from bench.daemon.acquisition import Batch, Instrument
+from bench.daemon.shared_state import SharedState
 from bench.procedure.status_message import Severity, StatusMessage
 from bench.protocol import InstrumentState, Rejected, notice
 from bench.render.notices import text
 from hw.formats import meaning_of
-
-if TYPE_CHECKING:
-    from bench.daemon.station import Station
 
 log = logging.getLogger("sweepgauge")
 
@@ -33,13 +31,15 @@ class ReadingDiagnostics:
     """One for all instruments.
 
     units: the latest unit of each instrument. spoiling: by instrument the flag for
-    which its readings cannot be used now.
+    which its readings cannot be used now. break_sweep(code, s, values): the sweep under
+    way cannot be used.
     """
 
-    def __init__(self, station: Station) -> None:
+    def __init__(self, shared: SharedState, break_sweep: Callable[..., None]) -> None:
         self.units: dict[str, str] = {}
         self.spoiling: dict[str, str] = {}
-        self._station, self._tell, self._log = station, station.tell, station.log
+        self._shared, self._tell, self._log = shared, shared.tell, shared.log
+        self._break_sweep = break_sweep
         self._rejected_due: dict[str, float] = {}  # s; when the next may be told
         self._outlier_due: dict[str, float] = {}
 
@@ -60,7 +60,7 @@ class ReadingDiagnostics:
         values = {"name": name, "before": before, "unit": unit}
         self._notice(name, StatusMessage("unit-switched", values))
         self._log.event(None, "unit", {"name": name, "from": before, "to": unit})
-        self._station.break_sweep("unit", now, **values)
+        self._break_sweep("unit", now, **values)
 
     def check_flags(self, instrument: Instrument, flags: set[str], now: float) -> bool:
         """Whether these flags spoil the readings. It is told when that begins and when
@@ -72,7 +72,7 @@ class ReadingDiagnostics:
         before = self.spoiling.pop(name, None)
         if spoils is not None:
             self.spoiling[name] = spoils
-            self._station.break_sweep(spoils, now, name=name)
+            self._break_sweep(spoils, now, name=name)
         if spoils != before:
             self._tell(self.state(instrument))
             code = SPOILS[spoils] if spoils else "reads-again"
@@ -116,4 +116,4 @@ class ReadingDiagnostics:
         self, name: str, message: StatusMessage, severity: Severity = "note"
     ) -> None:
         self._tell(notice(name, message, severity))
-        log.info("%s", text([message], self._station.settings.units))
+        log.info("%s", text([message], self._shared.settings.units))

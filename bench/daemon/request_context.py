@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from bench.daemon.clients import Client
 from bench.daemon.outbox import Send
+from bench.daemon.shared_state import SharedState
 
 if TYPE_CHECKING:
     from bench.daemon.service import Service
@@ -16,6 +17,7 @@ class RequestContext(NamedTuple):
     request changed. now: monotonic s, when it came."""
 
     service: Service
+    shared: SharedState
     client: Client
     send: Send
     now: float

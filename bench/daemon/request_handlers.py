@@ -10,9 +10,8 @@ from typing import TYPE_CHECKING, Any
 import msgspec
 
 from bench import protocol
-from bench.daemon import check_requests, gear_requests, log_requests, status_requests
+from bench.daemon import check_requests, gear_requests, questions
 from bench.daemon.clients import Client
-from bench.daemon.outbox import Send
 from bench.daemon.request_context import RequestContext
 from bench.log.rows import LogError
 from bench.procedure.wrong_use import InvalidRequest
@@ -31,12 +30,12 @@ Answer = msgspec.Struct | None
 Handler = Callable[[RequestContext, Any], Answer | Awaitable[Answer]]
 
 HANDLERS: dict[type[Request], Handler] = {
-    protocol.GetStatus: lambda context, _: status_requests.status(context.service),
-    protocol.GetGear: lambda context, _: status_requests.gear(context.service),
-    protocol.GetChecks: lambda context, _: status_requests.kinds(context.service),
-    protocol.NotesSeen: status_requests.notes_seen,
-    protocol.Watch: status_requests.watch,
-    protocol.Capture: status_requests.capture,
+    protocol.GetStatus: lambda context, _: questions.status(context.service),
+    protocol.GetGear: lambda context, _: questions.gear(context.shared.settings),
+    protocol.GetChecks: lambda context, _: questions.kinds(context.shared.settings),
+    protocol.NotesSeen: questions.notes_seen,
+    protocol.Watch: questions.watch,
+    protocol.Capture: questions.capture,
     protocol.Begin: check_requests.begin,
     protocol.Press: check_requests.press,
     protocol.Undo: check_requests.undo,
@@ -45,69 +44,61 @@ HANDLERS: dict[type[Request], Handler] = {
     protocol.Moved: check_requests.moved,
     protocol.Live: check_requests.live,
     protocol.Learn: gear_requests.learn,
-    protocol.PutJig: gear_requests.put_jig,
-    protocol.PutSaw: gear_requests.put_saw,
-    protocol.PutSquare: gear_requests.put_square,
-    protocol.PutLeaves: gear_requests.put_leaves,
-    protocol.PutUnits: gear_requests.put_units,
-    protocol.PutSound: gear_requests.put_sound,
+    protocol.PutJig: gear_requests.put_gear,
+    protocol.PutSaw: gear_requests.put_gear,
+    protocol.PutSquare: gear_requests.put_gear,
+    protocol.PutLeaves: gear_requests.put_gear,
+    protocol.PutUnits: gear_requests.put_setting,
+    protocol.PutSound: gear_requests.put_setting,
     protocol.NoteEvent: gear_requests.note_event,
-    protocol.LogImport: log_requests.import_piece,
-    protocol.LogExport: log_requests.export_log,
-    protocol.LogEvents: log_requests.log_events,
-    protocol.Due: log_requests.due,
-    protocol.LogList: log_requests.from_log,
-    protocol.LogShow: log_requests.from_log,
-    protocol.Drift: log_requests.from_log,
-    protocol.CutForecast: log_requests.from_log,
-    protocol.ShopForecast: log_requests.from_log,
-    protocol.ReportParts: log_requests.from_log,
+    protocol.LogImport: questions.import_piece,
+    protocol.LogExport: questions.export_log,
+    protocol.LogEvents: questions.log_events,
+    protocol.Due: questions.from_log,
+    protocol.LogList: questions.from_log,
+    protocol.LogShow: questions.from_log,
+    protocol.Drift: questions.from_log,
+    protocol.CutForecast: questions.from_log,
+    protocol.ShopForecast: questions.from_log,
+    protocol.ReportParts: questions.from_log,
 }
 
 
-class RequestHandlers:
-    def __init__(self, service: Service) -> None:
-        self.service = service
+async def answer_request(service: Service, client: Client, request: Request) -> None:
+    """Whatever is wrong with it is told to that client alone. A question is answered at
+    once; every other answer waits, as all that is told does, until the disk has what
+    the request changed and what was changed before it."""
+    shared = service.shared
 
-    async def answer(self, client: Client, request: Request) -> None:
-        """Whatever is wrong with it is told to that client alone. A question is
-        answered at once; every other answer waits, as all that is told does, until the
-        disk has what the request changed and what was changed before it."""
-        send = self._in_words(client)
-        if not isinstance(request, Question):
-            send = self.service.bench.outbox.answers(send)
-        try:
-            context = RequestContext(self.service, client, send, time.monotonic())
-            answer = HANDLERS[type(request)](context, request)
-            if isinstance(answer, Awaitable):
-                answer = await answer
-            if answer is not None:
-                send(msgspec.structs.replace(answer, ref=request.ref))
-        except ConnectionError:
-            raise  # nobody is there any more to hear of it
-        except Exception as error:
-            send(_refusal(error, request))
+    def in_words(message: msgspec.Struct) -> None:
+        client.send(with_words(message, shared.settings.units))
 
-    def _in_words(self, client: Client) -> Send:
-        """What sends an answer to the client with its sentences made."""
-
-        def send(message: msgspec.Struct) -> None:
-            client.send(with_words(message, self.service.settings.units))
-
-        return send
+    at_once = isinstance(request, Question)
+    send = in_words if at_once else shared.outbox.answers(in_words)
+    try:
+        context = RequestContext(service, shared, client, send, time.monotonic())
+        answer = HANDLERS[type(request)](context, request)
+        if isinstance(answer, Awaitable):
+            answer = await answer
+        if answer is not None:
+            send(msgspec.structs.replace(answer, ref=request.ref))
+    except ConnectionError:
+        raise  # nobody is there any more to hear of it
+    except Exception as error:
+        send(_refusal(error, request))
 
 
 def _refusal(error: Exception, request: Request) -> Error:
     match error:
         case InvalidRequest() | SettingsError():
-            return Error("wrong-use", str(error), request.ref)
+            code, words = "wrong-use", str(error)
         case LogError():
-            return Error("not-found", str(error), request.ref)
+            code, words = "not-found", str(error)
         case OSError():
-            words = f"it could not be written: {error}"
-            return Error("not-recorded", words, request.ref)
-    # a fault of ours must not look to the client like a daemon that died
-    name = type(request).__name__
-    log.error("answering %s", name, exc_info=error)
-    words = f"the daemon stumbled over this ({type(error).__name__}: {error})"
-    return Error("fault", words, request.ref)
+            code, words = "not-recorded", f"it could not be written: {error}"
+        case _:
+            # a fault of ours must not look to the client like a daemon that died
+            log.error("answering %s", type(request).__name__, exc_info=error)
+            fault = f"{type(error).__name__}: {error}"
+            code, words = "fault", f"the daemon stumbled over this ({fault})"
+    return Error(code, words, ref=request.ref)

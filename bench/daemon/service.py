@@ -1,5 +1,18 @@
 """The daemon's life: log, instruments and socket up, requests answered, down again in
-good order. No numpy before it is ready."""
+good order. No numpy before it is ready.
+
+Who owns whom; all of them hold the shared state, and none its owner:
+
+    Service              Clients, PanelLink, Tones, ShopAir, RecordingState
+      Station            LiveHost, ReadingDiagnostics, the sweep detector
+        WiredInstruments   Instrument: its port, stamps, outlier filter and health
+        CheckController    CheckSession: one check, its procedure and its evaluation
+      DeviceSetup        CableSearch or the leaf proof
+        PortScanner        PortListener
+
+What happens goes up by the calls that each is given; requests come down by the table in
+`request_handlers`, whose handlers alone know the service.
+"""
 
 from __future__ import annotations
 
@@ -9,37 +22,38 @@ import logging
 import os
 import signal
 import time
-from collections.abc import Callable, Mapping
-from pathlib import Path
-from typing import Any
+from collections.abc import Callable
+from functools import partial
 
 import msgspec
 
 from bench import __version__
-from bench.checks.model import EvidenceGear, Known
-from bench.daemon import status_requests
+from bench.daemon import questions
 from bench.daemon.clients import Client, Clients, SocketHeld
 from bench.daemon.device_setup import DeviceSetup
-from bench.daemon.log_requests import LAST
-from bench.daemon.mark_beat import MarkBeat
-from bench.daemon.notify import notify, watchdog_interval
+from bench.daemon.machine import SYNCED, boot_id, notify, watchdog_interval
+from bench.daemon.outbox import RecordingState
 from bench.daemon.panel import PanelLink
-from bench.daemon.recording_state import RecordingState
-from bench.daemon.request_handlers import RequestHandlers
-from bench.daemon.serial_places import Places, places
+from bench.daemon.port_listener import Places, places
+from bench.daemon.request_handlers import answer_request
+from bench.daemon.shared_state import SharedState
 from bench.daemon.shop_air import ShopAir
 from bench.daemon.station import Station
-from bench.daemon.tones import Tones
-from bench.daemon.wall_clock import SYNCED
-from bench.finding import Finding
+from bench.daemon.tones import BEATS, Tones
 from bench.gear import Gear
 from bench.log import history, rows
 from bench.log.remembered import acknowledged, live_move_history
 from bench.log.rows import Commit, LogError
 from bench.log.writer import LogWriter
 from bench.procedure.wrong_use import InvalidRequest
-from bench.protocol import Concluded, Notice, PromptChanged, Tone, Version, notice
-from bench.protocol import Saved as SavedSaid
+from bench.protocol import (
+    Concluded,
+    Notice,
+    Saved,
+    Tone,
+    Version,
+    notice,
+)
 from bench.render.finding import unread_words
 from bench.render.notices import text, with_words
 from bench.settings.settings_file import Paths, Settings
@@ -69,17 +83,28 @@ class Service:
     def __init__(
         self, settings: Settings, paths: Paths, where: Places = places
     ) -> None:
-        self.settings = settings
-        self.paths = paths
         self.notes: list[str] = []
         self.notes_told = 0  # so many of them somebody at a screen has seen
         self._loop = asyncio.get_running_loop()
         self._stop = asyncio.Event()
-        self.last: list[Finding] = []
+        writer = self._open_log(paths)
+        self._left = writer.unfinished
+        self.clients = Clients(paths.socket, self._greet, partial(answer_request, self))
+        self.shared = SharedState(settings, paths, writer, self.tell)
+        self.air = ShopAir(writer, read_climate)
+        self.bench = Station(self.shared, self.clients, self.air)
+        self.recording = RecordingState(self.tell, self.shared.outbox, str(paths.log))
+        self.learner = DeviceSetup(
+            self.shared, self.bench.wired, where, self.busy, self.rewire
+        )
+        self.panel = PanelLink(settings.panel, self.press, self._undo)
+        self._tones = Tones()
+
+    def _open_log(self, paths: Paths) -> LogWriter:
         try:
-            self.log = LogWriter.open(
+            return LogWriter.open(
                 paths.log,
-                boot_id=_boot_id(),
+                boot_id=boot_id(),
                 program=f"sweepgauge {__version__}",
                 on_saved=lambda saved: self._on_loop(lambda: self._saved(saved)),
                 # it may be in trouble before there is anybody to tell
@@ -89,22 +114,6 @@ class Service:
             )
         except LogError as error:
             raise CannotRun(str(error)) from error
-        answer = RequestHandlers(self).answer
-        self.clients = Clients(paths.socket, self._greet, answer)
-        self.bench = Station(settings, self.log, self.tell, self.clients, self._known)
-        self.recording = RecordingState(self.tell, self.bench.outbox, str(paths.log))
-        self.beat = MarkBeat(
-            self.tell, self._beep, lambda now: self.bench.press(now, waits=False)
-        )
-        self.bench.checking.find = lambda name: next(
-            (f for f in self.last if f.id == name), None
-        )
-        self.air = ShopAir(self.log, read_climate)
-        self.bench.checking.air = self.air
-        self.learner = DeviceSetup(self, where)
-        self.bench.setup = self.learner
-        self.panel = PanelLink(settings.panel, self._pedal, self._pedal_long)
-        self._tones = Tones()
 
     def _on_loop(self, call: Callable[[], object]) -> None:
         # the loop may be gone while the last commit is told
@@ -117,66 +126,73 @@ class Service:
         """Run until SIGTERM or SIGINT. Raises CannotRun when it cannot begin."""
         for number in (signal.SIGTERM, signal.SIGINT):
             self._loop.add_signal_handler(number, self._stop.set)
+        paths, writer = self.shared.paths, self.shared.log
         try:
             await self.clients.start()
         except (SocketHeld, OSError) as error:
-            self.log.close()
-            raise CannotRun(
-                f"the socket {self.paths.socket} cannot be made: {error}"
-            ) from error
+            writer.close()
+            words = f"the socket {paths.socket} cannot be made: {error}"
+            raise CannotRun(words) from error
         try:
             self._take_up()
-            self.bench.start()
+            self.bench.wired.start()
             self.panel.start(self._loop)
             notify(f"READY=1\n{self.recording.status_line()}")
-            log.info("ready: socket %s, log %s", self.paths.socket, self.paths.log)
-            ticking = self._loop.create_task(self._tick_on())
-            loading = self._loop.create_task(asyncio.to_thread(_load_arithmetic))
-            looking = self._loop.create_task(self._look_through())
-            airing = self._loop.create_task(self.air.go_on())
-            ticking.add_done_callback(lambda _: self._stop.set())
-            await self._stop.wait()
-            notify("STOPPING=1")
-            if ticking.done():
-                ticking.result()  # its fault ends the daemon, and the service restarts
-            for task in (ticking, loading, looking, airing):
-                task.cancel()
+            log.info("ready: socket %s, log %s", paths.socket, paths.log)
+            await self._work()
         finally:
-            self.panel.stop()
+            self.panel.panel.stop()
             await self.learner.stop()
             await self.bench.stop()
-            saved = await asyncio.to_thread(self.log.close)
+            saved = await asyncio.to_thread(writer.close)
             # what could not be saved is answered as such
-            self.bench.outbox.trouble(taking=False)
+            self.shared.outbox.trouble(taking=False)
             await self.clients.stop()
             lost = "NOT RECORDED: not everything could be saved"
             log.info("ended; %s", "all is saved" if saved else lost)
 
+    async def _work(self) -> None:
+        """Until it is told to stop, or the tick fails."""
+        ticking, *others = map(
+            self._loop.create_task,
+            (
+                self._tick_on(),
+                asyncio.to_thread(_load_arithmetic),
+                self._look_through(),
+                self.air.go_on(),
+            ),
+        )
+        ticking.add_done_callback(lambda _: self._stop.set())
+        await self._stop.wait()
+        notify("STOPPING=1")
+        if ticking.done():
+            ticking.result()  # its fault ends the daemon, and the service restarts
+        for task in (ticking, *others):
+            task.cancel()
+
     def _take_up(self) -> None:
-        left = self._left = self.log.unfinished
-        self.notes.extend(left.words)
-        for words in left.words:
-            log.warning("%s", words)
-        now = time.monotonic()
+        left, path, now = self._left, self.shared.paths.log, time.monotonic()
+        words = [*left.words]
         # in the order they were begun, whatever the clock said
         for run in left.runs[:-1]:
-            self.log.abandon(run.run, "a later check was begun")
+            self.shared.log.abandon(run.run, "a later check was begun")
         if left.runs:
-            words = text([self.bench.checking.take_up(left.runs[-1], now)])
-            self.notes.append(words)
-            log.warning("%s", words)
+            words.append(text([self.bench.checking.take_up(left.runs[-1], now)]))
+        self.notes += words
+        for one in words:
+            log.warning("%s", one)
         with contextlib.suppress(Exception):
-            self.last = history.latest(self.paths.log, LAST)
-            self.bench.live.past = live_move_history(self.paths.log)
+            self.shared.last = history.latest(path, questions.LAST)
+            self.bench.live.past = live_move_history(path)
             stamp = rows.now(synced=SYNCED.exists())
-            past = acknowledged(self.paths.log, _boot_id(), stamp)
-            self.bench.checking.remember(past)
+            self.bench.checking.remember(acknowledged(path, boot_id(), stamp))
 
     async def _look_through(self) -> None:
         """Whether each result of the log can still be read: said now, and not when one
         is wanted."""
+        path = self.shared.paths.log
         with contextlib.suppress(LogError):
-            if unread := await asyncio.to_thread(history.unread, self.paths.log):
+            if unread := await asyncio.to_thread(history.unread, path):
                 self._note(unread_words(unread))
 
     def _note(self, words: str) -> None:
@@ -189,21 +205,23 @@ class Service:
         while True:
             await asyncio.sleep(TICK)
             now = time.monotonic()
-            self.bench.tick(now)
-            self.log.look()
-            self.recording.look()
-            self.bench.wired.sources.rounds.go(self._in_rounds())
-            watched, present = self.clients.watched, bool(self.clients.all)
-            self.learner.tick(now, watched=watched, present=present)
-            for client in list(self.clients.all):
-                client.flush(now)
-            self.beat.tick(self.bench.run, now)
-            self._sound(self._tones.tick(now))
-            if interval is not None and not self.bench.stalled(now) and now >= due:
+            self._tick(now)
+            if interval is not None and now >= due and not self.bench.stalled(now):
                 # alive is who reads: the loop that this runs on, and each reader by
                 # what it leaves unread
                 notify("WATCHDOG=1")
                 due = now + interval
+
+    def _tick(self, now: float) -> None:
+        self.bench.tick(now)
+        self.shared.log.look()
+        self.recording.look()
+        self.bench.wired.sources.rounds.go(self._in_rounds())
+        watched, present = self.clients.watched, bool(self.clients.all)
+        self.learner.tick(now, watched=watched, present=present)
+        for client in list(self.clients.all):
+            client.flush(now)
+        self._sound(self._tones.tick(now))
 
     def _in_rounds(self) -> bool:
         """Whether the ports may be looked at now and then: never where it matters when
@@ -222,93 +240,77 @@ class Service:
 
     def _saved(self, saved: Commit) -> None:
         # another file, or one that was damaged while it was written
-        if self.log.unfinished is not self._left:
-            self._left = self.log.unfinished
+        if self.shared.log.unfinished is not self._left:
+            self._left = self.shared.log.unfinished
             for words in self._left.about_log:
                 self._note(words)
-        self.bench.outbox.saved(saved.upto, [ticket for ticket, _ in saved.refused])
+        refused = [ticket for ticket, _ in saved.refused]
+        self.shared.outbox.saved(saved.upto, refused)
         for sweep in saved.sweeps:
-            self.tell(SavedSaid("sweep", sweep))
+            self.tell(Saved("sweep", sweep))
         for finding in saved.findings:
-            self.tell(SavedSaid("finding", finding))
+            self.tell(Saved("finding", finding))
         for _, why in saved.refused:
             self.recording.refused(why)
         self.recording.look()
 
-    def _known(
-        self, gear: EvidenceGear, kind: str, options: Mapping[str, Any]
-    ) -> Known:
-        try:
-            wired = self.settings.indicator
-            port = None if wired is None else wired.port
-            return history.known(self.paths.log, kind, gear, options, instrument=port)
-        except Exception:
-            # an unreadable history must not cost today's answer
-            log.exception("reading what is known from the log")
-            return Known()
+    # ---- what requests and the panel ask for -----------------------------------------
 
     async def rewire(self, settings: Settings) -> None:
         """What was learned is in the settings file: read by it from now on, and tell
         everybody how things stand."""
-        self.settings = settings
         await self.bench.rewire(settings)
-        self.tell(status_requests.gear(self))
-        self.tell(status_requests.kinds(self))
-        self.tell(msgspec.structs.replace(status_requests.status(self), notes=[]))
+        self.tell(questions.gear(settings))
+        self.tell(questions.kinds(settings))
+        self.tell(msgspec.structs.replace(questions.status(self), notes=[]))
+
+    def new_gear(self, gear: Gear) -> None:
+        """The user added to it; the wiring stays as it is."""
+        shared = self.shared
+        shared.settings = msgspec.structs.replace(shared.settings, gear=gear)
+        self.tell(questions.gear(shared.settings))
 
     def busy(self) -> str | None:
-        run = self.bench.run
-        if run is not None:
+        if (run := self.bench.run) is not None:
             end = "finish it, or end it with `sweepgauge abandon`"
             return f"{run.check.kind} is in progress; {end}"
         live = self.bench.live.move is not None
         return "a move is being made live; end it first" if live else None
 
-    def new_gear(self, gear: Gear) -> None:
-        """The user added to it; the wiring stays as it is."""
-        self.settings = msgspec.structs.replace(self.settings, gear=gear)
-        self.bench.settings = self.settings
-        self.tell(status_requests.gear(self))
+    def press(self, now: float | None = None, *, waits: bool = True) -> bool:
+        """Enter or the pedal goes to whatever is asked."""
+        now = time.monotonic() if now is None else now
+        return self.learner.press(now) or self.bench.press(now, waits=waits)
+
+    def _undo(self) -> None:
+        with contextlib.suppress(InvalidRequest):
+            undone = self.bench.undo(time.monotonic())
+            self.shared.outbox.tell(notice("undo", undone))
 
     # ---- what is told ----------------------------------------------------------------
 
     def _greet(self, client: Client) -> None:
-        program, path = f"sweepgauge {__version__}", str(self.paths.log)
-        units = self.settings.units
+        program, path = f"sweepgauge {__version__}", str(self.shared.paths.log)
+        units = self.shared.settings.units
         client.send(Version(program=program, pid=os.getpid(), log=path, units=units))
         for message in self.recording.greeting():
-            client.send(with_words(message, self.settings.units))
+            client.send(with_words(message, units))
 
     def tell(self, message: msgspec.Struct) -> None:
-        message = with_words(message, self.settings.units)
+        message = with_words(message, self.shared.settings.units)
         if isinstance(message, Concluded):
-            self.last = [message.finding, *self.last][:LAST]
-            self.beat.end()
-        if isinstance(message, PromptChanged) and message.run is None:
-            self.beat.end()
+            self.shared.last = [message.finding, *self.shared.last][: questions.LAST]
         self.clients.tell(message)
         self.panel.show(message)
         self._sound(self._tones.hear(message))
+        beat = BEATS.get(message.code) if isinstance(message, Notice) else None
+        if beat is not None and self.shared.settings.sound:
+            self.panel.tone(beat)
 
     def _sound(self, tone: Tone | None) -> None:
-        if tone is not None and self.settings.sound:
+        if tone is not None and self.shared.settings.sound:
             self.clients.tell(tone)
             self.panel.tone(tone.name)
-
-    def press(self, now: float, *, waits: bool = True) -> bool:
-        """Enter or the pedal goes to whatever is asked."""
-        return self.learner.press(now) or self.bench.press(now, waits=waits)
-
-    def _pedal(self) -> None:
-        self.press(time.monotonic())
-
-    def _pedal_long(self) -> None:
-        with contextlib.suppress(InvalidRequest):
-            self.bench.outbox.tell(notice("undo", self.bench.undo(time.monotonic())))
-
-    def _beep(self, pitch: str) -> None:
-        if self.settings.sound:
-            self.panel.tone(pitch)
 
 
 def _load_arithmetic() -> None:
@@ -317,15 +319,12 @@ def _load_arithmetic() -> None:
     from bench.log import cut_forecast
 
     assert evaluation_worker and cut_forecast
+    import ctypes
 
-
-def _boot_id() -> str:
-    """Tells this run of the machine from the next: times of the monotonic clock hold
-    within one."""
-    try:
-        return Path("/proc/sys/kernel/random/boot_id").read_text().strip()
-    except OSError:
-        return f"unknown-{int(time.time() - time.monotonic())}"
+    # The C library keeps what the loading freed: 6 of 53 MiB, measured. One that has
+    # no such call keeps it on.
+    with contextlib.suppress(AttributeError, OSError):
+        ctypes.CDLL(None).malloc_trim(0)
 
 
 def run_daemon(settings: Settings, paths: Paths) -> None:

@@ -1,4 +1,5 @@
-"""The instruments' ports, opened once each, and the decoders of their bytes.
+"""The instruments' ports, opened once each, the decoders of their bytes, and the
+request that is sent again and again to an instrument that only answers.
 
 Two instruments may share one port: a microcontroller that sends gauge and travel in one
 line, or a box of several gauges. Each of them then hears all that comes.
@@ -7,15 +8,19 @@ line, or a box of several gauges. Each of them then hears all that comes.
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Callable
 from typing import Any
 
+from bench.doctor.direct_port import echo_of, request_of, request_rate
 from bench.settings.settings_file import PortSettings
 from hw.formats import FORMATS, make_decoder
-from hw.ports import Port, own_port
-from hw.ports.reopened_port import OnBlock, OnState
+from hw.formats.shared.declaration import SERIAL
+from hw.ports import own_port
+from hw.ports.reopened_port import OnBlock, OnState, ReopenedPort
 from hw.ports.rounds import Rounds
-from hw.ports.serial_port import PortOptions, SerialPort
-from hw.reading import Decoder, PortState
+from hw.ports.serial_device import PortOptions
+from hw.ports.serial_port import SerialPort
+from hw.reading import Decoder, PortState, Record
 
 
 class Sources:
@@ -30,14 +35,16 @@ class Sources:
         # Serial ports alone are read in rounds: registers and pins are read when they
         # are due, typed keys when they come.
         self.rounds = Rounds()
-        self._lines: dict[PortOptions, _SerialLine] = {}
+        self._lines: dict[PortOptions, SerialLine] = {}
 
     def open(
         self, settings: PortSettings, on_block: OnBlock, on_state: OnState
-    ) -> Port:
+    ) -> ReopenedPort | SharedPort:
         """The port that these settings name, not yet started. Raises ValueError
         (FormatError) where they do not agree."""
-        options = _port_options(settings)
+        options = PortOptions(
+            **{name: getattr(settings, name) for name in PortOptions._fields}
+        )
         own = own_port(
             settings.format,
             settings.options,
@@ -48,45 +55,45 @@ class Sources:
             rate=settings.rate,
             make_lines=self.make_lines,
         )
-        return own or SharedPort(self, options, on_block, on_state)
-
-    def join(self, member: SharedPort) -> None:
-        line = self._lines.get(member.options)
-        if line is None:
-            line = self._lines[member.options] = _SerialLine(
-                member.options, self.rounds
-            )
-        line.join(member)
-        member.line = line
-
-    async def leave(self, member: SharedPort) -> None:
-        line, member.line = member.line, None
-        if line is not None and line.leave(member):
-            self._lines.pop(member.options, None)
-            await line.port.stop()
+        if own is not None:
+            return own
+        if options not in self._lines:
+            self._lines[options] = SerialLine(options, self.rounds)
+        return SharedPort(self._lines[options], on_block, on_state)
 
 
-class _SerialLine:
-    """One serial port and the instruments that hear it."""
+class SerialLine:
+    """One serial port, open while an instrument hears it. rounds: the polling rounds in
+    which it may be read."""
 
     def __init__(self, options: PortOptions, rounds: Rounds) -> None:
-        self.port = SerialPort(options, self._block, self._state, rounds)
+        self.options, self.rounds = options, rounds
         self.members: list[SharedPort] = []
+        self.port = SerialPort(options, self._block, self._state, rounds)
         self._latest_state: tuple[PortState, str] | None = None
 
     def join(self, member: SharedPort) -> None:
         self.members.append(member)
-        self._connect()
         if len(self.members) == 1:
+            self.port = SerialPort(self.options, self._block, self._state, self.rounds)
             self.port.start()
         elif self._latest_state is not None:
-            asyncio.get_running_loop().call_soon(member.hear_state, *self._latest_state)
-
-    def leave(self, member: SharedPort) -> bool:
-        """True when no member is left."""
-        self.members.remove(member)
+            # the state that the port had before it joined
+            loop = asyncio.get_running_loop()
+            loop.call_soon(self._catch_up, member, *self._latest_state)
         self._connect()
-        return not self.members
+
+    async def leave(self, member: SharedPort) -> None:
+        if member in self.members:
+            self.members.remove(member)
+            self._connect()
+            if not self.members:
+                self._latest_state = None
+                await self.port.stop()
+
+    def _catch_up(self, member: SharedPort, state: PortState, words: str) -> None:
+        if member in self.members:
+            member.on_state(state, words)
 
     def _connect(self) -> None:
         """The only member of a port hears its bytes directly."""
@@ -104,60 +111,57 @@ class _SerialLine:
 
 
 class SharedPort:
-    """One instrument's share of a serial port.
+    """One instrument's share of a serial port."""
 
-    rounds: the polling rounds in which the port may be read.
-    """
-
-    def __init__(
-        self,
-        sources: Sources,
-        options: PortOptions,
-        on_block: OnBlock,
-        on_state: OnState,
-    ) -> None:
-        self.options = options
-        self.rounds = sources.rounds
-        self.on_block, self.on_state = on_block, on_state
-        self.line: _SerialLine | None = None
-        self._sources = sources
+    def __init__(self, line: SerialLine, on_block: OnBlock, on_state: OnState) -> None:
+        self.line, self.on_block, self.on_state = line, on_block, on_state
 
     @property
     def heard_silence(self) -> bool:
-        return self.line is not None and self.line.port.heard_silence
+        return self.line.port.heard_silence
 
     def start(self) -> None:
-        self._sources.join(self)
+        self.line.join(self)
 
     async def stop(self) -> None:
-        await self._sources.leave(self)
-
-    def hear_state(self, state: PortState, words: str) -> None:
-        """The state that the port had before this instrument joined."""
-        if self.line is not None:
-            self.on_state(state, words)
+        await self.line.leave(self)
 
     def write(self, data: bytes) -> bool:
         """The first of the instruments that share a port asks; the others hear the
         answers."""
-        line = self.line
-        return line is not None and line.members[0] is self and line.port.write(data)
+        return self.line.members[:1] == [self] and self.line.port.write(data)
 
     def stuck(self) -> bool:
-        return self.line is not None and self.line.port.stuck()
+        return self.line.port.stuck()
 
 
-def _port_options(settings: PortSettings) -> PortOptions:
-    return PortOptions(
-        port=settings.port,
-        baud=settings.baud,
-        bits=settings.bits,
-        parity=settings.parity,
-        stop=settings.stop,
-        dtr=settings.dtr,
-        rts=settings.rts,
-        settle=settings.settle,
-    )
+class RepeatedRequest:
+    """sends: the bytes of the request; empty for an instrument that sends by itself."""
+
+    def __init__(self, settings: PortSettings) -> None:
+        self.sends = self._echo = b""
+        if settings.asking == "request" and FORMATS[settings.format].port is SERIAL:
+            self.sends = request_of(settings) or b"R\r"
+            self._echo = echo_of(self.sends)
+        self._settings = settings
+        self._task: asyncio.Task[None] | None = None
+
+    def start(self, write: Callable[[bytes], object]) -> None:
+        if self.sends:
+            self._task = asyncio.get_running_loop().create_task(self._go_on(write))
+
+    def stop(self) -> None:
+        if self._task is not None:
+            self._task.cancel()
+
+    def is_echo(self, record: Record) -> bool:
+        """Whether a rejected frame is the request that the instrument echoes."""
+        return bool(self._echo) and record.raw.strip() == self._echo
+
+    async def _go_on(self, write: Callable[[bytes], object]) -> None:
+        while True:
+            write(self.sends)
+            await asyncio.sleep(1.0 / request_rate(self._settings))
 
 
 def make_reader(settings: PortSettings, *, at_start: bool = False) -> Decoder:

@@ -8,24 +8,20 @@ from __future__ import annotations
 
 import logging
 import time
-from collections.abc import Callable, Mapping
-from typing import Any
 
-import msgspec
-
-from bench.checks.model import EvidenceGear, Known
-from bench.daemon.acquisition import UNREAD, Batch, Instrument
+from bench.daemon.acquisition import Batch, Instrument
 from bench.daemon.check_controller import CheckController
 from bench.daemon.clients import Clients
-from bench.daemon.device_setup import DeviceSetup
+from bench.daemon.instrument_health import UNREAD
 from bench.daemon.live_host import LiveHost
-from bench.daemon.outbox import Outbox
+from bench.daemon.machine import WallClock
 from bench.daemon.reading_diagnostics import ReadingDiagnostics
-from bench.daemon.wall_clock import WallClock
+from bench.daemon.shared_state import SharedState
+from bench.daemon.shop_air import ShopAir
 from bench.daemon.wired_instruments import WiredInstruments
 from bench.finding import Finding
 from bench.log.rows import now as stamp_now
-from bench.log.writer import LogWriter, SweepBytes
+from bench.log.write_queue import SweepBytes
 from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.status_message import StatusMessage
 from bench.procedure.wrong_use import InvalidRequest
@@ -38,7 +34,7 @@ from bench.protocol import (
     notice,
 )
 from bench.render.notices import text
-from bench.settings.settings_file import Settings
+from bench.settings.settings_file import Role, Settings
 from bench.stream.sweep_detector import Broken, SweepDetector, SweepEvent
 
 log = logging.getLogger("sweepgauge")
@@ -49,39 +45,33 @@ UNUSABLE = {
     **{"silent": "silent", "flooding": "flooding"},
     **dict.fromkeys(UNREAD, "unread"),
 }
+# the instrument that a check reads, by what it gathers; else the indicator
+READ_BY: dict[str | None, Role] = {"width": "caliper"}
 POINTS_EVERY_S = 0.1  # s between two pieces of the running pass for clients
 
 
 class Station:
-    """One for the daemon's life. tell: to all clients. setup: the device setup, which
-    its maker sets once."""
+    """One for the daemon's life."""
 
-    def __init__(
-        self,
-        settings: Settings,
-        log_writer: LogWriter,
-        tell: Callable[[msgspec.Struct], None],
-        clients: Clients,
-        known: Callable[[EvidenceGear, str, Mapping[str, Any]], Known],
-    ) -> None:
-        self.settings = settings
-        self.log = log_writer
-        self.wired = WiredInstruments(settings, self._hear, self._changed)
+    def __init__(self, shared: SharedState, clients: Clients, air: ShopAir) -> None:
+        self.shared, self.clients = shared, clients
+        self.wired = WiredInstruments(shared.settings, self._hear, self._changed)
         self.instruments = self.wired.all
-        self.tell = tell
-        self.outbox = Outbox(tell, log_writer, time.monotonic)
-        self.clients, self.known = clients, known
-        self.setup: DeviceSetup | None = None
         self.sweeper = SweepDetector()
-        self.checking = CheckController(self)
-        self.live = LiveHost(log_writer, self.outbox.tell, lambda: self.settings)
-        self._raw = SweepBytes(log_writer)
+        self.checking = CheckController(shared, air, self.at_rest)
+        self.live = LiveHost(shared)
+        self._raw = SweepBytes(shared.log.queue)
         self._wall = WallClock()
         self._points_due = 0.0
         # stamps and values that the check is not given before the next tick or event
         self._watched: tuple[list[float], list[float]] = ([], [])
-        self._diagnostics = ReadingDiagnostics(self)
+        self._diagnostics = ReadingDiagnostics(shared, self.break_sweep)
         self._state: dict[str, str] = {}  # of each instrument, as the log has it last
+
+    @property
+    def run(self) -> CheckProcedure | None:
+        session = self.checking.session
+        return session.run if session is not None else None
 
     @property
     def measuring(self) -> bool:
@@ -90,16 +80,14 @@ class Station:
 
     # ---- life ------------------------------------------------------------------------
 
-    def start(self) -> None:
-        self.wired.start()
-
     async def stop(self) -> None:
-        self.checking.stop(time.monotonic())
+        if self.checking.session is not None:
+            self.checking.session.stop(time.monotonic())
         await self.wired.stop()
 
     async def rewire(self, settings: Settings) -> None:
         """Use other settings."""
-        self.settings = settings
+        self.shared.settings = settings
         await self.wired.rewire(settings)
         self._diagnostics.units.clear()
         self.break_sweep("wiring", time.monotonic())
@@ -112,26 +100,25 @@ class Station:
                 self._lose(instrument, "unread")
         self._take_events(self.sweeper.tick(now), now)
         self._feed_watched(now)
-        if self.run is not None:
-            self.run.tick(now)
-            self.checking.after()
+        self.checking.tick(now)
 
     def _look_at_clock(self) -> None:
         if (jump := self._wall.jumped()) is not None:
             values = {"seconds": jump}
-            self.log.event(None, "clock-jumped", values)
-            self.checking.clock_jumped(jump)
+            self.shared.log.event(None, "clock-jumped", values)
+            if self.checking.session is not None:
+                self.checking.session.clock_jumped(jump)
             jumped = StatusMessage("clock-jumped", values)
-            self.tell(notice("clock", jumped))
+            self.shared.tell(notice("clock", jumped))
             log.warning("%s", text([jumped]))
         if self._wall.set_now():
             # It corrects the earlier dates of this boot.
-            self.log.event(None, "clock", {}, at=stamp_now(synced=True))
+            self.shared.log.event(None, "clock", {}, at=stamp_now(synced=True))
 
     def states(self) -> list[InstrumentState]:
         states = [self._diagnostics.state(one) for one in self.instruments]
-        if self.settings.gear.travel.by_marks:
-            marks = self.settings.gear.travel.marks
+        if self.shared.settings.gear.travel.by_marks:
+            marks = self.shared.settings.gear.travel.marks
             values = {"count": len(marks), "first": marks[0], "last": marks[-1]}
             remarks = [StatusMessage("travel-by-marks", values)]
             by_marks = InstrumentState("travel", "travel", "marks", remarks=remarks)
@@ -141,14 +128,14 @@ class Station:
     # ---- what instruments say --------------------------------------------------------
 
     def _changed(self, instrument: Instrument) -> None:
-        self.tell(self._diagnostics.state(instrument))
+        self.shared.tell(self._diagnostics.state(instrument))
         remark = instrument.remark
         log.info("%s (%s)", text([remark]), instrument.settings.port or "pins")
         event = {
             **{"state": instrument.state, "code": remark.code, **remark.values},
             "before": self._state.get(instrument.name, ""),
         }
-        self.log.event(None, "instrument", event)
+        self.shared.log.event(None, "instrument", event)
         self._state[instrument.name] = instrument.state
         if (how := UNUSABLE.get(instrument.state)) is not None:
             if instrument.state not in UNREAD:
@@ -172,7 +159,7 @@ class Station:
     def _hear(self, instrument: Instrument, batch: Batch) -> None:
         """One block of readings: only what the present phase needs is woken."""
         now = batch.when / 1e9
-        run = self.checking.run
+        run = self.run
         self.clients.tell_raw(instrument.name, batch.data)
         if batch.rejected:
             self._diagnostics.tell_rejected(instrument, batch, now)
@@ -193,8 +180,8 @@ class Station:
         what, flags = (batch.stamps, batch.values, batch.unit), sorted(batch.flags)
         message = Readings(instrument.name, batch.first, *what, flags)
         self.clients.tell_readings(message, now)
-        if self.setup is not None and self.setup.what is not None:
-            self.setup.heard(message)
+        if self.wired.overheard is not None:
+            self.wired.overheard(message)
 
     def _check(self, instrument: Instrument, batch: Batch, now: float) -> None:
         diagnostics = self._diagnostics
@@ -208,31 +195,37 @@ class Station:
             self.live.lose()
 
     def _feed(self, instrument: Instrument, batch: Batch, now: float) -> None:
-        gear, run = self.settings.gear, self.checking.run
-        if instrument.role == "travel":
-            turned, values = self._travel_turned(), batch.values
-            values = [-v for v in values] if turned else values
-            if events := self.sweeper.travel(batch.stamps, values):
+        role, run, times = instrument.role, self.run, batch.stamps
+        if role == "indicator" and self._diagnostics.spoiling.get(role) == "hold":
+            return
+        values = [-v for v in batch.values] if self._turned(role) else batch.values
+        if role != "caliper":
+            detector = self.sweeper
+            take = detector.travel if role == "travel" else detector.indicator
+            if events := take(times, values):
                 self._take_events(events, now)
-        elif instrument.role == "indicator":
-            if self._diagnostics.spoiling.get(instrument.name) == "hold":
-                return
-            pulled, values = gear.indicator.grows == "pulled-out", batch.values
-            values = [-v for v in values] if pulled else values
-            if events := self.sweeper.indicator(batch.stamps, values):
-                self._take_events(events, now)
-            if self.live.move is not None:
-                self.live.readings(batch.stamps, values)
-            elif run is not None and run.prompt.gather != "width":
-                self._feed_run(run, batch.stamps, values, now)
-        elif run is not None and run.prompt.gather == "width":
-            self._feed_run(run, batch.stamps, batch.values, now)
+        if role == "indicator" and self.live.move is not None:
+            self.live.move.readings(times, values)
+        elif run is not None and role == READ_BY.get(run.prompt.gather, "indicator"):
+            self._feed_run(run, times, values, now)
         sweep = run.kept.sweep_id if run is not None else None
         if sweep is not None and now >= self._points_due:
             self._points_due = now + POINTS_EVERY_S
             travel, reading = self.sweeper.fresh()
             if travel:
-                self.tell(Points(sweep, travel, reading))
+                self.clients.tell(Points(sweep, travel, reading))
+
+    def _turned(self, role: str) -> bool:
+        """Whether what the instrument shows is negated. `toward` is how the scale
+        counts along the slot; a place along a fence is taken as it is shown."""
+        gear, run = self.shared.settings.gear, self.run
+        if role != "travel":
+            return role == "indicator" and gear.indicator.grows == "pulled-out"
+        along_the_slot = True
+        if run is not None and run.facts.step < len(run.steps):
+            step = run.steps[run.facts.step]
+            along_the_slot = step.gather != "sweep" or step.mount is not None
+        return gear.travel.grows == "toward" and along_the_slot
 
     def _feed_run(
         self, run: CheckProcedure, times: list[float], values: list[float], now: float
@@ -245,24 +238,12 @@ class Station:
             return
         self._feed_watched(now)
         run.readings(times, values, now)
-        self.checking.after()
 
     def _feed_watched(self, now: float) -> None:
         """Give the check what was gathered, before any other event reaches it."""
         (times, values), self._watched = self._watched, ([], [])
         if times and self.run is not None:
             self.run.readings(times, values, now)
-
-    def _travel_turned(self) -> bool:
-        """Whether the travel is negated. `toward` is how the scale counts along the
-        slot; a place along a fence is taken as it is shown."""
-        run = self.checking.run
-        if run is None or run.facts.step >= len(run.steps):
-            along_the_slot = True
-        else:
-            step = run.steps[run.facts.step]
-            along_the_slot = step.gather != "sweep" or step.mount is not None
-        return self.settings.gear.travel.grows == "toward" and along_the_slot
 
     def break_sweep(self, code: str, now: float, **values: object) -> None:
         self._take_events(self.sweeper.broken(code, **values), now)
@@ -272,7 +253,6 @@ class Station:
         for event in events:
             if self.run is not None:
                 self.run.happening(event, now)
-                self.checking.after()
             elif isinstance(event, Broken):
                 log.info("a movement was broken: %s", event.code)
 
@@ -280,11 +260,7 @@ class Station:
         """Whether a reader hangs."""
         return any([instrument.stalled(now) for instrument in self.instruments])
 
-    # ---- the check in progress -------------------------------------------------------
-
-    @property
-    def run(self) -> CheckProcedure | None:
-        return self.checking.run
+    # ---- what is asked of the check and of the live move -----------------------------
 
     def at_rest(self) -> bool:
         """Whether the sled rests while both instruments send readings."""
@@ -313,22 +289,14 @@ class Station:
         if self.live.move is not None:
             return self.live.back()
         self._feed_watched(now)
-        return self.checking.undo(now)
+        return self.checking.in_progress().run.undo(now)
 
-    def abandon(self) -> StatusMessage:
-        now = time.monotonic()
+    def abandon(self, now: float) -> StatusMessage:
         self._feed_watched(now)
         return self.checking.abandon(now)
-
-    # ---- the move made live ----------------------------------------------------------
 
     def start_live(self, request: Live, finding: Finding) -> None:
         """Raises InvalidRequest where it cannot be."""
         if self.run is not None:
             raise InvalidRequest(f"{self.run.check.kind} is in progress")
-        if not any(i.role == "indicator" for i in self.instruments):
-            raise InvalidRequest(
-                "no indicator is set up: name its port in the settings, under"
-                " [indicator]"
-            )
         self.live.start(request, finding)

@@ -3,6 +3,9 @@
 Five tones differ in rhythm, not in pitch alone; a sixth repeats while a move is made,
 the faster the less is to go. The panel's buzzer plays them, and clients without one
 ring the same rhythm on a terminal's bell. Never the only signal. Pure; mm and s.
+
+Marks may be taken by a beat: on the low tone the sled is moved, on the high tone it
+stands still and is read.
 """
 
 from __future__ import annotations
@@ -10,6 +13,8 @@ from __future__ import annotations
 import msgspec
 
 from bench.daemon.panel import PATTERN_OF
+from bench.procedure.prompt import Prompt
+from bench.procedure.status_message import StatusMessage
 from bench.protocol import (
     Concluded,
     LiveMoveNotice,
@@ -30,17 +35,16 @@ FAR = 0.3  # mm
 AGAIN = 1.5  # s after which a move that went too far is told again
 LONG = 0.3  # s: a stroke so long is rung as several, as a bell has no length
 RING = 0.1  # s between them
+BEATS = {"beat-move": "low", "beat-stand-still": "high"}  # the buzzer's pitch
+READ_S = 0.8  # s from the high tone to the next low one
 PASSES: dict[str, ToneName] = {
     "kept": "accepted",
-    "measured": "refused",
-    "refused": "refused",
-    "undone": "refused",
+    **dict.fromkeys(("measured", "refused", "undone"), "refused"),
 }
 # what a notice may be about to be heard as well
 ABOUT = ("tap", "lean", "sweep", "doubt")
 SET_UP: dict[str, ToneName] = {
-    "seen": "accepted",
-    "kept": "accepted",
+    **dict.fromkeys(("seen", "kept"), "accepted"),
     "failed": "refused",
 }
 
@@ -120,3 +124,23 @@ class Tones:
 
 def tone(name: ToneName) -> Tone:
     return Tone(name, strokes(name))
+
+
+class MarkBeat:
+    """period: s from a mark that is read to the next."""
+
+    def __init__(self, period: float, now: float) -> None:
+        self._period = period
+        self._turn = now + period  # monotonic s of the next tone
+        self._still = False  # the next tone is the high one
+
+    def tick(self, ask: Prompt, now: float) -> StatusMessage | None:
+        """What is to be done now, told as one of BEATS; on "beat-stand-still" the mark
+        is taken."""
+        if now < self._turn or ask.phase != "mark" or ask.waiting:
+            return None
+        still, self._still = self._still, not self._still
+        self._turn = now + (READ_S if still else self._period)
+        if still:
+            return StatusMessage("beat-stand-still")
+        return StatusMessage("beat-move", {"at": ask.at})

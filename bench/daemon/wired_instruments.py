@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable
+from collections.abc import Callable
+from typing import Literal
 
 from bench.daemon.acquisition import Instrument, OnBatch, OnState
-from bench.daemon.cable_settings import Role
-from bench.daemon.port_listener import PortListener
 from bench.daemon.sources import Sources
-from bench.settings.settings_file import PortSettings, Settings
-from bench.settings.settings_file import Role as Wired
+from bench.protocol import Readings
+from bench.settings.settings_file import PortSettings, Role, Settings
 
 
 class WiredInstruments:
     """all: those that are read now, in the order indicator, travel, caliper.
 
-    on_batch, on_state: see `Instrument`.
+    on_batch, on_state: see `Instrument`. overheard: called with each message of their
+    readings, while a cable is looked for.
     """
 
     def __init__(
@@ -24,19 +24,22 @@ class WiredInstruments:
     ) -> None:
         self.all: list[Instrument] = []
         self.sources = Sources()
+        self.overheard: Callable[[Readings], None] | None = None
         self._heard = on_batch, on_state
         for role, port in settings.wired.items():
             self._add(role, port, settings)
 
-    def _add(self, role: Wired, port: PortSettings, settings: Settings) -> Instrument:
+    def _add(self, role: Role, port: PortSettings, settings: Settings) -> Instrument:
         gear = settings.gear
         counts = {
             "indicator": gear.indicator.resolution,
             "travel": port.per_count,
             "caliper": gear.caliper.resolution,
         }
-        sources, count = self.sources, counts[role] or 0.0
-        one = Instrument(role, role, port, *self._heard, sources=sources, count=count)
+        count = counts[role] or 0.0
+        one = Instrument(
+            role, role, port, *self._heard, sources=self.sources, count=count
+        )
         self.all.append(one)
         return one
 
@@ -72,23 +75,10 @@ class WiredInstruments:
     def named(self, name: str) -> Instrument | None:
         return next((one for one in self.all if one.name == name), None)
 
-    def indicator(self) -> Instrument | None:
-        return next((one for one in self.all if one.role == "indicator"), None)
-
-    def other_role(self, role: str, port: str) -> Role | None:
+    def other_role(self, role: str, port: str) -> Literal["indicator", "travel"] | None:
         """What the port is until now, where that is not `role`."""
-        others = (one.role for one in self.with_ports() if one.settings.port == port)
-        roles = (one for one in others if one in ("indicator", "travel"))
-        return next((one for one in roles if one != role), None)
-
-    def readable(
-        self, heard: Iterable[PortListener]
-    ) -> dict[str, PortListener | Instrument]:
-        """By port what can be read at this moment, with what is heard besides."""
-        out: dict[str, PortListener | Instrument] = {
-            one.place.name: one
-            for one in heard
-            if one.proposal is not None and not one.lost
-        }
-        wired = [one for one in self.with_ports() if one.state != "absent"]
-        return out | {one.settings.port or "": one for one in wired}
+        for one in self.with_ports():
+            if one.settings.port != port or one.role in (role, "caliper"):
+                continue
+            return "travel" if one.role == "travel" else "indicator"
+        return None

@@ -46,16 +46,9 @@ async def start_daemon(
     socket = folder / "socket"
     errors = (folder / "daemon.log").open("ab")
     process = await asyncio.create_subprocess_exec(
-        sys.executable,
-        "-m",
-        "bench.cli",
-        "daemon",
-        "--settings",
-        str(folder / "settings.toml"),
-        "--log",
-        str(folder / "log.db"),
-        "--socket",
-        str(socket),
+        *(sys.executable, "-m", "bench.cli", "daemon"),
+        *("--settings", str(folder / "settings.toml")),
+        *("--log", str(folder / "log.db"), "--socket", str(socket)),
         stdin=asyncio.subprocess.DEVNULL,
         stdout=asyncio.subprocess.DEVNULL,
         stderr=errors,
@@ -68,13 +61,8 @@ async def start_daemon(
     told = time.monotonic() + DEMO_TELL_S
     while True:
         if process.returncode is not None:
-            last = (
-                (folder / "daemon.log")
-                .read_text(errors="replace")
-                .strip()
-                .splitlines()[-1:]
-            )
-            raise DemoError(f"the daemon did not start: {' '.join(last)}")
+            said = (folder / "daemon.log").read_text(errors="replace").splitlines()
+            raise DemoError(f"the daemon did not start: {' '.join(said[-1:])}")
         with contextlib.suppress(OSError):
             _, writer = await asyncio.open_unix_connection(socket)
             writer.close()

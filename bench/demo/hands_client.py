@@ -1,14 +1,14 @@
-"""Hands on the virtual saw beside the screen: they follow what the daemon asks.
+"""Hands on the virtual saw: a client of the daemon that follows what it asks.
 
 They put, lean, go to marks, touch and measure by themselves. The push, the screw and
-every slip are the user's, by a key, or the operator's.
+every slip are the user's, by a key; as the operator they do everything, Enter too.
 """
 
 from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import Coroutine
+from collections.abc import Callable, Coroutine
 from typing import Any
 
 from bench.checks.options import OptionValue
@@ -16,7 +16,6 @@ from bench.demo.hand_actions import (
     BITE,
     BY_THEMSELVES,
     DRAWN,
-    KNOCK,
     NEAR,
     follow,
     lean_both_ways,
@@ -28,6 +27,7 @@ from bench.demo.truth import JOB
 from bench.finding import Finding
 from bench.procedure.prompt import Prompt
 from bench.protocol import (
+    AnyNotification,
     Begin,
     Concluded,
     Error,
@@ -45,29 +45,45 @@ from hw.virtual.ptys import VirtualPorts
 
 READ = 4.0  # s that the operator leaves a result on the screen
 # fields of a request; hands that answered it act again when one of them changes
-ACTED_ON = ("phase", "placement", "at", "lean", "mark", "taken", "ready", "because")
-BUMPED = ("lean", "tap", "sweep", "mark", "spot")  # where an elbow does harm
-TAKEN_BY_ITSELF = 2.0  # s after which Enter is pressed for a number all the same
+ACTED_ON = (
+    *("phase", "placement", "step", "at", "lean", "mark", "taken", "ready", "enter"),
+    "because",
+)
+TAKEN_BY_ITSELF = 4.0  # s after which Enter is pressed for a number all the same
 PROOF_S = 0.3  # that the indicator is left at rest before Enter
 
 
 class HandsClient:
-    """Hands that follow what the daemon asks, heard over a connection of their own."""
+    """Hands that follow what the daemon asks, heard over a connection of their own.
+
+    operator: does everything, Enter too. begins: the operator begins the job by itself
+    where nothing is asked, makes its move and proves it. heard: called with each
+    message once the hands know it, with None where they get into trouble or the daemon
+    is gone.
+    """
 
     def __init__(
-        self, client: AsyncClient, hands: Hands, ports: VirtualPorts | None = None
+        self,
+        client: AsyncClient,
+        hands: Hands,
+        ports: VirtualPorts | None = None,
+        *,
+        operator: bool = False,
+        begins: bool = True,
+        heard: Callable[[AnyNotification | None], object] = lambda message: None,
     ) -> None:
         self.client = client
         self.hands = hands
         self.ports = ports
-        # does everything, Enter too: begins the job, makes the move and proves it
-        self.operator = False
+        self.operator = operator
+        self._begins = begins
+        self._heard = heard
         self.finding: Finding | None = None  # the latest
         self._made: set[str] = set()  # findings whose move was made
         self._begun: object = None  # what the operator began last
         self.ask: Prompt | None = None
         self.live: LiveMoveNotice | None = None
-        self.unplugged = False
+        self.unplugged = self.gone = False
         self.tapped = False  # the stand, since it was asked for
         self.tight = False  # the screw was tightened in this live move
         self.slipped = False  # the set-up was put wrong on purpose
@@ -77,19 +93,24 @@ class HandsClient:
         self._at_free_end = False
         # way of the live move, as it was before anything was moved
         self._meant: str | None = None
-        self._placement_before: str | None = None  # the set-up before the present one
+        self.placement_before: str | None = None  # the set-up before the present one
         self._placement: str | None = None
         self._answered: object = None  # the ask that the hands have already answered
         self._work: asyncio.Task[None] | None = None
+        self._changed = asyncio.Event()  # something was heard
         self._listening = asyncio.create_task(self._listen())
 
     async def close(self) -> None:
+        await self.stop()
+        self.client.close()
+
+    async def stop(self) -> None:
+        """Let go, and leave the connection to whoever goes on with it."""
         for task in (self._listening, self._work):
             if task is not None:
                 task.cancel()
                 with contextlib.suppress(asyncio.CancelledError):
                     await task
-        self.client.close()
 
     @property
     def busy(self) -> bool:
@@ -100,7 +121,7 @@ class HandsClient:
     def hand(self) -> None:
         """What a hand would do now: push, tap the stand, turn the screw, tighten it."""
         if not self.busy:
-            self._start(self._hand())
+            self.start(self._hand())
 
     def hand_word(self) -> str:
         if self.busy:
@@ -126,82 +147,44 @@ class HandsClient:
         found = self.finding
         if found is not None and (found.check != JOB or found.move is None):
             self.finding = None  # the job is begun anew
-        self._answered = (
-            None  # what the hands have done already may still want its Enter
-        )
+        self._answered = None  # what is done already may still want its Enter
         self._look()
-
-    def wrong(self) -> None:
-        """A slip of the set-up: the square left as it was, or the stand on the other
-        side of the arm."""
-        ask = self.ask
-        if ask is None or self.busy:
-            return
-        self.slipped = True
-        if (
-            self._placement_before is not None
-            and self._placement_before != ask.placement
-        ):
-            self._start(self.hands.put(self._placement_before))
-        else:
-            self.hands.saw.slip("wrong-side")
-            self._start(self.hands.put(ask.placement or ""))
-
-    def wrong_word(self) -> str:
-        before, ask = self._placement_before, self.ask
-        turned = ask is not None and before not in (None, ask.placement)
-        return "don't turn" if turned else "wrong side"
-
-    def can_wrong(self) -> bool:
-        ask = self.ask
-        return (
-            ask is not None
-            and ask.phase == "place"
-            and (ask.placement or "").startswith("handle-")
-        )
-
-    def bump(self) -> None:
-        self.hands.saw.bump(KNOCK)
-
-    def can_bump(self) -> bool:
-        ask = self.ask if self.live is None else None
-        return ask is not None and ask.phase in BUMPED
-
-    def cable(self) -> None:
-        """Pull the indicator's cable, or put it back."""
-        if self.ports is None:
-            return
-        self.unplugged = not self.unplugged
-        (self.ports.unplug if self.unplugged else self.ports.replug)("indicator")
 
     # ---- by themselves ---------------------------------------------------------------
 
     async def _listen(self) -> None:
         self.client.send(GetStatus())
         while (message := await self.client.inbox.get()) is not None:
-            if isinstance(message, PromptChanged):
-                self.ask, self.options = message.ask, message.options or self.options
-            elif isinstance(message, StatusReply):
-                run = message.run
-                self.ask = run.ask if run is not None else None
-                self.options = run.options if run is not None else self.options
-                self.finding = message.last[0] if message.last else None
-            elif isinstance(message, LiveMoveNotice):
-                self._hear_live(message)
-            elif isinstance(message, Concluded):
-                self.ask, self.finding = None, message.finding
-            elif isinstance(message, Saved) and message.what == "move":
-                self._made.add(message.id)
-            elif isinstance(message, Error):
-                self.operator, self.trouble = (
-                    False,
-                    f"The hands cannot go on: {message.text}",
-                )
+            self._hear(message)
             if self.ask is None or self.ask.phase != "tap" or not self.ask.enter:
                 # another set-up, or at rest once more before the next tap
                 self.tapped = False
-                self._answered = None if self._answered == "tapped" else self._answered
+            self._changed.set()
+            self._heard(message)
             self._look()
+        self.gone = True
+        self._heard(None)
+
+    def _hear(self, message: AnyNotification) -> None:
+        if isinstance(message, PromptChanged):
+            self.ask, self.options = message.ask, message.options or self.options
+        elif isinstance(message, StatusReply):
+            run = message.run
+            self.ask = run.ask if run is not None else None
+            self.options = run.options if run is not None else self.options
+            self.finding = message.last[0] if message.last else None
+            under_way = self.ask is not None and (self.ask.waiting or self.ask.moving)
+            if not self.busy and not under_way:
+                self._answered = None  # the daemon has not seen what the hands did
+        elif isinstance(message, LiveMoveNotice):
+            self._hear_live(message)
+        elif isinstance(message, Concluded):
+            self.ask, self.finding = None, message.finding
+        elif isinstance(message, Saved) and message.what == "move":
+            self._made.add(message.id)
+        elif isinstance(message, Error):
+            self.operator = False
+            self.trouble = f"The hands cannot go on: {message.text}"
 
     def _hear_live(self, said: LiveMoveNotice) -> None:
         began = self.live is None
@@ -214,7 +197,9 @@ class HandsClient:
             self.tight = False  # slackened again
             self._meant = self._meant or said.way
 
-    def _start(self, work: Coroutine[Any, Any, None]) -> None:
+    def start(self, work: Coroutine[Any, Any, None]) -> None:
+        """Have the hands do it, then look at what is asked."""
+
         async def then_look() -> None:
             with contextlib.suppress(ValueError):  # the saw told what it cannot
                 await work
@@ -230,32 +215,16 @@ class HandsClient:
         if self.live is not None:
             self._look_live(self.live)
             return
-        ask = self.ask
+        ask, key = self.ask, self._acted_on()
         if ask is None:
-            self._answered = self._placement_before = self._placement = None
-            if self.operator:
+            self._answered = self.placement_before = self._placement = None
+            if self.operator and self._begins:
                 self._look_at_rest(self.finding)
-            return
-        key = self._acted_on()
-        if ask.phase == "tap":
-            if not self.operator or not self.can_hand():
-                return
-            if not self.tapped:
-                self._start(self._hand())
-            elif self._answered != "tapped":  # pressed once
-                self._answered = "tapped"
-                self._start(self._press())
-            return
-        if key == self._answered:
-            return
-        if ask.phase in BY_THEMSELVES:
-            self._answered = key
-            self._start(self._follow(ask))
-        elif self.operator and (
-            ask.phase == "cautions" or (ask.phase == "sweep" and ask.ready)
-        ):
-            self._answered = key
-            self._start(self._hand() if ask.phase == "sweep" else self._press())
+        elif key != self._answered:
+            by_operator = ask.phase == "cautions" or self.can_hand()
+            if ask.phase in BY_THEMSELVES or (self.operator and by_operator):
+                self._answered = key
+                self.start(self._answer(ask))
 
     def _look_at_rest(self, finding: Finding | None) -> None:
         """Begin the check, then its live move, then the proof; then stop."""
@@ -269,7 +238,7 @@ class HandsClient:
         else:
             request = Live(finding=finding.id)
         if request != self._begun:
-            self._start(self._begin(request))
+            self.start(self._begin(request))
 
     async def _begin(self, request: Begin | Live) -> None:
         if self.finding is not None:
@@ -283,19 +252,19 @@ class HandsClient:
             key: object = ("live", live.phase, live.remarks)
             if key != self._answered:
                 self._answered = key
-                self._start(self._prove(live))
+                self.start(self._prove(live))
         elif self.operator and live.phase in ("go", "tighten"):
             pressed = ("pressed", live.phase)  # once: the answer may take its time
             if live.there if live.phase == "go" else self.tight:
                 if self._answered != pressed:
                     self._answered = pressed
-                    self._start(self._press())
+                    self.start(self._press())
                 elif live.still_moves:
-                    self._start(self._press_again())
+                    self.start(self._press_again())
             elif live.phase == "tighten" or (
                 live.to_go is not None and abs(live.to_go) > NEAR
             ):
-                self._start(self._hand())
+                self.start(self._hand())
 
     async def _press(self) -> None:
         self.client.send(Press(waits=False))
@@ -306,20 +275,41 @@ class HandsClient:
             await asyncio.sleep(PROOF_S)
             await self._press()
 
-    async def _follow(self, ask: Prompt) -> None:
+    async def _answer(self, ask: Prompt) -> None:
+        """Do what is asked; the operator presses Enter for it, too."""
         if ask.phase == "place":
             if self._placement != ask.placement:
-                self._placement_before, self._placement = self._placement, ask.placement
+                self.placement_before, self._placement = self._placement, ask.placement
             self.trouble, self.slipped = "", False
         try:
-            await follow(self.hands, ask, self.options)
+            await self._do(ask)
         except ValueError as error:
-            self.trouble = f"The pretend saw cannot: {error}; 9 gives up."
+            self.trouble = f"The pretend saw cannot: {error}."
+            self._heard(None)
             raise
         if ask.by_itself and self.operator:
-            await self.hands.rest(TAKEN_BY_ITSELF)
-        if self.operator and self._acted_on() == self._answered:
-            self.client.send(Press(waits=False))
+            await self._goes_on()
+        if self.operator and ask.enter and self._acted_on() == self._answered:
+            await self._press()
+
+    async def _do(self, ask: Prompt) -> None:
+        if ask.phase == "tap":
+            await tap(self.hands)
+            self.tapped = True
+            await self.hands.rest(PROOF_S)
+        elif ask.phase == "sweep":
+            await push(self.hands, ask)
+        else:
+            await follow(self.hands, ask, self.options)
+
+    async def _goes_on(self) -> None:
+        """Until the number is taken by itself; one that came back too far from the one
+        before is asked about."""
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(TAKEN_BY_ITSELF):
+                while self._acted_on() == self._answered:
+                    self._changed.clear()
+                    await self._changed.wait()
 
     def _acted_on(self) -> object:
         return tuple(getattr(self.ask, name, None) for name in ACTED_ON)
@@ -343,8 +333,5 @@ class HandsClient:
             if live.phase in ("go", "tighten") and live.end and live.way and live.to_go:
                 distance = min(BITE, abs(live.to_go))
                 await self.hands.turn_fence(live.end, live.way, distance)
-        elif ask is not None and ask.phase == "tap" and self.can_hand():
-            await tap(self.hands)
-            self.tapped = True
         elif ask is not None and self.can_hand():
-            await push(self.hands, ask)
+            await self._do(ask)

@@ -13,13 +13,14 @@ from bench.console.host import GuestKey
 from bench.console.requests import Requests
 from bench.console.view_model import ViewModel
 from bench.demo.daemon_process import Say
-from bench.demo.hand_actions import FIRST_WIDTH
+from bench.demo.hand_actions import FIRST_WIDTH, KNOCK
 from bench.demo.hands_client import HandsClient
 from bench.demo.operator import connect, virtual_bench
 from bench.demo.single_check import truth_words
 from bench.demo.truth import JOB, truth_of
 from bench.procedure.prompt import Prompt
 
+BUMPED = ("lean", "tap", "sweep", "mark", "spot")  # where an elbow does harm
 WORK = ("home", "check", "live", "first_start")  # screens that are no pages
 # each fits into two rows of forty columns
 LESSONS = {
@@ -27,17 +28,17 @@ LESSONS = {
     "page options": "Nothing needs changing here: Enter begins.",
     "page move": "Enter makes it live: the distance left shows, large.",
     "page live_set_up": "On the pretend saw it stands beyond the sled fence: take 1.",
-    "page limits": "Better the longest bar first. Key . goes back.",
-    "cautions": "On a real saw this comes first. Read, then Enter.",
+    "page limits": "What has the longest bar limits it most. Key . goes back.",
+    "cautions": "On a real saw this comes first. Read it, then Enter.",
     "place": "The hands have set it up. Enter: it stands. w sets it up wrong.",
     "place other": "The hands have put it up as it says. Enter: it stands.",
     "place cut": "The hands have cut the board and turned it: Enter goes on.",
-    "place again": "Turned over, its own error cancels. Enter; w leaves it unturned.",
+    "place again": "Turned over, its error cancels. Enter; w leaves it as it was.",
     "slipped": "It stands wrong now. Press Enter all the same: is it noticed?",
     "lean": "The hands lean the sled: it tells the indicator's side. Enter.",
     "tap rest": "Nothing is touched now: the number at rest is taken.",
     "tap": "h taps the post, twice. A bump (b) instead would not come back.",
-    "tapped": "It jumped and came back. Enter compares it with the rest.",
+    "tapped": "It jumped and came back. Enter compares it with before.",
     "sweep": "h pushes. It counts only after READY. b bumps, k pulls a cable.",
     "sweep other": "h pushes, right through. It counts only after READY.",
     "sweep again": "Lift and seat the square before every pass. h pushes.",
@@ -49,12 +50,23 @@ LESSONS = {
     "live lean": "The hands lean the sled. The number stands still: Enter.",
     "live go": "h turns the screw a little. When it says there, press Enter.",
     "live tighten": "h tightens the last screw. Watch what the fence does.",
-    "live tight": "It drew back. 0 slackens, to aim past; or h turns on. Enter.",
+    "live tight": "It drew back. 0 slackens, to aim past. Or h turns on; then Enter.",
     "unplugged": "The cable is out. What was kept is kept. k puts it back.",
-    "new": "Pretend sled, off square. Enter: find out. o: the hands do all.",
+    "new": "A pretend sled, out of square. Enter finds out. o: hands do all.",
     "out": "Which end, which way, how far, how sure. Enter shows the move.",
     "close": "Too close to call, so no move. It says what would settle it.",
     "moved": "Moved. Enter checks it again to prove it.",
+}
+
+HELP = {
+    "h": "Pretend saw: the hands push, tap, turn the screw, tighten it.",
+    "o": "Pretend saw: let the hands do everything themselves, or stop them.",
+    "w": (
+        "Pretend saw: set up wrong. Square not turned, or the stand is on the wrong"
+        " side."
+    ),
+    "b": "Pretend saw: an elbow bumps the stand.",
+    "k": "Pretend saw: the indicator's cable is pulled, or put back.",
 }
 
 
@@ -63,23 +75,18 @@ def lesson(
 ) -> str:
     """One short line for the step the user is at."""
     if hands_client.trouble:
-        return hands_client.trouble
+        return hands_client.trouble + " 9 gives up." * (view.ask is not None)
     if hands_client.unplugged:
         return LESSONS["unplugged"]
     if page not in WORK:
         return LESSONS.get(f"page {page}", "")
     if view.live is not None:
-        phase: str = view.live.phase
-        if phase == "tighten" and hands_client.tight:
-            phase = "tight"
-        return LESSONS.get(
-            f"live {phase}", LESSONS["live stand"] if phase != "end" else ""
-        )
-    return (
-        LESSONS.get(_step(view.ask, hands_client), "")
-        if view.ask is not None
-        else _at_rest(view, requests, hands_client)
-    )
+        tight = view.live.phase == "tighten" and hands_client.tight
+        step = f"live {'tight' if tight else view.live.phase}"
+        return LESSONS.get(step, LESSONS["live stand"] * (step != "live end"))
+    if view.ask is not None:
+        return LESSONS.get(_step(view.ask, hands_client), "")
+    return _at_rest(view, requests, hands_client) if view.here else ""
 
 
 def _step(ask: Prompt, hands_client: HandsClient) -> str:
@@ -87,19 +94,11 @@ def _step(ask: Prompt, hands_client: HandsClient) -> str:
         return "width" if ask.gather == "width" else "spot"
     square = (ask.placement or "").startswith("handle-")
     if ask.phase == "place" and not square:
-        return (
-            "place cut"
-            if ask.gather == "width" and ask.placement == FIRST_WIDTH
-            else "place other"
-        )
+        cut = ask.gather == "width" and ask.placement == FIRST_WIDTH
+        return "place cut" if cut else "place other"
     if ask.phase == "place":
-        return (
-            "slipped"
-            if hands_client.slipped
-            else "place again"
-            if ask.step > 1
-            else "place"
-        )
+        turned = "place again" if ask.step > 1 else "place"
+        return "slipped" if hands_client.slipped else turned
     if ask.phase == "sweep":
         again = "sweep again" if ask.taken else "sweep"
         return "moving" if ask.moving else again if square else "sweep other"
@@ -110,29 +109,20 @@ def _step(ask: Prompt, hands_client: HandsClient) -> str:
 
 def _at_rest(view: ViewModel, requests: Requests, hands_client: HandsClient) -> str:
     finding = view.finding
-    if not view.here:
-        return ""
     if finding is None:
         return LESSONS["new"]
     if requests.moved:
         return LESSONS["moved"]
+    saw, options = hands_client.hands.saw, hands_client.options
+    truth = truth_words(finding, truth_of(saw, finding.check, options, finding))
+    told = f"In truth: {truth[0]}." if truth else ""
     if finding.check != JOB:
-        truth = truth_words(
-            finding,
-            truth_of(
-                hands_client.hands.saw, finding.check, hands_client.options, finding
-            ),
-        )
-        said = [f"In truth: {truth[0]}."] if truth else []
-        return " ".join(said + ["Enter: the move."] * (finding.proposed is not None))
+        return f"{told}{' Enter: the move.' * (finding.proposed is not None)}".strip()
     if finding.verdict == "cannot-tell":
         return LESSONS["close"]
     if finding.proposed is not None:
         return LESSONS["out"]
-    if finding.verdict == "inside":
-        now = truth_of(hands_client.hands.saw, JOB, {})
-        return f"That is the job. In truth: {truth_words(finding, now)[0]}."
-    return ""
+    return f"That is the job. {told}" if finding.verdict == "inside" else ""
 
 
 class Hands:
@@ -141,52 +131,83 @@ class Hands:
 
     def __init__(self, hands_client: HandsClient) -> None:
         self._client = hands_client
-        self.keys = _keys(hands_client)
+        client = hands_client
+        self.keys = (
+            GuestKey(
+                *("h", client.hand_word, HELP["h"], client.hand, client.can_hand),
+                leads=True,
+            ),
+            GuestKey(
+                "o",
+                lambda: "stop the hands" if client.operator else "hands do all",
+                *(HELP["o"], client.turn_operator),
+            ),
+            *Slips(client).keys(),
+        )
 
     def tip(self, page: str, view: ViewModel, requests: Requests) -> str:
         return lesson(page, view, requests, self._client)
 
 
-def _keys(client: HandsClient) -> tuple[GuestKey, ...]:
-    return (
-        GuestKey(
-            "h",
-            client.hand_word,
-            "Pretend saw: the hands push the sled, tap the stand, turn the screw a"
-            " little, tighten it.",
-            client.hand,
-            client.can_hand,
-            leads=True,
-        ),
-        GuestKey(
-            "o",
-            lambda: "stop the hands" if client.operator else "hands do all",
-            "Pretend saw: let the hands do everything themselves, or stop them.",
-            client.turn_operator,
-        ),
-        GuestKey(
-            "w",
-            client.wrong_word,
-            "Pretend saw: a slip of the set-up, the square not turned over or the stand"
-            " on the wrong side.",
-            client.wrong,
-            client.can_wrong,
-        ),
-        GuestKey(
-            "b",
-            lambda: "bump",
-            "Pretend saw: an elbow bumps the stand.",
-            client.bump,
-            client.can_bump,
-        ),
-        GuestKey(
-            "k",
-            lambda: "plug in" if client.unplugged else "pull cable",
-            "Pretend saw: the indicator's cable is pulled, or put back.",
-            client.cable,
-            lambda: client.ports is not None,
-        ),
-    )
+class Slips:
+    """What goes wrong at a word of the user."""
+
+    def __init__(self, client: HandsClient) -> None:
+        self.client = client
+
+    @property
+    def turned(self) -> bool:
+        """The set-up that is asked for is another than the one before."""
+        before, ask = self.client.placement_before, self.client.ask
+        return ask is not None and before not in (None, ask.placement)
+
+    def wrong(self) -> None:
+        """The square left as it was, or the stand on the other side of the arm."""
+        client, ask = self.client, self.client.ask
+        if ask is None or client.busy:
+            return
+        client.slipped = True
+        if not self.turned:
+            client.hands.saw.slip("wrong-side")
+        wrong = client.placement_before if self.turned else ask.placement
+        client.start(client.hands.put(wrong or ""))
+
+    def can_wrong(self) -> bool:
+        ask = self.client.ask
+        placement = ask.placement or "" if ask is not None else ""
+        at_place = ask is not None and ask.phase == "place"
+        return at_place and placement.startswith("handle-")
+
+    def bump(self) -> None:
+        self.client.hands.saw.bump(KNOCK)
+
+    def can_bump(self) -> bool:
+        ask = self.client.ask if self.client.live is None else None
+        return ask is not None and ask.phase in BUMPED
+
+    def cable(self) -> None:
+        """Pull the indicator's cable, or put it back."""
+        client = self.client
+        if client.ports is not None:
+            client.unplugged = not client.unplugged
+            act = client.ports.unplug if client.unplugged else client.ports.replug
+            act("indicator")
+
+    def keys(self) -> tuple[GuestKey, ...]:
+        client = self.client
+        return (
+            GuestKey(
+                "w",
+                lambda: "don't turn" if self.turned else "wrong side",
+                *(HELP["w"], self.wrong, self.can_wrong),
+            ),
+            GuestKey("b", lambda: "bump", HELP["b"], self.bump, self.can_bump),
+            GuestKey(
+                "k",
+                lambda: "plug in" if client.unplugged else "pull cable",
+                *(HELP["k"], self.cable, lambda: client.ports is not None),
+            ),
+        )
 
 
 async def run_screen(

@@ -47,7 +47,7 @@ async def one_check(
         truth = truth_of(saw, kind, given, finding)
         say_finding(finding, say)
         for line in truth_words(finding, truth):
-            say(f"The virtual saw tells: {line}.")
+            say(f"In truth: {line}.")
         return {"finding": finding, "truth": truth, "seed": seed}, not missed(
             finding, truth
         )
@@ -65,12 +65,7 @@ def missed(finding: Finding, truth: dict[str, float]) -> list[str]:
 
 
 def _off(difference: float, name: str) -> float:
-    turn = 6.283185307179586
-    return (
-        abs((difference + turn / 2) % turn - turn / 2)
-        if name == "phase"
-        else abs(difference)
-    )
+    return abs(math.remainder(difference, math.tau) if name == "phase" else difference)
 
 
 def truth_words(finding: Finding, truth: dict[str, float]) -> list[str]:

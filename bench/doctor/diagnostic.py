@@ -56,16 +56,9 @@ def diagnosis(
     """A diagnostic by its code in the templates. values: those of its sentences."""
     good = True if code in GOOD else False if code in FAULTS else None
     words, _, advice = {**GOOD, **FAULTS, **NOTES}[code].partition(" | ")
-    return Diagnostic(
-        about,
-        good,
-        sentence(words, values),
-        sentence(advice, values),
-        evidence,
-        dict(proposal) if proposal is not None else None,
-        figures or {},
-        code,
-    )
+    said = (sentence(words, values), sentence(advice, values))
+    fits = None if proposal is None else dict(proposal)
+    return Diagnostic(about, good, *said, evidence, fits, figures or {}, code)
 
 
 def many_times(words: str, count: int) -> str:

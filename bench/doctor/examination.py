@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import time
 from collections.abc import Generator, Iterator, Sequence
+from pathlib import Path
 
 from bench.doctor import instruments, machine, pins, ports, rights, service
 from bench.doctor.diagnostic import Diagnostic, ListeningOptions, diagnosis
@@ -29,14 +30,13 @@ START_ADVICE = (
 
 def examine(where: Paths, options: ListeningOptions) -> Iterator[Diagnostic]:
     """Every subject, in the order in which a user would look."""
+    settings, known = Settings(), True
     try:
         settings = load(where.settings, where.gear)
+        yield from _settings(settings, where)
     except SettingsError as error:
         yield diagnosis("settings", "settings-wrong", words=str(error))
-        settings, known = Settings(), False
-    else:
-        yield from _settings(settings, where)
-        known = True
+        known = False
     options = options._replace(units=settings.units)
     wired = list(settings.wired.items())
     cables = ports.find_ports()
@@ -49,11 +49,15 @@ def examine(where: Paths, options: ListeningOptions) -> Iterator[Diagnostic]:
         wants = _wanted_groups(settings, wired, cables)
         yield from rights.diagnose_groups(user, rights.known_groups(), wants)
     yield from pins.diagnose_pins(settings, ours=not served)
+    yield from _machine(where.log, ours=not served)
+
+
+def _machine(log: Path, *, ours: bool) -> Iterator[Diagnostic]:
     yield from machine.diagnose_clock(machine.clock_synced(), time.time())
-    yield from machine.diagnose_disk(where.log, ours=not served)
+    yield from machine.diagnose_disk(log, ours=ours)
     yield from machine.diagnose_power()
     yield from machine.diagnose_air()
-    yield from machine.diagnose_packages()
+    yield from machine.diagnose_python()
 
 
 def _settings(settings: Settings, where: Paths) -> Iterator[Diagnostic]:

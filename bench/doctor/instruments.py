@@ -28,7 +28,13 @@ from bench.doctor.stream_figures import rate_of, stream_figures
 from bench.doctor.unrecognised import diagnose_bytes, listen_further
 from bench.settings.settings_file import PortSettings
 from hw.discovery.holders import holders_of, is_pseudo
-from hw.discovery.listening import Listening, listen, open_line, settings_text
+from hw.discovery.listening import (
+    Listening,
+    Proposal,
+    listen,
+    open_line,
+    settings_text,
+)
 from hw.formats import FORMATS
 from hw.ports.port_state import error_number
 from hw.reading import FormatError
@@ -80,8 +86,7 @@ def _side_by_side(jobs: Sequence[Job]) -> list[Diagnostic]:
 def _diagnose_port(
     name: str, port: PortSettings, user: User, options: ListeningOptions, swept: bool
 ) -> Iterator[Diagnostic]:
-    obstacle = _obstacle(name, port, user)
-    if obstacle is not None:
+    if (obstacle := _obstacle(name, port, user)) is not None:
         yield obstacle
         return
     try:
@@ -176,27 +181,30 @@ def diagnose_cable(cable: Cable, user: User) -> Iterator[Diagnostic]:
         yield diagnosis("port", "cable-not-opened", cable=name, error=error)
         return
     if heard.proposal is not None:
-        settings: dict[str, str | int] = {"port": name, **heard.proposal.settings}
-        yield diagnosis(
-            "port",
-            "unnamed-instrument",
-            cable=name,
-            settings=settings_text(settings),
-            evidence=heard.proposal.evidence,
-            proposal=settings,
-        )
+        yield _unnamed_instrument(name, heard.proposal)
     elif heard.silent:
         asked = [f'format = "{one.name}"' for one in FORMATS.values() if one.query]
-        request = REQUEST_ADVICE.removeprefix("One that is asked needs ")
         yield diagnosis(
             "port",
             "silent-cable",
             cable=name,
-            request=request,
+            request=REQUEST_ADVICE.removeprefix("One that is asked needs "),
             registers=" or ".join(asked),
         )
     else:
         yield _unknown_cable(name, heard)
+
+
+def _unnamed_instrument(name: str, proposal: Proposal) -> Diagnostic:
+    settings: dict[str, str | int] = {"port": name, **proposal.settings}
+    return diagnosis(
+        "port",
+        "unnamed-instrument",
+        cable=name,
+        settings=settings_text(settings),
+        evidence=proposal.evidence,
+        proposal=settings,
+    )
 
 
 def _unknown_cable(name: str, heard: Listening) -> Diagnostic:

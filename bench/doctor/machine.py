@@ -1,9 +1,8 @@
-"""The machine: its clock, disk, power and climate, and the Python packages."""
+"""The machine: its clock, disk, power and climate, and the arithmetic."""
 
 from __future__ import annotations
 
 import ctypes
-import importlib.metadata
 import os
 import re
 import subprocess
@@ -40,18 +39,12 @@ def clock_synced() -> bool | None:
 def diagnose_clock(
     synced: bool | None, now: float, *, root: Path = Path("/")
 ) -> Iterator[Diagnostic]:
-    unpowered = (
-        ""
-        if any((root / "dev").glob("rtc*"))
-        else "; this machine has no clock that runs without power"
-    )
+    unpowered = "; this machine has no clock that runs without power"
+    if any((root / "dev").glob("rtc*")):
+        unpowered = ""
     if now < EARLIEST:
-        yield diagnosis(
-            "clock",
-            "clock-wrong",
-            date=time.strftime("%Y-%m-%d", time.gmtime(now)),
-            unpowered=unpowered,
-        )
+        date = time.strftime("%Y-%m-%d", time.gmtime(now))
+        yield diagnosis("clock", "clock-wrong", date=date, unpowered=unpowered)
     elif synced is False:
         yield diagnosis("clock", "clock-unset", unpowered=unpowered)
     elif synced:
@@ -120,15 +113,12 @@ def diagnose_power(sys_root: Path = Path("/sys")) -> Iterator[Diagnostic]:
     """What the board says of its supply; the smallest boards say nothing."""
     for folder in sys_root.glob("class/hwmon/hwmon*"):
         try:
-            if (folder / "name").read_text().strip() != "rpi_volt":
-                continue
+            name = (folder / "name").read_text().strip()
             low = (folder / "in0_lcrit_alarm").read_text().strip() == "1"
         except OSError:
             continue
-        if low:
-            yield diagnosis("power", "power-low")
-        else:
-            yield diagnosis("power", "power-good")
+        if name == "rpi_volt":
+            yield diagnosis("power", "power-low" if low else "power-good")
 
 
 def diagnose_air(sys_root: Path = Path("/sys")) -> Iterator[Diagnostic]:
@@ -141,45 +131,14 @@ def diagnose_air(sys_root: Path = Path("/sys")) -> Iterator[Diagnostic]:
 # ---- Python --------------------------------------------------------------------------
 
 
-def diagnose_packages(distribution: str = "sweepgauge") -> Iterator[Diagnostic]:
-    """The packages that the program needs: there, new enough, and numpy able to
-    start."""
-    try:
-        needs = importlib.metadata.requires(distribution) or []
-    except importlib.metadata.PackageNotFoundError:
-        yield diagnosis("python", "not-a-package", distribution=distribution)
-        needs = []
-    wrong = [words for need in needs if (words := _lack(need))]
-    if wrong:
-        yield diagnosis(
-            "python",
-            "packages-missing",
-            words="; ".join(wrong),
-            python=sys.executable,
-            distribution=distribution,
-        )
+def diagnose_python() -> Iterator[Diagnostic]:
+    """Whether numpy starts: on a 32-bit system it lacks a library."""
     started, words = run_python("import numpy; print(numpy.__version__)")
-    if not started:
-        yield diagnosis("python", "numpy-broken", words=words)
-    elif not wrong:
+    if started:
         version = sys.version.split()[0]
-        yield diagnosis("python", "packages-good", version=version, words=words)
-
-
-def _lack(need: str) -> str | None:
-    """Why a requirement of the distribution is not met; None where it is, or is not
-    for everybody."""
-    wanted = re.match(r"([\w.-]+)\s*(?:>=\s*([\d.]+))?", need)
-    if wanted is None or "extra ==" in need:
-        return None
-    name, least = wanted.groups()
-    try:
-        version = importlib.metadata.version(name)
-    except importlib.metadata.PackageNotFoundError:
-        return f"{name} is missing"
-    if least and _number(version) < _number(least):
-        return f"{name} is {version}, {least} or newer is needed"
-    return None
+        yield diagnosis("python", "numpy-good", version=version, words=words)
+    else:
+        yield diagnosis("python", "numpy-broken", words=words)
 
 
 def run_python(code: str, **options: Any) -> tuple[bool, str]:
@@ -195,7 +154,3 @@ def run_python(code: str, **options: Any) -> tuple[bool, str]:
     if done.returncode:
         return False, (done.stderr.strip().splitlines() or ["no word why"])[-1]
     return True, done.stdout.strip()
-
-
-def _number(version: str) -> tuple[int, ...]:
-    return tuple(int(part) for part in re.findall(r"\d+", version)[:3])

@@ -53,16 +53,16 @@ class Observation(msgspec.Struct):
     def add(self, record: Record, at: float, per_count: float | None) -> None:
         """Count a record that came at s. per_count: mm, of a scale."""
         value = record.value
-        rejected = record.fault is not None
-        if record.counts is not None and per_count is not None and not rejected:
+        counts = record.counts if record.fault is None else None
+        if counts is not None and per_count is not None:
             # a line that has both a value and a count means its count
-            value = record.counts * per_count
+            value = counts * per_count
         if value is not None:
             self.readings += 1
             self.shown_units.add(record.unit)
             self.times.append(at)
             self.values.append(value)
-        elif record.counts is not None and record.status is None and not rejected:
+        elif counts is not None and record.status is None:
             self.bare_counts += 1
         if record.status is not None:
             self.statuses[record.status] += 1
@@ -80,18 +80,16 @@ def observe(port: PortSettings, seconds: float) -> Observation:
     """Listen for so long. Raises FormatError, OSError, ValueError."""
     decoder = make_decoder(port.format, dict(port.options), from_middle=True)
     request = request_of(port)
-    seen, data, text = Observation(), bytearray(), bytearray()
-    end = time.monotonic() + seconds
+    seen, end = Observation(), time.monotonic() + seconds
     with open_port(port) as opened:
         for block, line in blocks(port, opened, lambda: time.monotonic() >= end):
-            data += block
-            text += line
+            seen.data += block
+            seen.text += line
             for record in decoder.feed(line):
                 if request and _is_echo(record, request):
                     seen.echoes += 1
                 else:
                     seen.add(record, time.monotonic(), port.per_count)
-    seen.data, seen.text = bytes(data), bytes(text)
     seen.rejects = decoder.rejects - seen.echoes
     if seen.bare_counts and not (_traits(port).gauge_and_counts and seen.values):
         # between a gauge's words a board gives the scale's count: that is no lack

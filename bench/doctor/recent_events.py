@@ -6,7 +6,6 @@ import time
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import NamedTuple
 
 from bench.doctor.diagnostic import Diagnostic, diagnosis
 from bench.log.events import LOG_EVENTS, incident_words, instrument_events
@@ -38,11 +37,7 @@ _KINDS = {
 }
 
 
-class Trouble(NamedTuple):
-    """kind: what it was, to be counted. words: the whole sentence, with its time."""
-
-    kind: str
-    words: str
+Trouble = tuple[str, str]  # what it was, to be counted; the sentence with its time
 
 
 def recent_events(log: Path, now: float) -> Iterator[Diagnostic]:
@@ -61,16 +56,17 @@ def recent_events(log: Path, now: float) -> Iterator[Diagnostic]:
         if one.kind == "instrument":
             states[about] = str(one.data.get("state"))
         if kind is not None and one.wall_s >= now - DAY:
-            words = f"{_clock(one.wall_s)} {incident_words(one)[1]}"
-            troubles.setdefault(about, []).append(Trouble(kind, words))
+            at = time.strftime("%H:%M:%S", time.localtime(one.wall_s))
+            words = f"{at} {incident_words(one)[1]}"
+            troubles.setdefault(about, []).append((kind, words))
     for about, its in troubles.items():
         yield _counted(about, its)
 
 
 def _counted(about: str, its: Sequence[Trouble]) -> Diagnostic:
-    counts = Counter(one.kind for one in its)
+    counts = Counter(kind for kind, _ in its)
     listed = ", ".join(f"{kind} {_times(count)}" for kind, count in counts.items())
-    evidence = tuple(one.words for one in its[-LATEST:])
+    evidence = tuple(words for _, words in its[-LATEST:])
     code = "log-troubles" if about == "log" else "troubles"
     return diagnosis(about, code, listed=listed, evidence=evidence)
 
@@ -89,7 +85,3 @@ def _kind(one: Incident, before: str | None) -> str | None:
 
 def _times(count: int) -> str:
     return "once" if count == 1 else f"{count} times"
-
-
-def _clock(wall: float) -> str:
-    return time.strftime("%H:%M:%S", time.localtime(wall))

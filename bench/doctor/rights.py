@@ -29,12 +29,9 @@ def this_user() -> User:
     except KeyError:
         name = str(number)
     mine = {*os.getgroups(), os.getegid()}
-    groups = frozenset(
-        group.gr_name for group in grp.getgrall() if group.gr_gid in mine
-    )
-    listed = frozenset(
-        group.gr_name for group in grp.getgrall() if name in group.gr_mem
-    )
+    table = grp.getgrall()
+    groups = frozenset(group.gr_name for group in table if group.gr_gid in mine)
+    listed = frozenset(group.gr_name for group in table if name in group.gr_mem)
     return User(name, number == 0, groups, listed | groups)
 
 
@@ -73,12 +70,21 @@ def may_open(path: Path, user: User) -> Diagnostic | None:
         return diagnosis(
             "rights", "owner-denied", path=path, owner=owner, user=user.name
         )
-    advice = f"sudo adduser {user.name} {group}, then log out and in again"
-    if group in user.listed:
-        advice = "log out and in again; this login began before you joined the group"
     return diagnosis(
-        "rights", "group-denied", path=path, user=user.name, group=group, advice=advice
+        "rights",
+        "group-denied",
+        path=path,
+        user=user.name,
+        group=group,
+        advice=may_join(user, group),
     )
+
+
+def may_join(user: User, group: str) -> str:
+    """The advice to a user who lacks this group in this login."""
+    if group in user.listed:
+        return "log out and in again; this login began before you joined the group"
+    return f"sudo adduser {user.name} {group}, then log out and in again"
 
 
 def group_of(path: Path) -> str:

@@ -9,6 +9,8 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
+import msgspec
+
 from bench.doctor.diagnostic import (
     LISTEN,
     Diagnostic,
@@ -20,11 +22,12 @@ from bench.doctor.observation import (
     diagnose_no_reading,
     diagnose_observation,
 )
-from bench.doctor.rights import group_of, this_user
+from bench.doctor.rights import group_of, may_join, this_user
 from bench.doctor.silence import silence_advice
 from bench.doctor.stream_figures import rate_of, stream_figures
 from bench.doctor.unrecognised import diagnose_bytes, diagnose_frames, heard_as_set
 from bench.protocol import (
+    AnyNotification,
     Capture,
     Done,
     GetStatus,
@@ -80,15 +83,12 @@ def diagnose_socket(path: Path) -> Diagnostic | None:
 
 def _closed_to_us(path: Path, group: str) -> Diagnostic:
     user = this_user()
+    advice = may_join(user, group)
     if group == "root":
         advice = (
             "its daemon was started by root: end that one; start the service, or one"
             " of your own"
         )
-    elif group in user.listed:
-        advice = "log out and in again; this login began before you joined the group"
-    else:
-        advice = f"sudo adduser {user.name} {group}, then log out and in again"
     return diagnosis("socket", "socket-denied", path=path, group=group, advice=advice)
 
 
@@ -100,9 +100,12 @@ def diagnose_daemon(
     seen = _watch(client, options.seconds)
     # after the watch: an instrument may just have been switched on
     reply = client.ask(GetStatus(), StatusReply)
-    program, process = reply.program, client.version.pid
     yield diagnosis(
-        "daemon", "daemon-runs", program=program, process=process, socket=client.path
+        "daemon",
+        "daemon-runs",
+        program=reply.program,
+        process=client.version.pid,
+        socket=client.path,
     )
     if reply.log_state != "not-recorded":
         yield diagnosis("log", "log-recorded", log=reply.log)
@@ -114,32 +117,50 @@ def diagnose_daemon(
     states = reply.instruments
     pushed = any(one.role == "travel" and one.state != "marks" for one in states)
     for one in states:
-        instrument = seen.get(one.name, Observation())
-        port = ports.get(one.name)
-        yield from _state(client, one, instrument, port, options.seconds)
-        yield from _readings(one, instrument, port or PortSettings())
-        carried = one.role != "caliper"
-        named = options.spacing_named and one.state == "open" and carried
-        yield from stream_figures(
-            one.name,
-            rate_of(instrument.times) or one.rate,
-            instrument.values,
-            options._replace(spacing_named=named),
-            swept=pushed and carried,
+        yield from _instrument(
+            client, one, seen.get(one.name, Observation()), ports, options, pushed
         )
-        yield from _frame_counts(one)
+
+
+def _instrument(
+    client: WireClient,
+    one: InstrumentState,
+    seen: Observation,
+    ports: Mapping[str, PortSettings],
+    options: ListeningOptions,
+    pushed: bool,
+) -> Iterator[Diagnostic]:
+    port, carried = ports.get(one.name), one.role != "caliper"
+    yield from _state(client, one, seen, port, options.seconds)
+    yield from _readings(one, seen, port or PortSettings())
+    named = options.spacing_named and one.state == "open" and carried
+    yield from stream_figures(
+        one.name,
+        rate_of(seen.times) or one.rate,
+        seen.values,
+        options._replace(spacing_named=named),
+        swept=pushed and carried,
+    )
+    yield from _frame_counts(one)
+
+
+def _listen(
+    client: WireClient, to: Watch | Capture, seconds: float
+) -> Iterator[AnyNotification | None]:
+    """What the daemon tells for so long."""
+    client.ask(to, Done)
+    end = time.monotonic() + seconds
+    while (left := end - time.monotonic()) > 0:
+        yield client.next(left)
+    client.ask(msgspec.structs.replace(to, on=False), Done)
 
 
 def _watch(client: WireClient, seconds: float) -> dict[str, Observation]:
     """What each instrument sends for so long."""
     out: dict[str, Observation] = {}
-    client.ask(Watch(on=True), Done)
-    end = time.monotonic() + seconds
-    while (left := end - time.monotonic()) > 0:
-        message = client.next(left)
+    for message in _listen(client, Watch(on=True), seconds):
         if isinstance(message, Readings | Rejected):
             _note(out.setdefault(message.instrument, Observation()), message)
-    client.ask(Watch(on=False), Done)
     return out
 
 
@@ -167,21 +188,20 @@ def _state(
     asks = port is not None and port.request is not None
     silent = silence_advice(port or PortSettings(), asks, held=True)
     if one.state == "open" and not (seen.values or seen.statuses):
-        before = "" if one.age is None else f", the last reading {one.age:.0f} s ago"
         yield diagnosis(
             one.name,
             "nothing-came",
             words=words.rstrip("."),
             seconds=seconds,
-            before=before,
+            before="" if one.age is None else f", the last reading {one.age:.0f} s ago",
             advice=silent,
         )
     elif one.spoiled or one.state == "no-reading":
         pass  # what it sends says why
-    elif one.state in GOOD_STATES:
-        yield diagnosis(one.name, "state-good", words=words)
     elif one.state in ("garbled", "flooding") and port is not None:
         yield from _unread(client, one, port, seen.faults)
+    elif one.state in GOOD_STATES:
+        yield diagnosis(one.name, "state-good", words=words)
     elif one.state == "silent":
         yield diagnosis(one.name, "state-silent", words=words, advice=silent)
     else:
@@ -201,8 +221,7 @@ def _unread(
         data = known.query.from_text(text)
     heard = heard_as_set(port, data)
     yield diagnose_bytes(one.name, port, data, text, heard, faults)
-    words = without_name(one.name, one.words)
-    yield diagnosis(one.name, "other-speeds", words=words)
+    yield diagnosis(one.name, "other-speeds", words=without_name(one.name, one.words))
 
 
 def _readings(
@@ -211,8 +230,9 @@ def _readings(
     if seen.statuses and not seen.values:
         yield diagnose_no_reading(one.name, one.port, seen)
     elif one.state == "no-reading" and not seen.values:
-        words = without_name(one.name, one.words)
-        yield diagnosis(one.name, "instrument-says", words=words)
+        yield diagnosis(
+            one.name, "instrument-says", words=without_name(one.name, one.words)
+        )
     else:
         yield from diagnose_observation(one.name, port, seen)
 
@@ -241,12 +261,8 @@ _REMEDY = {
 
 def _capture(client: WireClient, name: str) -> bytes:
     """What comes for a moment, as the daemon gives it."""
-    out = bytearray()
-    client.ask(Capture(name), Done)
-    end = time.monotonic() + LISTEN
-    while (left := end - time.monotonic()) > 0:
-        message = client.next(left)
-        if isinstance(message, RawBytes) and message.instrument == name:
-            out += bytes.fromhex(message.hex)
-    client.ask(Capture(name, on=False), Done)
-    return bytes(out)
+    return b"".join(
+        bytes.fromhex(message.hex)
+        for message in _listen(client, Capture(name), LISTEN)
+        if isinstance(message, RawBytes) and message.instrument == name
+    )

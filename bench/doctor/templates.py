@@ -73,7 +73,6 @@ other-speed-answers: {port} does not answer at {baud} baud, as set; at another i
 owner-denied: {path} may be opened by {owner} alone, not by {user} | sudo cp
   systemd/60-sweepgauge.rules /etc/udev/rules.d/ && sudo udevadm control --reload; then
   plug it in again
-packages-missing: {words} | {python} -m pip install -U {distribution}, or -e .
 pins-denied: {chip} may not be opened, and the settings wire {names} | sudo adduser
   $USER gpio, then log out and in again
 port-held: {port} is held by {holders} | close that program
@@ -133,8 +132,6 @@ no-number: {device} has no name of its own by number: another cable has the same
   has none | name it by its socket, {cable}; and keep it there
 no-unit: it sends no unit: its numbers are read as {unit} | {advice}
 noise: {words}
-not-a-package: {distribution} is not installed as a package: what it needs cannot be
-  told
 nothing-came: {words}, and nothing came in {seconds:g} s{before} | {advice}
 other-speeds: {words} | to try other speeds, stop the daemon and look again
 pins-by-daemon: it is on pins ({wires}), which only the daemon reads | start the
@@ -168,7 +165,7 @@ daemon-runs: {program} (process {process}) at {socket}
 disk-free: {mib:.0f} MiB free for the log in {folder}
 lgpio-good: {names}: lgpio is there
 log-recorded: {log}: what is measured is recorded
-packages-good: {version}, numpy {words}, all that is needed is there
+numpy-good: {version}, numpy {words} starts
 pins-good: {names}: {chip} may be opened
 power-good: the supply holds
 readings-come: {port}: {readings} readings in {seconds:g} s{rejected}

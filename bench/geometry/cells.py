@@ -30,13 +30,11 @@ REST = 0.1  # of the median speed: slower is standing still
 @dataclass(frozen=True, slots=True)
 class Cells:
     """travel, reading: cell means (K,). n: how many independent readings each holds.
-    within2: variance of single readings about their cell's own drift, mm^2, 0 where no
-    cell holds two. index: cell of each reading (N,), -1 where it was left out."""
+    index: cell of each reading (N,), -1 where it was left out."""
 
     travel: Array
     reading: Array
     n: Array
-    within2: float
     index: npt.NDArray[np.intp]
 
 
@@ -45,8 +43,7 @@ def count_seen(reading: Array) -> float:
     on no usual grid.
 
     The largest usual count (1, 2, 5 times a power of ten, in mm or inch) of which all
-    differences are whole multiples. Readings that are all equal show none.
-    """
+    differences are whole multiples. Equal readings show none."""
     values = np.unique(reading)
     if values.size < 2:
         return 0.0
@@ -103,39 +100,14 @@ def into_cells(travel: Array, reading: Array, kept: Mask, cells: int = CELLS) ->
 
     A cell's travel is the mean travel of its readings, so uneven filling costs nothing.
     """
-    start = float(travel[kept].min())
-    stop = float(travel[kept].max())
-    places = np.unique(travel[kept])
+    here, read = travel[kept], reading[kept]
+    places, slot = np.unique(here, return_inverse=True)
+    if places.size > 16 and here.size > cells:
+        scaled = (here - places[0]) / (places[-1] - places[0]) * cells
+        slot = np.minimum(scaled.astype(np.intp), cells - 1)
+        slot = np.unique(slot, return_inverse=True)[1]
     index = np.full(travel.size, -1, dtype=np.intp)
-    if places.size <= 16 or kept.sum() <= cells:
-        index[kept] = np.searchsorted(places, travel[kept])
-    else:
-        scaled = (travel[kept] - start) / (stop - start) * cells
-        index[kept] = np.minimum(scaled.astype(np.intp), cells - 1)
-    used = np.unique(index[kept])
-    index[kept] = np.searchsorted(used, index[kept])
-    slot = index[kept]
+    index[kept] = slot = slot.reshape(-1)
     n = np.bincount(slot).astype(np.float64)
-    s = np.bincount(slot, travel[kept]) / n
-    r = np.bincount(slot, reading[kept]) / n
-    return Cells(s, r, n, _within(travel[kept], reading[kept], slot, s, r, n), index)
-
-
-def _within(
-    travel: Array,
-    reading: Array,
-    slot: npt.NDArray[np.intp],
-    s: Array,
-    r: Array,
-    n: Array,
-) -> float:
-    free = float(np.sum(n - 1))
-    if free < 5:
-        return 0.0
-    # the line's own slope inside a cell is not noise
-    slope = 0.0
-    spread = float(np.sum((s - s.mean()) ** 2))
-    if spread > 0:
-        slope = float(np.sum((s - s.mean()) * r) / spread)
-    left = reading - r[slot] - slope * (travel - s[slot])
-    return float(np.sum(left**2)) / free
+    s, r = np.bincount(slot, here) / n, np.bincount(slot, read) / n
+    return Cells(s, r, n, index)

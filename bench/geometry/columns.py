@@ -47,7 +47,7 @@ def column(name: str, values: Column, at_least: int = 1) -> Array:
 def paired(x: Column, y: Column, at_least: int = 2) -> tuple[Array, Array]:
     """Two columns of one length over at least two different positions. Raises
     GeometryError otherwise."""
-    xs, ys = column("positions", x, at_least), column("heights", y)
+    xs, ys = column("positions", x, at_least), column("heights", y, at_least=0)
     if xs.size != ys.size:
         raise GeometryError(
             f"{xs.size} positions but {ys.size} heights: give one height for each"

@@ -53,10 +53,9 @@ def dirt_in_sweep(s: Array, r: Array, count: float) -> tuple[Mask, Array]:
     aside, left = _settled(s, r, r - design @ level, count, 1)
     if aside.mean() > CURVED_FROM:
         bowed, _ = _settled(s, r, r - least_quantile_bow(s, r), count, 2)
-        plain, rest = _settled(s, r, np.zeros_like(r), count, 2, unstarted=True)
-        if plain.sum() < bowed.sum() and scale_of(rest) < 1.3 * scale_of(
-            r - _curve(s, r, ~bowed, 2)
-        ):
+        plain, rest = _settled(s, r, None, count, 2)
+        usual = scale_of(r - _curve(s, r, ~bowed, 2))
+        if plain.sum() < bowed.sum() and scale_of(rest) < 1.3 * usual:
             bowed = plain
         if bowed.sum() < 0.5 * aside.sum():
             return bowed, left
@@ -64,18 +63,12 @@ def dirt_in_sweep(s: Array, r: Array, count: float) -> tuple[Mask, Array]:
 
 
 def _settled(
-    s: Array,
-    r: Array,
-    left: Array,
-    count: float,
-    degree: int,
-    *,
-    unstarted: bool = False,
+    s: Array, r: Array, left: Array | None, count: float, degree: int
 ) -> tuple[Mask, Array]:
-    """Flag and refit in turns, from the residuals of a start, or `unstarted` from plain
+    """Flag and refit in turns, from the residuals of a start, or without one from plain
     least squares."""
     aside = np.zeros(s.size, dtype=bool)
-    if unstarted:
+    if left is None:
         left = r - _curve(s, r, ~aside, degree)
     lengths = [1]
     while lengths[-1] * 2 <= s.size // 15:

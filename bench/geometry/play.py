@@ -96,13 +96,10 @@ def _difference(first: Column, second: Column) -> Play:
     """
     a, b = column("first", first), column("second", second)
     value = float(b.mean() - a.mean())
-    if a.size < 2 and b.size < 2:
+    several = [values for values in (a, b) if values.size > 1]
+    parts = [(float(np.var(v, ddof=1)) / v.size, v.size - 1) for v in several]
+    if not parts:
         return Play(value, None, 0.0)
-    parts = [
-        (float(np.var(values, ddof=1)) / values.size, values.size - 1)
-        for values in (a, b)
-        if values.size > 1
-    ]
     if len(parts) == 1:  # the single reading of one way scatters as the other way's do
         variance, freedom = parts[0]
         return Play(value, float(np.sqrt(variance * (freedom + 2))), float(freedom))

@@ -132,15 +132,11 @@ def interpolation_matrix(x: Column, at: Column) -> Array:
 
     Outside the readings the outermost line is drawn on.
     """
-    xs = column("positions", x)
-    places = column("places", at)
+    xs, places = column("positions", x), column("places", at)
     knots, member, count = np.unique(xs, return_inverse=True, return_counts=True)
     member = member.reshape(-1)
-    upper = np.clip(
-        np.searchsorted(knots, places, side="left"),
-        min(1, knots.size - 1),
-        knots.size - 1,
-    )
+    last = knots.size - 1
+    upper = np.clip(np.searchsorted(knots, places), min(1, last), last)
     lower = np.maximum(upper - 1, 0)
     gap = np.where(upper > lower, knots[upper] - knots[lower], 1.0)
     share = np.where(upper > lower, (places - knots[lower]) / gap, 0.0)

@@ -191,8 +191,7 @@ def runner_fit(runners: Sequence[Widths], slots: Sequence[Widths]) -> RunnerFit:
     most = max(inside)
     full = [f for f, length in zip(fits, inside, strict=True) if length >= most - 1e-6]
     whole = most >= sum(float(np.ptp(r.s)) for r in runners) - 1e-6
-    binding = [f for f in fits if f.relief > 0.0]
-    touched = [place for f in binding for place in f.tight]
+    touched = [place for f in fits if f.relief > 0.0 for place in f.tight]
     return RunnerFit(
         yaw_play=_largest([f.yaw_play for f in full]),
         side_play=_largest([f.side_play for f in full]),

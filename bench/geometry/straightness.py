@@ -113,9 +113,7 @@ def _zone_sensitivity(
     share = float((x[c] - x[a]) / (x[b] - x[a]))
     sign = -1.0 if on_top else 1.0
     sensitivity = np.zeros(x.size)
-    sensitivity[c] += sign
-    sensitivity[a] -= sign * (1.0 - share)
-    sensitivity[b] -= sign * share
+    np.add.at(sensitivity, [c, a, b], [sign, sign * (share - 1.0), -sign * share])
     return sensitivity
 
 

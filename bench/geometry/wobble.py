@@ -62,6 +62,12 @@ class _Marks:
     squares: float
     repeats: int
 
+    @property
+    def noise(self) -> float:
+        """mm^2, of a turn's mean as the repeats show it; 0 without any."""
+        each = self.squares / self.repeats if self.repeats else 0.0
+        return each * float(np.mean(1.0 / self.counts))
+
 
 @dataclass(frozen=True)
 class _Fit:
@@ -137,19 +143,8 @@ def _of_curve(marks: _Marks) -> Wobble:
     total, u_total = _range(fit, clean)
     clean[1:3] = 0.0
     warp, u_warp = _range(fit, clean, without_first=True)
-    return Wobble(
-        total,
-        tilt,
-        warp,
-        phase,
-        u_total,
-        u_tilt,
-        u_warp,
-        u_phase,
-        fit.freedom,
-        int(marks.turns.size),
-        True,
-    )
+    sizes, spreads = (total, tilt, warp, phase), (u_total, u_tilt, u_warp, u_phase)
+    return Wobble(*sizes, *spreads, fit.freedom, int(marks.turns.size), True)
 
 
 def _three_wanted(marks: _Marks, two: _Fit) -> bool:
@@ -162,8 +157,7 @@ def _three_wanted(marks: _Marks, two: _Fit) -> bool:
         return False
     left = float(two.left @ two.left)
     if marks.repeats:
-        noise = marks.squares / marks.repeats * float(np.mean(1.0 / marks.counts))
-        return bool(left / (spare + 2) > MISFIT * noise)
+        return bool(left / (spare + 2) > MISFIT * marks.noise)
     rest = marks.means - design @ (np.linalg.pinv(design) @ marks.means)
     after = float(rest @ rest)
     return bool((left - after) / 2.0 > MISFIT * after / spare)
@@ -183,12 +177,10 @@ def _fit_curve(marks: _Marks, design: Array) -> _Fit:
     misfit_dof = marks.turns.size - design.shape[1]
     misfit = float(left @ left) / misfit_dof if misfit_dof else 0.0
     variance, freedom = misfit, float(misfit_dof)
-    if marks.repeats:
-        repeated = marks.squares / marks.repeats * float(np.mean(1.0 / marks.counts))
-        if misfit <= MISFIT * repeated:
-            freedom += marks.repeats
-            squares = misfit_dof * misfit + marks.repeats * repeated
-            variance = squares / freedom
+    if marks.repeats and misfit <= MISFIT * marks.noise:
+        freedom += marks.repeats
+        squares = misfit_dof * misfit + marks.repeats * marks.noise
+        variance = squares / freedom
     return _Fit(found, variance * (inverse @ inverse.T), left, freedom)
 
 

@@ -13,6 +13,7 @@ import sqlite3
 import threading
 import time
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -21,7 +22,7 @@ import msgspec
 from bench.log import acknowledged, entries, recover
 from bench.log.entry import Entry, refusal
 from bench.log.faults import closed_on_error, is_damage, why
-from bench.log.log_file import LogFile, LogReplaced
+from bench.log.log_file import LogFile
 from bench.log.recover import SoundnessCheck
 from bench.log.rows import Commit, LogError, Stamp, UnfinishedWork
 from bench.log.write_queue import (
@@ -152,7 +153,9 @@ class Committer:
                     lambda: self.queue or self._closing_at is not None or self._damaged,
                     patience.LOG_IDLE_LOOK_S,
                 )
-                while self.queue and not self._is_hurried() and self.queue.wait_s > 0:
+                while self.queue and self.queue.wait_s > 0:
+                    if self._hurry or self._closing_at is not None:
+                        break
                     self._wake.wait(self.queue.wait_s)
                 batch = self.queue.batch()
             if batch or self._damaged:
@@ -161,9 +164,6 @@ class Committer:
                 return None
             if self._file.replaced():
                 return batch
-
-    def _is_hurried(self) -> bool:
-        return self._hurry or self._closing_at is not None
 
     def _tries_again(self, after_s: float) -> bool:
         """Wait before the next try; False where there is no time left."""
@@ -185,13 +185,15 @@ class Committer:
         db = self._file.db
         assert db is not None
         self._file.ensure_room(sum(queued.size for queued in batch))
-        done = entries.last_ticket(db, self._boot_key)
+        done = entries.last_ticket(db, self._boot_key, self._boot_id) or 0
         refused: list[tuple[int, str]] = []
         db.execute("BEGIN IMMEDIATE")
         # What comes up to `done` was committed, though it was not confirmed.
         for tickets, write in merged(batch, done):
-            if (reason := self._apply(db, write)) is not None:
-                refused += [(ticket, reason) for ticket in tickets]
+            error = refusal(db, partial(write, db, self._boot_key))
+            if error is not None:
+                self._tell_refused(db, error)
+                refused += [(ticket, str(error)) for ticket in tickets]
         upto = batch[-1].ticket if batch else done
         entries.note_ticket(db, self._boot_key, upto)
         db.execute("COMMIT")
@@ -201,15 +203,10 @@ class Committer:
             acknowledged.record(self.path, db)
         return _commit_of(batch, upto, refused)
 
-    def _apply(self, db: sqlite3.Connection, write: Write) -> str | None:
-        """One write on the open transaction; why the log cannot take it, or None."""
-        error = refusal(db, lambda: write(db, self._boot_key))
-        if error is None:
-            return None
+    def _tell_refused(self, db: sqlite3.Connection, error: Exception) -> None:
         entry = Entry(db, self._boot_key, self._clock())
         entry.event(None, "refused-by-log", {"why": str(error)})
         _log.error("the log refused a write: %s", error, exc_info=error)
-        return str(error)
 
     def _done(self, batch: list[QueuedWrite], commit: Commit) -> None:
         with self._wake:
@@ -230,7 +227,7 @@ class Committer:
 
     def _fail(self, error: Exception) -> None:
         """Undo the half-made transaction, let go of the file, and say what is wrong."""
-        if not isinstance(error, (sqlite3.Error, OSError, LogError, LogReplaced)):
+        if not isinstance(error, (sqlite3.Error, OSError, LogError)):
             _log.error("the log's thread met a fault of its own", exc_info=error)
         self._damaged = self._damaged or is_damage(error)
         try:
@@ -263,9 +260,8 @@ class Committer:
     def _record_boot(self, db: sqlite3.Connection) -> int:
         """The number of this opening, recorded where the file does not have it yet: at
         the first opening, or where another file lies at the path now."""
-        key = self._boot_key
-        if entries.has_boot(db, key, self._boot_id):
-            return key
+        if entries.last_ticket(db, self._boot_key, self._boot_id) is not None:
+            return self._boot_key
         db.execute("BEGIN IMMEDIATE")
         key = entries.record_boot(
             db, self._boot_id, self._program, self._opened_at, self._saved

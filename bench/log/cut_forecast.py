@@ -6,6 +6,7 @@ Reads beside the writer. Every function blocks: call it off the event loop.
 
 from __future__ import annotations
 
+import json
 import sqlite3
 import statistics
 from collections.abc import Iterable, Mapping, Sequence
@@ -26,8 +27,7 @@ from bench.cut.terms import (
 )
 from bench.gear import Jig
 from bench.log.dates import in_time
-from bench.log.findings import FindingRow, list_findings, load_finding
-from bench.log.moves import list_moves
+from bench.log.findings import FindingRow, list_findings, list_moves, load_finding
 from bench.log.read_only import open_read
 from bench.log.rows import LogDamaged, LogError
 from bench.log.store import load_gear
@@ -100,14 +100,12 @@ def shop_forecast(
 
 def _sleds(db: sqlite3.Connection, jigs: Mapping[str, Jig]) -> dict[str, Jig]:
     """By name: those of the settings, and those of the log as it last kept them."""
-    sleds = {}
     rows = db.execute(
         "SELECT jig, max(run_key), gear_key FROM check_run WHERE jig IS NOT NULL GROUP"
         " BY jig ORDER BY jig"
     )
-    for name, _, gear_key in rows.fetchall():
-        sleds[name] = load_gear(db, gear_key).jig or Jig(name)
-    return {**sleds, **jigs}
+    kept = {name: load_gear(db, key).jig or Jig(name) for name, _, key in [*rows]}
+    return {**kept, **jigs}
 
 
 def _results(db: sqlite3.Connection, sled: Jig | None, now: float) -> list[Result]:
@@ -150,13 +148,13 @@ def _sound(
 def _last_moved(db: sqlite3.Connection, jig: str) -> int:
     """Place in the log of the latest result, of whatever check and on whatever saw, by
     which the sled fence was moved; 0 where it never was."""
-    last = 0
-    for move in list_moves(db):
-        if move.made is not None:
-            of_sled = "SELECT finding_key FROM finding WHERE finding = ? AND jig = ?"
-            for (key,) in db.execute(of_sled, (move.finding, jig)):
-                last = max(last, key)
-    return last
+    made = [move.finding for move in list_moves(db) if move.made is not None]
+    query = (
+        "SELECT max(finding_key) FROM finding WHERE jig = ? AND finding IN (SELECT"
+        " value FROM json_each(?))"
+    )
+    (last,) = db.execute(query, (jig, json.dumps(made))).fetchone()
+    return last or 0
 
 
 def _swept(db: sqlite3.Connection, rows: Sequence[FindingRow]) -> float | None:

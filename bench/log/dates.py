@@ -65,7 +65,7 @@ def in_time(db: sqlite3.Connection, numbers: Sequence[int]) -> Sequence[int]:
     return [number for _, number in sorted(places, key=lambda place: place[0])]
 
 
-_LOST = (0, "", 0.0, 0, 0, "")  # stands for a result whose check is missing
+_LOST = ["", 0.0, 0, 0, ""]  # stands for a result whose check is missing
 
 
 def _dated(
@@ -76,15 +76,12 @@ def _dated(
         "SELECT finding_key, at, begun_wall_s, begun_clock_synced, begun_monotonic_ns,"
         " boot.boot_id FROM finding JOIN check_run USING (run_key) JOIN boot ON"
         " boot.boot_key = check_run.boot_key WHERE finding_key IN (SELECT value FROM"
-        " json_each(?)) ORDER BY finding_key",
+        " json_each(?))",
         (json.dumps([*numbers]),),
     )
-    row = next(rows, None)
+    there = {number: columns for number, *columns in rows}
     for number in numbers:
-        while row is not None and row[0] < number:
-            row = next(rows, None)
-        found = row if row is not None and row[0] == number else _LOST
-        _, at, wall, synced, monotonic, boot_id = found
+        at, wall, synced, monotonic, boot_id = there.get(number, _LOST)
         zero = zeros.get(boot_id)
         date, known = corrected_time(wall, bool(synced), monotonic, zero)
         yield boot_id, _Dated(number, date if known else None, at)
@@ -101,10 +98,9 @@ def _places(results: Sequence[_Dated]) -> list[tuple[float, int]]:
     that of the result before it or after that of the next one counts for nothing."""
     places = []
     latest = 0.0
-    for n, one in enumerate(results):
-        following = results[n + 1].date if n + 1 < len(results) else None
-        date = one.date
-        if date is not None and (following is None or date <= following):
-            latest = max(latest, date)
+    for one, following in zip(results, [*results[1:], None], strict=False):
+        after = following and following.date
+        if one.date is not None and (after is None or one.date <= after):
+            latest = max(latest, one.date)
         places.append((latest, one.number))
     return places

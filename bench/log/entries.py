@@ -53,14 +53,11 @@ def record_boot(
     )
 
 
-def has_boot(db: sqlite3.Connection, boot_key: int, boot_id: str) -> bool:
-    query = "SELECT 1 FROM boot WHERE boot_key = ? AND boot_id = ?"
-    return db.execute(query, (boot_key, boot_id)).fetchone() is not None
-
-
-def last_ticket(db: sqlite3.Connection, boot_key: int) -> int:
-    query = "SELECT last_ticket FROM boot WHERE boot_key = ?"
-    return int(db.execute(query, (boot_key,)).fetchone()[0])
+def last_ticket(db: sqlite3.Connection, boot_key: int, boot_id: str) -> int | None:
+    """None where this file does not have the opening."""
+    query = "SELECT last_ticket FROM boot WHERE boot_key = ? AND boot_id = ?"
+    row = db.execute(query, (boot_key, boot_id)).fetchone()
+    return None if row is None else int(row[0])
 
 
 def note_ticket(db: sqlite3.Connection, boot_key: int, ticket: int) -> None:
@@ -121,6 +118,7 @@ def finish(entry: Entry, run: str) -> None:
 def climate(
     entry: Entry, sensor: str, temperature: float | None, humidity: float | None
 ) -> None:
+    """deg C, and relative humidity as a fraction."""
     entry.insert(
         "climate",
         sensor=sensor,

@@ -18,9 +18,8 @@ import msgspec
 
 from bench.log.acknowledged import lacking_words, salvage_words
 from bench.log.dates import IMPORTED, corrected_time, wall_times_at_zero
-from bench.log.export_line import ExportedEvent
 from bench.log.read_only import open_read
-from bench.log.rows import Incident, LoggedEvent
+from bench.log.rows import ExportedEvent, Incident, LoggedEvent
 from bench.log.schema import GEAR_EVENT
 from bench.procedure.status_message import StatusMessage
 from bench.protocol import LogEvent

@@ -7,7 +7,7 @@ import os
 import sqlite3
 import zlib
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import msgspec
@@ -65,19 +65,14 @@ def why(error: Exception, path: Path) -> str:
     name = getattr(error, "sqlite_errorname", "") or errno.errorcode.get(
         getattr(error, "errno", 0) or 0, ""
     )
-    if name.startswith("SQLITE_CANTOPEN") and _is_read_only(path.parent):
-        name = "EROFS"  # SQLite could not make its files beside the log
+    if name.startswith("SQLITE_CANTOPEN"):
+        with suppress(OSError):
+            if os.statvfs(path.parent).f_flag & os.ST_RDONLY:
+                name = "EROFS"  # SQLite could not make its files beside the log
     for start, words in _WORDS:
         if name.startswith(start):
             return words
     return str(error)
-
-
-def _is_read_only(folder: Path) -> bool:
-    try:
-        return bool(os.statvfs(folder).f_flag & os.ST_RDONLY)
-    except OSError:
-        return False
 
 
 _WORDS = (

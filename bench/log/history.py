@@ -5,9 +5,10 @@ Reads beside the writer. Every function blocks: call it off the event loop.
 
 from __future__ import annotations
 
+import itertools
 import math
 import sqlite3
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -26,8 +27,13 @@ from bench.checks.shared.results import SQUARE_DOUBTED
 from bench.finding import Finding, Quantity, Unread
 from bench.gear import Square
 from bench.log.dates import in_time
-from bench.log.findings import FindingRow, each_finding, find_finding, list_findings
-from bench.log.moves import list_moves
+from bench.log.findings import (
+    FindingRow,
+    each_finding,
+    find_finding,
+    list_findings,
+    list_moves,
+)
 from bench.log.read_only import open_read
 from bench.log.store import gear_names, load_gear
 from bench.protocol import LogOne, LogRows
@@ -114,7 +120,10 @@ def known(
     """
     with open_read(path) as db:
         hold = str(options["hold"]) if options.get("hold") else None
-        rows = _speaking(db, kind, gear, hold, instrument or _instrument_now(db, kind))
+        for (now,) in db.execute(_INSTRUMENT_NOW, (kind,)):
+            instrument = instrument or now
+        speaking = _speaking(db, kind, gear, hold, instrument)
+        rows = [*itertools.islice(speaking, KNOWN_FINDINGS)]
         findings = [found for found, _ in rows]
         reseated = pool_of(findings, on_one_seat=False)
         one_seat = pool_of(findings, on_one_seat=True)
@@ -135,13 +144,10 @@ def known(
         )
 
 
-def _instrument_now(db: sqlite3.Connection, kind: str) -> str | None:
-    row = db.execute(
-        "SELECT instrument FROM check_run WHERE state = 'open' AND check_kind = ? ORDER"
-        " BY run_key DESC LIMIT 1",
-        (kind,),
-    ).fetchone()
-    return None if row is None else row[0]
+_INSTRUMENT_NOW = (
+    "SELECT instrument FROM check_run WHERE state = 'open' AND check_kind = ? ORDER BY"
+    " run_key DESC LIMIT 1"
+)
 
 
 def _speaking(
@@ -150,24 +156,18 @@ def _speaking(
     gear: EvidenceGear,
     hold: str | None,
     instrument: str | None,
-) -> list[tuple[Finding, EvidenceGear]]:
-    """Findings that may speak for a new one, newest first, the last 20, each with the
-    gear that it used."""
+) -> Iterator[tuple[Finding, EvidenceGear]]:
+    """Findings that may speak for a new one, newest first, each with the gear that it
+    used."""
     ours = (*gear_names(gear), hold)
-    found: list[tuple[Finding, EvidenceGear]] = []
     changed = _changed_since(db, gear)
     for row in reversed(list_findings(db, check=kind, jig=ours[0], last=LOOK_BACK)):
         same = (row.finding.jig, row.finding.saw, row.hold) == ours
         other = instrument is not None and row.instrument != instrument
-        if not (same and row.stands) or other or changed(row):
-            continue
-        state, used = _run(db, row.run)
-        if state == "open" or used.indicator != gear.indicator:
-            continue
-        found.append((row.finding, used))
-        if len(found) == KNOWN_FINDINGS:
-            break
-    return found
+        if same and row.stands and not other and not changed(row):
+            state, used = _run(db, row.run)
+            if state != "open" and used.indicator == gear.indicator:
+                yield row.finding, used
 
 
 def _run(db: sqlite3.Connection, run: str) -> tuple[str, EvidenceGear]:
@@ -177,17 +177,28 @@ def _run(db: sqlite3.Connection, run: str) -> tuple[str, EvidenceGear]:
     return state, load_gear(db, key)
 
 
-def _measuring(
-    db: sqlite3.Connection, what: Measured, *, jig: str | None = None, last: int
-) -> list[FindingRow]:
-    """Findings of the checks that measure it, newest first; last: so many of each."""
+def _measured(
+    db: sqlite3.Connection,
+    what: Measured,
+    changed: Callable[[FindingRow], bool],
+    *,
+    jig: str | None = None,
+    last: int,
+) -> Iterator[tuple[FindingRow, Quantity]]:
+    """Findings that stand and the quantity in them, newest first, as far back as
+    nothing was changed; last: so many of each check that measures it."""
     kinds = [check.kind for check in checks().values() if what in check.measures]
     rows = {
         row.order: row
         for kind in kinds
         for row in list_findings(db, check=kind, jig=jig, last=last)
     }
-    return [rows[number] for number in reversed(in_time(db, sorted(rows)))]
+    for number in reversed(in_time(db, sorted(rows))):
+        row = rows[number]
+        if changed(row):
+            return
+        found = [q for q in row.finding.quantities if q.name == what and row.stands]
+        yield from ((row, quantity) for quantity in found[:1])
 
 
 def _yaw_play(db: sqlite3.Connection, gear: EvidenceGear) -> float | None:
@@ -196,11 +207,8 @@ def _yaw_play(db: sqlite3.Connection, gear: EvidenceGear) -> float | None:
         return None
     jig, saw = gear_names(gear)
     changed = _changed_since(db, gear, SLED_AND_SAW)
-    for row in _measuring(db, "yaw-play", jig=jig, last=LOOK_BACK):
-        if changed(row):
-            break
-        play = next((q for q in row.finding.quantities if q.name == "yaw-play"), None)
-        if play is not None and row.stands and row.finding.saw == saw:
+    for row, play in _measured(db, "yaw-play", changed, jig=jig, last=LOOK_BACK):
+        if row.finding.saw == saw:
             return abs(play.value)
     return None
 
@@ -232,7 +240,10 @@ def _passes(
     """Scatter between the passes by which this sled fence was measured on this saw,
     with this indicator, under that hold."""
     kinds = [check.kind for check in checks().values() if "fence" in check.measures]
-    found = [f for kind in kinds for f, _ in _speaking(db, kind, gear, hold, None)]
+    found = []
+    for kind in kinds:
+        speaking = _speaking(db, kind, gear, hold, None)
+        found += [one for one, _ in itertools.islice(speaking, KNOWN_FINDINGS)]
     return pool_of(found, on_one_seat=False) if gear.jig is not None else None
 
 
@@ -245,12 +256,7 @@ def _square(db: sqlite3.Connection, gear: EvidenceGear) -> SquareHistory | None:
     name = gear.square.name if gear.square else None
     changed = _changed_since(db, EvidenceGear(square=gear.square))
     passed_over: tuple[Finding, Quantity] | None = None
-    for row in _measuring(db, "square", last=KNOWN_FINDINGS):
-        if changed(row):
-            break
-        measured = next((q for q in row.finding.quantities if q.name == "square"), None)
-        if measured is None or not row.stands:
-            continue
+    for row, measured in _measured(db, "square", changed, last=KNOWN_FINDINGS):
         state, used = _run(db, row.run)
         if state == "open" or (used.square.name if used.square else None) != name:
             continue

@@ -1,8 +1,8 @@
 """Takes an export into a log, piece by piece: no more of it is in memory than a line.
 
-Whoever gives the pieces writes what `read` returns, waits for the disk, and gives the
-next; so that a file of any size costs the memory of its longest line. Every line is
-taken by its id and never twice. Rows of an import belong to an opening of their own,
+The lines of a piece are one write, and the next piece is taken when the disk has it; so
+that a file of any size costs the memory of its longest line. Every line is taken by its
+id and never twice. Rows of an import belong to an opening of their own,
 whose boot has no clock, so that no date of theirs is put right by this machine's clock.
 """
 
@@ -10,9 +10,10 @@ from __future__ import annotations
 
 import itertools
 import sqlite3
+import time
 import uuid
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Sequence
 from functools import partial
 from typing import NamedTuple
 
@@ -25,15 +26,13 @@ from bench.gear import LONGEST_NAME
 from bench.log import entries
 from bench.log.dates import IMPORTED
 from bench.log.entry import Entry, as_json, refusal
-from bench.log.export_line import (
+from bench.log.export import (
     EventLine,
-    ExportedEvent,
     ExportLine,
     UnusableLine,
     read_line,
 )
 from bench.log.findings import with_remarks
-from bench.log.moves import MoveRow
 from bench.log.rows import Stamp, now
 from bench.log.write_queue import Write
 from bench.log.writer import LogWriter
@@ -45,8 +44,6 @@ from hw.patience import LOG_ASKED_FLUSH_S
 LONGEST_LINE = 8 * 2**20
 LINKS_AT_ONCE = 200
 MOST_TOLD = 200  # problems told one by one; more are counted
-
-SizedWrite = tuple[Write, int]  # and its bytes of memory
 
 
 class Link(NamedTuple):
@@ -75,13 +72,22 @@ class Importer:
 
     def take(self, log: LogWriter, piece: bytes, *, last: bool) -> LogImported:
         """Write the lines that end in this piece, and wait until the disk has them.
-        last: the file ends. Raises OSError where the log takes nothing."""
-        _write(log, self.read(piece, last=last))
+        last: the file ends; what joins results to later ones, which may have stood
+        further on, is written then. Raises OSError where the log takes nothing, or for
+        a line that is too long."""
+        if lines := [*self.read(piece, last=last)]:
+            _write(log, partial(self._take, lines), 2 * len(piece))
         if last:
-            _write(log, self.end())
+            links = iter(self._links.items())
+            while some := [*itertools.islice(links, LINKS_AT_ONCE)]:
+                _write(log, partial(self._join, some), 100 * len(some))
+            self.problems += [
+                StatusMessage("import-unknown", {"field": field, "lines": count})
+                for field, count in self._unknown.items()
+            ]
             counts = msgspec.structs.replace(self._taken(), problems=[])
             log.event(None, "imported", msgspec.to_builtins(counts), urgent=True)
-            _write(log, ())
+            _flush(log)
         taken, self.problems = self._taken(), []
         return taken
 
@@ -96,65 +102,51 @@ class Importer:
             problems=self.problems,
         )
 
-    def read(self, piece: bytes, *, last: bool = False) -> Iterator[SizedWrite]:
-        """The writes of the lines that end in this piece. last: the file ends. Raises
-        OSError for a line that is too long."""
+    def read(
+        self, piece: bytes, *, last: bool = False
+    ) -> Iterator[tuple[int, ExportLine | EventLine]]:
+        """The lines that end in this piece and can be taken, by their numbers."""
         self._buffer += piece + b"\n" * last
         while (end := self._buffer.find(b"\n")) >= 0:
             text = bytes(self._buffer[:end])
             del self._buffer[: end + 1]
             self._number += 1
-            if text.strip():
-                yield from self._line(text)
+            if text.strip() and (line := self._line(self._number, text)) is not None:
+                yield self._number, line
         if len(self._buffer) > LONGEST_LINE:
             most = LONGEST_LINE // 2**20
             raise OSError(
                 f"line {self._number + 1} is longer than {most} MiB: this is no export"
             )
 
-    def end(self) -> Iterator[SizedWrite]:
-        """What joins results to later ones, which may have stood further on. To be
-        called when all that `read` gave is written."""
-        links = iter(self._links.items())
-        while some := [*itertools.islice(links, LINKS_AT_ONCE)]:
-            yield partial(self._join, some), 100 * len(some)
-        for field, count in self._unknown.items():
-            values = {"field": field, "lines": count}
-            self.problems.append(StatusMessage("import-unknown", values))
-
-    def _line(self, text: bytes) -> Iterator[SizedWrite]:
-        number = self._number
+    def _line(self, number: int, text: bytes) -> ExportLine | EventLine | None:
         try:
             line, unknown = read_line(text)
         except UnusableLine as error:
             self._tell(number, "import-left-out", why=str(error))
-            return
+            return None
         for field in {field[:LONGEST_NAME] for field in unknown}:
             if field in self._unknown or len(self._unknown) < MOST_TOLD:
                 self._unknown[field] += 1
-        if isinstance(line, ExportLine) and line.damaged is not None:
-            self._tell(number, "import-without", why=line.damaged)
-        yield partial(self._take, number, line), len(text)
         if isinstance(line, ExportLine):
             self._links |= dict.fromkeys(_links(line), number)
+            if line.damaged is not None:
+                self._tell(number, "import-without", why=line.damaged)
+        return line
 
     def _take(
         self,
-        number: int,
-        line: ExportLine | EventLine,
+        lines: Sequence[tuple[int, ExportLine | EventLine]],
         db: sqlite3.Connection,
         boot_key: int,
     ) -> None:
-        def write() -> None:
+        for number, line in lines:
             if isinstance(line, EventLine):
-                self._states[number] = self._event(db, line.event)
+                write = partial(self._event, db, number, line)
             else:
-                self._states[number] = self._result(db, line)
-
-        if (error := refusal(db, write)) is not None:
-            self._tell(number, "import-left-out", why=str(error))
-        elif self._states[number] == "differs" and isinstance(line, ExportLine):
-            self._tell(number, "import-differs", id=line.finding.id)
+                write = partial(self._result, db, number, line)
+            if (error := refusal(db, write)) is not None:
+                self._tell(number, "import-left-out", why=str(error))
 
     def _entry(self, db: sqlite3.Connection, wall_s: float, synced: bool) -> Entry:
         """With the opening that the rows of this import belong to, recorded where it is
@@ -167,48 +159,57 @@ class Importer:
         )
         return Entry(db, key, Stamp(0, wall_s, synced))
 
-    def _event(self, db: sqlite3.Connection, event: ExportedEvent) -> str:
+    def _event(self, db: sqlite3.Connection, number: int, line: EventLine) -> None:
         """Known is one that was said at the same moment of the same thing."""
-        wall = event.wall_s or 0.0
+        event, wall = line.event, line.event.wall_s or 0.0
         query = "SELECT 1 FROM event WHERE kind = ? AND wall_s = ? AND data_json = ?"
-        if db.execute(query, (event.kind, wall, as_json(event.data))).fetchone():
-            return "event-known"
-        self._entry(db, wall, event.clock_synced).event(None, event.kind, event.data)
-        return "event"
+        here = db.execute(query, (event.kind, wall, as_json(event.data))).fetchone()
+        if here is None:
+            entry = self._entry(db, wall, event.clock_synced)
+            entry.event(None, event.kind, event.data)
+        self._states[number] = "event" if here is None else "event-known"
 
-    def _result(self, db: sqlite3.Connection, line: ExportLine) -> str:
+    def _result(self, db: sqlite3.Connection, number: int, line: ExportLine) -> None:
         """Its moves are taken where the log lacks them."""
         wall, synced = line.wall_s or 0.0, line.clock_synced
         state = _known(db, line.finding)
         if state == "taken":
             _new_result(self._entry(db, wall, synced), line)
+        if state == "differs":
+            self._tell(number, "import-differs", id=line.finding.id)
         for move in line.moves if state != "differs" else ():
-            planned, made = _what_is_new(db, move)
-            if planned:
+            made_here = db.execute(
+                "SELECT made_json IS NOT NULL FROM move WHERE move = ?", (move.move,)
+            ).fetchone()
+            if made_here is None:
                 at = wall if move.planned_wall_s is None else move.planned_wall_s
                 entry = self._entry(db, at, synced)
                 entries.move_planned(entry, move.move, line.finding.id, move.plan)
-            if made:
+            if move.made is not None and made_here != (1,):
                 at = wall if move.made_wall_s is None else move.made_wall_s
                 entries.move_made(self._entry(db, at, synced), move.move, move.made)
-        return state
+        self._states[number] = state
 
     def _join(
-        self, links: list[tuple[Link, int]], db: sqlite3.Connection, boot_key: int
+        self,
+        links: Sequence[tuple[Link, int]],
+        db: sqlite3.Connection,
+        boot_key: int,
     ) -> None:
+        query = "SELECT finding_key FROM finding WHERE finding = ?"
+        unverified = "SELECT 1 FROM move WHERE move = ? AND verified_by IS NULL"
         for link, number in links:
-            key = _number(db, link.later)
-            if key is None:
+            later = db.execute(query, (link.later,)).fetchone()
+            if later is None:
                 self._tell(number, "import-unlinked", later=link.later)
             elif link.what == "superseded":
                 db.execute(
                     "UPDATE finding SET superseded_by = coalesce(superseded_by, ?)"
                     " WHERE finding = ?",
-                    (key, link.name),
+                    (*later, link.name),
                 )
-            elif _is_unverified(db, link.name):
-                at = now()
-                entry = self._entry(db, at.wall_s, at.synced)
+            elif db.execute(unverified, (link.name,)).fetchone() is not None:
+                entry = self._entry(db, time.time(), False)
                 entries.move_verified(entry, link.name, link.later)
 
     def _tell(self, number: int, code: str, **values: object) -> None:
@@ -218,9 +219,12 @@ class Importer:
             self.problems.append(StatusMessage(code, {"number": number, **values}))
 
 
-def _write(log: LogWriter, writes: Iterable[SizedWrite]) -> None:
-    for write, size in writes:
-        log.put(write, urgent=False, size=size)
+def _write(log: LogWriter, write: Write, size: int) -> None:
+    log.put(write, urgent=False, size=size)
+    _flush(log)
+
+
+def _flush(log: LogWriter) -> None:
     while not log.flush(LOG_ASKED_FLUSH_S):
         if log.trouble is not None:
             raise OSError(log.trouble)
@@ -235,8 +239,7 @@ def _links(line: ExportLine) -> Iterator[Link]:
 
 
 def _known(db: sqlite3.Connection, finding: Finding) -> str:
-    """ "differs" for a result of that id that says something else: the log's own
-    stays."""
+    """A result of that id that says something else differs: the log's own stays."""
     query = "SELECT finding_json FROM finding WHERE finding = ?"
     row = db.execute(query, (finding.id,)).fetchone()
     if row is None:
@@ -265,21 +268,3 @@ def _new_result(entry: Entry, line: ExportLine) -> None:
         )
         entries.finish(entry, run)
     entries.finding(entry, run, finding, evidence, None)
-
-
-def _what_is_new(db: sqlite3.Connection, move: MoveRow) -> tuple[bool, bool]:
-    """Whether the log lacks the move, and that it was made."""
-    query = "SELECT made_json FROM move WHERE move = ?"
-    row = db.execute(query, (move.move,)).fetchone()
-    return row is None, move.made is not None and (row is None or row[0] is None)
-
-
-def _number(db: sqlite3.Connection, finding: str) -> int | None:
-    query = "SELECT finding_key FROM finding WHERE finding = ?"
-    row = db.execute(query, (finding,)).fetchone()
-    return None if row is None else int(row[0])
-
-
-def _is_unverified(db: sqlite3.Connection, move: str) -> bool:
-    query = "SELECT 1 FROM move WHERE move = ? AND verified_by IS NULL"
-    return db.execute(query, (move,)).fetchone() is not None

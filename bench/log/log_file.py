@@ -16,7 +16,7 @@ from contextlib import closing, suppress
 from datetime import datetime
 from pathlib import Path
 
-from bench.log.rows import LogHeld
+from bench.log.rows import LogError, LogHeld
 from hw.patience import LOG_HOLDER_S
 
 # Bytes that a commit adds to the write-ahead file at most: each page that it touches,
@@ -25,10 +25,6 @@ from hw.patience import LOG_HOLDER_S
 # 59,992 with those of 4,096 that logs were made with before. Merging them grew the log
 # by 0.16 of this at most.
 COMMIT_PAGES_BYTES, COMMIT_TIMES = 64 * 1024, 2
-
-
-class LogReplaced(Exception):
-    """Another file, or none, is at the path of the log or of its write-ahead file."""
 
 
 class LogFile:
@@ -103,15 +99,15 @@ class LogFile:
         else:
             self.close()
 
-    def replaced(self) -> LogReplaced | None:
+    def replaced(self) -> LogError | None:
         """Whether log, lock and write-ahead file are no longer the ones at their paths:
         what goes into these is lost. The index of the write-ahead file (-shm) may be
         missed: it is made anew from that."""
         if not self._is_locked() or self._is_elsewhere(""):
-            return LogReplaced("the log was removed or replaced while it was open")
+            return LogError("the log was removed or replaced while it was open")
         if self._is_elsewhere("-wal"):
             words = "the write-ahead file of the log was removed while it was open"
-            return LogReplaced(words)
+            return LogError(words)
         return None
 
     def follow_path(self) -> None:
@@ -212,10 +208,9 @@ def _holder(descriptor: int) -> str:
 
 
 def _is_alive(number: int) -> bool:
-    try:
-        os.kill(number, 0)
-    except (ProcessLookupError, OverflowError):
-        return False
-    except PermissionError:
-        pass
+    with suppress(PermissionError):  # it is somebody else's
+        try:
+            os.kill(number, 0)
+        except (ProcessLookupError, OverflowError):
+            return False
     return True

@@ -13,6 +13,7 @@ from __future__ import annotations
 import zlib
 from array import array
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from itertools import accumulate, repeat
 from operator import mul, sub, truediv
 
@@ -75,19 +76,13 @@ def _scaled(wanted: array[float], power: int) -> array[int] | None:
 
 def _pack(words: array[int]) -> bytes:
     """Subtract neighbours as often as makes the numbers small, then squeeze."""
-    best, least = (0, words), _bits(words)
-    for order in _ORDERS[1:]:
-        try:
-            words = array("q", _differences(words))
-        except OverflowError:
-            break
-        if (bits := _bits(words)) < least:
-            best, least = (order, words), bits
-    return bytes([best[0]]) + zlib.compress(_planes(best[1]), 6)
-
-
-def _bits(words: array[int]) -> int:
-    return sum(map(int.bit_length, words))
+    tried = [words]
+    with suppress(OverflowError):
+        for _ in _ORDERS[1:]:
+            tried.append(array("q", _differences(tried[-1])))
+    bits = [sum(map(int.bit_length, words)) for words in tried]
+    order = bits.index(min(bits))
+    return bytes([order]) + zlib.compress(_planes(tried[order]), 6)
 
 
 def _unpack(packed: bytes) -> tuple[bytes, int, array[int]]:

@@ -36,7 +36,6 @@ T = TypeVar("T")
 
 _log = logging.getLogger(__name__)
 _reader = partial(sqlite3.connect, isolation_level=None, check_same_thread=False)
-_COPIES = 5  # tries to copy a log that is being written to
 
 
 @contextmanager
@@ -103,29 +102,20 @@ def _in_place(path: Path) -> sqlite3.Connection | None:
 
 
 def _copy(path: Path, scratch: Path) -> Path:
-    """The log with its write-ahead file, copied while neither changed."""
+    """The log with its write-ahead file. Raises LogError where either was written to
+    meanwhile."""
     wal, copy = path.with_name(path.name + "-wal"), scratch / path.name
-    for _ in range(_COPIES):
-        before = _stats(path, wal)
-        for file in scratch.iterdir():
-            file.unlink()
-        try:
-            with (
-                closing(schema.connect_as_it_lies(path)) as source,
-                closing(sqlite3.connect(copy)) as target,
-            ):
-                source.backup(target)
-            if before[1] is not None:
-                shutil.copyfile(wal, scratch / wal.name)
-        except (sqlite3.DatabaseError, FileNotFoundError):
-            if _stats(path, wal) == before:
-                raise  # not because it was changed meanwhile
-        else:
-            if _stats(path, wal) == before:
-                return copy
-    raise LogError(
-        f"{path} is being written to all the time; ask the daemon, or try again"
-    )
+    before = _stats(path, wal)
+    with (
+        closing(schema.connect_as_it_lies(path)) as source,
+        closing(sqlite3.connect(copy)) as target,
+    ):
+        source.backup(target)
+    if before[1] is not None:
+        shutil.copyfile(wal, scratch / wal.name)
+    if _stats(path, wal) != before:
+        raise LogError(f"{path} is being written to; ask the daemon, or try again")
+    return copy
 
 
 def _stats(*files: Path) -> list[tuple[int, int] | None]:

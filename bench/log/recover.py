@@ -115,7 +115,12 @@ def unfinished(
         about_log.append(lacking_words(lacking))
     try:
         runs = list_open_checks(db)
-        words = [*about_log, *_interrupted(db), *map(_unfinished_words, runs)]
+        interrupted = [
+            f"A sweep ({placement}) of the {kind} check was running when the program"
+            f" ended: {readings} readings are kept, the sweep does not count."
+            for kind, placement, readings in db.execute(_RUNNING)
+        ]
+        words = [*about_log, *interrupted, *map(_unfinished_words, runs)]
     # a UnicodeDecodeError is a ValueError
     except (ValueError, msgspec.MsgspecError) as error:
         raise LogDamaged(f"a row of the log can no longer be read: {error}") from error
@@ -173,14 +178,6 @@ _RUNNING = """
              WHERE part.sweep_key = sweep.sweep_key GROUP BY instrument))
       FROM sweep JOIN check_run USING (run_key)
      WHERE sweep.state = 'running' ORDER BY sweep_key"""
-
-
-def _interrupted(db: sqlite3.Connection) -> list[str]:
-    return [
-        f"A sweep ({placement}) of the {kind} check was running when the program"
-        f" ended: {readings} readings are kept, the sweep does not count."
-        for kind, placement, readings in db.execute(_RUNNING)
-    ]
 
 
 def _unfinished_words(run: OpenCheck) -> str:

@@ -9,7 +9,7 @@ from typing import NamedTuple
 import msgspec
 
 from bench.log.dates import corrected_time, wall_times_at_zero
-from bench.log.moves import list_moves
+from bench.log.findings import list_moves
 from bench.log.read_only import open_read
 from bench.log.rows import Stamp
 

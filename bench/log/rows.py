@@ -48,6 +48,17 @@ class LoggedEvent(NamedTuple):
     data: dict[str, object]
 
 
+class ExportedEvent(msgspec.Struct, frozen=True, kw_only=True):
+    """What somebody said happened to a sled, its saw or its square. data: `jig`,
+    `what`, `at` (ISO 8601) and perhaps a `note`. wall_s: when it was said; None: at
+    that moment."""
+
+    kind: Literal["gear-event"]
+    data: dict[str, str | None]
+    wall_s: float | None = None
+    clock_synced: bool = True
+
+
 class Incident(msgspec.Struct, frozen=True):
     """Something that an instrument, the clock or the log did, or a pass that was not
     used. wall_s: when, put right if the clock was synced later in the same boot. check,

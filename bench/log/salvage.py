@@ -34,6 +34,8 @@ _MOST_PROBES, _MOST_ABSENT = 20_000, 300
 _LOST_PARENTS = Path(__file__).with_name("lost_parents.sql")
 _PAGE_SIZES = (schema.PAGE_BYTES, 4096)  # of new logs, and of those made before
 
+_UNSOUND = (ValueError, TypeError, OverflowError, zlib.error)
+
 # JSON objects of rows that have no checksum of their own
 _JSON = {
     "gear": "gear_json",
@@ -103,9 +105,9 @@ def _copy_rows(old: sqlite3.Connection, new: sqlite3.Connection, table: str) -> 
                 table, dict(zip(columns, row, strict=True))
             ):
                 raise ValueError
-            # a key twice or a wrong type: the row is not what was written
             new.execute(insert, row)
-        except (ValueError, TypeError, zlib.error, sqlite3.Error):
+        # a key twice or a wrong type: the row is not what was written
+        except (*_UNSOUND, sqlite3.IntegrityError):
             unreadable += 1
     new.execute("COMMIT")
     return unreadable
@@ -126,7 +128,9 @@ def _readable_rows(
     while failed < most and (end is None or last < end):
         try:
             for number, *row in db.execute(query, (last,)):
-                last, failed = max(last, number), 0
+                failed = 0
+                if end is None or number <= end:  # else it is damage
+                    last = max(last, number)
                 yield row
             return
         except UNREADABLE:
@@ -153,8 +157,8 @@ def _last_number(db: sqlite3.Connection, table: str) -> int | None:
 
 
 def _is_sound(table: str, row: dict[str, Any]) -> bool:
-    """Whether the row's own checks agree: checksum, lengths, JSON. Raises ValueError,
-    TypeError, zlib.error."""
+    """Whether the row's own checks agree: checksum, lengths, JSON. Raises what
+    `_UNSOUND` names."""
     match table:
         case "finding":
             said = f"{row['finding_json']}{row['evidence_json']}"

@@ -1,9 +1,9 @@
 """Opens a log file for writing, makes its tables or changes those of an older one, and
 refuses a file that is no log of this program.
 
-A new log takes its first tables from `tables.sql`. It and a log of an earlier version
-take the changes that are due, in order, each in one transaction with the record that it
-ran.
+A new log takes its first tables from `tables.sql`, which are its first change. It and a
+log of an earlier version take the changes that are due, in order, each in one
+transaction with the record that it ran.
 """
 
 from __future__ import annotations
@@ -188,13 +188,11 @@ def _may_be_damaged_log(path: Path) -> bool:
 
 
 def migrate(db: sqlite3.Connection, changes: Sequence[Change] = CHANGES) -> list[str]:
-    """Make the tables of an empty log or run the changes that are due; returns the
-    names of these changes."""
+    """Make the tables of an empty log and run the changes that are due; returns the
+    names of what was done."""
     version: int = db.execute("PRAGMA user_version").fetchone()[0]
-    if version == 0:
-        create_first(db)
-        version = 1
-    due = changes[version - 1 :]
+    first = Path(__file__).with_name("tables.sql").read_text(encoding="utf-8")
+    due = [("first tables", first), *changes][version:]
     for number, change in enumerate(due, version + 1):
         _change(db, number, *change)
     return [name for name, _ in due]
@@ -228,12 +226,15 @@ def has_climate(db: sqlite3.Connection) -> bool:
 
 
 def _run(db: sqlite3.Connection, script: str) -> None:
-    """Statements, an empty line apart; each table is described before the next is
-    made."""
+    """Statements, an empty line apart. A table is described before the next is made,
+    which gives each table of the first version the same page in every log."""
     for statement in script.split("\n\n"):
         db.execute(statement)
-        if statement.startswith("CREATE TABLE"):
-            _describe(db, _DESCRIBED.findall(statement))
+        described = _DESCRIBED.findall(statement)
+        # the table and then its columns, each with its words
+        for number, (name, words) in enumerate(described):
+            row = described[0][0], name if number else "", words
+            db.execute("INSERT INTO description VALUES (?, ?, ?)", row)
 
 
 def _ran(db: sqlite3.Connection, name: str, number: int) -> None:
@@ -242,21 +243,4 @@ def _ran(db: sqlite3.Connection, name: str, number: int) -> None:
         (name, time.time()),
     )
     db.execute(f"PRAGMA user_version = {number}")
-
-
-def create_first(db: sqlite3.Connection) -> None:
-    """The tables of the first version in one transaction. A table is described before
-    the next is made, which gives each table the same page in every log."""
-    script = Path(__file__).with_name("tables.sql").read_text(encoding="utf-8")
-    with db:
-        db.execute("BEGIN IMMEDIATE")
-        _run(db, script)
-        _ran(db, "first tables", 1)
-        db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
-
-
-def _describe(db: sqlite3.Connection, described: list[tuple[str, str]]) -> None:
-    """described: the table and then its columns, each with its words."""
-    for number, (name, words) in enumerate(described):
-        table, column = described[0][0], name if number else ""
-        db.execute("INSERT INTO description VALUES (?, ?, ?)", (table, column, words))
+    db.execute(f"PRAGMA application_id = {APPLICATION_ID}")

@@ -20,8 +20,7 @@ from bench.checks import checks
 from bench.checks.model import EvidenceGear, SquareHistory
 from bench.finding import Climate, Unread
 from bench.log.events import list_gear_events
-from bench.log.findings import FindingRow, each_finding
-from bench.log.moves import list_moves
+from bench.log.findings import FindingRow, each_finding, list_moves
 from bench.log.read_only import open_read
 from bench.log.schema import has_climate
 from bench.log.store import gear_names
@@ -128,6 +127,7 @@ def load_history(path: Path, jigs: Iterable[str] = ()) -> tuple[History, list[Un
         rows = [row for row in each_finding(db, unread) if row.superseded_by is None]
         placed, left_out = _placed(rows)
         squares = _squares(db)
+        kinds = [one for one in checks().values() if "fence" in one.measures]
         results: list[Result] = []
         for row, day in placed:
             results += _results(row, day, squares, left_out)
@@ -138,7 +138,8 @@ def load_history(path: Path, jigs: Iterable[str] = ()) -> tuple[History, list[Un
             left_out=tuple(left_out),
             climate=_climate(db),
             jigs=tuple(dict.fromkeys([*jigs, *_jigs(db)])),
-            first_check=_first_check(),
+            # the one that measures the sled fence itself, the first in a list
+            first_check=min(kinds, key=lambda one: one.rank).kind if kinds else "",
         )
         return history, unread
 
@@ -155,12 +156,6 @@ def _moves(
             row, day = days[move.finding]
             found = row.finding
             yield FenceMove(found.id, found.jig, found.saw, day, row.order)
-
-
-def _first_check() -> str:
-    """The check that measures the sled fence itself, the first in a list."""
-    kinds = [one for one in checks().values() if "fence" in one.measures]
-    return min(kinds, key=lambda one: one.rank).kind if kinds else ""
 
 
 def _results(
@@ -203,7 +198,7 @@ def _placed(
     days = [day_of_row(row) for row in rows]
     wrong = {n for n, day in enumerate(days) if not day >= FIRST_DAY}
     sound = [n for n in range(len(rows)) if n not in wrong]
-    astray = {n for n in _astray([days[n] for n in sound], now)}
+    astray = _astray([days[n] for n in sound], now)
     if len(astray) <= max(1.0, SELDOM * len(sound)):
         wrong |= {sound[n] for n in astray}
     placed = [(row, days[n]) for n, row in enumerate(rows) if n not in wrong]
@@ -217,18 +212,17 @@ def _astray(days: Sequence[float], now: float) -> list[int]:
     """Places of days that lie far outside of those of both neighbours in the order of
     recording; at the ends, far from all others."""
     astray = []
-    last = len(days) - 1
     for n, day in enumerate(days):
-        before = days[n - 1] if n > 0 else None
-        after = days[n + 1] if n < last else None
-        if before is not None and after is not None:
-            between = before - ASTRAY_DAYS <= day <= after + ASTRAY_DAYS
-            if before <= after and not between:
-                astray.append(n)
-            continue
-        # the last one may be years later, but not later than today
-        late = before is not None and day - before > FAR_DAYS and day > now + 1
-        if late or (after is not None and day - max(days[1:]) > FAR_DAYS):
+        before, after = days[max(n - 1, 0) : n], days[n + 1 : n + 2]
+        if before and after:
+            between = before[0] - ASTRAY_DAYS <= day <= after[0] + ASTRAY_DAYS
+            is_astray = before[0] <= after[0] and not between
+        elif before:
+            # the last one may be years later, but not later than today
+            is_astray = day - before[0] > FAR_DAYS and day > now + 1
+        else:
+            is_astray = bool(after) and day - max(days[1:]) > FAR_DAYS
+        if is_astray:
             astray.append(n)
     return astray
 
@@ -244,14 +238,12 @@ def day_of_row(row: FindingRow) -> float:
 
 def _squares(db: sqlite3.Connection) -> dict[str, str | None]:
     """By run: the name of the square."""
-    names: dict[str, str | None] = {}
-    rows = db.execute(
-        "SELECT run, json_extract(gear_json, '$.square.name') FROM check_run JOIN gear"
-        " USING (gear_key) WHERE json_valid(gear_json)"
+    return dict(
+        db.execute(
+            "SELECT run, json_extract(gear_json, '$.square.name') FROM check_run JOIN"
+            " gear USING (gear_key) WHERE json_valid(gear_json)"
+        ).fetchall()
     )
-    for run, name in rows:
-        names[run] = name
-    return names
 
 
 def jigs_of_log(path: Path) -> list[str]:
@@ -280,14 +272,14 @@ def gear_events(db: sqlite3.Connection) -> Iterable[GearEvent]:
 
 
 def _climate(db: sqlite3.Connection) -> tuple[float, Climate] | None:
-    """The latest reading of the air that can be."""
+    """The latest reading of the air that can be; a log of the first version has
+    none."""
     if not has_climate(db):
         return None
-    row = db.execute(
+    for wall, *values in db.execute(
         "SELECT wall_s, temperature_c, humidity_fraction FROM climate ORDER BY"
         " climate_key DESC LIMIT 1"
-    ).fetchone()
-    if row is None:
-        return None
-    climate = sound_climate(Climate(row[1], row[2]))
-    return None if climate is None else (row[0] / DAY_S, climate)
+    ):
+        climate = sound_climate(Climate(*values))
+        return None if climate is None else (wall / DAY_S, climate)
+    return None

@@ -6,8 +6,8 @@ import itertools
 import sqlite3
 import threading
 import time
-from collections import deque
-from collections.abc import Callable, Iterator
+from collections import Counter, deque
+from collections.abc import Callable, Iterable, Iterator
 from math import inf
 from typing import NamedTuple
 
@@ -24,6 +24,10 @@ GROUP_S = 0.25  # a write that is not urgent waits this long for others
 # and each commit writes some 30 KiB to the card whatever is in it. A cut of the power
 # costs so much of the pass that it interrupts anyway.
 BLOCK_GROUP_S = 5.0
+
+# A sweep is seen to begin after it began, so the bytes of so many ns before are its
+# own; as long as the sweep detector looks back.
+LOOK_BACK_NS = 1_500_000_000
 
 # connection in a transaction, number of the opening
 Write = Callable[[sqlite3.Connection, int], object]
@@ -61,13 +65,15 @@ class WriteQueue:
     """Whoever calls holds `wake`; only `put` takes it itself.
 
     ticket: of the latest write. awaited: the latest that somebody may be told of (not
-    of raw bytes, nor of what is not urgent). closed: nothing more is taken.
+    of raw bytes, nor of what is not urgent). closed: nothing more is taken. dropped:
+    readings without room, by sweep.
     """
 
     def __init__(self, on_full: Callable[[], None]) -> None:
         self.wake = threading.Condition()
         self.ticket = self.awaited = 0
         self.closed = False
+        self.dropped: Counter[str] = Counter()
         self._on_full = on_full
         self._writes: deque[QueuedWrite] = deque()
         self._bytes = 0
@@ -101,6 +107,20 @@ class WriteQueue:
                     self._add(queued)
             return self.ticket if fits and not self.closed else NOT_QUEUED
 
+    def put_block(
+        self, sweep: str, instrument: str, raw: bytes, arrival_ns: Iterable[int]
+    ) -> int:
+        """Bytes of a running sweep; arrival_ns: monotonic, one for each record in them
+        (stored in whole us)."""
+        times = [arrival // 1000 for arrival in arrival_ns]
+        block = ReadingBlock(sweep, instrument, raw, times)
+        size = len(raw) + 8 * len(times) + 300
+        queued = QueuedWrite(block, urgent=False, size=size)
+        ticket = self.put(queued, reserve=False)
+        if ticket == NOT_QUEUED:
+            self.dropped[sweep] += len(times)
+        return ticket
+
     def _add(self, queued: QueuedWrite) -> None:
         is_block = isinstance(queued.write, ReadingBlock)
         wait = 0.0 if queued.urgent else BLOCK_GROUP_S if is_block else GROUP_S
@@ -124,6 +144,44 @@ class WriteQueue:
             write = self._writes.popleft()
             self._bytes -= write.size
         self._due = min((write.due for write in self._writes), default=inf)
+
+
+class SweepBytes:
+    """The raw bytes of a sweep, from a little before it began: keeps the latest blocks
+    of each instrument, and writes them and all that follow once one is recorded."""
+
+    def __init__(self, queue: WriteQueue) -> None:
+        self._queue = queue
+        self._back: dict[str, deque[tuple[int, bytes, list[float]]]] = {}
+        self._recorded: str | None = None  # the sweep whose look-back was written
+
+    def keep(
+        self,
+        name: str,
+        when: int,
+        data: bytes,
+        came: list[float],
+        sweep: str | None,
+    ) -> None:
+        """A block of bytes arrived at `when` (monotonic ns); came: monotonic s of each
+        of its readings; sweep: the one that is recorded."""
+        back = self._back.setdefault(name, deque())
+        if sweep is None:
+            self._recorded = None
+            back.append((when, data, came))
+            while back and back[0][0] < when - LOOK_BACK_NS:
+                back.popleft()
+            return
+        if sweep != self._recorded:
+            self._recorded = sweep
+            for other, before in self._back.items():
+                for _, old, stamps in before:
+                    self._put(sweep, other, old, stamps)
+                before.clear()
+        self._put(sweep, name, data, came)
+
+    def _put(self, sweep: str, name: str, data: bytes, came: list[float]) -> None:
+        self._queue.put_block(sweep, name, data, [int(at * 1e9) for at in came])
 
 
 def merged(batch: list[QueuedWrite], done: int) -> Iterator[tuple[list[int], Write]]:

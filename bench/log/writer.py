@@ -6,7 +6,6 @@ because of the disk (see `committer`).
 
 from __future__ import annotations
 
-from collections import Counter, deque
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Concatenate, ParamSpec
@@ -17,25 +16,22 @@ from bench.log import entries
 from bench.log.committer import Committer
 from bench.log.entry import Entry
 from bench.log.rows import Commit, Stamp, SweepEnd, now
-from bench.log.write_queue import NOT_QUEUED, QueuedWrite, ReadingBlock, Write
+from bench.log.write_queue import NOT_QUEUED, Write
 from bench.procedure.status_message import StatusMessage
 
-__all__ = ["NOT_QUEUED", "LogWriter", "SweepBytes"]
+__all__ = ["NOT_QUEUED", "LogWriter"]
 
 P = ParamSpec("P")
 
-# A sweep is seen to begin after it began, so the bytes of so many ns before are its
-# own; as long as the sweep detector looks back.
-LOOK_BACK_NS = 1_500_000_000
-
 
 def _recorded(
-    record: Callable[Concatenate[Entry, P], object],
+    record: Callable[Concatenate[Entry, P], object], *, urgent: bool = True
 ) -> Callable[Concatenate[LogWriter, P], int]:
     """The method that queues such an entry; returns its ticket."""
 
     def put(self: LogWriter, /, *values: P.args, **named: P.kwargs) -> int:
-        return self.put(self._write(lambda entry: record(entry, *values, **named)))
+        write = self._write(lambda entry: record(entry, *values, **named))
+        return self.put(write, urgent=urgent)
 
     put.__doc__ = record.__doc__
     return put
@@ -44,8 +40,6 @@ def _recorded(
 class LogWriter(Committer):
     """Writes to one log; made by `open`, used from one thread (the callbacks come from
     another)."""
-
-    _dropped: Counter[str]  # readings without room, by sweep
 
     @classmethod
     def open(
@@ -64,7 +58,6 @@ class LogWriter(Committer):
         trouble and tries again."""
         at = Path(path).absolute()
         writer = cls(at, boot_id, program, on_saved, on_trouble, clock)
-        writer._dropped = Counter()
         writer.start()
         return writer
 
@@ -77,6 +70,7 @@ class LogWriter(Committer):
     abandon = _recorded(entries.abandon)
     reopen = _recorded(entries.reopen)
     finish = _recorded(entries.finish)
+    climate = _recorded(entries.climate, urgent=False)
 
     def event(
         self,
@@ -93,28 +87,11 @@ class LogWriter(Committer):
         write = self._write(lambda entry: entry.event(run_id, kind, kept), at)
         return self.put(write, urgent=urgent or run_id is not None)
 
-    def climate(
-        self, sensor: str, temperature: float | None, humidity: float | None
-    ) -> int:
-        """deg C, and relative humidity as a fraction. It waits for other writes."""
-        write = self._write(
-            lambda entry: entries.climate(entry, sensor, temperature, humidity)
-        )
-        return self.put(write, urgent=False)
-
     def chunk(
         self, sweep_id: str, instrument: str, raw: bytes, arrival_ns: Iterable[int]
     ) -> int:
-        """Bytes of a running sweep; arrival_ns: monotonic, one for each record in them
-        (stored in whole us)."""
-        times = [arrival // 1000 for arrival in arrival_ns]
-        block = ReadingBlock(sweep_id, instrument, raw, times)
-        size = len(raw) + 8 * len(times) + 300
-        queued = QueuedWrite(block, urgent=False, size=size)
-        ticket = self.queue.put(queued, reserve=False)
-        if ticket == NOT_QUEUED:
-            self._dropped[sweep_id] += len(times)
-        return ticket
+        """See `WriteQueue.put_block`."""
+        return self.queue.put_block(sweep_id, instrument, raw, arrival_ns)
 
     def end_sweep(
         self,
@@ -128,7 +105,7 @@ class LogWriter(Committer):
         write = self._write(
             lambda entry: entries.end_sweep(entry, sweep_id, state, push, trace, reason)
         )
-        if dropped := self._dropped.pop(sweep_id, 0):
+        if dropped := self.queue.dropped.pop(sweep_id, 0):
             self.event(
                 None,
                 "not-recorded",
@@ -162,38 +139,3 @@ class LogWriter(Committer):
     ) -> Write:
         moment = at or self._clock()
         return lambda db, boot_key: record(Entry(db, boot_key, moment))
-
-
-class SweepBytes:
-    """The raw bytes of a sweep, from a little before it began: keeps the latest blocks
-    of each instrument, and writes them and all that follow once one is recorded."""
-
-    def __init__(self, log: LogWriter) -> None:
-        self._log = log
-        self._back: dict[str, deque[tuple[int, bytes, list[float]]]] = {}
-        self._recorded: str | None = None  # the sweep whose look-back was written
-
-    def keep(
-        self,
-        name: str,
-        when: int,
-        data: bytes,
-        came: list[float],
-        sweep: str | None,
-    ) -> None:
-        """A block of bytes arrived at `when` (monotonic ns); came: monotonic s of each
-        of its readings; sweep: the one that is recorded."""
-        back = self._back.setdefault(name, deque())
-        if sweep is None:
-            self._recorded = None
-            back.append((when, data, came))
-            while back and back[0][0] < when - LOOK_BACK_NS:
-                back.popleft()
-            return
-        if sweep != self._recorded:
-            self._recorded = sweep
-            for other, before in self._back.items():
-                for _, old, stamps in before:
-                    self._log.chunk(sweep, other, old, [int(t * 1e9) for t in stamps])
-                before.clear()
-        self._log.chunk(sweep, name, data, [int(t * 1e9) for t in came])

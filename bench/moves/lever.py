@@ -88,10 +88,15 @@ def fence_move(
         leaves=stack,
         leaves_left_over=left_over(distance, stack),
     )
-    sizes = {name: getattr(move, name) for name in ("end", "way", "distance")}
     place = "stop" if jig.pivot_to_stop is not None else "screw"
     steps = [
-        note("move-end", **sizes, uncertainty=move.uncertainty),
+        note(
+            "move-end",
+            end=move.end,
+            way=move.way,
+            distance=move.distance,
+            uncertainty=move.uncertainty,
+        ),
         note("move-at", place=place, reach=abs(jig.lever)),
         *_how(move, jig, bool(leaves)),
         *_turns(rotation, jig),
@@ -123,9 +128,10 @@ def _how(move: Move, jig: Jig, owns_leaves: bool) -> list[Remark]:
         held = note("move-leaves-in-gap", many=many, way=move.way)
     # what the stack misses, where that is more than the move is known to
     left, rest = move.leaves_left_over, []
-    if abs(left) > max(move.uncertainty, 5e-4):
-        code = "move-stack-short" if left > 0 else "move-stack-over"
-        rest = [note(code, rest=abs(left))]
+    if left > max(move.uncertainty, 5e-4):
+        rest = [note("move-stack-short", rest=left)]
+    elif -left > max(move.uncertainty, 5e-4):
+        rest = [note("move-stack-over", rest=-left)]
     return [note("move-leaves", many=many, leaves=move.leaves), held, *rest]
 
 

@@ -13,7 +13,7 @@ the state that follows:
     spot, width   a number that holds still -> the same until all are kept
     (all kept)    -> place of the next set-up, then working-out
 
-`SetUpTests` does tap and lean, `PassTaking` sweep, `Marks` mark, `NumberTaking` the
+`SetUpTests` does tap and lean, `PassTaking` sweep and mark, `NumberTaking` the
 waiting for a number. Holds no port and no socket. Everything that must survive the
 daemon's end is put in the journal before it is told.
 """
@@ -39,8 +39,6 @@ from bench.checks.options import OptionValue
 from bench.finding import Doubt
 from bench.procedure.early_stop import may_stop_early
 from bench.procedure.journal import Journal
-from bench.procedure.liveness import LivenessMonitor
-from bench.procedure.marks import Marks
 from bench.procedure.number_taking import (
     SINGLE_NUMBERS,
     STANDING_STILL,
@@ -49,11 +47,10 @@ from bench.procedure.number_taking import (
 from bench.procedure.pass_taking import PassTaking
 from bench.procedure.passes import AcceptedPasses
 from bench.procedure.prompt import ProcedureState, Prompt, advance, ask
-from bench.procedure.prompt_telling import PromptTelling, about_check
 from bench.procedure.reading_intake import ReadingIntake
 from bench.procedure.set_up_tests import SetUpTests
 from bench.procedure.status_message import Severity, StatusMessage
-from bench.procedure.trouble_watch import TroubleWatch
+from bench.procedure.trouble_watch import LivenessMonitor, TroubleWatch
 from bench.protocol import PromptChanged, RunState, notice
 from bench.stream.sweep_detector import SweepEvent
 
@@ -86,10 +83,9 @@ class CheckProcedure:
         self.check = check
         self.options = dict(options)
         self.gear = gear
+        repeat = {} if sweeps is None else {"repeat": sweeps}
         self.steps: tuple[Step, ...] = tuple(
-            msgspec.structs.replace(s, repeat=sweeps)
-            if s.gather == "sweep" and sweeps is not None
-            else s
+            msgspec.structs.replace(s, **repeat) if s.gather == "sweep" else s
             for s in check.plan(self.options, gear)
         )
         self.cautions = tuple(check.cautions if cautions is None else cautions)
@@ -102,21 +98,28 @@ class CheckProcedure:
         self._journal = journal
         self.verifies = verifies
         self.looks = 0  # how often it was extended
-        # by set-up, the last pass that was refused because no line fits it
+        # by set-up, the last pass that was refused: no line fits it
         self.crooked: dict[str, Trace] = {}
         self._tell = tell
         self._early = 0  # presses that wait until something asks for one
         self.tests = SetUpTests(self.facts, self._event, self.notify)
-        self.marks = Marks(self.facts, self.kept, self._event, tell)
         by_caliper = any(step.gather == "width" for step in self.steps)
         instrument = gear.caliper if by_caliper else gear.indicator
         self.numbers = NumberTaking(self.facts, instrument.resolution)
         self.life = LivenessMonitor()
-        self._movements = PassTaking(
-            self.facts, self.kept, self.life, self.notify, at_rest
+        self.taking = PassTaking(
+            self.facts, self.kept, self.life, self.notify, self._event, tell, at_rest
         )
-        about = about_check(check, gear, self.options, verifies)
-        self._telling = PromptTelling(run_id, about, lambda: self.ask, self.kept, tell)
+        # what stays the same for the whole check, as the fields of a message
+        self._about: dict[str, Any] = {
+            "check": check.kind,
+            "jig": gear.jig.name if gear.jig else None,
+            "saw": gear.saw.name if gear.saw else None,
+            "question": check.question,
+            "verifies": verifies,
+            "options": self.options,
+        }
+        self._told: Prompt | None = None
         self.troubles = TroubleWatch(
             self.facts, self.kept, self.life, self._event, self.notify
         )
@@ -131,10 +134,12 @@ class CheckProcedure:
         return ask(self.cautions, self.steps, self.facts)
 
     def state(self) -> RunState:
-        return self._telling.state()
+        passes = list(self.kept.passes)
+        return RunState(id=self.id, passes=passes, ask=self.ask, **self._about)
 
     def asking(self, *, joined: bool = False, ref: int | None = None) -> PromptChanged:
-        return self._telling.asking(joined=joined, ref=ref)
+        told = {"joined": joined, "ref": ref, **self._about}
+        return PromptChanged(run=self.id, ask=self.ask, **told)
 
     @property
     def complete(self) -> bool:
@@ -191,8 +196,10 @@ class CheckProcedure:
 
     def _say(self, now: float) -> None:
         current = self.prompt = self.ask
-        self._movements.asked(current, now)
-        self._telling.tell(current)
+        self.taking.asked(current, now)
+        if current != self._told:
+            self._told = current
+            self._tell(self.asking())
 
     # ---- presses ---------------------------------------------------------------------
 
@@ -233,7 +240,7 @@ class CheckProcedure:
         """The set-up that is asked for stands."""
         self.facts.placed, self.facts.rested = True, False
         self.tests.restart()
-        self._movements.placed_at = now
+        self.taking.placed_at = now
         if current.gather == "sweep":
             self.life.anew(current.placement)
         self._event("placed", {"placement": current.placement})
@@ -249,11 +256,11 @@ class CheckProcedure:
 
     def readings(self, times: list[float], values: list[float], now: float) -> None:
         """New indicator readings (growing as the plunger is pushed in)."""
-        self._intake.readings(times, values, self._movements.placed_at, now)
+        self._intake.readings(times, values, self.taking.placed_at, now)
 
     def doubts(self, found: Mapping[Any, Doubt], now: float) -> None:
-        """What the passes so far show against themselves: each is said once; a pass
-        that stood still is taken again."""
+        """What the passes so far show against themselves, said once each; a pass that
+        stood still is taken again."""
         for remark, stood in self.troubles.new_doubts(found):
             if stood is not None:
                 self.refuse_kept(stood, remark, now)
@@ -261,9 +268,8 @@ class CheckProcedure:
             self.settle_down(now)
 
     def rest(self, now: float) -> None:
-        """Ready is said once the sled was seen at rest: a push from before that has no
-        beginning."""
-        if self._movements.rest(self.ask, now):
+        """Ready is said once the sled was seen at rest: before that no push begins."""
+        if self.taking.rest(self.ask, now):
             self.settle_down(now)
 
     def tick(self, now: float) -> None:
@@ -275,12 +281,11 @@ class CheckProcedure:
     # ---- movements -------------------------------------------------------------------
 
     def happening(self, what: SweepEvent, now: float) -> None:
-        if self._movements.event(what, lambda: self.ask, now):
+        if self.taking.event(what, lambda: self.ask, now):
             self.settle_down(now)
 
     def interrupt(self, remark: StatusMessage, now: float) -> None:
-        """The cable was pulled or the daemon ends: what was being recorded is stored as
-        interrupted."""
+        """The cable is out or the daemon ends: the pass is stored as interrupted."""
         self.facts.marks_taken = 0
         self.kept.interrupt(remark)
         self.numbers.cancel()
@@ -297,7 +302,7 @@ class CheckProcedure:
             self.numbers.cancel()
             remark = StatusMessage("press-undone")
         elif self.facts.marks_taken:
-            remark = self.marks.take_back()
+            remark = self.taking.take_back_mark()
         elif (latest := self.kept.latest()) is None:
             return StatusMessage("nothing-to-undo")
         else:
@@ -313,8 +318,6 @@ class CheckProcedure:
         self.facts.remark = remark
         advance(self.steps, self.facts)
         self.settle_down(now)
-
-    # ---- inside ----------------------------------------------------------------------
 
     def _event(self, kind: str, data: Mapping[str, Any]) -> None:
         self._journal.event(self.id, kind, data)

@@ -24,18 +24,13 @@ def use(
 ) -> EvidenceGear:
     """The named ones; unnamed, the only one of its kind. Raises GearUnknown."""
     the_jig = _pick("sled", gear.jigs, jig)
-    the_saw = _pick(
-        "saw", gear.saws, saw or (the_jig.saw if the_jig is not None else None)
-    )
-    the_square = _pick("square", gear.squares, square)
+    of_jig = the_jig.saw if the_jig is not None else None
     return EvidenceGear(
-        gear.indicator,
-        gear.travel,
-        gear.caliper,
-        the_saw,
-        the_jig,
-        the_square,
-        gear.leaves,
+        *(gear.indicator, gear.travel, gear.caliper),
+        saw=_pick("saw", gear.saws, saw or of_jig),
+        jig=the_jig,
+        square=_pick("square", gear.squares, square),
+        leaves=gear.leaves,
     )
 
 

@@ -7,15 +7,8 @@ Holds no port and writes nothing.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
-from bench.procedure.leaf import (
-    THICKEST,
-    THINNEST,
-    judge_leaf,
-    leaf_remark,
-    too_coarse,
-)
 from bench.procedure.status_message import StatusMessage
 from bench.procedure.wrong_use import InvalidRequest
 from bench.protocol import Readings
@@ -30,6 +23,39 @@ Phase = Literal["asking", "seen", "kept", "failed"]
 Say = Callable[[Phase, Sequence[StatusMessage], Mapping[str, Any]], None]
 
 SILENT = 3.0  # s without a reading while one is waited for
+SLACK = 0.01  # mm: burr, bow and dirt of a leaf (common practice, no source)
+COUNTS = 2.0  # of the instrument, one for each reading
+COARSE = 3.0  # a leaf must be so many counts thick to prove anything
+FEWEST_COUNTS = 4.0  # a smaller change tells nothing of a factor
+# relative: how near to a factor a contradiction must be to be called by its name
+NEAR = 0.12
+THINNEST, THICKEST = 0.02, 5.0  # mm
+
+Outcome = Literal[
+    "proved", "nothing", "way", "inches", "millimetres", "decimals", "other"
+]
+# what the instrument makes of a leaf when it is read wrong
+FACTORS: dict[float, Outcome] = {
+    1 / INCH: "inches",
+    INCH: "millimetres",
+    **dict.fromkeys((0.001, 0.01, 0.1, 10.0, 100.0, 1000.0), "decimals"),
+}
+REMARKS = {
+    "proved": "leaf-proved",
+    "way": "leaf-wrong-way",
+    "inches": "leaf-inches",
+    "millimetres": "leaf-millimetres",
+    "decimals": "leaf-decimals-less",
+    "nothing": "leaf-nothing",
+    "other": "leaf-other",
+}
+
+
+class Proof(NamedTuple):
+    """factor: of the change to the leaf, where the outcome names one."""
+
+    outcome: Outcome
+    factor: float = 1.0
 
 
 class LeafProof:
@@ -153,3 +179,45 @@ class LeafProof:
     def _say(self, phase: Phase, *remarks: StatusMessage, **more: Any) -> None:
         step = 1 if self._resting is None else 2
         self._tell(phase, remarks, {"leaf": self.leaf, "step": step, **more})
+
+
+def allowed(count: float) -> float:
+    """mm by which the change may differ from the leaf."""
+    return COUNTS * count + SLACK
+
+
+def judge_leaf(change: float, leaf: float, count: float) -> Proof:
+    """change: of the reading, in mm, growing as the plunger is pushed in."""
+    near = allowed(count)
+    if abs(change - leaf) <= near:
+        return Proof("proved")
+    if abs(change + leaf) <= near:
+        return Proof("way")
+    for factor, outcome in FACTORS.items():
+        if _like(change, leaf * factor, count):
+            return Proof(outcome, factor)
+    unmoved = abs(change) < max(FEWEST_COUNTS * count, SLACK)
+    return Proof("nothing" if unmoved else "other")
+
+
+def leaf_remark(proof: Proof, change: float, leaf: float) -> StatusMessage:
+    """What the proof showed, for the person."""
+    factor = proof.factor
+    code = REMARKS[proof.outcome]
+    if proof.outcome == "decimals" and factor > 1:
+        code = "leaf-decimals-more"
+    if proof.outcome == "other" and change < 0:
+        code = "leaf-other-out"
+    values = {"seen": abs(change), "leaf": leaf, "factor": factor, "part": 1 / factor}
+    return StatusMessage(code, values)
+
+
+def too_coarse(leaf: float, count: float) -> bool:
+    return leaf < COARSE * count - 1e-9
+
+
+def _like(change: float, wanted: float, count: float) -> bool:
+    """A change that is some counts at the least, and near to what is wanted."""
+    return wanted >= FEWEST_COUNTS * count and abs(change - wanted) <= max(
+        NEAR * wanted, min(1.5 * count, 0.3 * wanted)
+    )

@@ -18,9 +18,7 @@ import msgspec
 from bench.finding import Finding, Verdict
 from bench.gear import Jig
 from bench.moves.nudge import Nudge, drawn_by_tightening, tip_at
-from bench.procedure.live_direction import DirectionWatch
-from bench.procedure.live_number import LiveNumber
-from bench.procedure.live_remarks import aim_remark, drawn_remark, stand_remark
+from bench.procedure.live_number import DirectionWatch, LiveNumber
 from bench.procedure.status_message import StatusMessage
 from bench.protocol import Live, LiveMoveNotice
 from bench.uncertainty import verdict
@@ -35,7 +33,6 @@ WANDERS = 2.5
 NEAR = 0.1
 
 Phase = Literal["stand", "lean", "go", "tighten", "end"]
-Way = Literal["away", "toward"]
 
 
 class LiveMove:
@@ -107,9 +104,8 @@ class LiveMove:
     @property
     def _near(self) -> float:
         """mm at the tip that are as good as there."""
-        return max(
-            self._band, abs(NEAR * self.jig.tolerance * self._lever / self._to_end)
-        )
+        of_limit = NEAR * self.jig.tolerance * self._lever / self._to_end
+        return max(self._band, abs(of_limit))
 
     @property
     def _made(self) -> bool:
@@ -234,10 +230,11 @@ class LiveMove:
             or ((self._made or self._leave) and self._judged(held)[1] == "inside")
         )
 
-    def _sized(self, mm: float) -> dict[str, Any]:
+    def _sized(self, mm: float, goes: float = 0.0) -> dict[str, Any]:
         """A distance of the free end; it carries no more digits than the number's noise
-        lets it."""
-        return {"distance": abs(mm), "uncertainty": self._uncertainty}
+        lets it. goes: which way, positive away."""
+        way = "away" if goes > 0 else "toward"
+        return {"distance": abs(mm), "uncertainty": self._uncertainty, "way": way}
 
     @property
     def _uncertainty(self) -> float:
@@ -254,16 +251,22 @@ class LiveMove:
             target=abs(self._nudge.target * self._to_end),
             stands=self._nudge.stands,
         )
-        change = msgspec.structs.replace
+        change, lean = msgspec.structs.replace, StatusMessage("live-lean")
         if self._number.lost:
             return change(base, remarks=[StatusMessage("live-unread")])
         if self.phase == "stand" or now is None:
-            stand = self.remark or stand_remark(self._tip)
+            stand = self.remark or self._stand_remark()
             return change(base, phase="stand", remarks=[stand], enter=True)
         if self.phase == "lean":
-            lean = self.remark or StatusMessage("live-lean")
-            return change(base, remarks=[lean], enter=True)
+            return change(base, remarks=[self.remark or lean], enter=True)
         return self._moving(base, now)
+
+    def _stand_remark(self) -> StatusMessage:
+        """Where the indicator is to stand."""
+        beyond = self._tip.jig.fence == "near"
+        on_arm = "live-stand-arm-beyond" if beyond else "live-stand-arm-short"
+        code = on_arm if self._tip.arm else "live-stand-fence"
+        return StatusMessage(code, {"distance": self._tip.distance})
 
     def _moving(self, base: LiveMoveNotice, now: float) -> LiveMoveNotice:
         nudge, go = self._nudge, self.phase == "go"
@@ -271,11 +274,11 @@ class LiveMove:
         held = self._number.held is not None
         short = self._short(now) * self._to_end  # of the free end, positive away
         aim = (nudge.target + nudge.aim_past if go else nudge.target) * self._to_end
-        way: Way = "away" if short > 0 else "toward"
+        way: Literal["away", "toward"] = "away" if short > 0 else "toward"
         past = (short > 0) != (aim > 0) and abs(short / self._to_end) > self._band
         unknown = self.phase != "end" and not self._known  # what tightening will draw
         tell = self._go_remarks if go else self._tighten_remarks
-        remarks = tell(now, short, way, past)
+        remarks = tell(now, short, past)
         if (jumped := self._number.jumped) is not None and self.phase != "end":
             size = self._sized(jumped * self._to_end)
             remarks.append(StatusMessage("live-jumped", size))
@@ -297,44 +300,41 @@ class LiveMove:
             verdict=None if unknown and judged == "inside" else judged,
         )
 
-    def _go_remarks(
-        self, now: float, short: float, way: Way, past: bool
-    ) -> list[StatusMessage]:
+    def _go_remarks(self, now: float, short: float, past: bool) -> list[StatusMessage]:
         near = abs(self._to_end) * self._near
         at_aim = abs(short) <= near and abs(self._nudge.moved(now)) > self._band
-        move = {**self._sized(short), "end": self.jig.moving_end, "way": way}
-        if past:
-            remarks = [StatusMessage("live-past", move)]
-        elif self._direction.wrong:
-            remarks = [StatusMessage("live-wrong-way", move)]
-        elif self._leave:
-            remarks = [StatusMessage("live-leave")]
-        elif self._there:
-            remarks = [StatusMessage("live-there")]
-        elif at_aim:
-            remarks = [StatusMessage("live-hands-off")]
-        else:
-            remarks = [StatusMessage("live-to-go", move)]
+        move = {**self._sized(short, short), "end": self.jig.moving_end}
+        told = {
+            "live-past": past,
+            "live-wrong-way": self._direction.wrong,
+            "live-leave": self._leave,
+            "live-there": self._there,
+            "live-hands-off": at_aim,
+            "live-to-go": True,
+        }
+        code = next(code for code, so in told.items() if so)
+        remarks = [StatusMessage(code, move)]
         if not (self._there or self._leave) and self._enough:
             remarks.append(StatusMessage("live-or-enter"))
         aim = self._nudge.aim_past * self._to_end
         if abs(aim) > self._band * abs(self._to_end):
             past_it = (aim > 0) == (self._nudge.target * self._to_end > 0)
-            remarks.append(aim_remark(aim, past_it, self._sized(aim)))
+            code = "live-aims-past" if past_it else "live-aims-short"
+            remarks.append(StatusMessage(code, self._sized(aim, -aim)))
         return remarks
 
     def _tighten_remarks(
-        self, now: float, short: float, way: Way, past: bool
+        self, now: float, short: float, past: bool
     ) -> list[StatusMessage]:
         drawn, band = self._drawn(now), self._band * abs(self._to_end)
-        drew = [drawn_remark(drawn, self._sized(drawn))] if abs(drawn) > band else []
+        drew = [StatusMessage("live-drawn", self._sized(drawn, drawn))]
+        drew = drew if abs(drawn) > band else []
         if self.phase == "end":
             return [StatusMessage("live-tight"), *drew, StatusMessage("live-verify")]
         remarks = [StatusMessage("live-tighten"), *drew]
         if abs(short) > band:
-            left = {**self._sized(short), "way": way}
             code = "live-too-far" if past else "live-short"
-            remarks.append(StatusMessage(code, left))
+            remarks.append(StatusMessage(code, self._sized(short, short)))
         remarks.append(StatusMessage("live-enter-tight"))
         if drew and self._judged(now)[1] != "inside":
             remarks.append(StatusMessage("live-slack-off"))

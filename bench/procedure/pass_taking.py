@@ -1,27 +1,34 @@
-"""Movements of the sled, or of the indicator along a fence, while a pass is asked for.
+"""What makes a pass while one is asked for: a movement of the sled, or of the indicator
+along a fence, or marks that are taken one after the other.
 
 Holds no port and no socket. Times in monotonic s.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from typing import Any
 
-from bench.procedure.liveness import LivenessMonitor
+import msgspec
+
 from bench.procedure.passes import AcceptedPasses
 from bench.procedure.prompt import ProcedureState, Prompt
 from bench.procedure.status_message import Severity, StatusMessage
-from bench.stream.sweep_detector import Began, Broken, Ended, SweepEvent
+from bench.procedure.trouble_watch import LivenessMonitor
+from bench.protocol import MarkNotice
+from bench.stream.rest_detector import Taken
+from bench.stream.sweep_detector import Began, Broken, Ended, Sweep, SweepEvent
 
 # s after the press before rest is believed: a hand that moves with it shows by then
 SETTLE = 0.15
 
 
 class PassTaking:
-    """Which movement counts: one that began after READY was told.
+    """Which movement counts: one that began after READY was told. The last mark of a
+    pass makes it whole.
 
-    notify(about, remark, severity): tells what is to be said. at_rest: whether both
-    instruments show rest.
+    notify(about, remark, severity): tells what is to be said. event: writes a mark
+    down; tell: tells clients of it. at_rest: whether both instruments show rest.
     """
 
     def __init__(
@@ -30,6 +37,8 @@ class PassTaking:
         kept: AcceptedPasses,
         life: LivenessMonitor,
         notify: Callable[[str, StatusMessage, Severity], None],
+        event: Callable[[str, Mapping[str, Any]], None],
+        tell: Callable[[msgspec.Struct], None],
         at_rest: Callable[[], bool],
     ) -> None:
         self.placed_at = 0.0  # when the present set-up was said to stand
@@ -39,7 +48,11 @@ class PassTaking:
         self._kept = kept
         self._life = life
         self._notify = notify
+        self._event = event
+        self._tell = tell
         self._at_rest = at_rest
+        # travel and reading in mm, s, of the marks of a pass that is not whole yet
+        self._marked: list[tuple[float, float, float]] = []
 
     def asked(self, prompt: Prompt, now: float) -> None:
         """What is asked now; READY counts from when a set-up is told so first."""
@@ -103,3 +116,32 @@ class PassTaking:
         for sweep in what.sweeps:
             if ask().phase == "sweep":
                 self._kept.judge(sweep)
+
+    # ---- at marks ----
+
+    def take_mark(self, current: Prompt, taken: Taken) -> None:
+        assert current.at is not None and current.placement is not None
+        self._kept.begin()
+        del self._marked[self._facts.marks_taken :]  # of another set-up
+        self._marked.append((current.at, taken.value, taken.at))
+        number, of = len(self._marked), len(self._facts.marks)
+        self._facts.marks_taken = number % of
+        seen = {"value": taken.value, "at": current.at}
+        place = {"placement": current.placement, "spread": taken.spread}
+        self._event("mark", {**place, **seen})
+        told = (current.placement, current.at, number, of, taken.value)
+        self._tell(MarkNotice(*told, remarks=[StatusMessage("mark-taken", seen)]))
+        if number == of:
+            travel, reading, at = map(list, zip(*self._marked, strict=True))
+            self._kept.keep(Sweep(at[0], at[-1], True, travel, reading, at))
+
+    def take_back_mark(self) -> StatusMessage:
+        """The last one taken, of at least one; says so."""
+        self._facts.marks_taken -= 1
+        at, value, _ = self._marked[self._facts.marks_taken]
+        self._event(
+            "mark-undone", {"placement": self._kept.placement, "at": at, "value": value}
+        )
+        if not self._facts.marks_taken:
+            self._kept.drop(StatusMessage("marks-undone"))
+        return StatusMessage("mark-undone", {"at": at})

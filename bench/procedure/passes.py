@@ -7,8 +7,8 @@ Holds no port and no socket.
 from __future__ import annotations
 
 import uuid
-from collections import deque
 from collections.abc import Callable
+from itertools import islice
 from statistics import StatisticsError, linear_regression
 from typing import Any, Literal
 
@@ -178,11 +178,10 @@ class AcceptedPasses:
 
     def keep(self, sweep: Sweep) -> None:
         self._draw_back = False
-        placement = self.placement
-        assert placement
-        sweep_id = self.begin()
+        step, sweep_id = self.step, self.begin()
+        assert step is not None
         trace = Trace(
-            placement=placement,
+            placement=step.placement,
             travel=sweep.travel,
             reading=sweep.reading,
             push=sweep.push,
@@ -193,8 +192,6 @@ class AcceptedPasses:
         self.traces.append(trace)
         if sweep.push:
             self._facts.kept[self._facts.step] += 1
-        step = self.step
-        assert step is not None
         # a profile along a fence is no line, nor is a plate's own form
         straight = step.gather == "sweep" and step.straight and step.mount is not None
         self._journal.kept(trace, straight=straight)
@@ -262,20 +259,14 @@ class AcceptedPasses:
     ) -> None:
         """A push takes its draw back with it, where that was made already: it closes
         nothing any more."""
-        at = self.traces.index(trace)
-        after = self.traces[at + 1] if at + 1 < len(self.traces) else None
-        back = (
-            after
-            if after is not None
-            and not after.push
-            and after.placement == trace.placement
-            else None
-        )
+        after = next(iter(self.traces[self.traces.index(trace) + 1 :]), None)
         self._remove(trace, reason, state, [reason])
-        if trace.push and after is None:
+        if not trace.push:
+            return
+        if after is None:
             self._draw_back = trace.placement == self.placement
-        if trace.push and back is not None:
-            self._remove(back, StatusMessage("return-of-undone"), "undone", [])
+        elif not after.push and after.placement == trace.placement:
+            self._remove(after, StatusMessage("return-of-undone"), "undone", [])
 
     def _remove(
         self,
@@ -286,32 +277,37 @@ class AcceptedPasses:
     ) -> None:
         self.traces.remove(trace)
         self.passes = [p for p in self.passes if p.sweep != trace.sweep]
+        kept = self._facts.kept
         # of a spot that is visited several times the latest visit gives it back
-        for index in reversed(range(len(self._steps) if trace.push else 0)):
-            step = self._steps[index]
-            fits = step.placement == trace.placement
-            if fits and step.at in (None, trace.travel[0]) and self._facts.kept[index]:
-                self._facts.kept[index] -= 1
-                break
+        for index in [i for i in self._steps_of(trace) if kept[i]][-1:]:
+            kept[index] -= 1
         self._journal.undo_sweep(trace.sweep, reason)
         self._say(
             trace.sweep, state, *remarks, push=trace.push, placement=trace.placement
         )
 
+    def _steps_of(self, trace: Trace) -> list[int]:
+        """The steps that a push may be of, by index; none of what was drawn back."""
+        return [
+            index
+            for index, step in enumerate(self._steps)
+            if trace.push
+            and step.placement == trace.placement
+            and step.at in (None, trace.travel[0])
+        ]
+
     def resume(self, traces: list[Trace]) -> None:
         """Take up what the log kept, and count it."""
         self.traces = list(traces)
-        self._facts.kept = [0] * len(self._steps)
-        counts: deque[Trace] = deque(t for t in self.traces if t.push)
-        for trace in counts:
-            for index, step in enumerate(self._steps):
-                fits = step.placement == trace.placement and step.at in (
-                    None,
-                    trace.travel[0],
-                )
-                if fits and self._facts.kept[index] < wanted(step, self._facts):
-                    self._facts.kept[index] += 1
-                    break
+        kept = self._facts.kept = [0] * len(self._steps)
+        for trace in traces:
+            lacks = (
+                index
+                for index in self._steps_of(trace)
+                if kept[index] < wanted(self._steps[index], self._facts)
+            )
+            for index in islice(lacks, 1):
+                kept[index] += 1
 
 
 def plain_slope(travel: list[float], reading: list[float]) -> float | None:

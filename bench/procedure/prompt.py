@@ -30,6 +30,13 @@ Phase = Literal[
 ]
 
 
+# fields of a prompt that are its step's
+OF_STEP = (
+    *("placement", "gather", "at", "side", "mount", "picture", "reseat", "focus"),
+    *("pushed", "runs"),
+)
+
+
 class ProcedureState(msgspec.Struct):
     """The state of a check so far, folded from its events."""
 
@@ -116,21 +123,15 @@ def advance(steps: Sequence[Step], facts: ProcedureState) -> bool:
 
     A new step means a new placement, so what was placed no longer stands.
     """
-    while len(facts.kept) < len(steps):
-        facts.kept.append(0)
-    for index, step in enumerate(steps):
-        if facts.kept[index] < wanted(step, facts):
-            break
-    else:
-        index = len(steps)
+    facts.kept += [0] * (len(steps) - len(facts.kept))
+    pairs = enumerate(zip(facts.kept, steps, strict=True))
+    lacking = (index for index, (kept, step) in pairs if kept < wanted(step, facts))
+    index = next(lacking, len(steps))
     if index == facts.step:
         return False
-    before, facts.step = facts.step, index
-    same = (
-        0 <= before < len(steps)
-        and index < len(steps)
-        and steps[before].placement == steps[index].placement
-    )
+    there = [steps[i].placement for i in (facts.step, index) if 0 <= i < len(steps)]
+    facts.step = index
+    same = len(there) == 2 and there[0] == there[1]
     if not same:  # the next station of the same set-up needs no new one
         facts.placed = facts.rested = False
     facts.marks_taken = 0
@@ -153,26 +154,17 @@ def ask(
     base = Prompt(
         phase="place",
         enter=True,
-        placement=step.placement,
-        gather=step.gather,
         step=facts.step + 1,
         steps=count,
         taken=facts.taken,
         wanted=wanted(step, facts),
-        at=step.at,
-        side=step.side,
-        mount=step.mount,
-        picture=step.picture,
         moving=facts.moving,
         waiting=facts.waiting,
         because=facts.remark,
         set_up=step.words,
-        reseat=step.reseat,
         button=instrument if instrument in facts.buttons else None,
         by_itself=_by_itself(steps, facts),
-        focus=step.focus,
-        pushed=step.pushed,
-        runs=step.runs,
+        **{name: getattr(step, name) for name in OF_STEP},
     )
     return msgspec.structs.replace(base, **_phase(step, facts))
 

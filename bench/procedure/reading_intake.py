@@ -6,46 +6,22 @@ Holds no port and no socket. Times in monotonic s, values in mm.
 
 from __future__ import annotations
 
-from typing import Protocol
+from typing import TYPE_CHECKING
 
-from bench.checks.model import Step
-from bench.procedure.liveness import LivenessMonitor
-from bench.procedure.marks import Marks
-from bench.procedure.number_taking import SINGLE_NUMBERS, STANDING_STILL, NumberTaking
-from bench.procedure.passes import AcceptedPasses
-from bench.procedure.prompt import ProcedureState, Prompt
-from bench.procedure.set_up_tests import SetUpTests
-from bench.procedure.status_message import Severity, StatusMessage
-from bench.procedure.trouble_watch import TroubleWatch
+from bench.procedure.number_taking import SINGLE_NUMBERS, STANDING_STILL
+from bench.procedure.prompt import Prompt
+from bench.procedure.status_message import StatusMessage
 from bench.stream.rest_detector import NotAtRest, Taken
 from bench.stream.sweep_detector import Sweep
 
-
-class Machine(Protocol):
-    """The state machine of the check, as the intake sees it."""
-
-    steps: tuple[Step, ...]
-    facts: ProcedureState
-    kept: AcceptedPasses
-    life: LivenessMonitor
-    marks: Marks
-    numbers: NumberTaking
-    tests: SetUpTests
-    troubles: TroubleWatch
-
-    @property
-    def ask(self) -> Prompt: ...
-    def place(self, current: Prompt, now: float) -> None: ...
-    def settle_down(self, now: float) -> None: ...
-    def notify(
-        self, about: str, remark: StatusMessage, severity: Severity = "note"
-    ) -> None: ...
+if TYPE_CHECKING:
+    from bench.procedure.check_procedure import CheckProcedure
 
 
 class ReadingIntake:
     """Hands each number that held still to what waits for it."""
 
-    def __init__(self, run: Machine) -> None:
+    def __init__(self, run: CheckProcedure) -> None:
         self._run = run
 
     def readings(
@@ -107,7 +83,7 @@ class ReadingIntake:
         elif current.phase == "tap":
             run.tests.tap(current, taken, count)
         elif current.phase == "mark":
-            run.marks.take(current, taken)
+            run.taking.take_mark(current, taken)
         elif current.phase in SINGLE_NUMBERS:
             self._spotted(current, taken)
         run.settle_down(now)

@@ -11,11 +11,16 @@ from typing import Any
 import msgspec
 
 from bench.checks.model import Lean, Step, Tap
-from bench.procedure.lean_test import lean_remark, proved_side
 from bench.procedure.prompt import ProcedureState, Prompt
 from bench.procedure.status_message import Severity, StatusMessage
-from bench.procedure.tap_test import not_back
 from bench.stream.rest_detector import Taken
+
+SEEN = 3  # counts that the number must change by before it says anything
+# That a stand which does not return after a light tap will not hold through a push
+# either, and these limits: common practice, no source.
+COUNTS = 1.5  # one, and half of one: what is compared are means of whole counts
+# of the spread at rest over half a second, about 1.5 times its noise
+OF_SPREAD = 1.0 / 3.0
 
 
 class SetUpTests:
@@ -84,3 +89,37 @@ class SetUpTests:
             facts.placed = False
             facts.remark = remark
         self._notify("lean", remark, "note" if passed else "warning")
+
+
+def proved_side(lean: Lean, step: Step, count: float) -> str | None:
+    """The side on which the indicator stands, from leaning left then right; None when
+    no play is seen.
+
+    Leaned to the right the surface goes to +X: a standing indicator on the right is
+    pushed in, one on the left let out. A carried one goes with the sled, so the other
+    way round.
+    """
+    change = lean.right - lean.left
+    if abs(change) < SEEN * count - 1e-9:
+        return None
+    right = change > 0
+    if step.mount == "carried":
+        right = not right
+    return "right" if right else "left"
+
+
+def lean_remark(lean: Lean, step: Step, seen: str | None) -> StatusMessage:
+    """What a lean test showed; `seen` as `proved_side` has it."""
+    if seen is None:
+        return StatusMessage("lean-no-play", {"side": step.side})
+    if seen == step.side:
+        play = abs(lean.right - lean.left)
+        return StatusMessage("lean-proved", {"side": seen, "play": play})
+    return StatusMessage("lean-wrong-side", {"side": seen, "wanted": step.side})
+
+
+def not_back(before: Taken, after: Taken, count: float) -> float | None:
+    """mm by which the number did not come back after the tap; None where it did."""
+    off = after.value - before.value
+    allowed = max(COUNTS * count, OF_SPREAD * max(before.spread, after.spread)) + 1e-9
+    return off if abs(off) > allowed else None

@@ -4,8 +4,7 @@ socket.
 The daemon speaks first (`version`). A request may carry `ref`, which its answer
 repeats. A bad request is answered by `error`; a message of a type that is not known is
 skipped by a client and answered by an error from the daemon. The messages stand in
-`requests`, `notifications`, `set_up` and `log_replies`; everybody takes them from
-here.
+`requests`, `replies` and `notifications`; everybody takes them from here.
 """
 
 from __future__ import annotations
@@ -32,12 +31,11 @@ from bench.procedure.prompt import Prompt as Prompt
 from bench.procedure.status_message import StatusMessage as StatusMessage
 from bench.protocol.base import *  # noqa: F403
 from bench.protocol.base import Request
-from bench.protocol.log_replies import *  # noqa: F403
 from bench.protocol.notifications import *  # noqa: F403
-from bench.protocol.notifications import AnyNotification
+from bench.protocol.replies import *  # noqa: F403
+from bench.protocol.replies import AnyNotification
 from bench.protocol.requests import *  # noqa: F403
 from bench.protocol.requests import REQUESTS
-from bench.protocol.set_up import *  # noqa: F403
 
 _T = TypeVar("_T")
 

@@ -24,6 +24,12 @@ class LogQuestion(Question, frozen=True):
     """What the daemon answers of its log, and a command of a log file."""
 
 
+class Reply(Tagged, frozen=True, kw_only=True):
+    """What answers a request; ref: as that had it."""
+
+    ref: int | None = None
+
+
 class Notification(Tagged, frozen=True, kw_only=True):
     """What is told of a check, a move or the set-up, once all it speaks of is on the
     disk.

@@ -1,4 +1,5 @@
-"""The messages from the daemon to its clients: states, prompts and notices.
+"""The messages that the daemon sends by itself: states, prompts and notices, while
+instruments are set up, a check is taken or a move is made live.
 
 Lengths in mm, angles in rad, times in s of the daemon's monotonic clock unless named.
 """
@@ -9,52 +10,13 @@ from typing import Any, Literal
 
 import msgspec
 
-from bench.checks.options import Option
-from bench.finding import Finding
-from bench.gear import Jig, Saw, Square
+from bench.finding import Finding, Verdict
 from bench.procedure.prompt import Prompt
 from bench.procedure.status_message import Severity, StatusMessage
 from bench.protocol.base import Notification, Tagged
-from bench.protocol.log_replies import (
-    Document,
-    LogEventRows,
-    LogImported,
-    LogOne,
-    LogRows,
-    LogText,
-)
-from bench.protocol.set_up import Cables, LiveMoveNotice, SetupNotice
-
-PROTOCOL = 1
-UNRECORDED = (
-    "NOT RECORDED: what waits in memory is written as soon as the disk takes it."
-)
 
 ToneName = Literal["ready", "accepted", "refused", "there", "too-far", "nudge"]
 LogState = Literal["recording", "saving", "not-recorded"]
-
-
-class Version(Tagged, frozen=True, tag="version"):
-    program: str
-    protocol: int = PROTOCOL
-    pid: int = 0
-    log: str = ""
-    units: Literal["mm", "inch"] = "mm"
-
-
-class Error(Tagged, frozen=True, tag="error"):
-    # "bad-message", "wrong-use", "busy", "no-check", "not-found", "not-recorded"
-    code: str
-    text: str
-    ref: int | None = None
-
-
-class Done(Notification, frozen=True, tag="done"):
-    """The request was carried out; a text without remarks is a word for the program."""
-
-    text: str = ""
-    ref: int | None = None
-    remarks: list[StatusMessage] = []
 
 
 class InstrumentState(Tagged, frozen=True, tag="instrument"):
@@ -122,18 +84,6 @@ class FittedPass(Notification, frozen=True, tag="fitted"):
     words: str = ""
 
 
-class RunState(msgspec.Struct, frozen=True):
-    id: str
-    check: str
-    jig: str | None
-    saw: str | None
-    ask: Prompt
-    question: str = ""
-    verifies: str | None = None
-    passes: list[FittedPass] = []
-    options: dict[str, Any] = {}
-
-
 class Recording(Tagged, frozen=True, tag="recording"):
     """Whether the log is being written: "recording", "saving ...", or NOT RECORDED and
     why. Sent when it changes, and to a client that comes while it is not well."""
@@ -141,56 +91,6 @@ class Recording(Tagged, frozen=True, tag="recording"):
     words: str = ""
     state: LogState = "recording"
     remarks: list[StatusMessage] = []
-
-
-class GearReply(Tagged, frozen=True, tag="gear"):
-    """What the user owns; also sent to everybody when it changes."""
-
-    jigs: list[Jig]
-    saws: list[Saw]
-    squares: list[Square]
-    leaves: list[float]
-    units: Literal["mm", "inch"] = "mm"
-    marks: list[float] = []  # empty where a travel instrument is set up
-    sound: bool = True  # tones are sent
-    ref: int | None = None
-
-
-class CheckKind(msgspec.Struct, frozen=True):
-    kind: str
-    question: str
-    needs: list[str]
-    options: list[Option]
-    can: bool = True
-    why_not: str = ""
-    swept: bool = True  # passes are taken; else only with an option that says so
-    # a lean test proves on which side of what is swept the indicator stands
-    sided: bool = True
-    # it is verified in one set-up where the result before tells the square's error
-    verifies: bool = False
-    # it tells how a sled fence turns, across the user's own board
-    turns_fence: bool = False
-    # of its first set-up: the code of the drawing, and the indicator's side
-    picture: str | None = None
-    side: Literal["left", "right"] | None = None
-
-
-class ChecksReply(Tagged, frozen=True, tag="checks"):
-    checks: list[CheckKind]
-    ref: int | None = None
-
-
-class StatusReply(Tagged, frozen=True, tag="status-reply"):
-    program: str
-    log: str
-    recording: str  # the words of `Recording`
-    instruments: list[InstrumentState]
-    run: RunState | None
-    last: list[Finding]
-    notes: list[str] = []
-    ref: int | None = None
-    told: int = 0  # so many of the notes, the first ones, somebody at a screen has seen
-    log_state: LogState = "recording"
 
 
 class PromptChanged(Notification, frozen=True, tag="asking"):
@@ -311,35 +211,91 @@ class RawBytes(Tagged, frozen=True, tag="bytes"):
     hex: str
 
 
-AnyNotification = (
-    Version
-    | Error
-    | Done
-    | InstrumentState
-    | Readings
-    | Rejected
-    | StatusReply
-    | PromptChanged
-    | PassNotice
-    | Points
-    | MarkNotice
-    | Saved
-    | Concluded
-    | NoFinding
-    | Notice
-    | Tone
-    | RawBytes
-    | LogRows
-    | LogOne
-    | LogText
-    | LogEventRows
-    | Document
-    | LogImported
-    | FittedPass
-    | Recording
-    | GearReply
-    | ChecksReply
-    | SetupNotice
-    | LiveMoveNotice
-    | Cables
-)
+class SetupNotice(Notification, frozen=True, tag="learn-said"):
+    """How learning goes. "seen" wants a press to be kept, or another Learn to try
+    again; "failed" ends it.
+
+    enter: a press answers (keep it, it rests, the leaf is in). on False: nothing is
+    learned any more.
+    """
+
+    what: Literal["indicator", "travel", "leaf"]
+    phase: Literal["asking", "seen", "kept", "failed"]
+    words: str = ""
+    port: str = ""
+    grows: str = ""
+    value: float | None = None
+    enter: bool = False
+    leaf: float | None = None  # mm, of the proof
+    step: int = 0  # of the proof: 1 resting, 2 on the leaf
+    on: bool = True
+    remarks: list[StatusMessage] = []
+
+
+class Cable(msgspec.Struct, frozen=True):
+    """A serial port that is listened to; `words` is a whole sentence for a person.
+
+    state: "listening", "reads", "silent", "unknown" (bytes that nothing known reads),
+    "busy", "denied", "away". role: what it is already set up as; empty where it is
+    nothing yet.
+    """
+
+    port: str
+    name: str
+    state: str
+    words: str = ""
+    value: float | None = None  # mm
+    unit: str = "mm"
+    age: float | None = None  # s
+    role: str = ""
+    remarks: list[StatusMessage] = []
+
+
+class Cables(Tagged, frozen=True, tag="cables"):
+    """All serial ports that nobody holds and what is heard on them; sent while cables
+    are looked for.
+
+    first: nothing is set up yet. Empty when they are listened to no longer.
+    """
+
+    cables: list[Cable]
+    first: bool = False
+
+
+class LiveMoveNotice(Notification, frozen=True, tag="live-said"):
+    """The live move as it stands; at most ten a second, when something changed. on
+    False ends it.
+
+    to_go: mm still to go in `way` at the place of the move, 0 at the aim. drawn: mm
+    that tightening drew it back. wrong: it moves away from the aim. there: it moved to
+    the aim and holds. uncertainty: mm, expanded, of `to_go`: it carries no more digits.
+    verdict, rotation_left: as it will be once it is tight, null where that is not
+    known.
+    """
+
+    on: bool
+    phase: Literal["stand", "lean", "go", "tighten", "end"]
+    words: str = ""
+    # a press answers: it stands, leaned, there, tight; undo: slackened again
+    enter: bool = False
+    end: Literal["left", "right"] | None = None
+    way: Literal["away", "toward"] | None = None
+    to_go: float | None = None
+    past: bool = False
+    moved: float | None = None
+    target: float | None = None
+    tolerance: float | None = None
+    drawn: float | None = None
+    rotation_left: float | None = None
+    verdict: Verdict | None = None
+    # as the indicator was said to stand
+    stands: Literal["beyond", "behind", "left", "right"] | None = None
+    wrong: bool = False
+    there: bool = False
+    uncertainty: float | None = None
+    remarks: list[StatusMessage] = []
+
+    @property
+    def still_moves(self) -> bool:
+        """Whether the latest Enter was not taken, since the number moved."""
+        return any(one.code == "live-still-moves" for one in self.remarks)

@@ -155,7 +155,7 @@ def row_words(row: Row, told: Forecast, units: System) -> str:
     least = LEAST_SHOWN * told.tolerance
     gain = ""
     if row.worth > least:
-        gain = f" To put right: gains {_over_cut(row.worth, told, units)}."
+        gain = f" Putting it right gains {_over_cut(row.worth, told, units)}."
     elif row.worth < -LEAST_WORTH * told.tolerance:
         gain = " Leave it alone: it makes up for another fault."
     return (

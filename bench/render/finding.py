@@ -5,9 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+import msgspec
+
 from bench.finding import Finding, Quantity, Unread
 from bench.render.names import part_name, plain, quantity_name, upper_first
 from bench.render.remarks import move_words, notes_of, remark_words, said_first
+from bench.render.template import sentence
 from bench.units import (
     System,
     across,
@@ -23,6 +26,24 @@ VERDICTS = {
     "inside": "good enough",
     "outside": "out",
     "cannot-tell": "too close to call",
+}
+NO_VERDICT = "measured; no limit is set for a verdict"
+# what would settle a result, by the field that says how much of it
+SETTLES = {
+    "sweeps": "{sweeps} passes in all would settle it.",
+    "checks": (
+        "After {checks} whole checks in the log the next one can tell. They show how"
+        " far set-ups differ."
+    ),
+    "length": "A pass of {length:length} would settle it.",
+    "resolution": "An indicator that reads to {resolution:length} would settle it.",
+}
+SETTLES_NOT = {
+    "passes": (
+        "More than 12 passes a set-up would be needed. Look for what sets them apart,"
+        " such as seat or hold."
+    ),
+    "set-up": "This set-up cannot settle it. What stands in the way: {part}.",
 }
 # what went wrong with a move, by the remark's code
 MOVED_WRONG = {
@@ -93,21 +114,15 @@ def finding_words(
 ) -> list[str]:
     first = said_first(finding)
     lines = [] if first is None else [remark_words(first, units)]
-    check = upper_first(plain(finding.check))
-    of = f"{check} of {finding.jig}" if finding.jig else check
-    if finding.verdict is not None:
-        settled = (
-            f" {settle_words(finding, units)}"
-            if finding.verdict == "cannot-tell"
-            else ""
-        )
-        lines.append(f"{of}: {VERDICTS[finding.verdict]}.{settled}")
-    else:
-        lines.append(f"{of}: measured; no limit is set for a verdict.")
-    for place, quantity in enumerate(finding.quantities):
-        lines.append(
-            "  " + quantity_words(quantity, units, board if place == 0 else None)
-        )
+    of = upper_first(plain(finding.check)) + (f" of {finding.jig}" * bool(finding.jig))
+    verdict = VERDICTS.get(finding.verdict or "", NO_VERDICT)
+    open_ = finding.verdict == "cannot-tell"
+    settled = f" {settle_words(finding, units)}" if open_ else ""
+    lines.append(f"{of}: {verdict}.{settled}")
+    lines += [
+        f"  {quantity_words(quantity, units, None if place else board)}"
+        for place, quantity in enumerate(finding.quantities)
+    ]
     if finding.proposed is not None:
         lines.append(f"  {move_words(finding.proposed, units)}")
     elif finding.verdict == "inside":
@@ -128,29 +143,11 @@ def settle_words(finding: Finding, units: System) -> str:
     settle = finding.settle
     if settle is None:
         return "What would settle it is not known; the notes say why."
-    if settle.sweeps is not None:
-        return f"{settle.sweeps} passes in all would settle it."
-    if settle.checks is not None:
-        return (
-            f"Take the whole check {settle.checks} times more. That shows how far"
-            " set-ups differ, and settles it."
-        )
-    if settle.length is not None:
-        return f"A pass of {length_words(settle.length, units)} would settle it."
-    if settle.resolution is not None:
-        return (
-            f"An indicator that reads to {length_words(settle.resolution, units)} would"
-            " settle it."
-        )
-    if settle.part == "between sweeps":
-        return (
-            "More than 12 passes a set-up would be needed. Look for what sets them"
-            " apart, such as seat or hold."
-        )
-    return (
-        "This set-up cannot settle it. What stands in the way:"
-        f" {part_name(settle.part)}."
-    )
+    for name, template in SETTLES.items():
+        if getattr(settle, name) is not None:
+            return sentence(template, msgspec.structs.asdict(settle), units)
+    template = SETTLES_NOT["passes" if settle.part == "between sweeps" else "set-up"]
+    return sentence(template, {"part": part_name(settle.part)}, units)
 
 
 def unread_words(unread: Sequence[Unread]) -> str:

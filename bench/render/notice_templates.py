@@ -160,10 +160,10 @@ live-there: There, and it holds. Press Enter, then tighten.
 live-hands-off: Hands off now: see whether it stays.
 live-to-go: {distance:rounded {uncertainty}} to go: move the {end} end {way:way}.
 live-or-enter: Or press Enter: it is good enough to tighten.
-live-aims-past: Stop {distance:rounded {uncertainty}} too far: tightening draws it as
-  much {way:way}.
-live-aims-short: Stop {distance:rounded {uncertainty}} short: tightening draws it as
-  much {way:way}.
+live-aims-past: Go {distance:rounded {uncertainty}} past it: tightening draws it back
+  {way:way}.
+live-aims-short: Stop {distance:rounded {uncertainty}} short: tightening draws the rest
+  {way:way}.
 live-jumped: The number jumped by {distance:rounded {uncertainty}}. If the stand was
   bumped, end live and check again.
 live-tighten: Tighten.

@@ -33,18 +33,6 @@ from bench.units import System
 Message = TypeVar("Message", bound=msgspec.Struct)
 
 
-def _doubt(values: Mapping[str, Any], units: System) -> str:
-    return remark_words(msgspec.convert(values, Doubt), units)
-
-
-def _clock_jumped(values: Mapping[str, Any], units: System) -> str:
-    del units
-    return (
-        f"{jump_words(values['seconds'])}; passes and their order are not touched by"
-        " that, only dates."
-    )
-
-
 def _several_moved(values: Mapping[str, Any], units: System) -> str:
     each = "{name} by {far:distance}"
     moved = [
@@ -54,24 +42,20 @@ def _several_moved(values: Mapping[str, Any], units: System) -> str:
     return f"More than one moved: {', '.join(moved)}. Move one alone."
 
 
-def _pass_broken(values: Mapping[str, Any], units: System) -> str:
-    return f"This pass cannot be used: {sentence(BROKEN[values['why']], values, units)}"
-
-
-def _port(values: Mapping[str, Any], units: System) -> str:
-    """What the port says of itself, with the instrument's name for the device's
-    path."""
-    del units
-    return without_port(values["name"], values["port"], values["why"])
-
-
 # codes whose sentence is more than a template
 SENTENCES: dict[str, Callable[[Mapping[str, Any], System], str]] = {
-    "doubt": _doubt,
+    "doubt": lambda values, units: remark_words(msgspec.convert(values, Doubt), units),
     "setup-several-moved": _several_moved,
-    "clock-jumped": _clock_jumped,
-    "pass-broken": _pass_broken,
-    "instrument-port": _port,
+    "clock-jumped": lambda values, units: (
+        f"{jump_words(values['seconds'])}. Only dates may be wrong, no pass is."
+    ),
+    "pass-broken": lambda values, units: (
+        f"This pass cannot be used: {sentence(BROKEN[values['why']], values, units)}"
+    ),
+    # what the port says of itself, with the instrument's name for the device's path
+    "instrument-port": lambda values, units: without_port(
+        values["name"], values["port"], values["why"]
+    ),
 }
 
 

@@ -58,8 +58,8 @@ mixed: There are widths of {least:.2f} and {most:.2f} mm. Was {placement} read i
 pass-few-readings: It is too short: only {readings} readings are left to fit.
 pass-without-travel: The travel does not move.
 pass-few-places: It is too short: it was read at {places} places only.
-pass-dirty: {share:.0%} of its readings are left out as dust or slips. A third is the
-  most. Take it again.
+pass-dirty: {share:.0%} of its readings are left out as dust or slips. More than a third
+  is too much. Take it again.
 pass-jumps: The reading jumps by about {size:length} at {at:station} and stays there.
   Was the stand bumped, zero pressed, or the square moved? Take it again.
 pass-short: It covers only {covered:station}, under {share:.0%} of the longest there.
@@ -183,7 +183,7 @@ mitre-swung: The fences stand square to each other. But both are turned
   {way:counter-clockwise|clockwise} by {swing:slope}. Joints close, but mitres of one
   side come out longer.
 mitre-fences-unknown: The angle between the fences is known. Which of the two is out is
-  not. Turn the square over and take the other two set-ups.
+  not known. Turn the square over and take the other two set-ups.
 mitre-other-stays: The {fence} fence stays as it is: it is good enough.
 mitre-move-too: Then move the {fence} fence too, at right angles to its face. Move its
   {end} end {distance:length} {way:away=away from you|toward=toward you}. Give or take
@@ -210,7 +210,7 @@ move-leaves-in-gap: Set a stop against the bare working face there and clamp it.
   {many:leaves|leaf} between face and stop. Bring the fence up until the {many:leaves
   just fill|leaf just fills} the gap. Tighten, and take the {many:leaves|leaf} out.
 move-stack-short: The leaves are {rest:length} short: do the rest live.
-move-stack-over: The leaves are {rest:length} too thick: stop short of them.
+move-stack-over: The leaves are {rest:length} too thick: stop that much short of them.
 move-jack-screw: Or turn the jack screw that way. Its pitch is {pitch:length}. Turn it
   {turns:clock}.
 move-then: Then {then}.

@@ -17,7 +17,7 @@ from bench.render.finding import (
     settle_words,
     size,
 )
-from bench.render.names import plain, quantity_name
+from bench.render.names import quantity_name
 from bench.render.remarks import remark_words, said_first
 from bench.render.template import WAYS
 from bench.units import (
@@ -32,7 +32,7 @@ from bench.units import (
 )
 
 MEASURED = "measured"  # the verdict where no limit is set
-upper_first = names.upper_first
+upper_first, name = names.upper_first, names.plain
 # what leans, and how it is put right, by the name of the quantity
 UPRIGHT = {
     "fence-lean": ("sled fence", "Bring the sled fence's top back as much"),
@@ -52,11 +52,6 @@ class Headline(msgspec.Struct, frozen=True):
 
 def verdict_words(verdict: str | None) -> str:
     return MEASURED if verdict is None else VERDICTS[verdict]
-
-
-def name(kind: str) -> str:
-    """`fence-square` -> `fence square`: what the daemon calls a thing, as words."""
-    return plain(kind)
 
 
 def judged(finding: Finding) -> Quantity:
@@ -186,14 +181,13 @@ def _nothing(q: Quantity) -> bool:
 
 def others(finding: Finding, units: System) -> list[str]:
     """The other quantities, a line each."""
-    lines = []
     first = judged(finding)
-    for q in finding.quantities:
-        if q is first or _nothing(q):
-            continue
-        way = f"{q.way}, " if q.way else ""
-        lines.append(f"{upper_first(quantity_name(q.name))}: {way}{size(q, units)}.")
-    return lines
+    return [
+        f"{upper_first(quantity_name(q.name))}: {f'{q.way}, ' * bool(q.way)}"
+        f"{size(q, units)}."
+        for q in finding.quantities
+        if q is not first and not _nothing(q)
+    ]
 
 
 def move_distance(move: Move, units: System) -> str:

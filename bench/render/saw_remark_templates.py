@@ -100,9 +100,9 @@ tight: Tight {one_place:{from:station}|{from:station} to {to:station}} from the 
   edge of the table. Take {off:fine} off in all to let it through. Take
   {off_to_run:fine} off for it to run with {clearance:fine} of clearance. Take a little
   at a time, and measure again.
-nearly-tight: It fits, with {spare:fine} to spare {places:station} from the front edge
-  of the table. Under {least:fine} it is likely to bind. Take {off:fine} off in all
-  there.
+nearly-tight: It fits, with {spare:fine} to spare. Closest: {places:station} from the
+  front edge of the table. Under {least:fine} it is likely to bind. Take {off:fine} off
+  in all there.
 loose: Loose: {play:fine} of play, over {most:fine}. Lean the sled against the same wall
   for every cut. Or pack one side of the runner by {pack:fine}. Or make a new runner.
 runner-longer: The runner is longer than the slot that was measured. The figures are for

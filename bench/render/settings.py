@@ -15,43 +15,40 @@ if TYPE_CHECKING:
 def words(settings: Settings) -> list[str]:
     """What was understood, a sentence or line each: the wiring, the gear, then each
     figure as written."""
+    one, other, gear = settings.indicator, settings.travel, settings.gear
+    shown = "millimetres" if settings.units == "mm" else "inches and thousandths"
+    out, toward = gear.indicator.grows == "pulled-out", gear.travel.grows == "toward"
     lines = [
         f"Settings: {settings.settings_file or 'no file, the defaults hold'}.",
-        (
-            "Lengths are shown in"
-            f" {'millimetres' if settings.units == 'mm' else 'inches and thousandths'}."
-        ),
-        _port_words("Indicator", settings.indicator, "not wired: recorded passes only"),
+        f"Lengths are shown in {shown}.",
+        _port_words("Indicator", one, "not wired: recorded passes only"),
         _travel_words(settings),
         _port_words("Caliper", settings.caliper, "not wired: widths are typed"),
+        "" if one is None or other is None else _shared_words(one, other),
+        "The indicator's number grows as the plunger comes out." * out,
+        "The travel's number grows as the sled comes toward you."
+        * (toward and other is not None),
+        _panel_words(settings),
+        *_gear_words(settings),
     ]
-    if settings.indicator is not None and settings.travel is not None:
-        one, other = settings.indicator, settings.travel
-        if one.port and one.port == other.port:
-            lines.append(_shared_words(one, other))
-    if settings.gear.indicator.grows == "pulled-out":
-        lines.append("The indicator's number grows as the plunger comes out.")
-    if settings.travel is not None and settings.gear.travel.grows == "toward":
-        lines.append("The travel's number grows as the sled comes toward you.")
-    if settings.panel is not None:
-        wired = {
-            "pedal": settings.panel.pedal,
-            "lamp": settings.panel.lamp,
-            "buzzer": settings.panel.buzzer,
-        }
-        lines.append(
-            "Panel: "
-            + ", ".join(f"{k} on pin {v}" for k, v in wired.items() if v is not None)
-            + "."
-        )
-    lines += _gear_words(settings)
     for item in settings.written:
         understood = item.understood(settings.units)
         lines.append(f'{item.key}: written "{item.text}", understood as {understood}.')
-    return lines
+    return [line for line in lines if line]
+
+
+def _panel_words(settings: Settings) -> str:
+    if settings.panel is None:
+        return ""
+    pins = {name: getattr(settings.panel, name) for name in ("pedal", "lamp", "buzzer")}
+    wired = [f"{name} on pin {pin}" for name, pin in pins.items() if pin is not None]
+    return f"Panel: {', '.join(wired)}."
 
 
 def _shared_words(one: PortSettings, other: PortSettings) -> str:
+    """Where both come through one port."""
+    if not one.port or one.port != other.port:
+        return ""
     if _line_words(one) != _line_words(other):
         return (
             "Indicator and travel name the same port and set it up differently."
@@ -123,43 +120,33 @@ def _gear_words(settings: Settings) -> list[str]:
     def far(value: float | None) -> str:
         return "not given" if value is None else length_words(value, units)
 
-    lines = []
-    for saw in gear.saws.values():
-        lines.append(
-            f"Saw {saw.name}: rip fence on the {saw.rip_fence} of the blade. Slot and"
-            f" blade are good enough within {slope_words(saw.parallel, units)}. The rip"
-            f" fence may open at the rear by {slope_words(saw.toe, units)}."
-            f" The plate may wobble by {length_words(saw.wobble, units)}."
-        )
-    for jig in gear.jigs.values():
-        on_saw = f" on saw {jig.saw}" if jig.saw else ""
-        reach = (
-            jig.pivot_to_stop if jig.pivot_to_stop is not None else jig.pivot_to_screw
-        )
-        pitch = (
-            f", screw pitch {length_words(jig.screw_pitch, units)}"
-            if jig.screw_pitch
-            else ""
-        )
-        lines.append(
-            f"Sled {jig.name}{on_saw}: {_fences(jig)}. From the pivot to the"
-            f" blade {far(jig.pivot_to_blade)}, to the screw {far(jig.pivot_to_screw)}."
-            f" To the stop {far(reach)}{pitch}. Widest board {far(jig.widest_board)}."
-            f" Good enough within {slope_words(jig.tolerance, units)}."
-        )
-    for square in gear.squares.values():
-        edge = f", long edge {far(square.long_edge)}" if square.long_edge else ""
-        lines.append(
-            f"Square {square.name}: arm {far(square.arm)}{edge}, true within"
-            f" {far(square.tolerance)} over it."
-        )
-    if gear.leaves:
-        lines.append(
-            "Leaves: "
-            + ", ".join(length_words(leaf, units) for leaf in gear.leaves)
-            + "."
-        )
-    return lines
+    def reach(jig: Jig) -> float | None:
+        return jig.pivot_to_screw if jig.pivot_to_stop is None else jig.pivot_to_stop
+
+    saws = [
+        f"Saw {saw.name}: rip fence on the {saw.rip_fence} of the blade. Slot and"
+        f" blade are good enough within {slope_words(saw.parallel, units)}. The rip"
+        f" fence may open at the rear by {slope_words(saw.toe, units)}."
+        f" The plate may wobble by {length_words(saw.wobble, units)}."
+        for saw in gear.saws.values()
+    ]
+    sleds = [
+        f"Sled {jig.name}{f' on saw {jig.saw}' if jig.saw else ''}: {_fences(jig)}."
+        f" From the pivot to the blade {far(jig.pivot_to_blade)}, to the screw"
+        f" {far(jig.pivot_to_screw)}. To the stop {far(reach(jig))}"
+        f"{f', screw pitch {far(jig.screw_pitch)}' if jig.screw_pitch else ''}."
+        f" Widest board {far(jig.widest_board)}."
+        f" Good enough within {slope_words(jig.tolerance, units)}."
+        for jig in gear.jigs.values()
+    ]
+    squares = [
+        f"Square {square.name}: arm {far(square.arm)}"
+        f"{f', long edge {far(square.long_edge)}' if square.long_edge else ''}, true"
+        f" within {far(square.tolerance)} over it."
+        for square in gear.squares.values()
+    ]
+    leaves = ", ".join(length_words(leaf, units) for leaf in gear.leaves)
+    return [*saws, *sleds, *squares, *([f"Leaves: {leaves}."] if leaves else [])]
 
 
 def _fences(jig: Jig) -> str:

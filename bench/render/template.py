@@ -21,7 +21,7 @@ from __future__ import annotations
 
 import math
 import string
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from bench.render.clock import clock_words, jump_words
@@ -36,12 +36,30 @@ from bench.units import (
 )
 
 WAYS = {"away": "away from you", "toward": "toward you"}
+KINDS: Mapping[str, Callable[[Any], str]] = {
+    "angle": angle_words,
+    "clock": clock_words,
+    "degrees": lambda rad: f"{math.degrees(rad):.4g} degrees",
+    "jump": jump_words,
+    "time": lambda seconds: f"{round(seconds * 100) * 10} ms",
+    "way": WAYS.__getitem__,
+}
 LENGTHS = ("length", "fine", "station", "place", "distance", "rounded")
 
 
 def sentence(template: str, values: Mapping[str, object], units: System = "mm") -> str:
     """The template with its values. Raises KeyError for a value that is missing."""
     return _InUnits(units).vformat(template, (), values).rstrip()
+
+
+def teller(templates: Mapping[str, str]) -> Callable[..., str]:
+    """`told(code, units, **values)` of a table of templates; mm where no units are
+    given. Raises KeyError for a code or a value that is missing."""
+
+    def told(code: str, units: System = "mm", /, **values: object) -> str:
+        return sentence(templates[code], values, units)
+
+    return told
 
 
 def entries(table: str) -> dict[str, str]:
@@ -75,18 +93,8 @@ class _InUnits(string.Formatter):
             return sign + slope_words(value, self._units, uncertainty=uncertainty)
         if kind == "give":
             return give_or_take(value, float(more), self._units)
-        if kind == "clock":
-            return clock_words(value)
-        if kind == "degrees":
-            return f"{math.degrees(value):.4g} degrees"
-        if kind == "angle":
-            return sign + angle_words(value)
-        if kind == "time":
-            return f"{round(value * 100) * 10} ms"
-        if kind == "jump":
-            return jump_words(value)
-        if kind == "way":
-            return WAYS[value]
+        if kind in KINDS:
+            return sign + KINDS[kind](value)
         return str(format(value, format_spec))
 
     def _length(self, kind: str, more: str, mm: float) -> str:

@@ -19,7 +19,7 @@ TEMPLATES = {
     "several": "{of}: {count} results since {since}.",
     "no-result": "{of}: no result since {since}.",
     "latest": "Latest, {date}: {way}{value:size}.",
-    "no-change-yet": "One result shows no change. Take a second one.",
+    "no-change-yet": "One result cannot show a change. Take a second one.",
     "quiet": "No change seen; one of {detectable:size} or more would show.",
     "step": "Since {date} it has changed by {off:size}, {direction}.",
     "creep": "Since {date} it creeps, by {off:size} so far, {direction}.",
@@ -129,7 +129,7 @@ def why_words(row: Document) -> str:
 
 
 def left_out_lines(document: Document) -> Iterator[str]:
-    for one in document["left_out"]:
+    for one in document.get("left_out", ()):
         yield _line("left-out", {**one, "at": one["at"][:10]})
 
 
@@ -185,12 +185,13 @@ def _since(baseline: Document) -> str:
     return f"{word} of {baseline['from']}" if " " not in word[3:] else word
 
 
-def _since_alarm(results: Sequence[Document]) -> Document:
-    """The first result of the alarm that the latest one raised is a part of."""
+def _since_alarm(results: Sequence[Document]) -> str:
+    """The day of the first result of the alarm that the latest one raised is a part
+    of."""
     at = max(n for n, one in enumerate(results) if one["alarm"] is not None)
     while at > 0 and results[at - 1]["alarm"] is not None:
         at -= 1
-    return results[at]
+    return str(results[at]["at"][:10])
 
 
 def _changes(series: Document, last: Document, line: Any) -> Iterator[str]:
@@ -204,19 +205,17 @@ def _changes(series: Document, last: Document, line: Any) -> Iterator[str]:
         same = change * latest["value"] > 0
         return "in that direction" if same else "in the other direction"
 
+    def far(name: str, change: float) -> dict[str, object]:
+        return {name: abs(change), "direction": direction(change)}
+
     alarms = [one for one in results if one["alarm"] is not None]
     if len(results) == 1:
         yield line("no-change-yet")
     elif not alarms:
         yield line("quiet", detectable=last["detectable"])
     if alarms:
-        first, off = _since_alarm(results), alarms[-1]["corrected"] - last["mean"]
-        yield line(
-            alarms[-1]["alarm"],
-            date=first["at"][:10],
-            off=abs(off),
-            direction=direction(off),
-        )
+        date, off = _since_alarm(results), alarms[-1]["corrected"] - last["mean"]
+        yield line(alarms[-1]["alarm"], date=date, **far("off", off))
         if series["season"] is None and latest["humidity"] is not None:
             yield line("may-be-season")
     if series["alarm"]:
@@ -225,25 +224,15 @@ def _changes(series: Document, last: Document, line: Any) -> Iterator[str]:
         yield line("runs", runs=", ".join(_RUNS[run] for run in latest["runs"]))
     found = last["trend"]
     if found is not None and found["significant"]:
-        slope = found["per_day"]
-        yield line(
-            "trend",
-            month=abs(slope) * MONTH,
-            direction=direction(slope),
-            give=found["uncertainty"] * MONTH,
-        )
+        give = found["uncertainty"] * MONTH
+        yield line("trend", give=give, **far("month", found["per_day"] * MONTH))
         if found["leaves_tolerance"] is not None:
             yield line("leaves", date=found["leaves_tolerance"])
     season = series["season"]
     if season is not None and season["kept"]:
+        low, high = season["low"], season["high"]
         if season["significant"]:
-            low, high = season["low"], season["high"]
-            yield line(
-                "season",
-                low=abs(low),
-                low_way=direction(low),
-                high=abs(high),
-                high_way=direction(high),
-            )
+            ways = {"low_way": direction(low), "high_way": direction(high)}
+            yield line("season", low=abs(low), high=abs(high), **ways)
         else:
-            yield line("season-small", swing=abs(season["high"] - season["low"]))
+            yield line("season-small", swing=abs(high - low))

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import contextlib
 import os
-import tempfile
 import tomllib
 from collections.abc import Callable, Mapping
 from pathlib import Path
@@ -100,7 +99,7 @@ def keep(
     return _edit(
         path,
         lambda document: _put(document, section, values, take_from),
-        lambda text: _checked(text, path, gear_path),
+        lambda text: load(path, gear_path, text=text),
         HEADER,
     )
 
@@ -113,7 +112,7 @@ def write_setting(
     def put(document: Any) -> None:
         document[key] = value
 
-    return _edit(path, put, lambda text: _checked(text, path, gear_path), HEADER)
+    return _edit(path, put, lambda text: load(path, gear_path, text=text), HEADER)
 
 
 def add_gear(
@@ -254,19 +253,6 @@ def _put(
     if take_from is not None and take_from in document:
         for key in dict(document[take_from]).keys() & wire_keys():
             del document[take_from][key]
-
-
-def _checked(text: str, path: Path, gear_path: Path | None) -> Settings:
-    """Read as it will be read, from another place, so that nothing wrong ever stands in
-    the file."""
-    with tempfile.TemporaryDirectory(prefix="sweepgauge-") as folder:
-        trial = Path(folder) / "settings.toml"
-        trial.write_bytes(text.encode())
-        try:
-            settings = load(trial, gear_path)
-        except SettingsError as error:
-            raise SettingsError(str(error).replace(str(trial), str(path))) from None
-    return msgspec.structs.replace(settings, settings_file=str(path))
 
 
 def as_text(section: Section, values: Mapping[str, Value]) -> str:

@@ -62,7 +62,7 @@ class GearTables(msgspec.Struct):
         leaves = top.take("leaves")
         if leaves is not None:
             table = Table(top.file, "leaves", leaves, top.written)
-            own = table.lengths("set", zero=False)
+            own = table.lengths("set")
             table.done()
             if own is not None:
                 self._name("leaves.set", top.file)

@@ -5,6 +5,7 @@ An absent or empty file is a working default without hardware.
 
 from __future__ import annotations
 
+import tomllib
 from itertools import pairwise
 from pathlib import Path
 from typing import Any, Literal
@@ -72,13 +73,18 @@ class Settings(msgspec.Struct, frozen=True):
 
 
 def load(
-    settings_path: Path | str | None = None, gear_path: Path | str | None = None
+    settings_path: Path | str | None = None,
+    gear_path: Path | str | None = None,
+    *,
+    text: str | None = None,
 ) -> Settings:
-    """Both files, checked whole; what is wrong first is a SettingsError of one line."""
+    """Both files, checked whole; what is wrong first is a SettingsError of one line.
+    text: sound TOML that is not in the settings file yet."""
     settings_file = Path(settings_path) if settings_path is not None else None
     gear_file = Path(gear_path) if gear_path is not None else None
     written: list[Written] = []
-    top = Table(str(settings_file), "", read_toml(settings_file), written)
+    values = read_toml(settings_file) if text is None else tomllib.loads(text)
+    top = Table(str(settings_file), "", values, written)
     pins: dict[int, str] = {}
 
     units: System = top.choice("units", ("mm", "inch")) or "mm"
@@ -110,7 +116,7 @@ def load(
         gear=gear,
         **ports,
         panel=panel,
-        settings_file=_existing(settings_file),
+        settings_file=_existing(settings_file, text is not None),
         gear_file=_existing(gear_file),
         written=tuple(written),
     )
@@ -128,7 +134,7 @@ INDICATOR: Readers = {
 TRAVEL: Readers = {
     "scale_error": figure("share"),
     "grows": one_of("away", "toward"),
-    "marks": lambda table, key: table.lengths(key, zero=True),
+    "marks": lambda table, key: table.lengths(key, "place"),
 }
 CALIPER: Readers = {"resolution": Table.length, "max_error": Table.length}
 DESCRIBED = {"indicator": INDICATOR, "travel": TRAVEL, "caliper": CALIPER}
@@ -170,5 +176,5 @@ def _panel(top: Table, pins: dict[int, str]) -> Panel | None:
     return panel if panel != Panel() else None
 
 
-def _existing(file: Path | None) -> str | None:
-    return str(file) if file is not None and file.exists() else None
+def _existing(file: Path | None, will_be: bool = False) -> str | None:
+    return str(file) if file is not None and (will_be or file.exists()) else None

@@ -10,7 +10,7 @@ import os
 import tomllib
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
-from typing import Any, Literal, NamedTuple
+from typing import Any, NamedTuple
 
 import msgspec
 
@@ -44,31 +44,21 @@ class Written(msgspec.Struct, frozen=True):
     file: str
     key: str
     text: str
-    kind: Literal["length", "slope", "angle", "share", "time", "lengths"]
+    kind: str  # of `_KINDS`
     value: float | tuple[float, ...]
 
     def understood(self, system: System) -> str:
         """In words, in the user's own system."""
-        if isinstance(self.value, tuple):
-            return ", ".join(length_words(v, system) for v in self.value)
-        match self.kind:
-            case "time":
-                return f"{self.value:g} s"
-            case "angle":
-                return angle_words(self.value)
-            case "share":
-                return share_words(self.value)
-            case "slope":
-                return slope_words(self.value, system)
-            case _:
-                return length_words(self.value, system)
+        values = self.value if isinstance(self.value, tuple) else (self.value,)
+        return ", ".join(_KINDS[self.kind].words(value, system) for value in values)
 
 
 class _Kind(NamedTuple):
-    """A kind of figure: how it is read, the unit of an example, its range (above `low`,
-    up to `high`) and what would do."""
+    """A kind of figure: how it is read and said, the unit of an example, its range
+    (above `low`, up to `high`) and what would do."""
 
     parse: Callable[[str], float]
+    words: Callable[[float, System], str]
     unit: str
     low: float
     high: float
@@ -78,20 +68,29 @@ class _Kind(NamedTuple):
 _BELOW_ZERO = -1e-12  # so that zero itself will do
 _KINDS = {
     "length": _Kind(
-        *(parse_length, "mm", 0, LONGEST_MM),
+        *(parse_length, length_words, "mm", 0, LONGEST_MM),
         "more than 0 mm and at most 10 m would do",
     ),
+    "place": _Kind(
+        *(parse_length, length_words, "mm", _BELOW_ZERO, LONGEST_MM),
+        "0 mm or more and at most 10 m would do",
+    ),
     "slope": _Kind(
-        *(parse_slope, "mm per 300 mm", 0, STEEPEST_RAD),
+        *(parse_slope, slope_words, "mm per 300 mm", 0, STEEPEST_RAD),
         "more than nothing and at most 100 mm per 1 m would do",
     ),
     "angle": _Kind(
-        *(parse_angle, "deg", _BELOW_ZERO, MOST_TILT_RAD),
+        *(parse_angle, lambda value, _: angle_words(value), "deg"),
+        *(_BELOW_ZERO, MOST_TILT_RAD),
         f"from 0 deg to {angle_words(MOST_TILT_RAD)} would do",
     ),
-    "share": _Kind(*(parse_share, "%", _BELOW_ZERO, 0.1), "from 0 % to 10 % would do"),
+    "share": _Kind(
+        *(parse_share, lambda value, _: share_words(value), "%", _BELOW_ZERO, 0.1),
+        "from 0 % to 10 % would do",
+    ),
     "time": _Kind(
-        *(parse_time, "s", _BELOW_ZERO, math.inf), "from 0 s to {high:g} s would do"
+        *(parse_time, lambda value, _: f"{value:g} s", "s", _BELOW_ZERO, math.inf),
+        "from 0 s to {high:g} s would do",
     ),
 }
 
@@ -182,7 +181,9 @@ class Table:
             raise self.wrong(key, value, "true or false would do")
         return value
 
-    def _parsed(self, key: str, value: object, kind: _Kind) -> float:
+    def _parsed(
+        self, key: str, value: object, kind: _Kind, high: float | None = None
+    ) -> float:
         if isinstance(value, int | float) and not isinstance(value, bool):
             would_do = f'it needs its unit, in quotes, such as "{value:g} {kind.unit}"'
             raise self.wrong(key, value, would_do)
@@ -195,19 +196,18 @@ class Table:
             raise SettingsError(f"{self.file}: {self.path(key)}: {error}") from None
         if not math.isfinite(number):
             raise self.wrong(key, value, "a number of ordinary size would do")
+        most = kind.high if high is None else high
+        if not kind.low < number <= most:
+            raise self.wrong(key, value, kind.would_do.format(high=most))
         return number
 
-    def figure(self, key: str, name: Any, high: float | None = None) -> float | None:
+    def figure(self, key: str, name: str, high: float | None = None) -> float | None:
         """A figure with its unit. name: of its kind; high: the most, where it is not
         that of the kind."""
         value = self.take(key)
         if value is None:
             return None
-        kind = _KINDS[name]
-        most = kind.high if high is None else high
-        number = self._parsed(key, value, kind)
-        if not kind.low < number <= most:
-            raise self.wrong(key, value, kind.would_do.format(high=most))
+        number = self._parsed(key, value, _KINDS[name], high)
         self.written.append(Written(self.file, self.path(key), value, name, number))
         return number
 
@@ -220,9 +220,8 @@ class Table:
     def time(self, key: str, high: float) -> float | None:
         return self.figure(key, "time", high)
 
-    def lengths(self, key: str, *, zero: bool) -> tuple[float, ...] | None:
-        """A list of lengths, each more than nothing (or nothing, where zero is a
-        place)."""
+    def lengths(self, key: str, name: str = "length") -> tuple[float, ...] | None:
+        """A list of lengths, or of places, which may be nothing."""
         values = self.take(key)
         if values is None:
             return None
@@ -232,19 +231,13 @@ class Table:
         if len(values) > MOST_LENGTHS:
             would_do = f"at most {MOST_LENGTHS} would do"
             raise self.wrong(key, f"{len(values)} lengths", would_do)
-        least = "0 mm or more" if zero else "more than 0 mm"
-        out = []
-        for n, value in enumerate(values):
-            number = self._parsed(f"{key}[{n}]", value, _KINDS["length"])
-            if not (0 < number <= LONGEST_MM or (zero and number == 0)):
-                would_do = f"{least}, and at most 10 m, would do"
-                raise self.wrong(f"{key}[{n}]", value, would_do)
-            out.append(number)
-        text = f"[{', '.join(values)}]"
-        self.written.append(
-            Written(self.file, self.path(key), text, "lengths", tuple(out))
+        out = tuple(
+            self._parsed(f"{key}[{n}]", value, _KINDS[name])
+            for n, value in enumerate(values)
         )
-        return tuple(out)
+        text = f"[{', '.join(values)}]"
+        self.written.append(Written(self.file, self.path(key), text, name, out))
+        return out
 
     def values(self, readers: Readers) -> dict[str, Any]:
         """The keys that were written, each read as it is declared; the rest keeps its

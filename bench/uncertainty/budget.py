@@ -104,24 +104,17 @@ def seat(
     *,
     reseated: bool,
     scatter: float | None = None,
-    dof: float | None = None,
 ) -> Part | None:
     """Seating of the square, where every sweep of a placement ran on one seat; None
     where reseated before each push, for then the scatter between sweeps holds it.
 
     Standard uncertainty per placement: `scatter` (the log's standard deviation of one
-    seating, type A where its degrees of freedom are given), else 30 urad; times the
-    root of sum c_i^2.
+    seating), else 30 urad; times the root of sum c_i^2.
     """
     if reseated:
         return None
     each = SEAT if scatter is None else scatter
-    return Part(
-        "seat",
-        "A" if scatter is not None and dof is not None else "B",
-        each * math.hypot(*weights),
-        dof,
-    )
+    return Part("seat", "B", each * math.hypot(*weights))
 
 
 def contact_away(

@@ -79,10 +79,8 @@ def one_way(groups: Sequence[Sequence[float]]) -> Components:
     squares, within_dof = scatter_within(groups)
     within = squares / within_dof
     between_dof = len(groups) - 1
-    square = (
-        math.fsum(n * (mean - grand) ** 2 for n, mean in zip(sizes, means, strict=True))
-        / between_dof
-    )
+    apart = zip(sizes, means, strict=True)
+    square = math.fsum(n * (mean - grand) ** 2 for n, mean in apart) / between_dof
     usual = (total - math.fsum(n * n for n in sizes) / total) / between_dof
     between, dof = excess(square, between_dof, within, within_dof)
     return Components(within, within_dof, between / usual, dof, within, square)
@@ -106,14 +104,12 @@ def over_days(days: Sequence[Sequence[float]]) -> tuple[float, float]:
     ValueError with fewer than two values.
     """
     values = [value for day in days for value in day]
-    if len(days) == len(values):
-        return statistics.variance(values), len(values) - 1.0
+    alone, dof = statistics.variance(values), len(values) - 1.0
     if len(days) == 1:
-        dof = min(len(values) - 1.0, ONE_DAY_WORTH)
-        return statistics.variance(values), dof
-    parts = one_way(days)
-    if parts.between == 0:
-        return statistics.variance(values), len(values) - 1.0
+        return alone, min(dof, ONE_DAY_WORTH)
+    parts = one_way(days) if len(days) < len(values) else None
+    if parts is None or parts.between == 0:
+        return alone, dof
     share = parts.between / (parts.between_mean_square - parts.within_mean_square)
     of_days = share * parts.between_mean_square
     of_checks = (1 - share) * parts.within_mean_square

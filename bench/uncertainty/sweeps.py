@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from typing import Literal
 
 import msgspec
 
@@ -131,16 +132,15 @@ def _single(
 ) -> Between:
     own = Part("within the sweep", "A", math.sqrt(within2 * share), within_dof)
     weights = math.sqrt(math.fsum(group.weight**2 for group in groups))
+    each, dof = SINGLE, None
     if pool is not None and pool.degrees_of_freedom > 0:
         each, dof = math.sqrt(pool.variance), pool.degrees_of_freedom
-        part = Part("between sweeps", "A", each * weights, dof)
-    else:
-        each = SINGLE
-        if single_scatter is not None:
-            each = single_scatter
-        elif yaw_play is not None:
-            each = min(yaw_play / math.sqrt(12), SINGLE)
-        part = Part("between sweeps", "B", each * weights)
+    elif single_scatter is not None:
+        each = single_scatter
+    elif yaw_play is not None:
+        each = min(yaw_play / math.sqrt(12), SINGLE)
+    kind: Literal["A", "B"] = "B" if dof is None else "A"
+    part = Part("between sweeps", kind, each * weights, dof)
     within, pooled = math.sqrt(within2), pool is not None
     return Between(part, None, within, within_dof, pooled, False, True, own)
 

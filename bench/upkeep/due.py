@@ -103,13 +103,11 @@ def chance_of_out(
 ) -> float:
     """That it stands outside its tolerance so many days after its last result. From
     its level, how well that is known, trend, season and what moves by itself."""
-    tolerance = one.tolerance
-    last = one.last.results[-1].result
+    tolerance, last = one.tolerance, one.last.results[-1].result
     assert tolerance is not None and one.last.sigma is not None
     level, spread = _level(one, ahead)
     # what all results share (the square, the travel's scale) is not in their scatter
-    lasting = max(0.0, (last.expanded / 2) ** 2 - last.varying**2)
-    spread = math.sqrt(spread**2 + lasting)
+    spread = math.sqrt(spread**2 + max(0.0, (last.expanded / 2) ** 2 - last.varying**2))
     places = [level]
     if season and one.season is not None and one.season.kept:
         here = one.correction.corrected(last) - last.value

@@ -21,7 +21,6 @@ from bench.upkeep.moisture import moisture
 from bench.upkeep.season import Correction
 from bench.upkeep.series import Baseline
 from bench.upkeep.shape import (
-    FEWEST_FOR_TREND,
     NOTHING,
     QUICK_VARIANCE,
     Scatter,
@@ -63,14 +62,12 @@ class Trend(msgspec.Struct, frozen=True):
 
 
 class Period(msgspec.Struct, frozen=True):
-    """A baseline period judged. mean and sigma are None without a result; mean_sigma:
-    standard uncertainty of the mean; detectable: the step that a further result would
-    have to make to alarm."""
+    """A baseline period judged. mean and sigma are None without a result; detectable:
+    the step that a further result would have to make to alarm."""
 
     baseline: Baseline
     results: tuple[ChartedResult, ...]
     mean: float | None = None
-    mean_sigma: float = 0.0
     sigma: float | None = None
     detectable: float | None = None
     trend: Trend | None = None
@@ -147,7 +144,7 @@ def judge(
     known = sigma / math.sqrt(weight)
     step = charts.limit(freedom) * math.hypot(sigma, known) if freedom else 0.0
     slope = trend(judged, sigma)
-    return Period(baseline, tuple(judged), mean, known, sigma, step, slope, wet)
+    return Period(baseline, tuple(judged), mean, sigma, step, slope, wet)
 
 
 def _alarm(
@@ -169,14 +166,10 @@ def trend(judged: Sequence[ChartedResult], sigma: float) -> Trend | None:
     """Least squares over the days; None where there are too few results, all on one
     day, or where one step says it better (AICc)."""
     n = len(judged)
-    if n < FEWEST_FOR_TREND:
-        return None
     days = [one.result.day for one in judged]
     found = shapes(days, [one.corrected for one in judged])
     line = found.get("trend")
-    if line is None:
-        return None
-    if "step" in found and found["step"].aicc < min(line.aicc, found["level"].aicc):
+    if line is None or min(found.values(), key=lambda one: one.aicc).kind == "step":
         return None
     left = math.sqrt(line.sums.yy / (n - 2))
     standard = max(sigma, left) / math.sqrt(line.times)

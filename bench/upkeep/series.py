@@ -66,13 +66,11 @@ def baselines(
     trailing: how many results at the end of each period alarm, so that the event that
     answers them can begin before them.
     """
-    cuts = _cuts(results, history)
-    parts = _parted(results, cuts)
+    parts = _parted(results, _cuts(results, history))
     if trailing is None or not any(part.reason in ANSWERS for part in parts):
         return parts
     moved: list[_Cut] = []
-    alarmed = trailing(parts)
-    place = len(parts[0].results)
+    alarmed, place = trailing(parts), len(parts[0].results)
     for before, part in enumerate(parts[1:]):
         at = place - (alarmed[before] if part.reason in ANSWERS else 0)
         moved.append(_Cut(at, part.from_day, part.reason, part.after_move_of))

@@ -173,14 +173,12 @@ def _about_step(
     """The two levels that leave least, and where the second begins; arguments as in
     `_about_line`."""
     n = len(y)
-    least, best = math.inf, 0
-    sums = base
+    least, best, sums = math.inf, 0, base
     sy = sm = 0.0
     for k in range(1, n):
         sy += y[k - 1]
         sm += m[k - 1]
-        # what a level each takes off: the sums of the second are those of the first,
-        # turned
+        # what a level each takes off: the second's sums are the first's, turned
         share = 1.0 / k + 1.0 / (n - k)
         yy, my = base.yy - sy * sy * share, base.my - sy * sm * share
         mm = base.mm - sm * sm * share

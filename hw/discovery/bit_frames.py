@@ -18,6 +18,33 @@ READ_SHARE = 0.9  # of those frames that a format must read for a proposal
 # bits; every format has more, and a data line in place of the clock has fewer edges
 SHORT = 16
 OTHER = {"rising": "falling", "falling": "rising"}
+COMPARE = "Then compare with its display in two places: twice or half is the other edge"
+# what comes, and what to do about it
+MISSED = (
+    "edges were missed in {missed} of {frames} frames",
+    "shorter wires, less to do for this computer, or a microcontroller between (profile"
+    " bridge)",
+)
+SWAPPED = (
+    "frames of {sizes} bits come, too few or never alike",
+    "data and clock may be changed over: change the two pin numbers in the settings;"
+    " then the ground",
+)
+STUCK = (
+    "frames of {size} bits come, and every bit is {bit}",
+    "move it off zero and look again: if nothing changes, the data line is open or"
+    " held",
+)
+UNKNOWN = (
+    "frames of {size} bits come, which no format here has",
+    "keep them for a report: `sweepgauge capture`, and say what the display showed",
+)
+OTHER_EDGE = (
+    "frames of {size} bits come, as {format} has, and are not read, neither as they are"
+    " nor inverted",
+    'try the other edge of the clock: edge = "{edge}"; then check the ground and the'
+    " length of the wires",
+)
 ALL_BITS = set("01")
 
 
@@ -48,92 +75,70 @@ def diagnose_bits(
     given = read_options(name, options)
     if not (rows := _rows(data)):
         return None
-    sizes = Counter(len(row) for row in rows)
+    sizes = Counter(map(len, rows))
     size, many = sizes.most_common(1)[0]
     alike = [row for row in rows if len(row) == size]
     example = f"{many} of {len(rows)} frames have {size} bits, such as {alike[-1]}"
-    unread = _no_frames(rows, sizes, alike, example)
-    if unread is not None:
-        return unread
     found = next((one.name for one in FORMATS.values() if one.frame_bits == size), None)
-    if found is None:
-        return Diagnosis(
-            f"frames of {size} bits come, which no format here has",
-            "keep them for a report: `sweepgauge capture`, and say what the display"
-            " showed",
-            (example,),
-        )
-    own = bool(given.get("invert", False)) if found == name else False
-    for invert in (own, not own):
-        if (found, invert) != (name, own) and _share(
-            alike, found, invert
-        ) >= READ_SHARE:
-            return _proposal(found, invert, size, example)
-    other = OTHER[str(given.get("edge", "falling"))]
-    return Diagnosis(
-        f"frames of {size} bits come, as {found} has, and are not read, neither as they"
-        " are nor inverted",
-        f'try the other edge of the clock: edge = "{other}"; then check the ground and'
-        " the length of the wires",
-        (example,),
-    )
+    cause = _no_frames(rows, alike)
+    invert = None
+    if cause is None and found is not None:
+        invert = _inverted(alike, found, name, given)
+    if found is not None and invert is not None:
+        return _proposal(found, invert, size, example)
+    cause = cause or (OTHER_EDGE if found is not None else UNKNOWN)
+    told = {
+        "missed": sum("?" in row for row in rows),
+        "frames": len(rows),
+        "size": size,
+        "sizes": ", ".join(f"{bits}" for bits, _ in sizes.most_common(4)),
+        "bit": alike[0][0],
+        "format": found,
+        "edge": OTHER[str(given.get("edge", "falling"))],
+    }
+    words, advice = (text.format(**told) for text in cause)
+    return Diagnosis(words, advice, (example,))
 
 
-def _no_frames(
-    rows: list[str], sizes: Counter[int], alike: list[str], example: str
-) -> Diagnosis | None:
+def _no_frames(rows: list[str], alike: list[str]) -> tuple[str, str] | None:
     """What comes where it is no frames of one length with changing bits; None where it
     is."""
-    missed = sum("?" in row for row in rows)
-    if missed > len(rows) / 10:
-        return Diagnosis(
-            f"edges were missed in {missed} of {len(rows)} frames",
-            "shorter wires, less to do for this computer, or a microcontroller between"
-            " (profile bridge)",
-        )
-    size = len(alike[0])
+    if sum("?" in row for row in rows) > len(rows) / 10:
+        return MISSED
     # this comes first: with the wires swapped the frames may be all alike
-    if len(alike) < ALIKE_SHARE * len(rows) or size < SHORT:
-        lengths = ", ".join(f"{bits}" for bits, _ in sizes.most_common(4))
-        return Diagnosis(
-            f"frames of {lengths} bits come, too few or never alike",
-            "data and clock may be changed over: change the two pin numbers in the"
-            " settings; then the ground",
-            (example,),
-        )
-    if len(set("".join(alike))) == 1:
-        return Diagnosis(
-            f"frames of {size} bits come, and every bit is {alike[0][0]}",
-            "move it off zero and look again: if nothing changes, the data line is open"
-            " or held",
-            (example,),
-        )
+    if len(alike) < ALIKE_SHARE * len(rows) or len(alike[0]) < SHORT:
+        return SWAPPED
+    return STUCK if len(set("".join(alike))) == 1 else None
+
+
+def _inverted(
+    rows: list[str], found: str, name: str, given: Mapping[str, object]
+) -> bool | None:
+    """How format `found` reads the frames, otherwise than format `name` as given; None
+    where it does not."""
+    own = found == name and bool(given.get("invert", False))
+    for invert in (own, not own):
+        if (found, invert) != (name, own) and _share(rows, found, invert) >= READ_SHARE:
+            return invert
     return None
 
 
 def _proposal(found: str, invert: bool, size: int, example: str) -> Diagnosis:
     """The settings with which format `found` reads the frames."""
     edge = str(read_options(found, {})["edge"])
-    evidence: tuple[str, ...] = (example,)
-    # what inverts the data inverts the clock too: the bit is valid at its other edge
-    proposal: dict[str, Value] = {
-        "format": found,
-        "invert": invert,
-        "edge": OTHER[edge] if invert else edge,
-    }
+    words, advice = f"frames of {size} bits come", f"as {found} they are read"
     if not FORMATS[found].redundant:
-        proposal = {"format": found}
-        evidence += (
+        any_bits = (
             f"any {size} bits can be read: whether they are inverted only the display"
-            " tells",
+            " tells"
         )
-    return Diagnosis(
-        f"frames of {size} bits come",
-        f"as {found} they are read",
-        evidence,
-        proposal,
-        "Then compare with its display in two places: twice or half is the other edge",
-    )
+        only: dict[str, Value] = {"format": found}
+        return Diagnosis(words, advice, (example, any_bits), only, COMPARE)
+    # what inverts the data inverts the clock too: the bit is valid at its other edge
+    if invert:
+        edge = OTHER[edge]
+    proposal: dict[str, Value] = {"format": found, "invert": invert, "edge": edge}
+    return Diagnosis(words, advice, (example,), proposal, COMPARE)
 
 
 def _rows(data: bytes) -> list[str]:

@@ -26,10 +26,9 @@ def holders_of(
     real = os.path.realpath(device)
     out = []
     for folder in sorted(proc.glob("[0-9]*"), key=lambda folder: int(folder.name)):
-        if folder.name == str(os.getpid()):
-            continue
         try:
-            if any(os.readlink(link) == real for link in (folder / "fd").iterdir()):
+            links = (folder / "fd").iterdir() if folder.name != str(os.getpid()) else ()
+            if any(os.readlink(link) == real for link in links):
                 name = (folder / "comm").read_text(errors="replace").strip()
                 # a process chooses its name itself
                 name = name if name.isprintable() else ascii(name)

@@ -35,6 +35,7 @@ MOST_REJECTED = 0.1  # of the frames, for a proposal
 SILENCE = 1.6
 TURN = 1.2  # s for each speed where bytes come
 SETTLE = 0.05  # s after a change of speed in which bytes are no evidence
+ASK_AGAIN = 0.25  # s
 LOOK = 0.06  # s that a read waits for bytes
 ENOUGH = 16384  # bytes at one speed, after which listening ends
 
@@ -106,58 +107,51 @@ def is_text(data: bytes) -> bool:
     return len(data) >= 16 and ends >= 2 and printing >= 0.97 * len(clean)
 
 
+class _Heard(NamedTuple):
+    """Bytes read as 8N1. speed: None where it is not known. parity: of bit 7."""
+
+    data: bytes
+    speed: int | None
+    parity: str | None
+
+
 def recognise(data: bytes, speed: int | None = None) -> Proposal | None:
     """Bytes read as 8N1 at `speed`, None where it is not known -> what would read them;
     None when no format does."""
     parity = parity_of(data[1:])  # the first byte may have been cut
-    best: Proposal | None = None
-    for known in FORMATS.values():
-        if known.port is not SERIAL:
-            continue
-        for guess in known.candidates(data):
-            found = _try(data, speed, parity, known, guess)
-            if found and (
-                best is None
-                or found.readings - found.rejects > best.readings - best.rejects
-            ):
-                best = found
-    return best
+    tries = (
+        _try(_Heard(data, speed, parity), known, guess)
+        for known in FORMATS.values()
+        if known.port is SERIAL
+        for guess in known.candidates(data)
+    )
+    found = (one for one in tries if one is not None)
+    return max(found, key=lambda one: one.readings - one.rejects, default=None)
 
 
-def _try(
-    data: bytes,
-    speed: int | None,
-    parity: str | None,
-    known: WireFormat,
-    guess: Candidate,
-) -> Proposal | None:
+def _try(heard: _Heard, known: WireFormat, guess: Candidate) -> Proposal | None:
     if "parity7" not in known.option_names:
-        parity = None  # its bytes may have eight bits of data
+        heard = heard._replace(parity=None)  # its bytes may have eight bits of data
     options: dict[str, Value] = dict(guess.options)
-    if parity in {"even", "odd"}:
-        options["parity7"] = parity
-    clean = bytes(byte & 0x7F for byte in data) if parity == "mark" else data
-    good, rejects = _read(known, options, clean)
+    if heard.parity in ("even", "odd"):
+        options["parity7"] = heard.parity
+    mark = heard.parity == "mark"
+    data = bytes(byte & 0x7F for byte in heard.data) if mark else heard.data
+    good, rejects = _read(known, options, data)
     if not good or rejects > MOST_REJECTED * (len(good) + rejects):
         return None
-    seven: dict[str, Value] = {"bits": 7, "stop": 2} if parity == "mark" else {}
-    unit: dict[str, Value] = {}
-    if any("default_unit" in record.flags for record in good):
-        unit["default_unit"] = "mm"
-    shape = {key: options.pop(key) for key in ("profile",) if key in options}
-    framing = {key: options.pop(key) for key in ("parity7",) if key in options}
-    baud: dict[str, Value] = {} if speed is None else {"baud": speed}
-    settings = {
+    keys: dict[str, Value | None] = {
         "format": known.name,
-        **shape,
-        **baud,
-        **framing,
-        **seven,
-        **unit,
+        "profile": options.get("profile"),
+        "baud": heard.speed,
+        "parity7": options.get("parity7"),
+        **({"bits": 7, "stop": 2} if mark else {}),
+        "default_unit": "mm" if _lacks_unit(good) else None,
         **options,
     }
-    evidence = _evidence(data, speed, parity, good, rejects, guess.evidence)
-    return Proposal(settings, len(good), rejects, tuple(evidence), guess.complete)
+    settings = {key: value for key, value in keys.items() if value is not None}
+    evidence = (*_evidence(heard, good, rejects), *guess.evidence, *_left_open(good))
+    return Proposal(settings, len(good), rejects, evidence, guess.complete)
 
 
 def _read(
@@ -178,25 +172,25 @@ def _read(
     return good, sum(record.fault is not None for record in records)
 
 
-def _evidence(
-    data: bytes,
-    speed: int | None,
-    parity: str | None,
-    good: list[Record],
-    rejects: int,
-    guessed: tuple[str, ...],
-) -> Iterator[str]:
+def _lacks_unit(good: list[Record]) -> bool:
+    return any("default_unit" in record.flags for record in good)
+
+
+def _evidence(heard: _Heard, good: list[Record], rejects: int) -> Iterator[str]:
     first = "".join(chr(byte & 0x7F) for byte in good[0].raw)
-    at = "" if speed is None else f" at {speed} baud"
+    at = "" if heard.speed is None else f" at {heard.speed} baud"
     yield (
-        f"{_many(len(good), 'reading')} and {_many(rejects, 'reject')} in {len(data)}"
-        f" bytes{at}, such as {first!r}"
+        f"{_many(len(good), 'reading')} and {_many(rejects, 'reject')} in"
+        f" {len(heard.data)} bytes{at}, such as {first!r}"
     )
-    if parity is not None:
-        yield PARITY_WORDS[parity].format(n=len(data) - 1)
-    if any("default_unit" in record.flags for record in good):
+    if heard.parity is not None:
+        yield PARITY_WORDS[heard.parity].format(n=len(heard.data) - 1)
+    if _lacks_unit(good):
         yield "no unit is sent: default_unit is yours to say, mm or in"
-    yield from guessed
+
+
+def _left_open(good: list[Record]) -> Iterator[str]:
+    """What the user has to say besides."""
     if any(record.counts is not None and record.value is None for record in good):
         yield "counts are sent: per_count, the travel of one, is yours to say"
     channels = sorted({record.channel for record in good if record.channel})
@@ -230,20 +224,13 @@ def listen(
     first: the speed to begin with. request: sent at each speed, for what speaks only
     when asked.
     """
-    heard: dict[int, bytes] = {}
-    best: Proposal | None = None
+    ear, best = _Ear(line, request, clock), None
     for speed in (first, *(speed for speed in SPEEDS if speed != first)):
-        line.baudrate = speed
-        changed = clock()
-        while heard and clock() - changed < SETTLE:
-            line.read(ENOUGH)
-        line.reset_input_buffer()
-        patience = TURN if heard else SILENCE
-        data, found = _hear(line, speed, request, patience, clock)
-        heard[speed] = data
+        found = ear.hear(speed)
         if found and _is_sure(found):
-            return Listening(heard, found)
-        if not data and len(heard) == 1 and not request:
+            return Listening(ear.heard, found)
+        data = ear.heard[speed]
+        if not data and len(ear.heard) == 1 and not request:
             break  # what is silent at one speed is silent at all
         if found and (best is None or found.readings > best.readings):
             best = found
@@ -251,42 +238,55 @@ def listen(
                 break
         if best is None and is_text(data):
             # the lines of text show that this speed is right
-            return Listening(heard, None, speed)
-    return Listening(heard, best)
+            return Listening(ear.heard, None, speed)
+    return Listening(ear.heard, best)
 
 
-def _hear(
-    line: Line,
-    speed: int,
-    request: bytes | None,
-    patience: float,
-    clock: Callable[[], float],
-) -> tuple[bytes, Proposal | None]:
-    """What comes at one speed, and what would read it. patience: s for a first byte."""
-    data, found = bytearray(), None
-    began = asked = clock()
-    if request:
-        _ask(line, request)
-    while clock() - began < (TURN if data else patience) and len(data) < ENOUGH:
-        data += line.read(ENOUGH)
-        if request and clock() - asked > 0.25:
-            asked = clock()
-            # an instrument of seven bits may want parity in what it is asked, too; one
-            # of eight has answered by now
-            even = not data and asked - began >= TURN / 2
-            _ask(line, with_parity(request, "even") if even else request)
-        found = recognise(bytes(data), speed) if data else None
-        if found and _is_sure(found):
-            break
-    return bytes(data), found
+class _Ear:
+    """Listens to a line at one speed after the other. heard: bytes by speed."""
+
+    def __init__(
+        self, line: Line, request: bytes | None, clock: Callable[[], float]
+    ) -> None:
+        self._line, self._request, self._clock = line, request, clock
+        self.heard: dict[int, bytes] = {}
+
+    def hear(self, speed: int) -> Proposal | None:
+        """What would read what comes at this speed."""
+        patience = TURN if self.heard else SILENCE  # s for a first byte
+        self._tune(speed)
+        data, found = bytearray(), None
+        began = asked = self._clock()
+        self._ask(even=False)
+        while self._clock() - began < (TURN if data else patience):
+            data += self._line.read(ENOUGH)
+            if self._clock() - asked > ASK_AGAIN:
+                asked = self._clock()
+                # an instrument of seven bits may want parity in what it is asked, too;
+                # one of eight has answered by now
+                self._ask(even=not data and asked - began >= TURN / 2)
+            found = recognise(bytes(data), speed) if data else None
+            if (found and _is_sure(found)) or len(data) >= ENOUGH:
+                break
+        self.heard[speed] = bytes(data)
+        return found
+
+    def _tune(self, speed: int) -> None:
+        """Change the speed, and drop what is no evidence."""
+        self._line.baudrate = speed
+        changed = self._clock()
+        while self.heard and self._clock() - changed < SETTLE:
+            self._line.read(ENOUGH)
+        self._line.reset_input_buffer()
+
+    def _ask(self, *, even: bool) -> None:
+        if self._request:
+            request = with_parity(self._request, "even" if even else None)
+            self._line.write(request)  # type: ignore[attr-defined]
 
 
 def _is_sure(found: Proposal) -> bool:
     return found.readings >= SURE and not found.rejects and found.complete
-
-
-def _ask(line: Line, request: bytes) -> None:
-    line.write(request)  # type: ignore[attr-defined]
 
 
 def settings_text(settings: Mapping[str, Value]) -> str:

@@ -3,26 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any
 
 from hw.formats import FORMATS, read_options
-from hw.ports.reopened_port import OnBlock, OnState
+from hw.ports.reopened_port import OnBlock, OnState, ReopenedPort
 
 if TYPE_CHECKING:
     from hw.ports.pin_lines import MakeLines
-    from hw.ports.serial_port import PortOptions
-
-
-class Port(Protocol):
-    """heard_silence: what came first after the opening was a beginning. stuck:
-    something waits to be read and nobody reads it."""
-
-    @property
-    def heard_silence(self) -> bool: ...
-    def start(self) -> None: ...
-    async def stop(self) -> None: ...
-    def write(self, data: bytes) -> bool: ...
-    def stuck(self) -> bool: ...
+    from hw.ports.serial_device import PortOptions
 
 
 def own_port(
@@ -35,23 +23,18 @@ def own_port(
     pins: Mapping[str, int],
     rate: float | None,
     make_lines: MakeLines | None = None,
-) -> Port | None:
+) -> ReopenedPort | None:
     """What one instrument of format `name` has for itself; None for a serial line,
     which several may share.
 
-    Raises ValueError (FormatError) where these do not agree. make_lines: as for
-    `ClockedPins`.
+    Raises ValueError (FormatError) where these do not agree.
     """
     known = FORMATS[name]
     if pins:
         from hw.ports.clocked_pins import ClockedPins, pin_options
 
-        return ClockedPins(
-            pin_options(name, options, pins, rate),
-            on_block,
-            on_state,
-            make_lines=make_lines,
-        )
+        wiring = pin_options(name, options, pins, rate)
+        return ClockedPins(wiring, on_block, on_state, make_lines)
     values: dict[str, Any] = read_options(name, options)
     if known.query is not None:
         from hw.ports.registers import RegisterPort

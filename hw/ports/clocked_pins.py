@@ -31,7 +31,7 @@ from hw.formats import FORMATS, read_options
 from hw.patience import PINS_RETRY_S
 from hw.ports.pin_frames import Builder, FrameBuilder, StateBuilder, TextLine
 from hw.ports.pin_lines import KernelLines, MakeLines
-from hw.ports.port_state import DENIED, Refusal, error_number
+from hw.ports.port_state import DENIED, Refusal, open_error
 from hw.ports.reopened_port import OnBlock, OnState, ReopenedPort
 from hw.timer import Timer
 
@@ -138,7 +138,7 @@ class ClockedPins(ReopenedPort):
             self._lines = self._make_lines(pins, request)
         # the library, the kernel and the board each fail in their own classes
         except Exception as error:
-            self._report(*_open_error(self.where, error))
+            self._report(*open_error(self.where, error, "gpio", PIN_ERRORS))
             return False
         self._begin_text(self._lines.levels)
         self._lines.start(asyncio.get_running_loop(), self._woken)
@@ -253,29 +253,16 @@ class ClockedPins(ReopenedPort):
 
 
 # by errno
-OPEN_ERRORS: dict[int | None, Refusal] = {
-    errno.ENOENT: ("absent", "{where}: this machine has no such pins."),
+PIN_ERRORS: dict[int | None, Refusal] = {
+    errno.ENOENT: ("absent", "{port}: this machine has no such pins."),
     errno.EACCES: DENIED,
     errno.EPERM: DENIED,
     errno.EBUSY: (
         "busy",
-        "{where}: another program or a device-tree overlay has one of them.",
+        "{port}: another program or a device-tree overlay has one of them.",
     ),
     errno.EINVAL: (
         "absent",
-        "{where}: this kernel does not take such a request; Linux 5.10 or later does.",
+        "{port}: this kernel does not take such a request; Linux 5.10 or later does.",
     ),
 }
-
-
-def _open_error(where: str, error: Exception) -> Refusal:
-    if isinstance(error, ImportError):
-        words = "the library gpiod is not installed: pip install gpiod"
-        return "absent", f"{where} cannot be read: {words}."
-    state, words = OPEN_ERRORS.get(
-        error_number(error), ("absent", "{where} cannot be opened: {kind}: {error}.")
-    )
-    kind = type(error).__name__
-    return state, words.format(
-        where=where, port=where, group="gpio", kind=kind, error=error
-    )

@@ -1,29 +1,14 @@
-"""The state of a port, reported when it changes, and why a port does not open."""
+"""Why a port does not open."""
 
 from __future__ import annotations
 
-import asyncio
-import contextlib
 import errno
 import re
-from collections.abc import Callable
+from collections.abc import Mapping
 
 from hw.discovery.holders import holders_of
 from hw.port_names import NotAPort
 from hw.reading import PortState
-
-
-class StateReport:
-    """Calls on_state with a state and its sentence, and never twice with the same."""
-
-    def __init__(self, on_state: Callable[[PortState, str], None]) -> None:
-        self._on_state = on_state
-        self._last: tuple[PortState, str] | None = None
-
-    def __call__(self, state: PortState, words: str) -> None:
-        if (state, words) != self._last:
-            self._last = (state, words)
-            self._on_state(state, words)
 
 
 def error_number(error: BaseException) -> int | None:
@@ -66,30 +51,32 @@ OPEN_ERRORS: dict[int | None, Refusal] = {
 }
 
 
-def open_error(port: str, error: Exception, group: str) -> Refusal:
+def open_error(
+    port: str,
+    error: Exception,
+    group: str,
+    known: Mapping[int | None, Refusal] = OPEN_ERRORS,
+) -> Refusal:
     """A state and a sentence with the remedy for a device that does not open.
 
     group: whose members may open it. error: of the system, or whatever pyserial made of
-    the system's.
+    the system's. known: what errors of the system mean.
     """
     if isinstance(error, NotAPort):
         return "absent", f"{error}."
+    if isinstance(error, ImportError):
+        return (
+            "absent",
+            f"{port}: the library gpiod is not installed: pip install gpiod.",
+        )
     if isinstance(error, ValueError):
         return (
             "absent",
             f"{port}: these settings of the port do not go together ({error}).",
         )
-    state, words = OPEN_ERRORS.get(
+    state, words = known.get(
         error_number(error), ("absent", "{port} cannot be opened: {error}.")
     )
     by = ", ".join(holders_of(port)) if state == "busy" else ""
     holders = by or "another program"
     return state, words.format(port=port, group=group, holders=holders, error=error)
-
-
-async def end_task(task: asyncio.Task[None] | None) -> None:
-    """Cancel what keeps a port open or asked, and wait until it has ended."""
-    if task is not None:
-        task.cancel()
-        with contextlib.suppress(asyncio.CancelledError):
-            await task

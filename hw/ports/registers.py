@@ -16,7 +16,8 @@ from typing import Any
 
 from hw.formats.shared.declaration import Query
 from hw.ports.reopened_port import OnBlock, OnState
-from hw.ports.serial_port import PortOptions, SerialPort
+from hw.ports.serial_device import PortOptions
+from hw.ports.serial_port import SerialPort
 
 FASTEST = 50.0  # requests a second
 SILENT = 5  # requests without an answer, after which the port is silent
@@ -40,7 +41,7 @@ class RegisterPort(SerialPort):
         self._request = query.request(options)
         self._timeout: float = options["timeout"]
         self._interval = 1.0 / min(FASTEST, rate or query.rate)
-        self._on_answer, self._on_state = on_block, on_state
+        self._on_answer = on_block
         self._heard = bytearray()
         self._echo = False  # an echo may still come before the answer
         self._when = 0

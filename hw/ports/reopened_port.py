@@ -5,7 +5,6 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable
 
-from hw.ports.port_state import StateReport, end_task
 from hw.reading import PortState
 
 OnBlock = Callable[[bytes, int], None]  # data, monotonic ns of its arrival
@@ -33,14 +32,11 @@ class ReopenedPort:
         self.where = where
         self.on_block = on_block  # who hears the bytes may change
         self.opened = 0  # how often
-        self._report = StateReport(on_state)
+        self._on_state = on_state
+        self._reported: tuple[PortState, str] | None = None
         self._first_retry, self._last_retry = retry
         self._retry = self._first_retry
         self._opener: asyncio.Task[None] | None = None
-
-    @property
-    def is_open(self) -> bool:
-        raise NotImplementedError
 
     def start(self, wait: float = 0.0) -> None:
         loop = asyncio.get_running_loop()
@@ -49,10 +45,10 @@ class ReopenedPort:
     async def stop(self) -> None:
         """After this no callback comes, also when the port was being opened."""
         task, self._opener = self._opener, None
+        self._close()
         if task is not None:
             task.cancel()
-        self._close()
-        await end_task(task)
+            await asyncio.wait([task])
 
     def write(self, data: bytes) -> bool:
         """Send to the instrument (a request for a reading); False where that does not
@@ -60,7 +56,7 @@ class ReopenedPort:
         return False
 
     def stuck(self) -> bool:
-        """Something waits to be read: true for long, the reader hangs."""
+        """Something waits to be read: true for long, nobody reads it."""
         raise NotImplementedError
 
     async def _keep_opening(self, wait: float) -> None:
@@ -71,6 +67,12 @@ class ReopenedPort:
         self.opened += 1
         self._report("open", self.opens.format(self.where))
         await self._serve()
+
+    def _report(self, state: PortState, words: str) -> None:
+        """Never twice the same."""
+        if (state, words) != self._reported:
+            self._reported = (state, words)
+            self._on_state(state, words)
 
     def _wait_longer(self) -> None:
         self._retry = min(self._last_retry, self._retry * 1.5)

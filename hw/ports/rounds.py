@@ -13,6 +13,8 @@ import asyncio
 import select
 from collections.abc import Callable
 
+from hw.timer import Timer
+
 SPACING = 0.05  # s between two rounds; chosen, no source
 
 
@@ -26,20 +28,19 @@ class Rounds:
         self.waited = 0.0
         self._ports: dict[int, Callable[[], None]] = {}
         self._poll = select.poll()
-        # The timer of the next round; None while ports are read at once.
-        self._timer: asyncio.TimerHandle | None = None
+        self._next = Timer()  # the next round; still while ports are read at once
 
     @property
     def going(self) -> bool:
         """Whether ports are read in rounds now."""
-        return self._timer is not None
+        return self._next.running
 
     def join(self, fd: int, readable: Callable[[], None]) -> None:
         """Call readable() whenever the descriptor can be read or hung up, until it
         leaves."""
         self._ports[fd] = readable
         self._poll.register(fd, select.POLLIN)
-        if self._timer is None:
+        if not self.going:
             asyncio.get_running_loop().add_reader(fd, readable)
 
     def leave(self, fd: int) -> None:
@@ -48,37 +49,31 @@ class Rounds:
         if self._ports.pop(fd, None) is None:
             return
         self._poll.unregister(fd)
-        if self._timer is None:
+        if not self.going:
             asyncio.get_running_loop().remove_reader(fd)
         elif not self._ports:
             self._end()
 
     def go(self, wanted: bool) -> None:
         """Read in rounds from now on; or, unwanted, read at once again."""
-        if wanted and self._timer is None and self._ports:
-            self._begin()
-        elif not wanted and self._timer is not None:
+        if wanted and not self.going and self._ports:
+            loop = asyncio.get_running_loop()
+            for fd in self._ports:
+                loop.remove_reader(fd)
+            self.waited = SPACING
+            self._next.start(SPACING, self._round)
+        elif not wanted and self.going:
             self._end()
 
-    def _begin(self) -> None:
-        loop = asyncio.get_running_loop()
-        for fd in self._ports:
-            loop.remove_reader(fd)
-        self.waited = SPACING
-        self._timer = loop.call_later(SPACING, self._round)
-
     def _end(self) -> None:
+        self._next.stop()
+        self.waited = 0.0
         loop = asyncio.get_running_loop()
-        if self._timer is not None:
-            self._timer.cancel()
-            self._timer = None
-            self.waited = 0.0
         for fd, readable in self._ports.items():
             loop.add_reader(fd, readable)
 
     def _round(self) -> None:
-        loop = asyncio.get_running_loop()
-        self._timer = loop.call_later(SPACING, self._round)
+        self._next.start(SPACING, self._round)
         for fd, _ in self._poll.poll(0):
             # A port that was read before this one in the round may have closed it.
             if (readable := self._ports.get(fd)) is None:
@@ -88,6 +83,6 @@ class Rounds:
             except Exception as error:
                 # The event loop treats its own readers so: the fault is reported and
                 # the other ports are still read.
-                loop.call_exception_handler(
+                asyncio.get_running_loop().call_exception_handler(
                     {"message": "a port's reader failed", "exception": error}
                 )

@@ -5,24 +5,38 @@ from __future__ import annotations
 import contextlib
 import fcntl
 import select
-import struct
 import termios
 import threading
-from typing import Any
+from typing import NamedTuple
 
 from hw.discovery.holders import is_pseudo
 from hw.patience import DEVICE_READ_S
 from hw.port_names import closed_port
 
 
-def open_device(
-    port: str, dtr: bool | None, rts: bool | None, **options: Any
-) -> object:
-    """Open it for this process alone. options: as pyserial names them.
+class PortOptions(NamedTuple):
+    """How to open it. port: a device path or a pyserial URL. dtr, rts: None leaves the
+    driver's default."""
+
+    port: str
+    baud: int = 9600
+    bits: int = 8
+    parity: str = "N"
+    stop: float = 1
+    dtr: bool | None = None
+    rts: bool | None = None
+    # s of input to discard after opening (boards that reset when opened)
+    settle: float = 0.0
+
+
+def open_device(options: PortOptions) -> object:
+    """Open it for this process alone.
 
     Raises what `closed_port` raises, and whatever the handlers of pyserial's URLs do.
     """
-    opened = closed_port(port, timeout=DEVICE_READ_S, **options)
+    port, baud, bits, parity, stop, dtr, rts, _ = options
+    line = {"baudrate": baud, "bytesize": bits, "parity": parity, "stopbits": stop}
+    opened = closed_port(port, timeout=DEVICE_READ_S, **line)
     with contextlib.suppress(AttributeError, ValueError):
         opened.exclusive = True
     if dtr is not None:
@@ -52,13 +66,9 @@ def descriptor(opened: object) -> int | None:
 
 def unread(fd: int) -> bool:
     """Whether bytes wait to be read."""
-    try:
-        answer = fcntl.ioctl(fd, termios.FIONREAD, b"\0\0\0\0")
-    except OSError:  # an input device does not tell how many
-        poll = select.poll()
-        poll.register(fd, select.POLLIN)
-        return any(event & select.POLLIN for _, event in poll.poll(0))
-    return bool(struct.unpack("i", answer)[0])
+    poll = select.poll()
+    poll.register(fd, select.POLLIN)
+    return any(event & select.POLLIN for _, event in poll.poll(0))
 
 
 def is_writable(opened: object) -> bool:

@@ -17,13 +17,14 @@ import os
 import threading
 import time
 from collections.abc import Callable
-from typing import Any, NamedTuple
+from typing import Any
 
 from hw.patience import PORT_FIRST_RETRY_S, PORT_LAST_RETRY_S, READER_STALL_S
 from hw.ports.port_state import open_error
 from hw.ports.reopened_port import OnBlock, OnState, ReopenedPort
 from hw.ports.rounds import Rounds
 from hw.ports.serial_device import (
+    PortOptions,
     close_device,
     descriptor,
     is_writable,
@@ -38,21 +39,6 @@ QUIET_TIME = 0.05
 LONGEST_LINE = 64  # characters
 # errors of a port that is no more
 PULLED = {None, errno.EIO, errno.ENODEV, errno.ENXIO}
-
-
-class PortOptions(NamedTuple):
-    """How to open it. port: a device path or a pyserial URL. dtr, rts: None leaves the
-    driver's default."""
-
-    port: str
-    baud: int = 9600
-    bits: int = 8
-    parity: str = "N"
-    stop: float = 1
-    dtr: bool | None = None
-    rts: bool | None = None
-    # s of input to discard after opening (boards that reset when opened)
-    settle: float = 0.0
 
 
 class SerialPort(ReopenedPort):
@@ -163,16 +149,7 @@ class SerialPort(ReopenedPort):
         return await answer
 
     def _open_serial(self) -> object:
-        o = self.options
-        return open_device(
-            o.port,
-            o.dtr,
-            o.rts,
-            baudrate=o.baud,
-            bytesize=o.bits,
-            parity=o.parity,
-            stopbits=o.stop,
-        )
+        return open_device(self.options)
 
     # ---- reading ---------------------------------------------------------------------
 
@@ -194,7 +171,8 @@ class SerialPort(ReopenedPort):
     def _receive(self, data: bytes, now: int) -> None:
         # a port that opens and never sends a byte is opened less and less often
         self._retry = self._first_retry
-        self._silence.stop()
+        if self._silence.running:
+            self._silence.stop()
         if now >= self._discard_until:
             self.on_block(data, now)
         else:

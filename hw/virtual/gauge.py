@@ -2,41 +2,30 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from random import Random
 
 
+@dataclass
 class Gauge:
     """Turns a true length into what the instrument shows.
 
     hysteresis: full width of the lost motion between plunger and counter.
-    zero: what is subtracted since somebody pressed zero.
     """
 
-    def __init__(
-        self,
-        random: Random,
-        resolution: float,
-        noise: float = 0.0,
-        hysteresis: float = 0.0,
-    ) -> None:
-        self.resolution = resolution
-        self.noise = noise
-        self.hysteresis = hysteresis
-        self.zero = 0.0
-        self._random = random
-        self._shown = 0.0
+    random: Random
+    resolution: float
+    noise: float = 0.0
+    hysteresis: float = 0.0
+    _stands: float = 0.0  # of the counter
 
     def indicate(self, true: float) -> float:
         """The reading, in mm, a whole number of counts (unrounded where the resolution
         is 0)."""
         half = self.hysteresis / 2.0
-        self._shown = min(max(self._shown, true - half), true + half)
-        value = self._shown - self.zero
+        value = self._stands = min(max(self._stands, true - half), true + half)
         if self.noise:
-            value += self._random.gauss(0.0, self.noise)
+            value += self.random.gauss(0.0, self.noise)
         if self.resolution:
             value = round(value / self.resolution) * self.resolution
         return value
-
-    def press_zero(self) -> None:
-        self.zero = self._shown

@@ -180,10 +180,6 @@ class Hands:
         """Tap what the plunger touches: the reading jumps and comes back."""
         await self._push_in(depth, 0.1, 0.02)
 
-    def press_zero(self) -> None:
-        """Press the indicator's zero button now."""
-        self.indicator.press_zero()
-
     async def turn_fence(
         self,
         end: str,
@@ -300,7 +296,7 @@ class Hands:
         first = self._line.at(began)
         traits = self.saw.traits
         travel = stroke(self.saw.acts, first.s, length, speed, traits.uneven)
-        sway = self.saw.acts.gauss(0.0, traits.sway) if traits.sway else 0.0
+        sway = self.saw.chance(traits.sway)
         last = first._replace(s=first.s + length)
         leg = Leg(began, began + travel.seconds, first, last, travel, sway)
         self._line.add(leg)

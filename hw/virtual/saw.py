@@ -122,7 +122,7 @@ class VirtualSaw(SawAndSled):
         if turn is not None:
             self.bodies.turn_plate(turn)
         if placement in ("front", "rear"):
-            self._rests = self.carriage_rests()
+            self._rests = self.chance(self.traits.carriage_float)
         if not stays:
             self._mount = mount
             self._set_up(placement, slip, at, side)
@@ -243,7 +243,9 @@ class VirtualSaw(SawAndSled):
             self._stand("right", Vector(0.0, -BLADE_RADIUS), rides=True)
         elif placement.startswith(("leaned", "twisted")):
             far = TWIST_AT if at is None else at
-            off = self.beside_place(far) if placement.startswith("twisted") else 0.0
+            off = 0.0
+            if placement.startswith("twisted"):  # the place is never quite met
+                off = far + self.chance(self.traits.spot_off)
             self._stand("right", MIDDLE + Vector(300.0, off))
         elif placement in _ALONG:
             self._along = self.bodies.lay_straightedge(self.face(), placement)
@@ -272,10 +274,9 @@ class VirtualSaw(SawAndSled):
         y = self.teeth
         if slip == "near-tip":
             y += 27.0 if self.fence == "near" else 180.0 - self.arm
-        if self.traits.stance:
-            self.stance = self.acts.gauss(0.0, self.traits.stance)
-        if self.traits.stand_shift and placement == "handle-right":
-            y += self.acts.gauss(0.0, self.traits.stand_shift)
+        self.stance = self.chance(self.traits.stance)
+        if placement == "handle-right":
+            y += self.chance(self.traits.stand_shift)
         self._stand("right" if right else "left", Vector(0.0, y))
 
     def _hold_to_upright(self, placement: str, height: float, side: str | None) -> None:

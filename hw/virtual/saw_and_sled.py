@@ -224,14 +224,8 @@ class SawAndSled:
             return x, half * (-1.0 if twist == "right" else 1.0)
         return x, min(max(yaw, -half), half)
 
-    def beside_place(self, at: float) -> float:
-        """The place in mm at which a spot is really read, where `at` was asked for."""
-        off = self.traits.spot_off
-        return at + (self.acts.gauss(0.0, off) if off else 0.0)
-
-    def carriage_rests(self) -> float:
-        """mm along X at which a carriage comes to rest this time."""
-        sd = self.traits.carriage_float
+    def chance(self, sd: float) -> float:
+        """Of a hand, this time; nothing is drawn where it has none."""
         return self.acts.gauss(0.0, sd) if sd else 0.0
 
     def turn_fence(
@@ -251,9 +245,7 @@ class SawAndSled:
             )
         if way not in ("away", "toward"):
             raise ValueError(f"the way is away or toward, not {way!r}")
-        went = distance + (
-            self.acts.gauss(0.0, self.traits.hand) if self.traits.hand else 0.0
-        )
+        went = distance + self.chance(self.traits.hand)
         self.shift_free_end(went if way == "away" else -went, at)
         return went
 

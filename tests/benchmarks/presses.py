@@ -72,9 +72,7 @@ async def first_and_again(kind: str) -> list[dict[str, Any]]:
             move = finding.proposed
             await hands.turn_fence(move.end, move.way, move.distance)
             client = await connect(folder)
-            client.send(Moved(finding.id))
-            while type(await client.inbox.get()).__name__ != "Done":
-                pass
+            await Operator(client, hands, lambda words: None).note(Moved(finding.id))
             client.close()
             rows.append(
                 (await count("verify", hands, folder, Begin(kind, lean=True, verifies=finding.id)))[0]

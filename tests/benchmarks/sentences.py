@@ -29,7 +29,7 @@ from bench.gear import Indicator, Jig, Saw
 from bench.moves.alignment import CLOSES, OPENS
 from bench.moves.lever import fence_move
 from bench.moves.mitre import mitre_way
-from bench.render import cut, names, notice_templates, prompts, remark_templates, symptoms, upkeep
+from bench.render import cut, names, notice_templates, prompts, remark_templates, screen, symptoms, upkeep
 from bench.render.finding import quantity_words, settle_words
 from bench.render.names import PARTS, upper_first
 from bench.render.remarks import move_words
@@ -76,6 +76,8 @@ def templates() -> Iterator[tuple[str, str, str]]:
         "remark": remark_templates.TEMPLATES,
         "prompt": prompts.TEMPLATES,
         "demo": LESSONS,
+        "screen": screen.TEMPLATES,
+        "report": report.TEMPLATES,
     }
     for source, texts in rooms.items():
         for code, template in texts.items():
@@ -98,8 +100,6 @@ def templates() -> Iterator[tuple[str, str, str]]:
         for name, choices in upkeep._CHOICES.items():
             whole = whole.replace(f":{name}}}", f":{choices}}}")
         yield "upkeep", code, whole
-    for code, template in report.TEMPLATES.items():
-        yield "report", code, template
     for code, seen in symptoms.SEEN.items():
         yield "symptom", code, f"{upper_first(seen)}."
     for code, shows in symptoms.SHOWS.items():

@@ -26,7 +26,7 @@ from bench.checks.model import Evidence, EvidenceGear, Known, Lean, SquareHistor
 from bench.finding import EvidenceError, Finding
 from bench.gear import Indicator, Jig, Square
 from bench.procedure.conclusion import conclude
-from bench.procedure.lean_test import proved_side
+from bench.procedure.set_up_tests import proved_side
 from hw.virtual.motion import Pose
 from hw.virtual.saw import VirtualSaw
 from hw.virtual.traits import Traits

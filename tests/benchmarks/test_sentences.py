@@ -53,6 +53,11 @@ def test_no_riddles(word: str) -> None:
     assert not found, f"say {FORBIDDEN[word]!r}: {found}"
 
 
+def test_the_screen_makes_no_sentence_of_values() -> None:
+    """They are made once, in bench.render, for the screen and the commands alike."""
+    assert not list(TABLE["words_in_source"].built_sentences("console"))
+
+
 def test_directions_are_whole() -> None:
     """`toward you`, `away from you`, or from whatever it is; a cable may go away."""
     bare = [

@@ -55,6 +55,16 @@ def texts() -> Iterator[Text]:
                     yield Text(source or "error", f"{where}:{expression.lineno}", text.strip())
 
 
+def built_sentences(room: str) -> Iterator[Text]:
+    """Whole sentences that a room makes from values by itself, in f-strings."""
+    for path in sorted((ROOT / room).rglob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text())):
+            if isinstance(node, ast.JoinedStr):
+                text = variants(node)[0].strip()
+                if text.endswith((".", "?", "!")) and SEVERAL.search(text):
+                    yield Text(room, f"{path.relative_to(ROOT)}:{node.lineno}", text)
+
+
 def page_texts() -> Iterator[Text]:
     """What stands in the templates of the printed pages."""
     for path in sorted((ROOT / "render/report/templates").glob("*.html")):
@@ -101,7 +111,14 @@ def _help(tree: ast.Module) -> Iterator[str]:
 def _is_words(text: str, holder: ast.AST | None) -> bool:
     """Whether a person reads it: no name, no style, no list of what is watched."""
     words = text.split()
-    if not words or "$" in text or "%(" in text or "{" in text or set(words) <= CHANGES:
+    if (
+        not words
+        or text.startswith("import ")
+        or "$" in text
+        or "%(" in text
+        or "{" in text
+        or set(words) <= CHANGES
+    ):
         return False
     if re.match(r"[\w-]+=[^|]*\|", text):  # a choice that templates are made with
         return False

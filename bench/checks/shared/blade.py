@@ -114,21 +114,23 @@ def spot_rows(
     remarks: list[Remark] = []
     if not read.slid_anew:
         remarks = _stated(evidence)
-        carriage = number(evidence.options, "carriage_float", CARRIAGE_FLOAT)
-        arbor = end_float(evidence)
-        # either end of the spot's way is read with a float of its own
-        each = math.sqrt(2) / length
-        rows += [
-            rectangular("carriage float", each * carriage),
-            rectangular(
-                "arbor end float", each * (END_FLOAT if arbor is None else arbor)
-            ),
-        ]
+        rows += _floats(evidence, length)
     rows += [
         *instrument_rows(evidence, read.lean, length, read.count, spread),
         *direction_rows(evidence, rotation),
     ]
     return [row for row in rows if row is not None], remarks
+
+
+def _floats(evidence: Evidence, length: float) -> list[Part]:
+    """Either end of the spot's way is read with a float of its own."""
+    carriage = number(evidence.options, "carriage_float", CARRIAGE_FLOAT)
+    said, each = end_float(evidence), math.sqrt(2) / length
+    arbor = END_FLOAT if said is None else said
+    return [
+        rectangular("carriage float", each * carriage),
+        rectangular("arbor end float", each * arbor),
+    ]
 
 
 def _scatter(read: SpotReadings, length: float) -> tuple[Part, float]:

@@ -23,6 +23,8 @@ from bench.geometry.contact import contact_line
 from bench.geometry.reversal import WINDOW, level, smooth
 from bench.uncertainty import Part
 
+Side = Literal["near", "far"]  # of the board, on which the sled fence stands
+
 # mm of fence that a board must rest on to be told apart from a point
 LEAST_BOARD = 50.0
 EITHER_SIDE = 50.0  # mm by which a push may be off the board's middle
@@ -42,15 +44,12 @@ def _boards(
     wide = jig.widest_board if jig is not None else None
     if wide is None:
         return plain
-    boards: list[tuple[float, float]] = []
-    for start, stop in ((-wide, 0.0), (-wide / 2, wide / 2), (0.0, wide)):
-        cut = (max(low, start), min(high, stop))
-        if cut[1] - cut[0] >= max(LEAST_BOARD, 0.5 * wide) and cut not in boards:
-            boards.append(cut)
+    stretches = ((-wide, 0.0), (-wide / 2, wide / 2), (0.0, wide))
+    cuts = dict.fromkeys((max(low, a), min(high, b)) for a, b in stretches)
+    boards = [(a, b) for a, b in cuts if b - a >= max(LEAST_BOARD, 0.5 * wide)]
     if not boards:
-        remarks.append(
-            note("profile-short", **{"from": low, "to": high, "board": wide})
-        )
+        short = note("profile-short", **{"from": low, "to": high, "board": wide})
+        remarks.append(short)
         return plain
     if max(stop - start for start, stop in boards) < wide - 5.0:
         remarks.append(note("profile-ends", board=wide))
@@ -67,19 +66,14 @@ def contacts(
     """The line each board rests on when pushed at its middle, relative to the profile's
     own line."""
     fine = texture(face, evidence.traces, placements)
+    side: Side = "far" if evidence.gear.far else "near"
     lines: list[Contact] = []
-    for start, stop in _boards(evidence, face, remarks):
-        if stop - start < LEAST_BOARD:
-            continue
-        # a board stands on the texture that the average no longer has: as much again
-        # as that was seen to turn it
-        missed = contact_missed(face, fine, (start, stop), _side(evidence))
-        more = [Part("form averaged away", "B", missed)] if missed else []
-        line, span = _contact(evidence, face, (start, stop), rest, more)
+    boards = _boards(evidence, face, remarks)
+    for board in (one for one in boards if one[1] - one[0] >= LEAST_BOARD):
+        line, (low, high) = _contact(evidence, face, board, side, rest, fine)
         lines.append(line)
-        low, high = span
         if max(high - line.rotation, line.rotation - low) > line.uncertainty:
-            stretch = {"from": start, "to": stop, "low": low, "high": high}
+            stretch = {"from": line.from_, "to": line.to, "low": low, "high": high}
             remarks.append(note("board-turns", **stretch, either_side=EITHER_SIDE))
     return lines
 
@@ -88,41 +82,35 @@ def _contact(
     evidence: Evidence,
     face: Face,
     board: tuple[float, float],
+    side: Side,
     rest: Sequence[Part | None],
-    more: Sequence[Part],
+    fine: tuple[Array, Array] | None,
 ) -> tuple[Contact, tuple[float, float]]:
     """One board's line, and the span of rotations for pushes to either side."""
-    pushed, side = sum(board) / 2, _side(evidence)
-    y = face.f if side == "near" else -face.f
-    plain = contact_line(face.x, y, *board, pushed, fence=side)
-    edge = max(abs(plain.edge[1] - plain.edge[0]), LEAST_BOARD)
-    per = 2**0.5 / edge
-    turn = plain.sensitivity if side == "near" else -plain.sensitivity
-    of_passes = pass_scatter(face, turn, SINGLE_FACE * per)
+    pushed, sign = sum(board) / 2, 1.0 if side == "near" else -1.0
     found = contact_line(
         face.x,
-        y,
+        sign * face.f,
         *board,
         pushed,
         fence=side,
         either_side=EITHER_SIDE,
         noise=face.covariance,
     )
-    rotation = float(found.rotation)
+    per = 2**0.5 / max(abs(found.edge[1] - found.edge[0]), LEAST_BOARD)
+    of_passes = pass_scatter(face, sign * found.sensitivity, SINGLE_FACE * per)
+    # a board stands on the texture that the average no longer has: as much again as
+    # that was seen to turn it
+    missed = contact_missed(face, fine, board, side)
     rows = [
-        *of_passes.rows(float(found.standard_uncertainty or 0.0)),
+        *of_passes.rows(found.standard_uncertainty or 0.0),
         *(Part(p.name, p.type, p.standard_uncertainty * per) for p in rest if p),
-        face.bend_row(plain.sensitivity),
-        *more,
-        *direction_rows(evidence, rotation),
+        face.bend_row(found.sensitivity),
+        Part("form averaged away", "B", missed) if missed else None,
+        *direction_rows(evidence, found.rotation),
     ]
     budget = combined(evidence, rows)
-    low, high = found.span
-    return Contact(*board, pushed, rotation, budget.expanded), (float(low), float(high))
-
-
-def _side(evidence: Evidence) -> Literal["near", "far"]:
-    return "far" if evidence.gear.far else "near"
+    return Contact(*board, pushed, found.rotation, budget.expanded), found.span
 
 
 def texture(
@@ -163,7 +151,7 @@ def contact_missed(
     face: Face,
     fine: tuple[Array, Array] | None,
     board: tuple[float, float],
-    fence: Literal["near", "far"],
+    fence: Side,
 ) -> float:
     """rad by which a board turns on the textured face against the averaged one; 0 where
     no texture is known."""

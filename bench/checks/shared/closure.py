@@ -169,13 +169,11 @@ def out_and_back(
     if not gaps:
         return None
     error, freedom = _scatter(gaps)
-    if freedom:
-        return Returned(
-            statistics.fmean(gaps), t_quantile(0.95, freedom) * error, count, error
-        )
-    play = UNSEEN_PLAY if yaw_play is None else min(yaw_play, UNSEEN_PLAY)
-    allowed = play * seen[0][1]
-    return Returned(gaps[0], allowed, count, allowed)
+    if not freedom:
+        play = UNSEEN_PLAY if yaw_play is None else min(yaw_play, UNSEEN_PLAY)
+        error = play * seen[0][1]
+    sure = t_quantile(0.95, freedom) if freedom else 1.0
+    return Returned(statistics.fmean(gaps), sure * error, count, error)
 
 
 def lost_motion(pairs: Sequence[tuple[Trace, Trace]], *, count: float) -> float | None:

@@ -14,13 +14,20 @@ import msgspec
 from bench.checks.model import Evidence, SweepHistory
 from bench.checks.options import given_number
 from bench.checks.shared.results import wall_of
-from bench.finding import Comparison, Remark, RemarkValue, note, warning
+from bench.finding import Comparison, Remark, note, warning
 from bench.uncertainty import Combined, Part, agreement, combine
 from bench.uncertainty.budget import SEAT
 
 LIKELY_TURNS = 6  # more turns nobody makes
 MOST_CAUSES = 4  # that are named
-ALWAYS = ("wall", "bow", "chip", "cut", "moved", "square")  # causes that can always be
+ALWAYS = (  # what can always be
+    note("cause-wall"),
+    note("cause-bow"),
+    note("cause-chip"),
+    note("cause-cut"),
+    note("cause-moved"),
+    note("cause-square"),
+)
 Source = Literal["given", "log", "held", "play", "usual"]
 # rad, standard deviation of one cut: with the sled held against one wall (seating and
 # hold), and where nothing at all is known; common practice, no source
@@ -48,15 +55,13 @@ def beside_passes(
     if sweep is None:
         return [], None
     e_n = agreement(a, expanded, sweep.fence, sweep.expanded)
-    dated: dict[str, RemarkValue] = {
-        "dated": float(bool(sweep.at)),
-        "day": sweep.at[:10],
-    }
-    remarks = [note("agrees-with-passes", **dated)]
+    day = sweep.at[:10]
+    dated = float(bool(day))
+    remarks = [note("agrees-with-passes", dated=dated, day=day)]
     if e_n > 1.0:
+        differs = warning("differs-from-passes", dated=dated, day=day)
         both = math.hypot(expanded, sweep.expanded)
-        why = causes(a, sweep.fence, both, turns)[:MOST_CAUSES]
-        remarks = [warning("differs-from-passes", **dated), *why]
+        remarks = [differs, *causes(a, sweep.fence, both, turns)[:MOST_CAUSES]]
     if "sweep_fence" in options and "sweep_fence_uncertainty" not in options:
         remarks.append(note("pass-exact"))
     comparison = Comparison(
@@ -82,7 +87,7 @@ def causes(board: float, sweep: float, both: float, turns: int = 4) -> list[Rema
             how_well = abs(told - sweep) + 0.1 * both * abs(other - turns)
             slips.append((how_well, note("cause-turns", turns=other, said=turns)))
     likely = [slip for _, slip in sorted(slips, key=lambda pair: pair[0])]
-    return [*likely, *(note(f"cause-{what}") for what in ALWAYS)]
+    return [*likely, *ALWAYS]
 
 
 class CutScatter(msgspec.Struct, frozen=True):
@@ -137,5 +142,7 @@ def of_cuts(
     careful = msgspec.structs.replace(cuts, of_one_cut=CAREFUL_CUT).row(turns)
     rest = [row for row in rows if row.name != ROW]
     then = combine([careful, *rest], combined.confidence).expanded
-    code = "cuts-held-usual" if cuts.source == "held" else "cuts-unknown"
-    return [note(code, usual=cuts.of_one_cut, now=combined.expanded, then=then)]
+    values = {"usual": cuts.of_one_cut, "now": combined.expanded, "then": then}
+    if cuts.source == "held":
+        return [note("cuts-held-usual", **values)]
+    return [note("cuts-unknown", **values)]

@@ -14,7 +14,7 @@ from itertools import pairwise
 from bench.checks.model import Check, Evidence, Step, Trace
 from bench.checks.options import STEEPEST
 from bench.checks.shared.slips import BETTER_LENGTH, denied_sides
-from bench.checks.shared.traces import COARSEST, as_shown, reach, travel_span
+from bench.checks.shared.traces import COARSEST, as_shown, grid_of, reach, travel_span
 from bench.finding import Doubt, doubt
 
 LIVES = 2.0  # counts that a number moves by and that no flicker between two makes
@@ -92,20 +92,23 @@ def count_of_evidence(evidence: Evidence) -> float:
     )
 
 
+def _is_frozen(evidence: Evidence, name: str, span: float, count: float) -> bool:
+    if evidence.alive is None:
+        return span == 0
+    # a count or two come and go by themselves
+    return name not in evidence.alive and span < LIVES * count - 1e-9
+
+
 def _of_passes(evidence: Evidence, name: str, step: Step) -> list[Doubt]:
     traces = [t for t in evidence.at(name) if t.reading]
     pushes = [t for t in traces if t.push]
     count = count_of_evidence(evidence)
     found: list[Doubt] = []
     span = _span(r for t in traces for r in t.reading)
-    frozen = span == 0
-    if evidence.alive is not None:  # a count or two come and go by themselves
-        frozen = name not in evidence.alive and span < LIVES * count - 1e-9
-    if frozen:
+    if _is_frozen(evidence, name, span, count):
         found.append(doubt("frozen", name, span=span))
     else:
-        line = step.straight and step.mount is not None
-        found += _stood(name, traces, count, line)
+        found += _stood(name, traces, count, step.straight and step.mount is not None)
     if (back := _backward(traces, pushes)) is not None:
         grows = -1.0 if evidence.gear.travel.grows == "away" else 1.0
         found.append(doubt("backward", name, back.sweep, grows=grows))
@@ -136,9 +139,12 @@ def _stood(name: str, traces: Sequence[Trace], count: float, line: bool) -> list
         elif line:
             part = _standing_part(trace, count)
         if part is not None:
-            where = {"from": part[0], "to": part[1]}
-            found.append(doubt("stood", name, trace.sweep, **where))
+            found.append(_stands(name, trace, *part))
     return found
+
+
+def _stands(name: str, trace: Trace, low: float, high: float) -> Doubt:
+    return doubt("stood", name, trace.sweep, **{"from": low, "to": high})
 
 
 def _standing_part(trace: Trace, count: float) -> tuple[float, float] | None:
@@ -259,13 +265,13 @@ def _of_grids(evidence: Evidence, swept: Sequence[str]) -> list[Doubt]:
         values = {round(r, 9) for t in pushes for r in t.reading}
         if len(values) < 2:
             continue
-        count = _count(values)
+        count = grid_of(values)
         if len(values) >= MANY_READINGS and count > 0:
             seen[name] = count
         if count > 0 and (_by_sweeping(evidence, traces) or as_shown(pushes, count)):
             found += _of_grid(name, count, declared, _changes(traces))
     if not found and len(evidence.shown) > 2:  # at marks and spots means are taken
-        raw = _count(evidence.shown)
+        raw = grid_of(evidence.shown)
         found += _of_grid(
             None, raw, declared, len(evidence.shown) // MANY_READINGS * MANY_READINGS
         )
@@ -297,14 +303,6 @@ def _of_grid(
     if ratio >= COARSER and ratio ** min(changes, 20) >= LUCK:
         return [doubt("coarser", name, count=count, declared=declared)]
     return []
-
-
-def _count(values: Iterable[float]) -> float:
-    import numpy as np
-
-    from bench.geometry.cells import count_seen
-
-    return float(count_seen(np.array(sorted(values), dtype=np.float64)))
 
 
 def _changes(traces: Sequence[Trace]) -> int:

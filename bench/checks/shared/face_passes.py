@@ -116,31 +116,26 @@ def _lumps(passes: Sequence[Pass], remarks: list[Remark]) -> None:
     pass is a gap."""
     if not any(p.aside.any() for p in passes):
         return
-    low, high = (
-        min(float(p.x.min()) for p in passes),
-        max(float(p.x.max()) for p in passes),
-    )
-    edges = np.arange(low, high + 2.0, 2.0)
+    low = min(float(p.x.min()) for p in passes)
+    edges = np.arange(low, max(float(p.x.max()) for p in passes) + 2.0, 2.0)
     proud = np.ones(edges.size - 1, dtype=bool)
     for one in passes:
         x, r = one.kept
         order = np.argsort(x)
         over = one.aside & (one.r > np.interp(one.x, x[order], r[order]))
-        filled = np.histogram(one.x, edges)[0]
-        proud &= (np.histogram(one.x[over], edges)[0] > 0.5 * filled) | (filled == 0)
-        proud &= np.histogram(one.x[over], edges)[0] + (filled == 0) > 0
-    runs = [
-        (edges[a], edges[b]) for a, b in _runs_of(proud) if edges[b] - edges[a] >= LUMP
-    ]
-    for start, stop in runs:
+        filled, dirt = (np.histogram(x, edges)[0] for x in (one.x, one.x[over]))
+        proud &= (dirt > 0.5 * filled) | (filled == 0)
+    for start, stop in ((edges[a], edges[b]) for a, b in _runs_of(proud)):
+        if stop - start < LUMP:
+            continue
         for one in passes:
             one.aside &= ~((one.x >= start - 4.0) & (one.x <= stop + 4.0))
         remarks.append(warning("proud", **{"from": float(start), "to": float(stop)}))
     shown = sum(int(p.aside.sum()) for p in passes)
     if shown:
         worst = max(passes, key=lambda p: int(p.aside.sum()))
-        at = worst.x[worst.aside]
-        remarks.append(note("set-aside", readings=shown, near=float(np.median(at))))
+        near = float(np.median(worst.x[worst.aside]))
+        remarks.append(note("set-aside", readings=shown, near=near))
 
 
 def _runs_of(mask: Mask) -> list[tuple[int, int]]:

@@ -31,9 +31,7 @@ def with_known_square(
     evidence: Evidence, placed: Placed, sign: float, remarks: list[Remark]
 ) -> tuple[float, Part | None]:
     """One placement: the square's error comes from its log, else from its tolerance.
-
-    sign: with which that error is added to the placement's rotation.
-    """
+    sign: with which it is added to the placement's rotation."""
     history, owned = evidence.known.square, evidence.gear.square
     if history is not None:
         told = note("square-as-measured")
@@ -54,28 +52,22 @@ def with_known_square(
 def square_remarks(
     evidence: Evidence, a: float, expanded_a: float, e: float, expanded_e: float
 ) -> list[Remark]:
-    """Where the square's error does not fit what is known of it: the sign of a set-up
-    that was not turned over.
-
-    Nothing turned and the second side declared all the same, the fence comes out near
-    zero whatever it is, and the square takes its whole error.
-    """
+    """Where the square's error does not fit what is known of it, the sign of a set-up
+    that was not turned over: with the second side declared all the same the fence comes
+    out near zero whatever it is, and the square takes its whole error."""
     history, owned = evidence.known.square, evidence.gear.square
     near_zero = abs(a) <= max(expanded_a, abs(e) / 10)
-    off, code = abs(e), "square-poor"
+    size, off = abs(e), warning("square-poor", off=abs(e))
     allowed = (DOUBTFUL_SQUARE if near_zero else POOR_SQUARE) + expanded_e
     if history is not None:
-        off, code = abs(e - history.error), "square-changed"
+        size = abs(e - history.error)
+        off = warning("square-changed", off=size)
         allowed = math.hypot(expanded_e, 2 * history.standard_uncertainty)
     elif owned is not None and owned.tolerance is not None and owned.arm:
-        code, allowed = (
-            "square-over-tolerance",
-            owned.tolerance / owned.arm + expanded_e,
-        )
-    if off <= allowed:
-        return []
+        off = warning("square-over-tolerance", off=size)
+        allowed = owned.tolerance / owned.arm + expanded_e
     not_turned = warning("square-not-turned", near_zero=float(near_zero))
-    return [warning(code, off=off), not_turned]
+    return [off, not_turned] if size > allowed else []
 
 
 class RightAngle(msgspec.Struct, frozen=True):

@@ -86,9 +86,8 @@ def _of_cycle(push: Trace, pull: Trace, least: float) -> float | None:
 
 
 def _parting(ways: Sequence[Way], tau: float) -> tuple[float, float] | None:
-    """How the two ways part with the readings set back by tau: the standard deviation
-    of their difference about its own line, and its mean; None where too little is left.
-    """
+    """How the two ways part with the readings set back by tau: standard deviation of
+    their difference about its line, and its mean; None where too little is left."""
     lines = []
     for at, travel, reading in ways:
         inside = (at - tau >= at[0]) & (at - tau <= at[-1])
@@ -98,9 +97,7 @@ def _parting(ways: Sequence[Way], tau: float) -> tuple[float, float] | None:
         order = np.argsort(place, kind="stable")
         lines.append((place[order], reading[inside][order]))
     low, high = max(p[0] for p, _ in lines), min(p[-1] for p, _ in lines)
-    if high <= low or high - low < SHARE * max(
-        float(np.ptp(travel)) for _, travel, _ in ways
-    ):
+    if high - low < SHARE * max(float(np.ptp(travel)) for _, travel, _ in ways):
         return None
     cut = TRIM * (high - low)
     places = np.linspace(low + cut, high - cut, PLACES_COMPARED)

@@ -37,9 +37,8 @@ ENOUGH_FREEDOM = 2.0
 
 
 def mean_turn(placed: Sequence[Placed]) -> tuple[float, list[Group]]:
-    """rad, rotation by the line through the mean of all turns, each counting alike; and
-    the turns for the rule of several sweeps. Where no line can be fitted through that
-    mean it is the mean of their own.
+    """rad, rotation by the line through the mean of all turns, each counting alike,
+    else the mean of their own; and the turns for the rule of several sweeps.
 
     Each push is as noisy as the mean of all says: a turn's own line counts the plate's
     form as noise, which the mean is free of.

@@ -127,8 +127,7 @@ def set_up_sizes(traces: Sequence[Trace], pushes: Sequence[Trace]) -> list[int]:
 
 def renewed_set_ups(placed: Sequence[Placed], between: Between) -> SetUpScatter | None:
     """What placements that were set up more than once show of the scatter between
-    set-ups, as that of the square's error from one set-up of each; None where none
-    was."""
+    set-ups, as that of the square's error from one of each; None where none was."""
     squares, freedom, shares = 0.0, 0, []
     for here in placed:
         groups = here.groups(1.0)
@@ -179,19 +178,16 @@ def form_of(
 
     stretch: mm of travel that is fitted; None for all that the pushes share.
     """
-    found = [
-        jump_of(fit) for trace, fit in zip(traces, fits, strict=True) if trace.push
-    ]
-    jumps = [jump for jump in found if jump is not None]
+    pairs = zip(traces, fits, strict=True)
+    jumps = list(filter(None, (jump_of(fit) for trace, fit in pairs if trace.push)))
     if not repeats(jumps):
         return None
     pushes = [trace for trace in traces if trace.push]
     low, high = stretch or (-float("inf"), float("inf"))
     low = max(low, *(min(t.travel) for t in pushes))
     high = min(high, *(max(t.travel) for t in pushes))
-    return (
-        _shared(pushes, low, high, *jumps[0]) if high - low > 10 * FORM_GRID else None
-    )
+    wide = high - low > 10 * FORM_GRID
+    return _shared(pushes, low, high, *jumps[0]) if wide else None
 
 
 def jump_of(fit: SweepFit) -> tuple[float, float] | None:

@@ -51,14 +51,6 @@ def combined(evidence: Evidence, rows: Iterable[Part | None]) -> Combined:
     return combine(rows, LATER if evidence.known.looks else 0.95)
 
 
-def indicator_rows(
-    evidence: Evidence, used: float, count: float, per: float = 1.0
-) -> list[Part | None]:
-    """The indicator's rows of a difference of two readings `used` mm apart that were
-    taken one by one. per: mm for one unit of the answer."""
-    return instrument_rows(evidence, used, per, count, 0.0)
-
-
 def instrument_rows(
     evidence: Evidence,
     used: float,
@@ -178,21 +170,18 @@ def more_readings(
     freedom: Callable[[int], float],
 ) -> Settle:
     """Readings in all with which a later look would tell a value that stands `clear` of
-    its limit; else the row it hangs on.
-
-    now: readings at each of so many places. freedom: degrees of freedom of the row
-    "touches" with so many readings at each.
-    """
-    fixed = combine([row for row in rows if row.name != "touches"], LATER)
+    its limit; else the row it hangs on. now: readings at each of so many places.
+    freedom: degrees of freedom of the row "touches" with so many readings at each."""
+    others = [row for row in rows if row.name != "touches"]
+    touches = [row.standard_uncertainty for row in rows if row.name == "touches"]
+    fixed = combine(others, LATER)
     if fixed.rows and fixed.expanded >= clear:
         return Settle(part=fixed.rows[0].part)
-    for touches in (row for row in rows if row.name == "touches"):
-        for each in range(now + 1, MOST_READINGS + 1):
-            u = touches.standard_uncertainty * math.sqrt(now / each)
-            more = Part("touches", "A", u, freedom(each))
-            others = [row for row in rows if row is not touches]
-            if combine([*others, more], LATER).expanded <= clear:
-                return Settle(part="touches", sweeps=places * each)
+    for each in range(now + 1, MOST_READINGS + 1 if touches else 0):
+        u = math.hypot(*touches) * math.sqrt(now / each)
+        more = Part("touches", "A", u, freedom(each))
+        if combine([*others, more], LATER).expanded <= clear:
+            return Settle(part="touches", sweeps=places * each)
     return Settle(part=budget.rows[0].part)
 
 

@@ -14,7 +14,7 @@ import statistics
 from collections.abc import Mapping, Sequence
 
 from bench.checks.model import Evidence, Lean, Step, Trace
-from bench.checks.shared.traces import as_shown, reach
+from bench.checks.shared.traces import as_shown, grid_of, reach
 from bench.finding import Doubt, Remark, doubt, warning
 from bench.units import INCH
 
@@ -65,21 +65,15 @@ def too_fine(evidence: Evidence) -> list[Remark]:
     """Swept readings finer than the instrument that was declared: means, or perhaps
     another unit. Where a display stands behind them it is a doubt (see `doubts`), and
     not said here."""
-    import numpy as np
-
-    from bench.geometry.cells import count_seen
-
     declared = evidence.gear.indicator.resolution
     remarks: list[Remark] = []
     for name in evidence.placements:
         swept = (t for t in evidence.at(name) if len(set(t.travel)) > 16)
         some = [t for t in swept if t.push]
-        values = np.array([r for t in some for r in t.reading], dtype=np.float64)
-        if (
-            declared is None
-            or np.unique(values).size < 3
-            or (count := count_seen(values)) >= declared / 5
-        ):
+        values = {r for t in some for r in t.reading}
+        if declared is None or len(values) < 3:
+            continue
+        if (count := grid_of(values)) >= declared / 5:
             continue
         if count == 0 or (evidence.alive is None and not as_shown(some, count)):
             remarks.append(warning("grid-finer", name, declared=declared))

@@ -7,7 +7,7 @@ together hardly do. Lengths in mm.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from itertools import pairwise
 
 from bench.checks.model import Evidence, Trace
@@ -32,7 +32,7 @@ def count_of(indicator: Indicator, readings: Sequence[float]) -> float:
     """The count of readings taken one by one: as declared; else as they show it."""
     if indicator.resolution:
         return indicator.resolution
-    seen = _seen(readings)
+    seen = grid_of(readings)
     return USUAL if seen == 0 else min(seen, COARSEST)
 
 
@@ -41,21 +41,21 @@ def count_of_sweeps(evidence: Evidence) -> float | None:
     grid, as means do."""
     if evidence.gear.indicator.resolution:
         return evidence.gear.indicator.resolution
-    return (
-        _seen([r for trace in evidence.traces if trace.push for r in trace.reading])
-        or None
-    )
+    pushes = [trace for trace in evidence.traces if trace.push]
+    return grid_of(r for trace in pushes for r in trace.reading) or None
 
 
-def _seen(readings: Sequence[float]) -> float:
-    """0 where they lie on no grid."""
+def grid_of(readings: Iterable[float]) -> float:
+    """mm, the usual count whose multiples the readings all are; 0 where they lie on no
+    grid. What never moves is taken for a coarse instrument."""
     import numpy as np
 
     from bench.geometry.cells import count_seen
 
-    if len(set(readings)) < 2:
+    different = set(readings)
+    if len(different) < 2:
         return COARSEST
-    return float(count_seen(np.asarray(readings, dtype=np.float64)))
+    return float(count_seen(np.array(sorted(different), dtype=np.float64)))
 
 
 def as_shown(traces: Sequence[Trace], count: float) -> bool:

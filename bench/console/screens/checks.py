@@ -14,6 +14,7 @@ from bench.console.widgets.about import Subject, about_check
 from bench.console.widgets.viewer import Sentences, Viewer, Words
 from bench.protocol import CheckKind
 from bench.render.result import name, upper_first
+from bench.render.screen import told
 
 
 class ChecksScreen(RowsScreen):
@@ -88,7 +89,8 @@ def _tells(symptom: dict[str, Any], v: Viewer) -> Sentences:
 
 
 def _shows(one: dict[str, str]) -> str:
-    return f"{upper_first(name(one['check']))}: shows {one['shows']}."
+    check = upper_first(name(one["check"]))
+    return told("shows", check=check, shows=one["shows"])
 
 
 def _seen(symptom: dict[str, Any]) -> str:
@@ -101,4 +103,5 @@ def check_row(page: RowsScreen, words: str, check: str, more: str = "") -> Row:
     if kind is not None and kind.can:
         return Row(words, page.opens(CheckForm, kind), more, about=about)
     why = "the daemon does not know it" if kind is None else kind.why_not
-    return Row(words, None, f"Not now: {why}." if why else "Not now.", about=about)
+    no = told("not-now", why=why) if why else "Not now."
+    return Row(words, None, no, about=about)

@@ -11,6 +11,7 @@ from bench.console.view_model import DUE
 from bench.console.widgets.about import Subject, about_check, about_sled
 from bench.protocol import NoteEvent
 from bench.render.result import upper_first
+from bench.render.screen import told
 from bench.render.upkeep import HAPPENED, GearEvent, due_lines
 
 PAGES = {
@@ -61,7 +62,7 @@ class EventScreen(RowsScreen):
     page = "event"
 
     def heading(self) -> str:
-        return f"What happened to {self.view.the_jig or 'the sled'}?"
+        return told("happened", sled=self.view.the_jig or "the sled")
 
     def subject(self) -> Subject:
         jig = self.view.jig_gear()

@@ -49,7 +49,9 @@ class LiveScreen(WorkScreen):
 
     def choose_parts(self) -> None:
         now = self.view.live
-        self.set_class(now is not None and now.phase in ("stand", "lean"), "-sets-up")
+        phase = now.phase if now is not None else ""
+        self.set_class(phase in ("stand", "lean"), "-sets-up")
+        self.set_class(phase == "stand", "-stands")
 
     def acts(self) -> list[Act]:
         """Before it is there, Enter is possible and not asked for."""

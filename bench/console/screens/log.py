@@ -17,7 +17,7 @@ from bench.console.widgets.about import About, about_finding
 from bench.console.widgets.act_bar import Act
 from bench.console.widgets.result import past_cells
 from bench.protocol import Finding
-from bench.units import length_words
+from bench.render.screen import told
 
 NARROW = 60  # columns under which only day, verdict and check have room
 BECAME = {"made": "moved", "verified": "moved, proved"}
@@ -71,11 +71,9 @@ class LogScreen(Page):
             table.add_row(*self._row(finding, wide))
 
     def _heading(self) -> str:
-        words = f"Results of {self.view.the_jig or 'all sleds'}"
-        board = self.view.widest_board()
-        if board is None:
-            return words
-        return f"{words}, sled fence across {length_words(board, self.view.units)}"
+        sled, board = self.view.the_jig or "all sleds", self.view.widest_board()
+        code = "results-of" if board is None else "results-across"
+        return told(code, self.view.units, sled=sled, board=board)
 
     def _row(self, finding: Finding, wide: bool) -> list[str]:
         day, verdict, check, much = past_cells(self.host, finding)

@@ -15,8 +15,8 @@ from bench.console.widgets.about import Subject
 from bench.console.widgets.live import indicator_picture
 from bench.console.widgets.viewer import Words
 from bench.protocol import Finding
-from bench.render.result import move_distance
-from bench.units import length_words, parse_length
+from bench.render.screen import told
+from bench.units import parse_length
 
 # how the indicator stands on the sled: in words, and the face that its tip is on
 ON_FENCE: dict[Stands, tuple[str, str]] = {
@@ -54,9 +54,10 @@ class MoveScreen(RowsScreen):
             out.append(Row(live, self.opens(LiveSetUpScreen), leads=True))
         if move.leaves:
             stack = sum(move.leaves)
-            words = f"Made, with the leaves: {length_words(stack, units)}"
+            words = told("made-leaves", units, stack=stack)
             out.append(Row(words, partial(self._made, finding, stack, "leaves")))
-        words = f"Made, as said: {move_distance(move, units)}"
+        sized = {"distance": move.distance, "uncertainty": move.uncertainty}
+        words = told("made-as-said", units, **sized)
         said = partial(self._made, finding, move.distance, "as said")
         out.append(Row(words, said))
         out.append(Row("Made, by another amount", partial(self._type, finding)))
@@ -87,12 +88,12 @@ class LiveSetUpScreen(RowsScreen):
         jig = self.view.jig_gear(finding.jig if finding is not None else None)
         reach = None if jig is None else jig.pivot_to_stop or jig.pivot_to_screw
         units = self.view.units
-        at = "" if reach is None else f", {length_words(reach, units)} from the pivot"
+        stands = "stands" if reach is None else "stands-at"
         fence = [
             Row(
                 words,
                 partial(self._begin, how),
-                f"On the sled, tip on the {face} face{at}.",
+                told(stands, units, face=face, reach=reach),
                 leads=how == "beyond",
                 about=_stands(how),
             )

@@ -9,6 +9,7 @@ from bench.console.screens.rows import Row, RowsScreen
 from bench.console.view_model import ViewModel
 from bench.console.widgets.about import Subject, instrument_words
 from bench.protocol import Learn, PutSound, PutUnits
+from bench.render.screen import told
 from bench.units import length_words, parse_length
 
 LOOKS = {"shop": "colour", "pencil": "without colour", "tube": "the Pi's own screen"}
@@ -40,7 +41,7 @@ class SettingsScreen(RowsScreen):
                 doing(view, "travel"),
             ),
             Row(
-                f"Prove unit and direction with a leaf of {leaf}",
+                told("prove-with", leaf=leaf),
                 partial(self._learn, Learn("leaf", leaf=thick)),
             ),
             Row("Another leaf for the proof", self._type_leaf, value=leaf),
@@ -84,5 +85,5 @@ def doing(view: ViewModel, role: str) -> str:
         return "None is set up."
     if instrument.state != "open":
         return instrument.named_words
-    rate = f"{instrument.rate:.0f} a second" if instrument.rate else "at its button"
-    return f"It reads: {rate}, {instrument.rejects} rejected."
+    code = "instrument-rate" if instrument.rate else "instrument-button"
+    return told(code, rate=instrument.rate, rejects=instrument.rejects)

@@ -9,6 +9,7 @@ from bench.console.screens.sled_form import SledForm
 from bench.console.screens.value import typed
 from bench.console.widgets.about import about_sled
 from bench.protocol import Jig, PutLeaves
+from bench.render.screen import told
 from bench.units import length_words, parse_length
 
 
@@ -29,7 +30,7 @@ class SledsScreen(RowsScreen):
 
     def _sled(self, jig: Jig) -> Row:
         here = jig.name == self.view.the_jig
-        more = f"sled fence {_SIDES[jig.fence]}, pivot at the {jig.pivot} end"
+        more = told("sled", side=jig.fence, pivot=jig.pivot)
         more += f", for {jig.saw}" if jig.saw else ""
         words = f"{jig.name} (this one)" if here else jig.name
         choose = partial(self._choose, jig.name)
@@ -49,8 +50,5 @@ class SledsScreen(RowsScreen):
             self.requests.send(PutLeaves(leaves))
 
         unit = "mm" if units == "mm" else "thou"
-        hint = f"Their thicknesses in {unit}, parted by + or a blank."
+        hint = told("leaf-hint", unit=unit)
         self.ask("Which leaves do you own?", "", accept, hint=hint)
-
-
-_SIDES = {"near": "on your side", "far": "beyond the work"}

@@ -15,6 +15,7 @@ from textual.widgets import Input, Static
 
 from bench.console.notices import as_sentence
 from bench.protocol import OptionError
+from bench.render.screen import told
 from bench.units import System, UnitsError
 
 LONGEST = 80
@@ -107,7 +108,7 @@ class ValueScreen(ModalScreen[str]):
         try:
             self._accept(text)
         except OptionError as error:
-            self._refuse(f"It {error.problem}.")
+            self._refuse(told("typed-wrong", problem=error.problem))
         except (UnitsError, ValueError) as error:
             self._refuse(as_sentence(str(error)))
         else:

@@ -20,6 +20,7 @@ from bench.console.widgets.result import further_words, past_words, result_pictu
 from bench.console.widgets.viewer import Says, Sentences, Viewer, Words
 from bench.protocol import Finding, Jig
 from bench.render.result import name, upper_first, verdict_words
+from bench.render.screen import told
 
 WATCHES = "past gear result"
 
@@ -63,13 +64,16 @@ class About(Vertical):
 # ---- what rows are about -------------------------------------------------------------
 
 
+def _verdict(finding: Finding) -> str:
+    check, verdict = upper_first(name(finding.check)), verdict_words(finding.verdict)
+    return told("result", check=check, day=finding.at[:10], verdict=verdict)
+
+
 def about_finding(finding: Finding) -> Subject:
     """An earlier result, and what became of its move."""
 
     def says(v: Viewer) -> Sentences:
-        verdict = verdict_words(finding.verdict)
-        day = finding.at[:10]
-        yield f"{upper_first(name(finding.check))}, {day}: {verdict}.", "strong"
+        yield _verdict(finding), "strong"
         yield from past_words(v, finding)
         yield from further_words(v, finding)
 
@@ -80,7 +84,7 @@ def about_check(view: ViewModel, check: str, jig: str | None = None) -> Subject:
     """The last result of a check, on that sled or on the saw."""
     finding = next(_results(view, check, jig or view.the_jig), None)
     if finding is None:
-        words = f"{upper_first(name(check))}: not measured yet."
+        words = told("never-measured", check=upper_first(name(check)))
         picture = partial(first_set_up, check=check)
         return Subject(lambda v: [(words, "text")], picture)
     return about_finding(finding)
@@ -97,8 +101,7 @@ def about_sled(jig: Jig) -> Subject:
     def says(v: Viewer) -> Sentences:
         results = [f for f in v.view.last if f.jig == jig.name]
         for f in results or ():
-            words = f"{f.at[:10]} {name(f.check)}: {verdict_words(f.verdict)}."
-            yield upper_first(words), "text"
+            yield _verdict(f), "text"
         if not results:
             yield "Nothing measured yet on this sled.", "text"
 
@@ -110,6 +113,7 @@ def instrument_words(v: Viewer) -> Sentences:
     for one in v.view.instruments.values():
         if one.live:
             number = " ".join(readout.number(one, v.view.units))
-            yield f"{upper_first(one.name)}: {number}, {one.way()}.", "text"
+            who = upper_first(one.name)
+            yield told("instrument-now", name=who, number=number, way=one.way()), "text"
         else:
             yield one.named_words, "bad" if one.troubled else "text"

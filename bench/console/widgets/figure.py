@@ -21,6 +21,7 @@ from bench.units import rounded_words
 
 ASIDE = 21  # columns beside the figure for its unit, its way and the travel
 NARROW = 56  # columns under which they stand below it
+INK: dict[Role, Role] = {"bad": "bad-figure", "unsure": "unsure-figure"}  # of digits
 BESIDE = 12  # columns beside it where there is no row below it
 MOST_ASIDE = 5  # rows
 
@@ -38,7 +39,7 @@ def large_figure(
         return [[(f" {text} ", role), *_in_a_row(aside, wide - len(text) - 2)]]
     if narrow and not below:
         aside = _folded(aside, high)
-    rows, ink = large_text(text, size, glyphs), "bad-figure" if role == "bad" else role
+    rows, ink = large_text(text, size, glyphs), INK.get(role, role)
     top = (high - below - len(rows)) // 2
     figure: Block = [[(" " + row.rjust(room), ink)] for row in rows]
     block: Block = [*([] for _ in range(top)), *figure]
@@ -147,11 +148,15 @@ def distance_figure(v: Viewer, wide: int, high: int) -> Block:
         return live_figure(v, wide, high)
     left = rounded_words(abs(live.to_go), live.uncertainty or 0.0, units)
     figures, _, unit = left.partition(" ")
-    role: Role = (
-        "good" if live.there else "bad" if live.past or live.wrong else "number"
-    )
     aside = _way_left(live, unit, _room(wide))
-    return large_figure(figures, role, aside, wide, high, v.glyphs)
+    return large_figure(figures, live_role(live), aside, wide, high, v.glyphs)
+
+
+def live_role(live: LiveMoveNotice) -> Role:
+    """Too far is bad only where it is no longer good enough."""
+    if live.wrong or (live.past and live.verdict != "inside"):
+        return "bad"
+    return "good" if live.there else "unsure" if live.past else "number"
 
 
 def _way_left(live: LiveMoveNotice, unit: str, room: int) -> Block:

@@ -9,9 +9,10 @@ from bench.console.readout import verdict_line
 from bench.console.requests import Stands
 from bench.console.sled_drawing import draw_sled, indicator_on_sled
 from bench.console.text import Block, Line, Role
+from bench.console.widgets.figure import INK, live_role
 from bench.console.widgets.viewer import Sentences, Viewer
 from bench.protocol import LiveMoveNotice
-from bench.units import length_words, rounded_words
+from bench.render.screen import told
 
 LEAST_DRAWN = 0.0005  # mm, half of the last digit that is shown
 WIDEST = 100
@@ -20,9 +21,9 @@ WIDEST = 100
 def live_words(v: Viewer) -> Sentences:
     live = v.view.live
     if live is not None:
-        bad = live.wrong or live.past
-        sign = v.glyphs.bad if bad else v.glyphs.right_mark
-        yield f"{sign} {live.words}", "bad" if bad else "act"
+        role, g = live_role(live), v.glyphs
+        sign = {"bad": g.bad, "unsure": g.unsure}.get(role, g.right_mark)
+        yield f"{sign} {live.words}", role if role in INK else "act"
 
 
 def live_facts(v: Viewer) -> Sentences:
@@ -32,13 +33,13 @@ def live_facts(v: Viewer) -> Sentences:
     if live is None or sets_up or v.app.size.height < LOW:
         return
     if live.tolerance is not None:
-        yield f"Good enough within {length_words(live.tolerance, units)}.", "text"
-    told = any(remark.code == "live-drawn" for remark in live.remarks)
-    drawn = None if told else live.drawn
-    for words, mm in (("Moved", live.moved), ("The screw drew it", drawn)):
+        yield told("good-within", units, limit=live.tolerance), "text"
+    drew = any(remark.code == "live-drawn" for remark in live.remarks)
+    drawn = None if drew else live.drawn
+    for code, mm in (("moved", live.moved), ("screw-drew", drawn)):
         if mm is not None and abs(mm) >= LEAST_DRAWN:
-            much = rounded_words(abs(mm), live.uncertainty or 0.0, units)
-            yield f"{words} {much} {'away from' if mm > 0 else 'toward'} you.", "text"
+            way, give = "away" if mm > 0 else "toward", live.uncertainty or 0.0
+            yield told(code, units, distance=abs(mm), uncertainty=give, way=way), "text"
     if live.verdict is not None:
         sign, words, role = verdict_line(live.verdict, v.glyphs)
         tight = live.phase == "go" and live.verdict == "inside"
@@ -56,7 +57,7 @@ def live_gauge(v: Viewer, wide: int, high: int) -> Block:
     share = abs(live.to_go) / abs(live.target) if live.target else 0.0
     made = 1.0 + share if live.past else 1.0 - share
     done = max(0, min(cells, round(made * aim)))
-    role: Role = "bad-figure" if live.past or live.wrong else "good"
+    role = INK.get(live_role(live), "good")
     left = (g.dash * (cells - done), "rule")
     row: Line = [("  ", "text"), (g.full * done, role), left]  # type: ignore[list-item]
     return [row, _below(live, aim, cells, g.up_mark)]

@@ -17,6 +17,7 @@ from bench.render import result
 from bench.render.names import part_name
 from bench.render.remarks import notes_of, remark_words, said_first
 from bench.render.result import diagnosis
+from bench.render.screen import told
 from bench.render.upkeep import due_lines
 from bench.units import length_words
 
@@ -126,7 +127,7 @@ def further_words(v: Viewer, finding: Finding | None = None) -> Sentences:
     for text in result.others(found, view.units):
         yield text, "faint"
     if found.budget:
-        yield f"Limits it most: {part_name(found.budget[0].part)}.", "faint"
+        yield told("limits", part=part_name(found.budget[0].part)), "faint"
     act = result.act_remark(found) if finding is None else None
     danger = result.danger_remark(found)
     shown = (diagnosis(found) or said_first(found), act, danger)

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from bench.checks import checks
-from bench.finding import Finding
+from bench.render.names import quantity_name
 from bench.render.report.chart import chart
 from bench.render.report.figures import Scale
 from bench.render.report.sentences import told
@@ -41,7 +41,7 @@ def _view(source: ReportSource, row: Document, units: System) -> dict[str, Any]:
     known = checks().get(row["check"])
     what = name(row["check"])
     if known is not None and row["quantity"] != known.quantities[0]:
-        what = f"{name(row['quantity'])} ({what})"
+        what = f"{quantity_name(row['quantity'])} ({what})"
     title = upper_first(told("chart-title", what=what, subject=subject))
     return dict(
         id=f"{row['check']}-{row['quantity']}",
@@ -55,16 +55,13 @@ def _view(source: ReportSource, row: Document, units: System) -> dict[str, Any]:
 
 def _ways(source: ReportSource, row: Document, latest: str) -> tuple[str, str]:
     """What a value above and below zero means, in the words of its latest result."""
-    found: Finding | None = next((f for f in source.findings if f.id == latest), None)
-    if found is None:
+    found = (q for f in source.findings if f.id == latest for q in f.quantities)
+    q = next((q for q in found if q.name == row["quantity"]), None)
+    way = "" if q is None or q.value == 0 else q.way or ""
+    other = opposite(way)
+    if q is None or other == way:
         return "", ""
-    q = next((q for q in found.quantities if q.name == row["quantity"]), None)
-    if q is None or not q.way or q.value == 0:
-        return "", ""
-    other = opposite(q.way)
-    if other == q.way:
-        return "", ""
-    return (q.way, other) if q.value > 0 else (other, q.way)
+    return (way, other) if q.value > 0 else (other, way)
 
 
 def _sided(value: float, size: str, ways: tuple[str, str]) -> str:

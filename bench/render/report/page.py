@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Iterator, Sequence
 from functools import cache
 from typing import Any
@@ -91,7 +92,7 @@ def _cards(source: ReportSource, units: System) -> Iterator[View]:
             last_of="" if last is None else f"{name(last.check)}, {last.at[:10]}",
             next=_next(coming),
             why="" if coming is None else coming["why"],
-            command=f"sweepgauge check {check} --jig {_quoted(jig)} --quick",
+            command=f"sweepgauge check {check} --jig {shlex.quote(jig)} --quick",
         )
 
 
@@ -134,10 +135,3 @@ def _next(coming: View | None) -> str:
     if coming is None:
         return told("card-no-date")
     return told("card-next", when=coming["when"])
-
-
-def _quoted(jig: str) -> str:
-    """As a shell takes it."""
-    if jig.isascii() and all(c.isalnum() or c in "-_." for c in jig):
-        return jig
-    return "'" + jig.replace("'", "'\\''") + "'"

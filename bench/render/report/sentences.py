@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from bench.render.template import sentence
-from bench.units import System
+from bench.render.template import teller
 
 TEMPLATES = {
     # what began a baseline period
@@ -62,8 +61,4 @@ TEMPLATES = {
     "card-next": "Next check: {when}.",
     "card-no-date": "Next check: no date yet; a month is usual.",
 }
-
-
-def told(code: str, units: System = "mm", /, **values: object) -> str:
-    """Raises KeyError for a code or a value that is missing."""
-    return sentence(TEMPLATES[code], values, units)
+told = teller(TEMPLATES)

@@ -14,10 +14,6 @@ from bench.finding import Finding
 Document = Mapping[str, Any]  # of `drift`, `due` and `cut`
 
 
-def _no_drift() -> Document:
-    return {"series": [], "left_out": []}
-
-
 class ReportSource(msgspec.Struct, frozen=True):
     """at: ISO date of the report. findings: newest first, without those that a later
     one took the place of. moves: by finding what became of its move; distances: mm that
@@ -29,7 +25,7 @@ class ReportSource(msgspec.Struct, frozen=True):
     moves: Mapping[str, str] = {}
     distances: Mapping[str, float] = {}
     gear: Mapping[str, EvidenceGear] = {}
-    drift: Document = msgspec.field(default_factory=_no_drift)
+    drift: Document = {}
     due: Document = {}
     cuts: Mapping[str, Document] = {}
     left_out: list[str] = []

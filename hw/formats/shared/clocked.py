@@ -30,16 +30,6 @@ class FrameDecoder(LineCutter):
 
     longest = 256
 
-    def _line(self, line: bytes, raw: bytes, behind: int, out: list[Record]) -> None:
-        if len(line) > self.longest:
-            out.append(self._too_long(raw, behind + len(line) - self.longest))
-        else:
-            self._frames(line, raw, behind, out)
-
-    def _frames(self, line: bytes, raw: bytes, behind: int, out: list[Record]) -> None:
-        """A line that is not too long."""
-        super()._line(line, raw, behind, out)
-
     def finish(self) -> list[Record]:
         """The rest is a frame like any other."""
         out: list[Record] = []

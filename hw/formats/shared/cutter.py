@@ -47,8 +47,7 @@ class LineCutter:
     ) -> None:
         self.rejects = 0
         self._range = range_mm or EVERYWHERE
-        self._rest = b""  # the unfinished line, parity stripped
-        self._rest_raw = b""  # the same as it came, where there is parity
+        self._rest = b""  # the unfinished line, as it came
         self._dropping = at_open
         # the bytes dropped since the opening; None once reported, or without at_open
         self._opening: bytes | None = b"" if at_open else None
@@ -57,35 +56,33 @@ class LineCutter:
     def feed(self, data: bytes) -> list[Record]:
         """Bytes as they came -> the records they completed, in order."""
         out: list[Record] = []
-        clean = data if self._parity is None else data.translate(self._parity)
         if self._dropping:
-            if not (start := self._drop(data, clean, out)):
+            if not (start := self._drop(data, out)):
                 return out
-            data, clean = data[start:], clean[start:]
+            data = data[start:]
         if self._rest:
-            clean = self._rest + clean
-        if self._parity is not None:
-            data = self._rest_raw + data
-        self._lines(clean, clean if self._parity is None else data, out)
+            data = self._rest + data
+        self._lines(self._clean(data), data, out)
         if len(self._rest) > self.longest:
-            raw = self._rest if self._parity is None else self._rest_raw
-            out.append(self._too_long(raw, len(raw) - self.longest - 1))
-            self._rest = self._rest_raw = b""
-            self._dropping = True
+            behind = len(self._rest) - self.longest - 1
+            out.append(self._too_long(self._rest, behind))
+            self._rest, self._dropping = b"", True
         return out
+
+    def _clean(self, data: bytes) -> bytes:
+        """Without the parity bits."""
+        return data if self._parity is None else data.translate(self._parity)
 
     def finish(self) -> list[Record]:
         """An unfinished line is one reject; the rest of it is dropped up to its end."""
         if not self._rest:
             return []
-        raw = self._rest if self._parity is None else self._rest_raw
-        self._rest = self._rest_raw = b""
-        self._dropping = True
+        raw, self._rest, self._dropping = self._rest, b"", True
         return [self._reject("cut off: no line end after it", raw, 0)]
 
-    def _drop(self, data: bytes, clean: bytes, out: list[Record]) -> int:
+    def _drop(self, data: bytes, out: list[Record]) -> int:
         """How many bytes go with the line that is dropped; 0 when all of them do."""
-        start = self._first_end(clean)
+        start = self._first_end(self._clean(data))
         if self._opening is not None:
             self._count_dropped(data, start, out)
         if start:
@@ -115,7 +112,7 @@ class LineCutter:
     def _lines(self, block: bytes, raw: bytes, out: list[Record]) -> None:
         """Read the whole lines of a block, keep the rest; `raw` is the block as it
         came."""
-        lines = self._split(block)
+        lines = block.replace(b"\r", b"\n").split(b"\n")
         self._keep(lines.pop(), raw)
         left = len(block)
         for line in lines:
@@ -126,20 +123,19 @@ class LineCutter:
                 )
             left -= len(line) + 1
 
-    def _split(self, block: bytes) -> list[bytes]:
-        return block.replace(b"\r", b"\n").split(b"\n")
-
     def _keep(self, rest: bytes, raw: bytes) -> None:
-        self._rest = rest
-        if self._parity is not None:
-            self._rest_raw = raw[len(raw) - len(rest) :]
+        self._rest = raw[len(raw) - len(rest) :]
 
     def _line(self, line: bytes, raw: bytes, behind: int, out: list[Record]) -> None:
         """A whole line with bytes in it."""
-        # the same record as when the line comes in pieces
         if len(line) > self.longest:
+            # the same record as when the line comes in pieces
             out.append(self._too_long(raw, behind + len(line) - self.longest))
-            return
+        else:
+            self._frames(line, raw, behind, out)
+
+    def _frames(self, line: bytes, raw: bytes, behind: int, out: list[Record]) -> None:
+        """What a line holds that is not too long: one record, or none."""
         try:
             record = self._read(line)
             check_range(record.value if record else None, self._range)

@@ -222,4 +222,4 @@ async def test_a_check_left_open_by_an_older_version_is_taken_up_without_what_it
         told = text([checking.take_up(left, 0.0)])
         assert "goes on" in told and "touch away takes a length from 0 to 1000 mm, not -50" in told
         assert checking.run.options == {"hold": "left"}
-        checking.run = checking.begun = None
+        checking.session = None

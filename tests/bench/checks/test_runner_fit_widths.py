@@ -159,6 +159,14 @@ def test_the_worked_runner_and_the_pinch() -> None:
     assert any(note.startswith(words) for note in notes_of(pinched, "mm"))
 
 
+def test_places_are_counted_from_what_can_be_seen() -> None:
+    steps = CHECK.plan({"runner": "both"}, EvidenceGear())
+    for step in steps:
+        near = "the front edge of the table" if step.placement.startswith("slot") else "the runner's near end"
+        where = f" from {near}." if step.at else f" Measure at {near}."
+        assert step.words.endswith(where), step.words
+
+
 def test_tight_from_here_to_there_and_how_much_to_take_off() -> None:
     columns: Columns = {
         "slot-left": ([0, 100, 150, 250, 300, 700], [19.1, 19.1, 18.96, 18.96, 19.1, 19.1]),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import cmath
+from itertools import product
 
 import msgspec
 import pytest
@@ -134,21 +135,19 @@ PICTURES = [
 
 
 @pytest.mark.parametrize("name", PICTURES)
-@pytest.mark.parametrize("side", ["left", "right"])
-@pytest.mark.parametrize("fence", ["near", "far"])
-@pytest.mark.parametrize(("wide", "high"), [(27, 7), (34, 10), (56, 17)])
-def test_every_drawing_fits_and_puts_the_indicator_on_its_side(name, side, fence, wide, high) -> None:
-    jig = Jig("j", fence=fence)
-    ask = Prompt(phase="place", words="", picture=name, side=side, mount="standing", placement="x")
-    for glyphs in (RICH, PLAIN):
-        block = draw_set_up(ask, jig, wide, high, glyphs, "mm")
-        assert len(block) == high and all(width(row) == wide for row in block)
+def test_every_drawing_fits_and_puts_the_indicator_on_its_side(name: str) -> None:
+    sizes = [(27, 7), (34, 10), (56, 17)]
+    for case in product(["left", "right"], ["near", "far"], sizes, [RICH, PLAIN]):
+        side, fence, (wide, high), glyphs = case
+        ask = Prompt(phase="place", words="", picture=name, side=side, mount="standing", placement="x")
+        block = draw_set_up(ask, Jig("j", fence=fence), wide, high, glyphs, "mm")
+        assert len(block) == high and all(width(row) == wide for row in block), case
         text = [plain(row) for row in block]
         if "indicator" in "".join(text) and "straight" not in name:
             row = next(t for t in text if "indicator" in t)
             point = glyphs.right_mark if side == "left" else glyphs.left_mark
             at, label = row.index(point), row.index("indicator")
-            assert (at > label) == (side == "left"), row
+            assert (at > label) == (side == "left"), (case, row)
         if glyphs is PLAIN:
             "".join(text).encode("cp437")
 

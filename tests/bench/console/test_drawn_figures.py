@@ -14,10 +14,11 @@ from bench.checks.model import EvidenceGear
 from bench.console import themes
 from bench.console.canvas import Canvas
 from bench.console.glyphs import PLAIN, RICH
+from bench.console.plot import scale
 from bench.console.result_drawing import draw_result
 from bench.console.set_up_drawing import draw_set_up
 from bench.console.text import Block, plain, width
-from bench.console.widgets.figure import large_figure, result_figure
+from bench.console.widgets.figure import large_figure, live_role, result_figure
 from bench.console.widgets.live import live_gauge, move_picture
 from bench.console.widgets.result import past_rows
 from bench.finding import Finding, Move, Position, Quantity
@@ -77,7 +78,10 @@ def test_a_lean_is_drawn_whole_over_the_set_up(way) -> None:
     text = words(draw_set_up(ask, SLED, 36, 11, RICH, "mm"))
     arrow = RICH.left_mark + RICH.across * 4 if way == "left" else RICH.across * 4 + RICH.right_mark
     assert text.count(arrow) == 2 and f"lean the sled to the {way}" in text and "blade" in text
-    assert "push" not in text, "nothing is pushed while it is leaned"
+    tapped = words(
+        draw_set_up(msgspec.structs.replace(ask, phase="tap", lean=None), SLED, 36, 11, RICH, "mm")
+    )
+    assert "push" not in text + tapped, "nothing is pushed while it is leaned or tapped"
 
 
 def test_the_caliper_lies_at_the_end_that_is_said() -> None:
@@ -170,9 +174,25 @@ def test_a_bad_figure_and_a_bad_bar_stand_dark_on_light_without_colour() -> None
     )
     v = SimpleNamespace(view=SimpleNamespace(live=live), glyphs=RICH)
     styles = themes.role_styles("pencil")
-    for block in (live_gauge(v, 60, 2), large_figure("0.02", "bad", [[("mm", "strong")]], 78, 7, RICH)):
+    figures = [large_figure("0.02", role, [[("mm", "strong")]], 78, 7, RICH) for role in ("bad", "unsure")]
+    for block in (live_gauge(v, 60, 2), *figures):
         solid = [role for line in block for text, role in line if RICH.full in text]
-        assert solid and not any(styles[role].reverse for role in solid)
+        assert solid and not any(styles[role].reverse or styles[role].underline for role in solid)
+
+
+@pytest.mark.parametrize(("verdict", "role"), [("inside", "unsure"), ("outside", "bad"), (None, "bad")])
+def test_too_far_is_bad_only_where_it_is_no_longer_good_enough(verdict, role) -> None:
+    live = LiveMoveNotice(True, "go", "Too far.", True, "left", "toward", 0.02, past=True, verdict=verdict)
+    assert live_role(live) == role
+    live = msgspec.structs.replace(live, wrong=True)
+    assert live_role(live) == "bad", "the wrong way is bad in any case"
+
+
+def test_the_words_of_the_line_stand_apart_where_they_have_room() -> None:
+    ends = ("left end too far from you", "left end too near you")
+    for cells, whole in ((64, True), (50, False)):
+        _row, foot = scale(0.1, 0.01, (-0.05, 0.05), cells, RICH, ends)
+        assert ("[ good enough ]" in plain(foot)) == whole and plain(foot).startswith(ends[0])
 
 
 def test_with_four_rows_a_phone_still_has_large_digits_with_unit_and_way() -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from bench.daemon.wall_clock import WallClock
+from bench.daemon.machine import WallClock
 from bench.render.clock import jump_words
 
 A = 0.0003  # rad

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from bench.daemon.acquisition import EBB, FLOOD, Instrument
+from bench.daemon.acquisition import Instrument
+from bench.daemon.instrument_health import EBB, FLOOD
 from bench.render.notices import text
 from bench.settings.settings_file import PortSettings
 

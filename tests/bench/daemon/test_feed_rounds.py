@@ -25,7 +25,7 @@ def test_stamps_go_on_as_evenly_as_the_readings(rate: float) -> None:
     one = Instrument("caliper", "caliper", PortSettings(port="/dev/none"), heard, lambda _: None)
     one._port_state("open", "/dev/none is open.")
     one._block(b"\r\n", int(99.0 * 1e9))
-    one.source.rounds.waited = SPACING  # type: ignore[attr-defined]
+    one.source.line.rounds.waited = SPACING  # type: ignore[attr-defined]
     came = [100.0 + n / rate * 1.0003 + draw.uniform(0, 0.001) for n in range(400)]
     due, waiting, rounds = 100.0, b"", []
     for at in [*came, came[-1] + 1.0]:

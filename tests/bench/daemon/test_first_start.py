@@ -361,7 +361,7 @@ async def test_ports_are_held_on_for_nobody(first_bench, monkeypatch) -> None:
 
 
 async def test_nothing_that_moves_is_said_with_what_is_heard(first_bench, monkeypatch) -> None:
-    monkeypatch.setattr("bench.daemon.device_setup.IDLE", 0.3)
+    monkeypatch.setattr("bench.daemon.cable_search.IDLE", 0.3)
     async with first_bench() as bench:
         wire = await bench.talk()
         said = await bench.until(

@@ -8,6 +8,7 @@ import random
 import time
 from collections.abc import Callable
 from types import SimpleNamespace
+from typing import Any
 
 import msgspec
 import pytest
@@ -249,7 +250,7 @@ def test_slackened_again_it_aims_past_what_was_drawn() -> None:
     assert "undo" in said.words
     assert sled.live.back()
     assert sled.said().to_go == pytest.approx(0.2, abs=1e-9)
-    assert "Stop 0.10 mm too far: tightening draws it as much toward you." in sled.said().words
+    assert "Go 0.10 mm past it: tightening draws it back toward you." in sled.said().words
 
 
 def test_what_it_is_known_to_draw_is_taken_off_before_it_is_drawn() -> None:
@@ -293,10 +294,16 @@ def test_tight_is_taken_once_it_holds() -> None:
     assert sled.live.drew == pytest.approx(-0.044, abs=1e-6)
 
 
+def shared_state(tell) -> Any:
+    """What a live move needs of the daemon, without a log."""
+    gear = SimpleNamespace(jigs={"big-sled": JIG})
+    settings = SimpleNamespace(gear=gear, units="mm", wired={"indicator": None})
+    return SimpleNamespace(settings=settings, outbox=SimpleNamespace(tell=tell))
+
+
 def test_too_close_to_call_is_not_made_live() -> None:
     told: list[object] = []
-    settings = SimpleNamespace(gear=SimpleNamespace(jigs={"big-sled": JIG}), units="mm")
-    host = LiveHost(None, told.append, lambda: settings)  # type: ignore[arg-type]
+    host = LiveHost(shared_state(told.append))
     close = msgspec.structs.replace(
         finding(), verdict="cannot-tell", settle=Settle("between sweeps", sweeps=10)
     )
@@ -306,8 +313,7 @@ def test_too_close_to_call_is_not_made_live() -> None:
 
 
 def test_a_mitre_fence_is_not_moved_live() -> None:
-    settings = SimpleNamespace(gear=SimpleNamespace(jigs={"big-sled": JIG}), units="mm")
-    host = LiveHost(None, lambda said: None, lambda: settings)  # type: ignore[arg-type]
+    host = LiveHost(shared_state(lambda said: None))
     one = finding()
     assert one.move is not None
     mitre = msgspec.structs.replace(one, move=msgspec.structs.replace(one.move, fence="left"))

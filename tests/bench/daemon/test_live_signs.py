@@ -7,6 +7,7 @@ import itertools
 
 import msgspec
 import pytest
+from everyday import everyday
 from shapely import affinity
 from shapely.geometry import LineString, Point, Polygon
 
@@ -76,7 +77,7 @@ class Turning:
         return self.said()
 
 
-@pytest.mark.parametrize(("fence", "pivot", "stands", "rotation"), CASES)
+@pytest.mark.parametrize(("fence", "pivot", "stands", "rotation"), everyday(CASES, 3))
 def test_the_way_that_is_said_squares_the_fence(fence: str, pivot: str, stands: str, rotation: float) -> None:
     turning = Turning(fence, pivot, stands, rotation)
     said = turning.said()
@@ -94,7 +95,7 @@ def test_the_way_that_is_said_squares_the_fence(fence: str, pivot: str, stands: 
     assert said.way == ("toward" if gone > 0 else "away")
 
 
-@pytest.mark.parametrize(("fence", "pivot", "stands", "rotation"), CASES)
+@pytest.mark.parametrize(("fence", "pivot", "stands", "rotation"), everyday(CASES, 3))
 def test_turned_further_out_it_is_the_wrong_way(fence: str, pivot: str, stands: str, rotation: float) -> None:
     turning = Turning(fence, pivot, stands, rotation)
     way = turning.said().way

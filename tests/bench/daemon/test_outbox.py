@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import msgspec
 import pytest
 
 from bench.daemon.outbox import SHOW_SAVING_S, Outbox
-from bench.daemon.request_handlers import HANDLERS, RequestHandlers
+from bench.daemon.request_handlers import HANDLERS, answer_request
 from bench.procedure.status_message import StatusMessage
 from bench.protocol import (
     REQUESTS,
@@ -211,9 +213,7 @@ async def test_every_request_that_may_change_something_is_answered_through_the_o
             self.heard.append(message)
 
     desk, client = Desk(), Client()
-    desk.bench = type("Bench", (), {"outbox": desk.box})
-    desk.settings = Settings()
-    answers = RequestHandlers(desk)
+    service = SimpleNamespace(shared=SimpleNamespace(outbox=desk.box, settings=Settings()))
 
     def answer(context, request) -> Done:
         desk.give()
@@ -224,7 +224,7 @@ async def test_every_request_that_may_change_something_is_answered_through_the_o
     for kind in REQUESTS:
         needed = {field.name: None for field in msgspec.structs.fields(kind) if field.required}
         before = len(client.heard)
-        await answers.answer(client, kind(**needed))
+        await answer_request(service, client, kind(**needed))
         if len(client.heard) > before:
             at_once.add(kind)
     assert at_once == {kind for kind in REQUESTS if issubclass(kind, Question)}

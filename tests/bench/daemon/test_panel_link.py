@@ -59,11 +59,11 @@ class Foot:
 async def foot() -> Iterator[Foot]:
     made = Foot()
     yield made
-    made.link.stop()
+    made.link.panel.stop()
 
 
 async def test_pedal_lamp_and_buzzer(foot: Foot) -> None:
-    assert foot.link.words == "panel on: pedal, lamp, buzzer working"
+    assert foot.link.panel.words == "panel on: pedal, lamp, buzzer working"
     foot.link.show(READY)
     assert foot.lamp.state
     foot.pedal.drive_low()  # closes to ground
@@ -92,7 +92,7 @@ async def test_a_long_press_is_told_while_it_is_held_and_once(
 
 
 def lit(foot: Foot) -> str:
-    return foot.link._panel._lasting
+    return foot.link.panel._lasting
 
 
 async def test_what_is_wanted_is_what_is_lit(foot: Foot) -> None:
@@ -133,10 +133,10 @@ async def test_pins_that_cannot_be_had_are_said_and_nothing_else(caplog: pytest.
 
     link = PanelLink(Panel(pedal=17), lambda: None, lambda: None, make_factory=none)
     link.start(asyncio.get_running_loop())
-    assert link.words is not None and "panel off" in link.words and "pedal on pin 17 does not" in link.words
+    assert "panel off" in link.panel.words and "pedal on pin 17 does not" in link.panel.words
     link.show(READY)
     link.tone("high")
-    link.stop()
+    link.panel.stop()
 
 
 def test_no_panel_is_silence() -> None:
@@ -144,18 +144,18 @@ def test_no_panel_is_silence() -> None:
     link.tone("low")
     link.show(PassNotice("s", "handle-left", "kept"))
     link.show(READY)
-    assert link.words is None
-    link.stop()
+    assert link.panel.state == "off"
+    link.panel.stop()
 
 
 async def test_the_lamp_blinks_slowly_while_something_is_due_and_nothing_else_is_wanted(foot: Foot) -> None:
     foot.link.due(True)
     await foot.until(lambda: foot.lamp.state)
-    assert foot.link._panel._playing == "due"
+    assert foot.link.panel._playing == "due"
     foot.link.show(WANTS)
-    assert foot.link._panel._playing == "wants-you"
+    assert foot.link.panel._playing == "wants-you"
     foot.link.show(Concluded("1", Finding(check="fence-square", quantities=[])))
-    await foot.until(lambda: foot.link._panel._playing == "idle" and not foot.lamp.state)
+    await foot.until(lambda: foot.link.panel._playing == "idle" and not foot.lamp.state)
     foot.link.due(True)
     foot.link.due(False)
-    await foot.until(lambda: foot.link._panel._playing == "idle")
+    await foot.until(lambda: foot.link.panel._playing == "idle")

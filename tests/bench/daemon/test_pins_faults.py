@@ -13,7 +13,7 @@ import pytest
 from encoders import make_encoder
 from gpio_chip import GpioChip
 
-from bench.daemon import acquisition
+from bench.daemon import instrument_health
 from bench.daemon.service import Service
 from bench.render import notices
 from bench.settings.settings_file import Paths, load
@@ -64,13 +64,14 @@ class House:
         self.service = Service(load(folder / names[0]), Paths(*(folder / name for name in names)))
         (self.instrument,) = self.service.bench.instruments
         self.states: list[tuple[str, str]] = []
-        told = self.instrument._on_state
+        health = self.instrument.health
+        told = health._changed
 
-        def noted(instrument: acquisition.Instrument) -> None:
-            self.states.append((instrument.state, notices.text([instrument.remark])))
-            told(instrument)
+        def noted() -> None:
+            self.states.append((health.state, notices.text([health.remark])))
+            told()
 
-        self.instrument._on_state = noted
+        health._changed = noted
 
     def start(self) -> None:
         self.life = asyncio.get_running_loop().create_task(self.service.serve())
@@ -192,7 +193,7 @@ def beats(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     monkeypatch.setenv("NOTIFY_SOCKET", str(tmp_path / "notify"))
     monkeypatch.setenv("WATCHDOG_USEC", str(round(2e6 * INTERVAL)))
     monkeypatch.delenv("WATCHDOG_PID", raising=False)
-    monkeypatch.setattr(acquisition, "UNREAD_STALL_S", 0.3)
+    monkeypatch.setattr(instrument_health, "UNREAD_STALL_S", 0.3)
 
     async def count(seconds: float, doing: Callable[[], object]) -> int:
         came, until = 0, time.monotonic() + seconds

@@ -122,7 +122,7 @@ async def test_the_air_is_kept_and_asked_for_by_the_socket(first_bench, monkeypa
                 wire.send(request)
                 answer = await bench.until(wire, kind, lambda m, ref=request.ref: m.ref == ref)
                 assert kind is Error or [] in (answer.document.get("series"), answer.document.get("due"))
-            assert await asyncio.to_thread(bench.service.log.flush)
+            assert await asyncio.to_thread(bench.service.shared.log.flush)
     assert air.now() == Climate(19.5, 0.55)
     with sqlite3.connect(bench.folder / "log.db") as db:
         kept = db.execute("SELECT sensor, temperature_c, humidity_fraction FROM climate").fetchall()

@@ -9,7 +9,7 @@ import time
 import tty
 from pathlib import Path
 
-from bench.daemon import acquisition
+from bench.daemon import instrument_health
 from bench.daemon.service import Service
 from bench.settings.settings_file import Paths, load
 
@@ -22,7 +22,7 @@ async def test_signs_of_life_stop_when_a_reader_hangs(tmp_path: Path, monkeypatc
     manager.setblocking(False)
     monkeypatch.setenv("NOTIFY_SOCKET", str(tmp_path / "notify"))
     monkeypatch.setenv("WATCHDOG_USEC", str(round(2e6 * INTERVAL)))
-    monkeypatch.setattr(acquisition, "UNREAD_STALL_S", 0.3)
+    monkeypatch.setattr(instrument_health, "UNREAD_STALL_S", 0.3)
     monkeypatch.delenv("WATCHDOG_PID", raising=False)
     master, slave = os.openpty()
     tty.setraw(slave)

@@ -16,7 +16,7 @@ from encoders import make_encoder
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bench.daemon import acquisition
+from bench.daemon import instrument_health
 from bench.daemon.acquisition import Batch, Instrument
 from bench.protocol import GetStatus, StatusReply
 from bench.settings.settings_file import PortSettings
@@ -130,7 +130,7 @@ EVERY_DAY = {"half the speed", "7E1 as 8N1"}
     ],
 )
 async def test_a_wrong_speed_or_parity_is_said_and_heals(line, wrong, monkeypatch) -> None:
-    monkeypatch.setattr(acquisition, "SILENT_S", 0.4)  # s of what never ends, before it is said
+    monkeypatch.setattr(instrument_health, "SILENT_S", 0.4)  # s of what never ends, before it is said
     await line.until("open")
     good, rejects = len(line.values), line.instrument.rejects
     assert rejects == 0
@@ -139,7 +139,8 @@ async def test_a_wrong_speed_or_parity_is_said_and_heals(line, wrong, monkeypatc
     assert len(line.values) == good  # nothing of it passed for a reading
     await line.until("open")
     await line.until("garbled", wrong)
-    assert line.states[-3:] == ["garbled", "open", "garbled"]
+    # a busy machine may be silent in between
+    assert [state for state in line.states if state != "silent"][-3:] == ["garbled", "open", "garbled"]
     assert line.instrument.rejects > rejects
     assert len(line.values) > good
 

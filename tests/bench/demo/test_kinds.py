@@ -5,8 +5,10 @@ What the saw knows comes of bodies that are held against SciPy and shapely in te
 
 from __future__ import annotations
 
+import asyncio
 import subprocess
 import sys
+from types import SimpleNamespace
 
 import pytest
 
@@ -21,6 +23,7 @@ from bench.demo.single_check import missed, one_check, truth_words
 from bench.demo.truth import TRUTHS, truth_of
 from bench.finding import Finding, Quantity
 from bench.procedure.prompt import Prompt
+from bench.protocol import Begin, PromptChanged
 from bench.render.finding import quantity_words
 from hw.virtual.hands import Hands
 from hw.virtual.saw import VirtualSaw
@@ -64,7 +67,7 @@ async def test_the_finding_holds_what_is_true(kind, seed) -> None:
     for q in finding.quantities:
         if q.name in truth and q.name in SIGNED and abs(truth[q.name]) > 2 * q.uncertainty:
             assert (q.value > 0) == (truth[q.name] > 0)
-    assert any(line.startswith("The virtual saw tells") for line in said)
+    assert any(line.startswith("In truth") for line in said)
 
 
 def test_the_truth_is_told_over_the_length_of_the_result() -> None:
@@ -131,10 +134,10 @@ def test_a_missed_truth_is_told_and_an_angle_is_one_modulo_a_turn() -> None:
 def test_a_turn_is_told_in_degrees() -> None:
     phase = Quantity("phase", 3.97, "rad", 0.03, None, way="largest at 227 degrees of turn")
     assert (
-        quantity_words(phase, "mm") == "High spot: largest at 227 degrees of turn: give or take 1.7 degrees"
+        quantity_words(phase, "mm") == "High spot: largest at 227 degrees of turn, give or take 1.7 degrees."
     )
     assert quantity_words(Quantity("phase", 3.97, "rad", 0.03, None), "inch") == (
-        "High spot: 227 degrees, give or take 1.7 degrees"
+        "High spot: 227 degrees, give or take 1.7 degrees."
     )
 
 
@@ -157,12 +160,13 @@ async def test_hands_cut_the_board_as_the_check_was_asked_for(monkeypatch, optio
 
 async def test_what_the_saw_has_not_got_is_said() -> None:
     hands = Hands(VirtualSaw.draw(1), pace=0.0)
-    operator = Operator(None, hands, print)  # type: ignore[arg-type]
+    wire = SimpleNamespace(inbox=asyncio.Queue(), send=lambda message: None)
     runner = Prompt(phase="width", words="", placement="runner-left", gather="width", at=900.0)
     with pytest.raises(ValueError, match="ends at 450"):
         await follow(hands, runner, {})
-    with pytest.raises(DemoError, match="the pretend saw cannot: the runner ends at 450 mm, before 900 mm"):
-        await operator._follow(runner)
+    wire.inbox.put_nowait(PromptChanged("r", "runner-fit", None, runner))
+    with pytest.raises(DemoError, match="The pretend saw cannot: the runner ends at 450 mm, before 900 mm"):
+        await Operator(wire, hands, print).take(Begin("runner-fit"))  # type: ignore[arg-type]
     with pytest.raises(ValueError, match="no set-up is called 'upside-down'"):
         await follow(hands, Prompt(phase="place", words="", placement="upside-down"), {})
 

@@ -156,7 +156,7 @@ def test_a_wrong_side_is_caught_by_leaning(rigs, run) -> None:
     check.hear("Lean the sled to the right")
     rig.offset -= 0.16
     check.enter()
-    check.hear("The lean test puts the indicator on the left")
+    check.hear("Leaning shows that the indicator stands on the left")
     check.hear("to the LEFT of the arm")
     rig.side = "right"
     check.enter()

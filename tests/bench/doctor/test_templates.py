@@ -13,12 +13,17 @@ NOT_VALUES = {"evidence", "proposal", "figures"}
 
 
 def given() -> list[tuple[str, set[str]]]:
-    """(code, names of the values) of each call in the room."""
+    """(code, names of the values) of each call in the room; of two codes, by a condition, each."""
     return [
-        (call.args[1].value, {str(k.arg) for k in call.keywords} - NOT_VALUES)
+        (code.value, {str(k.arg) for k in call.keywords} - NOT_VALUES)
         for _, _, call in calls("bench/doctor", "diagnosis")
-        if isinstance(call.args[1], ast.Constant)
+        for code in _codes(call.args[1])
     ]
+
+
+def _codes(said: ast.expr) -> list[ast.Constant]:
+    both = [said.body, said.orelse] if isinstance(said, ast.IfExp) else [said]
+    return [one for one in both if isinstance(one, ast.Constant)]
 
 
 def test_each_call_gives_the_values_of_its_sentence() -> None:

@@ -9,6 +9,7 @@ import sys
 import threading
 import zlib
 from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -16,7 +17,7 @@ import pytest
 
 from bench.checks.model import Evidence, EvidenceGear, Lean, Trace
 from bench.daemon.clients import Clients
-from bench.daemon.request_handlers import RequestHandlers
+from bench.daemon.request_handlers import answer_request
 from bench.finding import Finding, Move, Quantity
 from bench.gear import Indicator, Jig
 from bench.log import packing
@@ -176,12 +177,9 @@ async def serve_log(
     path: Path, at: Path, writer: LogWriter | None, begun: Callable[[], None] = lambda: None
 ) -> None:
     """What answers for the log in the daemon, without its instruments; until it is cancelled."""
-    service = SimpleNamespace(
-        bench=None, paths=SimpleNamespace(log=path), log=writer, last=[], settings=Settings()
-    )
-    clients = Clients(
-        at, lambda client: client.send(Version("test", log=str(path))), RequestHandlers(service).answer
-    )
+    shared = SimpleNamespace(paths=SimpleNamespace(log=path), log=writer, last=[], settings=Settings())
+    answer = partial(answer_request, SimpleNamespace(shared=shared))
+    clients = Clients(at, lambda client: client.send(Version("test", log=str(path))), answer)
     await clients.start()
     begun()
     try:

@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 from bench.cli import cli
 from bench.cli.common import Complaint
 from bench.log import history, importer
-from bench.log.export_line import EventLine, UnusableLine, read_line
+from bench.log.export import EventLine, UnusableLine, read_line
 from bench.log.findings import find_finding, list_findings
 from bench.log.read_only import open_read
 from tests.bench.log.test_log_export import CLIENT, peak_mib

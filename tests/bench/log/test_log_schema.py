@@ -15,11 +15,10 @@ import log_page
 import pytest
 
 from bench.log import schema
-from bench.log.findings import find_finding, list_findings
-from bench.log.moves import list_moves
+from bench.log.findings import find_finding, list_findings, list_moves
 from bench.log.read_only import open_read
 from bench.log.rows import LogError, LogNewer, LogUnknown
-from bench.log.schema import APPLICATION_ID, CHANGES, VERSION, create_first, migrate
+from bench.log.schema import APPLICATION_ID, CHANGES, VERSION, migrate
 from tests.bench.log.conftest import LOGS, Database
 
 
@@ -87,7 +86,7 @@ def test_a_log_of_the_first_version_stays_readable(path, live) -> None:
     pages, as salvage lays a new list of tables over a damaged one."""
     path.write_bytes(gzip.decompress((LOGS / "first_tables.sqlite.gz").read_bytes()))
     with closing(Database(path)) as old, closing(sqlite3.connect(":memory:", isolation_level=None)) as new:
-        create_first(new)
+        migrate(new, ())
         assert list(old.execute(LIST_OF_TABLES)) == list(new.execute(LIST_OF_TABLES))
         columns = "SELECT * FROM description"
         assert list(old.execute(columns)) == list(new.execute(columns))

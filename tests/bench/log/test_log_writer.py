@@ -12,8 +12,7 @@ import pytest
 from bench.checks.model import Evidence, Known, Lean, Pool, Tap, Trace
 from bench.log import write_queue
 from bench.log.events import list_events
-from bench.log.findings import find_finding, list_findings
-from bench.log.moves import list_moves
+from bench.log.findings import find_finding, list_findings, list_moves
 from bench.log.read_only import open_read
 from bench.log.recover import list_open_checks, list_sweeps
 from bench.log.rows import Commit

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bench.procedure.leaf import allowed, judge_leaf, leaf_remark, too_coarse
+from bench.procedure.leaf_proof import allowed, judge_leaf, leaf_remark, too_coarse
 from bench.render.notices import text
 
 leaves = st.sampled_from([0.04, 0.05, 0.10, 0.15, 0.25, 0.50, 1.0])

@@ -12,7 +12,7 @@ from bench.checks import checks, find
 from bench.checks.model import EvidenceGear
 from bench.gear import Indicator, Jig
 from bench.procedure.check_procedure import CheckProcedure
-from bench.procedure.return_watch import NEAR_MOST, ReturnWatch
+from bench.procedure.number_taking import NEAR_MOST, ReturnWatch
 
 STEP = 0.02  # s between readings
 GEAR = EvidenceGear(indicator=Indicator(resolution=0.001), jig=Jig("sled"))

@@ -11,7 +11,7 @@ import pytest
 from bench.checks.model import Evidence, EvidenceGear, Step, Tap, Trace
 from bench.procedure.conclusion import conclude
 from bench.procedure.prompt import ProcedureState, ask
-from bench.procedure.tap_test import not_back
+from bench.procedure.set_up_tests import not_back
 from bench.render.remarks import notes_of
 from bench.stream.rest_detector import Taken
 from hw.virtual.hands import Hands

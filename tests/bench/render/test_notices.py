@@ -36,6 +36,10 @@ def codes_of(node: ast.expr, names: dict[str, set[str]]) -> set[str]:
         return codes_of(node.body, names) | codes_of(node.orelse, names)
     if isinstance(node, ast.Name):
         return names.get(node.id, set())
+    if isinstance(node, ast.Dict):  # each told where its condition is met
+        return {key.value for key in node.keys if isinstance(key, ast.Constant)} & TEMPLATES.keys()
+    if isinstance(node, ast.Call):  # the first of such a table
+        return set().union(*(names.get(one.id, set()) for one in ast.walk(node) if isinstance(one, ast.Name)))
     if isinstance(node, ast.Subscript):  # of a table: its texts are those with a template
         return {
             one.value
@@ -56,7 +60,16 @@ def names_of(module: ast.Module) -> dict[str, set[str]]:
         if isinstance(node, ast.Assign) and isinstance(node.targets[0], ast.Name):
             name = node.targets[0].id
             names[name] = names.get(name, set()) | codes_of(node.value, names)
+    handed = {f.name for f in ast.walk(module) if isinstance(f, ast.FunctionDef) and "code" in _parameters(f)}
+    for node in ast.walk(module):  # what is handed to a function of the module as its `code`
+        if isinstance(node, ast.Call) and getattr(node.func, "attr", getattr(node.func, "id", "")) in handed:
+            constants = {one.value for one in node.args if isinstance(one, ast.Constant)}
+            names["code"] = names.get("code", set()) | (constants & TEMPLATES.keys())
     return names
+
+
+def _parameters(function: ast.FunctionDef) -> set[str]:
+    return {one.arg for one in function.args.args}
 
 
 def test_every_code_has_a_template_and_every_template_is_used() -> None:

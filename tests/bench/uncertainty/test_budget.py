@@ -168,8 +168,8 @@ HALF = (0.5, 0.5)
 def test_seat() -> None:
     assert seat(HALF, reseated=True) is None
     assert seat(HALF, reseated=False).standard_uncertainty == pytest.approx(30e-6 / math.sqrt(2))
-    logged = seat((1.0,), reseated=False, scatter=20e-6, dof=12)
-    assert (logged.type, logged.standard_uncertainty, logged.degrees_of_freedom) == ("A", 20e-6, 12)
+    logged = seat((1.0,), reseated=False, scatter=20e-6)
+    assert (logged.type, logged.standard_uncertainty) == ("B", 20e-6)
 
 
 def test_contact_away_is_the_turn_of_an_arc() -> None:

@@ -274,7 +274,7 @@ async def test_a_scale_counts_both_ways_without_a_gap_between_runs() -> None:
     for pin, level in ((b, True), (a, True)):  # B leads: down
         (pin.drive_high if level else pin.drive_low)()
         peer.wait(100)
-    await heard.until(lambda: heard.blocks[-1][0].strip() == b"013")
+    await heard.until(lambda: heard.blocks[-1][0].strip().endswith(b"3"))  # both edges are told
     await heard.pins.stop()
     records = [record for data, _ in heard.blocks for record in heard.decoder.feed(data)]
     assert sum(record.counts or 0 for record in records) == 120 - 2

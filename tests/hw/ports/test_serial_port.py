@@ -27,7 +27,8 @@ import serial
 
 from hw.ports import serial_port
 from hw.ports.port_state import open_error
-from hw.ports.serial_port import PortOptions, SerialPort
+from hw.ports.serial_device import PortOptions
+from hw.ports.serial_port import SerialPort
 
 PATIENCE = 60.0  # s; what is waited for comes in a few ms unless the machine is busy
 EXCLUSIVE = 0x80045440  # TIOCGEXCL, tty_ioctl(2)

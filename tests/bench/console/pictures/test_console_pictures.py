@@ -28,10 +28,10 @@ def page(name: str, pictures: dict[tuple[int, int], list[str]]) -> str:
 
 
 async def _taken(
-    names: list[str], every: dict, keys: dict, scenes, screens, folder: Path, look: str
+    names: list[str], every: dict, keys: dict, scenes, screens, folder: Path, look: str, sizes=SIZES
 ) -> dict[str, dict]:
     out: dict[str, dict] = {name: {} for name in names}
-    for size in SIZES:
+    for size in sizes:
         async with screens.console(folder, size, look) as (app, pilot):
             for name in names:
                 await screens.put(app, pilot, every[name], keys.get(name, ()), scenes)
@@ -94,6 +94,12 @@ async def test_without_colour_it_is_the_same_screen(scenes, every_scene, keys, s
     other = await _taken(names, every_scene, keys, scenes, screens, tmp_path, "pencil")
     # the row of the look itself names it
     assert {n for n in names if one[n] != other[n]} <= {"cables"}
+
+
+async def test_a_phone_has_room_for_the_drawing(scenes, every_scene, keys, screens, tmp_path) -> None:
+    taken = await _taken(["drawing"], every_scene, keys, scenes, screens, tmp_path, "shop", sizes=SIZES[:1])
+    text = "\n".join(taken["drawing"][SIZES[0]])
+    assert all(word in text for word in ("you", "blade", "push sled", "indicator", "sled fence"))
 
 
 def test_no_kept_screen_is_without_its_scene(every_scene) -> None:

@@ -1,4 +1,5 @@
-"""The wall clock compared with the monotonic clock: jumps, and the first setting.
+"""The machine around the daemon: the service manager that started it, this run of the
+kernel, and the wall clock.
 
 Readings are stamped by the monotonic clock, which never jumps; only dates depend on the
 wall clock.
@@ -6,6 +7,8 @@ wall clock.
 
 from __future__ import annotations
 
+import os
+import socket
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -13,6 +16,42 @@ from pathlib import Path
 JUMP = 2.0  # s between two looks; less is the clock being slewed
 # exists once the clock was set by a network; systemd-timesyncd.service(8)
 SYNCED = Path("/run/systemd/timesync/synchronized")
+
+
+def notify(text: str) -> bool:
+    """Send to the service manager that started us; False when there is none."""
+    address = os.environ.get("NOTIFY_SOCKET")
+    if not address:
+        return False
+    if address.startswith("@"):
+        address = "\0" + address[1:]
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as channel:
+        try:
+            channel.sendto(text.encode(), address)
+        except OSError:
+            return False
+    return True
+
+
+def watchdog_interval() -> float | None:
+    """Seconds between signs of life, half of what the service manager allows."""
+    try:
+        allowed = int(os.environ.get("WATCHDOG_USEC", ""))
+    except ValueError:
+        return None
+    owner = os.environ.get("WATCHDOG_PID")
+    if owner and owner != str(os.getpid()):
+        return None
+    return allowed / 2e6
+
+
+def boot_id() -> str:
+    """Tells this run of the machine from the next: times of the monotonic clock hold
+    within one."""
+    try:
+        return Path("/proc/sys/kernel/random/boot_id").read_text().strip()
+    except OSError:
+        return f"unknown-{int(time.time() - time.monotonic())}"
 
 
 class WallClock:
