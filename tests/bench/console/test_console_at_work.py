@@ -155,7 +155,7 @@ async def test_a_stand_is_tapped_by_hand_and_a_bump_is_told(tmp_path) -> None:
         before = hands_client.hands.saw.truth()
         await job.press("h")
         await wait(lambda: hands_client.tapped)
-        await shows(app, "compares it with the rest")
+        await shows(app, "compares it with before")
         await job.press("enter")
         await wait(lambda: hands_client.ask.phase == "lean", strict=False)
         assert hands_client.ask.phase == "lean", (hands_client.ask, [n.words for n in app.view.notices])
