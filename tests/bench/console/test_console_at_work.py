@@ -31,7 +31,7 @@ async def test_a_check_is_begun_by_keys_and_its_set_up_drawn(tmp_path) -> None:
     ):
         await shows(app, "pretend-sled", "Pretend sled", "Nothing measured yet")
         await begin(job)
-        await shows(app, "READ FIRST", "Unplug the saw", "Read, then Enter")
+        await shows(app, "READ FIRST", "Unplug the saw", "Read it, then Enter")
         await job.press("enter")
         text = await shows(app, "SET UP", "handle to the LEFT of the arm", "w sets it up wrong")
         assert "indicator" in text and "sled fence" in text and "█" in text
