@@ -173,7 +173,7 @@ async def test_later_it_is_found_anew_and_what_the_file_says_otherwise_is_told_f
         await bench.until(wire, SetupNotice, lambda m: m.phase == "kept")
         after = bench.settings_file.read_text()
         assert after == text.format(**bench.names).replace("pulled-out", "pushed-in")
-        assert bench.service.settings.gear.indicator.grows == "pushed-in"
+        assert bench.service.shared.settings.gear.indicator.grows == "pushed-in"
 
 
 async def test_a_file_that_may_not_be_written_is_said_and_what_to_write_there(first_bench) -> None:
