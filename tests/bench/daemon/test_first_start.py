@@ -146,9 +146,7 @@ async def test_the_sled_must_go_far_enough_and_stay(first_bench) -> None:
         wire.send(Learn("travel"))
         await bench.until(wire, SetupNotice, asking("travel"))
         await bench.hands.push(20.0, 400.0, settle=1.0)
-        await bench.until(
-            wire, SetupNotice, lambda m: "50 mm at least" in m.words and m.phase == "asking"
-        )
+        await bench.until(wire, SetupNotice, lambda m: "50 mm at least" in m.words and m.phase == "asking")
         await bench.hands.push(40.0, 400.0)
         found = await bench.until(wire, SetupNotice, seen)
         assert found.value == pytest.approx(60.0, abs=3.0)  # what it had gone already counts
