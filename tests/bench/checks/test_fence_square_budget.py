@@ -196,7 +196,7 @@ def test_verdicts_and_what_would_settle(recorded) -> None:
     close = {p: [1.4e-4 + d for d in (-3e-6, 0.0, 3e-6)] for p in BOTH}
     found = recorded("fence-square", rows_of(close), gear=FINE)
     assert found.settle.part == "between set-ups" and 2 <= found.settle.checks <= 20
-    assert "Take the whole check" in settle_words(found, "mm")
+    assert "whole checks in the log" in settle_words(found, "mm")
     coarse = EvidenceGear(indicator=Indicator(resolution=0.05, short_span_error=0.05), jig=SLED)
     found = recorded("fence-square", rows_of({p: [1.3e-4] * 3 for p in BOTH}), gear=coarse, known=quiet)
     assert found.verdict == "cannot-tell"
