@@ -101,7 +101,8 @@ class CheckScreen(WorkScreen):
             )
             out.append(Act("0", f"undo {what}", "undo"))
         if self.can("picture"):
-            out.append(Act("8", "drawing", "picture"))
+            word = "drawing" if self._drawn_for is None else "words"
+            out.append(Act("8", word, "picture"))
         return out
 
     def _read(self) -> bool:
@@ -128,6 +129,7 @@ class CheckScreen(WorkScreen):
         shows = self._drawn_for is None and ask is not None
         self._drawn_for = ask.placement if ask is not None and shows else None
         self.choose_parts()
+        self.host.mark(frozenset({"keys"}))
 
     def action_give_up(self) -> None:
         words = "Give up this check? What was measured stays in the log."

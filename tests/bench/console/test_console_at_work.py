@@ -29,7 +29,7 @@ async def test_a_check_is_begun_by_keys_and_its_set_up_drawn(tmp_path) -> None:
         bench(tmp_path) as (_saw, hands_client, folder, _daemon),
         screen(folder, hands_client) as (app, job),
     ):
-        await shows(app, "pretend-sled", "Pretend sled", "Nothing measured yet")
+        await shows(app, "pretend-sled", "Pretend sled", "nothing measured yet")
         await begin(job)
         await shows(app, "READ FIRST", "Unplug the saw", "Read it, then Enter")
         await job.press("enter")

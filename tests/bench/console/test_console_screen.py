@@ -35,6 +35,7 @@ from bench.protocol import (
     LiveMoveNotice,
     LogList,
     Moved,
+    Notice,
     PassNotice,
     Points,
     Press,
@@ -591,8 +592,11 @@ async def test_the_words_come_back_after_the_drawing(fake, scenes) -> None:
     fake.run = scenes.running(scenes.place)
     async with scenes.screen(fake, size=(40, 15)) as (_app, pilot):
         await scenes.until(pilot, lambda t: "Square on the sled" in t)
+        long = "One reading of the indicator was left out: 2.643 mm. It jumped: dust, a jerk or the cable."
+        fake.say(Notice("indicator", long))  # the drawing has room beside it, else nothing were seen
         await pilot.press("8")
         await scenes.until(pilot, lambda t: "handle" in t and "Square on the sled" not in t)
+        await scenes.until(pilot, lambda t: "8  words" in t and "left out" in t)
         fake.say(PromptChanged("r1", "fence-square", "big-sled", scenes.push))
         await scenes.until(pilot, lambda t: "Lift the square" in t)
 
