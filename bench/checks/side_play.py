@@ -149,33 +149,31 @@ def _budget(
     return combined(evidence, [scatter, *own, *more])
 
 
-def _limits(options: Mapping[str, OptionValue]) -> tuple[float, float, bool]:
-    """The least and the most side play that is good, mm, and whether that was said or
-    is common practice."""
+def _limits(options: Mapping[str, OptionValue]) -> tuple[float, float]:
+    """The least and the most side play that is good, mm: common practice where neither
+    is given."""
     least, most = (given_number(options, f"play_{of}") for of in ("least", "most"))
     if least is most is None:
-        return BINDS, LOOSE, False
-    return least or 0.0, math.inf if most is None else most, True
+        return BINDS, LOOSE
+    return least or 0.0, math.inf if most is None else most
 
 
 def _leaned(
     evidence: Evidence, spots: Spots, remarks: list[Remark]
 ) -> tuple[Quantity, Combined]:
-    """The side play, judged by what was said to be good enough; common practice gives
-    no verdict, but is told."""
+    """The side play, judged by what was said to be good enough, else by common
+    practice."""
     from bench.geometry.play import side_play
 
     left, right = (spots[name] for name in LEANED)
     leaned = side_play(left, right)
     budget = _budget(evidence, leaned, 1.0, [], remarks)
     side, play = quantity("side-play", leaned.value, budget, unit="mm"), leaned.value
-    least, most, said = _limits(evidence.options)
+    least, most = _limits(evidence.options)
+    verdict = verdict_between(play, side.uncertainty, least, most)
+    side = msgspec.structs.replace(side, verdict=verdict)
     if math.isfinite(most):
-        side = msgspec.structs.replace(side, band=(least, most))
-    if said:
-        verdict = verdict_between(play, side.uncertainty, least, most)
-        top = most if math.isfinite(most) else None
-        side = msgspec.structs.replace(side, tolerance=top, verdict=verdict)
+        side = msgspec.structs.replace(side, tolerance=most, band=(least, most))
     if play < 0:
         remarks.append(warning("leaned-wrong"))
         return side, budget

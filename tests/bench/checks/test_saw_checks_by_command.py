@@ -109,7 +109,7 @@ def test_side_play(evaluate) -> None:
         for way, r in (("left", 2.0), ("right", 2.1))
     ]
     status, finding, _ = evaluate("side-play", rows)
-    assert status == 0 and finding["verdict"] is None
+    assert status == 0 and finding["verdict"] == "inside"
     assert value(finding, "side-play") == pytest.approx(0.1) and value(finding, "yaw-play") == pytest.approx(
         4e-4
     )

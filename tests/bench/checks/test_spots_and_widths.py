@@ -59,7 +59,7 @@ def test_side_and_yaw_play(recorded) -> None:
     assert (side.name, side.unit, yaw.name, yaw.unit) == ("side-play", "mm", "yaw-play", "rad")
     assert side.value == pytest.approx(0.10, abs=1e-9)
     assert yaw.value == pytest.approx(4e-4, abs=1e-12)
-    assert found.verdict is None
+    assert found.verdict == "inside"
 
 
 @pytest.mark.parametrize("pinch", [None, 18.99])
