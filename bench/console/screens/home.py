@@ -18,6 +18,7 @@ from bench.console.widgets import figure, pages, result, strip
 from bench.console.widgets.act_bar import Act
 from bench.console.widgets.drawing import WIDEST, Drawing
 from bench.console.widgets.viewer import Viewer, Words
+from bench.render.result import surely_closes
 
 RESULT = "result past gear"
 
@@ -73,6 +74,7 @@ class HomeScreen(WorkScreen):
     def choose_parts(self) -> None:
         finding = self.view.finding if self.view.here else None
         self.set_class(finding is not None, "-found")
+        self.set_class(finding is not None and surely_closes(finding), "-danger")
         self.set_class(finding is not None and has_picture(finding), "-drawn")
 
     def view_changed(self, changed: frozenset[str]) -> None:
