@@ -100,7 +100,9 @@ class HomeScreen(WorkScreen):
         other = Act("2", again, "again")
         if not again:
             other = Act("1", "another check", "open('checks')")
-        return [Act("Enter", word, action, leads=True), other]
+        on = self.has_class("-danger") and self.can("read_on")
+        further = [Act("+", "read on", "read_on")] * on
+        return [Act("Enter", word, action, leads=True), *further, other]
 
     def _first_acts(self) -> list[Act]:
         view = self.view

@@ -660,7 +660,7 @@ async def test_the_act_of_a_danger_is_read_to_its_end_on_a_phone(fake, scenes) -
     fake.last = [closing(scenes)]
     async with scenes.screen(fake, size=(40, 15)) as (app, pilot):
         app.view.say("check", "The caliper is back.")
-        await scenes.until(pilot, lambda t: "First unplug" in t and "+ read on" in t)
+        await scenes.until(pilot, lambda t: "First unplug" in t and "+  read on" in t)
         seen = ""
         for _ in range(4):
             await pilot.press("plus")
