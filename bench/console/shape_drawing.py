@@ -10,12 +10,14 @@ import msgspec
 
 from bench.console.canvas import Canvas
 from bench.console.plot import LEAST_SPAN
+from bench.console.text import Role
 from bench.protocol import Contact, Finding, Jig, Position
 from bench.render.finding import good_enough_words, limit_words
 from bench.render.result import judged
 from bench.units import System, length_words, rounded_words
 
 Point = tuple[float, float]
+ROOM_FOR_EDGE = 60  # columns from which the front edge is named
 
 
 class Scene(msgspec.Struct, frozen=True):
@@ -127,16 +129,21 @@ def _fit_foot(c: Canvas, scene: Scene, ordered: list[Position]) -> None:
     words = "runner's near end"
     if relief > 0:
         much = rounded_words(relief, judged(scene.finding).uncertainty, units)
-        words = f"{c.glyphs.bad} take off {much}"
+        words = f"take off {much}"
     elif any(_binds(p) for p in ordered):
         words = f"{c.glyphs.bad} binds"
-    row, much = c.high - 1, length_words(abs(left), units)
-    c.label(c.wide // 2, row, words, "faint", "middle")
+    row, last, much = c.high - 1, c.wide - 1, length_words(abs(left), units)
     # how far the runner stands out over the front edge of the table, then how far in
-    if left >= 0 or not c.label(0, row, f"{much} over the front edge", "faint"):
-        c.label(0, row, f"{much} {'out' if left < 0 else 'in'}", "faint")
+    out = f"{much} {'out' if left < 0 else 'in'}"
+    if left < 0 and c.wide > ROOM_FOR_EDGE:
+        out = f"{much} over the front edge"
+    c.label(0, row, out, "faint")
     within = f"{length_words(ordered[-1].at, units)} in"
-    c.label(c.wide - 1, row, within, "faint", "right")
+    c.label(last, row, within, "faint", "right")
+    between = (len(out) + c.wide - len(within)) // 2
+    beside_marks = ((0, row - 1, "left"), (last, row - 1, "right"))
+    role: Role = "strong" if relief > 0 else "faint"
+    c.label_where_free(words, role, (between, row, "middle"), *beside_marks)
 
 
 def draw_clearance(c: Canvas, scene: Scene) -> None:

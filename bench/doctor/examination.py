@@ -37,10 +37,8 @@ def examine(where: Paths, options: ListeningOptions) -> Iterator[Diagnostic]:
     except SettingsError as error:
         yield diagnosis("settings", "settings-wrong", words=str(error))
         known = False
-    options = options._replace(units=settings.units)
-    wired = list(settings.wired.items())
-    cables = ports.find_ports()
-    user = rights.this_user()
+    options, wired = options._replace(units=settings.units), [*settings.wired.items()]
+    cables, user = ports.find_ports(), rights.this_user()
     yield from ports.diagnose_cables(cables, wired)
     served = yield from _instruments(where, wired, cables, user, options, known=known)
     yield from recent_events(where.log, time.time())

@@ -91,9 +91,6 @@ def _diagnose_port(
         return
     try:
         seen = observe(port, options.seconds)
-    except FormatError as error:
-        yield diagnosis(name, "option-wrong", words=str(error))
-        return
     except (OSError, ValueError) as error:
         yield _not_opened(name, port, error)
         return
@@ -158,6 +155,8 @@ def _obstacle(name: str, port: PortSettings, user: User) -> Diagnostic | None:
 
 
 def _not_opened(name: str, port: PortSettings, error: Exception) -> Diagnostic:
+    if isinstance(error, FormatError):
+        return diagnosis(name, "option-wrong", words=str(error))
     if holders := holders_of(Path(port.port)) if port.port.startswith("/") else []:
         return _held(name, port, holders)
     if error_number(error) == errno.EAGAIN:  # its lock is another program's
@@ -183,16 +182,18 @@ def diagnose_cable(cable: Cable, user: User) -> Iterator[Diagnostic]:
     if heard.proposal is not None:
         yield _unnamed_instrument(name, heard.proposal)
     elif heard.silent:
-        asked = [f'format = "{one.name}"' for one in FORMATS.values() if one.query]
-        yield diagnosis(
-            "port",
-            "silent-cable",
-            cable=name,
-            request=REQUEST_ADVICE.removeprefix("One that is asked needs "),
-            registers=" or ".join(asked),
-        )
+        yield _silent_cable(name)
     else:
         yield _unknown_cable(name, heard)
+
+
+def _silent_cable(name: str) -> Diagnostic:
+    asked = [f'format = "{one.name}"' for one in FORMATS.values() if one.query]
+    request = REQUEST_ADVICE.removeprefix("One that is asked needs ")
+    registers = " or ".join(asked)
+    return diagnosis(
+        "port", "silent-cable", cable=name, request=request, registers=registers
+    )
 
 
 def _unnamed_instrument(name: str, proposal: Proposal) -> Diagnostic:

@@ -41,8 +41,7 @@ Trouble = tuple[str, str]  # what it was, to be counted; the sentence with its t
 
 
 def recent_events(log: Path, now: float) -> Iterator[Diagnostic]:
-    """One diagnostic for each instrument that had trouble in the day before `now` (wall
-    s), and one for the log."""
+    """Trouble of each instrument, and of the log, in the day before `now`, wall s."""
     try:
         with open_read(log) as db:
             rows = instrument_events(db, now - DAY - EARLIER)

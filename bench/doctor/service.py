@@ -100,12 +100,9 @@ def diagnose_daemon(
     seen = _watch(client, options.seconds)
     # after the watch: an instrument may just have been switched on
     reply = client.ask(GetStatus(), StatusReply)
+    program, process = reply.program, client.version.pid
     yield diagnosis(
-        "daemon",
-        "daemon-runs",
-        program=reply.program,
-        process=client.version.pid,
-        socket=client.path,
+        "daemon", "daemon-runs", program=program, process=process, socket=client.path
     )
     if reply.log_state != "not-recorded":
         yield diagnosis("log", "log-recorded", log=reply.log)

@@ -206,8 +206,8 @@ def with_remarks(finding: Finding) -> Finding:
 
 
 def _noted(note: str) -> Remark:
-    code = "noted-square-doubted" if _SQUARE_DOUBTED in note else "noted"
-    return Remark(code, values={"text": note})
+    doubted = _SQUARE_DOUBTED in note
+    return Remark("noted-square-doubted" if doubted else "noted", values={"text": note})
 
 
 _EVENT = (

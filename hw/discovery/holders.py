@@ -19,10 +19,7 @@ def holders_of(
     device: str | os.PathLike[str], *, proc: Path = Path("/proc")
 ) -> list[str]:
     """`name (process 123)` of each other process that has the device open, by its real
-    path.
-
-    Empty where none has, or where this user may not see other users' processes.
-    """
+    path, as far as this user may see other users' processes."""
     real = os.path.realpath(device)
     out = []
     for folder in sorted(proc.glob("[0-9]*"), key=lambda folder: int(folder.name)):

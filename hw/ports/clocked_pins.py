@@ -72,9 +72,8 @@ def pin_options(
             f"{name} is read from the pins {' and '.join(sorted(known))}, not from"
             f" {', '.join(pins)}"
         )
-    values = read_options(name, options)
-    if rate is not None:
-        values["rate"] = rate
+    asked: dict[str, object] = {} if rate is None else {"rate": rate}
+    values = read_options(name, options) | asked
     given: dict[str, Any] = {
         key: value for key, value in values.items() if key in PinOptions._fields
     }

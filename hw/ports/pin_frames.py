@@ -33,10 +33,8 @@ class FrameBuilder:
             self._bits.append("?")
             self._sampled = event.at
             return None
-        if event.line == "data":
-            self._data = event.level
-            return None
         if event.line != "clock":
+            self._data = event.level if event.line == "data" else self._data
             return None
         ended = None
         if self._last is not None and event.at - self._last > self._gap:

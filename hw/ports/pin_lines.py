@@ -48,8 +48,7 @@ def find_chip(
     """The chip that carries the header: its number has changed between kernels, its
     label has not.
 
-    Raises FileNotFoundError where there is none; PermissionError where none may be
-    opened.
+    Raises FileNotFoundError: there is none; PermissionError: none may be opened.
     """
     denied: OSError | None = None
     for path in sorted(dev.glob("gpiochip*")):

@@ -91,14 +91,9 @@ class TypedKeys(ReopenedPort):
             fd = os.open(
                 self.where, os.O_RDONLY | os.O_NONBLOCK | os.O_NOCTTY | os.O_CLOEXEC
             )
+            _grab(fd)
         except OSError as error:
             self._report(*open_error(self.where, error, "input"))
-            return False
-        if not _grab(fd):
-            os.close(fd)
-            self._report(
-                "busy", f"{self.where} is held by another program: close that program."
-            )
             return False
         self._fd = fd
         self._run, self._rest = [], b""
@@ -150,11 +145,13 @@ class TypedKeys(ReopenedPort):
             self.on_block(" ".join(run).encode() + b"\n", self._when)
 
 
-def _grab(fd: int) -> bool:
-    """Keep the device's keys from everybody else; False where another program does."""
+def _grab(fd: int) -> None:
+    """Keep the device's keys from everybody else. Raises OSError and closes it where
+    another program does."""
     try:
         fcntl.ioctl(fd, GRAB, 1)
     except OSError as error:
         # a device that knows no grab is a line that carries the same events
-        return error.errno != errno.EBUSY
-    return True
+        if error.errno == errno.EBUSY:
+            os.close(fd)
+            raise

@@ -22,7 +22,7 @@ from bench.units import rounded_words
 ASIDE = 21  # columns beside the figure for its unit, its way and the travel
 NARROW = 56  # columns under which they stand below it
 INK: dict[Role, Role] = {"bad": "bad-figure", "unsure": "unsure-figure"}  # of digits
-BESIDE = 12  # columns beside it where there is no row below it
+BESIDE = 13  # columns beside it where there is no row below it
 MOST_ASIDE = 5  # rows
 
 
@@ -49,16 +49,18 @@ def large_figure(
     lead = max(0, (high - len(aside)) // 2 if len(aside) < len(rows) else top)
     for n, line in enumerate(block):
         beside = aside[n - lead] if 0 <= n - lead < len(aside) else []
-        block[n] = [*fit(line, room + 1), ("  ", "text"), *beside]
+        block[n] = [*fit(line, room + 1), (" " if narrow else "  ", "text"), *beside]
     return block
 
 
 def _folded(aside: Block, high: int) -> Block:
-    """The lines in the few columns beside a figure, as many as are there in whole."""
+    """The lines in the few columns beside a figure, as many as are there in whole; no
+    number is parted from its unit."""
     out: Block = []
     for line in aside:
-        lines = wrap(plain(line), BESIDE - 2, line[0][1])
-        if len(out) + len(lines) > high:
+        lines = wrap(plain(line), BESIDE - 1, line[0][1])
+        parted = len(lines) > 1 and any(sign.isdigit() for sign in plain(line))
+        if parted or len(out) + len(lines) > high:
             break
         out += lines
     return out

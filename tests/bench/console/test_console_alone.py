@@ -24,7 +24,10 @@ SIZES = [(40, 15), pytest.param((80, 24), marks=pytest.mark.ci)]
 async def test_nothing_is_drawn_while_nothing_changes(fake, scenes) -> None:
     fake.last = [scenes.finding()]
     async with scenes.screen(fake) as (app, pilot):
-        await pilot.pause(0.2)
+        there = app.view.instruments
+        await scenes.until(
+            pilot, lambda _: there["travel"].value == 12.25 and app._timer is None
+        )  # and drawn
         before = app.drawn
         for _ in range(10):
             fake.read("indicator", 2.513)

@@ -31,7 +31,7 @@ async def test_a_check_is_begun_by_keys_and_its_set_up_drawn(tmp_path) -> None:
     ):
         await shows(app, "pretend-sled", "Pretend sled", "nothing measured yet")
         await begin(job)
-        await shows(app, "READ FIRST", "Unplug the saw", "Read, then Enter")
+        await shows(app, "READ FIRST", "Unplug the saw", "Read it, then Enter")
         await job.press("enter")
         text = await shows(app, "SET UP", "handle to the LEFT of the arm", "w sets it up wrong")
         assert "indicator" in text and "sled fence" in text and "█" in text
@@ -155,7 +155,7 @@ async def test_a_stand_is_tapped_by_hand_and_a_bump_is_told(tmp_path) -> None:
         before = hands_client.hands.saw.truth()
         await job.press("h")
         await wait(lambda: hands_client.tapped)
-        await shows(app, "compares it with the rest")
+        await shows(app, "compares it with before")
         await job.press("enter")
         await wait(lambda: hands_client.ask.phase == "lean", strict=False)
         assert hands_client.ask.phase == "lean", (hands_client.ask, [n.words for n in app.view.notices])

@@ -206,6 +206,9 @@ def test_with_four_rows_a_phone_still_has_large_digits_with_unit_and_way() -> No
     assert len(block) == 4 and text.count(RICH.full) > 20 and all(width(line) <= 40 for line in block)
     assert all(word in text for word in ("mm to go", "left end", "away from", "you"))
     assert "travel" not in text, "a line that has no room is left out whole"
+    read: Block = [[("mm indicator", "strong")], [("still", "text")], [("travel 112.2 mm", "faint")]]
+    text = words(large_figure("2.513", "number", read, 40, 4, RICH))
+    assert "mm indicator" in text and "112.2" not in text, "no number is parted from its unit"
 
 
 def viewer(found: Finding, live: LiveMoveNotice | None = None) -> SimpleNamespace:

@@ -54,12 +54,15 @@ def codes_of(node: ast.expr, names: dict[str, set[str]]) -> set[str]:
 def names_of(module: ast.Module) -> dict[str, set[str]]:
     """The codes that each local name of a module may stand for; its tables as `_tables`."""
     names: dict[str, set[str]] = {
-        "_tables": {ast.unparse(one) for one in module.body if isinstance(one, ast.Assign)}
+        "_tables": {ast.unparse(one) for one in module.body if isinstance(one, ast.Assign | ast.AnnAssign)}
     }
     for node in ast.walk(module):
-        if isinstance(node, ast.Assign) and isinstance(node.targets[0], ast.Name):
-            name = node.targets[0].id
-            names[name] = names.get(name, set()) | codes_of(node.value, names)
+        if isinstance(node, ast.Assign):
+            target, value = node.targets[0], node.value
+            if isinstance(target, ast.Tuple):  # the code and its values' names, out of a table
+                target, value = target.elts[0], ast.Subscript(node.value, node.value)
+            if isinstance(target, ast.Name):
+                names[target.id] = names.get(target.id, set()) | codes_of(value, names)
     handed = {f.name for f in ast.walk(module) if isinstance(f, ast.FunctionDef) and "code" in _parameters(f)}
     for node in ast.walk(module):  # what is handed to a function of the module as its `code`
         if isinstance(node, ast.Call) and getattr(node.func, "attr", getattr(node.func, "id", "")) in handed:

@@ -88,6 +88,8 @@ def _keys(dictionary: ast.Dict) -> set[str]:
 
 
 def _codes(code: ast.expr, where: str) -> list[str]:
+    if isinstance(code, ast.IfExp):
+        return [*_codes(code.body, where), *_codes(code.orelse, where)]
     assert isinstance(code, ast.Constant) and isinstance(code.value, str), f"{where}: a code is a plain word"
     return [code.value]
 
