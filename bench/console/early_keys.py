@@ -49,6 +49,8 @@ class EarlyKeys:
         shown = self._app.screen_stack[-1:]
         if not isinstance(event, events.Key):
             return event
+        if not shown:  # the console is being left
+            return None
         if self._aims.setdefault(event, shown) == shown:
             return event
         again = events.Key(event.key, event.character)

@@ -18,6 +18,7 @@ from bench.console.widgets import figure, pages, result, strip
 from bench.console.widgets.act_bar import Act
 from bench.console.widgets.drawing import WIDEST, Drawing
 from bench.console.widgets.viewer import Viewer, Words
+from bench.render.result import surely_closes
 
 RESULT = "result past gear"
 
@@ -73,6 +74,7 @@ class HomeScreen(WorkScreen):
     def choose_parts(self) -> None:
         finding = self.view.finding if self.view.here else None
         self.set_class(finding is not None, "-found")
+        self.set_class(finding is not None and surely_closes(finding), "-danger")
         self.set_class(finding is not None and has_picture(finding), "-drawn")
 
     def view_changed(self, changed: frozenset[str]) -> None:
@@ -98,7 +100,9 @@ class HomeScreen(WorkScreen):
         other = Act("2", again, "again")
         if not again:
             other = Act("1", "another check", "open('checks')")
-        return [Act("Enter", word, action, leads=True), other]
+        on = self.has_class("-danger") and self.can("read_on")
+        further = [Act("+", "read on", "read_on")] * on
+        return [Act("Enter", word, action, leads=True), *further, other]
 
     def _first_acts(self) -> list[Act]:
         view = self.view

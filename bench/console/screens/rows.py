@@ -139,8 +139,9 @@ class RowsScreen(Page):
         self.query_one(About).tell(about or self.subject())
 
     def take(self, index: int) -> None:
+        """Once, where Enter is pressed again before the next page is there."""
         take = self._rows[index].take if index < len(self._rows) else None
-        if take is not None:
+        if take is not None and self.app.screen is self:
             self.query_one(OptionList).highlighted = index
             take()
 

@@ -6,6 +6,7 @@ import msgspec
 import pytest
 from everyday import ci
 from msgspec.structs import replace
+from textual import events
 from textual.widgets import OptionList
 
 from bench.checks import checks
@@ -596,7 +597,7 @@ async def test_the_words_come_back_after_the_drawing(fake, scenes) -> None:
         fake.say(Notice("indicator", long))  # the drawing has room beside it, else nothing were seen
         await pilot.press("8")
         await scenes.until(pilot, lambda t: "handle" in t and "Square on the sled" not in t)
-        await scenes.until(pilot, lambda t: "8  words" in t and "left out" in t)
+        await scenes.until(pilot, lambda t: "8  words" in t and "was left" in t)
         fake.say(PromptChanged("r1", "fence-square", "big-sled", scenes.push))
         await scenes.until(pilot, lambda t: "Lift the square" in t)
 
@@ -659,7 +660,7 @@ async def test_the_act_of_a_danger_is_read_to_its_end_on_a_phone(fake, scenes) -
     fake.last = [closing(scenes)]
     async with scenes.screen(fake, size=(40, 15)) as (app, pilot):
         app.view.say("check", "The caliper is back.")
-        await scenes.until(pilot, lambda t: "First unplug" in t and "+ read on" in t)
+        await scenes.until(pilot, lambda t: "First unplug" in t and "+  read on" in t)
         seen = ""
         for _ in range(4):
             await pilot.press("plus")
@@ -716,6 +717,17 @@ async def test_a_key_before_the_first_screen_reaches_it(fake, scenes, monkeypatc
             answer(*one)
         await scenes.until(pilot, lambda t: "Which check?" in t)
         await scenes.until(pilot, lambda t: app.screen.query_one("OptionList").highlighted == 1)
+
+
+async def test_enter_pressed_again_and_again_opens_a_form_once(fake, scenes) -> None:
+    async with scenes.screen(fake) as (app, pilot):
+        await pilot.press("1")
+        await scenes.until(pilot, lambda t: "Which check?" in t)
+        for _ in range(3):  # all before the form is there
+            app.post_message(events.Key("enter", None))
+        await scenes.until(pilot, lambda t: app.screen.page == "options" or bool(fake.of(Begin)))
+        await pilot.pause(0.1)
+        assert sum(isinstance(one, CheckForm) for one in app.screen_stack) <= 1
 
 
 async def test_at_rest_few_readings_are_asked_for(fake, scenes) -> None:
