@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
+from time import monotonic
 from typing import Literal
 
 import msgspec
@@ -25,6 +27,10 @@ from bench.protocol import (
     ShopForecast,
 )
 
+# s: an Enter that follows another in less was held down or bounced, and would answer
+# the next question unread; terminals repeat a held key every 0.03 s; common practice,
+# no source
+HELD_S = 0.3
 PAST = 50  # earlier results that are asked for
 OVER = ("working-out", "done")  # phases in which all was gathered
 MOVED = ("made", "verified")  # what became of a move that was made
@@ -43,6 +49,7 @@ class Requests:
         self.view, self.guide = view, guide
         self._send = send
         self.last_begin: Begin | None = None
+        self._pressed = -math.inf  # when Enter was pressed last, s
         self._noted: str | None = None  # the finding whose move was noted just now
 
     def send(self, message: msgspec.Struct) -> bool:
@@ -108,7 +115,8 @@ class Requests:
     # ---- the check -------------------------------------------------------------------
 
     def press(self) -> None:
-        if self.press_answers:
+        before, self._pressed = self._pressed, monotonic()
+        if self.press_answers and self._pressed - before >= HELD_S:
             self.send(Press(waits=False))
 
     def begin(self, begin: Begin) -> bool:

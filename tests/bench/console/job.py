@@ -12,6 +12,7 @@ from collections.abc import Awaitable, Callable
 from pathlib import Path
 
 from bench.console.app import make_console
+from bench.console.requests import HELD_S
 from bench.demo.hands_client import HandsClient
 from bench.demo.operator import connect, virtual_bench
 from bench.demo.screen import Hands
@@ -25,11 +26,15 @@ class Job:
     def __init__(self, press: Callable[[str], Awaitable[None]], hands_client: HandsClient) -> None:
         self._press, self.hands_client = press, hands_client
         self.pressed: set[str] = set()
+        self._entered = 0.0  # when Enter was pressed last, s
         self.by_key = True  # the hand too; a screen without the demonstration's keys has none for it
         self.shows: Callable[[str], bool] = lambda page: True  # whether that page stands there, with its rows
 
     async def press(self, key: str) -> None:
         self.pressed.add(key)
+        if key == "enter":  # a hand lifts the finger in between
+            await asyncio.sleep(max(0.0, self._entered + HELD_S - time.monotonic()))
+            self._entered = time.monotonic()
         await self._press(key)
 
     def asked(self) -> object:

@@ -12,6 +12,7 @@ from textual.widgets import OptionList
 from bench.checks import checks
 from bench.checks.model import EvidenceGear
 from bench.checks.options import HOLD
+from bench.console import requests
 from bench.console.app import make_console
 from bench.console.first_start import Guide
 from bench.console.greeting import AT_REST, MOST_READINGS
@@ -274,6 +275,24 @@ async def test_enter_answers_only_what_is_asked(fake, scenes) -> None:
         await pilot.pause(0.05)
         (press,) = fake.of(Press)
         assert press.waits is False
+
+
+async def test_a_held_enter_answers_once_and_not_what_comes_next(fake, scenes, monkeypatch) -> None:
+    """A terminal repeats a held key; the set-up after the cautions would be answered unread."""
+    now = [100.0]
+    monkeypatch.setattr(requests, "monotonic", lambda: now[0])
+    fake.run = scenes.running(scenes.place)
+    async with scenes.screen(fake) as (_app, pilot):
+        await scenes.until(pilot, lambda t: "SET UP" in t)
+        for n in range(20):
+            await pilot.press("enter")
+            now[0] += 0.03
+            fake.say(PromptChanged("r1", "fence-square", "big-sled", replace(scenes.place, step=n % 2)))
+        await pilot.pause(0.05)
+        assert len(fake.of(Press)) == 1
+        now[0] += 1.0  # let go, read, and pressed
+        await pilot.press("enter")
+        await scenes.until(pilot, lambda _: len(fake.of(Press)) == 2)
 
 
 @pytest.fixture
