@@ -1,5 +1,5 @@
-"""One file per check; `CHECKS` is the table of them by kind, found by looking into this
-folder.
+"""One file per check; `checks()` is the table of them by kind, found by looking into
+this folder.
 
 A file that defines `CHECK` is a check. Nothing else has to be told of it.
 """

@@ -72,9 +72,8 @@ class VirtualSaw(SawAndSled):
     # -- what hands do -----------------------------------------------------------------
 
     def slip(self, kind: str) -> None:
-        """Make the next `place` go wrong: "not-turned" (square and stand stay as they
-        were), "wrong-side" (the stand is on the other side of the arm), "near-tip" (the
-        pass begins beyond the tip)."""
+        """Let the next `place` go wrong: "not-turned" (square and stand stay),
+        "wrong-side" (stand across the arm), "near-tip" (a pass from beyond the tip)."""
         if kind not in SLIPS:
             raise ValueError(
                 f"no slip is called {kind!r}; there are {', '.join(SLIPS)}"
@@ -100,17 +99,15 @@ class VirtualSaw(SawAndSled):
         """Set up the square (or the carried indicator) and the plunger, preloaded 2 to
         3 mm at this pose.
 
-        placement: handle-left, handle-right; "-" for the rip fence; front, rear for one
-        spot of the blade body, the indicator as it was set at the first;
-        "free-end" for an indicator on the jig that looks back at the fence's face near
-        its free end; leaned-left, leaned-right for a stand on the right of the sled's
-        side at the runners' middle, twisted-left, twisted-right for one `at` mm beyond
-        it (TWIST_AT unless said); as-is, rolled-over for one that rides along a
-        straightedge, its tip on the sled fence, pressed for a whole hand on it; turn-90
-        and the like for one on the plate, turned by hand to that mark: standing, or
-        carried along the slot (mount);
-        those of `mitre` and `upright`, the latter `at` mm above the table, beside the
-        blade on that side.
+        placement: handle-left, handle-right; "-": the rip fence; front, rear: one spot
+        of the blade body, the indicator as it was set at the first; free-end: on the
+        jig, looking back at the fence's face near its free end; leaned-left,
+        leaned-right: on the right of the sled's side at the runners' middle;
+        twisted-left, twisted-right: `at` mm beyond it (TWIST_AT unless said); as-is,
+        rolled-over: riding along a straightedge, its tip on the sled fence; pressed: a
+        whole hand on it; turn-90 and the like: on the plate, turned by hand to that
+        mark, standing or carried along the slot (mount); those of `mitre` and
+        `upright`, the latter `at` mm above the table, beside the blade on that side.
         """
         slip, self._slip = self._slip, None
         turn = turn_of(placement)
@@ -151,8 +148,7 @@ class VirtualSaw(SawAndSled):
         return stays or (slip == "not-turned" and self._probe is not None)
 
     def slide(self, height: float) -> None:
-        """Slide a plunger to another height (mm) along the upright edge it is held
-        to."""
+        """Slide a plunger along the upright edge to another height, mm."""
         self._height = height
 
     def seat(self) -> None:
@@ -178,8 +174,7 @@ class VirtualSaw(SawAndSled):
     # -- what the plunger feels --------------------------------------------------------
 
     def depth(self, pose: Pose) -> float:
-        """How far the plunger is pushed in, mm, with the sled at that pose; 0 when it
-        touches nothing."""
+        """mm that the plunger is pushed in, the sled at that pose; 0 in the air."""
         if self.lifted or (self._probe is None and self._upright is None):
             return 0.0
         distance = self._distance(pose)
