@@ -47,12 +47,13 @@ def saw_move(
     """How a part of the saw itself is to be turned; None where the finding is not out,
     or is not of a part of the saw.
 
-    The distance is an angle: where a saw is held and shifted differs from saw to saw.
+    The distance is told over the length that the result is told over: where a saw is
+    held and shifted differs from saw to saw.
     """
     if finding.verdict != "outside" or part is None or saw is None:
         return None
     judged = next((q for q in finding.quantities if q.verdict == "outside"), None)
-    if judged is None:
+    if judged is None or judged.over is None:
         return None
     if part == "blade":
         turn = judged.value
@@ -62,10 +63,11 @@ def saw_move(
         turn = rip_fence_turn(judged.value, saw.rip_fence, wanted)
     right = turn >= 0  # the rear of what is turned counter-clockwise stands left
     return act(
-        "move-saw",
+        "turn-saw",
         part=part,
-        turn=abs(turn),
-        uncertainty=abs(judged.uncertainty),
+        shift=abs(turn) * judged.over,
+        uncertainty=judged.uncertainty * judged.over,
+        over=judged.over,
         way="right" if right else "left",
         other_way="left" if right else "right",
     )

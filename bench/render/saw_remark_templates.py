@@ -49,6 +49,12 @@ rim-unknown: Read at a radius of {radius:station}. Nearer the rim the tilt grows
   proportion. Give the rim's radius to have it worked out.
 rim: Read at a radius of {radius:station}. At the rim, {rim:station} out, the tilt is
   {tilt:length}. {over:That is over what was set for the saw.|}
+turn-saw: First unplug the saw and see the blade at rest. Move the {part:blade=blade
+  carriage|rip fence=rip fence}'s rear {shift:give {uncertainty}} over {over:station} to
+  the {way}. Hold the front in its place. {part:blade=On some saws the table is shifted
+  instead. Then move the table's rear as much to the {other_way}.|rip fence=It then
+  opens a little at the rear.} Which bolts, in what order, how tight: the saw's manual
+  says. Then take the check again.
 move-saw: First unplug the saw and see the blade at rest. Move the rear of the
   {part:blade=blade's carriage|rip fence=rip fence} {turn:slope {uncertainty}} to the
   {way}. Hold the front in its place. {part:blade=On some saws the table is shifted

@@ -642,10 +642,11 @@ async def test_the_act_stands_before_what_is_said_in_small(fake, scenes) -> None
 def closing(scenes):
     """A rip fence right of the blade that closes at the rear; all figures invented."""
     toe = Quantity("toe", 9e-4, "rad", 2e-5, 8.0, tolerance=1.6e-4, verdict="outside", way=CLOSES, over=219.0)
-    turn = {"part": "rip fence", "turn": 9.8e-4, "uncertainty": 2e-5, "way": "right", "other_way": "left"}
+    turn = {"part": "rip fence", "shift": 0.215, "uncertainty": 0.005, "over": 219.0}
+    turn |= {"way": "right", "other_way": "left"}
     remarks = [
         Remark("closes", values={"closing": 9e-4, "surely": 1.0}, severity="warning"),
-        Remark("move-saw", values=turn, severity="act"),
+        Remark("turn-saw", values=turn, severity="act"),
     ]
     return replace(
         scenes.finding(), check="rip-fence", jig=None, quantities=[toe], move=None, remarks=remarks, notes=[]
@@ -668,7 +669,7 @@ async def test_a_rip_fence_that_closes_leads_and_its_act_is_seen(fake, scenes) -
         rows = [line[:42] for line in scenes.rows(app)]
         text = " ".join(" ".join(rows).split())
         assert text.index("DANGER: it closes at the rear by") < text.index("First unplug the saw")
-        assert "Move the rear of the rip fence" in text
+        assert "Move the rip fence's rear" in text
         assert "Never checked" not in text  # nothing else is due before that
         notes = " ".join(words for words, _ in further_words(app.screen.query_one("#further", Words)))
         assert "closes at the rear" not in notes  # it was said

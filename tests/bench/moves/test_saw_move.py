@@ -36,7 +36,7 @@ def work(kind: str, rotation: float, side: str, saw: Saw | None, **options):
 
 
 def told(finding) -> tuple[float, str]:
-    words = next(note for note in notes_of(finding, "mm") if "Move the rear" in note)
+    words = next(note for note in notes_of(finding, "mm") if "'s rear" in note)
     assert words.startswith("First unplug the saw") and "manual" in words
     size, way = re.search(r"([\d.]+) mm.*? to the (left|right)", words).groups()
     return float(size), way
@@ -70,11 +70,11 @@ def test_nothing_is_told_where_it_is_good_or_nothing_judges_it() -> None:
         work("slot-blade", 0.00001, "right", Saw("s", parallel=0.0005)),
         work("slot-blade", 0.0012, "right", None),
     ):
-        assert "move-saw" not in finding.codes
+        assert "turn-saw" not in finding.codes
 
 
-def test_inch_users_read_it_over_a_foot() -> None:
+def test_inch_users_read_it_over_the_same_length_as_the_result() -> None:
     finding = work("slot-blade", 0.0012, "right", Saw("s", parallel=0.0002))
-    note = next(note for note in notes_of(finding, "inch") if "Move the rear" in note)
+    note = next(note for note in notes_of(finding, "inch") if "'s rear" in note)
     assert " mm" not in note
-    assert "per ft to the right" in note
+    assert "over 11.8 in to the right" in note

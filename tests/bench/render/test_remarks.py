@@ -17,6 +17,7 @@ from bench.render.remarks import notes_of, remark_words, with_notes
 
 FIELDS = tuple(Remark.__struct_fields__)
 ALWAYS = {"placement", "pass", "where"}
+EARLIER = {"move-saw"}  # in logs of earlier versions only
 MAKERS = {"note", "warning", "act", "refusal", "doubt"}
 
 
@@ -104,7 +105,7 @@ def test_each_code_has_a_sentence_with_its_values_and_each_sentence_a_code() -> 
         assert values <= shown, f"{where}: nobody is shown {values - shown} of {code}"
         if {"placement", "sweep"} & shown:  # `where` does without a placement
             assert "placement" in others, f"{where}: {code} tells no placement"
-    assert codes == set(TEMPLATES)
+    assert codes | EARLIER == set(TEMPLATES)
 
 
 @pytest.mark.parametrize("units", ["mm", "inch"])
