@@ -319,12 +319,6 @@ def _load_arithmetic() -> None:
     from bench.log import cut_forecast
 
     assert evaluation_worker and cut_forecast
-    import ctypes
-
-    # The C library keeps what the loading freed: 6 of 53 MiB, measured. One that has
-    # no such call keeps it on.
-    with contextlib.suppress(AttributeError, OSError):
-        ctypes.CDLL(None).malloc_trim(0)
 
 
 def run_daemon(settings: Settings, paths: Paths) -> None:

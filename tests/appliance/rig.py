@@ -257,27 +257,32 @@ async def run(arguments: argparse.Namespace) -> bool:
         "pins": lambda rig: pins(rig, arguments.wheels),
         "formats": lambda rig: formats(rig, arguments.cores),
     }
-    good = True
     async with rig(machine_of, seed=arguments.seed) as one:
+        good = True
         if made.disk == kept:
             await one.start()
             await one.wire()
         else:
-            good &= await installs(one, arguments.wheels)
+            good = await _tried(one, "installs", lambda rig: installs(rig, arguments.wheels))
             if kept is not None:
                 await asyncio.to_thread(one.machine.keep, kept)
                 await one.start()
                 await one.answers()
         for name, test in tests.items():
             if not arguments.only or name in arguments.only:
-                try:
-                    good &= await test(one)
-                except Exception as error:
-                    good &= tell(name, f"{type(error).__name__}: {error}", None, False)
-                    journal = "sudo journalctl -b --no-pager -o short-monotonic | tail -60"
-                    said = await asyncio.to_thread(one.machine.call, journal, check=False)
-                    print(said.stdout, file=sys.stderr)
+                good &= await _tried(one, name, test)
     return good
+
+
+async def _tried(one: Rig, name: str, test: Callable[[Rig], Awaitable[bool]]) -> bool:
+    """Whether it passed; where it could not be tried to its end, the journal goes to standard error."""
+    try:
+        return await test(one)
+    except Exception as error:
+        journal = "sudo journalctl -b --no-pager -o short-monotonic | tail -60"
+        said = await asyncio.to_thread(one.machine.call, journal, check=False)
+        print(said.stdout, file=sys.stderr)
+        return tell(name, f"{type(error).__name__}: {error}", None, False)
 
 
 def main(argv: Sequence[str]) -> int:
