@@ -154,7 +154,8 @@ def _texture(
     edges = np.arange(low, high, TEXTURE_GRID)
     lines = []
     for s, r in columns:
-        places, index = np.unique(s, return_inverse=True)
+        places = np.unique(s)
+        index = np.searchsorted(places, s)
         level = np.bincount(index, r) / np.bincount(index)
         if np.diff(places).max() > WIDEST_GAP:
             return None

@@ -101,13 +101,14 @@ def into_cells(travel: Array, reading: Array, kept: Mask, cells: int = CELLS) ->
     A cell's travel is the mean travel of its readings, so uneven filling costs nothing.
     """
     here, read = travel[kept], reading[kept]
-    places, slot = np.unique(here, return_inverse=True)
+    places = np.unique(here)
+    slot = np.searchsorted(places, here)
     if places.size > 16 and here.size > cells:
         scaled = (here - places[0]) / (places[-1] - places[0]) * cells
         slot = np.minimum(scaled.astype(np.intp), cells - 1)
-        slot = np.unique(slot, return_inverse=True)[1]
+        slot = np.searchsorted(np.unique(slot), slot)
     index = np.full(travel.size, -1, dtype=np.intp)
-    index[kept] = slot = slot.reshape(-1)
+    index[kept] = slot
     n = np.bincount(slot).astype(np.float64)
     s, r = np.bincount(slot, here) / n, np.bincount(slot, read) / n
     return Cells(s, r, n, index)

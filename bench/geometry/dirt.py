@@ -144,7 +144,7 @@ def dirt_at_stations(s: Array, r: Array, count: float) -> Mask:
     if n < 5:
         return none
     intercept, slope, _ = least_quantile(s, r, quantile=0.6, most=n)
-    order = np.argsort(np.abs(r - intercept - slope * s))
+    order = np.argsort(np.abs(r - intercept - slope * s), kind="stable")
     for k in range(n // 3, 0, -1):
         rest, out = np.sort(order[: n - k]), order[n - k :]
         if np.ptp(s[rest]) <= 0 or n - k < 4:

@@ -64,8 +64,10 @@ class Importer:
         self._number = 0  # of the line
         self.problems: list[StatusMessage] = []
         self._told = 0
-        # by line: a write that has to be repeated is counted once
-        self._states: dict[int, str] = {}
+        self._lines = 0  # that are not empty
+        self._states = Counter[str]()  # what became of their events and results
+        # of the piece being written, by line: a write may have to be repeated
+        self._written: dict[int, str] = {}
         self._bad: set[int] = set()
         self._unknown: Counter[str] = Counter()
         self._links: dict[Link, int] = {}  # and the line that it stood in
@@ -77,6 +79,7 @@ class Importer:
         a line that is too long."""
         if lines := [*self.read(piece, last=last)]:
             _write(log, partial(self._take, lines), 2 * len(piece))
+            self._states.update(self._written.values())
         if last:
             links = iter(self._links.items())
             while some := [*itertools.islice(links, LINKS_AT_ONCE)]:
@@ -92,9 +95,9 @@ class Importer:
         return taken
 
     def _taken(self) -> LogImported:
-        states = Counter(self._states.values())
+        states = self._states
         return LogImported(
-            lines=len(self._bad | self._states.keys()),
+            lines=self._lines,
             taken=states["taken"],
             known=states["known"] + states["differs"],
             events=states["event"],
@@ -111,7 +114,10 @@ class Importer:
             text = bytes(self._buffer[:end])
             del self._buffer[: end + 1]
             self._number += 1
-            if text.strip() and (line := self._line(self._number, text)) is not None:
+            if not text.strip():
+                continue
+            self._lines += 1
+            if (line := self._line(self._number, text)) is not None:
                 yield self._number, line
         if len(self._buffer) > LONGEST_LINE:
             most = LONGEST_LINE // 2**20
@@ -140,6 +146,7 @@ class Importer:
         db: sqlite3.Connection,
         boot_key: int,
     ) -> None:
+        self._written = {}
         for number, line in lines:
             if isinstance(line, EventLine):
                 write = partial(self._event, db, number, line)
@@ -167,7 +174,7 @@ class Importer:
         if here is None:
             entry = self._entry(db, wall, event.clock_synced)
             entry.event(None, event.kind, event.data)
-        self._states[number] = "event" if here is None else "event-known"
+        self._written[number] = "event" if here is None else "event-known"
 
     def _result(self, db: sqlite3.Connection, number: int, line: ExportLine) -> None:
         """Its moves are taken where the log lacks them."""
@@ -188,7 +195,7 @@ class Importer:
             if move.made is not None and made_here != (1,):
                 at = wall if move.made_wall_s is None else move.made_wall_s
                 entries.move_made(self._entry(db, at, synced), move.move, move.made)
-        self._states[number] = state
+        self._written[number] = state
 
     def _join(
         self,

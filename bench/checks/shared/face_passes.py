@@ -121,7 +121,7 @@ def _lumps(passes: Sequence[Pass], remarks: list[Remark]) -> None:
     proud = np.ones(edges.size - 1, dtype=bool)
     for one in passes:
         x, r = one.kept
-        order = np.argsort(x)
+        order = np.argsort(x, kind="stable")
         over = one.aside & (one.r > np.interp(one.x, x[order], r[order]))
         filled, dirt = (np.histogram(x, edges)[0] for x in (one.x, one.x[over]))
         proud &= (dirt > 0.5 * filled) | (filled == 0)

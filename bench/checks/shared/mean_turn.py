@@ -72,8 +72,8 @@ def _fitted(placed: Sequence[Placed]) -> tuple[float, float, float] | None:
     mean = np.zeros(number)
     for one in placed:
         for trace, _ in one.pushes:
-            places, where = np.unique(trace.travel, return_inverse=True)
-            where = where.reshape(-1)
+            places = np.unique(trace.travel)
+            where = np.searchsorted(places, trace.travel)
             reading = np.bincount(where, trace.reading) / np.bincount(where)
             mean += np.interp(grid, places, reading) / len(one.pushes) / len(placed)
     if number < FEWEST_FOR_FORM:
