@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from bench.geometry.cells import Array, into_cells
-from bench.geometry.columns import legendre, paired
+from bench.geometry.columns import distinct, legendre, paired
 
 TEXTURE_GRID = 1.0  # mm between the places at which two textures are compared
 FARTHEST = 80  # grid steps that a stand is looked for to either side
@@ -154,8 +154,7 @@ def _texture(
     edges = np.arange(low, high, TEXTURE_GRID)
     lines = []
     for s, r in columns:
-        places = np.unique(s)
-        index = np.searchsorted(places, s)
+        places, index = distinct(s)
         level = np.bincount(index, r) / np.bincount(index)
         if np.diff(places).max() > WIDEST_GAP:
             return None

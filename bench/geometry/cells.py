@@ -11,6 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from bench.geometry.columns import distinct
+
 Array = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
 
@@ -101,12 +103,11 @@ def into_cells(travel: Array, reading: Array, kept: Mask, cells: int = CELLS) ->
     A cell's travel is the mean travel of its readings, so uneven filling costs nothing.
     """
     here, read = travel[kept], reading[kept]
-    places = np.unique(here)
-    slot = np.searchsorted(places, here)
+    places, slot = distinct(here)
     if places.size > 16 and here.size > cells:
         scaled = (here - places[0]) / (places[-1] - places[0]) * cells
         slot = np.minimum(scaled.astype(np.intp), cells - 1)
-        slot = np.searchsorted(np.unique(slot), slot)
+        slot = distinct(slot)[1]
     index = np.full(travel.size, -1, dtype=np.intp)
     index[kept] = slot
     n = np.bincount(slot).astype(np.float64)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -15,6 +16,7 @@ import numpy.typing as npt
 from bench.finding import EvidenceError
 
 Array = npt.NDArray[np.float64]
+Member = npt.NDArray[np.intp]
 Column = npt.ArrayLike  # anything numpy reads as one column of numbers
 
 # of a profile, to see what noise does: its standard deviation is then known to 5 %
@@ -24,6 +26,14 @@ COPIES = 200
 class GeometryError(EvidenceError):
     """The numbers given cannot carry the answer; the message says which and what
     to do."""
+
+
+def distinct(values: npt.NDArray[Any]) -> tuple[npt.NDArray[Any], Member]:
+    """The different values in their order (k,), and for each value which of them it
+    is (n,). `np.unique` with its inverse sorts by the quick argsort, which crashed on
+    an emulated processor."""
+    unique = np.unique(values)
+    return unique, np.searchsorted(unique, values)
 
 
 def column(name: str, values: Column, at_least: int = 1) -> Array:

@@ -20,7 +20,7 @@ from bench.geometry.cells import (
     into_cells,
     moving,
 )
-from bench.geometry.columns import paired
+from bench.geometry.columns import distinct, paired
 from bench.geometry.dirt import dirt_at_stations, dirt_in_sweep, long_step
 from bench.geometry.related_noise import judge
 
@@ -134,7 +134,7 @@ def _too_little(s: Array) -> Remark | None:
 def _station_dirt(s: Array, r: Array, count: float) -> Mask:
     """Marks may be read several times: their medians are judged, a bad mark takes all
     its readings along."""
-    places, index = np.unique(s, return_inverse=True)
+    places, index = distinct(s)
     if places.size == s.size:
         return dirt_at_stations(s, r, count)
     medians = np.array([float(np.median(r[index == k])) for k in range(places.size)])

@@ -15,7 +15,15 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from bench.geometry.columns import Array, Column, GeometryError, column, line_of, paired
+from bench.geometry.columns import (
+    Array,
+    Column,
+    GeometryError,
+    column,
+    distinct,
+    line_of,
+    paired,
+)
 
 # mm, the stretch that is averaged: longer than a texture, shorter than a board
 WINDOW = 45.0
@@ -122,8 +130,8 @@ def _cells(xs: Array, window: float) -> tuple[npt.NDArray[np.intp], Array]:
     reach = float(np.ptp(xs))
     cells = max(1, round(reach * CELLS_PER_WINDOW / window))
     number = np.minimum(np.floor((xs - xs.min()) * (cells / reach)), cells - 1)
-    _, member, count = np.unique(number, return_inverse=True, return_counts=True)
-    return member.reshape(-1), count.astype(np.float64)
+    _, member = distinct(number)
+    return member, np.bincount(member).astype(np.float64)
 
 
 def interpolation_matrix(x: Column, at: Column) -> Array:
@@ -133,8 +141,8 @@ def interpolation_matrix(x: Column, at: Column) -> Array:
     Outside the readings the outermost line is drawn on.
     """
     xs, places = column("positions", x), column("places", at)
-    knots, member, count = np.unique(xs, return_inverse=True, return_counts=True)
-    member = member.reshape(-1)
+    knots, member = distinct(xs)
+    count = np.bincount(member)
     last = knots.size - 1
     upper = np.clip(np.searchsorted(knots, places), min(1, last), last)
     lower = np.maximum(upper - 1, 0)

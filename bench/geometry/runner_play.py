@@ -47,7 +47,7 @@ class Widths:
         widths = column("widths", self.widths)
         known = np.zeros(stations.size) if self.centres is None else self.centres
         centres = column("centres", known)
-        order = np.argsort(stations)
+        order = np.argsort(stations, kind="stable")
         if np.any(widths <= 0.0):
             raise GeometryError(
                 f"width {float(widths.min()):g} mm: give widths above zero"
@@ -67,7 +67,7 @@ class Widths:
         stations, level beyond."""
         places = column("stations", stations)
         moves = column("offsets", offsets)
-        order = np.argsort(places)
+        order = np.argsort(places, kind="stable")
         places, moves = places[order], moves[order]
         inner = places[(places > self.s[0]) & (places < self.s[-1])]
         every = np.unique(np.concatenate((self.s, inner)))

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bench.geometry.columns import Array, Column, GeometryError, column
+from bench.geometry.columns import Array, Column, GeometryError, column, distinct
 
 FULL_TURN = 2.0 * np.pi
 FEWEST_FOR_WARP = 5  # turns from which a second harmonic is fitted
@@ -113,8 +113,8 @@ def wobble(turns: Column, readings: Column) -> Wobble:
 def _marks(angles: Array, values: Array) -> _Marks:
     angles = np.asarray(np.round(np.mod(angles, FULL_TURN), 9), dtype=np.float64)
     angles[angles >= round(FULL_TURN, 9)] = 0.0
-    turns, member, counts = np.unique(angles, return_inverse=True, return_counts=True)
-    member = member.reshape(-1)
+    turns, member = distinct(angles)
+    counts = np.bincount(member)
     if turns.size < 3:
         raise GeometryError(
             f"{turns.size} different turns: a tilt needs three at least"

@@ -16,7 +16,7 @@ import numpy as np
 from bench.checks.shared.placed import Placed
 from bench.checks.shared.traces import travel_span
 from bench.geometry.cells import Array
-from bench.geometry.columns import legendre
+from bench.geometry.columns import distinct, legendre
 from bench.geometry.line_fit import fit_sweep
 from bench.geometry.related_noise import FEWEST_FOR_FORM
 from bench.uncertainty import Group, Pool
@@ -72,8 +72,7 @@ def _fitted(placed: Sequence[Placed]) -> tuple[float, float, float] | None:
     mean = np.zeros(number)
     for one in placed:
         for trace, _ in one.pushes:
-            places = np.unique(trace.travel)
-            where = np.searchsorted(places, trace.travel)
+            places, where = distinct(np.asarray(trace.travel))
             reading = np.bincount(where, trace.reading) / np.bincount(where)
             mean += np.interp(grid, places, reading) / len(one.pushes) / len(placed)
     if number < FEWEST_FOR_FORM:
