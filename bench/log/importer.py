@@ -70,7 +70,7 @@ class Importer:
         self._written: dict[int, str] = {}
         self._bad: set[int] = set()
         self._unknown: Counter[str] = Counter()
-        self._links: dict[Link, int] = {}  # and the line that it stood in
+        self._links: list[tuple[Link, int]] = []  # and the line that it stood in
 
     def take(self, log: LogWriter, piece: bytes, *, last: bool) -> LogImported:
         """Write the lines that end in this piece, and wait until the disk has them.
@@ -81,7 +81,7 @@ class Importer:
             _write(log, partial(self._take, lines), 2 * len(piece))
             self._states.update(self._written.values())
         if last:
-            links = iter(self._links.items())
+            links = iter(self._links)
             while some := [*itertools.islice(links, LINKS_AT_ONCE)]:
                 _write(log, partial(self._join, some), 100 * len(some))
             self.problems += [
@@ -135,7 +135,7 @@ class Importer:
             if field in self._unknown or len(self._unknown) < MOST_TOLD:
                 self._unknown[field] += 1
         if isinstance(line, ExportLine):
-            self._links |= dict.fromkeys(_links(line), number)
+            self._links += [(link, number) for link in _links(line)]
             if line.damaged is not None:
                 self._tell(number, "import-without", why=line.damaged)
         return line

@@ -62,6 +62,7 @@ HIGHEST_VERSION = 10_000  # no program makes so many changes: a higher number is
 PAGE_BYTES = 1024
 CHECKPOINT_PAGES = 1000  # of the write-ahead file; SQLite's own default
 WAL_LIMIT_BYTES = 16 * 2**20  # to which SQLite cuts the write-ahead file afterwards
+CACHE_KIB = 1000  # of pages in memory: half of SQLite's own default
 
 
 def connect(path: Path, page_bytes: int = PAGE_BYTES) -> sqlite3.Connection:
@@ -99,6 +100,7 @@ def _set_up(path: Path, db: sqlite3.Connection, page_bytes: int) -> None:
         )
     db.execute("PRAGMA synchronous = FULL")
     db.execute("PRAGMA foreign_keys = ON")
+    db.execute(f"PRAGMA cache_size = -{CACHE_KIB}")
     db.execute(f"PRAGMA wal_autocheckpoint = {CHECKPOINT_PAGES}")
     db.execute(f"PRAGMA journal_size_limit = {WAL_LIMIT_BYTES}")
 
