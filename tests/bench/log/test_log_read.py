@@ -123,9 +123,13 @@ def test_a_killed_writers_log_is_read_whole_on_a_medium_of_somebody_else(
     life.whole_check("run-1")
     life.writer.flush()
     folder = tmp_path_factory.mktemp("card")
-    for suffix in ("", "-wal"):  # as a card pulled out of a running Pi
-        source = path.with_name(path.name + suffix)
-        (folder / source.name).write_bytes(source.read_bytes())
+    both = {}  # at one moment, as a card pulled out of a running Pi; the writer may be merging just now
+    while both != (
+        both := {file.name: file.read_bytes() for file in (path, path.with_name(f"{path.name}-wal"))}
+    ):
+        pass
+    for name, held in both.items():
+        (folder / name).write_bytes(held)
     assert (folder / (path.name + "-wal")).stat().st_size > 0
     before = {file: file.read_bytes() for file in folder.iterdir()}
     monkeypatch.setattr(os, "geteuid", lambda: 12345)
