@@ -29,7 +29,7 @@ async def test_a_check_is_begun_by_keys_and_its_set_up_drawn(tmp_path) -> None:
         bench(tmp_path) as (_saw, hands_client, folder, _daemon),
         screen(folder, hands_client) as (app, job),
     ):
-        await shows(app, "pretend-sled", "Pretend sled", "nothing measured yet")
+        await shows(app, "pretend-sled", "A pretend sled", "nothing measured yet")
         await begin(job)
         await shows(app, "READ FIRST", "Unplug the saw", "Read it, then Enter")
         await job.press("enter")
@@ -221,7 +221,7 @@ async def test_the_daemon_killed_in_mid_check(tmp_path) -> None:
             late = HandsClient(await connect(folder), hands, ports)
             try:
                 # somebody may have moved it: the set-up is asked again
-                await shows(app, "SET UP", "2 of 3 kept", "goes on: 2 passes kept")
+                await shows(app, "SET UP", "2 of 3 kept", "goes on where it stood: 2 passes kept")
                 job.hands_client = late
                 await job.press("8")  # somebody is there: what the daemon noted need not be said again
                 notes, told = await _told(folder)

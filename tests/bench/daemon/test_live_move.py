@@ -401,7 +401,7 @@ async def test_from_out_to_good_enough_with_a_screw_that_draws(tmp_path) -> None
             assert second.move.way == first.move.way
             move = Made(wire, hands)
             end = await move.make(first.move.way, drawn)
-            assert any("Aim " in said.words for said in move.heard)
+            assert any("past it" in said.words for said in move.heard)
             assert end.verdict == "inside"
             assert abs(saw.truth()["rotation"]) <= first.quantities[0].tolerance
             wire.close()

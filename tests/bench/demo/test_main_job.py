@@ -105,7 +105,7 @@ def test_no_third_pass_is_asked_for_where_two_settle_it(rigs, run) -> None:
     rig.go(0.0)
     check.hear("Returned to the start")
     rig.go(150.0)
-    check.hear("That settles it")
+    check.hear("The verdict is sure already")
     assert check.wait() == 1  # out
     finding = check.answer()
     assert finding["verdict"] == "outside" and finding["confidence"] == 0.95
@@ -187,7 +187,7 @@ def test_killed_daemon_and_killed_client_in_mid_check(rigs, run, tmp_path) -> No
     daemon.end(9)
     check.hear("went away")
     daemon = run("daemon")
-    daemon.hear("goes on: 1 passes kept")
+    daemon.hear("goes on where it stood: 1 passes kept")
     check.hear("goes on where it stands")
     check.end(9)
     with sqlite3.connect(tmp_path / "log.db") as db:
