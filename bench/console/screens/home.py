@@ -10,6 +10,7 @@ from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.widget import Widget
 
 from bench.console import first_start
+from bench.console.host import NARROW
 from bench.console.result_drawing import has_picture
 from bench.console.screens.base import WorkScreen
 from bench.console.text import Block
@@ -100,7 +101,8 @@ class HomeScreen(WorkScreen):
         other = Act("2", again, "again")
         if not again:
             other = Act("1", "another check", "open('checks')")
-        on = self.has_class("-danger") and self.can("read_on")
+        needed = self.has_class("-danger") or self.app.size.width < NARROW
+        on = needed and self.can("read_on")  # a finger on a phone cannot scroll
         further = [Act("+", "read on", "read_on")] * on
         return [Act("Enter", word, action, leads=True), *further, other]
 

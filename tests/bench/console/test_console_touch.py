@@ -60,12 +60,25 @@ async def test_a_sweep_is_had_with_one_hand(fake, scenes, size) -> None:
         assert "undo pass" in await bar(app, pilot)
 
 
+
+
 async def test_two_quick_taps_mark_no_words(fake, scenes) -> None:
     fake.run = scenes.running(scenes.push)
     async with scenes.screen(fake, size=(40, 46)) as (app, pilot):
         await scenes.until(pilot, lambda t: "undo pass" in t)
         await pilot.click((await bar(app, pilot))["undo pass"], times=2)
         assert not app.screen.selections
+
+
+async def test_the_rest_of_a_result_is_reached_by_a_thumb(fake, scenes) -> None:
+    """A finger that is drawn over a browser's page scrolls nothing: one touch does."""
+    fake.last = [scenes.finding()]
+    async with scenes.screen(fake, size=(40, 24)) as (app, pilot):
+        await scenes.until(pilot, lambda t: "make the move" in t and "read on" in t)
+        box = app.screen.query_one("#found")
+        await touch(pilot, (await bar(app, pilot))["read on"])
+        assert box.scroll_offset.y > 0
+
 
 
 async def test_the_live_move_is_answered_and_taken_back_by_touch(fake, scenes) -> None:
