@@ -11,7 +11,7 @@ from textual.widgets import OptionList
 from bench.console.app import make_console
 from bench.console.screens import confirm
 from bench.console.widgets.act_bar import ActButton
-from bench.protocol import Abandon, Begin, LiveMoveNotice, Press, PromptChanged, Undo
+from bench.protocol import Abandon, Begin, LiveMoveNotice, Notice, Press, PromptChanged, Undo
 
 SIZES = [
     (40, 15),
@@ -79,6 +79,14 @@ async def test_the_rest_of_a_result_is_reached_by_a_thumb(fake, scenes) -> None:
         await touch(pilot, (await bar(app, pilot))["read on"])
         assert box.scroll_offset.y > 0
 
+
+async def test_what_was_said_is_read_whole_on_a_tall_phone(fake, scenes) -> None:
+    fake.run = scenes.running(scenes.push)
+    async with scenes.screen(fake, size=(40, 46)) as (_app, pilot):
+        await scenes.until(pilot, lambda t: "undo pass" in t)
+        for n in range(3):
+            fake.say(Notice("lean", f"Sentence {n} of those that were said takes two rows, end {n}."))
+        await scenes.until(pilot, lambda t: all(f"end {n}." in t for n in range(3)))
 
 
 async def test_the_live_move_is_answered_and_taken_back_by_touch(fake, scenes) -> None:
