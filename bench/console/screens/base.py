@@ -65,7 +65,7 @@ class ConsoleScreen(Screen[T]):
         raise NotImplementedError
 
     def all_acts(self) -> list[Act]:
-        """The guest's stand behind the first, since they are what hands would do."""
+        """The guest's stand behind Enter's, since they are what hands would do."""
         acts, guest = self.acts(), self.host.guest
         if guest is None or not isinstance(self, WorkScreen):
             return acts
@@ -74,7 +74,8 @@ class ConsoleScreen(Screen[T]):
             for n, key in enumerate(guest.keys)
             if key.leads and key.can()
         ]
-        return [*acts[:1], *keys, *acts[1:]]
+        first = sum(act.key == "Enter" for act in acts[:1])
+        return [*acts[:first], *keys, *acts[first:]]
 
     # ---- what it shows ---------------------------------------------------------------
 

@@ -99,7 +99,7 @@ class CheckScreen(WorkScreen):
             what = (
                 "mark" if ask.mark else "pass" if ask.gather == "sweep" else "reading"
             )
-            out.append(Act("0", f"undo {what}", "undo"))
+            out.append(Act("0", f"undo {what}", "undo", apart=True))
         if self.can("picture"):
             word = "drawing" if self._drawn_for is None else "words"
             out.append(Act("8", word, "picture"))

@@ -37,12 +37,14 @@ class ActButton(Static):
 
 class Act(msgspec.Struct, frozen=True):
     """`key` as it is shown, the word, and the action of the screen. `leads`: it is what
-    is asked for; else it is only possible."""
+    is asked for; else it is only possible. `apart`: it takes something back, and stands
+    at the right end, where no second tap that was meant for another act meets it."""
 
     key: str
     word: str
     action: str
     leads: bool = False
+    apart: bool = False
 
 
 class ActBar(Viewer, Horizontal):
@@ -69,8 +71,9 @@ class ActBar(Viewer, Horizontal):
         self._fit()
 
     def _fit(self) -> None:
-        """Each as wide as its words; the one that leads takes the rest. What does not
-        fit stands in the row of keys only."""
+        """Each as wide as its words; the one that leads takes the rest, and what is
+        left of it stands before what is apart. What does not fit stands in the row of
+        keys only."""
         acts, room = self._acts or [], self.app.size.width
         labels = [f"{act.key}  {act.word}" for act in acts]
         wide = [len(label) + 5 for label in labels]
@@ -79,10 +82,13 @@ class ActBar(Viewer, Horizontal):
         for n, button in enumerate(self.query(ActButton)):
             button.display = n < len(acts) and fits[n]
             if button.display:
-                leads = acts[n].leads
+                leads, apart = acts[n].leads, acts[n].apart
                 more = max(0, min(spare, WIDEST - wide[n])) if leads else 0
+                spare -= more
+                before = spare + bool(n) if apart else 0  # margins overlap
                 button.update(labels[n])
                 button.styles.width = wide[n] - 1 + more
+                button.styles.margin = (0, 1, 0, before)
                 button.set_class(leads, "-leads")
 
     @on(ActButton.Touched)

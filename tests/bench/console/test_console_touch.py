@@ -9,6 +9,7 @@ from console_job import rows as shown_rows
 from textual.widgets import OptionList
 
 from bench.console.app import make_console
+from bench.console.host import GuestKey
 from bench.console.screens import confirm
 from bench.console.widgets.act_bar import ActButton
 from bench.protocol import Abandon, Begin, LiveMoveNotice, Notice, Press, PromptChanged, Undo
@@ -60,6 +61,45 @@ async def test_a_sweep_is_had_with_one_hand(fake, scenes, size) -> None:
         assert "undo pass" in await bar(app, pilot)
 
 
+class PretendHands:
+    """A guest with one key for a thumb, while there is something to push."""
+
+    def __init__(self) -> None:
+        self.pushes = False
+        push = GuestKey("h", lambda: "push", "The hands push.", lambda: None, lambda: self.pushes, leads=True)
+        self.keys = (push,)
+
+    def tip(self, page, view, requests) -> str:
+        return ""
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_a_second_tap_at_the_same_place_takes_no_pass_back(fake, scenes, size) -> None:
+    """What takes back never comes to stand where Enter or the hands' key stood."""
+    turned = msgspec.structs.replace(scenes.place, step=2, taken=1)
+    fake.run = scenes.running(turned)
+    hands = PretendHands()
+    app = make_console(fake.path, guest=hands)
+    async with app.run_test(size=size) as pilot:
+        await scenes.until(pilot, lambda t: "it stands" in t and "undo pass" in t)
+        stood = (await bar(app, pilot))["it stands"].region
+        hands.pushes = True
+        fake.say(
+            PromptChanged("r1", "fence-square", "big-sled", msgspec.structs.replace(scenes.push, taken=0))
+        )
+        await scenes.until(pilot, lambda t: "H  push" in t and "undo pass" not in t)
+        push = (await bar(app, pilot))["push"].region
+        fake.say(PromptChanged("r1", "fence-square", "big-sled", scenes.push))
+        await scenes.until(pilot, lambda t: "READY" in t and "undo pass" in t)
+        now = await bar(app, pilot)
+        assert now["undo pass"].region.right == size[0] - 1
+        undo = now["undo pass"].region
+        assert not undo.overlaps(stood) and not undo.overlaps(push)
+        assert now["push"].region == push
+        for place in (stood, push):
+            await pilot.click(offset=place.center)
+        await pilot.pause(0.03)
+        assert not fake.of(Undo)
 
 
 async def test_two_quick_taps_mark_no_words(fake, scenes) -> None:
