@@ -48,6 +48,7 @@ class CheckScreen(WorkScreen):
         Binding("9,x", "give_up", "give up", key_display="9"),
     ]
 
+    _asked: tuple[object, ...] = ()  # what is asked, by its place and not by its words
     _drawn_for: str | None = None  # the set-up whose drawing is shown on a phone
 
     def body(self) -> Iterable[Widget]:
@@ -59,7 +60,12 @@ class CheckScreen(WorkScreen):
         )
         yield Horizontal(
             Vertical(
-                Words(prompt_words, "ask health"),
+                VerticalScroll(
+                    Words(prompt_words, "ask health"),
+                    id="words",
+                    classes="-read-on",
+                    can_focus=False,
+                ),
                 Drawing(pass_plot, "line ask", id="plot"),
                 id="asked",
             ),
@@ -83,6 +89,21 @@ class CheckScreen(WorkScreen):
         self.set_class(phase == "place", "-places")
         self.set_class(ask is not None and ask.moving, "-moving")
 
+    def on_mount(self) -> None:
+        super().on_mount()
+        self.watch(self.query_one("#body"), "size", self._scrolled, init=False)
+
+    def view_changed(self, changed: frozenset[str]) -> None:
+        """What is asked anew is shown from its beginning; what is too long for a phone
+        has all the room but a row for the number and one for the state."""
+        ask, box = self.view.ask, self.query_one("#words", VerticalScroll)
+        asked = () if ask is None else (ask.placement, ask.phase, ask.step, ask.remark)
+        if asked != self._asked:
+            self._asked = asked
+            box.scroll_home(animate=False)
+        room = self.query_one("#body").size.height - 2
+        self.set_class(box.virtual_size.height > room > 0, "-long")
+
     # ---- acts ------------------------------------------------------------------------
 
     def acts(self) -> list[Act]:
@@ -90,9 +111,10 @@ class CheckScreen(WorkScreen):
         if ask is None or not self.view.here:
             return []
         out = []
-        if ask.phase == "cautions" and not self._read():
+        cautions, answers = ask.phase == "cautions", self.requests.press_answers
+        if (cautions or answers) and not self._read():
             out.append(Act("Enter", "read on", "read_on", leads=True))
-        elif self.requests.press_answers:
+        elif answers:
             word, asked = PRESSES.get(ask.phase, "go on"), not ask.by_itself
             out.append(Act("Enter", word, "press", leads=asked))
         if self.can("undo"):
@@ -105,10 +127,17 @@ class CheckScreen(WorkScreen):
             out.append(Act("8", word, "picture"))
         return out
 
+    def _words(self) -> VerticalScroll:
+        """The box of what is to be read."""
+        cautions = self.view.ask is not None and self.view.ask.phase == "cautions"
+        return self.query_one("#cautions" if cautions else "#words", VerticalScroll)
+
     def _read(self) -> bool:
-        """The end of the cautions has been on the screen."""
-        box = self.query_one("#cautions", VerticalScroll)
-        return box.size.height > 0 and box.scroll_offset.y >= box.max_scroll_y
+        """The end of what is to be read has been on the screen."""
+        if self.has_class("-picture"):
+            return True
+        box, end = self._words(), self._words().max_scroll_y
+        return (box.size.height > 0 or box.id == "words") and box.scroll_offset.y >= end
 
     def can(self, action: str) -> bool:
         ask = self.view.ask
@@ -121,7 +150,7 @@ class CheckScreen(WorkScreen):
                 and ask.phase == "place"
             )
         if action == "read_on":
-            return ask is not None and ask.phase == "cautions" and not self._read()
+            return ask is not None and not self._read()
         return True
 
     def action_picture(self) -> None:

@@ -127,3 +127,31 @@ async def test_not_recorded_is_said_before_all_else(fake, scenes) -> None:
     async with scenes.screen(fake, size=(40, 15)) as (app, pilot):
         app.view.log_state = "not-recorded"
         await shown(app, pilot, scenes, "NOT RECORDED")
+
+
+LONG = (
+    "45-degree square on the LEFT fence, one leg on the fence. Corner A at the fence's outer end. A and B are"
+    " pencilled at its two sharp corners. The long edge lies along the travel; pass over its middle. Indicator"
+    " standing on the RIGHT of the square. Its tip touches as high as the leading teeth."
+)
+
+
+async def test_a_long_set_up_is_read_on_before_it_stands(fake, scenes) -> None:
+    async with scenes.screen(fake, size=(40, 15)) as (app, pilot):
+        ask = msgspec.structs.replace(scenes.place, words=LONG)
+        fold(app.view, PromptChanged("r1", "mitre-square", "big-sled", ask, question="Is it square?"))
+        app.mark(ALL)
+        text = await scenes.until(pilot, lambda t: "Enter  read on" in t)
+        assert "45-degree square" in text and "leading teeth" not in text
+        while "Enter  read on" in text:
+            await pilot.press("enter")
+            text = await scenes.until(pilot, lambda t, before=text: t != before)
+        text = await scenes.until(pilot, lambda t: "it stands" in t)
+        assert "leading teeth." in text, text
+        assert "mm indicator" in text and "SET UP" in text
+        lean = msgspec.structs.replace(
+            scenes.place, phase="lean", words="Lean the sled to the left.", lean="left"
+        )
+        fold(app.view, PromptChanged("r1", "mitre-square", "big-sled", lean))
+        app.mark(ALL)
+        await scenes.until(pilot, lambda t: "it is leaned" in t and "Lean the sled to the left." in t)
