@@ -118,11 +118,12 @@ def _instrument(state: ViewModel, message: InstrumentState) -> str:
     instrument = _instrument_view(state, message)
     state.instruments[message.name] = instrument
     if before is not None and words != message.words:
+        lost = any(one.bad and one.about == message.name for one in state.notices)
         # another trouble takes the place of the one before
         state.notices.over(message.name)
         if message.state not in WELL:
             state.say(message.name, instrument.named_words, bad=True)
-        elif was not in WELL:
+        elif was not in WELL and lost:  # one that is heard first was never away
             state.say(message.name, told("back", name=message.name))
     return "number health notice"
 

@@ -8,7 +8,7 @@ from bench.console.message_folding import fold
 from bench.console.notices import NOTICES, NoticeLine, NoticeList
 from bench.console.view_model import ViewModel
 from bench.finding import Unread
-from bench.protocol import InstrumentState, LogRows, Notice, PassNotice
+from bench.protocol import InstrumentState, LogRows, Notice, PassNotice, StatusReply
 
 PORT = "/dev/serial/by-id/usb-gauge-if00-port0"
 
@@ -34,6 +34,14 @@ def test_a_cable_is_named_by_its_instrument_and_the_latest_words_stand(state: Vi
     assert said(state) == [("The indicator's cable is not there: is the cable plugged in?", True)]
     fold(state, instrument("open", f"{PORT} is open."))
     assert said(state) == [("The indicator is back.", False)]
+
+
+def test_an_instrument_heard_first_is_not_said_to_be_back() -> None:
+    made = ViewModel(clock=lambda: 100.0)
+    first = instrument("absent", "Nothing is known of it yet.")
+    fold(made, StatusReply("1", "log", "The log is written.", [first], None, []))
+    fold(made, instrument("open", f"{PORT} is open."))
+    assert said(made) == []
 
 
 def test_trouble_stands_behind_mere_remarks_until_it_is_over(state: ViewModel) -> None:
