@@ -52,7 +52,7 @@ LESSONS = {
     "live tighten": "h tightens the last screw. Watch what the fence does.",
     "live tight": "It drew back. 0 slackens, to aim past. Or h turns on; then Enter.",
     "unplugged": "The cable is out. What was kept is kept. k puts it back.",
-    "new": "A pretend sled, out of square. Enter finds out. o: hands do all.",
+    "new": "A pretend sled. Is it square? Enter finds out. o: hands do all.",
     "out": "Which end, which way, how far, how sure. Enter shows the move.",
     "close": "Too close to call, so no move. It says what would settle it.",
     "moved": "Moved. Enter checks it again to prove it.",

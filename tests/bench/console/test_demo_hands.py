@@ -48,6 +48,13 @@ def test_a_lesson_fits_a_phone_held_upright(step) -> None:
     assert len(wrap(LESSONS[step], 38)) <= 2
 
 
+def test_the_first_lesson_holds_for_a_saw_that_is_square() -> None:
+    saws = (VirtualSaw.draw(seed) for seed in range(1, 100))
+    limit = 0.05 / 300
+    assert any(abs(saw.fence_angle - saw.slot_angle) < limit for saw in saws)
+    assert "out of square" not in LESSONS["new"]
+
+
 def live(phase: str, way: str, to_go: float) -> LiveMoveNotice:
     return LiveMoveNotice(True, phase, f"{phase} {to_go}", True, None, way, to_go, target=0.3)
 
