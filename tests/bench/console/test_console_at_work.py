@@ -116,7 +116,7 @@ async def test_a_square_that_was_not_turned_over_is_caught_by_the_lean(tmp_path)
     ):
         await begin(job)
         await job.until(lambda: hands_client.ask.phase == "place" and hands_client.ask.step == 2)
-        await shows(app, "set-up 2 of 2", "w leaves it unturned")
+        await shows(app, "set-up 2 of 2", "w leaves it as it was")
         await wait(lambda: not hands_client.busy)
         moved = asyncio.create_task(
             wait(lambda: hands_client.busy)
