@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 from typing import Any
 from weakref import WeakKeyDictionary
 
@@ -12,6 +13,7 @@ from textual.screen import Screen
 
 # keys that answer: pressed before anything is seen, they would answer unread
 ANSWERS = ("enter", "space")
+LOOK_S = 0.1  # s between two looks whether the screen that comes is still to come
 AT_ONCE = "ctrl+c"  # leaves whatever is shown
 
 
@@ -21,6 +23,7 @@ class EarlyKeys:
     def __init__(self, app: App[Any]) -> None:
         self._app = app
         self._there = asyncio.Event()  # the shown screen, with its focus
+        self._coming: Screen[Any] | None = None
         self._first: list[events.Key] | None = []  # keys before there is any screen
         # the screen that was shown when a key came
         self._aims = WeakKeyDictionary[events.Key, list[Screen[Any]]]()
@@ -29,10 +32,19 @@ class EarlyKeys:
         if len(self._app.screen_stack) < 2:  # the empty one below all others
             return
         self._there = there = asyncio.Event()
+        self._coming = screen
         screen.call_later(there.set)  # behind its mounting and its resuming
         waiting, self._first = self._first, None
         for event in waiting or ():
             self._app.post_message(event)
+
+    async def _screen_is_there(self) -> None:
+        """One that is closed before it was there never says so: as the console is
+        left, nobody may wait for it."""
+        there, coming = self._there, self._coming
+        while not there.is_set() and coming in self._app.screen_stack:
+            with contextlib.suppress(TimeoutError):
+                await asyncio.wait_for(there.wait(), LOOK_S)
 
     async def aim(self, event: events.Event) -> events.Event | None:
         """The event; a new one for a key that went to a screen which is shown no
@@ -45,7 +57,7 @@ class EarlyKeys:
             if event.key not in ANSWERS:
                 self._first.append(events.Key(event.key, event.character))
             return None
-        await self._there.wait()
+        await self._screen_is_there()
         shown = self._app.screen_stack[-1:]
         if not isinstance(event, events.Key):
             return event
