@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import asyncio
+
 import pytest
 from textual import events
+from textual.screen import Screen
 
 from bench.console.app import Console, make_console
 from bench.console.host import ALL
@@ -88,3 +91,13 @@ async def test_a_key_before_any_screen_is_there_breaks_nothing(fake) -> None:
         press_at_once(app, "1", "enter", "1")
         await pilot.pause(0.05)
         assert app.is_running
+
+
+async def test_nobody_waits_for_a_screen_that_is_closed_before_it_is_there(fake) -> None:
+    """The console was left while a page opened: a key waited for the page, and the leaving for the key."""
+    app = make_console(fake.path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        app.early_keys.screen_comes(Screen())  # it is on no stack, and says nothing any more
+        async with asyncio.timeout(60):
+            assert await app.early_keys.aim(events.Key("1", "1"))
