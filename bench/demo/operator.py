@@ -22,7 +22,7 @@ from bench.demo.daemon_process import (
     write_settings,
 )
 from bench.demo.hands_client import HandsClient
-from bench.demo.truth import JOB
+from bench.demo.truth import BOARD, JOB, truth_of, truth_words
 from bench.finding import Finding
 from bench.procedure.prompt import Prompt
 from bench.protocol import (
@@ -48,7 +48,6 @@ from hw.virtual.ptys import VirtualPorts
 from hw.virtual.saw import VirtualSaw
 
 RATE = 120.0  # readings a second
-BOARD = 600.0  # mm: the pretend sled's widest board, see hw.virtual.saw
 # pushes more in a set-up that the hands take to settle what is too close: all must be
 # over in 45 s
 MOST_MORE = 1
@@ -206,20 +205,19 @@ async def headless(
         if finding.more_pushes is not None and finding.more_pushes <= MOST_MORE:
             say_finding(finding, say)
             finding = await operator.take(Extend(finding.more_pushes, finding.id))
-        before = saw.truth()
+        truth = truth_of(saw, JOB, {}, finding)
         say_finding(finding, say)
+        for line in truth_words(finding, truth):
+            say(f"In truth, {line}.")
         moved = finding.proposed is not None
         after = await _moved_and_verified(operator, finding) if moved else finding
         client.close()
-        now = saw.truth()["rotation"]
-    rotation, error = before["rotation"], before["reference_error"]
-    say(
-        f"In truth the sled fence was {rotation * 300:+.3f} mm per 300 mm. The square"
-        f" is {error * 300:+.3f}. Now the sled fence is {now * 300:+.3f}."
-    )
+        now = truth_of(saw, JOB, {}, after)["fence"]
+    if moved:
+        say(f"In truth now, {truth_words(after, {'fence': now})[0]}.")
     answer = {
         "finding": finding,
-        "truth": {"rotation": rotation, "reference_error": error},
+        "truth": {"rotation": truth["fence"], "reference_error": truth["square"]},
         "after": after,
         "truth_after": {"rotation": now},
         "seed": seed,

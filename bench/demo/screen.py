@@ -16,8 +16,7 @@ from bench.demo.daemon_process import Say
 from bench.demo.hand_actions import FIRST_WIDTH, KNOCK
 from bench.demo.hands_client import HandsClient
 from bench.demo.operator import connect, virtual_bench
-from bench.demo.single_check import truth_words
-from bench.demo.truth import JOB, truth_of
+from bench.demo.truth import JOB, truth_of, truth_words
 from bench.procedure.prompt import Prompt
 
 BUMPED = ("lean", "tap", "sweep", "mark", "spot")  # where an elbow does harm
@@ -115,7 +114,7 @@ def _at_rest(view: ViewModel, requests: Requests, hands_client: HandsClient) -> 
         return LESSONS["moved"]
     saw, options = hands_client.hands.saw, hands_client.options
     truth = truth_words(finding, truth_of(saw, finding.check, options, finding))
-    told = f"In truth: {truth[0]}." if truth else ""
+    told = f"In truth, {truth[0]}." if truth else ""
     if finding.check != JOB:
         return f"{told}{' Enter: the move.' * (finding.proposed is not None)}".strip()
     if finding.verdict == "cannot-tell":

@@ -5,13 +5,21 @@ The only place that knows both.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 
+import msgspec
+
+from bench.checks import find
 from bench.checks.options import OptionValue
-from bench.finding import Finding
+from bench.finding import Finding, Quantity
+from bench.render.names import quantity_name
+from bench.render.result import large_size, opposite
+from bench.units import bow_words
 from hw.virtual.saw import VirtualSaw
 
 JOB = "fence-square"  # the check of the whole job: measured, moved, verified
+BOARD = 600.0  # mm: the pretend sled's widest board, see hw.virtual.saw
 WHOLE = 500.0  # mm of a sled fence: swept, and not read at marks
 
 Options = Mapping[str, OptionValue]
@@ -88,3 +96,43 @@ TRUTHS: dict[str, Callable[[VirtualSaw, Options, Finding | None], Truth]] = {
     "mitre-square": _named("between=between", "left=left", "right=right"),
     "upright": _leans,
 }
+
+
+def missed(finding: Finding, truth: Truth) -> list[str]:
+    """Quantities whose give or take does not hold what is true; an angle round the turn
+    is one modulo a turn."""
+    return [
+        q.name
+        for q in finding.quantities
+        if q.name in truth
+        and _off(q.value - truth[q.name], q.name) > q.uncertainty + 1e-12
+    ]
+
+
+def _off(difference: float, name: str) -> float:
+    return abs(math.remainder(difference, math.tau) if name == "phase" else difference)
+
+
+def truth_words(finding: Finding, truth: Truth) -> list[str]:
+    """What the saw knows of each quantity: its way, and its size over the length that
+    the result tells it over."""
+    board = BOARD if find(finding.check).turns_fence else None
+    return [
+        f"{quantity_name(q.name)}: "
+        f"{_true_size(q, truth[q.name], None if place else board)}"
+        for place, q in enumerate(finding.quantities)
+        if q.name in truth
+    ]
+
+
+def _true_size(q: Quantity, known: float, board: float | None) -> str:
+    if q.name == "phase":
+        return f"{math.degrees(known):.0f} degrees"
+    if q.unit == "1/mm":
+        return bow_words(known, "mm")
+    exact = msgspec.structs.replace(q, value=known, uncertainty=0.0)
+    size = " ".join(large_size(exact, "mm", board)).strip()
+    if q.way is None:
+        return size
+    way = q.way if known * q.value >= 0.0 else opposite(q.way)
+    return f"{way}, {size}"

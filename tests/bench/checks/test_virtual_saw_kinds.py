@@ -16,8 +16,7 @@ from recording import Recorder
 from bench.checks import find
 from bench.checks.model import Evidence, EvidenceGear, Trace
 from bench.checks.options import OptionValue
-from bench.demo.single_check import missed
-from bench.demo.truth import truth_of
+from bench.demo.truth import missed, truth_of
 from bench.gear import Indicator, Jig, Saw
 from hw.virtual import mitre
 from hw.virtual import upright as plumb

@@ -5,8 +5,7 @@ from __future__ import annotations
 import pytest
 from console_job import bench, screen, shows, wait
 
-from bench.demo.single_check import missed, truth_words
-from bench.demo.truth import truth_of
+from bench.demo.truth import missed, truth_of, truth_words
 
 
 @pytest.mark.parametrize(

@@ -19,8 +19,8 @@ from bench.checks.options import validated
 from bench.demo.daemon_process import DemoError
 from bench.demo.hand_actions import follow
 from bench.demo.operator import Operator
-from bench.demo.single_check import missed, one_check, truth_words
-from bench.demo.truth import TRUTHS, truth_of
+from bench.demo.single_check import one_check
+from bench.demo.truth import TRUTHS, missed, truth_of, truth_words
 from bench.finding import Finding, Quantity
 from bench.procedure.prompt import Prompt
 from bench.protocol import Begin, PromptChanged
@@ -73,8 +73,10 @@ async def test_the_finding_holds_what_is_true(kind, seed) -> None:
 def test_the_truth_is_told_over_the_length_of_the_result() -> None:
     opens = Quantity("rip-fence", 1.9e-4, "rad", 7e-6, over=218.929, way="opens at the rear")
     finding = Finding(check="rip-fence", quantities=[opens])
-    assert truth_words(finding, {"rip-fence": 1.93e-4}) == ["rip fence 0.042 mm over 219 mm"]
-    assert truth_words(finding, {"rip-fence": -1e-4})[0].endswith("0.022 mm over 219 mm, the other way")
+    assert truth_words(finding, {"rip-fence": 1.93e-4}) == [
+        "rip fence: opens at the rear, 0.042 mm over 219 mm"
+    ]
+    assert truth_words(finding, {"rip-fence": -1e-4})[0].endswith("closes at the rear, 0.022 mm over 219 mm")
 
 
 SIGNED = {
