@@ -10,12 +10,11 @@ import click
 
 from bench.cli.common import Complaint, complaining, connect, say, socket_option
 from bench.procedure.status_message import StatusMessage
-from bench.protocol import LogImport, LogImported
+from bench.protocol import IMPORT_PIECE, LogImport, LogImported
 from bench.protocol.client import Gone, Refused
 from bench.render.notices import text
 from bench.settings.paths import one_line
 
-PIECE = 45_000  # bytes, the most that the daemon takes in one message
 SHOWN = 20  # problems that are shown; the others are counted
 DATABASE = b"SQLite format 3\0"
 
@@ -39,7 +38,7 @@ def log_import(file: Path, socket_path: str | None, log_path: str | None) -> int
     `check --json`. `id`, `check`, `at` and one quantity are enough: name, value, unit
     and uncertainty. Beside it may stand `evidence`, `moves`, `instrument`, `hold` and
     `superseded_by`. A line may be an `event` of the gear. A line that cannot be read is
-    named and left out. It lacks the bytes of the wire and the climate between results.
+    named and left out. An export lacks wire bytes and the climate between results.
     For those keep the log file itself.
 
     Example:  sweepgauge log import all.jsonl
@@ -68,13 +67,13 @@ def _pieces(file: Path) -> Iterator[tuple[bytes, bool]]:
     """The file in pieces, each with whether it is the last; an empty one is one."""
     try:
         with file.open("rb") as source:
-            piece = source.read(PIECE)
+            piece = source.read(IMPORT_PIECE)
             if piece.startswith(DATABASE):
                 raise Complaint(
                     f"{file} is a log and no export: `sweepgauge log export --log"
                     f" {file}` makes one"
                 )
-            while following := source.read(PIECE):
+            while following := source.read(IMPORT_PIECE):
                 yield piece, False
                 piece = following
             yield piece, True

@@ -21,6 +21,7 @@ from bench.log.answers import answer
 from bench.log.importer import Importer
 from bench.procedure.wrong_use import InvalidRequest
 from bench.protocol import (
+    IMPORT_PIECE,
     Capture,
     CheckKind,
     ChecksReply,
@@ -45,9 +46,6 @@ if TYPE_CHECKING:
     from bench.daemon.service import Service
 
 EXPORT_PIECE = 64 * 1024  # characters of an export in one message
-IMPORT_PIECE = 45_000  # bytes of an import in one message
-
-
 LAST = 5  # results in a status
 
 

@@ -183,7 +183,7 @@ _RUNNING = """
 def _unfinished_words(run: OpenCheck) -> str:
     whole = sum(sweep.state == "whole" for sweep in run.sweeps)
     of = f" of {run.jig}" if run.jig else ""
-    return f"The {run.check} check{of} was not finished: {whole} sweeps of it are kept."
+    return f"The {run.check} check{of} was not finished. Passes kept: {whole}."
 
 
 def is_sound(db: sqlite3.Connection, seconds: float | None) -> bool | None:

@@ -69,10 +69,10 @@ pass-undone: The last pass at {placement} is taken back.
 nothing-to-undo: There is nothing to take back.
 extended: {sweeps} more passes in every set-up.
 check-given-up: The check was given up.
-check-goes-on: The {check} goes on where it stood: {kept} passes kept. Set it up again
+check-goes-on: The {check} goes on where it stood. Passes kept: {kept}. Set it up again
   as asked.
-check-goes-on-without: The {check} goes on where it stood: {kept} passes kept. Set it up
-  again as asked. Left out: {wrong}.
+check-goes-on-without: The {check} goes on where it stood. Passes kept: {kept}. Set it
+  up again as asked. Left out: {wrong}.
 check-not-taken-up: The {check} begun before cannot go on: {why}.
 given-up: The {check} check is given up. What was measured stays in the log.
 daemon-ended: The measuring program was ended.

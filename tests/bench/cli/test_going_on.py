@@ -83,7 +83,7 @@ def test_gone_on_once_at_the_edge_of_the_tolerance(rigs, run, tmp_path, answer: 
         check.hear("to the LEFT of the arm")
         daemon.end(9)
         check.hear("went away")
-        run("daemon").hear("goes on where it stood: 4 passes kept")
+        run("daemon").hear("Passes kept: 4")
         check.hear("goes on where it stands")
     for placement in ("handle-left", "handle-right"):
         place(rig, check, placement)

@@ -221,7 +221,7 @@ async def test_the_daemon_killed_in_mid_check(tmp_path) -> None:
             late = HandsClient(await connect(folder), hands, ports)
             try:
                 # somebody may have moved it: the set-up is asked again
-                await shows(app, "SET UP", "2 of 3 kept", "goes on where it stood: 2 passes kept")
+                await shows(app, "SET UP", "2 of 3 kept", "Passes kept: 2")
                 job.hands_client = late
                 await job.press("8")  # somebody is there: what the daemon noted need not be said again
                 notes, told = await _told(folder)

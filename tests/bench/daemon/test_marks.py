@@ -179,7 +179,7 @@ def test_a_mark_taken_back_stays_so_through_a_restart(rigs, run, tmp_path) -> No
     assert undo.wait() == 0 and undo.process.stdout.read() == b"Mark at 60 mm taken back.\n"
     check.hear("mark 2 of 4")
     daemon.end()
-    run("daemon").hear("goes on where it stood: 0 passes kept")
+    run("daemon").hear("Passes kept: 0")
     with sqlite3.connect(tmp_path / "log.db") as db:
         rows = db.execute("SELECT kind FROM event WHERE kind LIKE 'mark%' ORDER BY rowid").fetchall()
     assert [kind for (kind,) in rows] == ["mark", "mark", "mark-undone"]

@@ -116,7 +116,7 @@ def test_a_check_in_progress_is_found_again(live, path) -> None:
         "sweep-started",
     ]  # fmt: skip
     assert "3 readings are kept" in left.words[0]
-    assert "1 sweeps of it are kept" in left.words[1]
+    assert "Passes kept: 1." in left.words[1]
     again.writer.flush()
     with open_read(path) as db:
         columns = db.execute("SELECT instrument, hold, json(options_json) FROM check_run").fetchone()
