@@ -124,7 +124,7 @@ async def test_a_square_that_was_not_turned_over_is_caught_by_the_lean(tmp_path)
         await job.press("w")
         await moved
         await wait(lambda: not hands_client.busy)
-        await job.until(lambda: bool(hands_client.ask.remark))
+        await job.until(lambda: bool(hands_client.ask and hands_client.ask.remark))
         await shows(app, "Was the square turned over?")
         assert hands_client.ask.phase == "place"  # asked again, nothing counted
         await job.until(lambda: app.view.result is not None)
