@@ -29,6 +29,7 @@ from bench.console.first_start import Guide
 from bench.console.glyphs import GlyphSet
 from bench.console.greeting import AT_REST, GREETING, MOST_READINGS
 from bench.console.host import ALL, Guest
+from bench.console.instrument_view import FRESH
 from bench.console.message_folding import fold
 from bench.console.requests import Requests
 from bench.console.screens import SCREENS, Place, make_page
@@ -41,7 +42,7 @@ from bench.protocol.async_client import Connection, ReconnectingClient
 # s between two drawings of what changes so
 PACE = {"number": 0.1, "line": 0.2}
 PACE_OF_THE_REST = 0.05
-AGEING = 0.5  # s between two looks at how old the numbers are
+AGEING = 0.5  # s between two drawings of how old a number is
 GUEST = 0.2  # s between two looks at what the guest's keys can do
 
 
@@ -109,7 +110,7 @@ class Console(App[None]):
         comes = self.early_keys.screen_comes
         self.screen_change_signal.subscribe(self, comes, immediate=True)
         self._listening = loop.create_task(self.client.run())
-        self.set_interval(AGEING, self._age)
+        self._age()
         if self.guest is not None:
             self._bind_guest(self.guest)
 
@@ -152,13 +153,11 @@ class Console(App[None]):
         self.mark(self.view.connected() if here else self.view.disconnected(words))
 
     def _age(self) -> None:
-        """A number that gets old says so."""
-        now = self.view.clock()
-        if self.view.here and any(
-            one.at is not None and one.state == "open" and not one.fresh(now)
-            for one in self.view.instruments.values()
-        ):
+        """A number says so as soon as it is old; nothing wakes the screen before."""
+        oldest = self.view.oldest_reading if self.view.here else 0.0
+        if oldest >= FRESH:
             self.mark(frozenset({"health", "number"}))
+        self.set_timer(FRESH - oldest if oldest < FRESH else AGEING, self._age)
 
     def _guest_changed(self) -> None:
         """What the guest's keys can do changes without the daemon saying anything."""
