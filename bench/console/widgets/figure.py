@@ -55,11 +55,13 @@ def large_figure(
 
 def _folded(aside: Block, high: int) -> Block:
     """The lines in the few columns beside a figure, as many as are there in whole; no
-    number is parted from its unit."""
+    number is parted from its unit, which one at the end of its line has not."""
     out: Block = []
     for line in aside:
-        lines = wrap(plain(line), BESIDE - 1, line[0][1])
-        parted = len(lines) > 1 and any(sign.isdigit() for sign in plain(line))
+        text = plain(line)
+        lines = wrap(text, BESIDE - 1, line[0][1])
+        unit = any(sign.isdigit() for sign in text) and not text[-1].isdigit()
+        parted = len(lines) > 1 and unit
         if parted or len(out) + len(lines) > high:
             break
         out += lines
@@ -184,14 +186,14 @@ def result_figure(
         danger: Block = [[("at the rear", "bad")], [("DANGER: open it", "bad")]]
         return large_figure("CLOSES", "bad", danger, wide, high, v.glyphs)
     q = result.judged(found)
-    figures, unit, over = result.large_figure(q, view.units, view.board(found))
-    aside: Block = [[(unit, "strong")]]
-    way = q.way or quantity_name(q.name)
-    if q.way and found.verdict == "inside" and result.opening(found) is None:
-        way = "good"  # it is too little to move, whichever way
-    for words in (over, way):
-        aside += wrap(words, _room(wide)) if words else []
+    told = result.large_figure(q, view.units, view.board(found))
     role = readout.verdict_line(found.verdict, v.glyphs)[2]
+    aside: Block = [[(told.unit, "strong")]]
     if finding is None and v.host.requests.moved:
         aside, role = [*aside, [("before the move", "strong")]], "faint"
-    return large_figure(figures, role, aside, wide, high, v.glyphs)
+    way = q.way or quantity_name(q.name)
+    if q.way and found.verdict == "inside" and result.opening(found) is None:
+        way = ""  # it is too little to move, whichever way
+    for words in (told.over, told.good, way):
+        aside += wrap(words, _room(wide)) if words else []
+    return large_figure(told.figures, role, aside, wide, high, v.glyphs)
