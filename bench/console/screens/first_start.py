@@ -89,7 +89,7 @@ class FirstStartScreen(WorkScreen):
 
     def action_press(self) -> None:
         if self.view.learn is not None:
-            self.requests.press()
+            super().action_press()
             return
         self.host.guide.active = True
         if not self.requests.learn_next():

@@ -145,6 +145,8 @@ class HomeScreen(WorkScreen):
 
     def action_again(self) -> None:
         self.requests.again()
+        self.host.mark(frozenset({"notice"}))
 
     def action_more(self) -> None:
         self.requests.more()
+        self.host.mark(frozenset({"notice"}))
