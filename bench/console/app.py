@@ -34,6 +34,7 @@ from bench.console.message_folding import fold
 from bench.console.requests import Requests
 from bench.console.screens import SCREENS, Place, make_page
 from bench.console.screens.base import ConsoleScreen, WorkScreen
+from bench.console.swipe import Swipe
 from bench.console.view_model import ViewModel
 from bench.console.widgets.scroll_bars import use_whole_cells
 from bench.protocol import AnyNotification, NotesSeen, Tone, Watch
@@ -51,6 +52,7 @@ class Console(App[None]):
     of whoever starts it."""
 
     TITLE = "sweepgauge"
+    ALLOW_SELECT = False  # a finger that is drawn over words scrolls them
     CSS_PATH = "console.tcss"
     SCREENS: ClassVar[dict[str, Callable[[], Screen[Any]]]] = SCREENS
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -80,6 +82,7 @@ class Console(App[None]):
         self.requests = Requests(self.view, self.guide, self.client.send)
         self.keys_below: list[ActiveBinding] = []  # of the screen below the key list
         self.last_key = ""  # none by touch
+        self.touched = False  # a finger is at work, or was last; no key since
         self.drawn = 0  # times anything was shown anew, for whoever measures
         # monotonic s, when a true reading was first shown
         self.first_reading: float | None = None
@@ -89,6 +92,7 @@ class Console(App[None]):
         self._timer: asyncio.TimerHandle | None = None
         self._listening: asyncio.Task[None] | None = None
         self.early_keys = EarlyKeys(self)
+        self._swipe = Swipe(self)
         self._most = MOST_READINGS  # messages a second that were asked for last
         for theme in themes.THEMES:
             self.register_theme(theme)
@@ -103,6 +107,7 @@ class Console(App[None]):
     # ---- life ------------------------------------------------------------------------
 
     async def on_mount(self) -> None:
+        self.touched = self.is_web
         loop = asyncio.get_running_loop()
         with contextlib.suppress(ValueError, RuntimeError, NotImplementedError):
             for number in (signal.SIGTERM, signal.SIGHUP):
@@ -131,6 +136,7 @@ class Console(App[None]):
 
     def _heard(self, message: AnyNotification) -> None:
         self.mark(fold(self.view, message))
+        self.requests.note_question()
         if isinstance(message, Tone):
             self._ring(message)
         goes_on = first_start.goes_on(self.view, self.guide, message)
@@ -304,12 +310,15 @@ class Console(App[None]):
             view.notes_unseen = False
 
     async def on_event(self, event: events.Event) -> None:
+        if isinstance(event, events.MouseEvent) and self._swipe.over(event):
+            return  # a finger that was drawn over the screen chooses nothing
         if isinstance(event, events.Key | events.MouseDown):
             aimed = await self.early_keys.aim(event)
             if aimed is None:
                 return
             event = aimed
             self.last_key = event.key if isinstance(event, events.Key) else ""
+            self.touched = not self.last_key
             self.seen()
         await super().on_event(event)
 

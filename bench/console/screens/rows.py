@@ -20,6 +20,7 @@ from bench.console.screens.base import Page
 from bench.console.screens.value import Kind, ValueScreen, typed, value_hint
 from bench.console.widgets.about import About, Subject
 from bench.console.widgets.act_bar import Act
+from bench.console.widgets.pad import Pad
 
 BESIDE = 8  # rows of a screen that stand beside the list
 Take = Callable[[], object]
@@ -61,6 +62,7 @@ class RowsScreen(Page):
     # A key may come before the rows are there: it takes nothing then.
     _rows: Sequence[Row] = ()
     _filled: object = None  # what stands in the list
+    _typing = False  # a value, after which the list stands where it stood
 
     def body(self) -> Iterable[Widget]:
         yield Static(self.heading(), id="title", markup=False)
@@ -83,7 +85,10 @@ class RowsScreen(Page):
         raise NotImplementedError
 
     def acts(self) -> list[Act]:
-        return [Act("Enter", "choose", "taken"), Act(".", "back", "leave")]
+        choose = Act("Enter", "choose", "taken")
+        if self.has_class("-touch"):  # a row is chosen by a tap on it
+            choose = Act("+", "further", "next_page")
+        return [choose, Act(".", "back", "leave")]
 
     def opens(self, make: Callable[..., Screen[Any]], *given: object) -> Take:
         """What puts up another screen."""
@@ -100,7 +105,9 @@ class RowsScreen(Page):
 
     def on_screen_resume(self) -> None:
         super().on_screen_resume()
-        self.query_one(OptionList).action_first()
+        if not self._typing:
+            self.query_one(OptionList).action_first()
+        self._typing = False
 
     def view_changed(self, changed: frozenset[str]) -> None:
         if changed & self.watches or "all" in changed:
@@ -111,7 +118,8 @@ class RowsScreen(Page):
         rows, high = self.rows(), self.app.size.height
         if sum(1 + bool(row.more) for row in rows) > high - BESIDE:
             high = min(high, LOW - 1)  # all of them without the second lines
-        filled = high, [(row.words, row.more, row.value) for row in rows]
+        thumb = self.has_class("-touch")
+        filled = high, thumb, [(row.words, row.more, row.value) for row in rows]
         self._rows = rows
         if filled == self._filled:
             self.tell()
@@ -122,7 +130,7 @@ class RowsScreen(Page):
         at = options.highlighted or 0
         options.clear_options()
         options.add_options(
-            Option(_content(n, row, high, wide), disabled=row.take is None)
+            Option(_content(n, row, high, wide, thumb), disabled=row.take is None)
             for n, row in enumerate(rows or [Row("Nothing here yet.")])
         )
         if at < len(rows) and rows[at].take is not None:
@@ -159,13 +167,14 @@ class RowsScreen(Page):
     ) -> None:
         """A value is typed; `accept` keeps it with its unit, or raises with words for
         the person."""
-        units = self.view.units
+        units, self._typing = self.view.units, True
 
         def read(text: str) -> None:
             accept(typed(text, kind, units))
 
         hint = hint or value_hint(kind, units)
-        self.app.push_screen(ValueScreen(words, value, read, hint), self._typed)
+        pad = Pad(letters=kind == "text" and not hint) if self.host.touched else None
+        self.app.push_screen(ValueScreen(words, value, read, hint, pad), self._typed)
 
     def _typed(self, text: str | None) -> None:
         if self.over_when_typed and text is not None:
@@ -184,17 +193,26 @@ class RowsScreen(Page):
     def action_further(self) -> None:
         self.query_one(OptionList).action_cursor_down()
 
+    def action_next_page(self) -> None:
+        """From the end back to the beginning: a finger has no other way."""
+        rows = self.query_one(OptionList)
+        if rows.scroll_offset.y < rows.max_scroll_y:
+            rows.scroll_page_down(animate=False)
+        else:
+            rows.scroll_home(animate=False)
+
     def action_nearer(self) -> None:
         self.query_one(OptionList).action_cursor_up()
 
 
-def _content(index: int, row: Row, high: int, wide: int) -> Content:
+def _content(index: int, row: Row, high: int, wide: int, thumb: bool) -> Content:
     """`1  Words: value`, and the line below it. A low screen has no room for that, a
-    tall one parts the rows. No colour: it would be lost on the row that is chosen."""
+    tall one parts the rows; for a thumb each has three lines or more. No colour: it
+    would be lost on the row that is chosen."""
     digit = row.key or (str(index + 1) if index < 9 else "")
     words = row.words if row.value is None else f"{row.words}: {row.value}"
     text = f"{digit:<{wide}}{words}"
     if row.more and (high >= LOW or row.take is None):
         text += f"\n   {row.more}"
-    text += "\n" * (high >= TALL)
+    text = f"\n{text}\n" if thumb else text + "\n" * (high >= TALL)
     return Content.styled(text, "bold" if row.leads else "")

@@ -13,10 +13,11 @@ from bench.checks import checks
 from bench.checks.model import EvidenceGear
 from bench.checks.options import HOLD
 from bench.console import requests
-from bench.console.app import make_console
+from bench.console.app import AGEING, make_console
 from bench.console.first_start import Guide
 from bench.console.greeting import AT_REST, MOST_READINGS
 from bench.console.host import ALL
+from bench.console.instrument_view import FRESH
 from bench.console.message_folding import fold
 from bench.console.requests import Requests
 from bench.console.screens import confirm
@@ -30,6 +31,7 @@ from bench.moves.alignment import CLOSES
 from bench.protocol import (
     Abandon,
     Begin,
+    Concluded,
     Error,
     Extend,
     FittedPass,
@@ -275,6 +277,58 @@ async def test_enter_answers_only_what_is_asked(fake, scenes) -> None:
         await pilot.pause(0.05)
         (press,) = fake.of(Press)
         assert press.waits is False
+
+
+HAND_S = requests.HAND_S  # the tests' own hands are quicker, see conftest
+
+
+async def test_an_answer_that_no_hand_can_give_yet_is_not_taken(fake, scenes, monkeypatch) -> None:
+    """A second tap after `lean left` says nothing of `lean right`, and the screen says that it was not taken."""
+    now = [100.0]
+    monkeypatch.setattr(requests, "monotonic", lambda: now[0])
+    monkeypatch.setattr(requests, "HAND_S", HAND_S)
+    left = msgspec.structs.replace(scenes.place, phase="lean", words="Lean it to the left.", lean="left")
+    right = msgspec.structs.replace(left, words="Lean it to the right.", lean="right")
+    fake.run = scenes.running(left)
+    async with scenes.screen(fake, size=(40, 15)) as (_app, pilot):
+        await scenes.until(pilot, lambda t: "to the left" in t)
+        now[0] += 1.0
+        await pilot.press("enter")
+        assert len(fake.of(Press)) == 1
+        fake.say(PromptChanged("r1", "fence-square", "big-sled", right))
+        await scenes.until(pilot, lambda t: "to the right" in t)
+        now[0] += 0.4
+        await pilot.click("#act-0")
+        await scenes.until(pilot, lambda t: "Not taken" in t and "too soon" in t)
+        assert len(fake.of(Press)) == 1
+        now[0] += 0.5
+        await pilot.press("enter")
+        assert len(fake.of(Press)) == 2
+        push = msgspec.structs.replace(scenes.push, taken=0)
+        fake.say(PromptChanged("r1", "fence-square", "big-sled", push))
+        await scenes.until(pilot, lambda t: "READY" in t and "Not taken" not in t)
+
+
+async def test_the_tap_that_ended_a_check_does_not_begin_the_next(fake, scenes, monkeypatch) -> None:
+    now = [100.0]
+    monkeypatch.setattr(requests, "monotonic", lambda: now[0])
+    monkeypatch.setattr(requests, "HAND_S", HAND_S)
+    mark = msgspec.structs.replace(scenes.push, phase="mark", enter=True, mark=9, marks=9)
+    fake.run = scenes.running(mark)
+    async with scenes.screen(fake) as (_app, pilot):
+        await scenes.until(pilot, lambda t: "take it" in t)
+        now[0] += 1.0
+        await pilot.press("enter")
+        fake.say(Concluded("r1", scenes.finding("cannot-tell")))
+        await scenes.until(pilot, lambda t: "more passes" in t)
+        now[0] += 0.4
+        await pilot.press("enter")
+        await scenes.until(pilot, lambda t: "too soon" in t)
+        assert not fake.of(Extend)
+        now[0] += 0.5
+        await pilot.press("enter")
+        await pilot.pause(0.05)
+        assert len(fake.of(Extend)) == 1
 
 
 async def test_a_held_enter_answers_once_and_not_what_comes_next(fake, scenes, monkeypatch) -> None:
@@ -758,3 +812,22 @@ async def test_at_rest_few_readings_are_asked_for(fake, scenes) -> None:
         await scenes.until(pilot, lambda t: "READY" in t and fake.of(Watch)[-1].most == MOST_READINGS)
         fake.say(PromptChanged(None, "fence-square", None, None))
         await scenes.until(pilot, lambda t: "begin a check" in t and fake.of(Watch)[-1].most == AT_REST)
+
+
+async def test_a_still_screen_is_woken_when_a_number_gets_old_and_not_before(
+    fake, scenes, monkeypatch
+) -> None:
+    """Twice a second it looked at how old the numbers were, where nothing had changed."""
+    async with scenes.screen(fake) as (app, pilot):
+        waits: list[float] = []
+        now = app.view.clock()
+        monkeypatch.setattr(app, "set_timer", lambda wait, call: waits.append(wait))
+        app.view.clock = lambda: now
+        for one in app.view.instruments.values():
+            one.at = now - 0.2
+        app._age()
+        assert waits == [pytest.approx(FRESH - 0.2)]
+        now += 2.0
+        app._age()
+        assert waits[1:] == [AGEING]
+        await scenes.until(pilot, lambda t: "read 2 s ago" in t)
