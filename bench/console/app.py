@@ -84,8 +84,6 @@ class Console(App[None]):
         self.last_key = ""  # none by touch
         self.touched = False  # a finger is at work, or was last; no key since
         self.drawn = 0  # times anything was shown anew, for whoever measures
-        # monotonic s, when a true reading was first shown
-        self.first_reading: float | None = None
         self._place: Place | None = None  # none until it is known how things stand
         self._dirty: set[str] = set()
         self._due: dict[str, float] = {}
@@ -212,15 +210,8 @@ class Console(App[None]):
         if screen is not None:
             screen.show(frozenset(ready))
         self.drawn += 1
-        self._note_first()
         left, self._dirty = self._dirty, set()
         self.mark(frozenset(left))
-
-    def _note_first(self) -> None:
-        if self.first_reading is None and self.view.here:
-            shown = self.view.shown
-            if shown is not None and shown.live:
-                self.first_reading = time.monotonic()
 
     # ---- which screen ----------------------------------------------------------------
 

@@ -136,17 +136,13 @@ class Requests:
 
     def _asked_now(self) -> object:
         """What an answer is about, by its place and not by its words."""
-        view = self.view
-        if not self.press_answers:
-            return view.finding.id if view.ask is None and view.finding else None
-        if view.live is not None:
-            return view.live.phase
-        if view.learn is not None:
-            return view.learn.what, view.learn.phase, view.learn.step
-        ask = view.ask
-        assert ask is not None
-        turn = ask.placement, ask.step, ask.taken, ask.mark, ask.at, ask.lean
-        return view.run, ask.phase, turn
+        view, ask = self.view, self.view.ask
+        turn = ask and (ask.phase, ask.placement, ask.step, ask.taken, ask.mark)
+        place = ask and (ask.at, ask.lean)
+        learn = view.learn and (view.learn.what, view.learn.phase, view.learn.step)
+        found = view.finding and view.finding.id
+        live = view.live and view.live.phase
+        return self.press_answers, view.run, turn, place, learn, found, live
 
     def _too_soon(self) -> bool:
         """Nobody can have done yet what is asked; it is said then."""

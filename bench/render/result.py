@@ -61,6 +61,14 @@ def judged(finding: Finding) -> Quantity:
     return next((q for q in finding.quantities if q.verdict), finding.quantities[0])
 
 
+def is_good(finding: Finding) -> bool:
+    """Good enough; or measured, and between the least and the most that is good."""
+    if finding.verdict is not None or not finding.quantities:
+        return finding.verdict == "inside"
+    q = judged(finding)
+    return q.band is not None and q.band[0] <= q.value <= q.band[1]
+
+
 def told_over(board: float | None, units: System) -> float:
     """mm over which an angle is told: the user's own board, else 300 mm or a foot."""
     return board or (PER_MM if units == "mm" else PER_INCH)
@@ -281,17 +289,11 @@ def large_size(q: Quantity, units: System, board: float | None) -> tuple[str, st
     return value_words(abs(q.value) * span, q.uncertainty * span, units), over
 
 
-class LargeFigure(msgspec.Struct, frozen=True):
+def large_figure(
+    q: Quantity, units: System, board: float | None
+) -> tuple[str, str, str, str]:
     """`large_size` with its figures and its unit apart; and what is good enough, over
     the same length, empty where no limit is set."""
-
-    figures: str
-    unit: str
-    over: str
-    good: str
-
-
-def large_figure(q: Quantity, units: System, board: float | None) -> LargeFigure:
     words, over = large_size(q, units, board)
     figures, _, unit = words.partition(" ")
     good = ""
@@ -299,8 +301,8 @@ def large_figure(q: Quantity, units: System, board: float | None) -> LargeFigure
         good = f"good {limit_words(q, units)}"
     elif q.tolerance is not None:
         limit = q.tolerance * _told_span(q, units, board)[0]
-        good = f"good within {length_words(limit, units)}".removesuffix(f" {unit}")
-    return LargeFigure(figures, unit, over, good)
+        good = f"good within {length_words(limit, units)}"
+    return figures, unit, over, good.removesuffix(f" {unit}")
 
 
 def short_size(finding: Finding, units: System, board: float | None) -> str:

@@ -18,10 +18,12 @@ from textual.widgets.option_list import Option
 from bench.console.host import LOW, TALL
 from bench.console.screens.base import Page
 from bench.console.screens.value import Kind, ValueScreen, typed, value_hint
+from bench.console.text import plain, wrap
 from bench.console.widgets.about import About, Subject
 from bench.console.widgets.act_bar import Act
 from bench.console.widgets.pad import Pad
 
+EDGES = 2  # columns to either side of a list
 BESIDE = 8  # rows of a screen that stand beside the list
 Take = Callable[[], object]
 
@@ -118,19 +120,20 @@ class RowsScreen(Page):
         rows, high = self.rows(), self.app.size.height
         if sum(1 + bool(row.more) for row in rows) > high - BESIDE:
             high = min(high, LOW - 1)  # all of them without the second lines
-        thumb = self.has_class("-touch")
-        filled = high, thumb, [(row.words, row.more, row.value) for row in rows]
+        wide = max([3, *(len(row.key) + 2 for row in rows)])  # columns of the keys
+        room = self.app.size.width // (1 + self.has_class("-wide")) - EDGES - wide
+        form = high, wide, room, self.has_class("-touch")
+        filled = form, [(row.words, row.more, row.value) for row in rows]
         self._rows = rows
         if filled == self._filled:
             self.tell()
             return
         self._filled = filled
         options = self.query_one(OptionList)
-        wide = max([3, *(len(row.key) + 2 for row in rows)])  # columns of the keys
         at = options.highlighted or 0
         options.clear_options()
         options.add_options(
-            Option(_content(n, row, high, wide, thumb), disabled=row.take is None)
+            Option(_content(n, row, *form), disabled=row.take is None)
             for n, row in enumerate(rows or [Row("Nothing here yet.")])
         )
         if at < len(rows) and rows[at].take is not None:
@@ -205,14 +208,21 @@ class RowsScreen(Page):
         self.query_one(OptionList).action_cursor_up()
 
 
-def _content(index: int, row: Row, high: int, wide: int, thumb: bool) -> Content:
-    """`1  Words: value`, and the line below it. A low screen has no room for that, a
-    tall one parts the rows; for a thumb each has three lines or more. No colour: it
-    would be lost on the row that is chosen."""
+def _content(
+    index: int, row: Row, high: int, wide: int, room: int, thumb: bool
+) -> Content:
+    """`1  Words: value`, and the line below it, each folded below its first word. A low
+    screen has no room for that line, a tall one parts the rows; for a thumb each has
+    three lines or more. No colour: it would be lost on the row that is chosen."""
     digit = row.key or (str(index + 1) if index < 9 else "")
     words = row.words if row.value is None else f"{row.words}: {row.value}"
-    text = f"{digit:<{wide}}{words}"
+    lines = _folded(words, room)
     if row.more and (high >= LOW or row.take is None):
-        text += f"\n   {row.more}"
+        lines += _folded(row.more, room)
+    text = f"{digit:<{wide}}" + f"\n{' ' * wide}".join(lines)
     text = f"\n{text}\n" if thumb else text + "\n" * (high >= TALL)
     return Content.styled(text, "bold" if row.leads else "")
+
+
+def _folded(text: str, room: int) -> list[str]:
+    return [text] if len(text) <= room else [plain(line) for line in wrap(text, room)]

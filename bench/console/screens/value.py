@@ -107,7 +107,7 @@ class ValueScreen(ModalScreen[str]):
         if self._pad is None:
             yield Vertical(words, field, hint, id="question")
         else:
-            hint.update(f"{self._words} {self._hint}")
+            hint.update(f"{as_sentence(self._words)} {self._hint}")
             yield Vertical(hint, field, self._pad, id="question", classes="-pad")
 
     @on(Pad.Typed)

@@ -49,6 +49,7 @@ from bench.protocol import (
     PutLeaves,
     Quantity,
     Saved,
+    StatusMessage,
     Undo,
     Watch,
 )
@@ -548,6 +549,39 @@ async def test_too_close_to_call_never_leads_to_the_move(fake, scenes, settle) -
         text = await scenes.until(pilot, lambda t: "TOO CLOSE TO CALL" in t or "What limits" in t)
         assert "Move the" not in text
     assert fake.of(Live) == fake.of(Moved) == []
+
+
+async def test_how_many_passes_are_kept_is_said_once(fake, scenes) -> None:
+    """In the row of the state; what could not be written down is said besides."""
+    fake.run = scenes.running(scenes.push)
+    kept = PassNotice("a", "handle-left", "kept", True, 1, 3, words="1 of 3 kept.")
+    async with scenes.screen(fake, size=(40, 15)) as (_app, pilot):
+        await scenes.until(pilot, lambda t: "1 of 3 kept" in t)
+        fake.say(replace(kept, remarks=[StatusMessage("pass-kept", {"taken": 1, "wanted": 3})]))
+        await scenes.until(pilot, lambda t: "undo pass" in t and t.count("1 of 3 kept") == 1)
+        lost = replace(kept, state="measured", words="NOT RECORDED: 1 of 3 measured.", recorded=False)
+        fake.say(replace(lost, remarks=[StatusMessage("pass-measured", {"taken": 1, "wanted": 3})]))
+        await scenes.until(pilot, lambda t: "1 of 3 measured" in t)
+
+
+@pytest.mark.parametrize(("play", "act"), [(0.084, "next check"), (0.2, "check again")])
+async def test_a_play_between_its_limits_leads_on_to_the_next_check(fake, scenes, play, act) -> None:
+    q = Quantity("side-play", play, "mm", 0.006, 10.0, band=(0.03, 0.15))
+    found = replace(scenes.finding("inside"), verdict=None, check="side-play", quantities=[q], move=None)
+    fake.last = [found]
+    async with scenes.screen(fake, size=(40, 15)) as (_app, pilot):
+        text = await scenes.until(pilot, lambda t: f"Enter  {act}" in t)
+        assert "good 0.03 to 0.15" in text and "(none)" not in text
+
+
+async def test_once_moved_what_was_found_stands_below_and_is_told_as_past(fake, scenes) -> None:
+    fake.last = [scenes.finding()]
+    async with scenes.screen(fake) as (_app, pilot):
+        await scenes.until(pilot, lambda t: "make the move" in t)
+        fake.say(Saved("move", "f1"))
+        text = await scenes.until(pilot, lambda t: "The move is noted" in t)
+        assert text.index("The move is noted") < text.index("Left end too near you")
+        assert "before the move" in text
 
 
 async def test_past_results_are_listed_and_looked_at(fake, scenes) -> None:

@@ -236,7 +236,7 @@ def test_beside_a_good_figure_stands_no_fault(verdict) -> None:
         (Quantity("blade", 6e-4, "rad", 8e-5, 9.0, 2.5e-4, "outside", "rear leans left", over=160.0), "0.04"),
         (Quantity("minimum-zone", 0.02, "mm", 0.006, 9.0, 0.05, "inside", "crown"), "0.05"),
         (Quantity("side-play", 0.12, "mm", 0.008, 9.0, 0.10, "outside"), "0.10"),
-        (Quantity("side-play", 0.084, "mm", 0.006, 10.0, 0.15, band=(0.03, 0.15)), "0.03 to 0.15 mm"),
+        (Quantity("side-play", 0.084, "mm", 0.006, 10.0, 0.15, band=(0.03, 0.15)), "0.03 to 0.15"),
     ],
 )
 def test_on_a_phone_what_is_good_enough_stands_beside_the_figure(q, good) -> None:

@@ -58,8 +58,11 @@ def test_a_value_has_the_same_digits_large_and_in_its_sentence(much, give, units
     q = Quantity(
         "blade", much / span, unit, give / span, 9.0, 0.05 / span, "outside", "rear leans left", over=over
     )
-    told, said = large_figure(q, units, board), in_short(_finding("outside", q), units, board)
-    assert f": {told.figures} {told.unit} give or take" in said, (told, said)
+    (figures, unit_told, *_), said = (
+        large_figure(q, units, board),
+        in_short(_finding("outside", q), units, board),
+    )
+    assert f": {figures} {unit_told} give or take" in said, (figures, said)
 
 
 def _rip(verdict: str, way: str, mm_per_300: float, give: float = 0.02) -> Finding:
