@@ -97,7 +97,7 @@ class ConsoleScreen(Screen[T]):
             for what in ("virtual_size", "scroll_y", "size"):
                 self.watch(box, what, self._scrolled, init=False)
 
-    def _boxes(self) -> Iterable[VerticalScroll]:
+    def _boxes(self) -> Iterable[Widget]:
         """What is scrolled where it does not fit."""
         return self.query(".-read-on").results(VerticalScroll)
 

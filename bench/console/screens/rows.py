@@ -89,12 +89,15 @@ class RowsScreen(Page):
     def acts(self) -> list[Act]:
         choose = Act("Enter", "choose", "taken")
         if self.has_class("-touch"):  # a row is chosen by a tap on it
-            choose = Act("+", "further", "next_page")
+            choose = Act("+", "further", "read_on")
         return [choose, Act(".", "back", "leave")]
 
     def opens(self, make: Callable[..., Screen[Any]], *given: object) -> Take:
         """What puts up another screen."""
         return lambda: self.app.push_screen(make(*given))
+
+    def _boxes(self) -> Iterable[Widget]:
+        return self.query(OptionList)
 
     def choose_parts(self) -> None:
         self.set_class(self.drawn, "-drawn")
@@ -195,14 +198,6 @@ class RowsScreen(Page):
 
     def action_further(self) -> None:
         self.query_one(OptionList).action_cursor_down()
-
-    def action_next_page(self) -> None:
-        """From the end back to the beginning: a finger has no other way."""
-        rows = self.query_one(OptionList)
-        if rows.scroll_offset.y < rows.max_scroll_y:
-            rows.scroll_page_down(animate=False)
-        else:
-            rows.scroll_home(animate=False)
 
     def action_nearer(self) -> None:
         self.query_one(OptionList).action_cursor_up()
