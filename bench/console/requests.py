@@ -135,14 +135,15 @@ class Requests:
             self.view.notices.over("press")
 
     def _asked_now(self) -> object:
-        """What an answer is about, by its place and not by its words."""
+        """What an answer is about, by its place and not by its words. A live move's act
+        comes before Enter is asked for, so that this is no other question."""
         view, ask = self.view, self.view.ask
         turn = ask and (ask.phase, ask.placement, ask.step, ask.taken, ask.mark)
         place = ask and (ask.at, ask.lean)
         learn = view.learn and (view.learn.what, view.learn.phase, view.learn.step)
         found = view.finding and view.finding.id
-        live = view.live and view.live.phase
-        return self.press_answers, view.run, turn, place, learn, found, live
+        waits = view.live.phase if view.live is not None else self.press_answers
+        return view.run, turn, place, learn, found, waits
 
     def _too_soon(self) -> bool:
         """Nobody can have done yet what is asked; it is said then."""

@@ -310,6 +310,30 @@ async def test_an_answer_that_no_hand_can_give_yet_is_not_taken(fake, scenes, mo
         await scenes.until(pilot, lambda t: "READY" in t and "Not taken" not in t)
 
 
+async def test_there_is_answered_as_soon_as_it_is_seen(fake, scenes, monkeypatch) -> None:
+    """The screw was turned before Enter was asked for; but tightening is an act of its own."""
+    now = [100.0]
+    monkeypatch.setattr(requests, "monotonic", lambda: now[0])
+    monkeypatch.setattr(requests, "HAND_S", HAND_S)
+    fake.last = [scenes.finding()]
+    async with scenes.screen(fake) as (_app, pilot):
+        go = LiveMoveNotice(True, "go", "0.05 mm to go.", False, "left", "away", 0.05, target=0.144)
+        fake.say(go)
+        await scenes.until(pilot, lambda t: "0.05 mm to go." in t)
+        now[0] += 5.0
+        fake.say(replace(go, enter=True, there=True, to_go=0.0, words="It holds."))
+        await scenes.until(pilot, lambda t: "It holds." in t)
+        now[0] += 0.4
+        await pilot.press("enter")
+        assert len(fake.of(Press)) == 1
+        fake.say(replace(go, phase="tighten", enter=True, words="Tighten."))
+        await scenes.until(pilot, lambda t: "Tighten." in t)
+        now[0] += 0.4
+        await pilot.press("enter")
+        await scenes.until(pilot, lambda t: "too soon" in t)
+        assert len(fake.of(Press)) == 1
+
+
 async def test_the_tap_that_ended_a_check_does_not_begin_the_next(fake, scenes, monkeypatch) -> None:
     now = [100.0]
     monkeypatch.setattr(requests, "monotonic", lambda: now[0])
