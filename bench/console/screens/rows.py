@@ -57,8 +57,6 @@ class RowsScreen(Page):
             Binding(str(n), f"take({n - 1})", f"row {n}", show=False)
             for n in range(1, 10)
         ),
-        Binding("j", "further", "down", show=False),
-        Binding("k", "nearer", "up", show=False),
     ]
 
     # A key may come before the rows are there: it takes nothing then.
@@ -198,9 +196,6 @@ class RowsScreen(Page):
 
     def action_further(self) -> None:
         self.query_one(OptionList).action_cursor_down()
-
-    def action_nearer(self) -> None:
-        self.query_one(OptionList).action_cursor_up()
 
 
 def _content(
