@@ -3,6 +3,8 @@ to do."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+
 import msgspec
 
 from bench.finding import Finding, Move, Quantity, Remark
@@ -11,14 +13,15 @@ from bench.moves.alignment import CLOSES, OPENS
 from bench.render import names
 from bench.render.finding import (
     MOVED_WRONG,
+    NO_VERDICT,
     VERDICTS,
-    finding_words,
     good_enough_words,
+    quantity_words,
     settle_words,
     size,
 )
-from bench.render.names import quantity_name
-from bench.render.remarks import remark_words, said_first
+from bench.render.names import part_name, quantity_name
+from bench.render.remarks import move_words, notes_of, remark_words, said_first
 from bench.render.template import WAYS
 from bench.units import (
     PER_INCH,
@@ -31,6 +34,7 @@ from bench.units import (
     span_words,
 )
 
+THROWN_BACK = "Work can bind behind the blade and be thrown back: open it."
 MEASURED = "measured"  # the verdict where no limit is set
 upper_first, name = names.upper_first, names.plain
 # what leans, and how it is put right, by the name of the quantity
@@ -79,10 +83,10 @@ def own_size(q: Quantity, units: System, board: float | None) -> str:
     return f"{rise} across your {length_words(board, units)} board"
 
 
-def limit(q: Quantity, units: System) -> str:
+def limit(q: Quantity, units: System, board: float | None) -> str:
     if q.tolerance is None:
         return ""
-    return f"{upper_first(good_enough_words(q, units))}."
+    return f"{upper_first(good_enough_words(q, units, board))}."
 
 
 def danger(finding: Finding, units: System) -> str | None:
@@ -92,8 +96,19 @@ def danger(finding: Finding, units: System) -> str | None:
         return None
     much = size(q, units, None)
     if not surely_closes(finding):
-        return f"DANGER: it may close at the rear: {much}."
-    return f"DANGER: it closes at the rear by {much}."
+        return f"DANGER: the rip fence may close at the rear: {much}."
+    return f"DANGER: the rip fence closes at the rear by {much}."
+
+
+def dangers(newest_first: Sequence[Finding], units: System) -> Iterator[str]:
+    """Of the latest result of each check, sled and saw."""
+    seen = set()
+    for one in newest_first:
+        of = (one.check, one.jig, one.saw)
+        words = danger(one, units) if of not in seen and one.quantities else None
+        if words is not None:
+            yield f"{words} {one.at[:10]}, {one.jig or one.saw or 'no name'}."
+        seen.add(of)
 
 
 def danger_remark(finding: Finding) -> Remark | None:
@@ -127,16 +142,15 @@ def headline(finding: Finding, units: System, board: float | None) -> Headline:
     the result is of a sled fence, else None."""
     q = judged(finding)
     way, much = upper_first(way_words(q)), own_size(q, units, board)
-    small = [limit(q, units)] if q.tolerance is not None else []
+    small = [limit(q, units, board)] if q.tolerance is not None else []
     warning = danger(finding, units)
     if warning is not None:
-        lead = ["Work can bind behind the blade and be thrown back: open it."]
-        return Headline(warning, lead, small)
+        return Headline(warning, [THROWN_BACK], small)
     beside = said_first(finding)
     lead = [] if beside is None else [remark_words(beside, units)]
     if finding.verdict == "inside":
         if way and q.way != OPENS:
-            small.insert(0, f"{way}: too little to move.")
+            small.insert(0, f"{way}: too little to matter.")
         return Headline(None, [*lead, in_short(finding, units, board)], small)
     if not way:
         return Headline(
@@ -167,11 +181,43 @@ def result_lines(
     finding: Finding, units: System, board: float | None = None
 ) -> list[str]:
     """The whole result for the command line: a danger first, then all that is known."""
-    warning = danger(finding, units) if finding.quantities else None
-    first = [] if warning is None else [warning]
-    if warning is None and finding.verdict == "inside":
-        first = [in_short(finding, units, board)]
-    return [*first, *finding_words(finding, units, board)]
+    shown = [danger_remark(finding), said_first(finding), act_remark(finding)]
+    lines = [remark_words(said, units) for said in shown[1:2] if said is not None]
+    if finding.quantities:
+        if (warning := danger(finding, units)) is not None:
+            lines = [warning, THROWN_BACK, *lines]
+        elif finding.verdict == "inside":
+            lines.append(in_short(finding, units, board))
+    verdict = VERDICTS.get(finding.verdict or "", NO_VERDICT)
+    of = upper_first(name(finding.check)) + f" of {finding.jig}" * bool(finding.jig)
+    open_ = finding.verdict == "cannot-tell"
+    settled = f" {settle_words(finding, units)}" if open_ else ""
+    lines.append(f"{of}: {verdict}.{settled}")
+    lines += [
+        f"  {quantity_words(q, units, None if place else board)}"
+        for place, q in enumerate(finding.quantities)
+        if not _nothing(q)
+    ]
+    if act := _act_line(finding, units):
+        lines.append(f"  {act}")
+    if finding.budget:
+        top = finding.budget[0]
+        part, share = part_name(top.part), f"{top.share:.0%}"
+        lines.append(f"  What limits this answer most: {part} ({share} of it).")
+    notes = notes_of(finding, units, but=shown)
+    return [*lines, *(f"  Note: {note}" for note in notes)]
+
+
+def _act_line(finding: Finding, units: System) -> str:
+    """What to do, the whole move in its steps; empty where nothing is to be done."""
+    if finding.proposed is not None:
+        return move_words(finding.proposed, units)
+    if finding.verdict == "outside" or act_remark(finding) is not None:
+        return next_act(finding, units)
+    if finding.verdict != "inside":
+        return ""
+    out = any(q.verdict == "outside" for q in finding.quantities)
+    return "" if out else "Stop: nothing to move."
 
 
 def _nothing(q: Quantity) -> bool:
@@ -183,8 +229,7 @@ def others(finding: Finding, units: System) -> list[str]:
     """The other quantities, a line each."""
     first = judged(finding)
     return [
-        f"{upper_first(quantity_name(q.name))}: {f'{q.way}, ' * bool(q.way)}"
-        f"{size(q, units)}."
+        quantity_words(q, units)
         for q in finding.quantities
         if q is not first and not _nothing(q)
     ]
@@ -287,9 +332,10 @@ def short_size(finding: Finding, units: System, board: float | None) -> str:
 
 
 def part_size(standard: float, unit: str, units: System, board: float | None) -> str:
-    """One standard uncertainty; of an angle over the length that it is told over."""
-    span = told_over(board, units) if unit == "rad" else 1.0
-    return length_words(standard * span, units)
+    """The give or take that one part alone would leave, two standard uncertainties; of
+    an angle over the length that it is told over."""
+    give = 2.0 * standard * (told_over(board, units) if unit == "rad" else 1.0)
+    return rounded_words(give, give, units)
 
 
 _OTHER_WAY = {

@@ -192,7 +192,7 @@ def budget_bars(v: Viewer, wide: int, high: int) -> Block:
         out.append(fit([*line, (size, "faint")], wide))
     if unit == "rad":
         over = result.told_over_words(board, units)
-        out += [[("One standard uncertainty each,", "faint")], [(f"{over}.", "faint")]]
+        out += [[("Give or take of each,", "faint")], [(f"{over}.", "faint")]]
     return out
 
 

@@ -16,6 +16,7 @@ from bench.render.report.drift_view import chart_views
 from bench.render.report.sentences import told
 from bench.render.report.source import Document, ReportSource
 from bench.render.result import (
+    danger_remark,
     headline,
     judged,
     move_distance,
@@ -95,6 +96,7 @@ def _state(source: ReportSource, one: Finding, units: System) -> View:
             remark_words(remark, units)
             for remark in (*one.doubts, *one.remarks)
             if remark.severity in ("doubt", "warning")
+            and remark is not danger_remark(one)
         ],
     )
 
@@ -105,7 +107,7 @@ def due_view(row: Document) -> View:
         check=name(row["check"]),
         state=row["state"],
         when=told(f"due-{row['state']}", by=row["by"]),
-        why=f"{upper_first(why_words(row))}.",
+        why=f"{upper_first(why_words(row))}." * (row["state"] != "never-checked"),
     )
 
 

@@ -23,7 +23,7 @@ from bench.demo.operator import DemoError, Operator, connect
 from bench.demo.truth import TRUTHS
 from bench.log import export, history
 from bench.protocol import Begin, ChecksReply, GetChecks
-from bench.render.finding import finding_words
+from bench.render.result import result_lines
 
 PAGE = (Path(__file__).parents[3] / "DEVELOPERS.md").read_text("utf-8")
 # the example by which the page shows how a check is added
@@ -114,7 +114,7 @@ async def test_it_is_taken_on_the_virtual_saw_logged_and_shown(first_bench) -> N
         talk.close()
     assert (finding.check, finding.verdict, finding.quantities[0].tolerance) == ("stop-return", "inside", 0.2)
     assert any("press it home again" in line for line in said)
-    assert any("Spread" in line for line in finding_words(finding, "mm"))
+    assert any("Spread" in line for line in result_lines(finding, "mm"))
     shown = history.show(rig.folder / "log.db", finding.id)
     evidence = msgspec.json.decode(shown.evidence, type=Evidence)
     assert evidence.options == {"times": 2, "most": 0.2}
