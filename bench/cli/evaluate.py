@@ -25,7 +25,7 @@ from bench.cli.common import (
     tell,
     worst,
 )
-from bench.cli.options import declared, gear_options, read_options
+from bench.cli.options import OfKinds, declared, gear_options, read_options
 from bench.cli.recorded_sweeps import RecordedError, read_sweeps
 from bench.finding import EvidenceError, Finding
 from bench.procedure.conclusion import conclude
@@ -50,7 +50,7 @@ def _placements() -> str:
     return "\n".join(lines)
 
 
-@click.command(epilog=_placements())
+@click.command(cls=OfKinds, epilog=_placements())
 @click.argument("kind")
 @click.argument("files", nargs=-1, required=True, metavar="FILE.csv...")
 @gear_options

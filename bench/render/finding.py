@@ -43,7 +43,7 @@ SETTLES_NOT = {
         "More than 12 passes a set-up would be needed. Look for what sets them apart,"
         " such as seat or hold."
     ),
-    "set-up": "This set-up cannot settle it. What stands in the way: {part}.",
+    "set-up": "More passes cannot settle it. What limits it most: {part}.",
 }
 # what went wrong with a move, by the remark's code
 MOVED_WRONG = {
@@ -97,7 +97,7 @@ def good_enough_words(q: Quantity, units: System, board: float | None = None) ->
     as well, and of a rip fence, which is never to close, opening `up to 0.05 mm`."""
     word = "within" if q.band is None else "from"
     if q.way in (OPENS, CLOSES):
-        word = "opening at the rear by up to"
+        word = "opening by up to"
     return f"good enough {word} {limit_words(q, units, board)}"
 
 

@@ -144,7 +144,7 @@ def test_the_command_line_says_the_danger_first() -> None:
 @pytest.mark.parametrize("way", ["opens at the rear", "closes at the rear"])
 def test_no_limit_of_a_rip_fence_lets_it_close(way: str) -> None:
     toe = _rip("outside", way, 0.04).quantities[1]
-    assert limit(toe, "mm", None) == "Good enough opening at the rear by up to 0.05 mm per 300 mm."
+    assert limit(toe, "mm", None) == "Good enough opening by up to 0.05 mm per 300 mm."
     assert "Out: good enough opening" in quantity_words(toe, "mm")
 
 

@@ -18,7 +18,7 @@ SETTLES = [
     ),
     (
         Settle("square"),
-        "This set-up cannot settle it. What stands in the way: the square's own error.",
+        "More passes cannot settle it. What limits it most: the square's own error.",
     ),
     (None, "What would settle it is not known; the notes say why."),
 ]
