@@ -30,8 +30,8 @@ from bench.cli.recorded_sweeps import RecordedError, read_sweeps
 from bench.finding import EvidenceError, Finding
 from bench.procedure.conclusion import conclude
 from bench.procedure.gear_selection import use
+from bench.render.printed_result import result_lines
 from bench.render.remarks import evidence_error_words, with_notes
-from bench.render.result import result_lines
 
 
 def _placements() -> str:

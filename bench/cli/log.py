@@ -35,7 +35,8 @@ from bench.protocol import (
     LogShow,
     LogText,
 )
-from bench.render.result import part_size, result_lines, told_over_words
+from bench.render.printed_result import result_lines
+from bench.render.result import part_size, told_over_words
 from bench.units import System, length_words, slope_words
 
 UNDATED = "?: the clock had not been set when this was measured."

@@ -39,7 +39,7 @@ def _lines(reply: StatusReply, units: System) -> Iterator[str]:
     else:
         sled = run.jig or "no named sled"
         yield f"in progress: {run.check} of {sled}; {run.ask.words}"
-    from bench.render.result import result_lines
+    from bench.render.printed_result import result_lines
 
     for finding in reply.last:
         yield f"{finding.at}  {finding.id}"

@@ -30,7 +30,7 @@ from bench.protocol import (
     Watch,
 )
 from bench.protocol.client import Gone
-from bench.render.result import result_lines
+from bench.render.printed_result import result_lines
 from bench.render.wording import with_name, without_name
 from bench.units import System
 from hw.formats import meaning_of

@@ -245,7 +245,7 @@ async def _moved_and_verified(operator: Operator, finding: Finding) -> Finding:
 
 def say_finding(finding: Finding, say: Say) -> None:
     from bench.checks import find
-    from bench.render.result import result_lines
+    from bench.render.printed_result import result_lines
 
     board = BOARD if find(finding.check).turns_fence else None
     for line in result_lines(finding, "mm", board):

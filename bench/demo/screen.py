@@ -113,7 +113,8 @@ def _at_rest(view: ViewModel, requests: Requests, hands_client: HandsClient) -> 
     if requests.moved:
         return LESSONS["moved"]
     saw, options = hands_client.hands.saw, hands_client.options
-    truth = truth_words(finding, truth_of(saw, finding.check, options, finding))
+    known = truth_of(saw, finding.check, options, finding)
+    truth = truth_words(finding, known, view.units)
     told = f"In truth, {truth[0]}." if truth else ""
     if finding.check != JOB:
         return f"{told}{' Enter: the move.' * (finding.proposed is not None)}".strip()

@@ -13,15 +13,14 @@ from bench.moves.alignment import CLOSES, OPENS
 from bench.render import names
 from bench.render.finding import (
     MOVED_WRONG,
-    NO_VERDICT,
     VERDICTS,
     good_enough_words,
     quantity_words,
     settle_words,
     size,
 )
-from bench.render.names import part_name, quantity_name
-from bench.render.remarks import move_words, notes_of, remark_words, said_first
+from bench.render.names import quantity_name
+from bench.render.remarks import remark_words, said_first
 from bench.render.template import WAYS
 from bench.units import (
     PER_INCH,
@@ -42,6 +41,7 @@ UPRIGHT = {
     "fence-lean": ("sled fence", "Bring the sled fence's top back as much"),
     "blade-lean": ("blade", "Set the blade upright by the saw's manual"),
 }
+LEAST_SHARE = 0.005  # of a result's variance; a part below it is not told
 LEAST_LEFT_OVER = 0.0005  # mm, half of the last digit that is shown
 
 
@@ -123,6 +123,12 @@ def opening(finding: Finding) -> float | None:
     return {OPENS: abs(q.value), CLOSES: -abs(q.value)}.get(q.way or "")
 
 
+def good_edges(limit: float, above: str, below: str) -> list[float]:
+    """From where to where a value is good; above, below: what it means on that side of
+    zero. A rip fence may open and must not close."""
+    return [0.0 if below == CLOSES else -limit, 0.0 if above == CLOSES else limit]
+
+
 def surely_closes(finding: Finding) -> bool:
     """Whether a rip fence closes by more than the give or take."""
     q = judged(finding) if finding.quantities else None
@@ -177,50 +183,7 @@ def in_short(finding: Finding, units: System, board: float | None) -> str:
     return f"{upper_first(what)}: {size(q, units, board)}."
 
 
-def result_lines(
-    finding: Finding, units: System, board: float | None = None
-) -> list[str]:
-    """The whole result for the command line: a danger first, then all that is known."""
-    shown = [danger_remark(finding), said_first(finding), act_remark(finding)]
-    lines = [remark_words(said, units) for said in shown[1:2] if said is not None]
-    if finding.quantities:
-        if (warning := danger(finding, units)) is not None:
-            lines = [warning, THROWN_BACK, *lines]
-        elif finding.verdict == "inside":
-            lines.append(in_short(finding, units, board))
-    verdict = VERDICTS.get(finding.verdict or "", NO_VERDICT)
-    of = upper_first(name(finding.check)) + f" of {finding.jig}" * bool(finding.jig)
-    open_ = finding.verdict == "cannot-tell"
-    settled = f" {settle_words(finding, units)}" if open_ else ""
-    lines.append(f"{of}: {verdict}.{settled}")
-    lines += [
-        f"  {quantity_words(q, units, None if place else board)}"
-        for place, q in enumerate(finding.quantities)
-        if not _nothing(q)
-    ]
-    if act := _act_line(finding, units):
-        lines.append(f"  {act}")
-    if finding.budget:
-        top = finding.budget[0]
-        part, share = part_name(top.part), f"{top.share:.0%}"
-        lines.append(f"  What limits this answer most: {part} ({share} of it).")
-    notes = notes_of(finding, units, but=shown)
-    return [*lines, *(f"  Note: {note}" for note in notes)]
-
-
-def _act_line(finding: Finding, units: System) -> str:
-    """What to do, the whole move in its steps; empty where nothing is to be done."""
-    if finding.proposed is not None:
-        return move_words(finding.proposed, units)
-    if finding.verdict == "outside" or act_remark(finding) is not None:
-        return next_act(finding, units)
-    if finding.verdict != "inside":
-        return ""
-    out = any(q.verdict == "outside" for q in finding.quantities)
-    return "" if out else "Stop: nothing to move."
-
-
-def _nothing(q: Quantity) -> bool:
+def is_nothing(q: Quantity) -> bool:
     """An exact zero, such as what is to be taken off a runner that fits."""
     return q.unit == "mm" and q.value == q.uncertainty == 0.0
 
@@ -231,7 +194,7 @@ def others(finding: Finding, units: System) -> list[str]:
     return [
         quantity_words(q, units)
         for q in finding.quantities
-        if q is not first and not _nothing(q)
+        if q is not first and not is_nothing(q)
     ]
 
 

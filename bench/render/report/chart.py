@@ -11,9 +11,9 @@ from typing import Any
 
 import msgspec
 
-from bench.moves.alignment import CLOSES
 from bench.render.report.figures import Scale, tick_words
 from bench.render.report.sentences import told
+from bench.render.result import good_edges
 from bench.upkeep.dates import date_of, day_of
 
 WIDTH, HEIGHT = 640.0, 330.0
@@ -94,7 +94,7 @@ def chart(
             one["value"] + one["uncertainty"],
         )
     ]
-    limits = [] if limit is None else _band(limit, ways)
+    limits = [] if limit is None else good_edges(limit, *ways)
     least = max(1e-12, (limit or 0.0) * 0.1)
     y = _padded([*values, *limits], BOTTOM, TOP, least)
     return Chart(
@@ -113,12 +113,6 @@ def chart(
         up=ways[0],
         down=ways[1],
     )
-
-
-def _band(limit: float, ways: tuple[str, str]) -> list[float]:
-    """What is good enough, from and to: a rip fence may open and must not close."""
-    above, below = ways
-    return [0.0 if below == CLOSES else -limit, 0.0 if above == CLOSES else limit]
 
 
 def _padded(values: Sequence[float], start: float, end: float, least: float) -> _Axis:

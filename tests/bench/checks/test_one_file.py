@@ -23,7 +23,7 @@ from bench.demo.operator import DemoError, Operator, connect
 from bench.demo.truth import TRUTHS
 from bench.log import export, history
 from bench.protocol import Begin, ChecksReply, GetChecks
-from bench.render.result import result_lines
+from bench.render.printed_result import result_lines
 
 PAGE = (Path(__file__).parents[3] / "DEVELOPERS.md").read_text("utf-8")
 # the example by which the page shows how a check is added

@@ -18,8 +18,9 @@ from bench.finding import EvidenceError, Finding
 from bench.gear import Caliper, Jig
 from bench.procedure.conclusion import conclude
 from bench.procedure.prompt import ProcedureState, advance, ask
+from bench.render.printed_result import result_lines
 from bench.render.remarks import move_words
-from bench.render.result import headline, result_lines
+from bench.render.result import headline
 from bench.uncertainty import agreement
 
 EN = json.loads(

@@ -16,8 +16,8 @@ from bench.finding import Finding
 from bench.gear import Indicator, Jig, Saw, Square
 from bench.log import history
 from bench.procedure.conclusion import conclude
+from bench.render.printed_result import result_lines
 from bench.render.remarks import notes_of
-from bench.render.result import result_lines
 
 LOG = Path(__file__).parents[3] / "fixtures" / "logs" / "sentences_only.db"
 GEAR = EvidenceGear(

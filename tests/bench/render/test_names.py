@@ -9,8 +9,9 @@ from bench.checks import checks
 from bench.finding import BudgetRow, Finding, Quantity, Remark
 from bench.render.finding import quantity_words
 from bench.render.names import PARTS, QUANTITIES, placement_name
+from bench.render.printed_result import result_lines
 from bench.render.remarks import remark_words
-from bench.render.result import own_size, result_lines
+from bench.render.result import own_size
 
 
 def test_every_quantity_of_every_check_has_a_name() -> None:

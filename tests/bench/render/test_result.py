@@ -9,6 +9,7 @@ import pytest
 
 from bench.finding import Finding, Move, Quantity, Remark
 from bench.render.finding import quantity_words
+from bench.render.printed_result import result_lines
 from bench.render.remarks import notes_of
 from bench.render.result import (
     act_remark,
@@ -20,7 +21,6 @@ from bench.render.result import (
     opening,
     opposite,
     others,
-    result_lines,
     short_move,
     surely_closes,
 )

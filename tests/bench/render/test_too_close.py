@@ -6,7 +6,8 @@ import msgspec
 import pytest
 
 from bench.finding import Finding, Move, Quantity, Settle, SweepRow
-from bench.render.result import next_act, result_lines
+from bench.render.printed_result import result_lines
+from bench.render.result import next_act
 
 LIMIT = 0.05 / 300
 SETTLES = [
