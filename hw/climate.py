@@ -31,6 +31,9 @@ TEMPERATURES = ("in_temp", "in_temp_ambient", "temp1")
 HUMIDITIES = ("in_humidityrelative", "humidity1")
 # degrees Celsius; such sensors are specified for this range, and broken outside it
 COLDEST, HOTTEST = -40.0, 85.0
+# percent; a wet sensor shows more than 100, which is to be taken as that (data sheet of
+# one that can show 119; from memory, as is the limit)
+WETTEST = 110.0
 
 
 class Climate(NamedTuple):
@@ -45,13 +48,22 @@ class Climate(NamedTuple):
 def read_climate(sys: Path = Path("/sys")) -> list[Climate]:
     """Every sensor of the air that answers, by name. Never raises; takes up to a second
     a sensor that stalls."""
+    return [one for one in sensors(sys) if one[1:] != (None, None)]
+
+
+def sensors(sys: Path = Path("/sys")) -> list[Climate]:
+    """As `read_climate`, and beside them those that do not answer or show what no air
+    can be: neither of their figures is believed."""
     found = []
     for folder in _folders(sys):
         name = _text(folder / "name") or folder.name
-        humidity = _first(folder, HUMIDITIES, 0.0, 100.0)
+        humidity = _first(folder, HUMIDITIES, 0.0, WETTEST)
         temperature = _first(folder, TEMPERATURES, COLDEST, HOTTEST)
-        if humidity is not None or (temperature is not None and name in PROBES):
-            found.append(Climate(name, temperature, humidity))
+        if any(list(folder.glob(f"{name}_*")) for name in HUMIDITIES):
+            temperature = None if humidity is None else temperature
+            found.append(Climate(name, temperature, humidity and min(humidity, 100.0)))
+        elif name in PROBES:
+            found.append(Climate(name, temperature, None))
     return found
 
 

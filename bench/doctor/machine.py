@@ -13,7 +13,9 @@ from pathlib import Path
 from typing import Any
 
 from bench.doctor.diagnostic import Diagnostic, diagnosis
-from hw.climate import read_climate
+from bench.finding import Climate
+from bench.upkeep.history import sound_climate
+from hw.climate import sensors
 
 LEAST_DISK = 100 * 2**20  # bytes; ten years of daily checks are 70 MB
 EARLIEST = 1_735_689_600  # 2025-01-01, before this program was written
@@ -122,7 +124,11 @@ def diagnose_power(sys_root: Path = Path("/sys")) -> Iterator[Diagnostic]:
 
 
 def diagnose_air(sys_root: Path = Path("/sys")) -> Iterator[Diagnostic]:
-    for one in read_climate(sys_root):
+    for one in sensors(sys_root):
+        share = None if one.humidity is None else one.humidity / 100.0
+        if sound_climate(Climate(one.temperature, share)) is None:
+            yield diagnosis("air", "air-unknown", sensor=one.sensor)
+            continue
         said = [f"{one.temperature:.1f} C"] if one.temperature is not None else []
         said += [f"{one.humidity:.0f} % humidity"] if one.humidity is not None else []
         yield diagnosis("air", "air", said=", ".join(said), sensor=one.sensor)
