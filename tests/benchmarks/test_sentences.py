@@ -64,7 +64,9 @@ def test_the_screen_makes_no_sentence_of_values() -> None:
 def test_directions_are_whole() -> None:
     """`toward you`, `away from you`, or from whatever it is; a cable may go away."""
     bare = [
-        one for one in all_sentences() if re.search(r"\b(toward|away)\b", _without_names(one.text), re.IGNORECASE)
+        one
+        for one in all_sentences()
+        if re.search(r"\b(toward|away)\b", _without_names(one.text), re.IGNORECASE)
     ]
     assert not bare, bare
 
