@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import gc
 import os
+import selectors
 import sys
 import warnings
 from pathlib import Path
@@ -18,6 +19,9 @@ os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 import pytest  # noqa: E402 - compiled as is said above
 from hypothesis import HealthCheck, configuration, given, settings  # noqa: E402
 from hypothesis import strategies as st  # noqa: E402
+from turns import Turns  # noqa: E402
+
+selectors.DefaultSelector = Turns  # what every event loop sleeps in
 
 # small matrices on several workers: threads of the arithmetic library only get in one another's way
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
