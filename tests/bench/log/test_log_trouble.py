@@ -153,6 +153,7 @@ def test_a_disk_that_does_not_answer_is_told(live, path, monkeypatch) -> None:
     life = live()
     with closing(sqlite3.connect(path, isolation_level=None)) as other:
         other.execute("BEGIN IMMEDIATE")
+        life.begin()
         life.writer.event(None, "tick")
         assert "has not answered" in life.troubles[0]
         other.execute("ROLLBACK")
