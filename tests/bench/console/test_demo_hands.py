@@ -82,7 +82,8 @@ async def test_the_last_screw_draws_the_fence_back_against_the_move(first, sign)
     assert wire.closed
 
 
-async def test_a_push_begins_at_the_start_also_where_the_first_pass_was_taken_back() -> None:
+async def test_a_push_begins_at_the_start_also_where_the_first_pass_was_taken_back(monkeypatch) -> None:
+    monkeypatch.setattr("bench.demo.hand_actions.SPEED", 4000.0)
     saw = VirtualSaw.draw(1)
     hands = Hands(saw, pace=0.01)
     ask = Prompt(phase="sweep", words="push", placement="handle-left", ready=True)
@@ -100,7 +101,7 @@ async def test_the_operator_taps_before_each_enter_and_hands_tap_at_a_word() -> 
 
     async def hear(ask: Prompt) -> None:
         await wire.inbox.put(PromptChanged("r", "fence-square", None, ask))
-        await asyncio.sleep(0.05)
+        await until(wire.inbox.empty)
 
     await hear(rest)
     assert not hands_client.can_hand()
@@ -114,7 +115,7 @@ async def test_the_operator_taps_before_each_enter_and_hands_tap_at_a_word() -> 
     hands_client.turn_operator()
     await hear(asked)
     await until(lambda: any(isinstance(one, Press) for one in wire.asked))
-    await asyncio.sleep(0.4)
+    await until(lambda: not hands_client.busy)
     assert hands_client.tapped and sum(isinstance(one, Press) for one in wire.asked) == 1  # and no more
     await hands_client.close()
 
