@@ -6,6 +6,8 @@ import re
 
 import msgspec
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from bench.finding import Finding, Move, Quantity, Remark
 from bench.render.finding import quantity_words
@@ -16,6 +18,7 @@ from bench.render.result import (
     danger,
     headline,
     in_short,
+    large_figure,
     limit,
     next_act,
     opening,
@@ -44,6 +47,23 @@ def _fence(verdict: str, mm_per_300: float) -> Finding:
         "left end too near you",
     )  # type: ignore[arg-type]
     return _finding(verdict, q)
+
+
+@given(
+    st.floats(0.0005, 3.0), st.floats(0.0002, 0.5), st.sampled_from(["mm", "inch"]),
+    st.sampled_from(["mm", "rad"]), st.sampled_from([None, 400.0]), st.sampled_from([None, 160.0]),
+)  # fmt: skip
+def test_a_value_has_the_same_digits_large_and_in_its_sentence(much, give, units, unit, board, over) -> None:
+    """0.10 large stood above 0.096 give or take 0.013: one blade, two numbers."""
+    span = 1.0 if unit == "mm" else over or board or 300.0
+    q = Quantity(
+        "blade", much / span, unit, give / span, 9.0, 0.05 / span, "outside", "rear leans left", over=over
+    )
+    (figures, unit_told, *_), said = (
+        large_figure(q, units, board),
+        in_short(_finding("outside", q), units, board),
+    )
+    assert f": {figures} {unit_told} give or take" in said, (figures, said)
 
 
 def _rip(verdict: str, way: str, mm_per_300: float, give: float = 0.02) -> Finding:
@@ -146,6 +166,7 @@ def test_no_limit_of_a_rip_fence_lets_it_close(way: str) -> None:
     toe = _rip("outside", way, 0.04).quantities[1]
     assert limit(toe, "mm", None) == "Good enough opening by up to 0.05 mm per 300 mm."
     assert "Out: good enough opening" in quantity_words(toe, "mm")
+    assert large_figure(toe, "mm", None).good == "good opening up to 0.05"
 
 
 def test_a_limit_is_told_across_the_board_as_its_figure_is() -> None:
