@@ -79,8 +79,11 @@ class Rig:
         return self.offset + (x if self.side == "right" else -x)
 
     def _write(self) -> None:
-        """One line of each instrument every STEP; a busy machine slows the hand, and makes no leap of it."""
-        while not self._stop.wait(STEP):
+        """One line of each instrument every STEP. A gauge is never late, only who hears it: what a busy machine
+        kept from being sent follows at once, as if it had waited in the port."""
+        due = time.monotonic()
+        while not self._stop.wait(max(0.0, due - time.monotonic())):
+            due += STEP
             self._push()
             self.lines += 1
             values = {"indicator": f"{self.reading():+.3f} mm\r\n", "travel": f"{self.s:+.2f} mm\r\n"}
