@@ -43,6 +43,7 @@ from bench.protocol import (
 from bench.render.finding import unread_words
 from bench.render.screen import told
 
+COUNTED = ("pass-kept",)  # remarks that the row of the state says as well
 PASSES = 24  # passes of a check that are kept to be drawn
 WELL = ("open", "marks")  # states of an instrument without trouble
 DOCUMENTS = {DUE: "due", DRIFT: "drift", CUT: "cut", SHOP: "shop"}
@@ -287,7 +288,8 @@ def _pass(state: ViewModel, message: PassNotice) -> str:
     else:
         state.line = None if message.state == "refused" else state.line
         state.passes = others
-    if message.words:
+    counted = any(one.code in COUNTED for one in message.remarks)
+    if message.words and not counted:
         bad = message.state == "refused" or not message.recorded
         state.say("pass", message.words, bad=bad)
     return "line notice ask"

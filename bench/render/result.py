@@ -14,6 +14,7 @@ from bench.render.finding import (
     VERDICTS,
     finding_words,
     good_enough_words,
+    limit_words,
     settle_words,
     size,
 )
@@ -29,6 +30,7 @@ from bench.units import (
     per_words,
     rounded_words,
     span_words,
+    value_words,
 )
 
 MEASURED = "measured"  # the verdict where no limit is set
@@ -57,6 +59,14 @@ def verdict_words(verdict: str | None) -> str:
 def judged(finding: Finding) -> Quantity:
     """The quantity that the verdict is about; the first where none has a verdict."""
     return next((q for q in finding.quantities if q.verdict), finding.quantities[0])
+
+
+def is_good(finding: Finding) -> bool:
+    """Good enough; or measured, and between the least and the most that is good."""
+    if finding.verdict is not None or not finding.quantities:
+        return finding.verdict == "inside"
+    q = judged(finding)
+    return q.band is not None and q.band[0] <= q.value <= q.band[1]
 
 
 def told_over(board: float | None, units: System) -> float:
@@ -122,13 +132,17 @@ def way_words(q: Quantity) -> str:
     return f"{UPRIGHT[q.name][0]}'s {q.way}"
 
 
-def headline(finding: Finding, units: System, board: float | None) -> Headline:
+def headline(
+    finding: Finding, units: System, board: float | None, *, large: bool = False
+) -> Headline:
     """The judged quantity as a person says it. board: mm, the user's widest board where
-    the result is of a sled fence, else None."""
+    the result is of a sled fence, else None. large: beside it stands the large figure,
+    which says what is good enough over its own length."""
     q = judged(finding)
     way, much = upper_first(way_words(q)), own_size(q, units, board)
-    small = [limit(q, units)] if q.tolerance is not None else []
     warning = danger(finding, units)
+    known = large and warning is None and (board is None or q.unit == "mm")
+    small = [limit(q, units)] if q.tolerance is not None and not known else []
     if warning is not None:
         lead = ["Work can bind behind the blade and be thrown back: open it."]
         return Headline(warning, lead, small)
@@ -259,24 +273,36 @@ def next_act(finding: Finding | None, units: System) -> str:
     return "Measured; no limit is set for a verdict."
 
 
+def _told_span(q: Quantity, units: System, board: float | None) -> tuple[float, str]:
+    """mm over which an angle is told, and that in words; 1 and none of a length."""
+    if q.unit != "rad":
+        return 1.0, ""
+    if q.over is not None:
+        return q.over, f"over {span_words(q.over, units)}"
+    return told_over(board, units), told_over_words(board, units)
+
+
 def large_size(q: Quantity, units: System, board: float | None) -> tuple[str, str]:
-    """The size alone, in as many digits as its uncertainty carries, with its unit; and
-    over which length it is told, empty where it is a length itself."""
-    span, over = 1.0, ""
-    if q.unit == "rad" and q.over is not None:
-        span, over = q.over, f"over {span_words(q.over, units)}"
-    elif q.unit == "rad":
-        span, over = told_over(board, units), told_over_words(board, units)
-    return rounded_words(abs(q.value) * span, q.uncertainty * span, units), over
+    """The size alone, in the digits of the sentence that tells its give or take, with
+    its unit; and over which length it is told, empty where it is a length itself."""
+    span, over = _told_span(q, units, board)
+    return value_words(abs(q.value) * span, q.uncertainty * span, units), over
 
 
 def large_figure(
     q: Quantity, units: System, board: float | None
-) -> tuple[str, str, str]:
-    """`large_size` with its figures and its unit apart."""
+) -> tuple[str, str, str, str]:
+    """`large_size` with its figures and its unit apart; and what is good enough, over
+    the same length, empty where no limit is set."""
     words, over = large_size(q, units, board)
     figures, _, unit = words.partition(" ")
-    return figures, unit, over
+    good = ""
+    if q.band is not None:
+        good = f"good {limit_words(q, units)}"
+    elif q.tolerance is not None:
+        limit = q.tolerance * _told_span(q, units, board)[0]
+        good = f"good within {length_words(limit, units)}"
+    return figures, unit, over, good.removesuffix(f" {unit}")
 
 
 def short_size(finding: Finding, units: System, board: float | None) -> str:

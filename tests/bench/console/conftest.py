@@ -13,6 +13,7 @@ from types import SimpleNamespace
 import msgspec
 import pytest
 
+from bench.console import requests
 from bench.console.app import make_console
 from bench.protocol import (
     CheckKind,
@@ -312,6 +313,12 @@ def inside(app, size) -> str:
     assert len(lines) == size[1]
     assert all(len(line) == size[0] for line in lines)
     return "\n".join(lines)
+
+
+@pytest.fixture(autouse=True)
+def quick_hands(monkeypatch) -> None:
+    """A test answers as soon as it sees what is asked, which no hand can."""
+    monkeypatch.setattr(requests, "HAND_S", 0.0)
 
 
 @pytest.fixture

@@ -6,6 +6,8 @@ import re
 
 import msgspec
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from bench.finding import Finding, Move, Quantity, Remark
 from bench.render.remarks import notes_of
@@ -14,6 +16,7 @@ from bench.render.result import (
     danger,
     headline,
     in_short,
+    large_figure,
     limit,
     next_act,
     opening,
@@ -43,6 +46,23 @@ def _fence(verdict: str, mm_per_300: float) -> Finding:
         "left end too near you",
     )  # type: ignore[arg-type]
     return _finding(verdict, q)
+
+
+@given(
+    st.floats(0.0005, 3.0), st.floats(0.0002, 0.5), st.sampled_from(["mm", "inch"]),
+    st.sampled_from(["mm", "rad"]), st.sampled_from([None, 400.0]), st.sampled_from([None, 160.0]),
+)  # fmt: skip
+def test_a_value_has_the_same_digits_large_and_in_its_sentence(much, give, units, unit, board, over) -> None:
+    """0.10 large stood above 0.096 give or take 0.013: one blade, two numbers."""
+    span = 1.0 if unit == "mm" else over or board or 300.0
+    q = Quantity(
+        "blade", much / span, unit, give / span, 9.0, 0.05 / span, "outside", "rear leans left", over=over
+    )
+    (figures, unit_told, *_), said = (
+        large_figure(q, units, board),
+        in_short(_finding("outside", q), units, board),
+    )
+    assert f": {figures} {unit_told} give or take" in said, (figures, said)
 
 
 def _rip(verdict: str, way: str, mm_per_300: float, give: float = 0.02) -> Finding:
