@@ -137,9 +137,12 @@ async def week_of_days(rig: Rig) -> bool:
     )
 
 
+# the journal is followed beside it: it would notice only by a next line that nobody listens any more
 NEXT_MORNING = r"""
 sudo date -s 'tomorrow 08:00' >/dev/null
-sudo journalctl -b -u sweepgauge-review -n all -f -o cat | grep -Em{} '^(Finished|Failed) ' >/dev/null
+grep -Em{} '^(Finished|Failed) ' >/dev/null < <(
+    sudo journalctl -b -u sweepgauge-review -n all -f -o cat </dev/null 2>/dev/null
+)
 """
 
 
