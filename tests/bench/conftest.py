@@ -20,9 +20,9 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from turns import HANG_S, until
 
 STEP = 0.01  # s between lines: 100 readings a second
-HANG_S = 60.0  # s after which a test gives up waiting; what it waits for comes as soon as the machine lets it
 
 
 class Rig:
@@ -291,8 +291,7 @@ class FirstBench:
         )
         self.service = Service(load(paths.settings, paths.gear), paths, self.places)
         self.serving = asyncio.get_running_loop().create_task(self.service.serve())
-        while not paths.socket.exists() and not self.serving.done():
-            await asyncio.sleep(0.01)
+        await until(lambda: paths.socket.exists() or self.serving.done())
 
     async def stop(self) -> None:
         for wire in self._wires:
@@ -303,13 +302,9 @@ class FirstBench:
 
     async def reads(self, name: str = "indicator") -> None:
         """Wait until that instrument is read."""
-        import asyncio
-
-        async with asyncio.timeout(HANG_S):
-            while not any(
-                one.name == name and one.last is not None for one in self.service.bench.instruments
-            ):
-                await asyncio.sleep(0.01)
+        await until(
+            lambda: any(one.name == name and one.last is not None for one in self.service.bench.instruments)
+        )
 
     async def talk(self):
         """A client that looks at the readings; what it hears is in `said` of what is returned."""
