@@ -309,7 +309,8 @@ def large_figure(
         good = f"good {limit_words(q, units)}"
     elif q.tolerance is not None:
         limit = q.tolerance * _told_span(q, units, board)[0]
-        good = f"good within {length_words(limit, units)}"
+        word = "0 to" if q.way in (OPENS, CLOSES) else "within"
+        good = f"good {word} {length_words(limit, units)}"
     return figures, unit, over, good.removesuffix(f" {unit}")
 
 
