@@ -9,6 +9,8 @@ import asyncio
 import selectors
 import threading
 from collections.abc import Callable
+from contextvars import copy_context
+from functools import partial
 
 HANG_S = 60.0  # s after which a test gives up; what it waits for comes as soon as the machine lets it
 
@@ -40,7 +42,7 @@ async def until(
 ) -> None:
     """Wait until the condition holds. told: what is said if it never does."""
     found = asyncio.get_running_loop().create_future()
-    one = (true, found)
+    one = (partial(copy_context().run, true), found)  # as if the test itself looked
     _here.waiting = [*getattr(_here, "waiting", ()), one]
     try:
         async with asyncio.timeout(seconds):
