@@ -52,6 +52,7 @@ PARTS = {
     "plate warp": "warp of the plate",
     "turns not even": "turns that are not even",
     "scatter of the readings": "readings that differ",
+    "turning by hand": "turns by hand that differ",
     "unread part of the turn": "the part of the turn not read",
     "scatter of the leans": "leans that differ",
     "scatter of the cuts": "cuts that differ",
@@ -107,5 +108,5 @@ def placement_name(placement: str) -> str:
         return PLACEMENTS[placement]
     turn = _TURN.fullmatch(placement)
     if turn is not None:
-        return f"{turn[1]} degrees"
+        return f"{float(turn[1]) % 360:g} degrees"
     return plain(placement)

@@ -46,7 +46,8 @@ ROWS: dict[str, tuple[str, str, str]] = {
     "turns not even": ("B", "half of that", f"{GUM} 4.3.7; {USUAL}"),
     "scatter of the readings": ("A", "repeats, else what the harmonic leaves", "IEEE Std 1057, three-parameter sine fit"),
     "unread part of the turn": ("B", "over 90 degrees: what a tilted plate may swing there", f"{GUM} 4.3.7; a cosine"),
-    "form between the marks": ("B", "under six marks: the warp that was seen", f"{GUM} 4.3.7"),
+    "form between the marks": ("B", "four: the warp that was seen; to seven: three waves of 0.01", f"{GUM} 4.3.7; {USUAL}"),
+    "turning by hand": ("B", "0.005 mm either way, twice; none where turned to again", f"{GUM} 4.3.7; {USUAL}"),
     "place of the spots": ("B", "10 mm either way of the twist's place", f"{GUM} 4.3.7; {USUAL}"),
     "lever of the twist": ("B", "between the place and half a runner of 450 mm", f"{GUM} 4.3.7; geometry of a runner"),
     "straightedge that bends": (
