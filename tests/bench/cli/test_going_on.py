@@ -63,7 +63,8 @@ def test_gone_on_once_at_the_edge_of_the_tolerance(rigs, run, tmp_path, answer: 
     check = run("check", "fence-square", "--sweeps", "2", "--json", "--extend")
     check.hear("Press Enter")
     check.enter()
-    rotation, scatter = LIMIT - 40e-6, 15e-6
+    # the passes differ by more than set-ups are presumed to: more passes settle it
+    rotation, scatter = LIMIT - 60e-6, 30e-6
     for placement in ("handle-left", "handle-right"):
         place(rig, check, placement)
         pushes(rig, check, 1, 2, 2, rotation, scatter)
