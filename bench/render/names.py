@@ -69,6 +69,7 @@ PARTS = {
     "play": "play in the slots",
     "between set-ups": "set-ups that differ",
     "form between the marks": "what lies between the marks",
+    "stretches that differ": "passes over different stretches",
     "form that repeats": "bumps that repeat in every pass",
     "lever of the twist": "where the sled was twisted",
     "place of the spots": "the places of the spots",
