@@ -31,6 +31,9 @@ TEMPERATURES = ("in_temp", "in_temp_ambient", "temp1")
 HUMIDITIES = ("in_humidityrelative", "humidity1")
 # degrees Celsius; such sensors are specified for this range, and broken outside it
 COLDEST, HOTTEST = -40.0, 85.0
+# percent; a wet sensor shows more than 100, which is to be taken as that (data sheet of
+# one that can show 119; from memory, as is the limit)
+WETTEST = 110.0
 
 
 class Climate(NamedTuple):
@@ -42,17 +45,21 @@ class Climate(NamedTuple):
     humidity: float | None
 
 
-def read_climate(sys: Path = Path("/sys")) -> list[Climate]:
-    """Every sensor of the air that answers, by name. Never raises; takes up to a second
-    a sensor that stalls."""
+def read_climate(sys: Path = Path("/sys"), *, silent: bool = False) -> list[Climate]:
+    """Every sensor of the air that answers, by name; with silent, those too that do not
+    or show what no air can be, of which neither figure is believed. Never raises; takes
+    up to a second a sensor that stalls."""
     found = []
     for folder in _folders(sys):
         name = _text(folder / "name") or folder.name
-        humidity = _first(folder, HUMIDITIES, 0.0, 100.0)
+        humidity = _first(folder, HUMIDITIES, 0.0, WETTEST)
         temperature = _first(folder, TEMPERATURES, COLDEST, HOTTEST)
-        if humidity is not None or (temperature is not None and name in PROBES):
-            found.append(Climate(name, temperature, humidity))
-    return found
+        if any(list(folder.glob(f"{one}_*")) for one in HUMIDITIES):
+            temperature = None if humidity is None else temperature
+        elif name not in PROBES:
+            continue
+        found.append(Climate(name, temperature, humidity and min(humidity, 100.0)))
+    return [one for one in found if silent or one[1:] != (None, None)]
 
 
 def _folders(sys: Path) -> list[Path]:
@@ -60,9 +67,7 @@ def _folders(sys: Path) -> list[Path]:
     seen: dict[Path, Path] = {}
     for pattern in ("bus/iio/devices/iio:device*", "class/hwmon/hwmon*"):
         for folder in sorted(sys.glob(pattern)):
-            device = folder / "device"
-            chip = device if device.exists() else folder
-            seen.setdefault(chip.resolve(), folder)
+            seen.setdefault((folder / "device").resolve(), folder)
     return list(seen.values())
 
 
@@ -71,13 +76,11 @@ def _first(
 ) -> float | None:
     """The first of these files with a value in that range."""
     values = (_milli(folder, name) for name in names)
-    inside = (v for v in values if v is not None and low <= v <= high)
-    return next(inside, None)
+    return next((v for v in values if v is not None and low <= v <= high), None)
 
 
 def _milli(folder: Path, name: str) -> float | None:
-    ready = _number(folder / f"{name}_input")
-    if ready is not None:
+    if (ready := _number(folder / f"{name}_input")) is not None:
         return ready / 1000.0
     raw, scale = _number(folder / f"{name}_raw"), _number(folder / f"{name}_scale")
     if raw is None or scale is None:

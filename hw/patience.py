@@ -21,6 +21,9 @@ SILENT_S = 2.0
 
 # The daemon and its service.
 WATCHDOG_S = 20.0  # systemd's, see systemd/: a daemon that hangs is started anew
+# systemd's too, until the daemon is ready; an emulated Pi on a busy machine took 90 s,
+# which is what systemd waits where nothing is said
+START_S = 900.0
 # until another daemon's socket answers; one that does not in time is taken to be alive
 SOCKET_PROBE_S = 0.5
 LISTENER_END_S = 20.0  # until a port that was listened to is let go; it takes 0.1 s

@@ -7,26 +7,27 @@ from __future__ import annotations
 
 import gc
 import os
+import selectors
 import sys
 import warnings
 from pathlib import Path
 
-# compiled once a checkout, kept out of the tree: where a machine forbids it, each worker and each daemon that a test
-# starts would compile everything anew
-KEPT = Path(__file__).parent.parent / ".pytest_cache"
+# where the environment forbids it, each worker and each daemon that a test starts would compile everything anew
 sys.dont_write_bytecode = False
-sys.pycache_prefix = os.environ["PYTHONPYCACHEPREFIX"] = str(KEPT / "compiled")
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
-import pytest  # noqa: E402 - compiled where it is said above
+import pytest  # noqa: E402 - compiled as is said above
 from hypothesis import HealthCheck, configuration, given, settings  # noqa: E402
 from hypothesis import strategies as st  # noqa: E402
+from turns import Turns  # noqa: E402
+
+selectors.DefaultSelector = Turns  # what every event loop sleeps in
 
 # small matrices on several workers: threads of the arithmetic library only get in one another's way
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 # character tables take seconds to make: once a checkout, and before the workers begin, which would each make their own
-TABLES = KEPT / "characters"
+TABLES = Path(__file__).parent.parent / ".pytest_cache/characters"
 configuration.set_hypothesis_home_dir(TABLES)
 
 settings.register_profile(

@@ -51,12 +51,14 @@ def test_every_wait_is_used() -> None:
         path.read_text("utf-8") for room in ("bench", "hw") for path in (ROOT / room).rglob("*.py")
     )
     text += (ROOT / "systemd" / "sweepgauge.service").read_text("utf-8")
-    names = [name for name in vars(patience) if name.isupper() and name != "WATCHDOG_S"]
+    names = [name for name in vars(patience) if name.isupper() and name not in ("WATCHDOG_S", "START_S")]
     times = Counter(re.findall(r"\b[A-Z][A-Z_]+\b", text))
     assert [name for name in names if times[name] < 2] == []
 
 
-@pytest.mark.parametrize(("setting", "seconds"), [("WatchdogSec", patience.WATCHDOG_S)])
+@pytest.mark.parametrize(
+    ("setting", "seconds"), [("WatchdogSec", patience.WATCHDOG_S), ("TimeoutStartSec", patience.START_S)]
+)
 def test_the_service_waits_as_the_table_says(setting: str, seconds: float) -> None:
     unit = (ROOT / "systemd" / "sweepgauge.service").read_text("utf-8")
     assert re.search(rf"^{setting}=({seconds:g})$", unit, flags=re.MULTILINE)

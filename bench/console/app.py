@@ -29,10 +29,12 @@ from bench.console.first_start import Guide
 from bench.console.glyphs import GlyphSet
 from bench.console.greeting import AT_REST, GREETING, MOST_READINGS
 from bench.console.host import ALL, Guest
+from bench.console.instrument_view import FRESH
 from bench.console.message_folding import fold
 from bench.console.requests import Requests
 from bench.console.screens import SCREENS, Place, make_page
 from bench.console.screens.base import ConsoleScreen, WorkScreen
+from bench.console.swipe import Swipe
 from bench.console.view_model import ViewModel
 from bench.console.widgets.scroll_bars import use_whole_cells
 from bench.protocol import AnyNotification, NotesSeen, Tone, Watch
@@ -41,7 +43,7 @@ from bench.protocol.async_client import Connection, ReconnectingClient
 # s between two drawings of what changes so
 PACE = {"number": 0.1, "line": 0.2}
 PACE_OF_THE_REST = 0.05
-AGEING = 0.5  # s between two looks at how old the numbers are
+AGEING = 0.5  # s between two drawings of how old a number is
 GUEST = 0.2  # s between two looks at what the guest's keys can do
 
 
@@ -50,6 +52,7 @@ class Console(App[None]):
     of whoever starts it."""
 
     TITLE = "sweepgauge"
+    ALLOW_SELECT = False  # a finger that is drawn over words scrolls them
     CSS_PATH = "console.tcss"
     SCREENS: ClassVar[dict[str, Callable[[], Screen[Any]]]] = SCREENS
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -79,15 +82,15 @@ class Console(App[None]):
         self.requests = Requests(self.view, self.guide, self.client.send)
         self.keys_below: list[ActiveBinding] = []  # of the screen below the key list
         self.last_key = ""  # none by touch
+        self.touched = False  # a finger is at work, or was last; no key since
         self.drawn = 0  # times anything was shown anew, for whoever measures
-        # monotonic s, when a true reading was first shown
-        self.first_reading: float | None = None
         self._place: Place | None = None  # none until it is known how things stand
         self._dirty: set[str] = set()
         self._due: dict[str, float] = {}
         self._timer: asyncio.TimerHandle | None = None
         self._listening: asyncio.Task[None] | None = None
         self.early_keys = EarlyKeys(self)
+        self._swipe = Swipe(self)
         self._most = MOST_READINGS  # messages a second that were asked for last
         for theme in themes.THEMES:
             self.register_theme(theme)
@@ -102,6 +105,7 @@ class Console(App[None]):
     # ---- life ------------------------------------------------------------------------
 
     async def on_mount(self) -> None:
+        self.touched = self.is_web
         loop = asyncio.get_running_loop()
         with contextlib.suppress(ValueError, RuntimeError, NotImplementedError):
             for number in (signal.SIGTERM, signal.SIGHUP):
@@ -109,7 +113,7 @@ class Console(App[None]):
         comes = self.early_keys.screen_comes
         self.screen_change_signal.subscribe(self, comes, immediate=True)
         self._listening = loop.create_task(self.client.run())
-        self.set_interval(AGEING, self._age)
+        self._age()
         if self.guest is not None:
             self._bind_guest(self.guest)
 
@@ -130,6 +134,7 @@ class Console(App[None]):
 
     def _heard(self, message: AnyNotification) -> None:
         self.mark(fold(self.view, message))
+        self.requests.note_question()
         if isinstance(message, Tone):
             self._ring(message)
         goes_on = first_start.goes_on(self.view, self.guide, message)
@@ -152,13 +157,11 @@ class Console(App[None]):
         self.mark(self.view.connected() if here else self.view.disconnected(words))
 
     def _age(self) -> None:
-        """A number that gets old says so."""
-        now = self.view.clock()
-        if self.view.here and any(
-            one.at is not None and one.state == "open" and not one.fresh(now)
-            for one in self.view.instruments.values()
-        ):
+        """A number says so as soon as it is old; nothing wakes the screen before."""
+        oldest = self.view.oldest_reading if self.view.here else 0.0
+        if oldest >= FRESH:
             self.mark(frozenset({"health", "number"}))
+        self.set_timer(FRESH - oldest if oldest < FRESH else AGEING, self._age)
 
     def _guest_changed(self) -> None:
         """What the guest's keys can do changes without the daemon saying anything."""
@@ -207,15 +210,8 @@ class Console(App[None]):
         if screen is not None:
             screen.show(frozenset(ready))
         self.drawn += 1
-        self._note_first()
         left, self._dirty = self._dirty, set()
         self.mark(frozenset(left))
-
-    def _note_first(self) -> None:
-        if self.first_reading is None and self.view.here:
-            shown = self.view.shown
-            if shown is not None and shown.live:
-                self.first_reading = time.monotonic()
 
     # ---- which screen ----------------------------------------------------------------
 
@@ -267,6 +263,7 @@ class Console(App[None]):
     # ---- keys ------------------------------------------------------------------------
 
     def open(self, page: str) -> None:
+        self.view.notices.over("done", bad=False)  # it was read where it was done
         self.push_screen(page if page in SCREENS else make_page(page))
 
     def action_keys(self) -> None:
@@ -305,12 +302,15 @@ class Console(App[None]):
             view.notes_unseen = False
 
     async def on_event(self, event: events.Event) -> None:
+        if isinstance(event, events.MouseEvent) and self._swipe.over(event):
+            return  # a finger that was drawn over the screen chooses nothing
         if isinstance(event, events.Key | events.MouseDown):
             aimed = await self.early_keys.aim(event)
             if aimed is None:
                 return
             event = aimed
             self.last_key = event.key if isinstance(event, events.Key) else ""
+            self.touched = not self.last_key
             self.seen()
         await super().on_event(event)
 

@@ -47,6 +47,7 @@ class Host(Protocol):
     guide: Guide
     guest: Guest | None
     last_key: str
+    touched: bool
     keys_below: list[ActiveBinding]
 
     @property

@@ -43,6 +43,7 @@ from bench.protocol import (
 from bench.render.finding import unread_words
 from bench.render.screen import told
 
+COUNTED = ("pass-kept",)  # remarks that the row of the state says as well
 PASSES = 24  # passes of a check that are kept to be drawn
 WELL = ("open", "marks")  # states of an instrument without trouble
 DOCUMENTS = {DUE: "due", DRIFT: "drift", CUT: "cut", SHOP: "shop"}
@@ -119,9 +120,10 @@ def _instrument(state: ViewModel, message: InstrumentState) -> str:
     state.instruments[message.name] = instrument
     if before is not None and words != message.words:
         lost = any(one.bad and one.about == message.name for one in state.notices)
-        # another trouble takes the place of the one before
-        state.notices.over(message.name)
-        if message.state not in WELL:
+        # another trouble takes the place of the one before, and of being back
+        well = message.state in WELL
+        state.notices.over(message.name, bad=well)
+        if not well:
             state.say(message.name, instrument.named_words, bad=True)
         elif was not in WELL and lost:  # one that is heard first was never away
             state.say(message.name, told("back", name=message.name))
@@ -287,7 +289,8 @@ def _pass(state: ViewModel, message: PassNotice) -> str:
     else:
         state.line = None if message.state == "refused" else state.line
         state.passes = others
-    if message.words:
+    counted = any(one.code in COUNTED for one in message.remarks)
+    if message.words and not counted:
         bad = message.state == "refused" or not message.recorded
         state.say("pass", message.words, bad=bad)
     return "line notice ask"

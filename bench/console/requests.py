@@ -26,11 +26,16 @@ from bench.protocol import (
     Press,
     ShopForecast,
 )
+from bench.render.screen import told
 
 # s: an Enter that follows another in less was held down or bounced, and would answer
 # the next question unread; terminals repeat a held key every 0.03 s; common practice,
 # no source
 HELD_S = 0.3
+# s: an answer that comes sooner after its question was meant for the one before. To see
+# that the question changed takes some 0.3 s, the hand to the sled and back as long
+# again at the least; common practice, no source
+HAND_S = 0.8
 PAST = 50  # earlier results that are asked for
 OVER = ("working-out", "done")  # phases in which all was gathered
 MOVED = ("made", "verified")  # what became of a move that was made
@@ -51,6 +56,8 @@ class Requests:
         self.last_begin: Begin | None = None
         self._pressed = -math.inf  # when Enter was pressed last, s
         self._noted: str | None = None  # the finding whose move was noted just now
+        self._question: object = None  # what an answer is asked for
+        self._asked = -math.inf  # when that question came, s
 
     def send(self, message: msgspec.Struct) -> bool:
         if self._send(message):
@@ -116,8 +123,34 @@ class Requests:
 
     def press(self) -> None:
         before, self._pressed = self._pressed, monotonic()
-        if self.press_answers and self._pressed - before >= HELD_S:
+        held = self._pressed - before < HELD_S
+        if self.press_answers and not held and not self._too_soon():
             self.send(Press(waits=False))
+
+    def note_question(self) -> None:
+        """Called when anything was heard: from when on the question stands."""
+        question = self._asked_now()
+        if question != self._question:
+            self._question, self._asked = question, monotonic()
+            self.view.notices.over("press")
+
+    def _asked_now(self) -> object:
+        """What an answer is about, by its place and not by its words. A live move's act
+        comes before Enter is asked for, so that this is no other question."""
+        view, ask = self.view, self.view.ask
+        turn = ask and (ask.phase, ask.placement, ask.step, ask.taken, ask.mark)
+        place = ask and (ask.at, ask.lean)
+        learn = view.learn and (view.learn.what, view.learn.phase, view.learn.step)
+        found = view.finding and view.finding.id
+        waits = view.live.phase if view.live is not None else self.press_answers
+        return view.run, turn, place, learn, found, waits
+
+    def _too_soon(self) -> bool:
+        """Nobody can have done yet what is asked; it is said then."""
+        soon = monotonic() - self._asked < HAND_S
+        if soon:
+            self.view.say("press", told("too-soon"), bad=True)
+        return soon
 
     def begin(self, begin: Begin) -> bool:
         self.last_begin = begin
@@ -130,7 +163,7 @@ class Requests:
         """The check of the result on screen, as it was begun last, else as the daemon
         would."""
         finding = self.view.finding
-        if finding is None:
+        if finding is None or self._too_soon():
             return
         before = self.last_begin
         if before is None or (before.check, before.jig) != (finding.check, finding.jig):
@@ -143,7 +176,7 @@ class Requests:
 
     def more(self) -> None:
         finding, lacking = self.view.finding, self.more_pushes
-        if finding is None or lacking is None:
+        if finding is None or lacking is None or self._too_soon():
             return
         if self.send(Extend(lacking, finding.id)):
             self.view.result = None

@@ -24,7 +24,7 @@ from bench.console.shape_drawing import (
 from bench.console.text import Block, Role
 from bench.protocol import Finding, Jig, Quantity
 from bench.render.result import judged, large_size, opening, opposite, told_over
-from bench.units import System, length_words, rounded_words
+from bench.units import System, length_words, value_words
 
 LEAST_WIDE, LEAST_HIGH = 30, 5
 MOST_HIGH = 24
@@ -134,7 +134,7 @@ def _across_words(c: Canvas, scene: Scene, off: float, free: int) -> None:
         c.wide - 1,
     )
     length = told_over(scene.board, units)
-    much = rounded_words(abs(off) * length, q.uncertainty * length, units)
+    much = value_words(abs(off) * length, q.uncertainty * length, units)
     way = "away from you" if off > 0 else "toward you"
     c.label(
         free * last, c.high - 2, f"{ends[free]} end {much} {way}", "strong", ends[free]

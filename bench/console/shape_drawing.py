@@ -14,7 +14,7 @@ from bench.console.text import Role
 from bench.protocol import Contact, Finding, Jig, Position
 from bench.render.finding import good_enough_words, limit_words
 from bench.render.result import judged
-from bench.units import System, length_words, rounded_words
+from bench.units import System, length_words, value_words
 
 Point = tuple[float, float]
 ROOM_FOR_EDGE = 60  # columns from which the front edge is named
@@ -49,10 +49,6 @@ def draw_face(c: Canvas, scene: Scene) -> None:
         under = [(column, row + n * inward, "middle") for n in (1, 2)]
         c.label_where_free(word, "strong", *beside, *under)
     _touching(c, contact or [], left, right)
-    much = rounded_words(size, judged(scene.finding).uncertainty, units)
-    corners = ((c.wide - 1, 0, "right"), (0, 0, "left"))
-    inside = [(c.wide // 2, row, "middle") for row in range(c.field - 1, 2, -1)]
-    c.label_where_free(f"{much} from low to high", "strong", *corners, *inside)
     words = "a board touches here" if contact else "the sled fence"
     c.foot(length_words(left, units), words, length_words(right, units))
 
@@ -111,7 +107,7 @@ def draw_fit(c: Canvas, scene: Scene) -> None:
         play = loosest if p.side_play is None else p.side_play
         high = max(1, round(play / most * c.field))
         c.body(x, c.field - high, 1, high, "trace")
-    words = f"play up to {rounded_words(loosest, q.uncertainty, units)}"
+    words = f"play up to {value_words(loosest, q.uncertainty, units)}"
     if edges:
         good = good_enough_words(q, units)
         whole = f"{words}, dashed: {good}"
@@ -128,7 +124,7 @@ def _fit_foot(c: Canvas, scene: Scene, ordered: list[Position]) -> None:
     units, left, relief = scene.units, ordered[0].at, max(p.relief for p in ordered)
     words = "runner's near end"
     if relief > 0:
-        much = rounded_words(relief, judged(scene.finding).uncertainty, units)
+        much = value_words(relief, judged(scene.finding).uncertainty, units)
         words = f"take off {much}"
     elif any(_binds(p) for p in ordered):
         words = f"{c.glyphs.bad} binds"
@@ -168,7 +164,7 @@ def draw_clearance(c: Canvas, scene: Scene) -> None:
     c.label(first, c.high - 2, "binds", "faint", "right")
     c.label(last + 1, c.high - 2, "loose", "faint")
     c.label((first + last) // 2, c.high - 2, "good", "good", "middle")
-    much = rounded_words(q.value, q.uncertainty, units)
+    much = value_words(q.value, q.uncertainty, units)
     words = f"{much}, good from {limit_words(q, units)}"
     c.label(c.wide // 2, c.high - 1, words, "strong", "middle")
 
@@ -189,5 +185,5 @@ def draw_turn(c: Canvas, scene: Scene) -> None:
         words = f"{word} {math.degrees(angle):.0f} degrees"
         under = [(at, other, "middle") for other in range(1, c.field)]
         c.label_where_free(words, "strong", (at + 2 * way, row, side), *under)
-    much = rounded_words(tilt.value, tilt.uncertainty, scene.units)
+    much = value_words(tilt.value, tilt.uncertainty, scene.units)
     c.foot("0 degrees", f"tilt {much}", "360 degrees")

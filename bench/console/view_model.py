@@ -126,6 +126,14 @@ class ViewModel(msgspec.Struct):
         )
 
     @property
+    def oldest_reading(self) -> float:
+        """s since the latest reading of the instrument that has had none for longest;
+        0 where none reads."""
+        ones = self.instruments.values()
+        at = [i.at for i in ones if i.at is not None and i.state == "open"]
+        return self.clock() - min(at, default=self.clock())
+
+    @property
     def trouble(self) -> str:
         """What is wrong with an instrument that is read just now; empty: nothing."""
         gather = self.ask.gather if self.ask is not None else None

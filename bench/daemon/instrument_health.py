@@ -25,7 +25,7 @@ SENDING = ("open", *UNREAD)
 
 
 class Stamps(Protocol):
-    """See `ReadingStamps`."""
+    """See `acquisition.ReadingStamps`."""
 
     last: float | None
     rate: float | None

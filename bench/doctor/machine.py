@@ -13,6 +13,8 @@ from pathlib import Path
 from typing import Any
 
 from bench.doctor.diagnostic import Diagnostic, diagnosis
+from bench.finding import Climate
+from bench.upkeep.history import sound_climate
 from hw.climate import read_climate
 
 LEAST_DISK = 100 * 2**20  # bytes; ten years of daily checks are 70 MB
@@ -39,9 +41,8 @@ def clock_synced() -> bool | None:
 def diagnose_clock(
     synced: bool | None, now: float, *, root: Path = Path("/")
 ) -> Iterator[Diagnostic]:
-    unpowered = "; this machine has no clock that runs without power"
-    if any((root / "dev").glob("rtc*")):
-        unpowered = ""
+    clock = any((root / "dev").glob("rtc*"))
+    unpowered = "" if clock else "; this machine has no clock that runs without power"
     if now < EARLIEST:
         date = time.strftime("%Y-%m-%d", time.gmtime(now))
         yield diagnosis("clock", "clock-wrong", date=date, unpowered=unpowered)
@@ -122,10 +123,14 @@ def diagnose_power(sys_root: Path = Path("/sys")) -> Iterator[Diagnostic]:
 
 
 def diagnose_air(sys_root: Path = Path("/sys")) -> Iterator[Diagnostic]:
-    for one in read_climate(sys_root):
-        said = [f"{one.temperature:.1f} C"] if one.temperature is not None else []
-        said += [f"{one.humidity:.0f} % humidity"] if one.humidity is not None else []
-        yield diagnosis("air", "air", said=", ".join(said), sensor=one.sensor)
+    for one in read_climate(sys_root, silent=True):
+        t, h = one.temperature, one.humidity
+        said = [f"{t:.1f} C"] if t is not None else []
+        said += [f"{h:.0f} % humidity"] if h is not None else []
+        if sound_climate(Climate(t, h and h / 100.0)):
+            yield diagnosis("air", "air", said=", ".join(said), sensor=one.sensor)
+        else:
+            yield diagnosis("air", "air-unknown", sensor=one.sensor)
 
 
 # ---- Python --------------------------------------------------------------------------

@@ -11,6 +11,8 @@ from bench.render.template import entries
 # something is wrong; there is always something to do
 FAULTS = entries(
     """
+air-unknown: the sensor {sensor} shows nothing that air can be | look at its wires;
+  measuring goes on, and results say nothing of the air
 axes-mixed: axes {axes} come mixed | say which scale this is: axis = "{axis}"
 beyond-range: {port}: its numbers are beyond range_mm: {why} | bring it back into that
   range; or take out range_mm, or make it wider

@@ -3,6 +3,8 @@ to do."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+
 import msgspec
 
 from bench.finding import Finding, Move, Quantity, Remark
@@ -12,8 +14,9 @@ from bench.render import names
 from bench.render.finding import (
     MOVED_WRONG,
     VERDICTS,
-    finding_words,
     good_enough_words,
+    limit_words,
+    quantity_words,
     settle_words,
     size,
 )
@@ -29,8 +32,10 @@ from bench.units import (
     per_words,
     rounded_words,
     span_words,
+    value_words,
 )
 
+THROWN_BACK = "Work can bind behind the blade and be thrown back: open it."
 MEASURED = "measured"  # the verdict where no limit is set
 upper_first, name = names.upper_first, names.plain
 # what leans, and how it is put right, by the name of the quantity
@@ -38,6 +43,7 @@ UPRIGHT = {
     "fence-lean": ("sled fence", "Bring the sled fence's top back as much"),
     "blade-lean": ("blade", "Set the blade upright by the saw's manual"),
 }
+LEAST_SHARE = 0.005  # of a result's variance; a part below it is not told
 LEAST_LEFT_OVER = 0.0005  # mm, half of the last digit that is shown
 
 
@@ -57,6 +63,14 @@ def verdict_words(verdict: str | None) -> str:
 def judged(finding: Finding) -> Quantity:
     """The quantity that the verdict is about; the first where none has a verdict."""
     return next((q for q in finding.quantities if q.verdict), finding.quantities[0])
+
+
+def is_good(finding: Finding) -> bool:
+    """Good enough; or measured, and between the least and the most that is good."""
+    if finding.verdict is not None or not finding.quantities:
+        return finding.verdict == "inside"
+    q = judged(finding)
+    return q.band is not None and q.band[0] <= q.value <= q.band[1]
 
 
 def told_over(board: float | None, units: System) -> float:
@@ -79,10 +93,10 @@ def own_size(q: Quantity, units: System, board: float | None) -> str:
     return f"{rise} across your {length_words(board, units)} board"
 
 
-def limit(q: Quantity, units: System) -> str:
+def limit(q: Quantity, units: System, board: float | None) -> str:
     if q.tolerance is None:
         return ""
-    return f"{upper_first(good_enough_words(q, units))}."
+    return f"{upper_first(good_enough_words(q, units, board))}."
 
 
 def danger(finding: Finding, units: System) -> str | None:
@@ -92,8 +106,19 @@ def danger(finding: Finding, units: System) -> str | None:
         return None
     much = size(q, units, None)
     if not surely_closes(finding):
-        return f"DANGER: it may close at the rear: {much}."
-    return f"DANGER: it closes at the rear by {much}."
+        return f"DANGER: the rip fence may close at the rear: {much}."
+    return f"DANGER: the rip fence closes at the rear by {much}."
+
+
+def dangers(newest_first: Sequence[Finding], units: System) -> Iterator[str]:
+    """Of the latest result of each check, sled and saw."""
+    seen = set()
+    for one in newest_first:
+        of = (one.check, one.jig, one.saw)
+        words = danger(one, units) if of not in seen and one.quantities else None
+        if words is not None:
+            yield f"{words} {one.at[:10]}, {one.jig or one.saw or 'no name'}."
+        seen.add(of)
 
 
 def danger_remark(finding: Finding) -> Remark | None:
@@ -106,6 +131,12 @@ def opening(finding: Finding) -> float | None:
     closes. None where the result is of something else."""
     q = judged(finding)
     return {OPENS: abs(q.value), CLOSES: -abs(q.value)}.get(q.way or "")
+
+
+def good_edges(limit: float, above: str, below: str) -> list[float]:
+    """From where to where a value is good; above, below: what it means on that side of
+    zero. A rip fence may open and must not close."""
+    return [0.0 if below == CLOSES else -limit, 0.0 if above == CLOSES else limit]
 
 
 def surely_closes(finding: Finding) -> bool:
@@ -122,21 +153,24 @@ def way_words(q: Quantity) -> str:
     return f"{UPRIGHT[q.name][0]}'s {q.way}"
 
 
-def headline(finding: Finding, units: System, board: float | None) -> Headline:
+def headline(
+    finding: Finding, units: System, board: float | None, *, large: bool = False
+) -> Headline:
     """The judged quantity as a person says it. board: mm, the user's widest board where
-    the result is of a sled fence, else None."""
+    the result is of a sled fence, else None. large: beside it stands the large figure,
+    which says what is good enough over its own length."""
     q = judged(finding)
     way, much = upper_first(way_words(q)), own_size(q, units, board)
-    small = [limit(q, units)] if q.tolerance is not None else []
     warning = danger(finding, units)
+    known = large and warning is None and (board is None or q.unit == "mm")
+    small = [limit(q, units, board)] if q.tolerance is not None and not known else []
     if warning is not None:
-        lead = ["Work can bind behind the blade and be thrown back: open it."]
-        return Headline(warning, lead, small)
+        return Headline(warning, [THROWN_BACK], small)
     beside = said_first(finding)
     lead = [] if beside is None else [remark_words(beside, units)]
     if finding.verdict == "inside":
         if way and q.way != OPENS:
-            small.insert(0, f"{way}: too little to move.")
+            small.insert(0, f"{way}: too little to matter.")
         return Headline(None, [*lead, in_short(finding, units, board)], small)
     if not way:
         return Headline(
@@ -163,18 +197,7 @@ def in_short(finding: Finding, units: System, board: float | None) -> str:
     return f"{upper_first(what)}: {size(q, units, board)}."
 
 
-def result_lines(
-    finding: Finding, units: System, board: float | None = None
-) -> list[str]:
-    """The whole result for the command line: a danger first, then all that is known."""
-    warning = danger(finding, units) if finding.quantities else None
-    first = [] if warning is None else [warning]
-    if warning is None and finding.verdict == "inside":
-        first = [in_short(finding, units, board)]
-    return [*first, *finding_words(finding, units, board)]
-
-
-def _nothing(q: Quantity) -> bool:
+def is_nothing(q: Quantity) -> bool:
     """An exact zero, such as what is to be taken off a runner that fits."""
     return q.unit == "mm" and q.value == q.uncertainty == 0.0
 
@@ -183,10 +206,9 @@ def others(finding: Finding, units: System) -> list[str]:
     """The other quantities, a line each."""
     first = judged(finding)
     return [
-        f"{upper_first(quantity_name(q.name))}: {f'{q.way}, ' * bool(q.way)}"
-        f"{size(q, units)}."
+        quantity_words(q, units)
         for q in finding.quantities
-        if q is not first and not _nothing(q)
+        if q is not first and not is_nothing(q)
     ]
 
 
@@ -259,24 +281,36 @@ def next_act(finding: Finding | None, units: System) -> str:
     return "Measured; no limit is set for a verdict."
 
 
+def _told_span(q: Quantity, units: System, board: float | None) -> tuple[float, str]:
+    """mm over which an angle is told, and that in words; 1 and none of a length."""
+    if q.unit != "rad":
+        return 1.0, ""
+    if q.over is not None:
+        return q.over, f"over {span_words(q.over, units)}"
+    return told_over(board, units), told_over_words(board, units)
+
+
 def large_size(q: Quantity, units: System, board: float | None) -> tuple[str, str]:
-    """The size alone, in as many digits as its uncertainty carries, with its unit; and
-    over which length it is told, empty where it is a length itself."""
-    span, over = 1.0, ""
-    if q.unit == "rad" and q.over is not None:
-        span, over = q.over, f"over {span_words(q.over, units)}"
-    elif q.unit == "rad":
-        span, over = told_over(board, units), told_over_words(board, units)
-    return rounded_words(abs(q.value) * span, q.uncertainty * span, units), over
+    """The size alone, in the digits of the sentence that tells its give or take, with
+    its unit; and over which length it is told, empty where it is a length itself."""
+    span, over = _told_span(q, units, board)
+    return value_words(abs(q.value) * span, q.uncertainty * span, units), over
 
 
 def large_figure(
     q: Quantity, units: System, board: float | None
-) -> tuple[str, str, str]:
-    """`large_size` with its figures and its unit apart."""
+) -> tuple[str, str, str, str]:
+    """`large_size` with its figures and its unit apart; and what is good enough, over
+    the same length, empty where no limit is set."""
     words, over = large_size(q, units, board)
     figures, _, unit = words.partition(" ")
-    return figures, unit, over
+    good = ""
+    if q.band is not None:
+        good = f"good {limit_words(q, units)}"
+    elif q.tolerance is not None:
+        limit = q.tolerance * _told_span(q, units, board)[0]
+        good = f"good within {length_words(limit, units)}"
+    return figures, unit, over, good.removesuffix(f" {unit}")
 
 
 def short_size(finding: Finding, units: System, board: float | None) -> str:
@@ -287,9 +321,10 @@ def short_size(finding: Finding, units: System, board: float | None) -> str:
 
 
 def part_size(standard: float, unit: str, units: System, board: float | None) -> str:
-    """One standard uncertainty; of an angle over the length that it is told over."""
-    span = told_over(board, units) if unit == "rad" else 1.0
-    return length_words(standard * span, units)
+    """The give or take that one part alone would leave, two standard uncertainties; of
+    an angle over the length that it is told over."""
+    give = 2.0 * standard * (told_over(board, units) if unit == "rad" else 1.0)
+    return rounded_words(give, give, units)
 
 
 _OTHER_WAY = {

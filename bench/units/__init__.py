@@ -133,14 +133,29 @@ def _round_up(uncertainty: float, places: int) -> float:
 def give_or_take(mm: float, uncertainty_mm: float, system: System) -> str:
     """`0.150 mm give or take 0.011 mm`: both to the decimals that the uncertainty
     deserves."""
+    factor, unit, places = _told_in(mm, uncertainty_mm, system)
+    give = f"{_round_up(abs(uncertainty_mm) / factor, places):.{places}f}"
+    return f"{value_words(mm, uncertainty_mm, system)} give or take {give} {unit}"
+
+
+def value_words(mm: float, uncertainty_mm: float, system: System) -> str:
+    """`0.150 mm`: in the digits that `give_or_take` tells it in, for where it stands
+    alone beside that."""
+    factor, unit, places = _told_in(mm, uncertainty_mm, system)
+    return f"{_strip(f'{mm / factor:.{places}f}', places)} {unit}"
+
+
+def _told_in(
+    mm: float, uncertainty_mm: float, system: System
+) -> tuple[float, str, int]:
+    """mm in one of the unit, the unit, and the decimals that the uncertainty
+    deserves."""
     thou = in_thou(max(abs(mm), abs(uncertainty_mm)))
     factor, unit = (
         (1.0, "mm") if system == "mm" else (THOU, "thou") if thou else (INCH, "in")
     )
-    value, u = mm / factor, abs(uncertainty_mm) / factor
-    places = min(MOST_PLACES[unit], uncertainty_places(u))
-    give = f"{_round_up(u, places):.{places}f}"
-    return f"{_strip(f'{value:.{places}f}', places)} {unit} give or take {give} {unit}"
+    places = uncertainty_places(abs(uncertainty_mm) / factor)
+    return factor, unit, min(MOST_PLACES[unit], places)
 
 
 def span_words(mm: float, system: System) -> str:

@@ -21,7 +21,10 @@ NEAR_S = (
     3600.0  # s; how well the date of a result that was made just now must agree with this machine's clock
 )
 JUMPS = ("+1 day", "-25 hours", "-1 hour")
-DAYS = 7
+DAYS = 10
+# MiB. For some sixteen checks the daemon's memory rises towards its level: SQLite's pages come into its cache, and a
+# check that is over waits for the collector. Of that, 40 checks on a host had at most 0.6 a check over four of them
+MOST, MOST_A_DAY, LATE = 60.0, 0.75, 4
 
 
 class TimeServer(asyncio.DatagramProtocol):
@@ -109,30 +112,38 @@ sudo date -s '{}' >/dev/null
 
 
 async def week_of_days(rig: Rig) -> bool:
-    """Seven days, each a jump of the clock to the next morning: systemd's timer asks what is due, then a check."""
+    """Ten days, each a jump of the clock to the next morning: systemd's timer asks what is due, then a check."""
     parts, due, lives = [], [], []
     for _ in range(DAYS):
         reviews = await _reviews(rig)
-        await rig.shell("sudo date -s 'tomorrow 08:00' >/dev/null")
-        async with asyncio.timeout(600):
-            while await _reviews(rig) == reviews:
-                await asyncio.sleep(1)
+        await rig.shell(NEXT_MORNING.format(reviews + 1), time_out=600)
         due.append(await _reviews(rig) - reviews)
         parts.append(await _check(rig))
         lives.append(await _life(rig))
     restarts, memory = zip(*lives, strict=True)
+    rise = (memory[-1] - memory[-1 - LATE]) / LATE
     lines = int(await rig.shell("sudo journalctl -b -u sweepgauge -o cat --no-pager | wc -l"))
     rows = await _rows(rig)
     await rig.shell(f"sudo date -s @{time.time():.0f} >/dev/null")
     orders = [row["order"] for row in rows]
     return tell_all(
-        ("a week of days: reviews by the timer, each day", due, [1] * DAYS, due == [1] * DAYS),
-        ("a week of days: error over give or take", _rounded(parts), 1.5, max(parts) < 1.5),
-        ("a week of days: restarts of the daemon", max(restarts), 0, max(restarts) == 0),
-        ("a week of days: memory, MiB, each day", memory, "2 more", memory[-1] - memory[0] < 2),
-        ("a week of days: lines in the daemon's journal since the boot", lines),
+        ("days on end: reviews by the timer, each day", due, [1] * DAYS, due == [1] * DAYS),
+        ("days on end: error over give or take", _rounded(parts), 1.5, max(parts) < 1.5),
+        ("days on end: restarts of the daemon", max(restarts), 0, max(restarts) == 0),
+        ("days on end: memory, MiB, each day", memory, MOST, max(memory) <= MOST),
+        ("days on end: its rise a day, the last four", round(rise, 2), MOST_A_DAY, rise < MOST_A_DAY),
+        ("days on end: lines in the daemon's journal since the boot", lines),
         ("results stay in their order", len(orders), None, orders == sorted(orders, reverse=True)),
     )
+
+
+# the journal is followed beside it: it would notice only by a next line that nobody listens any more
+NEXT_MORNING = r"""
+sudo date -s 'tomorrow 08:00' >/dev/null
+grep -Em{} '^(Finished|Failed) ' >/dev/null < <(
+    sudo journalctl -b -u sweepgauge-review -n all -f -o cat </dev/null 2>/dev/null
+)
+"""
 
 
 async def _reviews(rig: Rig) -> int:

@@ -36,7 +36,7 @@ def image(suite: str, folder: Path, *, arch: str = "amd64") -> Image:
     made = Image(here / "disk.raw", here / "vmlinuz", here / "initrd", folder / "key")
     if not made.key.exists():
         folder.mkdir(parents=True, exist_ok=True)
-        _run("ssh-keygen", "-q", "-t", "ed25519", "-N", "", "-f", str(made.key))
+        run("ssh-keygen", "-q", "-t", "ed25519", "-N", "", "-f", str(made.key))
     if made.disk.exists():
         return made
     here.mkdir(exist_ok=True)
@@ -44,13 +44,13 @@ def image(suite: str, folder: Path, *, arch: str = "amd64") -> Image:
     if not (tree / "boot").is_dir() or not list((tree / "boot").glob("vmlinuz-*")):
         shutil.rmtree(tree, ignore_errors=True)
         include = PACKAGES.format(arch=arch)
-        _run("debootstrap", "--variant=minbase", f"--arch={arch}", f"--include={include}", suite, str(tree))
+        run("debootstrap", "--variant=minbase", f"--arch={arch}", f"--include={include}", suite, str(tree))
     _furnish(tree, made.key.with_suffix(".pub").read_text())
     for file, pattern in ((made.kernel, "vmlinuz-*"), (made.initrd, "initrd.img-*")):
         shutil.copy(next((tree / "boot").glob(pattern)), file)
     beside = made.disk.with_suffix(".new")
     beside.unlink(missing_ok=True)
-    _run("mke2fs", "-q", "-t", "ext4", "-d", str(tree), str(beside), DISK_SIZE)
+    run("mke2fs", "-q", "-t", "ext4", "-d", str(tree), str(beside), DISK_SIZE)
     beside.rename(made.disk)
     shutil.rmtree(tree)
     return made
@@ -74,8 +74,8 @@ def _furnish(tree: Path, key: str) -> None:
 
 
 def _in(tree: Path, command: str) -> None:
-    _run("chroot", str(tree), "/bin/sh", "-ec", command)
+    run("chroot", str(tree), "/bin/sh", "-ec", command)
 
 
-def _run(*command: str) -> None:
+def run(*command: str) -> None:
     subprocess.run(command, check=True, stdout=sys.stderr, env=os.environ | {"LC_ALL": "C"})

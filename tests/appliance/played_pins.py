@@ -1,7 +1,6 @@
 """Panel and pins through the kernel: pedal, lamp, buzzer, an encoder and a clocked gauge, played by simulated pins.
 
-The module in `pins/` is built here against the headers of the guest's kernel (Debian's linux-headers, gcc, make) and
-loaded there; the daemon in the guest reads it by its own libraries, as on a Pi.
+They are of a kernel module of our own; the daemon in the guest reads them by its own libraries, as on a Pi.
 """
 
 from __future__ import annotations
@@ -10,9 +9,6 @@ import asyncio
 import contextlib
 import math
 import re
-import shutil
-import subprocess
-import tempfile
 from collections.abc import Awaitable, Callable, Iterator, Sequence
 from functools import partial
 from itertools import pairwise
@@ -23,6 +19,7 @@ from typing import Any, NamedTuple
 import msgspec
 from clocked_words import CLOCK, DATA, GAUGES, MS, REQ, Gauge, Step, words_of
 from guest import Rig, hear, tell, tell_all, watching
+from kernel_parts import build, load
 
 from bench.daemon.tones import strokes
 from bench.demo.truth import JOB
@@ -90,9 +87,9 @@ class Pins:
 
 async def pins(rig: Rig, wheels: Path) -> bool:
     """All of it on the machine as it is installed; wheels: a folder with that of lgpio for the guest's Python."""
-    kernel = (await rig.shell("uname -r")).strip()
-    if lacking := _lacking(kernel, wheels):
-        return tell("pins: pedal, lamp, encoder, clocked gauge", f"not tried: {lacking}", None, None)
+    lacks = "" if list(wheels.glob("lgpio-*.whl")) else f"{wheels} has no wheel of lgpio"
+    if lacks := lacks or await build(rig):
+        return tell("pins: pedal, lamp, encoder, clocked gauge", f"not tried: {lacks}", None, None)
     if not rig.machine.kvm:
         # by instructions: this host's own stalls would bunch the edges of a gauge that knows nothing of them
         await rig.shell("sync")
@@ -100,8 +97,12 @@ async def pins(rig: Rig, wheels: Path) -> bool:
         rig.machine.counted = COUNTED
         await rig.start()
         await rig.answers()
-    await _load(rig, kernel, wheels)
+    await rig.shell(LIBRARY)
+    await rig.shell("sudo systemctl stop sweepgauge")
+    await load(rig, "pins", BOARD)
     here, good = Pins(rig), True
+    # a contact and both waves at rest
+    await here.play([(0, PEDAL, "z"), (0, A, "0"), (0, B, "0"), (0, DATA, "0")])
     parts: list[tuple[str, Gauge | None, Part]] = [
         (gauge.format, gauge, partial(clocked_gauge, gauge)) for gauge in reversed(GAUGES)
     ]
@@ -117,42 +118,12 @@ async def pins(rig: Rig, wheels: Path) -> bool:
     return good
 
 
-# ---- the module ----------------------------------------------------------------------
-
-
-def _lacking(kernel: str, wheels: Path) -> str:
-    if not Path(f"/lib/modules/{kernel}/build/Makefile").exists():
-        return f"linux-headers-{kernel} is not installed here"
-    if not list(wheels.glob("lgpio-*.whl")):
-        return f"{wheels} has no wheel of lgpio"
-    return "" if shutil.which("make") and shutil.which("gcc") else "make and gcc are not installed here"
-
-
-async def _load(rig: Rig, kernel: str, wheels: Path) -> None:
-    """Build and load the module; wire the settings to it; start the daemon again."""
-    with tempfile.TemporaryDirectory(prefix="sweepgauge-pins-") as folder:
-        built = Path(folder) / "pins"
-        shutil.copytree(Path(__file__).with_name("pins"), built)
-        make = ["make", "-C", str(built), f"KERNEL={kernel}"]
-        done = await asyncio.to_thread(subprocess.run, make, capture_output=True, text=True, check=False)
-        if done.returncode:
-            raise RuntimeError(f"the module cannot be built: {done.stderr[-800:]}")
-        for wheel in wheels.glob("lgpio-*.whl"):
-            shutil.copy(wheel, built)
-        await asyncio.to_thread(rig.machine.send, built, "pins")
-    await rig.shell(LIBRARY)
-    await rig.shell("sudo systemctl stop sweepgauge")
-    await rig.shell(f"(! grep -q ^pins /proc/modules || sudo rmmod pins) && sudo insmod pins/pins.ko {BOARD}")
-    # a contact and both waves at rest
-    await Pins(rig).play([(0, PEDAL, "z"), (0, A, "0"), (0, B, "0"), (0, DATA, "0")])
-
-
 async def _wire(rig: Rig, gauge: Gauge) -> None:
     await Pins(rig).play([(0, CLOCK, gauge.idle)])
     await rig.wire({**WIRED, "indicator": gauge.settings()})
 
 
-LIBRARY = "sudo /opt/sweepgauge/bin/pip install -q --no-index --find-links pins 'lgpio>=0.2.2'"
+LIBRARY = "sudo /opt/sweepgauge/bin/pip install -q --no-index --find-links wheels 'lgpio>=0.2.2'"
 
 
 # ---- what is heard ------------------------------------------------------------------

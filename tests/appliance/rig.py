@@ -6,7 +6,8 @@ As root, with qemu-system-x86, qemu-utils, debootstrap and openssh-client, from 
 
 IMAGES: a folder that keeps the images. WHEELS: made by `pip wheel -w WHEELS .` with the Python of that suite (3.11 for
 bookworm, 3.13 for trixie). Prints one JSON line {test, figure, limit, pass} a matter; exit 1 when one fails. What can
-not be tried here (pins without the kernel's headers, a slow card's wear) is said by a line with "pass": null.
+not be tried here (pins where no headers of the kernel are to be had, a slow card's wear) is said by a line with
+"pass": null.
 
 arm64, a Pi's architecture, wants qemu-system-arm, qemu-efi-aarch64, qemu-user-static with its binfmt registered, and its
 own wheels: this project's by `pip wheel --no-deps -w WHEELS .`, the others by `pip download -d WHEELS --only-binary=:all:
@@ -32,6 +33,7 @@ from formats import formats
 from guest import GAUGE, TRAVEL, Rig, hear, pass_running, rig, tell, tell_all, until_pass, watching
 from image import image
 from machine import Machine
+from played_air import climate
 from played_pins import pins
 
 from bench.protocol import InstrumentState, Readings
@@ -254,6 +256,7 @@ async def run(arguments: argparse.Namespace) -> bool:
         "clock_jumps": clock_jumps,
         "week_of_days": week_of_days,
         "at_rest": lambda rig: at_rest(rig, arguments.rest),
+        "climate": climate,
         "pins": lambda rig: pins(rig, arguments.wheels),
         "formats": lambda rig: formats(rig, arguments.cores),
     }

@@ -20,9 +20,9 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from turns import HANG_S, until
 
 STEP = 0.01  # s between lines: 100 readings a second
-HANG_S = 60.0  # s after which a test gives up waiting; what it waits for comes as soon as the machine lets it
 
 
 class Rig:
@@ -79,8 +79,11 @@ class Rig:
         return self.offset + (x if self.side == "right" else -x)
 
     def _write(self) -> None:
-        """One line of each instrument every STEP; a busy machine slows the hand, and makes no leap of it."""
-        while not self._stop.wait(STEP):
+        """One line of each instrument every STEP. A gauge is never late, only who hears it: what a busy machine
+        kept from being sent follows at once, as if it had waited in the port."""
+        due = time.monotonic()
+        while not self._stop.wait(max(0.0, due - time.monotonic())):
+            due += STEP
             self._push()
             self.lines += 1
             values = {"indicator": f"{self.reading():+.3f} mm\r\n", "travel": f"{self.s:+.2f} mm\r\n"}
@@ -288,8 +291,7 @@ class FirstBench:
         )
         self.service = Service(load(paths.settings, paths.gear), paths, self.places)
         self.serving = asyncio.get_running_loop().create_task(self.service.serve())
-        while not paths.socket.exists() and not self.serving.done():
-            await asyncio.sleep(0.01)
+        await until(lambda: paths.socket.exists() or self.serving.done())
 
     async def stop(self) -> None:
         for wire in self._wires:
@@ -300,13 +302,9 @@ class FirstBench:
 
     async def reads(self, name: str = "indicator") -> None:
         """Wait until that instrument is read."""
-        import asyncio
-
-        async with asyncio.timeout(HANG_S):
-            while not any(
-                one.name == name and one.last is not None for one in self.service.bench.instruments
-            ):
-                await asyncio.sleep(0.01)
+        await until(
+            lambda: any(one.name == name and one.last is not None for one in self.service.bench.instruments)
+        )
 
     async def talk(self):
         """A client that looks at the readings; what it hears is in `said` of what is returned."""

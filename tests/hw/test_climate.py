@@ -62,6 +62,15 @@ def test_a_chip_in_both_trees_is_one(tmp_path: Path) -> None:
 def test_a_broken_sensor_says_nothing(tmp_path: Path, text: str) -> None:
     sensor(tmp_path, "class/hwmon/hwmon0", name="sht3x", temp1_input=text, humidity1_input="1e9")
     assert read_climate(tmp_path) == []
+    assert read_climate(tmp_path, silent=True) == [Climate("sht3x", None, None)]
+
+
+def test_a_wet_sensor_shows_more_than_all(tmp_path: Path) -> None:
+    """Of -6 % and 125 % more (data sheet of the chip, from memory): what is over 100 % is to be taken as 100."""
+    wet = sensor(tmp_path, "class/hwmon/hwmon0", name="sht4x", temp1_input="4000", humidity1_input="102998")
+    assert read_climate(tmp_path) == [Climate("sht4x", 4.0, 100.0)]
+    (wet / "humidity1_input").write_text("119000\n")  # its highest count, as of a wire that is always high
+    assert read_climate(tmp_path) == []
 
 
 def test_no_sensors(tmp_path: Path) -> None:

@@ -34,6 +34,7 @@ _PAGES = {
     "shop": ("reading", "ShopScreen"),
     "drift": ("reading", "DriftScreen"),
     "log": ("log", "LogScreen"),
+    "notes": ("reading", "NotesScreen"),
     "sleds": ("sleds", "SledsScreen"),
     "sled_form": ("sled_form", "SledForm"),
     "settings": ("settings", "SettingsScreen"),

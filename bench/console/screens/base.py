@@ -97,7 +97,7 @@ class ConsoleScreen(Screen[T]):
             for what in ("virtual_size", "scroll_y", "size"):
                 self.watch(box, what, self._scrolled, init=False)
 
-    def _boxes(self) -> Iterable[VerticalScroll]:
+    def _boxes(self) -> Iterable[Widget]:
         """What is scrolled where it does not fit."""
         return self.query(".-read-on").results(VerticalScroll)
 
@@ -106,6 +106,7 @@ class ConsoleScreen(Screen[T]):
 
     def on_screen_resume(self) -> None:
         """It shows at once how things stand, not what it was left with."""
+        self.set_class(self.host.touched, "-touch")
         self.show(ALL)
 
     def on_resize(self) -> None:
@@ -192,6 +193,7 @@ class WorkScreen(ConsoleScreen[None]):
 
     def action_press(self) -> None:
         self.requests.press()
+        self.host.mark(frozenset({"notice"}))
 
     def action_undo(self) -> None:
         self.requests.send(Undo())

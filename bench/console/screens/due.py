@@ -19,6 +19,7 @@ PAGES = {
     "cut": "How will the cut come out?",
     "shop": "All sleds of the shop",
     "event": "Something happened to the sled",
+    "notes": "What was noted here",
 }
 
 

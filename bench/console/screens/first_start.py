@@ -14,7 +14,7 @@ from bench.console.screens.base import WorkScreen
 from bench.console.widgets.act_bar import Act
 from bench.console.widgets.drawing import Drawing
 from bench.console.widgets.figure import live_figure
-from bench.console.widgets.guide import cable_rows, guide_words, stage_ticks
+from bench.console.widgets.guide import cable_rows, guide_words
 from bench.console.widgets.strip import state_line
 from bench.console.widgets.viewer import Words
 from bench.protocol import PutUnits
@@ -45,7 +45,6 @@ class FirstStartScreen(WorkScreen):
         yield Vertical(
             Words(guide_words, "ask gear health notice number"),
             Drawing(cable_rows, "ask number health", id="cables"),
-            Drawing(stage_ticks, "ask gear health", classes="-row"),
             id="work",
         )
 
@@ -89,7 +88,7 @@ class FirstStartScreen(WorkScreen):
 
     def action_press(self) -> None:
         if self.view.learn is not None:
-            self.requests.press()
+            super().action_press()
             return
         self.host.guide.active = True
         if not self.requests.learn_next():

@@ -19,7 +19,7 @@ from bench.console.widgets import figure, pages, result, strip
 from bench.console.widgets.act_bar import Act
 from bench.console.widgets.drawing import WIDEST, Drawing
 from bench.console.widgets.viewer import Viewer, Words
-from bench.render.result import surely_closes
+from bench.render.result import is_good, surely_closes
 
 RESULT = "result past gear"
 
@@ -88,7 +88,7 @@ class HomeScreen(WorkScreen):
             return []
         if view.finding is None:
             return self._first_acts()
-        good = view.finding.verdict == "inside" and not requests.moved
+        good = is_good(view.finding) and not requests.moved
         act: str = requests.enter_act
         if act == "again" and good:
             act = "next"
@@ -145,6 +145,8 @@ class HomeScreen(WorkScreen):
 
     def action_again(self) -> None:
         self.requests.again()
+        self.host.mark(frozenset({"notice"}))
 
     def action_more(self) -> None:
         self.requests.more()
+        self.host.mark(frozenset({"notice"}))

@@ -121,7 +121,8 @@ class PastResultScreen(ReadingScreen):
 
         yield drawing(figure.result_figure, "figure")
         yield drawing(result.past_verdict, "state")
-        yield Words(partial(result.past_words, finding=self._finding), "past gear")
+        says = partial(result.past_words, finding=self._finding, beside=True)
+        yield Words(says, "past gear")
         yield drawing(result.interval, "interval")
         yield drawing(result.result_picture, "picture")
         yield Words(partial(result.further_words, finding=self._finding), "gear")

@@ -18,9 +18,12 @@ from textual.widgets.option_list import Option
 from bench.console.host import LOW, TALL
 from bench.console.screens.base import Page
 from bench.console.screens.value import Kind, ValueScreen, typed, value_hint
+from bench.console.text import plain, wrap
 from bench.console.widgets.about import About, Subject
 from bench.console.widgets.act_bar import Act
+from bench.console.widgets.pad import Pad
 
+EDGES = 2  # columns to either side of a list
 BESIDE = 8  # rows of a screen that stand beside the list
 Take = Callable[[], object]
 
@@ -54,13 +57,12 @@ class RowsScreen(Page):
             Binding(str(n), f"take({n - 1})", f"row {n}", show=False)
             for n in range(1, 10)
         ),
-        Binding("j", "further", "down", show=False),
-        Binding("k", "nearer", "up", show=False),
     ]
 
     # A key may come before the rows are there: it takes nothing then.
     _rows: Sequence[Row] = ()
     _filled: object = None  # what stands in the list
+    _typing = False  # a value, after which the list stands where it stood
 
     def body(self) -> Iterable[Widget]:
         yield Static(self.heading(), id="title", markup=False)
@@ -83,11 +85,17 @@ class RowsScreen(Page):
         raise NotImplementedError
 
     def acts(self) -> list[Act]:
-        return [Act("Enter", "choose", "taken"), Act(".", "back", "leave")]
+        choose = Act("Enter", "choose", "taken")
+        if self.has_class("-touch"):  # a row is chosen by a tap on it
+            choose = Act("+", "further", "read_on")
+        return [choose, Act(".", "back", "leave")]
 
     def opens(self, make: Callable[..., Screen[Any]], *given: object) -> Take:
         """What puts up another screen."""
         return lambda: self.app.push_screen(make(*given))
+
+    def _boxes(self) -> Iterable[Widget]:
+        return self.query(OptionList)
 
     def choose_parts(self) -> None:
         self.set_class(self.drawn, "-drawn")
@@ -100,7 +108,9 @@ class RowsScreen(Page):
 
     def on_screen_resume(self) -> None:
         super().on_screen_resume()
-        self.query_one(OptionList).action_first()
+        if not self._typing:
+            self.query_one(OptionList).action_first()
+        self._typing = False
 
     def view_changed(self, changed: frozenset[str]) -> None:
         if changed & self.watches or "all" in changed:
@@ -111,18 +121,20 @@ class RowsScreen(Page):
         rows, high = self.rows(), self.app.size.height
         if sum(1 + bool(row.more) for row in rows) > high - BESIDE:
             high = min(high, LOW - 1)  # all of them without the second lines
-        filled = high, [(row.words, row.more, row.value) for row in rows]
+        wide = max([3, *(len(row.key) + 2 for row in rows)])  # columns of the keys
+        room = self.app.size.width // (1 + self.has_class("-wide")) - EDGES - wide
+        form = high, wide, room, self.has_class("-touch")
+        filled = form, [(row.words, row.more, row.value) for row in rows]
         self._rows = rows
         if filled == self._filled:
             self.tell()
             return
         self._filled = filled
         options = self.query_one(OptionList)
-        wide = max([3, *(len(row.key) + 2 for row in rows)])  # columns of the keys
         at = options.highlighted or 0
         options.clear_options()
         options.add_options(
-            Option(_content(n, row, high, wide), disabled=row.take is None)
+            Option(_content(n, row, *form), disabled=row.take is None)
             for n, row in enumerate(rows or [Row("Nothing here yet.")])
         )
         if at < len(rows) and rows[at].take is not None:
@@ -159,13 +171,14 @@ class RowsScreen(Page):
     ) -> None:
         """A value is typed; `accept` keeps it with its unit, or raises with words for
         the person."""
-        units = self.view.units
+        units, self._typing = self.view.units, True
 
         def read(text: str) -> None:
             accept(typed(text, kind, units))
 
         hint = hint or value_hint(kind, units)
-        self.app.push_screen(ValueScreen(words, value, read, hint), self._typed)
+        pad = Pad(letters=kind == "text" and not hint) if self.host.touched else None
+        self.app.push_screen(ValueScreen(words, value, read, hint, pad), self._typed)
 
     def _typed(self, text: str | None) -> None:
         if self.over_when_typed and text is not None:
@@ -184,17 +197,22 @@ class RowsScreen(Page):
     def action_further(self) -> None:
         self.query_one(OptionList).action_cursor_down()
 
-    def action_nearer(self) -> None:
-        self.query_one(OptionList).action_cursor_up()
 
-
-def _content(index: int, row: Row, high: int, wide: int) -> Content:
-    """`1  Words: value`, and the line below it. A low screen has no room for that, a
-    tall one parts the rows. No colour: it would be lost on the row that is chosen."""
+def _content(
+    index: int, row: Row, high: int, wide: int, room: int, thumb: bool
+) -> Content:
+    """`1  Words: value`, and the line below it, each folded below its first word. A low
+    screen has no room for that line, a tall one parts the rows; for a thumb each has
+    three lines or more. No colour: it would be lost on the row that is chosen."""
     digit = row.key or (str(index + 1) if index < 9 else "")
     words = row.words if row.value is None else f"{row.words}: {row.value}"
-    text = f"{digit:<{wide}}{words}"
+    lines = _folded(words, room)
     if row.more and (high >= LOW or row.take is None):
-        text += f"\n   {row.more}"
-    text += "\n" * (high >= TALL)
+        lines += _folded(row.more, room)
+    text = f"{digit:<{wide}}" + f"\n{' ' * wide}".join(lines)
+    text = f"\n{text}\n" if thumb else text + "\n" * (high >= TALL)
     return Content.styled(text, "bold" if row.leads else "")
+
+
+def _folded(text: str, room: int) -> list[str]:
+    return [text] if len(text) <= room else [plain(line) for line in wrap(text, room)]

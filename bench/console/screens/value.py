@@ -14,6 +14,7 @@ from textual.screen import ModalScreen
 from textual.widgets import Input, Static
 
 from bench.console.notices import as_sentence
+from bench.console.widgets.pad import Pad
 from bench.protocol import OptionError
 from bench.render.screen import told
 from bench.units import System, UnitsError
@@ -39,7 +40,7 @@ _FRACTION = re.compile(r"(?:[0-9]+[+ ]+)?([0-9]+)/([0-9]+)")
 
 def value_hint(kind: Kind, units: System) -> str:
     """In which unit a bare number is read."""
-    return f"{_HINTS.get((kind, units), '')} {_KEEPS}".strip()
+    return _HINTS.get((kind, units), "")
 
 
 def typed(text: str, kind: Kind, units: System) -> str:
@@ -87,17 +88,39 @@ class ValueScreen(ModalScreen[str]):
     ]
 
     def __init__(
-        self, words: str, value: str, accept: Callable[[str], object], hint: str
+        self,
+        words: str,
+        value: str,
+        accept: Callable[[str], object],
+        hint: str,
+        pad: Pad | None = None,
     ) -> None:
+        """pad: keys on the screen; above them is little room for words."""
         super().__init__()
         self._words, self._value, self._accept = words, value, accept
-        self._hint = hint
+        self._hint, self._pad = hint, pad
 
     def compose(self) -> ComposeResult:
-        with Vertical(id="question"):
-            yield Static(self._words, markup=False)
-            yield Input(placeholder=self._value, max_length=LONGEST, id="value")
-            yield Static(self._hint, id="hint", markup=False)
+        words, value = Static(self._words, markup=False), self._value
+        field = Input(placeholder=value, max_length=LONGEST, id="value")
+        hint = Static(f"{self._hint} {_KEEPS}".strip(), id="hint", markup=False)
+        if self._pad is None:
+            yield Vertical(words, field, hint, id="question")
+        else:
+            hint.update(f"{as_sentence(self._words)} {self._hint}")
+            yield Vertical(hint, field, self._pad, id="question", classes="-pad")
+
+    @on(Pad.Typed)
+    async def _typed(self, event: Pad.Typed) -> None:
+        field = self.query_one(Input)
+        if event.key == "keep":
+            await field.action_submit()
+        elif event.key == "leave":
+            self.dismiss(None)
+        elif event.key == "rub out":
+            field.action_delete_left()
+        else:
+            field.insert_text_at_cursor(event.key)
 
     @on(Input.Submitted)
     def _submitted(self, event: Input.Submitted) -> None:

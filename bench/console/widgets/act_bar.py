@@ -21,8 +21,6 @@ class ActButton(Static):
     """Three rows, a target for a thumb. It is never focused: keys are the screen's
     own."""
 
-    ALLOW_SELECT = False  # a second tap would mark its words
-
     class Touched(Message):
         def __init__(self, button: ActButton) -> None:
             super().__init__()

@@ -23,7 +23,7 @@ ASIDE = 21  # columns beside the figure for its unit, its way and the travel
 NARROW = 56  # columns under which they stand below it
 INK: dict[Role, Role] = {"bad": "bad-figure", "unsure": "unsure-figure"}  # of digits
 BESIDE = 13  # columns beside it where there is no row below it
-MOST_ASIDE = 5  # rows
+MOST_ASIDE = 7  # rows
 
 
 def large_figure(
@@ -55,11 +55,13 @@ def large_figure(
 
 def _folded(aside: Block, high: int) -> Block:
     """The lines in the few columns beside a figure, as many as are there in whole; no
-    number is parted from its unit."""
+    number is parted from its unit, which one at the end of its line has not."""
     out: Block = []
     for line in aside:
-        lines = wrap(plain(line), BESIDE - 1, line[0][1])
-        parted = len(lines) > 1 and any(sign.isdigit() for sign in plain(line))
+        text = plain(line)
+        lines = wrap(text, BESIDE - 1, line[0][1])
+        unit = any(sign.isdigit() for sign in text) and not text[-1].isdigit()
+        parted = len(lines) > 1 and unit
         if parted or len(out) + len(lines) > high:
             break
         out += lines
@@ -184,14 +186,17 @@ def result_figure(
         danger: Block = [[("at the rear", "bad")], [("DANGER: open it", "bad")]]
         return large_figure("CLOSES", "bad", danger, wide, high, v.glyphs)
     q = result.judged(found)
-    figures, unit, over = result.large_figure(q, view.units, view.board(found))
-    aside: Block = [[(unit, "strong")]]
-    way = q.way or quantity_name(q.name)
-    if q.way and found.verdict == "inside" and result.opening(found) is None:
-        way = "good"  # it is too little to move, whichever way
-    for words in (over, way):
-        aside += wrap(words, _room(wide)) if words else []
+    figures, *lines = result.large_figure(q, view.units, view.board(found))
     role = readout.verdict_line(found.verdict, v.glyphs)[2]
+    way = q.way or quantity_name(q.name)
     if finding is None and v.host.requests.moved:
-        aside, role = [*aside, [("before the move", "strong")]], "faint"
+        role, lines, way = "faint", [lines[0], "before the move", *lines[1:]], ""
+    elif q.way and found.verdict == "inside" and result.opening(found) is None:
+        way = ""  # it is too little to move, whichever way
+    head, *others = (line for line in lines if line)
+    below: Block = [[(line, "text")] for line in others]
+    aside: Block = [[(head, "strong")], *below]
+    turns = wrap(way, _room(wide)) if way else []
+    if wide < NARROW or len(aside) + len(turns) <= min(high, MOST_ASIDE):
+        aside += turns  # in whole: half a direction misleads
     return large_figure(figures, role, aside, wide, high, v.glyphs)

@@ -26,7 +26,6 @@ STATES = {
     "denied": "no permission",
     "away": "away",
 }
-ROOMY = 56  # columns from which the stages stand apart
 
 
 def guide_words(v: Viewer) -> Sentences:
@@ -73,17 +72,3 @@ def cable_rows(v: Viewer, wide: int, high: int) -> Block:
         shown = name if len(name) <= room else cut(one.name, room)
         out.append(justify([("   ", role), (shown, role)], right, wide))
     return out
-
-
-def stage_ticks(v: Viewer, wide: int, high: int) -> Block:
-    """What is done and what lacks, in one row."""
-    g, view, guide = v.glyphs, v.view, v.host.guide
-    if not first_start.guided(view, guide):
-        return []
-    lead = " " if wide >= ROOMY else ""
-    line: Line = [(f" {lead}", "text")]
-    for stage in first_start.STAGES:
-        done = first_start.done(view, stage)
-        sign = g.good if done else g.dash if stage in guide.skipped else g.none
-        line.append((f"{lead}{sign} {stage} ", "good" if done else "faint"))
-    return [line] if width(line) <= wide + 1 else []

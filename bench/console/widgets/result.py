@@ -59,7 +59,9 @@ def result_words(v: Viewer) -> Sentences:
         return _nothing(v)
     if v.app.size.height < LOW:
         return _shortly(v, finding)
-    what, act = _what_is(v, finding), _act(v, finding)
+    what, act = _what_is(v, finding, True), _act(v, finding)
+    if finding.proposed is not None and v.host.requests.moved:
+        return [act, *((text, "faint") for text, _ in what)]  # of before the move
     lead = 0 if finding.verdict == "cannot-tell" else _lead(what)
     return [*what[:lead], act, *what[lead:]]
 
@@ -69,9 +71,10 @@ def _lead(what: list[tuple[str, str]]) -> int:
     return sum(role != "faint" for _, role in what)
 
 
-def past_words(v: Viewer, finding: Finding) -> Sentences:
-    """An earlier result, and what became of its move."""
-    yield from _what_is(v, finding)
+def past_words(v: Viewer, finding: Finding, *, beside: bool = False) -> Sentences:
+    """An earlier result, and what became of its move. beside: its large figure stands
+    there as well."""
+    yield from _what_is(v, finding, beside)
     yield BECAME.get(v.view.moves.get(finding.id, ""), ""), "text"
 
 
@@ -89,14 +92,15 @@ def _shortly(v: Viewer, finding: Finding) -> Sentences:
     """Where there is little room: the danger, what to do, and the way."""
     view = v.view
     warns = result.danger(finding, view.units) is not None or diagnosis(finding)
-    danger = _what_is(v, finding)[:1] if warns else []
+    danger = _what_is(v, finding, True)[:1] if warns else []
     way = result.in_short(finding, view.units, view.board(finding))
     return [*danger, _act(v, finding), *([] if danger else [(way, "text")])]
 
 
-def _what_is(v: Viewer, finding: Finding) -> list[tuple[str, str]]:
+def _what_is(v: Viewer, finding: Finding, beside: bool) -> list[tuple[str, str]]:
     view, bad = v.view, v.glyphs.bad
-    said = result.headline(finding, view.units, view.board(finding))
+    board = view.board(finding)
+    said = result.headline(finding, view.units, board, large=beside)
     out: list[tuple[str, str]] = []
     if said.danger is not None:
         out.append((f"{bad} {said.danger}", "bad"))
@@ -126,7 +130,8 @@ def further_words(v: Viewer, finding: Finding | None = None) -> Sentences:
             yield text, "text"
     for text in result.others(found, view.units):
         yield text, "faint"
-    if found.budget:
+    bars = finding is None and v.screen.has_class("-wide")  # they say it as well
+    if found.budget and not bars:
         yield told("limits", part=part_name(found.budget[0].part)), "faint"
     act = result.act_remark(found) if finding is None else None
     danger = result.danger_remark(found)
@@ -180,7 +185,8 @@ def budget_bars(v: Viewer, wide: int, high: int) -> Block:
         return []
     unit = finding.quantities[0].unit if finding.quantities else "mm"
     board = v.view.board(finding)
-    rows = sorted(finding.budget, key=lambda r: -r.share)[: high - 3]
+    told_rows = [r for r in finding.budget if r.share >= result.LEAST_SHARE]
+    rows = sorted(told_rows, key=lambda r: -r.share)[: high - 3]
     names = max(len(part_name(r.part)) for r in rows)
     sizes = [result.part_size(r.standard_uncertainty, unit, units, board) for r in rows]
     bar = max(0, min(BARS, wide - names - 8 - max(map(len, sizes))))
@@ -192,14 +198,14 @@ def budget_bars(v: Viewer, wide: int, high: int) -> Block:
         out.append(fit([*line, (size, "faint")], wide))
     if unit == "rad":
         over = result.told_over_words(board, units)
-        out += [[("One standard uncertainty each,", "faint")], [(f"{over}.", "faint")]]
+        out += [[("Give or take of each,", "faint")], [(f"{over}.", "faint")]]
     return out
 
 
 def past_rows(v: Viewer, wide: int, high: int) -> Block:
     """The results before this one, a row each, where the screen is wide."""
     view = v.view
-    findings = view.past_findings
+    findings = [one for one in view.past_findings if one != view.finding]
     if not findings:
         return []
     board = view.widest_board()

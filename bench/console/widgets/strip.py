@@ -29,7 +29,7 @@ _PHASES = {
     "sweep": "wait",
     "spot": "touch",
     "width": "measure",
-    "working-out": "working it out",
+    "working-out": "wait",
 }
 _STAGES: dict[first_start.Stage, tuple[str, str]] = {
     "indicator": ("FIND", "the indicator"),

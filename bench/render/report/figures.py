@@ -12,7 +12,7 @@ from bench.units import (
     give_or_take,
     in_thou,
     length_words,
-    rounded_words,
+    value_words,
 )
 
 
@@ -44,7 +44,7 @@ class Scale(msgspec.Struct, frozen=True):
     def rounded(self, value: float, uncertainty: float) -> str:
         """Without sign, in as many digits as the uncertainty supports."""
         rise, give = abs(value) * self.span, uncertainty * self.span
-        return rounded_words(rise, give, self.units) + self.over
+        return value_words(rise, give, self.units) + self.over
 
     def give_or_take(self, value: float, uncertainty: float) -> str:
         """With its sign."""

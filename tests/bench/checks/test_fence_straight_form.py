@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from everyday import ci
 
 from bench.checks.fence_straight import CHECK, evaluate
 from bench.checks.model import Evidence, EvidenceGear, Trace
@@ -223,7 +224,7 @@ def crowned(seed: int, passes: int, spoil, n: int = 400) -> list[Trace]:
     return traces
 
 
-@pytest.mark.parametrize("dirt", ["dust", "kerf", "missed digit", "off the end"])
+@pytest.mark.parametrize("dirt", ["dust", "kerf", ci("missed digit"), ci("off the end")])
 def test_dirt_is_set_aside_and_told(dirt) -> None:
     def spoil(placement, number, x, r, rng):
         if dirt == "dust":

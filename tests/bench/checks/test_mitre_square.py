@@ -263,7 +263,7 @@ OUT = [(5e-4, 2e-5), (-1e-5, 4e-4), (5e-4, -4e-4), (4e-4, 7e-4)]
 
 @pytest.mark.parametrize(
     ("point", "side", "pivot", "left", "right"),
-    everyday([(*laid_so, *out) for laid_so, out in product(LAID, OUT)], 3),
+    everyday([(*laid_so, *out) for laid_so, out in product(LAID, OUT)], 5),
 )
 def test_the_moves_close_the_angle(point, side, pivot, left, right) -> None:
     jig = Jig("frames", fence=side, mitre=f"point-{point}", mitre_pivot=pivot, pivot_to_stop=300.0)

@@ -12,7 +12,9 @@ from types import SimpleNamespace
 
 import msgspec
 import pytest
+import turns
 
+from bench.console import requests
 from bench.console.app import make_console
 from bench.protocol import (
     CheckKind,
@@ -282,13 +284,22 @@ def rows(app) -> list[str]:
 
 
 async def until(pilot, met: Callable[[str], bool], seconds: float = 60.0) -> str:
-    text = ""
-    for _ in range(int(seconds / 0.03)):
-        text = "\n".join(rows(pilot.app))
-        if met(text):
-            return text
-        await pilot.pause(0.03)
-    raise AssertionError(f"never came; the screen shows:\n{text}")
+    """What stands on the screen as soon as it is as wanted; it is read anew each time it was drawn."""
+    app, text, drawn = pilot.app, "", True
+
+    def note() -> None:
+        nonlocal drawn
+        drawn = True
+
+    def holds() -> bool:
+        nonlocal text, drawn
+        if drawn:
+            text, drawn = "\n".join(rows(app)), False
+        return met(text)
+
+    app.post_display_hook = note
+    await turns.until(holds, seconds, lambda: f"the screen shows:\n{text}")
+    return text
 
 
 def running(ask: Prompt, **more) -> RunState:
@@ -312,6 +323,12 @@ def inside(app, size) -> str:
     assert len(lines) == size[1]
     assert all(len(line) == size[0] for line in lines)
     return "\n".join(lines)
+
+
+@pytest.fixture(autouse=True)
+def quick_hands(monkeypatch) -> None:
+    """A test answers as soon as it sees what is asked, which no hand can."""
+    monkeypatch.setattr(requests, "HAND_S", 0.0)
 
 
 @pytest.fixture

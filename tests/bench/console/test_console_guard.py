@@ -18,6 +18,7 @@ import time
 from pathlib import Path
 
 import pytest
+from processes import ended
 
 MODE = re.compile(rb"\x1b\[\?([0-9;]+)([hl])")
 # as a terminal starts, by xterm's control sequences: the cursor shows, lines wrap; all other modes are off, such as
@@ -168,18 +169,7 @@ def test_the_waiting_process_killed_takes_the_other_along(terminal) -> None:
     os.kill(one.pid, signal.SIGKILL)
     assert one.exit_code() == -signal.SIGKILL
     assert one.restored()
-    until = time.monotonic() + 60
-    while runs(child) and time.monotonic() < until:
-        time.sleep(0.02)
-    assert not runs(child)
-
-
-def runs(pid: int) -> bool:
-    """Whether it is there and not merely waiting to be counted off."""
-    try:
-        return Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0] != "Z"
-    except FileNotFoundError:
-        return False
+    assert ended(child)
 
 
 @pytest.mark.slow

@@ -13,10 +13,11 @@ from bench.checks import checks
 from bench.checks.model import EvidenceGear
 from bench.checks.options import HOLD
 from bench.console import requests
-from bench.console.app import make_console
+from bench.console.app import AGEING, make_console
 from bench.console.first_start import Guide
 from bench.console.greeting import AT_REST, MOST_READINGS
 from bench.console.host import ALL
+from bench.console.instrument_view import FRESH
 from bench.console.message_folding import fold
 from bench.console.requests import Requests
 from bench.console.screens import confirm
@@ -30,6 +31,7 @@ from bench.moves.alignment import CLOSES
 from bench.protocol import (
     Abandon,
     Begin,
+    Concluded,
     Error,
     Extend,
     FittedPass,
@@ -47,6 +49,7 @@ from bench.protocol import (
     PutLeaves,
     Quantity,
     Saved,
+    StatusMessage,
     Undo,
     Watch,
 )
@@ -277,6 +280,82 @@ async def test_enter_answers_only_what_is_asked(fake, scenes) -> None:
         assert press.waits is False
 
 
+HAND_S = requests.HAND_S  # the tests' own hands are quicker, see conftest
+
+
+async def test_an_answer_that_no_hand_can_give_yet_is_not_taken(fake, scenes, monkeypatch) -> None:
+    """A second tap after `lean left` says nothing of `lean right`, and the screen says that it was not taken."""
+    now = [100.0]
+    monkeypatch.setattr(requests, "monotonic", lambda: now[0])
+    monkeypatch.setattr(requests, "HAND_S", HAND_S)
+    left = msgspec.structs.replace(scenes.place, phase="lean", words="Lean it to the left.", lean="left")
+    right = msgspec.structs.replace(left, words="Lean it to the right.", lean="right")
+    fake.run = scenes.running(left)
+    async with scenes.screen(fake, size=(40, 15)) as (_app, pilot):
+        await scenes.until(pilot, lambda t: "to the left" in t)
+        now[0] += 1.0
+        await pilot.press("enter")
+        assert len(fake.of(Press)) == 1
+        fake.say(PromptChanged("r1", "fence-square", "big-sled", right))
+        await scenes.until(pilot, lambda t: "to the right" in t)
+        now[0] += 0.4
+        await pilot.click("#act-0")
+        await scenes.until(pilot, lambda t: "Not taken" in t and "too soon" in t)
+        assert len(fake.of(Press)) == 1
+        now[0] += 0.5
+        await pilot.press("enter")
+        assert len(fake.of(Press)) == 2
+        push = msgspec.structs.replace(scenes.push, taken=0)
+        fake.say(PromptChanged("r1", "fence-square", "big-sled", push))
+        await scenes.until(pilot, lambda t: "READY" in t and "Not taken" not in t)
+
+
+async def test_there_is_answered_as_soon_as_it_is_seen(fake, scenes, monkeypatch) -> None:
+    """The screw was turned before Enter was asked for; but tightening is an act of its own."""
+    now = [100.0]
+    monkeypatch.setattr(requests, "monotonic", lambda: now[0])
+    monkeypatch.setattr(requests, "HAND_S", HAND_S)
+    fake.last = [scenes.finding()]
+    async with scenes.screen(fake) as (_app, pilot):
+        go = LiveMoveNotice(True, "go", "0.05 mm to go.", False, "left", "away", 0.05, target=0.144)
+        fake.say(go)
+        await scenes.until(pilot, lambda t: "0.05 mm to go." in t)
+        now[0] += 5.0
+        fake.say(replace(go, enter=True, there=True, to_go=0.0, words="It holds."))
+        await scenes.until(pilot, lambda t: "It holds." in t)
+        now[0] += 0.4
+        await pilot.press("enter")
+        assert len(fake.of(Press)) == 1
+        fake.say(replace(go, phase="tighten", enter=True, words="Tighten."))
+        await scenes.until(pilot, lambda t: "Tighten." in t)
+        now[0] += 0.4
+        await pilot.press("enter")
+        await scenes.until(pilot, lambda t: "too soon" in t)
+        assert len(fake.of(Press)) == 1
+
+
+async def test_the_tap_that_ended_a_check_does_not_begin_the_next(fake, scenes, monkeypatch) -> None:
+    now = [100.0]
+    monkeypatch.setattr(requests, "monotonic", lambda: now[0])
+    monkeypatch.setattr(requests, "HAND_S", HAND_S)
+    mark = msgspec.structs.replace(scenes.push, phase="mark", enter=True, mark=9, marks=9)
+    fake.run = scenes.running(mark)
+    async with scenes.screen(fake) as (_app, pilot):
+        await scenes.until(pilot, lambda t: "take it" in t)
+        now[0] += 1.0
+        await pilot.press("enter")
+        fake.say(Concluded("r1", scenes.finding("cannot-tell")))
+        await scenes.until(pilot, lambda t: "more passes" in t)
+        now[0] += 0.4
+        await pilot.press("enter")
+        await scenes.until(pilot, lambda t: "too soon" in t)
+        assert not fake.of(Extend)
+        now[0] += 0.5
+        await pilot.press("enter")
+        await pilot.pause(0.05)
+        assert len(fake.of(Extend)) == 1
+
+
 async def test_a_held_enter_answers_once_and_not_what_comes_next(fake, scenes, monkeypatch) -> None:
     """A terminal repeats a held key; the set-up after the cautions would be answered unread."""
     now = [100.0]
@@ -494,6 +573,39 @@ async def test_too_close_to_call_never_leads_to_the_move(fake, scenes, settle) -
         text = await scenes.until(pilot, lambda t: "TOO CLOSE TO CALL" in t or "What limits" in t)
         assert "Move the" not in text
     assert fake.of(Live) == fake.of(Moved) == []
+
+
+async def test_how_many_passes_are_kept_is_said_once(fake, scenes) -> None:
+    """In the row of the state; what could not be written down is said besides."""
+    fake.run = scenes.running(scenes.push)
+    kept = PassNotice("a", "handle-left", "kept", True, 1, 3, words="1 of 3 kept.")
+    async with scenes.screen(fake, size=(40, 15)) as (_app, pilot):
+        await scenes.until(pilot, lambda t: "1 of 3 kept" in t)
+        fake.say(replace(kept, remarks=[StatusMessage("pass-kept", {"taken": 1, "wanted": 3})]))
+        await scenes.until(pilot, lambda t: "undo pass" in t and t.count("1 of 3 kept") == 1)
+        lost = replace(kept, state="measured", words="NOT RECORDED: 1 of 3 measured.", recorded=False)
+        fake.say(replace(lost, remarks=[StatusMessage("pass-measured", {"taken": 1, "wanted": 3})]))
+        await scenes.until(pilot, lambda t: "1 of 3 measured" in t)
+
+
+@pytest.mark.parametrize(("play", "act"), [(0.084, "next check"), (0.2, "check again")])
+async def test_a_play_between_its_limits_leads_on_to_the_next_check(fake, scenes, play, act) -> None:
+    q = Quantity("side-play", play, "mm", 0.006, 10.0, band=(0.03, 0.15))
+    found = replace(scenes.finding("inside"), verdict=None, check="side-play", quantities=[q], move=None)
+    fake.last = [found]
+    async with scenes.screen(fake, size=(40, 15)) as (_app, pilot):
+        text = await scenes.until(pilot, lambda t: f"Enter  {act}" in t)
+        assert "good 0.03 to 0.15" in text and "(none)" not in text
+
+
+async def test_once_moved_what_was_found_stands_below_and_is_told_as_past(fake, scenes) -> None:
+    fake.last = [scenes.finding()]
+    async with scenes.screen(fake) as (_app, pilot):
+        await scenes.until(pilot, lambda t: "make the move" in t)
+        fake.say(Saved("move", "f1"))
+        text = await scenes.until(pilot, lambda t: "The move is noted" in t)
+        assert text.index("The move is noted") < text.index("Left end too near you")
+        assert "before the move" in text
 
 
 async def test_past_results_are_listed_and_looked_at(fake, scenes) -> None:
@@ -758,3 +870,22 @@ async def test_at_rest_few_readings_are_asked_for(fake, scenes) -> None:
         await scenes.until(pilot, lambda t: "READY" in t and fake.of(Watch)[-1].most == MOST_READINGS)
         fake.say(PromptChanged(None, "fence-square", None, None))
         await scenes.until(pilot, lambda t: "begin a check" in t and fake.of(Watch)[-1].most == AT_REST)
+
+
+async def test_a_still_screen_is_woken_when_a_number_gets_old_and_not_before(
+    fake, scenes, monkeypatch
+) -> None:
+    """Twice a second it looked at how old the numbers were, where nothing had changed."""
+    async with scenes.screen(fake) as (app, pilot):
+        waits: list[float] = []
+        now = app.view.clock()
+        monkeypatch.setattr(app, "set_timer", lambda wait, call: waits.append(wait))
+        app.view.clock = lambda: now
+        for one in app.view.instruments.values():
+            one.at = now - 0.2
+        app._age()
+        assert waits == [pytest.approx(FRESH - 0.2)]
+        now += 2.0
+        app._age()
+        assert waits[1:] == [AGEING]
+        await scenes.until(pilot, lambda t: "read 2 s ago" in t)

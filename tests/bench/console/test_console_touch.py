@@ -6,6 +6,7 @@ import msgspec
 import pytest
 from console_job import Job, bench, shows, wait
 from console_job import rows as shown_rows
+from textual import events
 from textual.widgets import OptionList
 
 from bench.console.app import make_console
@@ -148,9 +149,10 @@ async def test_a_check_is_begun_by_touch_alone(fake, scenes) -> None:
         await scenes.until(pilot, lambda t: "begin a check" in t)
         await touch(pilot, (await bar(app, pilot))["begin a check"])
         await scenes.until(pilot, lambda t: "Which check?" in t)
-        for _ in range(2):  # the first check; begin
-            await pilot.click(OptionList, offset=(5, 0))
-            await pilot.pause(0.05)
+        thumb = Thumb(app, pilot)
+        await thumb.press("1")
+        await scenes.until(pilot, lambda t: "Begin" in t)
+        await thumb.press("1")
         assert fake.of(Begin)[0].check == "fence-square"
 
 
@@ -197,7 +199,11 @@ class Thumb:
     async def row(self, digit: str) -> None:
         """The row of a list that stands under that digit."""
         assert self.app.screen.query(OptionList), "no list is there to be tapped"
-        place = next(y for y, text in enumerate(shown_rows(self.app)) if text.startswith(f" {digit}  "))
+        rows = enumerate(shown_rows(self.app))
+        place = next((y for y, text in rows if text.startswith(f" {digit}  ")), None)
+        if place is None:
+            await touch(self.pilot, (await bar(self.app, self.pilot))["further"])
+            return await self.row(digit)
         await self.pilot.click(offset=(10, place))
 
 
@@ -238,3 +244,78 @@ async def test_the_whole_job_by_touch_on_a_phone(tmp_path) -> None:
             assert app.view.finding.verdict == "inside", app.view.finding
             assert abs(saw.truth()["rotation"]) <= app.view.finding.quantities[0].tolerance
             assert app.last_key == ""  # none was pressed
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_rows_of_lists_are_targets_for_a_thumb_once_it_has_touched(fake, scenes, size) -> None:
+    """Three cells high for a finger, and reached to the last by touch; one high again for keys."""
+    async with scenes.screen(fake, size=size) as (app, pilot):
+        await scenes.until(pilot, lambda t: "begin a check" in t)
+        await touch(pilot, (await bar(app, pilot))["begin a check"])
+        await scenes.until(pilot, lambda t: "Which check?" in t and "further" in t)
+        rows = app.screen.query_one(OptionList)
+        high = [rows._line_cache.heights[n] for n in range(rows.option_count)]
+        assert min(high) >= ROWS and rows.region.width >= COLUMNS
+        while "What is wrong?" not in "\n".join(shown_rows(app)):
+            await touch(pilot, (await bar(app, pilot))["further"])
+        await Thumb(app, pilot).press("4")
+        await scenes.until(pilot, lambda t: "Which check?" not in t)
+        await pilot.press("full_stop", "full_stop", "1")
+        await scenes.until(pilot, lambda t: "Enter  choose" in t)
+        if size[1] < 40:
+            assert min(rows._line_cache.heights.values()) == 1
+
+
+async def test_a_finger_drawn_over_a_list_scrolls_it_and_chooses_nothing(fake, scenes) -> None:
+    fake.last = fake.past = [scenes.finding("inside", n * 1e-5, f"f{n}") for n in range(20)]
+    async with scenes.screen(fake, size=(40, 15)) as (app, pilot):
+        await scenes.until(pilot, lambda t: "next check" in t)
+        await pilot.press("6")
+        await scenes.until(pilot, lambda t: "Results of" in t and "good enough" in t)
+        rows, shown = app.screen.query_one(OptionList), app.screen
+        await pilot.mouse_down(OptionList, offset=(5, 6))
+        drawn(app, OptionList, 6, 1)
+        await scenes.until(pilot, lambda _: rows.scroll_offset.y == 5)
+        await pilot.mouse_up(OptionList, offset=(5, 1))
+        assert app.screen is shown, "the row below the finger was chosen"
+        await pilot.click(OptionList, offset=(5, 1))
+        await scenes.until(pilot, lambda _: app.screen is not shown)
+
+
+def drawn(app, where, first: int, last: int) -> None:
+    """The finger, row by row from the first to the last of that widget, as a terminal tells it."""
+    region = app.screen.query_one(where).region
+    for y in range(region.y + first, region.y + last - 1, -1):
+        app.post_message(events.MouseMove(None, region.x + 5, y, 0, -1, 1, False, False, False))
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_a_number_and_a_name_are_typed_by_touch_alone(fake, scenes, size) -> None:
+    async with scenes.screen(fake, size=size) as (app, pilot):
+        await scenes.until(pilot, lambda t: "begin a check" in t)
+        await pilot.press("7", "2")
+        await scenes.until(pilot, lambda t: "Pivot to blade" in t)
+        thumb = Thumb(app, pilot)
+        await pilot.click("#title")  # a finger is at work
+        await thumb.press("4")
+        for key in ("2", "5", "1", "rub out", "0", ".", "5", "keep"):
+            await pad(app, pilot, key)
+        await scenes.until(pilot, lambda t: "Pivot to blade: 250.5 mm" in t)
+        await thumb.press("1")
+        for key in (*"fine", "q-z", "-", "2", "keep"):
+            await pad(app, pilot, key)
+        await scenes.until(pilot, lambda t: "Name: fine-2" in t)
+        await thumb.press("4")
+        await pad(app, pilot, "leave")
+        await scenes.until(pilot, lambda t: "250.5 mm" in t)
+
+
+async def pad(app, pilot, key: str) -> None:
+    """One key of those on the screen: each a target for a thumb, none cut off."""
+    await pilot.pause(0.03)
+    keys = {str(b.content): b for b in app.screen.query("Pad ActButton").results(ActButton)}
+    assert len(keys) == 20
+    for one in keys.values():
+        assert one.region.height >= ROWS and one.region.width >= COLUMNS
+        assert app.screen.region.contains_region(one.region)
+    await touch(pilot, keys[key])

@@ -34,6 +34,8 @@ def test_a_cable_is_named_by_its_instrument_and_the_latest_words_stand(state: Vi
     assert said(state) == [("The indicator's cable is not there: is the cable plugged in?", True)]
     fold(state, instrument("open", f"{PORT} is open."))
     assert said(state) == [("The indicator is back.", False)]
+    fold(state, instrument("absent", f"{PORT} went away (the cable was pulled)."))
+    assert said(state) == [("The indicator's cable went away (the cable was pulled).", True)]
 
 
 def test_an_instrument_heard_first_is_not_said_to_be_back() -> None:

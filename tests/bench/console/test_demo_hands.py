@@ -7,6 +7,7 @@ import asyncio
 import msgspec
 import pytest
 from console_job import bench, screen, shows, wait
+from turns import until
 
 from bench.console.text import wrap
 from bench.demo.hand_actions import push
@@ -69,11 +70,10 @@ async def test_the_last_screw_draws_the_fence_back_against_the_move(first, sign)
     other = "toward" if first == "away" else "away"
     for said in (live("go", first, 0.3), live("go", other, 0.0005), live("tighten", other, 0.0005)):
         await wire.inbox.put(said)
-    await asyncio.sleep(0.05)
-    assert hands_client.hand_word() == "tighten"
+    await until(lambda: hands_client.hand_word() == "tighten" and wire.inbox.empty())
     before = saw.fence_angle
     hands_client.hand()
-    await asyncio.sleep(0.7)
+    await until(lambda: not hands_client.busy)
     end = 1 if saw.free_end == "right" else -1
     gone = (saw.fence_angle - before) * end * saw.pivot_to_stop
     assert gone == pytest.approx(sign * DRAWN, rel=0.01)
@@ -82,13 +82,8 @@ async def test_the_last_screw_draws_the_fence_back_against_the_move(first, sign)
     assert wire.closed
 
 
-async def until(met) -> None:
-    async with asyncio.timeout(60.0):
-        while not met():
-            await asyncio.sleep(0.01)
-
-
-async def test_a_push_begins_at_the_start_also_where_the_first_pass_was_taken_back() -> None:
+async def test_a_push_begins_at_the_start_also_where_the_first_pass_was_taken_back(monkeypatch) -> None:
+    monkeypatch.setattr("bench.demo.hand_actions.SPEED", 4000.0)
     saw = VirtualSaw.draw(1)
     hands = Hands(saw, pace=0.01)
     ask = Prompt(phase="sweep", words="push", placement="handle-left", ready=True)
@@ -106,7 +101,7 @@ async def test_the_operator_taps_before_each_enter_and_hands_tap_at_a_word() -> 
 
     async def hear(ask: Prompt) -> None:
         await wire.inbox.put(PromptChanged("r", "fence-square", None, ask))
-        await asyncio.sleep(0.05)
+        await until(wire.inbox.empty)
 
     await hear(rest)
     assert not hands_client.can_hand()
@@ -120,7 +115,7 @@ async def test_the_operator_taps_before_each_enter_and_hands_tap_at_a_word() -> 
     hands_client.turn_operator()
     await hear(asked)
     await until(lambda: any(isinstance(one, Press) for one in wire.asked))
-    await asyncio.sleep(0.4)
+    await until(lambda: not hands_client.busy)
     assert hands_client.tapped and sum(isinstance(one, Press) for one in wire.asked) == 1  # and no more
     await hands_client.close()
 

@@ -8,6 +8,7 @@ from types import SimpleNamespace
 
 import msgspec
 import pytest
+from msgspec.structs import replace
 
 from bench.checks import checks
 from bench.checks.model import EvidenceGear
@@ -123,7 +124,7 @@ def test_a_rip_fence_closes_toward_the_blade_that_is_drawn(way: str, value: floa
     goes_left = rear.real < 0
     assert (blade_left == goes_left) == way.startswith("closes")
     text = words(block)
-    assert "0.24 mm" in text and "dashed: good enough" in text and "you" in text
+    assert "0.240 mm" in text and "dashed: good enough" in text and "you" in text
 
 
 def test_a_sled_fence_says_over_which_length_and_where_it_is_good_enough() -> None:
@@ -220,21 +221,44 @@ def viewer(found: Finding, live: LiveMoveNotice | None = None) -> SimpleNamespac
     return SimpleNamespace(view=view, host=host, glyphs=RICH)
 
 
-@pytest.mark.parametrize(("verdict", "beside"), [("inside", "good"), ("outside", "left end too near you")])
-def test_beside_a_good_figure_stands_good_and_no_fault(verdict, beside) -> None:
+@pytest.mark.parametrize("verdict", ["inside", "outside"])
+def test_beside_a_good_figure_stands_no_fault(verdict) -> None:
     q = Quantity("fence", 4e-5, "rad", 2e-5, 10.0, 1e-4, verdict, "left end too near you")
-    text = " ".join(
-        words(result_figure(viewer(Finding(check="any", quantities=[q], verdict=verdict)), 100, 14)).split()
-    )
-    assert ("good" in text) == (verdict == "inside")
-    assert ("too near" in text) == (verdict == "outside"), beside
+    found = Finding(check="any", quantities=[q], verdict=verdict)
+    text = " ".join(words(result_figure(viewer(found), 100, 14)).split())
+    assert ("too near" in text) == (verdict == "outside")
+
+
+@pytest.mark.parametrize(
+    ("q", "good"),
+    [
+        (Quantity("fence", 4e-5, "rad", 2e-5, 10.0, 0.05 / 300, "inside", "left end too near you"), "0.05"),
+        (Quantity("blade", 6e-4, "rad", 8e-5, 9.0, 2.5e-4, "outside", "rear leans left", over=160.0), "0.04"),
+        (Quantity("minimum-zone", 0.02, "mm", 0.006, 9.0, 0.05, "inside", "crown"), "0.05"),
+        (Quantity("side-play", 0.12, "mm", 0.008, 9.0, 0.10, "outside"), "0.10"),
+        (Quantity("side-play", 0.084, "mm", 0.006, 10.0, 0.15, band=(0.03, 0.15)), "0.03 to 0.15"),
+    ],
+)
+def test_on_a_phone_what_is_good_enough_stands_beside_the_figure(q, good) -> None:
+    """Over the length that the figure is told over; in the row below it, or in the columns beside it."""
+    found = Finding(check="any", quantities=[q], verdict=q.verdict)
+    text = " ".join(words(result_figure(viewer(found), 40, 5)).split())
+    within = "" if q.band else "within "
+    assert text.endswith((f"good {within}{good}", f"good {within}{good}, {q.way or 'side play'}")), text
+    if within:
+        beside = [row[28:].strip() for row in words(result_figure(viewer(found), 40, 4)).splitlines()]
+        assert f"good within {good}" in " ".join(beside), beside
 
 
 def test_an_earlier_result_is_whole_where_its_row_is_narrow() -> None:
     q = Quantity("toe", -1e-4, "rad", 5e-5, 8.0, 1.6e-4, "inside", "opens at the rear")
     found = Finding(check="rip-fence", quantities=[q], verdict="inside", at="2026-06-03T10:00:00")
-    text = " ".join(words(past_rows(viewer(found), 51, 10)).split())
-    assert "opens at the rear 0.03 mm" in text and "good enough" in text and ">" not in text
+    shown = viewer(found)
+    shown.view.finding = replace(found, at="2026-07-01T10:00:00")
+    text = " ".join(words(past_rows(shown, 51, 10)).split())
+    assert "opens at the rear 0.030 mm" in text and "good enough" in text and ">" not in text
+    shown.view.finding = found
+    assert not past_rows(shown, 51, 10), "the result that is shown is none before it"
 
 
 @pytest.mark.parametrize("way", ["away", "toward"])

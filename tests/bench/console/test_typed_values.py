@@ -102,6 +102,7 @@ async def test_a_sled_is_described_in_inches_by_number_pad(fake, scenes) -> None
     assert jig.tolerance == pytest.approx(0.002 / 12)
 
 
+@pytest.mark.ci  # every day a sled is described in inches on the screen, and thou are read by `typed`
 async def test_leaves_and_the_proof_are_in_thou_for_an_inch_user(fake, scenes) -> None:
     fake.units = "inch"
     async with scenes.screen(fake) as (_app, pilot):

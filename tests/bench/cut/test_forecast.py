@@ -10,7 +10,6 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.special import ndtr
 
 from bench.cut.forecast import Term, advice, best_pair, conformance_probability, outcome, share_limit, worth
 
@@ -84,6 +83,8 @@ def test_terms_combine_as_the_end_gauge_of_the_guide() -> None:
 def test_the_limit_holds_its_share(value: float, standard: float, share: float) -> None:
     """Against SciPy's normal distribution."""
     limit = share_limit(value, standard, share)
+    from scipy.special import ndtr  # takes a worker that does not come here no time
+
     held = ndtr((limit - value) / standard) - ndtr((-limit - value) / standard)
     assert held == pytest.approx(share, abs=1e-9)
 

@@ -20,7 +20,16 @@ import pytest
 from bench.checks.model import Evidence, EvidenceGear, Trace
 from bench.finding import Finding, Move
 from bench.log.writer import LogWriter
-from bench.protocol import Begin
+from bench.protocol import Begin, InstrumentState
+
+
+def hear_state(client, name: str, state: str) -> InstrumentState:
+    """Wait until the daemon tells that of an instrument."""
+    while True:
+        said = client.next(60.0)
+        assert said is not None, f"{name} was never told to be {state}"
+        if isinstance(said, InstrumentState) and (said.name, said.state) == (name, state):
+            return said
 
 
 class Pushing:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-import asyncio
 import time
 from itertools import pairwise
+
+from turns import until
 
 from bench.protocol import Abandon, Begin, Capture, Readings, Watch
 
@@ -16,10 +17,11 @@ port = "{travel}"
 """
 
 
-async def until(true, seconds: float = 60.0) -> None:
-    async with asyncio.timeout(seconds):
-        while not true():
-            await asyncio.sleep(0.01)
+async def more(bench, blocks: int) -> None:
+    """Wait until the indicator has sent so many more blocks."""
+    health = bench.service.bench.instruments[0].health
+    end = health.blocks + blocks
+    await until(lambda: health.blocks >= end)
 
 
 async def test_rounds_at_rest_and_none_in_a_check(first_bench, monkeypatch) -> None:
@@ -33,7 +35,7 @@ async def test_rounds_at_rest_and_none_in_a_check(first_bench, monkeypatch) -> N
         wire.send(Begin("slot-blade"))
         await until(lambda: bench.service.bench.run is not None)
         await until(lambda: not rounds.going)
-        await asyncio.sleep(0.5)  # readings keep coming, and it stays so
+        await more(bench, 20)  # readings keep coming, and it stays so
         assert not rounds.going
         wire.send(Abandon())
         await until(lambda: rounds.going)
@@ -41,7 +43,7 @@ async def test_rounds_at_rest_and_none_in_a_check(first_bench, monkeypatch) -> N
         await until(lambda: not rounds.going)
         wire.send(Capture("travel"))
         wire.send(Watch(on=False))
-        await asyncio.sleep(0.3)
+        await more(bench, 12)
         assert not rounds.going  # when each byte came is kept
         wire.send(Capture("travel", on=False))
         await until(lambda: rounds.going)

@@ -96,6 +96,7 @@ def test_silence_after_rubbish_is_silence() -> None:
     assert fed.told[-1][0] == "silent"
 
 
+@pytest.mark.ci  # a daemon; what is told of such a press has its tests above, every day
 def test_a_press_that_gave_no_reading_is_said_to_whoever_pressed(rigs, run, tmp_path) -> None:
     rig = rigs(marks='["20 mm", "60 mm", "100 mm", "140 mm"]')
     path = tmp_path / "settings.toml"

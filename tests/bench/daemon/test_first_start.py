@@ -7,6 +7,7 @@ import os
 
 import pytest
 from encoders import make_encoder
+from turns import until
 
 from bench.protocol import Cables, Error, GearReply, Learn, Press, PutUnits, SetupNotice, StatusReply
 from bench.settings.settings_file import load
@@ -351,9 +352,8 @@ async def test_ports_are_held_on_for_nobody(first_bench, monkeypatch) -> None:
         wire = await bench.talk()
         await on_the_cables(bench, wire)
         wire.close()
-        async with asyncio.timeout(60.0):
-            while bench.service.learner.scanner.on or bench.service.learner.scanner.tapped:
-                await asyncio.sleep(0.02)
+        scanner = bench.service.learner.scanner
+        await until(lambda: not (scanner.on or scanner.tapped))
         wire = await bench.talk()
         await on_the_cables(bench, wire)
 

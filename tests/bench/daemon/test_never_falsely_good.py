@@ -7,12 +7,13 @@ second; beside each an honest twin, which must come to its verdict. A few go thr
 from __future__ import annotations
 
 from collections.abc import Callable
+from itertools import product
 from statistics import fmean
 from typing import Any
 
 import msgspec
 import pytest
-from everyday import ci
+from everyday import ci, everyday
 
 from bench.finding import Finding
 from bench.procedure.conclusion import conclude
@@ -83,12 +84,23 @@ FAILURES: dict[str, Callable[[], dict[str, Any]]] = {
         "count": 0.01,
     },
 }
+# each is like another one that is tried every day
+ALIKE = {
+    "frozen in the second set-up",
+    "frozen half-way through every pass",
+    "inches, 0.00005",
+    "inches, 0.0001",
+    "inches, 0.0005",
+    "in the air, near third",
+    "in the air, far third",
+    "travel shows noise only",
+}
 # what no reading shows before there are two passes to compare, or a few steps of a coarse count
 LATER = {"frozen after the first pass": 2, "coarser than declared": 3}
 
 
 @pytest.mark.parametrize(("rate", "seed"), [(5, 1), ci((5, 2)), *SLOW])
-@pytest.mark.parametrize("failure", FAILURES)
+@pytest.mark.parametrize("failure", [name if name not in ALIKE else ci(name) for name in FAILURES])
 def test_never_falsely_good(failure: str, rate: float, seed: int) -> None:
     """Out by 2.4 times the tolerance: no verdict inside and no move, and a word within the first pass spoiled."""
     job = Job(rate=rate, seed=seed, **FAILURES[failure]())
@@ -101,8 +113,15 @@ def test_never_falsely_good(failure: str, rate: float, seed: int) -> None:
 
 
 @pytest.mark.parametrize("rate", EVERYDAY)
-@pytest.mark.parametrize(("rotation", "verdict"), [(5e-5, "inside"), (-4e-4, "outside")])
-@pytest.mark.parametrize("count", [0.001, 0.01])
+@pytest.mark.parametrize(
+    ("rotation", "verdict", "count"),
+    [
+        (5e-5, "inside", 0.01),
+        (-4e-4, "outside", 0.001),
+        ci((5e-5, "inside", 0.001)),
+        ci((-4e-4, "outside", 0.01)),
+    ],
+)
 def test_honest_work_is_left_in_peace(rate: float, rotation: float, verdict: str, count: float) -> None:
     def seated(job: Job, t: float, value: float) -> float:
         """The square lifted and pressed home before each push, which moves the number."""
@@ -169,13 +188,11 @@ ONE_NUMBER = {
 }
 
 
-@pytest.mark.parametrize("shows", ONE_NUMBER.values(), ids=ONE_NUMBER)
-@pytest.mark.parametrize("declared", [0.001, None])
-@pytest.mark.parametrize("kind", STOPS)
-def test_one_number_for_ever_at_spots_and_widths(
-    kind: str, declared: float | None, shows: Callable[..., float]
-) -> None:
-    job = Stops(kind, options=STOPS[kind], declared=declared, shows=shows)
+@pytest.mark.parametrize(
+    ("kind", "declared", "shows"), everyday(product(STOPS, (0.001, None), ONE_NUMBER), 5)
+)
+def test_one_number_for_ever_at_spots_and_widths(kind: str, declared: float | None, shows: str) -> None:
+    job = Stops(kind, options=STOPS[kind], declared=declared, shows=ONE_NUMBER[shows])
     finding = job.work()
     assert finding is not None and finding.verdict == "cannot-tell" and finding.move is None
     assert [doubt.code for doubt in finding.doubts] == ["frozen-spots"]

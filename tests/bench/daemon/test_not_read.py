@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import time
-
 import pytest
 
 from bench.protocol import GetStatus, StatusReply
+from tests.bench.daemon.conftest import hear_state
 
 
 def ready(rig, run):
@@ -27,14 +26,9 @@ def test_ready_is_not_what_it_says_while_the_indicator_does_not_read(fault, rigs
     ready(rig, run)
     spoilt = b"" if fault == "silent" else b"\x9e\x86\x18\x18\x86f\x18\x18\x18\r\n"
     rig.spoil = lambda name, line: spoilt if name == "indicator" else line
-    until = time.monotonic() + 60
-    while time.monotonic() < until:
-        state = wire().ask(GetStatus(), StatusReply)
-        if state.instruments[0].state == fault:
-            break
-        time.sleep(0.2)
-    time.sleep(0.5)
-    state = wire().ask(GetStatus(), StatusReply)
+    client = wire()
+    hear_state(client, "indicator", fault)
+    state = client.ask(GetStatus(), StatusReply)
     assert state.instruments[0].state == fault
     assert state.run is not None and not state.run.ask.ready, state.run.ask.words
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import asyncio
 import threading
-import time
 from collections.abc import Iterator
 
 import pytest
 from gpiozero.pins.mock import MockFactory, MockPWMPin
+from turns import until
 
 from bench.daemon.panel import PanelLink
 from bench.finding import Finding
@@ -49,10 +49,7 @@ class Foot:
         self.threads.add(threading.get_ident())
 
     async def until(self, true) -> None:
-        end = time.monotonic() + 60
-        while not true():
-            assert time.monotonic() < end, self.presses
-            await asyncio.sleep(0.005)
+        await until(true, told=lambda: self.presses)
 
 
 @pytest.fixture

@@ -86,7 +86,7 @@ class House:
         while not true():
             assert time.monotonic() < end and not self.life.done(), self.states
             doing()
-            await asyncio.sleep(0.02)
+            await asyncio.sleep(0.02)  # the pace of the instrument
 
 
 @pytest.fixture

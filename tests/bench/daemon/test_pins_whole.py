@@ -20,6 +20,7 @@ from gpiozero.pins.mock import MockFactory, MockPin
 from gpiozero.pins.pi import PiPin
 from mock_lines import mock_lines
 from peers import Wheel
+from turns import until
 
 from bench.daemon.service import Service
 from bench.protocol import GetStatus, Readings, StatusReply, Watch
@@ -112,9 +113,9 @@ class House:
         self._paths = paths
 
     async def __aenter__(self) -> House:
-        self._task = asyncio.get_running_loop().create_task(self.service.serve())
-        while not self._paths.socket.exists():
-            await asyncio.sleep(0.005)
+        self._loop = asyncio.get_running_loop()
+        self._task = self._loop.create_task(self.service.serve())
+        await until(self._paths.socket.exists)
         self.client = await asyncio.to_thread(WireClient, self._paths.socket)
         self.client.send(Watch())
         self._thread = threading.Thread(target=self._listen)
@@ -132,7 +133,7 @@ class House:
         while not self._stop.is_set():
             message = self.client.next(0.05)
             if message is not None:
-                self.heard.append(message)
+                self._loop.call_soon_threadsafe(self.heard.append, message)
 
     def readings(self, name: str = "indicator") -> list[float]:
         return [v for m in self.heard if isinstance(m, Readings) and m.instrument == name for v in m.values]
@@ -140,12 +141,16 @@ class House:
     async def until(
         self, true: Callable[[], object], doing: Callable[[], Awaitable[None]] | None = None
     ) -> None:
-        end = time.monotonic() + 60
-        while not true():
-            assert time.monotonic() < end, self.heard[-4:]
-            if doing is not None:
-                await doing()
-            await asyncio.sleep(0.02)
+        going = asyncio.ensure_future(_again_and_again(doing)) if doing is not None else None
+        await until(true, told=lambda: self.heard[-4:])
+        if going is not None:
+            going.cancel()
+
+
+async def _again_and_again(doing: Callable[[], Awaitable[None]]) -> None:
+    while True:
+        await doing()
+        await asyncio.sleep(0.02)  # the pace of the instrument
 
 
 @pytest.fixture

@@ -11,6 +11,7 @@ import time
 import pytest
 
 from bench.protocol import Begin, Error, GetStatus, Readings, StatusReply, Watch
+from tests.bench.daemon.conftest import hear_state
 
 
 def raw(tmp_path) -> socket.socket:
@@ -86,14 +87,10 @@ def test_a_port_that_sends_rubbish_is_a_state_and_comes_back(rigs, run, wire) ->
     while (indicator := client.ask(GetStatus(), StatusReply).instruments[0]).rejects < 20:
         assert time.monotonic() < until
         rig.send("indicator", b"\x81\x02 not a reading \xff\r\n")
-        time.sleep(0.01)
     assert indicator.name == "indicator" and indicator.state == "garbled"
     assert "baud rate" in indicator.words
     rig.sends = True
-    until = time.monotonic() + 60
-    while client.ask(GetStatus(), StatusReply).instruments[0].state != "open":
-        assert time.monotonic() < until
-        time.sleep(0.1)
+    hear_state(client, "indicator", "open")
 
 
 def test_wrong_requests_are_told_why(rigs, run, wire) -> None:

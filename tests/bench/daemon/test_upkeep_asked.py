@@ -4,6 +4,7 @@ the socket of a running daemon."""
 from __future__ import annotations
 
 import pytest
+from turns import HANG_S, until
 
 from bench.finding import Climate
 from bench.protocol import Document, Drift, Due, Error, NoteEvent
@@ -107,13 +108,12 @@ async def test_the_air_is_kept_and_asked_for_by_the_socket(first_bench, monkeypa
     monkeypatch.setattr(service, "read_climate", lambda: sensors)
     async with first_bench("") as bench:
         air = bench.service.air
-        async with asyncio.timeout(60):
-            while air.now() is None:
-                await asyncio.sleep(0.01)
-            assert air.now() == Climate(19.5, 0.55)
-            sensors[:] = [SensorReading("sht3x", -60.0, 120.0)]
-            air.want()
-            wire = await bench.talk()
+        await until(lambda: air.now() is not None)
+        assert air.now() == Climate(19.5, 0.55)
+        sensors[:] = [SensorReading("sht3x", -60.0, 120.0)]
+        air.want()
+        wire = await bench.talk()
+        async with asyncio.timeout(HANG_S):
             for request, kind in (
                 (Drift(ref=1), Document),
                 (Due(ref=2), Document),

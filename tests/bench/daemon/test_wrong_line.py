@@ -21,6 +21,7 @@ from bench.daemon.acquisition import Batch, Instrument
 from bench.protocol import GetStatus, StatusReply
 from bench.settings.settings_file import PortSettings
 from hw.virtual.ptys import VirtualPort
+from tests.bench.daemon.conftest import hear_state
 
 
 def levels_of(data: bytes, bits: int = 8, parity: str = "N") -> list[int]:
@@ -155,16 +156,13 @@ def test_the_daemon_says_that_a_cable_is_read_at_the_wrong_speed(rigs, run, wire
     def told() -> dict:
         return {i.name: i for i in client.ask(GetStatus(), StatusReply).instruments}
 
-    until = time.monotonic() + 60
-    while (now := told()["indicator"]).state != "garbled":
-        assert time.monotonic() < until, now
-        time.sleep(0.05)
+    hear_state(client, "indicator", "garbled")
+    now = told()["indicator"]
     assert "Check baud rate, parity and format" in now.words
     assert now.readings == 0 and now.value is None
     assert told()["travel"].state == "open"  # the other is read all the while
     rig.spoil = lambda name, data: data
-    while (now := told()["indicator"]).state != "open" or now.value is None:
-        assert time.monotonic() < until, now
-        time.sleep(0.05)
+    hear_state(client, "indicator", "open")
+    now = told()["indicator"]
     assert now.value == pytest.approx(rig.reading(), abs=0.001)
     assert now.rejects > 0

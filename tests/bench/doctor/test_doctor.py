@@ -364,7 +364,11 @@ def test_the_supply_and_the_air(tmp_path: Path) -> None:
     for name, text in (("name", "sht3x"), ("temp1_input", "19500"), ("humidity1_input", "55100")):
         (other / name).write_text(text + "\n")
     (air,) = machine.diagnose_air(tmp_path)
-    assert air.words == "19.5 C, 55 % humidity (sht3x)"
+    assert air.words == "19.5 C, 55 % humidity (sht3x)" and air.good is None
+    for humidity in ("", "0"):  # it does not answer; and what the daemon does not believe
+        (other / "humidity1_input").write_text(humidity)
+        (air,) = machine.diagnose_air(tmp_path)
+        assert air.words == "the sensor sht3x shows nothing that air can be" and air.good is False
 
 
 def test_the_arithmetic_starts() -> None:

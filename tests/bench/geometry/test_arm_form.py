@@ -70,7 +70,7 @@ def test_a_shift_that_was_put_in_is_found(shift: float) -> None:
     assert abs(seen.distance - shift) < 2.5 * seen.standard_uncertainty < 3.0
 
 
-@pytest.mark.parametrize("count", [0.001, ci(0.005), 0.01])
+@pytest.mark.parametrize("count", [0.001, ci(0.005), ci(0.01)])
 def test_the_uncertainty_of_a_shift_is_that_of_its_errors(count: float) -> None:
     """Arms whose texture a coarse count half hides: many drawn, shifts as a hand sets the stand down."""
     rng = np.random.default_rng(11)

@@ -203,7 +203,6 @@ def test_a_tilted_and_shifted_surface_reads_tilted_and_shifted(
         assert moved.standard_uncertainty == pytest.approx(plain.standard_uncertainty, rel=0.02)
 
 
-@settings(max_examples=15, deadline=None)
 @given(
     seed=st.integers(0, 10_000),
     n=st.sampled_from([8, 30, 120, 300]),

@@ -71,14 +71,25 @@ class Life:
     def __init__(self, path: Path, boot_id: str = "boot-a", clock: Callable[[], Stamp] | None = None) -> None:
         self.saved: list[Commit] = []
         self.troubles: list[str | None] = []
+        self._told = threading.Condition()  # by the writer's own thread
         self.writer = LogWriter.open(
             path,
             boot_id=boot_id,
             program="test 1",
-            on_saved=self.saved.append,
-            on_trouble=self.troubles.append,
+            on_saved=partial(self._tell, self.saved),
+            on_trouble=partial(self._tell, self.troubles),
             clock=clock or Clock(),
         )
+
+    def _tell(self, where: list, what: object) -> None:
+        with self._told:
+            where.append(what)
+            self._told.notify_all()
+
+    def until(self, true: Callable[[], object]) -> None:
+        """Wait until what it tells is so."""
+        with self._told:
+            assert self._told.wait_for(true, HANG_S), (self.saved[-3:], self.troubles)
 
     def begin(self, run: str = "run-1", kind: str = "fence-square", **more: object) -> int:
         named = {

@@ -7,7 +7,6 @@ import contextlib
 import shutil
 import sqlite3
 import subprocess
-import time
 from contextlib import closing
 
 import pytest
@@ -18,13 +17,6 @@ from bench.log.read_only import open_read
 from bench.log.rows import LogError, LogHeld
 from bench.log.schema import APPLICATION_ID, VERSION, refuse_foreign
 from hw import patience
-
-
-def until(true, seconds: float = 60.0) -> None:
-    end = time.monotonic() + seconds
-    while not true():
-        assert time.monotonic() < end, "it did not happen in time"
-        time.sleep(0.005)
 
 
 def findings(path) -> list[str]:
@@ -63,7 +55,7 @@ def test_what_was_removed_is_there_again_with_all_that_was_kept(what, life, fold
         if what != "folder":
             folder.touch()
             life.writer.event("run-2", "something")
-            until(lambda: life.troubles and "readings go on" in life.troubles[-1])
+            life.until(lambda: life.troubles and "readings go on" in life.troubles[-1])
             folder.unlink()
     elif what == "file":
         path.unlink()
@@ -87,7 +79,7 @@ def test_it_is_noticed_while_nothing_is_written(live, tmp_path, monkeypatch) -> 
     life.whole_check("run-1")
     assert life.writer.flush()
     shutil.rmtree(tmp_path / "kept")
-    until(lambda: life.troubles and life.troubles[-1] is None)
+    life.until(lambda: life.troubles and life.troubles[-1] is None)
     assert findings(tmp_path / "kept" / "log.sqlite") == ["run-1-f"]
 
 
@@ -119,7 +111,7 @@ def test_removed_in_the_middle_of_a_commit_nothing_is_told_before_it_is_at_its_p
     monkeypatch.setattr(committer.entries, "note_ticket", note)
     told = len(life.saved)
     life.whole_check("run-3")
-    until(lambda: len(life.saved) > told)
+    life.until(lambda: len(life.saved) > told)
     assert there == [True]
     assert life.writer.flush(10.0)
     assert findings(path) == ["run-1-f", "run-3-f"]
@@ -135,7 +127,7 @@ def test_the_first_writer_leaves_the_path_to_a_second(life, live, folder, tmp_pa
     second.whole_check("second")
     assert second.writer.flush()
     life.whole_check("run-3")
-    until(lambda: life.troubles and "is held by process" in life.troubles[-1])
+    life.until(lambda: life.troubles and "is held by process" in life.troubles[-1])
     assert life.troubles[-1].startswith("NOT RECORDED: ")
     told = len(life.saved)
     assert findings(path) == ["second-f"]
@@ -217,7 +209,7 @@ def test_a_write_ahead_file_removed_at_rest_is_noticed(life, folder, tmp_path, m
     monkeypatch.setattr(patience, "LOG_IDLE_LOOK_S", 0.05)
     path = folder / "log.sqlite"
     path.with_name(path.name + "-wal").unlink()
-    until(lambda: life.troubles and life.troubles[-1] is None)
+    life.until(lambda: life.troubles and life.troubles[-1] is None)
     assert on_disk(path, tmp_path) == ["s-1"]
 
 

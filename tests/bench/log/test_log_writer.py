@@ -78,16 +78,14 @@ def test_chunks_wait_for_company_and_a_sweeps_end_does_not(live, path, monkeypat
     began = time.monotonic()
     for n in range(5):
         life.writer.chunk("s", "indicator", b"x", [n])
-    while len(life.saved) == told:
-        time.sleep(0.005)
+    life.until(lambda: len(life.saved) > told)
     assert time.monotonic() - began > 0.8 * 0.4
     assert len(life.saved) == told + 1  # five chunks, one commit, one row
     with open_read(path) as db:
         assert db.execute("SELECT raw, readings FROM chunk").fetchall() == [(b"xxxxx", 5)]
     monkeypatch.setattr(write_queue, "BLOCK_GROUP_S", 1000.0)
     ticket = life.writer.end_sweep("s", "whole")
-    while life.saved[-1].upto < ticket:  # at once, or never in this test's life
-        time.sleep(0.001)
+    life.until(lambda: life.saved[-1].upto >= ticket)  # at once, or never in this test's life
 
 
 def test_a_check_in_progress_is_found_again(live, path) -> None:

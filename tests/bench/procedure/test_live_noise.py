@@ -93,7 +93,7 @@ def _at_rest(name: str, counts: float, seconds: float) -> int:
     return sum(Sled(name, counts, seed).rest(50.0) for seed in range(round(seconds / 50)))
 
 
-@pytest.mark.parametrize(("name", "counts"), everyday(CASES, 2))
+@pytest.mark.parametrize(("name", "counts"), everyday(CASES, 5))
 def test_noise_alone_says_neither_there_nor_wrong_way(name: str, counts: float) -> None:
     assert _at_rest(name, counts, 50.0) == 0
 
@@ -106,7 +106,7 @@ def test_nor_in_ten_thousand_seconds(name: str, counts: float) -> None:
     assert said == 0
 
 
-@pytest.mark.parametrize(("name", "counts"), everyday(CASES, 2))
+@pytest.mark.parametrize(("name", "counts"), everyday(CASES, 5))
 def test_a_turn_the_wrong_way_is_called_at_once_and_one_the_right_way_is_not(
     name: str, counts: float
 ) -> None:

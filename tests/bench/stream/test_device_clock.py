@@ -139,6 +139,7 @@ def test_the_line_lies_below_all_points_and_touches_one(points: list[tuple[float
     assert abs(slope) <= device_clock.WORST
 
 
+@pytest.mark.ci  # scipy.optimize takes half a second to import
 @given(
     st.lists(
         st.tuples(st.integers(0, 50), st.floats(0, 0.02)), min_size=2, max_size=16, unique_by=lambda p: p[0]

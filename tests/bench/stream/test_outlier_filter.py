@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 import pytest
 from encoders import make_encoder
-from everyday import ci
+from everyday import ci, everyday
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -104,7 +104,7 @@ def spoiled_stream(
                 1,
             )
         ),
-        ({"name": "line", "rate": 100.0, "travel": True}, 2),
+        ci(({"name": "line", "rate": 100.0, "travel": True}, 2)),
         ci(({"rate": 10.0, "travel": True}, 4)),
     ],
     ids=["24 bits", "48 bits", "lines", "travel in lines", "travel in 24 bits"],
@@ -321,7 +321,7 @@ def test_whatever_comes_is_passed_held_or_waiting(readings: list, count: float) 
     assert gate.waiting <= 5
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", everyday(range(3), 3))
 def test_a_busy_machine_refuses_nothing(seed: int) -> None:
     """Blocks late by several readings' time, then many at once: the instrument went on evenly all the while."""
     draw = random.Random(seed)
@@ -336,7 +336,7 @@ def test_a_busy_machine_refuses_nothing(seed: int) -> None:
     assert passed == 4000 - gate.waiting
 
 
-@pytest.mark.parametrize("rate", [10.0, ci(20.0), 100.0])
+@pytest.mark.parametrize("rate", [10.0, ci(20.0), ci(100.0)])
 def test_late_bursts_are_no_wrong_values(rate: float) -> None:
     """A slow machine hands on what it read 50 to 400 ms late, reading after reading at once."""
     draw = random.Random(5)
@@ -432,7 +432,7 @@ def push_and_rest(rate: float, length: float = 300.0, seconds: float = 2.0) -> l
     return [round(value, 2) for value in path]
 
 
-@pytest.mark.parametrize("rate", [5.0, 10.0, ci(20.0)])
+@pytest.mark.parametrize("rate", [5.0, ci(10.0), ci(20.0)])
 def test_of_slow_travel_nothing_beyond_its_neighbours_passes(rate: float) -> None:
     """Each reading in turn with one bit flipped, at rest and about it, where the limits are those of the motion."""
     path, passed, lost, tried = push_and_rest(rate), 0, 0, 0
@@ -455,7 +455,7 @@ def test_of_slow_travel_nothing_beyond_its_neighbours_passes(rate: float) -> Non
     assert passed <= tried / 40 and lost <= tried / 10, (passed, lost, tried)  # in silence before: all at 5/s
 
 
-@pytest.mark.parametrize("rate", [5.0, ci(8.4), 30.0])
+@pytest.mark.parametrize("rate", [5.0, ci(8.4), ci(30.0)])
 def test_a_sled_that_stops_dead_loses_nothing(rate: float) -> None:
     """Travel that stops within one reading, rests a moment and is drawn back as abruptly."""
     draw, gate, came, readings = random.Random(13), OutlierFilter(0.01), 0, 0

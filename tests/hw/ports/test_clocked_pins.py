@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import asyncio
 import errno
-import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -24,6 +23,7 @@ from gpiozero.pins.pi import PiPin
 from hypothesis import given
 from hypothesis import strategies as st
 from mock_lines import mock_lines
+from turns import until
 
 from hw.formats import make_decoder
 from hw.formats.shared.travel import CountedTravel
@@ -126,13 +126,6 @@ class RequestPeer(Peer):
         self._sent, self._busy = 52, False
 
 
-async def until(true: Callable[[], object], *seen: object) -> None:
-    end = time.monotonic() + 5
-    while not true():
-        assert time.monotonic() < end, seen
-        await asyncio.sleep(0.002)
-
-
 class Heard:
     def __init__(self, name: str, options: PinOptions, peer: Peer, **kept: object) -> None:
         self.blocks: list[tuple[bytes, int]] = []
@@ -152,7 +145,7 @@ class Heard:
             self.on_open()
 
     async def until(self, true: Callable[[], object]) -> None:
-        await until(true, self.blocks, self.states)
+        await until(true, told=lambda: (self.blocks, self.states))
 
     def values(self) -> list[float | None]:
         return [record.value for data, _ in self.blocks for record in self.decoder.feed(data)]
@@ -300,7 +293,7 @@ async def test_no_pins_are_told_and_tried_again(monkeypatch: pytest.MonkeyPatch)
     )
     monkeypatch.setattr(pin_lines, "find_chip", lambda: find_chip(Path("/nonexistent")))
     pins.start()
-    await asyncio.sleep(0.02)
+    await until(lambda: states)
     await pins.stop()
     assert states == [("absent", "pins data 5, clock 6: this machine has no such pins.")]
 

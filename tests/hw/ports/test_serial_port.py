@@ -24,6 +24,7 @@ from types import SimpleNamespace
 
 import pytest
 import serial
+from turns import until
 
 from hw.ports import serial_port
 from hw.ports.port_state import open_error
@@ -106,10 +107,7 @@ class Heard:
         return self.states[-1][0] if self.states else None
 
     async def until(self, true: Callable[[], bool]) -> None:
-        end = time.monotonic() + PATIENCE
-        while not true():
-            assert time.monotonic() < end, (self.states, self.blocks[-3:])
-            await asyncio.sleep(0.002)
+        await until(true, PATIENCE, lambda: (self.states, self.blocks[-3:]))
 
     async def is_(self, state: str) -> None:
         await self.until(lambda: self.state == state)
@@ -168,18 +166,29 @@ async def test_a_pulled_cable_is_told_and_taken_up_again_under_its_name(cable: C
         assert states[0] == "open" and states.count("open") == 4
 
 
-async def test_no_busy_loop_and_no_repeated_words_while_the_cable_is_out(cable: Cable) -> None:
+async def test_no_busy_loop_and_no_repeated_words_while_the_cable_is_out(
+    cable: Cable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    tries: list[float] = []
+    really = SerialPort._open_serial
+
+    def tried(self: SerialPort) -> object:
+        tries.append(time.monotonic())
+        return really(self)
+
+    monkeypatch.setattr(SerialPort, "_open_serial", tried)
     async with opened(cable.name) as heard:
         await heard.is_("open")
         cable.say(b"x")
         await heard.until(lambda: bool(heard.data))
         cable.pull()
         await heard.is_("absent")
-        await asyncio.sleep(0.3)  # the first attempts, which are told in other words
-        said, spent = len(heard.states), time.process_time()
-        await asyncio.sleep(0.4)
-        # a hung-up descriptor left on the loop costs all of the 0.4 s
-        assert time.process_time() - spent < 0.1
+        await heard.until(lambda: "is not there" in heard.states[-1][1])
+        said, spent, began = len(heard.states), time.process_time(), time.monotonic()
+        enough = len(tries) + 2
+        await heard.until(lambda: len(tries) >= enough)
+        # a hung-up descriptor left on the loop costs all of that time
+        assert time.process_time() - spent < 0.25 * (time.monotonic() - began)
         assert len(heard.states) == said <= 3
         cable.put()
 
@@ -336,11 +345,12 @@ async def test_an_error_of_another_class_is_told_and_tried_again(
 async def test_stop_while_it_is_being_opened_leaves_nothing_open(
     cable: Cable, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    go, went = threading.Event(), threading.Event()
+    begun, go, went = threading.Event(), threading.Event(), threading.Event()
     made: list[serial.Serial] = []
     really = SerialPort._open_serial
 
     def slow(self: SerialPort) -> object:
+        begun.set()
         assert go.wait(60)
         port = really(self)
         made.append(port)  # type: ignore[arg-type]
@@ -350,10 +360,10 @@ async def test_stop_while_it_is_being_opened_leaves_nothing_open(
     monkeypatch.setattr(SerialPort, "_open_serial", slow)
     heard = Heard(str(cable.name))
     heard.port.start()
-    await asyncio.sleep(0.02)
+    assert await asyncio.to_thread(begun.wait, PATIENCE)
     await heard.port.stop()  # does not wait for the opening, which goes on only now
     go.set()
-    await heard.until(went.is_set)
+    assert await asyncio.to_thread(went.wait, PATIENCE)
     await heard.until(lambda: not made[0].is_open)
     assert heard.states == [] and not heard.port.is_open
 
@@ -427,16 +437,18 @@ async def test_nothing_is_heard_after_stop() -> None:
 
 
 def test_a_thread_that_outlives_the_loop_ends_quietly() -> None:
-    async def short() -> None:
+    async def short() -> Heard:
         heard = Heard("loop://")
         heard.port.start()
-        await heard.is_("open")  # and never stopped, as after a crash
+        await heard.is_("open")
+        return heard  # and never stopped, as after a crash
 
-    threads = threading.active_count()
-    asyncio.run(short())
-    end = time.monotonic() + PATIENCE
-    while threading.active_count() > threads + 1 and time.monotonic() < end:
-        time.sleep(0.01)
+    threads = set(threading.enumerate())
+    heard = asyncio.run(short())
+    heard.port.write(b"late")  # which comes back, and nobody is there
+    for thread in set(threading.enumerate()) - threads:
+        thread.join(PATIENCE)
+        assert not thread.is_alive()
     # pytest turns an exception in a thread into a failure
 
 
@@ -466,8 +478,7 @@ async def test_a_hundred_pulled_cables(cable: Cable, capsys: pytest.CaptureFixtu
             await asyncio.sleep(0.05 + 0.02 * (turn % 40))
             cable.put()
             at = time.monotonic()
-            while heard.port.opened < turn + 2:
-                await asyncio.sleep(0.005)
+            await heard.until(lambda turn=turn: heard.port.opened >= turn + 2)
             took.append(time.monotonic() - at)
         share = (time.process_time() - spent) / (time.monotonic() - began)
     took.sort()

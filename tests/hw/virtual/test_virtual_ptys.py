@@ -5,9 +5,9 @@ import contextlib
 import os
 import re
 import time
-from collections.abc import Callable
 
 import pytest
+from turns import until
 
 from hw.virtual.hands import Hands
 from hw.virtual.ptys import VirtualPorts, plain_line
@@ -64,13 +64,6 @@ async def bench(tmp_path, **options):
         await ports.stop()
 
 
-async def until(true: Callable[[], object], seconds: float = 60.0) -> None:
-    end = time.monotonic() + seconds
-    while not true():
-        assert time.monotonic() < end
-        await asyncio.sleep(0.005)
-
-
 async def test_a_push_is_seen_by_both_instruments(tmp_path):
     async with bench(tmp_path, traits=Traits.quiet()) as (saw, hands, ports, readers):
         began = time.monotonic()
@@ -92,7 +85,7 @@ async def test_a_push_is_seen_by_both_instruments(tmp_path):
 async def test_unplugged_hangs_up_and_comes_back_under_the_same_name(tmp_path):
     async with bench(tmp_path) as (_, _, ports, readers):
         path, device = ports.paths["travel"], ports.devices["travel"]
-        await asyncio.sleep(0.05)
+        await until(lambda: readers["travel"].data and readers["indicator"].data)
         ports.unplug("travel")
         await asyncio.wait_for(readers["travel"].hung_up.wait(), 60.0)
         assert not os.path.lexists(path)
@@ -109,20 +102,26 @@ async def test_one_instrument_falls_silent(tmp_path):
     async with bench(tmp_path) as (_, _, ports, readers):
         await until(lambda: readers["indicator"].data)
         ports.silence("indicator")
-        await asyncio.sleep(0.05)
-        before, went_on = len(readers["indicator"].data), len(readers["travel"].lines())
-        await until(lambda: len(readers["travel"].lines()) > went_on + 10)
+        await more(readers["travel"], 5)  # what was on the way is there
+        before = len(readers["indicator"].data)
+        await more(readers["travel"], 10)
         assert len(readers["indicator"].data) == before
 
 
 async def test_a_button_sends_one_reading(tmp_path):
     async with bench(tmp_path, modes={"indicator": "button"}) as (_, _, ports, readers):
-        await asyncio.sleep(0.05)
+        await more(readers["travel"], 5)
         assert readers["indicator"].data == b""
         ports.press_send("indicator")
         await until(readers["indicator"].lines)
-        await asyncio.sleep(0.05)
+        await more(readers["travel"], 5)
         assert len(readers["indicator"].lines()) == 1
+
+
+async def more(reader: Reader, lines: int) -> None:
+    """Wait until it has so many more lines than it has now."""
+    before = len(reader.lines())
+    await until(lambda: len(reader.lines()) > before + lines)
 
 
 async def lost_more(ports, name: str, lines: int) -> None:
@@ -133,7 +132,7 @@ async def lost_more(ports, name: str, lines: int) -> None:
 
 async def test_what_nobody_reads_is_lost_not_kept(tmp_path):
     async with bench(tmp_path, rate=2000.0) as (_, _, ports, readers):
-        await asyncio.sleep(0.05)
+        await more(readers["travel"], 5)
         readers["travel"].leave()
         await lost_more(ports, "travel", 100)
         fresh = Reader(ports.paths["travel"])
@@ -150,8 +149,11 @@ async def test_what_nobody_reads_is_lost_not_kept(tmp_path):
 
 
 async def test_another_encoder_and_its_error(tmp_path):
+    failed = []
+
     def encode(mm):
         if mm > 1.0:
+            failed.append(mm)
             raise RuntimeError("no room for it")
         return b"%d\n" % round(mm * 1000)
 
@@ -159,7 +161,7 @@ async def test_another_encoder_and_its_error(tmp_path):
         async with bench(tmp_path, encode_indicator=encode) as (saw, _, _, readers):
             await until(lambda: readers["indicator"].data.startswith((b"0\n", b"1\n", b"-1\n")))
             saw.place("handle-left")
-            await asyncio.sleep(0.05)
+            await until(lambda: failed)
 
 
 def test_the_plain_line():

@@ -46,6 +46,7 @@ from bench.protocol import (
     Readings,
     Saved,
     SetupNotice,
+    StatusMessage,
     StatusReply,
     Version,
 )
@@ -249,7 +250,9 @@ def ready(app: Console, scenes) -> None:
 
 def _kept(app: Console) -> None:
     travel, reading = _pass(0)
-    fold(app.view, PassNotice("a", "handle-left", "kept", True, 1, 3, 110, 3e-4, 218.0, "1 of 3 kept."))
+    counted = [StatusMessage("pass-kept", {"taken": 1, "wanted": 3})]
+    kept = PassNotice("a", "handle-left", "kept", True, 1, 3, 110, 3e-4, 218.0, "1 of 3 kept.", counted)
+    fold(app.view, kept)
     fold(app.view,
         FittedPass("a", "handle-left", True, travel, [r + 0.05 * (n in (30, 31)) for n, r in enumerate(reading)],
                [30, 31], 3e-4, 2.4)

@@ -1,0 +1,56 @@
+"""Keys on the screen, for whoever types a number or a plain name with a finger."""
+
+from __future__ import annotations
+
+from textual import on
+from textual.app import ComposeResult
+from textual.containers import Grid
+from textual.message import Message
+
+from bench.console.widgets.act_bar import ActButton
+
+BLANK = "_"  # as it is shown
+ROW = 4  # signs beside one another
+# the signs of each page, row by row, and the key that turns to the next one
+PAGES = (
+    ("789.456+123/0-,_", "a-p"),
+    ("abcdefghijklmnop", "q-z"),
+    ("qrstuvwxyz0123-.", "0-9"),
+)
+
+
+class Pad(Grid):
+    """Twenty keys, each a target for a thumb. letters: it begins with those."""
+
+    class Typed(Message):
+        """key: a sign, `rub out`, `leave` or `keep`."""
+
+        def __init__(self, key: str) -> None:
+            super().__init__()
+            self.key = key
+
+    def __init__(self, *, letters: bool) -> None:
+        super().__init__()
+        self._page = int(letters)
+
+    def compose(self) -> ComposeResult:
+        for key in self._keys():
+            yield ActButton(key, classes="-leads" if key == "keep" else "")
+
+    def _keys(self) -> list[str]:
+        """From the upper left, row by row; what is no sign stands at the right."""
+        signs, turn = PAGES[self._page]
+        rows = [signs[n : n + ROW] for n in range(0, len(signs), ROW)]
+        ends = ("rub out", "leave", turn, "keep")
+        return [key for row, end in zip(rows, ends, strict=True) for key in (*row, end)]
+
+    @on(ActButton.Touched)
+    def _touched(self, event: ActButton.Touched) -> None:
+        event.stop()
+        key = str(event.button.content)
+        if key != PAGES[self._page][1]:
+            self.post_message(self.Typed(" " if key == BLANK else key))
+            return
+        self._page = (self._page + 1) % len(PAGES)
+        for button, label in zip(self.query(ActButton), self._keys(), strict=True):
+            button.update(label)
