@@ -79,10 +79,12 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     if only != "fence":
         names += BLADE if options.get("blade_turns") == "two" else (*BLADE, *QUARTER)
     heights = (number(options, "low_at", LOW_AT), number(options, "high_at", HIGH_AT))
+    # every other set-up from the top down: an indicator that creeps then turns the two
+    # by the same to opposite sides, which the square takes upon itself and not the lean
     return tuple(
         _step(name, at, options, gear, first=not k)
-        for name in names
-        for k, at in enumerate(heights)
+        for n, name in enumerate(names)
+        for k, at in enumerate(heights[:: -1 if n % 2 else 1])
     )
 
 

@@ -185,6 +185,6 @@ async def test_units_are_one_key_at_the_first_start(fake, scenes) -> None:
     async with scenes.screen(fake, size=(40, 15)) as (_app, pilot):
         await scenes.until(pilot, lambda t: "use inches" in t)
         await pilot.press("3")
-        await pilot.pause(0.05)
+        await scenes.until(pilot, lambda _: fake.of(PutUnits))
     (put,) = fake.of(PutUnits)
     assert put.units == "inch"

@@ -28,6 +28,7 @@ def test_every_row_of_a_budget_has_a_name() -> None:
     [
         ("handle-left", "handle left"),
         ("turn-135", "135 degrees"),
+        ("turn-495", "135 degrees"),  # on the second way round
         ("-", "this set-up"),
         ("as-is", "the first set-up"),
     ],
