@@ -1,4 +1,4 @@
-"""Is the sled's fence square to the cut? A square stands with its handle on the fence;
+"""Is the sled fence square to the cut? A square stands with its handle on the fence;
 the sled is swept past.
 
 b1 = a - e with the handle left of the arm and b2 = a + e with the square turned over
@@ -61,8 +61,8 @@ LEFT, RIGHT = "handle-left", "handle-right"
 SET_UPS = {
     LEFT: (
         "Square on the sled fence, handle to the LEFT of the arm. The arm points {arm}."
-        " Indicator standing on the {} of the arm, level. It touches as high as the"
-        " leading teeth. Pencil on the arm where the tip touches."
+        " Indicator standing on the {} of the arm, level. Tip beside where the"
+        " front teeth cut. Pencil on the arm where the tip touches."
     ),
     RIGHT: (
         "Turn the square over: handle to the RIGHT of the arm. Same stretch of the sled"
@@ -251,7 +251,7 @@ def lighter(finding: Finding) -> Mapping[str, OptionValue] | None:
 
 CHECK = Check(
     kind=KIND,
-    question="Is the sled's fence square to the cut?",
+    question="Is the sled fence square to the cut?",
     plan=plan,
     evaluate=evaluate,
     quantities=("fence", "square", "slot-curvature"),
@@ -266,11 +266,11 @@ CHECK = Check(
         choice(
             "placements", "Which set-ups to take", ("both", LEFT, RIGHT), default="both"
         ),
-        choice("quick", "One set-up, by what the last whole check proved", ("yes",)),
+        choice("quick", "Quick check: one set-up, the rest as last proved", ("yes",)),
         HOLD,
         length(
             "touch_away",
-            "How far from the leading teeth the indicator touches, along the travel",
+            "How far from the front teeth the tip stands, along the travel",
             (0.0, 1000.0),
         ),
         length(

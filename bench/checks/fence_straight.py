@@ -1,4 +1,4 @@
-"""Is the sled's fence straight? Swept along a straightedge, once as it lies and once
+"""Is the sled fence straight? Swept along a straightedge, once as it lies and once
 rolled over.
 
 p1 = f + g, p2 = f - g: rolled over about its own length the straightedge's error turns
@@ -91,7 +91,7 @@ def evaluate(evidence: Evidence) -> Finding:
 
 CHECK = Check(
     kind="fence-straight",
-    question="Is the sled's fence straight?",
+    question="Is the sled fence straight?",
     plan=plan,
     evaluate=evaluate,
     quantities=("minimum-zone", "least-squares", "bow"),

@@ -1,5 +1,5 @@
 """How much does the saw plate wobble? The indicator stands still, the blade is turned
-by hand to n marks.
+by hand to n marks, twice round.
 
 Tilt is the full swing of the first harmonic over the turn, warp is the range of what is
 left: of the second harmonic, and of a third where there is one. The total is that of
@@ -16,6 +16,7 @@ import msgspec
 
 from bench.checks.model import Check, Evidence, EvidenceGear, Focus, Step
 from bench.checks.options import SIDE, Option, OptionValue, given_number, length, number
+from bench.checks.shared.blade import END_FLOAT
 from bench.checks.shared.cautions import AT_BLADE
 from bench.checks.shared.results import combined, finding, instrument_rows, quantity
 from bench.checks.shared.slips import uneven_spots
@@ -28,8 +29,9 @@ if TYPE_CHECKING:
     from bench.geometry.wobble import Wobble
 
 MARKS = 8  # turns read live unless said
-READINGS = 2  # at each mark, so that a warp is told from noise
-AGAIN = "Lift the plunger and let it down for each reading."
+# each mark is read anew on a second way round: two readings on one turning would share
+# where the hand stopped and how the arbor floated, and could not show how those differ
+ROUNDS = 2
 # between neighbouring marks; four even ones are the fewest that go round
 MOST_UNREAD = math.radians(91)
 FIRST = (
@@ -37,46 +39,46 @@ FIRST = (
     " gullets. Mark this place on the plate."
 )
 NEXT = (
-    "Lift the plunger and hold it up. Turn the blade by hand to {} degrees. Let the"
+    "Lift the plunger and hold it up. Turn the blade by hand to {:g} degrees. Let the"
     " plunger down."
 )
 FEWEST_MARKS = 3  # turns that fix an offset and a first harmonic
 # degrees: four even marks see a warp of two waves at its crests or at its flanks; one
 # more mark between them sees it whichever way it lies
-FOUR, BETWEEN = 4, "turn-45"
+FOUR, BETWEEN = 4, 45.0
 # mm, full range of a plate's warp that no mark showed; common practice, no source
 USUAL_WARP = 0.03
+# mm, full range of three waves round a plate; common practice, no source
+USUAL_THIRD = 0.01
+SECOND = 2  # harmonic, the warp's
 
 
 def _step(placement: str, words: str, *, continues: bool = False) -> Step:
-    degrees = turn_of(placement)
+    degrees = turn_of(placement) or 0.0
     return Step(
         placement,
         words,
         "spot",
-        repeat=READINGS,
+        repeat=1,
         side="right",
         mount="still",
         at=0.0,
         picture="plate-wobble",
-        reseat=AGAIN,
         continues=continues,
-        focus=Focus("turn", math.radians(degrees)) if degrees is not None else None,
+        focus=Focus("turn", math.radians(degrees % 360)),
     )
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
     del gear
     count = int(number(options, "turns", MARKS))
-    first, *others = even_turns(count)
+    marks = [turn_of(name) or 0.0 for name in even_turns(count)]
     if count == FOUR:
-        others.insert(0, BETWEEN)
+        marks.insert(1, BETWEEN)
+    turns = [(f"turn-{m + 360 * n:.8g}", m) for n in range(ROUNDS) for m in marks]
     return (
-        _step(first, FIRST),
-        *(
-            _step(name, NEXT.format(name.removeprefix("turn-")), continues=True)
-            for name in others
-        ),
+        _step(turns[0][0], FIRST),
+        *(_step(name, NEXT.format(mark), continues=True) for name, mark in turns[1:]),
     )
 
 
@@ -95,7 +97,11 @@ def evaluate(evidence: Evidence) -> Finding:
     saw = evidence.gear.saw
     limit = saw.wobble if saw is not None else None
     count = count_of(evidence.gear.indicator, values)
-    fixed = instrument_rows(evidence, found.total, 1.0, count, 0.0)  # of every size
+    # of every size
+    fixed = [
+        *instrument_rows(evidence, found.total, 1.0, count, 0.0),
+        *_of_turning(found),
+    ]
     more, remarks = _unseen(found, widest_gap(turns))
     if saw is None:
         remarks.append(note("no-saw-wobble"))
@@ -136,10 +142,10 @@ def _readings(evidence: Evidence) -> tuple[list[float], list[float]]:
             raise EvidenceError(
                 f"{trace.placement!r} is not a turn of the blade, such as turn-90"
             )
-        # a full turn is a second look
-        turns.extend(math.radians(degrees % 360) for _ in trace.reading)
+        turns.extend(math.radians(degrees) for _ in trace.reading)
         values.extend(trace.reading if right else [-r for r in trace.reading])
-    if len({round(t, 6) for t in turns}) < FEWEST_MARKS:
+    # a full turn is a second look
+    if len({round(t % math.tau, 6) % round(math.tau, 6) for t in turns}) < FEWEST_MARKS:
         raise EvidenceError(f"it takes {FEWEST_MARKS} different turns at least")
     return turns, values
 
@@ -154,7 +160,7 @@ def _unseen(found: Wobble, gap: float) -> tuple[dict[str, list[Part]], list[Rema
         half = max(found.tilt / 2 * (1 - math.cos(gap / 2)), found.tilt - found.total)
         more["total"].append(rectangular("unread part of the turn", half))
         remarks.append(warning("turn-unread", degrees=math.degrees(gap)))
-    if not found.curve and found.turns > FEWEST_MARKS:
+    if found.harmonics < SECOND and found.turns > FEWEST_MARKS:
         warp = max(found.warp, USUAL_WARP)
         more["warp"].append(rectangular("form between the marks", warp))
         # of a total it is one extreme's
@@ -163,6 +169,17 @@ def _unseen(found: Wobble, gap: float) -> tuple[dict[str, list[Part]], list[Rema
     if found.u_total is None:
         remarks.append(warning("three-turns"))
     return more, remarks
+
+
+def _of_turning(found: Wobble) -> list[Part]:
+    """Rows for what the marks cannot show: three waves round the plate, and how the
+    hand's turn and the arbor's float differ where no mark was turned to again."""
+    rows = []
+    if found.harmonics == SECOND and found.turns < MARKS:
+        rows.append(rectangular("form between the marks", USUAL_THIRD / 2))
+    if not found.turning_known:
+        rows.append(rectangular("turning by hand", END_FLOAT * math.sqrt(2)))
+    return rows
 
 
 def _scatter(found: Wobble, u: float | None) -> Part | None:

@@ -67,8 +67,9 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
         f"Board on the {side} of the blade. Pencil 1 on its first edge and cut it."
         f" Turn the board {way}: the edge just cut onto the sled fence. Cut the next,"
         f" {turns} turns in all. The last cut takes a strip off edge 1. It is 25 to 30"
-        " mm wide. Before it is lifted, pencil N on its end at the fence. Pencil F"
-        " on the other end. Saw off: caliper across the strip, {at:station} from N."
+        " mm wide. Before lifting it, pencil N on its end at the sled fence. Pencil F"
+        " on the other end. Unplug the saw. Caliper across the strip, {at:station} from"
+        " N."
     )
     there = IN_FROM_END + apart
     far = "Caliper across the strip, {at:station} from N, near F."

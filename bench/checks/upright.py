@@ -1,7 +1,7 @@
 """Do sled fence and blade stand upright? The indicator slides up a square that stands
 on the table, its tip on the face; then the square is reversed.
 
-With the stock pointing away from the face l1 = lean + e, reversed l2 = lean - e, so
+With the handle pointing away from the face l1 = lean + e, reversed l2 = lean - e, so
 that lean = (l1 + l2) / 2, see `bench.geometry.upright`. Both leans are positive
 counter-clockwise: of the sled fence seen from its right end (the top leans toward you),
 of the blade seen from where you stand (the top leans to the left). The blade is turned
@@ -79,10 +79,12 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     if only != "fence":
         names += BLADE if options.get("blade_turns") == "two" else (*BLADE, *QUARTER)
     heights = (number(options, "low_at", LOW_AT), number(options, "high_at", HIGH_AT))
+    # every other set-up from the top down: an indicator that creeps then turns the two
+    # by the same to opposite sides, which the square takes upon itself and not the lean
     return tuple(
         _step(name, at, options, gear, first=not k)
-        for name in names
-        for k, at in enumerate(heights)
+        for n, name in enumerate(names)
+        for k, at in enumerate(heights[:: -1 if n % 2 else 1])
     )
 
 
@@ -119,22 +121,22 @@ def _fence_words(name: str, gear: EvidenceGear) -> str:
     way = "toward you" if gear.far == (name == FENCE_LEANS[0]) else "away from you"
     if name == FENCE_LEANS[0]:
         return (
-            "Square upright on the sled's base, before the sled fence's face."
-            f" Its stock points {way}."
+            "Square upright on the sled's base, in front of the sled fence."
+            f" Its handle points {way}."
         )
     return (
-        "Turn the square about, the same edge upright. Under the indicator its stock"
-        f" now points {way}."
+        "Turn the square about, the same edge upright. Under the indicator its"
+        f" handle now points {way}."
     )
 
 
 def _blade_words(name: str, options: Mapping[str, OptionValue]) -> str:
     side = _side(options)
-    stock = side if "away" in name else OTHER_SIDE[side]
+    handle = side if "away" in name else OTHER_SIDE[side]
     return (
         f"Blade right up, turned by hand to {BLADE_DEGREES[name]} degrees. Square"
-        f" upright on the bare table, {side.upper()} of the blade. Its stock points"
-        f" {stock.upper()}. Tip on the blade body, clear of the teeth."
+        f" upright on the bare table, {side.upper()} of the blade. Its handle points"
+        f" {handle.upper()}. Tip on the blade body, clear of the teeth."
     )
 
 

@@ -18,14 +18,20 @@ from bench.cli.common import (
     socket_option,
     worst,
 )
-from bench.cli.options import declared, gear_options, read_options, typed_climate
+from bench.cli.options import (
+    OfKinds,
+    declared,
+    gear_options,
+    read_options,
+    typed_climate,
+)
 from bench.protocol import UNRECORDED, Begin
 
 # options that the request to begin a check has besides those of the check
 OF_BEGIN = ("jig", "saw", "square", "sweeps", "lean", "tap", "beat", "verifies")
 
 
-@click.command(context_settings={"show_default": True})
+@click.command(cls=OfKinds, context_settings={"show_default": True})
 @click.argument("kind")
 @gear_options
 @click.option(

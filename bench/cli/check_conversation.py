@@ -35,7 +35,7 @@ from bench.protocol import (
 )
 from bench.protocol.client import Gone, NoDaemon, WireClient
 from bench.render.names import upper_first
-from bench.render.result import result_lines
+from bench.render.printed_result import result_lines
 from bench.render.wording import with_name, without_port
 from bench.units import System
 from hw.patience import RETURN_RETRY_S, RETURN_S

@@ -46,7 +46,7 @@ def demo(
     plug in.
 
     Without --headless on the screen to work by: Enter answers what is asked; `h` is the
-    hand that pushes; `o` lets the hands do it all; `w`, `b` and `k` let something go
+    hand that pushes; `o` does it all for you; `w`, `b` and `k` let something go
     wrong; `/` shows every key.
 
     Example:  sweepgauge demo --headless --seed 1

@@ -21,8 +21,11 @@ from bench.cli.common import (
 )
 from bench.cli.log import known_kind
 from bench.finding import Unread
-from bench.protocol import Document, Drift, Due
+from bench.protocol import Document, Drift, Due, LogList, LogRows
+from bench.render.result import dangers
 from bench.render.upkeep import drift_lines, due_lines, reminder
+
+MOST_RESULTS = 100  # of the latest ones, among which a danger is looked for
 
 
 @click.command()
@@ -61,6 +64,9 @@ def due(source: LogSource, as_json: bool, at: str | None, remind: bool) -> int:
         raise Complaint("--remind asks the daemon, which has the lamp: leave --log out")
     document = source.ask(Due(at=at, remind=remind), Document)[0].document
     lines = [reminder(document)] if remind else due_lines(document)
+    if not as_json:
+        rows, units = source.ask(LogList(most=MOST_RESULTS), LogRows)
+        lines = [*dangers(rows.findings, units), *lines]
     now = any(row["state"] == "now" for row in document["due"])
     return _told(document, lines, as_json, now)
 

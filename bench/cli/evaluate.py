@@ -25,13 +25,13 @@ from bench.cli.common import (
     tell,
     worst,
 )
-from bench.cli.options import declared, gear_options, read_options
+from bench.cli.options import OfKinds, declared, gear_options, read_options
 from bench.cli.recorded_sweeps import RecordedError, read_sweeps
 from bench.finding import EvidenceError, Finding
 from bench.procedure.conclusion import conclude
 from bench.procedure.gear_selection import use
+from bench.render.printed_result import result_lines
 from bench.render.remarks import evidence_error_words, with_notes
-from bench.render.result import result_lines
 
 
 def _placements() -> str:
@@ -50,7 +50,7 @@ def _placements() -> str:
     return "\n".join(lines)
 
 
-@click.command(epilog=_placements())
+@click.command(cls=OfKinds, epilog=_placements())
 @click.argument("kind")
 @click.argument("files", nargs=-1, required=True, metavar="FILE.csv...")
 @gear_options

@@ -35,8 +35,9 @@ from bench.protocol import (
     LogShow,
     LogText,
 )
-from bench.render.result import result_lines
-from bench.units import System, length_words
+from bench.render.printed_result import result_lines
+from bench.render.result import LEAST_SHARE, part_size, told_over_words
+from bench.units import System, length_words, slope_words
 
 UNDATED = "?: the clock had not been set when this was measured."
 PAGE = 100  # results in one answer of the daemon: under a mebibyte
@@ -113,14 +114,17 @@ def _show_lines(
     finding = reply.finding
     yield _dated(finding, reply.undated)
     yield from result_lines(finding, units)
-    for row in finding.budget:
-        size = row.standard_uncertainty * 1e6
-        yield f"  {row.share:5.0%}  {part_name(row.part)}: {size:.1f} urad"
+    unit = finding.quantities[0].unit if finding.quantities else "mm"
+    over = f" {told_over_words(None, units)}" if unit == "rad" else ""
+    for row in (one for one in finding.budget if one.share >= LEAST_SHARE):
+        give = part_size(row.standard_uncertainty, unit, units, None)
+        part = part_name(row.part)
+        yield f"  {row.share:5.0%}  {part}, give or take {give}{over}"
     for sweep in finding.sweeps:
         what = "pass" if sweep.push else "way back"
         yield (
             f"  {placement_name(sweep.placement)}, {what}: {sweep.readings} readings,"
-            f" {sweep.set_aside} left out, slope {sweep.slope:+.6f}"
+            f" {sweep.set_aside} left out, {slope_words(sweep.slope, units)}"
         )
     for move in moves:
         if finding.proposed is not None or move.made is not None:

@@ -31,28 +31,49 @@ def gear_options(command: F) -> F:
 def declared(command: F, *, recorded: bool = False) -> F:
     """Add every option that any check declares, once each by name; recorded: those of
     recorded files too."""
-    by_name: dict[str, list[tuple[Check, Option]]] = {}
+    by_name: dict[str, list[Option]] = {}
     for check in checks().values():
         for option in check.options:
             if recorded or not option.recorded:
-                by_name.setdefault(option.name, []).append((check, option))
+                by_name.setdefault(option.name, []).append(option)
     for name, found in reversed(by_name.items()):
-        choices = dict.fromkeys(choice for _, each in found for choice in each.choices)
-        metavar = "|".join(choices) or found[0][1].kind.upper()
+        choices = dict.fromkeys(choice for each in found for choice in each.choices)
+        metavar = "|".join(choices) or found[0].kind.upper()
         shape: dict[str, Any] = {"metavar": metavar}
         if len(choices) == 1:  # there is nothing to choose: it is a switch
             shape = {"flag_value": metavar}
         flag = f"--{name.replace('_', '-')}"
-        command = click.option(flag, name, help=_help(found), **shape)(command)
+        command = click.option(flag, name, help=found[0].words, **shape)(command)
     return command
 
 
-def _help(found: list[tuple[Check, Option]]) -> str:
-    kinds: dict[str, list[str]] = {}
-    for check, option in found:
-        kinds.setdefault(option.words, []).append(check.kind)
-    words = (f"{said} ({', '.join(those)})" for said, those in kinds.items())
-    return f"{'; '.join(words)}."
+class OfKinds(click.Command):
+    """A command on a kind of check: its help lists the kinds, and below each the
+    options that are for it alone."""
+
+    def format_options(
+        self, ctx: click.Context, formatter: click.HelpFormatter
+    ) -> None:
+        options = [p for p in self.get_params(ctx) if isinstance(p, click.Option)]
+        of_kinds = {
+            option.name for kind in checks().values() for option in kind.options
+        }
+        own = [option for option in options if option.name not in of_kinds]
+        with formatter.section("Options"):
+            formatter.write_dl([o.get_help_record(ctx) or ("", "") for o in own])
+        offered = {o.name for o in options}
+        for kind in checks().values():
+            rows = [
+                (_typed(o), f"{o.words}.") for o in kind.options if o.name in offered
+            ]
+            with formatter.section(f"{kind.question} {kind.kind}"):
+                formatter.write_dl(rows or [("", "")])
+
+
+def _typed(option: Option) -> str:
+    choices = option.choices
+    metavar = "" if len(choices) == 1 else "|".join(choices) or option.kind.upper()
+    return f"--{option.name.replace('_', '-')} {metavar}".strip()
 
 
 def read_options(

@@ -39,7 +39,7 @@ def _lines(reply: StatusReply, units: System) -> Iterator[str]:
     else:
         sled = run.jig or "no named sled"
         yield f"in progress: {run.check} of {sled}; {run.ask.words}"
-    from bench.render.result import result_lines
+    from bench.render.printed_result import result_lines
 
     for finding in reply.last:
         yield f"{finding.at}  {finding.id}"
@@ -48,10 +48,11 @@ def _lines(reply: StatusReply, units: System) -> Iterator[str]:
 
 def _instrument(one: InstrumentState) -> str:
     words = without_name(one.name, without_port(one.name, one.port, one.words))
+    words = "" if one.state == "open" else f" {words}"
     if one.value is None:
-        return f"{one.name}: {words}"
+        return f"{one.name}:{words}"
     rate = f", {one.rate:.0f} a second" if one.rate else ""
     return (
-        f"{one.name}: {words} {one.value:.3f} mm (shows {one.unit}), {one.age or 0:.1f}"
+        f"{one.name}:{words} {one.value:.3f} mm (shows {one.unit}), {one.age or 0:.1f}"
         f" s old{rate}, {one.rejects} rejected."
     )

@@ -30,7 +30,7 @@ from bench.protocol import (
     Watch,
 )
 from bench.protocol.client import Gone
-from bench.render.finding import finding_words
+from bench.render.printed_result import result_lines
 from bench.render.wording import with_name, without_name
 from bench.units import System
 from hw.formats import meaning_of
@@ -160,7 +160,7 @@ class _Sentences:
                 self._prompt(message.ask)
             case Concluded():
                 self._drop_prompt()
-                for line in finding_words(message.finding, self._units):
+                for line in result_lines(message.finding, self._units):
                     self._queue.append(("", line.strip()))
         self._print(time.monotonic())
 

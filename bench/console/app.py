@@ -263,6 +263,7 @@ class Console(App[None]):
     # ---- keys ------------------------------------------------------------------------
 
     def open(self, page: str) -> None:
+        self.view.notices.over("done", bad=False)  # it was read where it was done
         self.push_screen(page if page in SCREENS else make_page(page))
 
     def action_keys(self) -> None:

@@ -120,9 +120,10 @@ def _instrument(state: ViewModel, message: InstrumentState) -> str:
     state.instruments[message.name] = instrument
     if before is not None and words != message.words:
         lost = any(one.bad and one.about == message.name for one in state.notices)
-        # another trouble takes the place of the one before
-        state.notices.over(message.name)
-        if message.state not in WELL:
+        # another trouble takes the place of the one before, and of being back
+        well = message.state in WELL
+        state.notices.over(message.name, bad=well)
+        if not well:
             state.say(message.name, instrument.named_words, bad=True)
         elif was not in WELL and lost:  # one that is heard first was never away
             state.say(message.name, told("back", name=message.name))

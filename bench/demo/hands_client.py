@@ -125,7 +125,7 @@ class HandsClient:
 
     def hand_word(self) -> str:
         if self.busy:
-            return "hands at work"
+            return "wait"
         if self.live is not None:
             return (
                 "tighten" if self.live.phase == "tighten" and not self.tight else "turn"
@@ -184,7 +184,7 @@ class HandsClient:
             self._made.add(message.id)
         elif isinstance(message, Error):
             self.operator = False
-            self.trouble = f"The hands cannot go on: {message.text}"
+            self.trouble = f"It cannot go on by itself: {message.text}"
 
     def _hear_live(self, said: LiveMoveNotice) -> None:
         began = self.live is None

@@ -75,6 +75,7 @@ class Operator:
         self._fresh = asyncio.Event()  # something was heard since the last look
         self._warned = False  # the cautions were told
         self._placed: object = None  # the set-up that was told
+        self._step = 0  # the one that was told
 
     async def take(self, begin: Begin | Extend) -> Finding:
         """Take one check, or the rest of one, to its finding. Raises DemoError."""
@@ -136,17 +137,18 @@ class Operator:
                     self._tell(message.ask)
 
     def _tell(self, ask: Prompt) -> None:
-        """The cautions, and each set-up, once."""
+        """The cautions, and each set-up or place, once."""
         if ask.phase == "cautions" and not self._warned:
             self._warned = True
             for caution in ask.cautions:
                 self.say(f"! {caution}")
         place = (ask.step, ask.taken, ask.remark) if ask.phase == "place" else None
-        if place is not None and place != self._placed:
+        further = ask.by_itself and ask.step != self._step
+        if further or (place is not None and place != self._placed):
             if ask.remark:
                 self.say(f"  {ask.remark}")
             self.say(f"[{ask.step} of {ask.steps}] {ask.words}")
-        self._placed = place
+        self._placed, self._step = place, ask.step
 
 
 def _waited_for(ask: Prompt | None) -> str:
@@ -243,7 +245,7 @@ async def _moved_and_verified(operator: Operator, finding: Finding) -> Finding:
 
 def say_finding(finding: Finding, say: Say) -> None:
     from bench.checks import find
-    from bench.render.result import result_lines
+    from bench.render.printed_result import result_lines
 
     board = BOARD if find(finding.check).turns_fence else None
     for line in result_lines(finding, "mm", board):

@@ -23,18 +23,18 @@ BUMPED = ("lean", "tap", "sweep", "mark", "spot")  # where an elbow does harm
 WORK = ("home", "check", "live", "first_start")  # screens that are no pages
 # each fits into two rows of forty columns
 LESSONS = {
-    "page checks": "Enter takes the first: the sled fence. The hands can do them all.",
+    "page checks": "Enter takes the first: the sled fence. Key o takes any of them.",
     "page options": "Nothing needs changing here: Enter begins.",
     "page move": "Enter makes it live: the distance left shows, large.",
     "page live_set_up": "On the pretend saw it stands beyond the sled fence: take 1.",
     "page limits": "What has the longest bar limits it most. Key . goes back.",
     "cautions": "On a real saw this comes first. Read it, then Enter.",
-    "place": "The hands have set it up. Enter: it stands. w sets it up wrong.",
-    "place other": "The hands have put it up as it says. Enter: it stands.",
-    "place cut": "The hands have cut the board and turned it: Enter goes on.",
+    "place": "It is set up as it says. Enter: it stands. w sets it up wrong.",
+    "place other": "It is set up as it says. Enter: it stands.",
+    "place cut": "The board is cut, and turned each time. Enter goes on.",
     "place again": "Turned over, its error cancels. Enter; w leaves it as it was.",
     "slipped": "It stands wrong now. Press Enter all the same: is it noticed?",
-    "lean": "The hands lean the sled: it tells the indicator's side. Enter.",
+    "lean": "It is leaned: that tells the indicator's side. Enter.",
     "tap rest": "Nothing is touched now: the number at rest is taken.",
     "tap": "h taps the post, twice. A bump (b) instead would not come back.",
     "tapped": "It jumped and came back. Enter compares it with before.",
@@ -42,24 +42,23 @@ LESSONS = {
     "sweep other": "h pushes, right through. It counts only after READY.",
     "sweep again": "Lift and seat the square before every pass. h pushes.",
     "moving": "The line is what the tip rides on. Dust is left out.",
-    "mark": "The hands stop the sled at each mark; Enter takes it.",
-    "spot": "The hands do it again. Held still, the number is taken by itself.",
-    "width": "The hands measure. Held still, the number is taken by itself.",
-    "live stand": "The hands set the indicator on the sled. Enter.",
-    "live lean": "The hands lean the sled. The number stands still: Enter.",
+    "mark": "The sled stops at each mark by itself; Enter takes it.",
+    "spot": "It is done for you. Held still, the number is taken by itself.",
+    "live stand": "The indicator is set on the sled for you. Enter.",
+    "live lean": "The sled is leaned for you. The number stands still: Enter.",
     "live go": "h turns the screw a little. When it says there, press Enter.",
-    "live tighten": "h tightens the last screw. Watch what the fence does.",
+    "live tighten": "h tightens the last screw. Watch what the sled fence does.",
     "live tight": "It drew back. 0 slackens, to aim past. Or h turns on; then Enter.",
     "unplugged": "The cable is out. What was kept is kept. k puts it back.",
-    "new": "A pretend sled. Is it square? Enter finds out. o: hands do all.",
+    "new": "A pretend sled. Is it square? Enter finds out; o does it for you.",
     "out": "Which end, which way, how far, how sure. Enter shows the move.",
     "close": "Too close to call, so no move. It says what would settle it.",
     "moved": "Moved. Enter checks it again to prove it.",
 }
 
 HELP = {
-    "h": "Pretend saw: the hands push, tap, turn the screw, tighten it.",
-    "o": "Pretend saw: let the hands do everything themselves, or stop them.",
+    "h": "Pretend saw: push, tap, turn the screw or tighten it.",
+    "o": "Pretend saw: all is done for you, or no longer.",
     "w": (
         "Pretend saw: set up wrong. Square not turned, or the stand is on the wrong"
         " side."
@@ -90,7 +89,7 @@ def lesson(
 
 def _step(ask: Prompt, hands_client: HandsClient) -> str:
     if ask.by_itself:
-        return "width" if ask.gather == "width" else "spot"
+        return "spot"
     square = (ask.placement or "").startswith("handle-")
     if ask.phase == "place" and not square:
         cut = ask.gather == "width" and ask.placement == FIRST_WIDTH
@@ -113,7 +112,8 @@ def _at_rest(view: ViewModel, requests: Requests, hands_client: HandsClient) -> 
     if requests.moved:
         return LESSONS["moved"]
     saw, options = hands_client.hands.saw, hands_client.options
-    truth = truth_words(finding, truth_of(saw, finding.check, options, finding))
+    known = truth_of(saw, finding.check, options, finding)
+    truth = truth_words(finding, known, view.units)
     told = f"In truth, {truth[0]}." if truth else ""
     if finding.check != JOB:
         return f"{told}{' Enter: the move.' * (finding.proposed is not None)}".strip()
@@ -138,7 +138,7 @@ class Hands:
             ),
             GuestKey(
                 "o",
-                lambda: "stop the hands" if client.operator else "hands do all",
+                lambda: "stop that" if client.operator else "do it for me",
                 *(HELP["o"], client.turn_operator),
             ),
             *Slips(client).keys(),

@@ -15,7 +15,7 @@ from bench.checks.options import OptionValue
 from bench.finding import Finding, Quantity
 from bench.render.names import quantity_name
 from bench.render.result import large_size, opposite
-from bench.units import bow_words
+from bench.units import System, bow_words
 from hw.virtual.saw import VirtualSaw
 
 JOB = "fence-square"  # the check of the whole job: measured, moved, verified
@@ -113,25 +113,25 @@ def _off(difference: float, name: str) -> float:
     return abs(math.remainder(difference, math.tau) if name == "phase" else difference)
 
 
-def truth_words(finding: Finding, truth: Truth) -> list[str]:
+def truth_words(finding: Finding, truth: Truth, units: System = "mm") -> list[str]:
     """What the saw knows of each quantity: its way, and its size over the length that
     the result tells it over."""
     board = BOARD if find(finding.check).turns_fence else None
     return [
         f"{quantity_name(q.name)}: "
-        f"{_true_size(q, truth[q.name], None if place else board)}"
+        f"{_true_size(q, truth[q.name], None if place else board, units)}"
         for place, q in enumerate(finding.quantities)
         if q.name in truth
     ]
 
 
-def _true_size(q: Quantity, known: float, board: float | None) -> str:
+def _true_size(q: Quantity, known: float, board: float | None, units: System) -> str:
     if q.name == "phase":
         return f"{math.degrees(known):.0f} degrees"
     if q.unit == "1/mm":
-        return bow_words(known, "mm")
+        return bow_words(known, units)
     exact = msgspec.structs.replace(q, value=known, uncertainty=0.0)
-    size = " ".join(large_size(exact, "mm", board)).strip()
+    size = " ".join(large_size(exact, units, board)).strip()
     if q.way is None:
         return size
     way = q.way if known * q.value >= 0.0 else opposite(q.way)

@@ -13,9 +13,9 @@ import numpy as np
 from bench.geometry.columns import Array, Column, GeometryError, column, distinct
 
 FULL_TURN = 2.0 * np.pi
-FEWEST_FOR_WARP = 5  # turns from which a second harmonic is fitted
+# turns from which a second harmonic is fitted, and a third
+FEWEST_FOR = {2: 5, 3: 8}
 FEWEST_LEFT = 3  # degrees of freedom that must then be left, repeats among them
-FEWEST_FOR_THREE = 8  # turns from which a third harmonic may be fitted
 # times the noise, from which what a curve leaves is form; about the 5 % point of F for
 # three and eight degrees of freedom
 MISFIT = 4.0
@@ -33,8 +33,9 @@ class Wobble:
     the first harmonic is largest. warp: range of the curve without the first harmonic,
     mm; where no other is fitted of what that one leaves. u_*: their standard
     uncertainties, None where nothing tells the noise (three turns read once each).
-    degrees_of_freedom: of those. turns: number of different turns. curve: whether a
-    second harmonic was fitted.
+    degrees_of_freedom: of those. turns: number of different turns. harmonics: so many
+    were fitted. turning_known: whether the uncertainties hold what differs from one
+    turning to the next.
     """
 
     total: float
@@ -47,24 +48,27 @@ class Wobble:
     u_phase: float | None
     degrees_of_freedom: float
     turns: int
-    curve: bool
+    harmonics: int
+    turning_known: bool
 
 
 @dataclass(frozen=True)
 class _Marks:
-    """turns: (m,) rad, ascending. means: (m,) mm. counts: (m,) readings at each.
-    squares: of the readings about their turn's mean, mm^2; repeats: their degrees of
-    freedom."""
+    """turns: (m,) rad, ascending. means: (m,) mm. counts: (m,) repeats at each.
+    squares: of the repeats about their mark's mean, mm^2; repeats: their degrees of
+    freedom. again: whether a repeat is another turning to the mark, and not another
+    reading on the same one."""
 
     turns: Array
     means: Array
     counts: Array
     squares: float
     repeats: int
+    again: bool
 
     @property
     def noise(self) -> float:
-        """mm^2, of a turn's mean as the repeats show it; 0 without any."""
+        """mm^2, of a mark's mean as the repeats show it; 0 without any."""
         each = self.squares / self.repeats if self.repeats else 0.0
         return each * float(np.mean(1.0 / self.counts))
 
@@ -82,14 +86,17 @@ class _Fit:
 def wobble(turns: Column, readings: Column) -> Wobble:
     """Least-squares harmonics of readings at marks round a plate.
 
-    turns: (n,) rad, in any order, evenly spaced or not, each read once or more.
+    turns: (n,) rad, in any order, evenly spaced or not, each read once or more; a whole
+    turn more is the same mark turned to once more.
     readings: (n,) mm of displacement along X. Readings at one turn are averaged first,
-    each turn then counting alike. From FEWEST_FOR_WARP turns on a second harmonic is
-    fitted beside the first, where FEWEST_LEFT degrees of freedom are left: warp is then
-    no noise, and the total is that of the curve, its peaks between the marks among it;
-    a third harmonic is fitted where two leave far more than noise.
-    A squared amplitude is less by what noise adds to it. Noise: the repeats' scatter
-    and what the curve leaves, pooled unless the latter is far larger. With fewer turns
+    each mark then counting alike. From FEWEST_FOR turns on a second harmonic is fitted
+    beside the first, and a third, where FEWEST_LEFT degrees of freedom are left: warp
+    is then no noise, and the total is that of the curve, its peaks between the marks
+    among it.
+    A squared amplitude is less by what noise adds to it. Noise: the scatter of marks
+    that were turned to again and what the curve leaves, pooled unless the latter is far
+    larger. Readings on one turning share the hand's turn and the arbor's float: they
+    show no more than the least that the noise can be. With fewer turns
     the first harmonic alone is fitted, and a warp counts as noise. The phase has no
     meaning, and its uncertainty is pi / sqrt(3), where the tilt is lost in its own
     noise. Raises GeometryError under three different turns, or where all lie so that no
@@ -97,10 +104,9 @@ def wobble(turns: Column, readings: Column) -> Wobble:
     Std 1057 sine fit; standard uncertainties by JCGM 100:2008, 5.1.
     """
     marks = _marks(column("turns", turns), column("readings", readings))
-    number = marks.turns.size
-    enough = number - 5 + marks.repeats >= FEWEST_LEFT
-    if number >= FEWEST_FOR_WARP and enough and _spread(marks, 2):
-        return _of_curve(marks)
+    for harmonics in (3, 2):
+        if _enough(marks, harmonics):
+            return _of_curve(marks, harmonics)
     design = _design(marks.turns, 1)
     if np.linalg.cond(design) > 1e4:
         raise GeometryError(
@@ -111,19 +117,27 @@ def wobble(turns: Column, readings: Column) -> Wobble:
 
 
 def _marks(angles: Array, values: Array) -> _Marks:
-    angles = np.asarray(np.round(np.mod(angles, FULL_TURN), 9), dtype=np.float64)
-    angles[angles >= round(FULL_TURN, 9)] = 0.0
-    turns, member = distinct(angles)
-    counts = np.bincount(member)
+    turnings, member = distinct(np.asarray(np.round(angles, 9), dtype=np.float64))
+    readings = np.bincount(member)
+    values_of = np.bincount(member, values) / readings
+    squares = float(np.sum((values - values_of[member]) ** 2))
+    repeats = int(values.size - turnings.size)
+    angles = np.asarray(np.round(np.mod(turnings, FULL_TURN), 8), dtype=np.float64)
+    angles[angles >= round(FULL_TURN, 8)] = 0.0
+    turns, mark = distinct(angles)
+    counts = np.bincount(mark)
     if turns.size < 3:
         raise GeometryError(
             f"{turns.size} different turns: a tilt needs three at least"
         )
-    means = np.bincount(member, values) / counts
-    squares = float(np.sum((values - means[member]) ** 2))
-    return _Marks(
-        turns, means, counts.astype(np.float64), squares, int(values.size - turns.size)
-    )
+    means = np.bincount(mark, values_of) / counts
+    again = turnings.size > turns.size
+    if again:
+        squares = float(np.sum((values_of - means[mark]) ** 2))
+        repeats = int(turnings.size - turns.size)
+    else:
+        counts = readings[np.argsort(angles)]
+    return _Marks(turns, means, counts.astype(np.float64), squares, repeats, again)
 
 
 def _design(turns: Array, harmonics: int) -> Array:
@@ -134,50 +148,43 @@ def _design(turns: Array, harmonics: int) -> Array:
     return np.column_stack(columns)
 
 
-def _of_curve(marks: _Marks) -> Wobble:
-    fit = _fit_curve(marks, _design(marks.turns, 2))
-    if _three_wanted(marks, fit):
-        fit = _fit_curve(marks, _design(marks.turns, 3))
+def _of_curve(marks: _Marks, harmonics: int) -> Wobble:
+    fit = _fit_curve(marks, _design(marks.turns, harmonics))
     tilt, u_tilt, phase, u_phase = _tilt(fit)
     clean = _less_noise(fit)
     total, u_total = _range(fit, clean)
     clean[1:3] = 0.0
     warp, u_warp = _range(fit, clean, without_first=True)
     sizes, spreads = (total, tilt, warp, phase), (u_total, u_tilt, u_warp, u_phase)
-    return Wobble(*sizes, *spreads, fit.freedom, int(marks.turns.size), True)
+    known = marks.again or marks.turns.size - clean.size >= FEWEST_LEFT
+    return Wobble(
+        *sizes, *spreads, fit.freedom, int(marks.turns.size), harmonics, known
+    )
 
 
-def _three_wanted(marks: _Marks, two: _Fit) -> bool:
-    """Whether what two harmonics leave is far more than noise: than the repeats', else
-    than what a third one would leave."""
-    design = _design(marks.turns, 3)
-    spare = marks.turns.size - design.shape[1]
-    enough = marks.repeats >= FEWEST_LEFT or spare >= FEWEST_LEFT
-    if marks.turns.size < FEWEST_FOR_THREE or not enough or not _spread(marks, 3):
-        return False
-    left = float(two.left @ two.left)
-    if marks.repeats:
-        return bool(left / (spare + 2) > MISFIT * marks.noise)
-    rest = marks.means - design @ (np.linalg.pinv(design) @ marks.means)
-    after = float(rest @ rest)
-    return bool((left - after) / 2.0 > MISFIT * after / spare)
-
-
-def _spread(marks: _Marks, harmonics: int) -> bool:
-    """Whether the turns tell so many harmonics apart."""
-    return bool(np.linalg.cond(_design(marks.turns, harmonics)) < 1e3)
+def _enough(marks: _Marks, harmonics: int) -> bool:
+    """Whether the marks tell so many harmonics apart, and leave enough to tell the
+    noise by; of the third, which is small, no less than the noise of a turning."""
+    number, fewest = marks.turns.size, FEWEST_FOR[harmonics]
+    left = number - (1 + 2 * harmonics)
+    if marks.again or harmonics < 3:
+        left += marks.repeats
+    told = number >= fewest and left >= FEWEST_LEFT
+    return told and bool(np.linalg.cond(_design(marks.turns, harmonics)) < 1e3)
 
 
 def _fit_curve(marks: _Marks, design: Array) -> _Fit:
-    """Each turn counts alike; noise is that of repeats and misfit pooled, of the misfit
-    alone where that is far larger."""
+    """Each mark counts alike; noise is that of repeats and misfit pooled, of the misfit
+    alone where that is far larger, or larger than repeats on one turning."""
     inverse = np.linalg.pinv(design)
     found = inverse @ marks.means
     left = marks.means - design @ found
     misfit_dof = marks.turns.size - design.shape[1]
     misfit = float(left @ left) / misfit_dof if misfit_dof else 0.0
     variance, freedom = misfit, float(misfit_dof)
-    if marks.repeats and misfit <= MISFIT * marks.noise:
+    if marks.again and marks.turns.size < FEWEST_FOR[3]:
+        variance, freedom = marks.noise, float(marks.repeats)
+    elif marks.repeats and misfit <= (MISFIT if marks.again else 1.0) * marks.noise:
         freedom += marks.repeats
         squares = misfit_dof * misfit + marks.repeats * marks.noise
         variance = squares / freedom
@@ -273,7 +280,8 @@ def _of_first(marks: _Marks, design: Array) -> Wobble:
         u_phase=u_phase if known else None,
         degrees_of_freedom=freedom,
         turns=int(marks.turns.size),
-        curve=False,
+        harmonics=1,
+        turning_known=marks.again or (left > 0 and not marks.repeats),
     )
 
 

@@ -15,14 +15,13 @@ from typing import Any, Literal
 import msgspec
 
 from bench.checks.model import Step, Trace
-from bench.checks.shared.traces import LEAST_IN_COMMON, travel_span
+from bench.checks.shared.slips import SHARE_OF_LONGEST, not_whole
 from bench.procedure.journal import Journal
 from bench.procedure.prompt import ProcedureState, wanted
 from bench.procedure.status_message import StatusMessage
 from bench.protocol import FittedPass, PassNotice
 from bench.stream.sweep_detector import Sweep
 
-SHARE_OF_LONGEST = 0.70  # under this share of the longest push it is not a sweep
 LEAST_READINGS = 8
 PassState = Literal["running", "kept", "refused", "undone", "back"]
 
@@ -142,17 +141,12 @@ class AcceptedPasses:
     def _elsewhere(self, travel: list[float]) -> StatusMessage | None:
         """Why a push over another stretch than an earlier one cannot be used with it.
         Between set-ups the travel may be zeroed, but not along a straightedge."""
-        low, high = travel_span(travel)
         along = self.step is not None and self.step.pushed == "indicator"
-        for trace in self.traces:
-            if not trace.push or not (along or trace.placement == self.placement):
-                continue
-            began, ended = travel_span(trace.travel)
-            common = min(high, ended) - max(low, began)
-            if common < LEAST_IN_COMMON * min(high - low, ended - began):
-                values = {"from": low, "to": high, "began": began, "ended": ended}
-                return StatusMessage("pass-elsewhere", values)
-        return None
+        pushes = [trace for trace in self.traces if trace.push]
+        here = [t for t in pushes if along or t.placement == self.placement]
+        new = Trace(self.placement, travel, [])
+        why = not_whole([*here, new]).get(id(new))
+        return StatusMessage(why.code, dict(why.values)) if why is not None else None
 
     def _drop_shorter(self, length: float) -> None:
         """A first, short pass was taken for whole until a longer one showed what whole

@@ -138,6 +138,9 @@ def square_words(told: Forecast, units: System) -> str:
     """Turned counter-clockwise, the edge on the sled fence opens the corner of a part
     that lies to the left of the cut, which is then longer away from the fence."""
     value, give = abs(told.square.value), told.square.uncertainty
+    if any(row.part == "fence" and row.assumed for row in told.rows):
+        usual = _over_cut(give, told, units)
+        return f"not measured yet: a usual sled is within {usual}"
     much = give_or_take(value * told.cut_mm, give * told.cut_mm, units)
     if value < UNSEEN * give:
         return f"square, {much}"

@@ -8,8 +8,8 @@ from collections.abc import Sequence
 import msgspec
 
 from bench.finding import Finding, Quantity, Unread
-from bench.render.names import part_name, plain, quantity_name, upper_first
-from bench.render.remarks import move_words, notes_of, remark_words, said_first
+from bench.moves.alignment import CLOSES, OPENS
+from bench.render.names import part_name, quantity_name, upper_first
 from bench.render.template import sentence
 from bench.units import (
     System,
@@ -43,7 +43,7 @@ SETTLES_NOT = {
         "More than 12 passes a set-up would be needed. Look for what sets them apart,"
         " such as seat or hold."
     ),
-    "set-up": "This set-up cannot settle it. What stands in the way: {part}.",
+    "set-up": "More passes cannot settle it. What limits it most: {part}.",
 }
 # what went wrong with a move, by the remark's code
 MOVED_WRONG = {
@@ -54,12 +54,16 @@ MOVED_WRONG = {
 
 
 def quantity_words(q: Quantity, units: System, board: float | None = None) -> str:
-    """`Sled fence: left end too near you, 0.12 mm give or take 0.01 mm.`, and within
-    what it is good enough."""
-    way = f"{q.way}, " if q.way else ""
-    line = f"{upper_first(quantity_name(q.name))}: {way}{size(q, units, board)}."
+    """`Sled fence: left end too near you, 0.12 mm give or take 0.01 mm.`, and whether
+    and within what it is good enough. What is shown as zero has no way."""
+    much = size(q, units, board)
+    zero = much == size(msgspec.structs.replace(q, value=0.0), units, board)
+    way = f"{q.way}, " if q.way and not zero else ""
+    line = f"{upper_first(quantity_name(q.name))}: {way}{much}."
     if q.tolerance is not None:
-        line += f" {upper_first(good_enough_words(q, units))}."
+        good = good_enough_words(q, units, board)
+        verdict = "" if q.verdict in (None, "inside") else f"{VERDICTS[q.verdict]}: "
+        line += f" {upper_first(verdict + good)}."
     return line
 
 
@@ -72,7 +76,8 @@ def size(q: Quantity, units: System, board: float | None = None) -> str:
         return bow_words(q.value, units, q.uncertainty)
     if abs(q.value) + q.uncertainty > TURN:
         where = "" if q.way else f"{math.degrees(q.value):.0f} degrees, "
-        return f"{where}give or take {math.degrees(q.uncertainty):.1f} degrees"
+        give = math.degrees(q.uncertainty)
+        return f"{where}give or take {give:.{0 if give > 9.5 else 1}f} degrees"
     if q.over is not None:
         return over_own(q, units)
     if board is not None:
@@ -87,14 +92,16 @@ def over_own(q: Quantity, units: System) -> str:
     return f"{rise} over {span_words(over, units)}"
 
 
-def good_enough_words(q: Quantity, units: System) -> str:
-    """`good enough within 0.05 mm`, or `from 0.03 to 0.15 mm` where too little is a
-    fault as well."""
+def good_enough_words(q: Quantity, units: System, board: float | None = None) -> str:
+    """`good enough within 0.05 mm`; `from 0.03 to 0.15 mm` where too little is a fault
+    as well, and of a rip fence, which is never to close, opening `up to 0.05 mm`."""
     word = "within" if q.band is None else "from"
-    return f"good enough {word} {limit_words(q, units)}"
+    if q.way in (OPENS, CLOSES):
+        word = "opening by up to"
+    return f"good enough {word} {limit_words(q, units, board)}"
 
 
-def limit_words(q: Quantity, units: System) -> str:
+def limit_words(q: Quantity, units: System, board: float | None = None) -> str:
     """The limit of a quantity that has one, as its size is told."""
     tolerance = q.tolerance or 0.0
     if q.band is not None:
@@ -106,35 +113,9 @@ def limit_words(q: Quantity, units: System) -> str:
     if q.over is not None:
         over = span_words(q.over, units)
         return f"{length_words(tolerance * q.over, units)} over {over}"
+    if board is not None:
+        return f"{across(tolerance, board, units)} ({slope_words(tolerance, units)})"
     return slope_words(tolerance, units)
-
-
-def finding_words(
-    finding: Finding, units: System, board: float | None = None
-) -> list[str]:
-    first = said_first(finding)
-    lines = [] if first is None else [remark_words(first, units)]
-    of = upper_first(plain(finding.check)) + (f" of {finding.jig}" * bool(finding.jig))
-    verdict = VERDICTS.get(finding.verdict or "", NO_VERDICT)
-    open_ = finding.verdict == "cannot-tell"
-    settled = f" {settle_words(finding, units)}" if open_ else ""
-    lines.append(f"{of}: {verdict}.{settled}")
-    lines += [
-        f"  {quantity_words(quantity, units, None if place else board)}"
-        for place, quantity in enumerate(finding.quantities)
-    ]
-    if finding.proposed is not None:
-        lines.append(f"  {move_words(finding.proposed, units)}")
-    elif finding.verdict == "inside":
-        lines.append("  Stop: nothing to move.")
-    if finding.budget:
-        top = finding.budget[0]
-        lines.append(
-            f"  What limits this answer most: {part_name(top.part)}"
-            f" ({top.share:.0%} of it)."
-        )
-    lines.extend(f"  Note: {note}" for note in notes_of(finding, units, but=[first]))
-    return lines
 
 
 def settle_words(finding: Finding, units: System) -> str:

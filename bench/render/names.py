@@ -52,6 +52,7 @@ PARTS = {
     "plate warp": "warp of the plate",
     "turns not even": "turns that are not even",
     "scatter of the readings": "readings that differ",
+    "turning by hand": "turns by hand that differ",
     "unread part of the turn": "the part of the turn not read",
     "scatter of the leans": "leans that differ",
     "scatter of the cuts": "cuts that differ",
@@ -68,6 +69,7 @@ PARTS = {
     "play": "play in the slots",
     "between set-ups": "set-ups that differ",
     "form between the marks": "what lies between the marks",
+    "stretches that differ": "passes over different stretches",
     "form that repeats": "bumps that repeat in every pass",
     "lever of the twist": "where the sled was twisted",
     "place of the spots": "the places of the spots",
@@ -107,5 +109,5 @@ def placement_name(placement: str) -> str:
         return PLACEMENTS[placement]
     turn = _TURN.fullmatch(placement)
     if turn is not None:
-        return f"{turn[1]} degrees"
+        return f"{float(turn[1]) % 360:g} degrees"
     return plain(placement)

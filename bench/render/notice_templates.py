@@ -154,7 +154,7 @@ live-below-noise: At the tip the move is only {move:length}. The number trembles
 live-not-moved: The number has not moved. Does the tip touch? Is the screw slack?
 live-past: Too far by {distance:rounded {uncertainty}}: move it back {way:way}.
 live-wrong-way: Wrong way: move the {end} end {way:way}. {distance:rounded
-  {uncertainty}} to go.
+  {uncertainty}} to go. If you did, the indicator stands on the other side.
 live-leave: Do not move it: tightening alone brings it there. Press Enter, then tighten.
 live-there: There, and it holds. Press Enter, then tighten.
 live-hands-off: Hands off now: see whether it stays.

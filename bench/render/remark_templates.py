@@ -63,6 +63,8 @@ pass-dirty: {share:.0%} of its readings are left out as dust or slips. More than
 pass-jumps: The reading jumps by about {size:length} at {at:station} and stays there.
   Was the stand bumped, zero pressed, or the square moved? Take it again.
 pass-short: It covers only {covered:station}, under {share:.0%} of the longest there.
+pass-elsewhere: It ran from {from:station} to {to:station} of travel, the others from
+  {began:station} to {ended:station}. Push over the same stretch.
 pass-disturbed: It differs from the others by {apart:length} near {near:station}. Was the
   stand bumped, or did something slip?
 
@@ -89,16 +91,16 @@ late: The {which}'s readings come about {late:time} later than the {other}'s. Th
 backlash: At {placement} the reading is {size:length} {rise:higher|lower} on every way
   back. Backlash, a dragging plunger, late readings or the other wall do that. It is
   alike in all passes that count.
-return-error: At {placement} the reading came back {error:length} off, more than play
+return-error: At {placement} the reading came back {error:length 3 1} off, more than play
   explains. Was the stand bumped? Does it creep, or does the indicator warm up? The give
   or take allows for it.
 form-repeats: In every pass at {placement} the number jumps at {at:station} of travel.
   It jumps by {size:length}. What repeats at one place belongs to the edge: a dent. It
   is kept. Begin after it, or end before it, to leave it out.
-return-crept: The number came back {error:length} off in both set-ups alike. The stand
+return-crept: The number came back {error:length 3 1} off in both set-ups alike. The stand
   creeps, or the indicator warms up. That cancels in the sled fence. The square's give
   or take allows for it.
-return-unequal: The number came back {error:length} off, not alike in both set-ups. Was
+return-unequal: The number came back {error:length 3 1} off, not alike in both set-ups. Was
   the stand bumped? Does the stand creep? The give or take allows for it.
 return-turned: After the way back the sled lay turned by {turned:slope}. Only passes
   away from you count, so the answer stands.
@@ -163,7 +165,7 @@ square-not-turned: {near_zero:The sled fence came out near dead square too. A se
   where nothing was turned comes out so. |}Was the square turned over? Was the indicator
   on the same edge, and the side as said? {near_zero:Take the other set-up again before
   you trust this answer.|Or was the square dropped?}
-touch-away-unknown: The tip did not touch level with the leading teeth. What that adds
+touch-away-unknown: The tip was not beside where the front teeth cut. What that adds
   is not known, so it is left out. Say how straight the slot is and how long the runners
   are.
 
@@ -191,7 +193,7 @@ mitre-move-too: Then move the {fence} fence too, at right angles to its face. Mo
 heights-alike: Low and high read the same in every set-up. Was the indicator slid up the
   square's edge between them?
 square-not-plumb: The square came out {off:slope} off. Was it the same edge in both
-  set-ups? Was there nothing under the stock?
+  set-ups? Was there nothing under the handle?
 
 # The move of a sled fence, step by step.
 move-of-fence: {fence:left=Left|right=Right} fence: move it at right angles to its face.
@@ -204,10 +206,10 @@ move-leaf-too-thick: Even the thinnest leaf is too thick. Do it live, with the i
 move-leaves: Take {many:the leaves|the leaf of} {leaves:stack}.
 move-stop-off-leaves: Hold the {many:leaves|leaf} against the working face there. Set a
   stop against the {many:leaves|leaf} and clamp it. Take the {many:leaves|leaf} out and
-  slacken the screw. Bring the fence to the stop and tighten.
+  slacken the screw. Bring the sled fence to the stop and tighten.
 move-leaves-in-gap: Set a stop against the bare working face there and clamp it. Slacken
-  the screw and move the fence {way:away=away from you|toward=toward you}. Slip the
-  {many:leaves|leaf} between face and stop. Bring the fence up until the {many:leaves
+  the screw and move the sled fence {way:away=away from you|toward=toward you}. Slip the
+  {many:leaves|leaf} between face and stop. Bring the sled fence up until the {many:leaves
   just fill|leaf just fills} the gap. Tighten, and take the {many:leaves|leaf} out.
 move-stack-short: The leaves are {rest:length} short: do the rest live.
 move-stack-over: The leaves are {rest:length} too thick: stop that much short of them.
@@ -217,12 +219,14 @@ move-then: Then {then}.
 
 # Of every check, when it is concluded.
 option-ignored: Option {option} {problem}. It is left out.
-lean-with-play: Lean test at {placement}: play {play:length}. The side is as you said.
-lean-without-play: Lean test at {placement}: no play was seen. The side is not proved.
-tap-back: Tap test at {placement}: the number came back to within {back:length}.
-tap-back-at-last: Tap test at {placement}: the number came back to within {back:length}.
-  Before that it stayed {off:length} off.
-tap-off: Tap test at {placement}: the number never came back. It stayed {off:length}
+lean-with-play: Lean test at {placement}: play {play:length 3 1}. The indicator stood on
+  the side that was wanted.
+lean-without-play: Lean test at {placement}: no play was seen. On which side the
+  indicator stood is not proved.
+tap-back: Tap test at {placement}: the number came back to within {back:length 3 1}.
+tap-back-at-last: Tap test at {placement}: the number came back to within {back:length 3
+  1}. Before that it stayed {off:length 3 1} off.
+tap-off: Tap test at {placement}: the number never came back. It stayed {off:length 3 1}
   off.
 no-move-in-doubt: Clear up that doubt first; then a move is given.
 no-move-while-differing: No move is given while board and passes differ. Find out first

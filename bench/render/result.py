@@ -3,6 +3,8 @@ to do."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+
 import msgspec
 
 from bench.finding import Finding, Move, Quantity, Remark
@@ -12,9 +14,9 @@ from bench.render import names
 from bench.render.finding import (
     MOVED_WRONG,
     VERDICTS,
-    finding_words,
     good_enough_words,
     limit_words,
+    quantity_words,
     settle_words,
     size,
 )
@@ -33,6 +35,7 @@ from bench.units import (
     value_words,
 )
 
+THROWN_BACK = "Work can bind behind the blade and be thrown back: open it."
 MEASURED = "measured"  # the verdict where no limit is set
 upper_first, name = names.upper_first, names.plain
 # what leans, and how it is put right, by the name of the quantity
@@ -40,6 +43,7 @@ UPRIGHT = {
     "fence-lean": ("sled fence", "Bring the sled fence's top back as much"),
     "blade-lean": ("blade", "Set the blade upright by the saw's manual"),
 }
+LEAST_SHARE = 0.005  # of a result's variance; a part below it is not told
 LEAST_LEFT_OVER = 0.0005  # mm, half of the last digit that is shown
 
 
@@ -89,10 +93,10 @@ def own_size(q: Quantity, units: System, board: float | None) -> str:
     return f"{rise} across your {length_words(board, units)} board"
 
 
-def limit(q: Quantity, units: System) -> str:
+def limit(q: Quantity, units: System, board: float | None) -> str:
     if q.tolerance is None:
         return ""
-    return f"{upper_first(good_enough_words(q, units))}."
+    return f"{upper_first(good_enough_words(q, units, board))}."
 
 
 def danger(finding: Finding, units: System) -> str | None:
@@ -102,8 +106,19 @@ def danger(finding: Finding, units: System) -> str | None:
         return None
     much = size(q, units, None)
     if not surely_closes(finding):
-        return f"DANGER: it may close at the rear: {much}."
-    return f"DANGER: it closes at the rear by {much}."
+        return f"DANGER: the rip fence may close at the rear: {much}."
+    return f"DANGER: the rip fence closes at the rear by {much}."
+
+
+def dangers(newest_first: Sequence[Finding], units: System) -> Iterator[str]:
+    """Of the latest result of each check, sled and saw."""
+    seen = set()
+    for one in newest_first:
+        of = (one.check, one.jig, one.saw)
+        words = danger(one, units) if of not in seen and one.quantities else None
+        if words is not None:
+            yield f"{words} {one.at[:10]}, {one.jig or one.saw or 'no name'}."
+        seen.add(of)
 
 
 def danger_remark(finding: Finding) -> Remark | None:
@@ -116,6 +131,12 @@ def opening(finding: Finding) -> float | None:
     closes. None where the result is of something else."""
     q = judged(finding)
     return {OPENS: abs(q.value), CLOSES: -abs(q.value)}.get(q.way or "")
+
+
+def good_edges(limit: float, above: str, below: str) -> list[float]:
+    """From where to where a value is good; above, below: what it means on that side of
+    zero. A rip fence may open and must not close."""
+    return [0.0 if below == CLOSES else -limit, 0.0 if above == CLOSES else limit]
 
 
 def surely_closes(finding: Finding) -> bool:
@@ -142,15 +163,14 @@ def headline(
     way, much = upper_first(way_words(q)), own_size(q, units, board)
     warning = danger(finding, units)
     known = large and warning is None and (board is None or q.unit == "mm")
-    small = [limit(q, units)] if q.tolerance is not None and not known else []
+    small = [limit(q, units, board)] if q.tolerance is not None and not known else []
     if warning is not None:
-        lead = ["Work can bind behind the blade and be thrown back: open it."]
-        return Headline(warning, lead, small)
+        return Headline(warning, [THROWN_BACK], small)
     beside = said_first(finding)
     lead = [] if beside is None else [remark_words(beside, units)]
     if finding.verdict == "inside":
         if way and q.way != OPENS:
-            small.insert(0, f"{way}: too little to move.")
+            small.insert(0, f"{way}: too little to matter.")
         return Headline(None, [*lead, in_short(finding, units, board)], small)
     if not way:
         return Headline(
@@ -177,18 +197,7 @@ def in_short(finding: Finding, units: System, board: float | None) -> str:
     return f"{upper_first(what)}: {size(q, units, board)}."
 
 
-def result_lines(
-    finding: Finding, units: System, board: float | None = None
-) -> list[str]:
-    """The whole result for the command line: a danger first, then all that is known."""
-    warning = danger(finding, units) if finding.quantities else None
-    first = [] if warning is None else [warning]
-    if warning is None and finding.verdict == "inside":
-        first = [in_short(finding, units, board)]
-    return [*first, *finding_words(finding, units, board)]
-
-
-def _nothing(q: Quantity) -> bool:
+def is_nothing(q: Quantity) -> bool:
     """An exact zero, such as what is to be taken off a runner that fits."""
     return q.unit == "mm" and q.value == q.uncertainty == 0.0
 
@@ -197,10 +206,9 @@ def others(finding: Finding, units: System) -> list[str]:
     """The other quantities, a line each."""
     first = judged(finding)
     return [
-        f"{upper_first(quantity_name(q.name))}: {f'{q.way}, ' * bool(q.way)}"
-        f"{size(q, units)}."
+        quantity_words(q, units)
         for q in finding.quantities
-        if q is not first and not _nothing(q)
+        if q is not first and not is_nothing(q)
     ]
 
 
@@ -300,8 +308,8 @@ def large_figure(
     if q.band is not None:
         good = f"good {limit_words(q, units)}"
     elif q.tolerance is not None:
-        limit = q.tolerance * _told_span(q, units, board)[0]
-        good = f"good within {length_words(limit, units)}"
+        limit = length_words(q.tolerance * _told_span(q, units, board)[0], units)
+        good = f"good {'up to' if q.way in (OPENS, CLOSES) else 'within'} {limit}"
     return figures, unit, over, good.removesuffix(f" {unit}")
 
 
@@ -313,9 +321,10 @@ def short_size(finding: Finding, units: System, board: float | None) -> str:
 
 
 def part_size(standard: float, unit: str, units: System, board: float | None) -> str:
-    """One standard uncertainty; of an angle over the length that it is told over."""
-    span = told_over(board, units) if unit == "rad" else 1.0
-    return length_words(standard * span, units)
+    """The give or take that one part alone would leave, two standard uncertainties; of
+    an angle over the length that it is told over."""
+    give = 2.0 * standard * (told_over(board, units) if unit == "rad" else 1.0)
+    return rounded_words(give, give, units)
 
 
 _OTHER_WAY = {

@@ -34,7 +34,7 @@ no-saw-for-toe: No saw is named: there is no limit to judge by. The rip fence is
 no-saw-wobble: No saw is named: there is no limit for the wobble.
 blade-exact: The blade's direction came without a give or take. It is taken as exact.
 blade-not-given: The blade's own direction is not known. It is taken to run with the
-  slot.
+  slot. Check slot and blade too: the fence may still close on it.
 closes: It {surely:closes|seems to close} at the rear by {closing:slope}. Work can
   bind behind the blade and be thrown back at you. Open it.
 no-opening-good: With this set-up no opening can be called good enough. The limit would
@@ -50,17 +50,15 @@ rim-unknown: Read at a radius of {radius:station}. Nearer the rim the tilt grows
 rim: Read at a radius of {radius:station}. At the rim, {rim:station} out, the tilt is
   {tilt:length}. {over:That is over what was set for the saw.|}
 turn-saw: First unplug the saw and see the blade at rest. Move the {part:blade=blade
-  carriage|rip fence=rip fence}'s rear {shift:give {uncertainty}} over {over:station} to
-  the {way}. Hold the front in its place. {part:blade=On some saws the table is shifted
-  instead. Then move the table's rear as much to the {other_way}.|rip fence=It then
-  opens a little at the rear.} Which bolts, in what order, how tight: the saw's manual
-  says. Then take the check again.
+  carriage|rip fence=rip fence}'s rear {shift:give {uncertainty}} to the {way}. That is
+  for {over:station} of its length. Hold the front in its place. {part:blade=On some
+  saws the table is shifted instead. Then move the table's rear as much to the
+  {other_way}.|rip fence=It then opens a little at the rear.} Which bolts, in what
+  order, how tight: the saw's manual says. Then take the check again.
 move-saw: First unplug the saw and see the blade at rest. Move the rear of the
   {part:blade=blade's carriage|rip fence=rip fence} {turn:slope {uncertainty}} to the
-  {way}. Hold the front in its place. {part:blade=On some saws the table is shifted
-  instead. Then move the table's rear as much to the {other_way}.|rip fence=It then
-  opens a little at the rear.} Which bolts, in what order, how tight: the saw's manual
-  says. Then take the check again.
+  {way}. Hold the front in its place. How: the saw's manual says. Then take the check
+  again.
 
 # The sled fence's form.
 both-ways: Not every set-up has a pass from left to right. Passes both ways are used.
@@ -81,8 +79,8 @@ straightedge-bends-usual: A straightedge gives way under a hand that presses on 
   high the straightedge is.
 straightedge-bends: Pressed sideways as a hand may, the straightedge gives way by
   {gives:fine}. Push low at the indicator's base.
-straightedge-pressed: Pressed hard, the straightedge gave way by {gives:fine}. A light
-  hand bends it too: {off:fine} is taken off for that.
+straightedge-pressed: Pressed hard, the straightedge gave way by {gives:length 3 1}. A
+  light hand bends it too: {off:length 3 1} is taken off for that.
 straightedge-crooked: The straightedge came out {crooked:length} crooked, more than the
   sled fence. Was the indicator's direction turned with the straightedge? Then the forms
   of the two are mixed up.
@@ -133,10 +131,10 @@ play-much: Over {limit:length} in all: loose. Lean the sled on one wall for ever
   Or fit the runners.
 cuts-scatter: Held freely, cut angles differ by up to {yaw:slope}. Leaned on one wall
   they do not.
-shift-free: Held freely, the sled may shift by {play:length}. One reading does not show
-  how well it comes back.
-shift-free-and-leaned: Held freely, the sled may shift by {play:length}. Leaned left it
-  came back within {left:length}, leaned right within {right:length}.
+shift-free: Held freely, the sled may shift by {play:length 3 1}. One reading does not
+  show how well it comes back.
+shift-free-and-leaned: Held freely, the sled may shift by {play:length 3 1}. Leaned left
+  it came back within {left:length 3 1}, leaned right within {right:length 3 1}.
 runner-usual: Twisted {at:station} from the runners' middle. Runners of {runner:station}
   are taken (common practice, no source). Say how long yours are. Nearer than half of
   that, some twist is missed.

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Literal
 
+from bench.moves.alignment import CLOSES
 from bench.render.names import plain, upper_first
 from bench.render.template import sentence
 from bench.units import System
@@ -167,6 +168,7 @@ def _series(series: Document, units: System) -> Iterator[str]:
     if results:
         latest = results[-1]
         way = f"{series['way']}: " if series["way"] else ""
+        way = "DANGER: " * (series["way"] == CLOSES) + way
         yield line(
             "latest", date=latest["at"][:10], way=way, value=abs(latest["value"])
         )

@@ -17,6 +17,7 @@ from bench.uncertainty.components import SET_UP_WORTH
 from bench.uncertainty.student import t_quantile
 from bench.uncertainty.sweeps import BOTH_SHARE, Between, Group
 
+FIRST = 0.95  # confidence of the first look
 # confidence of every look after the first: looking again and again at 95 % misleads
 LATER = 0.99
 # confidence of the look before the last planned pass: so strict that the planned look
@@ -30,6 +31,7 @@ TWO_OF_THREE = 0.4307
 FEWEST_ANEW = 2
 # the rows that a finer count of the indicator shrinks
 OF_COUNTS = ("resolution", "indicator over the span used")
+OF_PUSHES = ("between sweeps", "within the sweep")  # the rows that pushes shrink
 BETWEEN_SET_UPS = "between set-ups"  # the row of `components.between_set_ups`
 CHECKS = range(2, 21)  # in the log, that are named; more speak for no sled as it is
 FINER = (2, 5, 10, 20, 50, 100)  # times finer counts that are looked at
@@ -103,8 +105,7 @@ def _scaled(combined: Combined, by: Mapping[str, float]) -> list[Part]:
 
 def _fixed(combined: Combined) -> list[Part]:
     """The rows that more sweeps do not shrink."""
-    shrink = ("between sweeps", "within the sweep")
-    return [part for part in _scaled(combined, {}) if part.name not in shrink]
+    return [part for part in _scaled(combined, {}) if part.name not in OF_PUSHES]
 
 
 def decidable_tolerance(combined: Combined) -> float:
@@ -195,6 +196,24 @@ def needed(
     return after + TWO_OF_THREE * moves
 
 
+def _needed_by_checks(combined: Combined, checks: int) -> float:
+    """Distance from the limit at which, after so many whole checks in the log, the next
+    one by as many pushes settles a verdict in two cases of three, if its set-ups differ
+    by no more than its passes explain: then as in `needed`. It is an answer of its own:
+    what the pushes say moves by their uncertainty in both."""
+    dof = SET_UP_WORTH + checks - 1
+    fades = math.sqrt(SET_UP_WORTH / dof)
+    rows = [
+        Part(row.name, "A", row.standard_uncertainty, dof)
+        if row.name == BETWEEN_SET_UPS
+        else row
+        for row in _scaled(combined, {BETWEEN_SET_UPS: fades})
+    ]
+    pushes = [row.standard_uncertainty for row in rows if row.name in OF_PUSHES]
+    moves = math.sqrt(2.0) * math.hypot(*pushes)
+    return combine(rows, FIRST).expanded + TWO_OF_THREE * moves
+
+
 def settle(
     value: float,
     combined: Combined,
@@ -235,12 +254,9 @@ def settle(
     )
     of_log = [row.type for row in combined.rows if row.part == BETWEEN_SET_UPS]
     if top == BETWEEN_SET_UPS and "A" not in of_log:
-        # whole checks in the log, after which the next one by as many pushes settles it
-        # if its set-ups differ by no more than its passes explain
-        fades = {n: math.sqrt(SET_UP_WORTH / (SET_UP_WORTH + n - 1)) for n in CHECKS}
-        checks = _first_that(combined, (top,), fades, clear)
-        if checks is not None:
-            return Settle(part=top, checks=checks)
+        for checks in CHECKS:
+            if _needed_by_checks(combined, checks) <= clear:
+                return Settle(part=top, checks=checks)
     if length is not None and longest is not None and longest > length and clear > 0:
         steps = [length + (longest - length) * step / 20 for step in range(1, 21)]
         shrinks = {new: length / new for new in steps}

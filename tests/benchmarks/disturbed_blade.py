@@ -17,6 +17,7 @@ Make = Callable[[Rng], Case]
 APART = 160.0  # mm between front and rear
 FLOATS = 0.01, 0.005  # mm either way that a slid carriage and an arbor may float; common practice, no source
 WARP = 0.03  # mm, full range of a plate's warp where nothing is known of it; common practice, no source
+TO_MARK = 0.015  # rad, sd with which a hand stops at a pencil mark; common practice, no source
 USUAL_HOLD = 20e-6  # rad, sd of a pass's direction where nothing is known of it; common practice, no source
 
 
@@ -124,11 +125,20 @@ def turns(
 
 
 def plate(
-    marks: int, times: int, warp: float, third: float = 0.0, lift: float = 0.001, more: tuple[float, ...] = ()
+    marks: int,
+    times: int,
+    warp: float,
+    third: float = 0.0,
+    lift: float = 0.001,
+    more: tuple[float, ...] = (),
+    *,
+    floats: float = 0.0005,
+    again: bool = True,
 ) -> Make:
     """Truths are of the whole turn, not of the marks. warp, third: full range of two and of three waves, mm.
 
-    more: degrees of marks beside the even ones.
+    more: degrees of marks beside the even ones. floats: sd of the arbor from turning to turning, mm. again: the blade
+    is turned to a mark once more for its second reading, and stands a little beside it each time.
     """
 
     def make(rng: Rng) -> Case:
@@ -144,8 +154,10 @@ def plate(
         out = swept_file(rng, g)
         for degrees in (*(360 * m / marks for m in range(marks)), *more):
             for k in range(times):
-                d = whole(np.array([np.radians(degrees)])) + 1.5 + rng.normal(0, lift, 1)
-                out.add(f"{k + 1},turn-{degrees:g}", np.zeros(1), g.read(rng, d))
+                if k == 0 or again:
+                    off, x = rng.normal(0, TO_MARK), rng.normal(0, floats)
+                d = whole(np.array([np.radians(degrees) + off])) + x + 1.5 + rng.normal(0, lift, 1)
+                out.add(f"{k + 1},turn-{degrees + 360 * k * again:g}", np.zeros(1), g.read(rng, d))
         fine = np.linspace(0, 2 * np.pi, 7200, endpoint=False)
         truths = {
             "total": float(np.ptp(whole(fine))),
@@ -153,7 +165,8 @@ def plate(
             "warp": float(np.ptp(rest(fine))),
             "phase": float(where[0]),
         }
-        one = np.hypot(g.single, lift) / np.sqrt(times)
+        of_turning = np.hypot(floats, TO_MARK * tilt / 2 / np.sqrt(2))
+        one = np.hypot(np.hypot(g.single, lift) / np.sqrt(times), of_turning / np.sqrt(times if again else 1))
         swing = 1.96 * float(np.hypot(2 * np.sqrt(2 / marks) * one, g.wave))
         both = 1.96 * float(np.hypot(np.sqrt(8 + 8) / np.sqrt(marks) * one, g.wave))
         ideals = {"total": both, "tilt": swing, "warp": swing, "phase": swing / tilt}
@@ -230,6 +243,9 @@ CLASSES: dict[str, dict[str, Make]] = {
         "4 marks and one between, twice, warp 0.01": plate(4, 2, 0.01, more=(45.0,)),
         "4 marks and one between, twice, warp 0.04": plate(4, 2, 0.04, more=(45.0,)),
         "5 marks twice, warp 0.03": plate(5, 2, 0.03),
+        "8 marks twice, warp 0.01, arbor floats 3 um": plate(8, 2, 0.01, floats=0.003),
+        "8 marks twice on one turning, arbor floats 3 um": plate(8, 2, 0.01, floats=0.003, again=False),
+        "4 marks and one between, twice on one turning": plate(4, 2, 0.01, more=(45.0,), again=False),
     },
     "rip-fence": {
         "3 passes, hold 10 urad": rip_fence(3, 10e-6),

@@ -13,7 +13,7 @@ import msgspec
 import numpy as np
 
 from bench.checks.model import Trace
-from bench.checks.shared.slips import SHARE_OF_LONGEST
+from bench.checks.shared.slips import not_whole
 from bench.checks.shared.slopes import refused_pass
 from bench.finding import EvidenceError, Remark, SweepRow, note, refusal, warning
 from bench.geometry.cells import Array, Mask, count_seen
@@ -59,11 +59,11 @@ def passes_of(
     else:
         _compare_pulls(chosen, remarks)
         chosen = [[t for t in group if t.push] for group in chosen]
-    longest = max(float(np.ptp(t.travel)) for group in chosen for t in group)
+    refused = not_whole([t for group in chosen for t in group], WINDOW)
     looks = [[_cleaned(t, n, count) for n, t in enumerate(g, 1)] for g in chosen]
     groups: list[list[Pass]] = []
     for placement, some in zip(placements, looks, strict=True):
-        why = [_why_refused(one, longest) for one in some]
+        why = [refused.get(id(one.trace)) or _too_dirty(one) for one in some]
         for one, because in zip(some, why, strict=True):
             if because is not None:
                 remarks.append(refused_pass(because, one.trace, one.number))
@@ -89,10 +89,7 @@ def _cleaned(trace: Trace, number: int, count: float | None) -> Pass:
     return one
 
 
-def _why_refused(one: Pass, longest: float) -> Remark | None:
-    covered = float(np.ptp(one.x))
-    if covered < SHARE_OF_LONGEST * longest:
-        return refusal("pass-short", covered=covered, share=SHARE_OF_LONGEST)
+def _too_dirty(one: Pass) -> Remark | None:
     if one.aside.mean() > MOST_ASIDE:
         return refusal("pass-dirty", share=float(one.aside.mean()))
     return None

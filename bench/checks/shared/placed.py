@@ -34,6 +34,7 @@ PRELOAD_MOVED = 0.15, 1.0
 SAME_JUMP = 8.0  # mm that the same jump may be found apart
 SAME_SIZE = 0.4  # of the larger, by which two jumps of one size may differ
 FORM_GRID = 1.0  # mm
+WHOLE = 0.97  # share of a pass; with more of it used, hardly anything is left out
 
 
 class Placed(msgspec.Struct):
@@ -240,6 +241,27 @@ def form_row(placed: Sequence[Placed]) -> Part | None:
         return None
     left = turns[0] - turns[1] if opposed(placed) else statistics.fmean(turns) * 2
     return rectangular("form that repeats", left / 2)
+
+
+def stretch_row(placed: Sequence[Placed]) -> Part | None:
+    """One surface met from one side keeps its form in the answer: what the passes that
+    ran beyond the stretch that all share saw there turns their lines by so much, a
+    half-width. Opposed set-ups cancel it."""
+    import numpy as np
+
+    from bench.geometry.columns import line_of
+
+    if len(placed) > 1:
+        return None
+    turns = []
+    for trace, fit in placed[0].pushes:
+        s, r = np.asarray(trace.travel), np.asarray(trace.reading)
+        shared = (s >= fit.start) & (s <= fit.stop)
+        if WHOLE * np.ptp(s) > np.ptp(s[shared]) > 0.0:
+            turns.append(line_of(s, r).slope - line_of(s[shared], r[shared]).slope)
+    if not turns:
+        return None
+    return rectangular("stretches that differ", statistics.fmean(turns))
 
 
 def told_of_forms(placed: Sequence[Placed]) -> list[Remark]:

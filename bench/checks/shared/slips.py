@@ -14,13 +14,17 @@ import statistics
 from collections.abc import Mapping, Sequence
 
 from bench.checks.model import Evidence, Lean, Step, Trace
-from bench.checks.shared.traces import as_shown, grid_of, reach
-from bench.finding import Doubt, Remark, doubt, warning
+from bench.checks.shared.traces import as_shown, grid_of, reach, travel_span
+from bench.finding import Doubt, Remark, doubt, refusal, warning
 from bench.units import INCH
 
 # a push under this share of the longest at its set-up is none; common practice, no
 # source
 SHARE_OF_LONGEST = 0.70
+# of the longest, that a push may leave out at either end of what the others cover; a
+# bow of 0.02 mm turns the line of what is left by a tenth of a usual limit; common
+# practice, no source
+SHARE_LEFT_OUT = 0.1
 SHORT_PUSH = 100.0  # mm, of all pushes; common practice, no source
 BETTER_LENGTH = 150.0  # mm of travel from which a pass tells enough; common practice
 HANDLING = 30.0  # mm: below it is no pass, and `doubts` says so
@@ -45,13 +49,31 @@ WIDTHS_APART, MUCH_TAPER = 0.1, 3.0
 SLOT_TO_RUNNER = 1.0
 
 
-def too_short(traces: Sequence[Trace]) -> list[Trace]:
-    """Pushes of one placement that cover too little of what its longest covers."""
-    pushes = [trace for trace in traces if trace.push and trace.travel]
-    if not pushes:
-        return []
-    longest = max(reach(trace) for trace in pushes)
-    return [trace for trace in pushes if reach(trace) < SHARE_OF_LONGEST * longest]
+def not_whole(traces: Sequence[Trace], allowed: float = math.inf) -> dict[int, Remark]:
+    """Why pushes over one surface are refused, by `id`: they cover too little of what
+    the longest covers, or leave out a part that the others cover. Used with it, such a
+    push would shorten the stretch of all. allowed: mm that may be left out at either
+    end, where that is less than a share of the longest."""
+    pushes = [trace for trace in traces if trace.travel]
+    longest = max(map(reach, pushes), default=0.0)
+    short = [t for t in pushes if reach(t) < SHARE_OF_LONGEST * longest]
+    refused = {
+        id(t): refusal("pass-short", covered=reach(t), share=SHARE_OF_LONGEST)
+        for t in short
+    }
+    spans = {id(t): travel_span(t.travel) for t in pushes if id(t) not in refused}
+    if not spans:
+        return refused
+    begins, ends = map(statistics.median, zip(*spans.values(), strict=True))
+    allowed = min(allowed, SHARE_LEFT_OUT * longest)
+    others = {"began": begins, "ended": ends}
+    elsewhere = {
+        key: refusal("pass-elsewhere", **{"from": low, "to": high}, **others)
+        for key, (low, high) in spans.items()
+        if low > begins + allowed or high < ends - allowed
+    }
+    # where each leaves out a part, none of them says which one is wrong
+    return refused | (elsewhere if len(elsewhere) < len(spans) else {})
 
 
 def short_pushes(lengths: Sequence[float]) -> list[Remark]:

@@ -30,21 +30,21 @@ from bench.checks.shared.placed import (
     form_of,
     form_row,
     set_up_sizes,
+    stretch_row,
     told_of_forms,
     turn_factor,
 )
 from bench.checks.shared.results import direction_rows, instrument_rows
 from bench.checks.shared.slips import (
-    SHARE_OF_LONGEST,
+    not_whole,
     of_leans,
     push_apart,
     short_pushes,
     sticking,
     too_fine,
-    too_short,
 )
 from bench.checks.shared.traces import count_of_sweeps, in_common
-from bench.finding import EvidenceError, Remark, SweepRow, note, refusal, warning
+from bench.finding import EvidenceError, Remark, SweepRow, note, warning
 from bench.uncertainty import Part, contact_away, reading_age, seat
 
 if TYPE_CHECKING:
@@ -63,15 +63,17 @@ def place(
 ) -> tuple[list[Placed], list[SweepRow]]:
     """Fit every sweep. Raises EvidenceError where a placement is left without a push
     that can be used. shifts: see `in_common`."""
-    short = {id(t) for step in steps for t in too_short(evidence.at(step.placement))}
-    usable = [t for t in evidence.traces if id(t) not in short]
+    refused: dict[int, Remark] = {}
+    for step in steps:
+        refused |= not_whole([t for t in evidence.at(step.placement) if t.push])
+    usable = [t for t in evidence.traces if id(t) not in refused]
     shared = in_common(usable, remarks, shifts)
     placed: list[Placed] = []
     rows: list[SweepRow] = []
     for step in steps:
         by = shifts.get(step.placement, 0.0)
         stretch = None if shared is None else (shared[0] - by, shared[1] - by)
-        here, of_passes = _placed_at(evidence, step, stretch, short, remarks)
+        here, of_passes = _placed_at(evidence, step, stretch, refused, remarks)
         placed.append(here)
         rows += of_passes
     late = _told_of_lateness(evidence, placed)
@@ -93,11 +95,11 @@ def _placed_at(
     evidence: Evidence,
     step: Step,
     stretch: tuple[float, float] | None,
-    short: set[int],
+    refused: Mapping[int, Remark],
     remarks: list[Remark],
 ) -> tuple[Placed, list[SweepRow]]:
-    """The passes of one placement, fitted over a stretch of their own travel. short:
-    `id` of the passes that cover too little."""
+    """The passes of one placement, fitted over a stretch of their own travel. refused:
+    see `not_whole`."""
     assert step.mount is not None and step.side is not None
     traces = evidence.at(step.placement)
     count = count_of_sweeps(evidence)
@@ -105,7 +107,7 @@ def _placed_at(
 
     def fitted(form: Form | None) -> list[SweepFit]:
         return [
-            _fit(t, count, stretch if t.push else None, form, short=id(t) in short)
+            _fit(t, count, stretch if t.push else None, form, refused.get(id(t)))
             for t in traces
         ]
 
@@ -147,8 +149,7 @@ def _fit(
     count: float | None,
     stretch: tuple[float, float] | None,
     form: Form | None,
-    *,
-    short: bool,
+    refused: Remark | None,
 ) -> SweepFit:
     from bench.geometry.line_fit import fit_sweep
 
@@ -157,13 +158,13 @@ def _fit(
         trace.reading if form is None else form.taken_off(trace),
         resolution=count,
         at=trace.at,
-        stretch=None if short else stretch,
+        stretch=None if refused else stretch,
     )
-    if not short or fit.refused is not None:
+    if refused is None or fit.refused is not None:
         return fit
-    covered = fit.stop - fit.start
-    why = refusal("pass-short", covered=float(covered), share=SHARE_OF_LONGEST)
-    return dataclasses.replace(fit, slope=0.0, standard_uncertainty=0.0, refused=why)
+    return dataclasses.replace(
+        fit, slope=0.0, standard_uncertainty=0.0, refused=refused
+    )
 
 
 def _row(trace: Trace, fit: SweepFit) -> SweepRow:
@@ -258,7 +259,7 @@ def shared_rows(
     ]
     if common:
         lengths = (given_number(evidence.options, name) for name in TOUCHED_AWAY)
-        rows += [form_row(placed), contact_away(*lengths)]
+        rows += [form_row(placed), stretch_row(placed), contact_away(*lengths)]
     return rows
 
 

@@ -22,7 +22,7 @@ COARSEST = 0.01
 REPEATS = 0.2
 # counts: rounding alone leaves 0.29 about a line, readings worked out leave none
 ROUNDED = 0.2
-SHARE_IN_COMMON = 0.9  # of the shortest sweep; with less in common it is worth a remark
+SHARE_IN_COMMON = 0.9  # of the longest sweep; with less in common it is worth a remark
 LEAST_IN_COMMON = 0.5  # with less there is not enough left to fit
 ODD = 2  # misread places, at either end, that must not say where a sweep begins
 MARK_SLACK = 0.5  # mm: a mark read from a scale is not left out for a hair
@@ -103,14 +103,10 @@ def in_common(
         if several:
             remarks.append(warning("stretches-apart", common=common, shortest=shortest))
         return None
-    if several and common < SHARE_IN_COMMON * shortest:
-        remarks.append(
-            note(
-                "stretches-differ",
-                common=common,
-                **{"from": low, "to": high, "shortest": shortest},
-            )
-        )
+    longest = max(b - a for a, b in spans)
+    if common < SHARE_IN_COMMON * longest:
+        ends = {"from": low, "to": high, "shortest": longest}
+        remarks.append(note("stretches-differ", common=common, **ends))
     return low - MARK_SLACK, high + MARK_SLACK
 
 

@@ -22,7 +22,8 @@ class SledsScreen(RowsScreen):
         gear = view.gear
         out = [self._sled(jig) for jig in (gear.jigs if gear is not None else [])]
         another = self.opens(SledForm)
-        out.append(Row("Describe another sled", another, leads=not out))
+        words = "Describe another sled" if out else "Describe a sled"
+        out.append(Row(words, another, leads=not out))
         leaves = gear.leaves if gear is not None else []
         owned = ", ".join(length_words(leaf, view.units) for leaf in leaves)
         out.append(Row("Leaves I own", self._type_leaves, value=owned or "none given"))

@@ -13,7 +13,13 @@ from bench.console.sled_drawing import draw_sled
 from bench.console.text import Block
 from bench.console.widgets.viewer import Sentences, Viewer
 from bench.protocol import Jig
-from bench.render.result import leaves, opposite, short_move, told_over
+from bench.render.result import (
+    good_edges,
+    leaves,
+    opposite,
+    short_move,
+    told_over,
+)
 from bench.render.upkeep import drift_lines
 from bench.units import System, length_words
 
@@ -135,7 +141,8 @@ def drift_chart(v: Viewer, wide: int, high: int, series: Mapping[str, Any]) -> B
     def y(value: float) -> float:
         return 0.5 + 0.45 * value / most
 
-    for edge in (-limit, limit):
+    above, below = _ways(series, results)
+    for edge in good_edges(limit, above, below):
         canvas.line((0.0, y(edge)), (1.0, y(edge)), "old-trace", dashed=True)
     for at in (x(_day(baseline["from"])) for baseline in series["baselines"][1:]):
         if 0.0 <= at <= 1.0:
@@ -152,17 +159,22 @@ def _chart_words(
     canvas: Canvas, series: Mapping[str, Any], results: list[Any], units: System
 ) -> None:
     """Which way is up, what the dashed lines are, the first day and the last."""
-    way, limit = series.get("way"), series["tolerance"]
-    if way:  # of the latest
-        both = (way, opposite(way))
-        up, down = both if results[-1]["value"] > 0 else both[::-1]
-        canvas.label(0, 0, up, "faint")
-        canvas.label(0, canvas.high - 2, down, "faint")
+    limit = series["tolerance"]
+    above, below = _ways(series, results)
+    canvas.label(0, 0, above, "faint")
+    canvas.label(0, canvas.high - 2, below, "faint")
     length = told_over(None, units) if series["unit"] == "rad" else 1.0
     within = (
         f"dashed: good enough within {length_words((limit or 0.0) * length, units)}"
     )
     canvas.foot(results[0]["at"][:10], within if limit else "", results[-1]["at"][:10])
+
+
+def _ways(series: Mapping[str, Any], results: list[Any]) -> tuple[str, str]:
+    """What a value above and below zero means, by the way of the latest; of a size
+    nothing."""
+    way = series.get("way") or ""
+    return (way, opposite(way)) if results[-1]["value"] > 0 else (opposite(way), way)
 
 
 def _day(at: str) -> int:

@@ -162,7 +162,7 @@ def interval(v: Viewer, wide: int, high: int, finding: Finding | None = None) ->
         value, ends = opens, ("closes", "opens")
         good = (0.0, limit) if limit is not None else None
     elif other == way:  # a size: there is no other way
-        value, ends, least = abs(value), ("none", "much"), 0.0
+        value, ends, least = abs(value), ("", ""), 0.0
     return scale(value, give, q.band or good, wide, g, ends, least=least)
 
 
@@ -185,7 +185,8 @@ def budget_bars(v: Viewer, wide: int, high: int) -> Block:
         return []
     unit = finding.quantities[0].unit if finding.quantities else "mm"
     board = v.view.board(finding)
-    rows = sorted(finding.budget, key=lambda r: -r.share)[: high - 3]
+    told_rows = [r for r in finding.budget if r.share >= result.LEAST_SHARE]
+    rows = sorted(told_rows, key=lambda r: -r.share)[: high - 3]
     names = max(len(part_name(r.part)) for r in rows)
     sizes = [result.part_size(r.standard_uncertainty, unit, units, board) for r in rows]
     bar = max(0, min(BARS, wide - names - 8 - max(map(len, sizes))))
@@ -197,7 +198,7 @@ def budget_bars(v: Viewer, wide: int, high: int) -> Block:
         out.append(fit([*line, (size, "faint")], wide))
     if unit == "rad":
         over = result.told_over_words(board, units)
-        out += [[("One standard uncertainty each,", "faint")], [(f"{over}.", "faint")]]
+        out += [[("Give or take of each,", "faint")], [(f"{over}.", "faint")]]
     return out
 
 

@@ -13,6 +13,7 @@ import msgspec
 
 from bench.render.report.figures import Scale, tick_words
 from bench.render.report.sentences import told
+from bench.render.result import good_edges
 from bench.upkeep.dates import date_of, day_of
 
 WIDTH, HEIGHT = 640.0, 330.0
@@ -93,7 +94,7 @@ def chart(
             one["value"] + one["uncertainty"],
         )
     ]
-    limits = [] if limit is None else [-limit, limit]
+    limits = [] if limit is None else good_edges(limit, *ways)
     least = max(1e-12, (limit or 0.0) * 0.1)
     y = _padded([*values, *limits], BOTTOM, TOP, least)
     return Chart(
@@ -101,7 +102,7 @@ def chart(
         height=HEIGHT,
         box=(LEFT, TOP, RIGHT, BOTTOM),
         zero=y.place(0.0) if y.low < 0 < y.high else None,
-        band=None if limit is None else (y.place(limit), y.place(-limit)),
+        band=None if limit is None else (y.place(limits[1]), y.place(limits[0])),
         x_ticks=_month_ticks(x),
         y_ticks=_value_ticks(y, scale),
         events=_events(periods[1:], edges[1:], x),

@@ -21,9 +21,18 @@ from bench.render.report.section import (
 )
 from bench.render.report.sentences import told
 from bench.render.report.source import Document, ReportSource
-from bench.render.result import in_short, judged, name, upper_first, verdict_words
+from bench.render.result import (
+    danger,
+    dangers,
+    in_short,
+    judged,
+    limit,
+    name,
+    upper_first,
+    verdict_words,
+)
 from bench.render.upkeep import left_out_lines
-from bench.units import System, length_words, slope_words
+from bench.units import System
 
 ORDER = ("now", "never-checked", "soon", "later")
 
@@ -51,6 +60,7 @@ def report_html(source: ReportSource, units: System) -> str:
         "report.html",
         title="Sleds and saws" if len(sections) != 1 else sections[0]["title"],
         source=source,
+        dangers=[*dangers(source.findings, units)],
         left_out=[*source.left_out, *left_out_lines(source.drift)],
         due=[due_view(row) for row in rows],
         sections=sections,
@@ -81,18 +91,20 @@ def _cards(source: ReportSource, units: System) -> Iterator[View]:
         rows = source.rows("due", jig, None)
         first = min(rows, key=lambda row: str(row["by"]), default=None)
         coming = None if first is None else due_view(first)
-        check = _of_fences() if last is None else last.check
+        of_fence = last is not None and checks()[last.check].turns_fence
+        check = last.check if last is not None and of_fence else _of_fences()
         yield dict(
             id=f"card-{number}",
             jig=jig,
             limit=_limit(source, last, units),
+            quick=any(option.name == "quick" for option in checks()[check].options),
             sign="" if last is None else SIGNS[last.verdict],
             kind="measured" if last is None else last.verdict or "measured",
             last=told("card-none") if last is None else _last(source, last, units),
             last_of="" if last is None else f"{name(last.check)}, {last.at[:10]}",
             next=_next(coming),
             why="" if coming is None else coming["why"],
-            command=f"sweepgauge check {check} --jig {shlex.quote(jig)} --quick",
+            command=f"sweepgauge check {check} --jig {shlex.quote(jig)}",
         )
 
 
@@ -112,21 +124,15 @@ def _of_fence(findings: list[Finding]) -> Finding | None:
 
 
 def _limit(source: ReportSource, last: Finding | None, units: System) -> str:
-    if last is None or (limit := judged(last).tolerance) is None:
+    if last is None:
         return ""
-    if judged(last).unit == "mm":
-        return told("card-limit", limit=length_words(limit, units))
-    words, board = slope_words(limit, units), source.board(last.check, last.jig)
-    if board is None:
-        return told("card-limit", limit=words)
-    across = slope_words(limit, units, board)
-    return told("card-limit-board", limit=words, across=across)
+    return limit(judged(last), units, source.board(last.check, last.jig))
 
 
 def _last(source: ReportSource, last: Finding, units: System) -> str:
     board = source.board(last.check, last.jig)
     words = in_short(last, units, board)
-    if last.verdict == "inside":
+    if last.verdict == "inside" or danger(last, units) is not None:
         return words
     return f"{upper_first(verdict_words(last.verdict))}. {words}"
 

@@ -16,6 +16,8 @@ from bench.render.report.drift_view import chart_views
 from bench.render.report.sentences import told
 from bench.render.report.source import Document, ReportSource
 from bench.render.result import (
+    LEAST_SHARE,
+    danger_remark,
     headline,
     judged,
     move_distance,
@@ -95,6 +97,7 @@ def _state(source: ReportSource, one: Finding, units: System) -> View:
             remark_words(remark, units)
             for remark in (*one.doubts, *one.remarks)
             if remark.severity in ("doubt", "warning")
+            and remark is not danger_remark(one)
         ],
     )
 
@@ -105,7 +108,7 @@ def due_view(row: Document) -> View:
         check=name(row["check"]),
         state=row["state"],
         when=told(f"due-{row['state']}", by=row["by"]),
-        why=f"{upper_first(why_words(row))}.",
+        why=f"{upper_first(why_words(row))}." * (row["state"] != "never-checked"),
     )
 
 
@@ -166,7 +169,8 @@ def _budget_title(one: Finding, subject: str) -> str:
 def _budget(source: ReportSource, one: Finding, units: System) -> Iterator[View]:
     board = source.board(one.check, one.jig)
     unit = one.quantities[0].unit  # a budget is that of the first quantity
-    for row in sorted(one.budget, key=lambda row: row.share, reverse=True):
+    rows = [row for row in one.budget if row.share >= LEAST_SHARE]
+    for row in sorted(rows, key=lambda row: row.share, reverse=True):
         much = part_size(row.standard_uncertainty, unit, units, board)
         part = upper_first(part_name(row.part))
         yield dict(part=part, size=much, share=round(100 * row.share))

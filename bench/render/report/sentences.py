@@ -55,8 +55,6 @@ TEMPLATES = {
     "gear-resolution": "Indicator reads to",
     "gear-leaves": "Leaves",
     # the card
-    "card-limit": "Good enough: within {limit}.",
-    "card-limit-board": "Good enough: within {limit}, which is {across}.",
     "card-none": "Never checked yet.",
     "card-next": "Next check: {when}.",
     "card-no-date": "Next check: no date yet; a month is usual.",

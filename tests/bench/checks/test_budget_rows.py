@@ -26,6 +26,7 @@ ROWS: dict[str, tuple[str, str, str]] = {
     "seat": ("A B", "in the scatter where reseated; the log's; 30 urad", f"{GUM} 4.3.7; {USUAL}"),
     "between set-ups": ("A B", "the square's scatter in the log; 2.5 um over 120 mm", f"{GUM} H.5, G.4.2; {USUAL}"),
     "stand along the arm": ("B", "the arm's bend over 10 mm, or over what its texture leaves open", f"{GUM} 5.1.2; {USUAL}"),
+    "stretches that differ": ("B", "what one set-up's longer passes saw beyond what all share", f"{GUM} 4.3.7"),
     "form that repeats": ("B", "what a jump seen in every pass turns one set-up more than the other", f"{GUM} 4.3.7"),
     "sled rolling": ("B", "height off the arm's middle x roll / length, where both are given", f"{GUM} C.3.3; a lever"),
     "contact away from the teeth": ("B", "8 h d / Lr^2, where all three are given", f"{GUM} 4.3.7; an arc's own geometry"),
@@ -46,7 +47,8 @@ ROWS: dict[str, tuple[str, str, str]] = {
     "turns not even": ("B", "half of that", f"{GUM} 4.3.7; {USUAL}"),
     "scatter of the readings": ("A", "repeats, else what the harmonic leaves", "IEEE Std 1057, three-parameter sine fit"),
     "unread part of the turn": ("B", "over 90 degrees: what a tilted plate may swing there", f"{GUM} 4.3.7; a cosine"),
-    "form between the marks": ("B", "under six marks: the warp that was seen", f"{GUM} 4.3.7"),
+    "form between the marks": ("B", "four: the warp that was seen; to seven: three waves of 0.01", f"{GUM} 4.3.7; {USUAL}"),
+    "turning by hand": ("B", "0.005 mm either way, twice; none where turned to again", f"{GUM} 4.3.7; {USUAL}"),
     "place of the spots": ("B", "10 mm either way of the twist's place", f"{GUM} 4.3.7; {USUAL}"),
     "lever of the twist": ("B", "between the place and half a runner of 450 mm", f"{GUM} 4.3.7; geometry of a runner"),
     "straightedge that bends": (

@@ -23,7 +23,7 @@ from bench.demo.operator import DemoError, Operator, connect
 from bench.demo.truth import TRUTHS
 from bench.log import export, history
 from bench.protocol import Begin, ChecksReply, GetChecks
-from bench.render.finding import finding_words
+from bench.render.printed_result import result_lines
 
 PAGE = (Path(__file__).parents[3] / "DEVELOPERS.md").read_text("utf-8")
 # the example by which the page shows how a check is added
@@ -65,7 +65,7 @@ def test_it_is_listed_and_evaluated(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     assert "stop-return" in checks()
     for command in ("check", "evaluate"):
         _, told = run(command, "--help")
-        assert "--times" in told and "How often it is pressed home (stop-return)." in " ".join(told.split())
+        assert "? stop-return: --times COUNT How often it is pressed home." in " ".join(told.split())
     assert "stop-return" in run("demo", "--help")[1]
     path = tmp_path / "stop.csv"
     rows = [f"1,free-end,0,{r}" for r in (2.5, 2.52, 2.51)]
@@ -80,11 +80,12 @@ def test_it_is_listed_and_evaluated(tmp_path: Path, monkeypatch: pytest.MonkeyPa
 
 
 def test_an_option_of_several_checks_is_described_for_each() -> None:
+    """Below its own question; each kind of check is named there."""
     told = " ".join(run("evaluate", "--help")[1].split()).replace("- ", "-")
     for check in checks().values():
+        part = told.partition(f"{check.question} {check.kind}: ")[2].partition("? ")[0]
         for option in check.options:
-            lists = re.findall(rf"{re.escape(option.words)} \(([^()]*)\)[.;]", told)
-            assert any(check.kind in kinds.split(", ") for kinds in lists), (check.kind, option.name)
+            assert f"{option.words}." in part, (check.kind, option.name)
 
 
 SETTINGS = """
@@ -115,7 +116,7 @@ async def test_it_is_taken_on_the_virtual_saw_logged_and_shown(first_bench) -> N
         talk.close()
     assert (finding.check, finding.verdict, finding.quantities[0].tolerance) == ("stop-return", "inside", 0.2)
     assert any("press it home again" in line for line in said)
-    assert any("Spread" in line for line in finding_words(finding, "mm"))
+    assert any("Spread" in line for line in result_lines(finding, "mm"))
     shown = history.show(rig.folder / "log.db", finding.id)
     evidence = msgspec.json.decode(shown.evidence, type=Evidence)
     assert evidence.options == {"times": 2, "most": 0.2}

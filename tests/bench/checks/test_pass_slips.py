@@ -13,7 +13,7 @@ from bench.checks.model import Evidence, EvidenceGear, Known, Lean, Trace
 from bench.checks.shared.closure import lost_motion
 from bench.checks.shared.slips import side_proved
 from bench.finding import EvidenceError, Finding
-from bench.gear import Indicator, Jig
+from bench.gear import Indicator, Jig, Saw
 from bench.procedure.conclusion import conclude
 from bench.render.remarks import notes_of
 from bench.uncertainty.components import SET_UP_DOF
@@ -254,3 +254,49 @@ def test_beside_statsmodels_and_scipy(seed: int) -> None:
     dof = math.hypot(between, other) ** 4 / (between**4 / 4 + presumed**4 / SET_UP_DOF)
     half = stats.t.ppf(0.975, dof) * math.hypot(between, other)
     assert fence.uncertainty == pytest.approx(half, rel=0.05)
+
+
+def rip_fence(spans: list[tuple[float, float]], bow: float, seed: int) -> Finding:
+    """A rip fence that closes by 1e-4 over 400 and is crowned, met by passes over these stretches of it."""
+    rng, traces = np.random.default_rng(seed), []
+    for n, (low, high) in enumerate(spans):
+        s = np.linspace(low, high, 100)
+        form = 1e-4 * s + bow * (1 - (s / 200 - 1) ** 2)
+        r = 2 + form + rng.normal(0, 2e-5) * s + rng.normal(0, 0.0007, s.size)
+        traces.append(Trace("-", s.tolist(), [round(float(x), 3) for x in r], True, f"{n}"))
+    gear = EvidenceGear(indicator=Indicator(resolution=0.001), saw=Saw("saw"))
+    return conclude(Evidence("rip-fence", traces, {}, gear), id="x", at="2026-01-01T00:00:00+00:00")
+
+
+@pytest.mark.parametrize("odd", [(120.0, 400.0), (0.0, 280.0), (190.0, 590.0), (250.0, 650.0), (30.0, 400.0)])
+def test_a_pass_over_another_stretch_does_not_shorten_that_of_all(odd: tuple[float, float]) -> None:
+    """Fitted over what all share, a crown of 0.05 turned the line by up to 152 urad, give or take 20, without a word."""
+    held = 0
+    for seed in range(20):
+        found_ = rip_fence([(0.0, 400.0)] * 5 + [odd], 0.05, seed)
+        fence = found_.quantities[0]
+        held += abs(abs(fence.value) - 1e-4) <= fence.uncertainty
+        left_out = "stretches that differ" in {row.part for row in found_.budget}
+        assert ("pass-elsewhere" in found_.codes) != left_out
+    assert held >= 16  # of 20 at 0.95, less three standard errors
+
+
+def test_passes_that_each_run_elsewhere_are_told() -> None:
+    assert "stretches-differ" in rip_fence([(0.0, 400.0), (100.0, 500.0)] * 2, 0.0, 1).codes
+
+
+@pytest.mark.parametrize("odd", [(200.0, 700.0), (0.0, 490.0), (60.0, 700.0)])
+def test_a_fence_whose_end_one_pass_leaves_out_is_not_called_straight(odd: tuple[float, float]) -> None:
+    """Its end stands proud by 0.07: over what all passes shared it was straight within 0.000, and good."""
+    rng, traces = np.random.default_rng(1), []
+    for placement, way in (("as-is", 1), ("rolled-over", -1)):
+        for n, (low, high) in enumerate([(0.0, 700.0)] * 2 + [odd]):
+            s = np.linspace(low, high, 300)
+            form = np.where(s < 180, (180 - s) * 4e-4, 0.0) + way * 0.01 * (1 - (s / 350 - 1) ** 2)
+            r = 2 + form + rng.normal(0, 1e-4) * s + rng.normal(0, 0.0007, s.size)
+            traces.append(
+                Trace(placement, s.tolist(), [round(float(x), 3) for x in r], True, f"{placement}{n}")
+            )
+    done = conclude(Evidence("fence-straight", traces, {}, GEAR), id="x", at="2026-01-01T00:00:00+00:00")
+    assert done.verdict != "inside" and done.quantities[0].value == pytest.approx(0.0518, abs=0.003)
+    assert "pass-elsewhere" in done.codes

@@ -18,7 +18,7 @@ from bench.finding import EvidenceError, Finding
 from bench.gear import Caliper, Jig
 from bench.procedure.conclusion import conclude
 from bench.procedure.prompt import ProcedureState, advance, ask
-from bench.render.finding import finding_words
+from bench.render.printed_result import result_lines
 from bench.render.remarks import move_words
 from bench.render.result import headline
 from bench.uncertainty import agreement
@@ -163,7 +163,7 @@ def test_agreement_is_said_before_all_else() -> None:
     known = Known(sweep=day, passes=Pool(2e-5**2, 30.0))
     same = board([25.3] * 3, [25.0] * 3, known=known, jig=None)
     assert same.remarks[0].code == "agrees-with-passes"
-    assert finding_words(same, "mm")[0].startswith("It agrees with the passes of 2026-02-03")
+    assert result_lines(same, "mm")[0].startswith("It agrees with the passes of 2026-02-03")
     assert headline(same, "mm", None).lead[0].startswith("It agrees with the passes of 2026-02-03")
     beside = same.comparison
     assert beside is not None and beside.agrees and beside.at == day.at and beside.value == 2e-4

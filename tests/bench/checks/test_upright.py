@@ -198,3 +198,15 @@ def test_the_scatter_of_a_line_is_that_of_a_library() -> None:
     both = lean([one], [one])
     assert one.slope == pytest.approx(rises) and both.degrees_of_freedom == 10
     assert both.standard_uncertainty == pytest.approx(math.sqrt(covariance[0, 0] / 2))
+
+
+def test_an_indicator_that_creeps_turns_the_square_and_not_the_fence() -> None:
+    """Taken in the order that is asked for, 5 um further in at each touch: 250 urad where every set-up began below."""
+    fence_leans, error, traces = 1e-3, 1e-4, []
+    for n, step in enumerate(find("upright").plan({"placements": "fence"}, EvidenceGear())):
+        way = 1 if step.placement == "fence-away" else -1
+        true = 2.5 + (fence_leans + way * error) * step.at
+        touches = [true + 0.005 * (step.repeat * n + k) for k in range(step.repeat)]
+        traces.append(Trace(step.placement, [step.at] * step.repeat, touches, True, str(n)))
+    lean_ = worked(traces, limit=2e-3).quantities[0]
+    assert abs(lean_.value) == pytest.approx(fence_leans, abs=1e-6)

@@ -601,7 +601,7 @@ async def test_past_results_are_listed_and_looked_at(fake, scenes) -> None:
         assert "moved" in text
         assert fake.of(LogList)[0].jig == "big-sled"
         await pilot.press("enter")
-        await scenes.until(pilot, lambda t: "too little to move" in t and "good enough ]" in t)
+        await scenes.until(pilot, lambda t: "too little to matter" in t and "good enough ]" in t)
         await pilot.press("full_stop", "full_stop")
         await scenes.until(pilot, lambda t: "CHECK AGAIN" in t)
 
@@ -764,7 +764,7 @@ async def test_a_rip_fence_that_closes_leads_and_its_act_is_seen(fake, scenes) -
         await scenes.until(pilot, lambda t: "DANGER: open it" in t)
         rows = [line[:42] for line in scenes.rows(app)]
         text = " ".join(" ".join(rows).split())
-        assert text.index("DANGER: it closes at the rear by") < text.index("First unplug the saw")
+        assert text.index("DANGER: the rip fence closes at the rear by") < text.index("First unplug the saw")
         assert "Move the rip fence's rear" in text
         assert "Never checked" not in text  # nothing else is due before that
         notes = " ".join(words for words, _ in further_words(app.screen.query_one("#further", Words)))

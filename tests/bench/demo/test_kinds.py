@@ -98,7 +98,7 @@ SIGNED = {
     ("kind", "seed", "options"),
     [
         ("slot-blade", 3, {"turns": 4}),  # swept past the plate at even turns
-        ("plate-wobble", 4, {"turns": 12}),
+        ("plate-wobble", 6, {"turns": 12}),
         ("runner-fit", 1, {"runner": "both"}),
         ("test-board", 9, {"kept": "right"}),
         ("side-play", 2, {"twist_at": 220.0}),

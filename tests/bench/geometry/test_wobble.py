@@ -40,12 +40,12 @@ def _form(turn):
 
 def test_peaks_between_the_marks_are_in_the_total():
     """The marks lie 22.5 degrees off the crests of a plate of two and three waves."""
-    turns = np.repeat(EIGHT, 2)
+    turns = np.concatenate((EIGHT, EIGHT + 2 * np.pi))
 
     def form(turn):
         return 0.03 * np.cos(turn - np.pi / 8) + 0.004 * np.cos(2 * turn) + 0.006 * np.cos(3 * turn - 1.0)
 
-    found = wobble(turns, form(turns) + np.tile([-1e-4, 1e-4], 8))
+    found = wobble(turns, form(turns) + np.repeat([-1e-4, 1e-4], 8))
     fine = np.linspace(0, 2 * np.pi, 36001)
     assert found.total == pytest.approx(np.ptp(form(fine)), abs=2e-4) and found.total > np.ptp(form(turns))
     assert found.warp == pytest.approx(np.ptp(form(fine) - 0.03 * np.cos(fine - np.pi / 8)), abs=2e-4)
@@ -66,14 +66,25 @@ def test_uneven_turns_with_a_warp_agree_with_a_general_least_squares(seed, n):
     turns = (np.arange(n) + rng.uniform(-0.2, 0.2, n)) * 2 * np.pi / n
     readings = _form(turns) + rng.normal(0, 1e-4, n)
     found = wobble(turns, readings)
-    if found.degrees_of_freedom != n - 5:
-        return  # noise that looks like a third harmonic
-    rows = np.column_stack([np.ones(n), *(f(k * turns) for k in (1, 2) for f in (np.cos, np.sin))])
-    other = least_squares(lambda p: rows @ p - readings, np.zeros(5), xtol=1e-15, gtol=1e-15).x
-    noise = np.sum((rows @ other - readings) ** 2) / (n - 5) * np.linalg.inv(rows.T @ rows)
-    for name, at in (("tilt", 1), ("warp", 3)):
-        square = np.sum(other[at : at + 2] ** 2) - noise[at, at] - noise[at + 1, at + 1]
-        assert getattr(found, name) == pytest.approx(2 * np.sqrt(square), abs=1e-7)
+    waves = 3 if n >= 10 else 2
+    assert found.harmonics == waves and found.degrees_of_freedom == n - 1 - 2 * waves
+    rows = np.column_stack(
+        [np.ones(n), *(f(k * turns) for k in range(1, waves + 1) for f in (np.cos, np.sin))]
+    )
+    other = least_squares(lambda p: rows @ p - readings, np.zeros(1 + 2 * waves), xtol=1e-15, gtol=1e-15).x
+    noise = np.sum((rows @ other - readings) ** 2) / (n - 1 - 2 * waves) * np.linalg.inv(rows.T @ rows)
+    clean = []
+    for at in range(1, other.size, 2):
+        square = np.sum(other[at : at + 2] ** 2)
+        left = max(0.0, square - noise[at, at] - noise[at + 1, at + 1])
+        clean += list(other[at : at + 2] * np.sqrt(left / square))
+    assert found.tilt == pytest.approx(2 * np.hypot(*clean[:2]), abs=1e-7)
+    fine = np.linspace(0, 2 * np.pi, 36001)
+    rest = sum(
+        c * np.cos(k * fine) + s * np.sin(k * fine)
+        for k, c, s in zip(range(2, waves + 1), clean[2::2], clean[3::2], strict=True)
+    )
+    assert found.warp == pytest.approx(np.ptp(rest), abs=1e-7)
 
 
 @given(st.integers(0, 10**6), st.integers(3, 5))
@@ -114,7 +125,7 @@ def test_where_counting_begins_changes_only_the_phase(seed, start, offset):
 @pytest.mark.parametrize("repeats", [pytest.param(1, marks=pytest.mark.ci), 3])
 def test_the_uncertainties_are_the_scatter_over_many_plates(repeats):
     rng = np.random.default_rng(3)
-    turns = np.tile(EIGHT, repeats)
+    turns = np.concatenate([EIGHT + 2 * np.pi * k for k in range(repeats)])
     form = 0.03 * np.cos(turns - 1.0) + 0.01 * np.cos(2 * turns)
     found = [wobble(turns, form + rng.normal(0, 0.002, turns.size)) for _ in range(300)]
 
@@ -124,9 +135,38 @@ def test_the_uncertainties_are_the_scatter_over_many_plates(repeats):
 
     assert ratio("tilt") == pytest.approx(1.0, abs=0.15)
     assert ratio("phase") == pytest.approx(1.0, abs=0.15)
-    assert ratio("warp") == pytest.approx(1.0, abs=0.15)
+    # a third harmonic that is lost in noise is taken for none: never less than the scatter
+    assert 0.85 <= ratio("warp") <= 1.25
     assert ratio("total") == pytest.approx(1.0, abs=0.15)
-    assert found[0].degrees_of_freedom == (3 if repeats == 1 else 19)
+    assert found[0].degrees_of_freedom == (3 if repeats == 1 else 17)
+
+
+def _turned(rng, times, again):
+    """A plate at eight marks, each stopped at a little off, the arbor floating from turning to turning."""
+    turns, readings = [], []
+    for mark in EIGHT:
+        for k in range(times):
+            if k == 0 or again:
+                off, x = rng.normal(0, 0.015), rng.normal(0, 0.003)
+            turns.append(mark + 2 * np.pi * k * again)
+            readings.append(_form(mark + off) + x + rng.normal(0, 0.0005))
+    return wobble(turns, readings)
+
+
+@pytest.mark.parametrize("again", [True, False])
+def test_readings_on_one_turning_do_not_hide_how_turnings_differ(again):
+    """The truth lies within t standard uncertainties in 93 of 100 plates at least."""
+    from scipy.stats import t
+
+    rng = np.random.default_rng(11)
+    truth = {"total": np.ptp(_form(np.linspace(0, 2 * np.pi, 7201))), "tilt": 0.06, "warp": 0.02}
+    found = [_turned(rng, 2, again) for _ in range(300)]
+    for name, true in truth.items():
+        within = [
+            abs(getattr(f, name) - true) <= t.ppf(0.975, f.degrees_of_freedom) * getattr(f, "u_" + name)
+            for f in found
+        ]
+        assert np.mean(within) >= 0.93, name
 
 
 def test_a_warp_on_few_uneven_turns_widens_the_tilt():
@@ -143,7 +183,7 @@ def test_a_warp_on_few_uneven_turns_widens_the_tilt():
 def test_one_mark_between_four_shows_a_warp_whichever_way_it_lies(phase):
     turns = np.repeat(np.radians([0, 45, 90, 180, 270]), 2)
     found = wobble(turns, 0.03 * np.cos(turns - 0.4) + 0.01 * np.cos(2 * turns - phase))
-    assert found.curve and found.warp == pytest.approx(0.02, rel=1e-6)
+    assert found.harmonics == 2 and found.warp == pytest.approx(0.02, rel=1e-6)
     assert found.tilt == pytest.approx(0.06, rel=1e-6)
 
 

@@ -186,3 +186,20 @@ def test_an_older_log_without_the_table_of_climate_is_read(tmp_path: Path) -> No
     assert [row["jig"] for row in due_of_log(old)["due"]] == ["big-sled", "small-sled"]
     assert drift_of_log(old)["series"]
     assert old.read_bytes() == before
+
+
+def test_a_rip_fence_that_closes_leads_due_dates_and_charts(live, path: Path) -> None:
+    life = live()
+    life.begin("run-1", jig="big-sled")
+    closes = Quantity(
+        "rip-fence", 3e-4, "rad", 6e-6, 9.0, 1.6e-4, "outside", "closes at the rear", over=316.0
+    )
+    told = {"id": "rip-1", "jig": "big-sled", "at": FIRST.isoformat(), "verdict": "outside"}
+    finding = Finding(check="rip-fence", quantities=[closes], **told)
+    life.writer.finding("run-1", finding, Evidence("rip-fence", [], {}, EvidenceGear()))
+    life.writer.close()
+    _, _, words = asked_of("due", path, "--at", "2025-01-20")
+    assert words.startswith("DANGER: the rip fence closes at the rear by 0.095 mm")
+    assert "By 2025" in words or "Now: " in words
+    _, _, words = asked_of("drift", path)
+    assert "Latest, 2025-01-10: DANGER: closes at the rear: 0.09 mm" in words

@@ -16,7 +16,7 @@ from bench.finding import Finding
 from bench.gear import Indicator, Jig, Saw, Square
 from bench.log import history
 from bench.procedure.conclusion import conclude
-from bench.render.finding import finding_words
+from bench.render.printed_result import result_lines
 from bench.render.remarks import notes_of
 
 LOG = Path(__file__).parents[3] / "fixtures" / "logs" / "sentences_only.db"
@@ -43,7 +43,7 @@ def test_its_findings_are_shown_with_the_sentences_they_had(path: Path) -> None:
         shown = notes_of(finding, "mm")
         kept = [note for note in finding.notes if "did not change" not in note]
         assert [note for note in shown if note in finding.notes] == kept
-        assert all(f"  Note: {note}" in finding_words(finding, "mm") for note in kept)
+        assert all(f"  Note: {note}" in result_lines(finding, "mm") for note in kept)
     # its doubts had codes, and are said once, in the words of today
     assert [remark.code for remark in found["f2"].doubts] == ["frozen", "frozen"]
     assert sum("At handle left the number did not move" in note for note in notes_of(found["f2"], "mm")) == 1

@@ -154,7 +154,7 @@ def test_the_procedure_in_the_hands_ends_square(pivot: str, fence: str, rotation
     else:
         assert "Set a stop against the bare working face" in move.text
         backwards = "away from you" if looks < 0 else "toward you"
-        assert f"move the fence {backwards}. Slip the leaf between" in move.text
+        assert f"move the sled fence {backwards}. Slip the leaf between" in move.text
         leaf = stop_at(face).buffer(distance, quad_segs=64)  # the stop with the leaf before it
         ended = swing_until_touching(jig, leaf, -3 * rotation, rotation)
     assert abs(ended) < 2e-3 * abs(rotation)

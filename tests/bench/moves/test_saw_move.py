@@ -77,4 +77,4 @@ def test_inch_users_read_it_over_the_same_length_as_the_result() -> None:
     finding = work("slot-blade", 0.0012, "right", Saw("s", parallel=0.0002))
     note = next(note for note in notes_of(finding, "inch") if "'s rear" in note)
     assert " mm" not in note
-    assert "over 11.8 in to the right" in note
+    assert "to the right. That is for 11.8 in of its length." in note

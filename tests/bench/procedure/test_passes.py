@@ -116,6 +116,16 @@ def test_a_pass_over_another_stretch_is_told_at_once(kind) -> None:
     assert passes.pushes == [True, False, True]
 
 
+def test_a_pass_that_leaves_out_the_beginning_is_refused_while_it_is_at_hand() -> None:
+    passes = Passes("fence-square")
+    for _ in range(2):
+        assert passes.take(0, 400) == "pass-kept"
+        passes.take(400, 0)
+    assert passes.take(115, 400) == "pass-elsewhere"  # long enough, and yet another stretch
+    passes.take(400, 0)
+    assert passes.take(20, 410) == "pass-kept"
+
+
 @pytest.mark.parametrize(
     ("kind", "code"), [("fence-square", "pass-kept"), ("fence-straight", "pass-elsewhere")]
 )

@@ -7,10 +7,11 @@ from source_calls import rows_named
 
 from bench.checks import checks
 from bench.finding import BudgetRow, Finding, Quantity, Remark
-from bench.render.finding import finding_words, quantity_words
+from bench.render.finding import quantity_words
 from bench.render.names import PARTS, QUANTITIES, placement_name
+from bench.render.printed_result import result_lines
 from bench.render.remarks import remark_words
-from bench.render.result import own_size, result_lines
+from bench.render.result import own_size
 
 
 def test_every_quantity_of_every_check_has_a_name() -> None:
@@ -27,6 +28,7 @@ def test_every_row_of_a_budget_has_a_name() -> None:
     [
         ("handle-left", "handle left"),
         ("turn-135", "135 degrees"),
+        ("turn-495", "135 degrees"),  # on the second way round
         ("-", "this set-up"),
         ("as-is", "the first set-up"),
     ],
@@ -45,7 +47,7 @@ def test_no_identifier_is_shown() -> None:
         Remark("read-once", values={"quantity": "yaw-play"}),
     ]
     said = " ".join(
-        finding_words(Finding(check="side-play", quantities=[q], budget=[row], remarks=remarks), "mm")
+        result_lines(Finding(check="side-play", quantities=[q], budget=[row], remarks=remarks), "mm")
     )
     for internal in ("3f2ab81c9d01", "handle-left", "leaned-left", "yaw-play", "between sweeps", "side-play"):
         assert internal not in said, said
@@ -59,7 +61,7 @@ def test_an_angle_is_told_over_its_own_length() -> None:
     q = Quantity("blade", 5e-4, "rad", 1e-4, 9.0, 3.3e-4, "outside", "rear leans right", over=160.0)
     assert "0.080 mm give or take 0.016 mm over 160 mm" in quantity_words(q, "mm", 600.0)
     assert own_size(q, "mm", 600.0) == "0.080 mm give or take 0.016 mm over 160 mm"
-    assert "Good enough within 0.053 mm over 160 mm." in quantity_words(q, "mm")
+    assert "Out: good enough within 0.053 mm over 160 mm." in quantity_words(q, "mm")
     board = Quantity("fence", 5e-4, "rad", 1e-4, 9.0)
     assert own_size(board, "mm", 600.0).endswith("across your 600 mm board")
 

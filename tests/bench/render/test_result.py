@@ -10,6 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.finding import Finding, Move, Quantity, Remark
+from bench.render.finding import quantity_words
+from bench.render.printed_result import result_lines
 from bench.render.remarks import notes_of
 from bench.render.result import (
     act_remark,
@@ -22,7 +24,6 @@ from bench.render.result import (
     opening,
     opposite,
     others,
-    result_lines,
     short_move,
     surely_closes,
 )
@@ -74,16 +75,18 @@ def _rip(verdict: str, way: str, mm_per_300: float, give: float = 0.02) -> Findi
 
 def test_a_rip_fence_that_closes_is_a_danger_before_all_else() -> None:
     said = headline(_rip("outside", "closes at the rear", 0.24), "mm", None)
-    assert said.danger == "DANGER: it closes at the rear by 0.240 mm give or take 0.020 mm per 300 mm."
+    assert (
+        said.danger
+        == "DANGER: the rip fence closes at the rear by 0.240 mm give or take 0.020 mm per 300 mm."
+    )
     assert said.lead[0].startswith("Work can bind behind the blade and be thrown back")
     assert in_short(_rip("outside", "closes at the rear", 0.24), "mm", None) == said.danger
 
 
 def test_a_rip_fence_that_may_close_is_told_so() -> None:
     found = _rip("cannot-tell", "closes at the rear", 0.01)
-    assert (
-        danger(found, "mm") == "DANGER: it may close at the rear: 0.010 mm give or take 0.020 mm per 300 mm."
-    )
+    words = "DANGER: the rip fence may close at the rear: 0.010 mm give or take 0.020 mm per 300 mm."
+    assert danger(found, "mm") == words
     assert not surely_closes(found)
 
 
@@ -106,7 +109,7 @@ def test_an_opening_is_positive_whatever_the_side_of_the_fence() -> None:
 def test_a_good_result_opens_with_good_and_the_figure_that_is_left() -> None:
     said = headline(_fence("inside", 0.012), "mm", 400.0)
     assert said.lead == ["Good: 0.016 mm give or take 0.008 mm across your 400 mm board."]
-    assert said.small[0] == "Left end too near you: too little to move."
+    assert said.small[0] == "Left end too near you: too little to matter."
 
 
 def test_a_good_size_names_what_it_is() -> None:
@@ -154,8 +157,40 @@ def test_the_other_way(way: str, other: str) -> None:
 def test_the_command_line_says_the_danger_first() -> None:
     closing = _rip("outside", "closes at the rear", 0.24)
     assert result_lines(closing, "mm")[0] == danger(closing, "mm")
-    assert result_lines(closing, "mm")[1].startswith("Rip fence: out")
+    assert result_lines(closing, "mm")[2].startswith("Rip fence: out")
     assert result_lines(_fence("outside", 0.09), "mm")[0].startswith("Fence square: out")
+
+
+@pytest.mark.parametrize("way", ["opens at the rear", "closes at the rear"])
+def test_no_limit_of_a_rip_fence_lets_it_close(way: str) -> None:
+    toe = _rip("outside", way, 0.04).quantities[1]
+    assert limit(toe, "mm", None) == "Good enough opening by up to 0.05 mm per 300 mm."
+    assert "Out: good enough opening" in quantity_words(toe, "mm")
+    assert large_figure(toe, "mm", None)[3] == "good up to 0.05"
+
+
+def test_a_limit_is_told_across_the_board_as_its_figure_is() -> None:
+    said = headline(_fence("outside", 0.09), "mm", 600.0)
+    assert said.small == ["Good enough within 0.10 mm across 600 mm (0.05 mm per 300 mm)."]
+
+
+def test_what_is_shown_as_zero_has_no_way() -> None:
+    slot = Quantity("slot-curvature", 1e-9, "1/mm", 1e-7, 9.0, way="the sled turns left as it is pushed")
+    assert quantity_words(slot, "mm") == "Slot's curve: 0.000 mm give or take 0.002 mm over 300 mm."
+    curved = msgspec.structs.replace(slot, value=1e-6)
+    assert quantity_words(curved, "mm").startswith(
+        "Slot's curve: the sled turns left as it is pushed, 0.011 mm"
+    )
+
+
+def test_the_command_line_says_what_to_do_and_which_of_two_is_out() -> None:
+    top = Quantity("fence-lean", 1.2e-3, "rad", 5e-5, 8.0, 1e-3, "outside", "top leans away from you")
+    lines = result_lines(_finding("outside", top, check="upright"), "mm")
+    assert "  Bring the sled fence's top back as much, then check again." in lines
+    between = Quantity("between", 9e-5, "rad", 6e-5, 9.0, 1.7e-4, "inside", "fences tighter than square")
+    left = Quantity("left", 3e-4, "rad", 4e-5, 9.0, 1.7e-4, "outside", "its outer end too far from you")
+    lines = result_lines(_finding("inside", between, left, check="mitre-square"), "mm")
+    assert "Out: good enough within 0.051 mm per 300 mm." in lines[3] and "Stop" not in " ".join(lines)
 
 
 def test_a_length_of_its_own_is_told_to_the_millimetre_and_no_digit_is_finer_than_known() -> None:
@@ -169,7 +204,8 @@ def test_a_length_of_its_own_is_told_to_the_millimetre_and_no_digit_is_finer_tha
 def test_nothing_to_take_off_is_no_line() -> None:
     play = Quantity("side-play", 0.09, "mm", 0.05, None, 0.15, "inside", None)
     off = Quantity("relief", 0.0, "mm", 0.0)
-    assert others(_finding("inside", play, off, check="runner-fit"), "mm") == []
+    found = _finding("inside", play, off, check="runner-fit")
+    assert others(found, "mm") == [] and "take off" not in " ".join(result_lines(found, "mm"))
 
 
 def test_what_is_said_as_the_act_is_no_note_as_well() -> None:
@@ -179,9 +215,9 @@ def test_what_is_said_as_the_act_is_no_note_as_well() -> None:
     assert next_act(found, "mm") == "Good play: it binds under 0.03 mm and is loose over 0.15 mm."
     assert notes_of(found, "mm", but=[act_remark(found)]) == []
     outside = Quantity("side-play", 0.2, "mm", 0.01, 9.0, 0.15, "outside", band=(0.03, 0.15))
-    assert limit(outside, "mm") == "Good enough from 0.03 to 0.15 mm."
+    assert limit(outside, "mm", None) == "Good enough from 0.03 to 0.15 mm."
     wide = msgspec.structs.replace(outside, band=(0.03, 30.0))
-    assert re.fullmatch(r"Good enough from [0-9.]+ thou to [0-9.]+ in\.", limit(wide, "inch"))
+    assert re.fullmatch(r"Good enough from [0-9.]+ thou to [0-9.]+ in\.", limit(wide, "inch", None))
 
 
 @pytest.mark.parametrize(

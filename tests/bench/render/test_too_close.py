@@ -6,7 +6,7 @@ import msgspec
 import pytest
 
 from bench.finding import Finding, Move, Quantity, Settle, SweepRow
-from bench.render.finding import finding_words
+from bench.render.printed_result import result_lines
 from bench.render.result import next_act
 
 LIMIT = 0.05 / 300
@@ -19,7 +19,7 @@ SETTLES = [
     ),
     (
         Settle("square"),
-        "This set-up cannot settle it. What stands in the way: the square's own error.",
+        "More passes cannot settle it. What limits it most: the square's own error.",
     ),
     (None, "What would settle it is not known; the notes say why."),
 ]
@@ -41,7 +41,7 @@ def finding(settle: Settle | None, verdict: str = "cannot-tell") -> Finding:
 @pytest.mark.parametrize(("settle", "words"), SETTLES)
 def test_printed_words_and_the_screens_act_say_what_would_settle_it(settle, words) -> None:
     found = finding(settle)
-    lines = finding_words(found, "mm")
+    lines = result_lines(found, "mm")
     assert lines[0] == f"Fence square of big-sled: too close to call. {words}"
     assert not any("Move " in line for line in lines)
     assert next_act(found, "mm") == words
@@ -50,5 +50,5 @@ def test_printed_words_and_the_screens_act_say_what_would_settle_it(settle, word
 
 def test_out_still_proposes_its_move() -> None:
     found = finding(None, "outside")
-    assert "  Move the left end away from you by 0.08 mm." in finding_words(found, "mm")
+    assert "  Move the left end away from you by 0.08 mm." in result_lines(found, "mm")
     assert next_act(found, "mm").startswith("Move the left end")

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from bench.finding import Settle
 from bench.uncertainty import (
     EARLY,
     Group,
@@ -251,3 +252,55 @@ def test_decided_early_only_where_the_stricter_interval_clears() -> None:
         assert not decided_early(sign * (tolerance + strict * 0.99), expanded, dof, tolerance)
         assert decided_early(sign * (tolerance - strict * 1.01), expanded, dof, tolerance)
         assert not decided_early(sign * (tolerance - strict * 0.99), expanded, dof, tolerance)
+
+
+def edge(scatter: float, clear: float, pushes: int = 3) -> Settle:
+    """What a sled fence `clear` rad inside its tolerance is told, two set-ups of pushes that scatter so."""
+    from bench.uncertainty import between_set_ups
+
+    limit = 0.05 / 300
+    slopes = [limit - clear + scatter * (n - (pushes - 1) / 2) for n in range(pushes)]
+    groups = [Group(0.5, slopes, [1e-6] * pushes, [50.0] * pushes) for _ in range(2)]
+    between = between_sweeps(groups)
+    budget = combine([*between.parts, between_set_ups([0.5, 0.5])])
+    assert verdict(limit - clear, budget.expanded, limit) == "cannot-tell"
+    return settle(limit - clear, budget, limit, between, groups, anew=2)
+
+
+def test_where_passes_differ_most_more_passes_settle_it() -> None:
+    assert edge(60e-6, 60e-6, 2).sweeps == 12
+
+
+@pytest.mark.parametrize(("scatter", "clear"), [(15e-6, 34e-6), (30e-6, 40e-6), (5e-6, 33e-6)])
+def test_where_set_ups_differ_most_no_number_of_passes_is_named(scatter: float, clear: float) -> None:
+    """What all passes of a set-up share stays, however many there are."""
+    told = edge(scatter, clear)
+    assert told.part == "between set-ups" and told.sweeps is None
+
+
+@pytest.mark.ci
+def test_the_whole_checks_that_are_named_settle_it_more_often_than_not() -> None:
+    """Fences inside and outside, set-ups that differ by no more than their passes explain."""
+    from bench.uncertainty import SetUpScatter, between_set_ups
+
+    rng, limit, told, settled = np.random.default_rng(5), 0.05 / 300, 0, 0
+
+    def checked(a: float, history: SetUpScatter | None):
+        rows = a + rng.normal(0, 15e-6, (2, 3))
+        groups = [Group(0.5, [float(x) for x in row], [1e-6] * 3, [50.0] * 3) for row in rows]
+        between = between_sweeps(groups)
+        budget = combine([*between.parts, between_set_ups([0.5, 0.5], history)])
+        return float(rows.mean()), budget, between, groups, float(rows[1].mean() - rows[0].mean()) / 2
+
+    for a in rng.uniform(0.4 * limit, 1.6 * limit, 1200):
+        value, budget, between, groups, e = checked(a, None)
+        if verdict(value, budget.expanded, limit) != "cannot-tell":
+            continue
+        named = settle(value, budget, limit, between, groups, anew=2).checks
+        if named is None:
+            continue
+        errors = [e, *(checked(a, None)[4] for _ in range(named - 1))]
+        history = SetUpScatter(float(np.var(errors, ddof=1)), named - 1.0, 15e-6**2 / 6, 4.0 * named, named)
+        value, budget, *_ = checked(a, history)
+        told, settled = told + 1, settled + (verdict(value, budget.expanded, limit) != "cannot-tell")
+    assert told > 100 and settled / told >= 0.57  # two of three, less three standard errors of some 180

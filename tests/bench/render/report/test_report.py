@@ -13,7 +13,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import bench.render.report as room
-from bench.finding import Doubt
+from bench.finding import Doubt, Quantity
+from bench.render.report.chart import chart
+from bench.render.report.figures import Scale
 from bench.render.report.page import card_html, report_html
 from bench.render.report.section import MOST_RESULTS
 from bench.render.report.sentences import TEMPLATES
@@ -118,6 +120,36 @@ def test_what_to_do_is_said_until_it_is_done(shop) -> None:
     assert act in Page(report_html(planned, "mm")).text
 
 
+def test_a_rip_fence_that_closes_leads_the_page_and_has_no_quick_check(shop) -> None:
+    source = shop("big-sled", months=1)
+    closes = Quantity(
+        "rip-fence", 3e-4, "rad", 6e-6, 9.0, 1.6e-4, "outside", "closes at the rear", over=316.0
+    )
+    found = msgspec.structs.replace(
+        source.findings[0], check="rip-fence", quantities=[closes], verdict="outside", move=None, budget=[]
+    )
+    source = msgspec.structs.replace(source, findings=[found])
+    text = Page(report_html(source, "mm")).text
+    danger = "DANGER: the rip fence closes at the rear by 0.095 mm"
+    assert 0 < text.index(danger) < text.index("What to check next") and text.count(danger) == 2
+    card = Page(card_html(source, "mm")).text
+    assert danger in card and "Out. DANGER" not in card
+    assert "check fence-square --jig big-sled --quick" in card
+
+
+def test_what_is_good_of_a_rip_fence_is_no_band_on_both_sides() -> None:
+    """On the right of the blade a value above zero closes."""
+    result = {"at": "2026-03-01", "value": 1e-4, "uncertainty": 1e-5, "alarm": None}
+    period = {"from": "2026-03-01", "reason": "first", "mean": 1e-4, "results": [result]}
+    row = {"tolerance": 1.6e-4, "season": None, "baselines": [period]}
+    for ways, edge in (
+        (("closes at the rear", "opens at the rear"), 0),
+        (("opens", "closes at the rear"), 1),
+    ):
+        drawn = chart(row, Scale.of("rad", "mm", None, 2e-4), ways)
+        assert drawn.band is not None and drawn.band[edge] == drawn.zero != drawn.band[1 - edge]
+
+
 def test_a_doubt_stands_beside_its_result(shop) -> None:
     source = shop("big-sled", months=1)
     doubted = msgspec.structs.replace(
@@ -155,7 +187,7 @@ def test_what_could_not_be_read_is_said(shop) -> None:
 def test_a_card_says_what_hangs_by_the_saw(shop) -> None:
     text = Page(card_html(shop("big-sled"), "mm")).text
     for part in (
-        "Good enough: within 0.05 mm per 300 mm, which is 0.10 mm per 600 mm.",
+        "Good enough within 0.10 mm across 600 mm (0.05 mm per 300 mm).",
         "✓ Good: ",
         "Next check: now.",
         "sweepgauge check fence-square --jig big-sled --quick",
