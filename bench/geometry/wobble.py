@@ -136,7 +136,7 @@ def _marks(angles: Array, values: Array) -> _Marks:
         squares = float(np.sum((values_of - means[mark]) ** 2))
         repeats = int(turnings.size - turns.size)
     else:
-        counts = readings[np.argsort(angles)]
+        counts = readings[np.argsort(angles, kind="stable")]
     return _Marks(turns, means, counts.astype(np.float64), squares, repeats, again)
 
 

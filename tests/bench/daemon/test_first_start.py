@@ -41,9 +41,13 @@ def seen(m: SetupNotice) -> bool:
     return m.phase == "seen"
 
 
+def both_read(m: Cables) -> bool:
+    return sum(c.state == "reads" for c in m.cables) == 2
+
+
 async def on_the_cables(bench, wire) -> None:
     """Both cables are heard, and the plunger is asked for."""
-    await bench.until(wire, Cables, lambda m: sum(c.state == "reads" for c in m.cables) == 2)
+    await bench.until(wire, Cables, both_read)
     if not any(isinstance(m, SetupNotice) for m in wire.said):
         await bench.until(wire, SetupNotice, asking("indicator"))
 
@@ -66,6 +70,7 @@ async def test_from_no_file_to_two_instruments_that_read(first_bench, monkeypatc
         await bench.until(wire, SetupNotice, lambda m: m.phase == "kept" and not m.on)
         wire.send(Learn("travel"))
         await bench.until(wire, SetupNotice, asking("travel"))
+        await bench.until(wire, Cables, both_read)
         await bench.hands.push(70.0, 400.0)
         found = await bench.until(wire, SetupNotice, seen)
         assert (found.port, found.grows) == (bench.names["travel"], "away")
@@ -175,7 +180,7 @@ async def test_later_it_is_found_anew_and_what_the_file_says_otherwise_is_told_f
         wire.send(Learn("indicator"))
         await bench.until(wire, SetupNotice, asking("indicator"))
         await bench.until(wire, Cables, lambda m: {c.role for c in m.cables} == {"indicator", "travel"})
-        await asyncio.sleep(0.5)
+        await bench.until(wire, Cables, both_read)
         await bench.hands.press_plunger(1)
         found = await bench.until(wire, SetupNotice, seen)
         assert 'indicator.grows = "pulled-out" becomes "pushed-in"' in found.words
