@@ -36,7 +36,7 @@ from bench.protocol import (
     LogText,
 )
 from bench.render.printed_result import result_lines
-from bench.render.result import part_size, told_over_words
+from bench.render.result import LEAST_SHARE, part_size, told_over_words
 from bench.units import System, length_words, slope_words
 
 UNDATED = "?: the clock had not been set when this was measured."
@@ -116,7 +116,7 @@ def _show_lines(
     yield from result_lines(finding, units)
     unit = finding.quantities[0].unit if finding.quantities else "mm"
     over = f" {told_over_words(None, units)}" if unit == "rad" else ""
-    for row in finding.budget:
+    for row in (one for one in finding.budget if one.share >= LEAST_SHARE):
         give = part_size(row.standard_uncertainty, unit, units, None)
         part = part_name(row.part)
         yield f"  {row.share:5.0%}  {part}, give or take {give}{over}"

@@ -44,7 +44,6 @@ LESSONS = {
     "moving": "The line is what the tip rides on. Dust is left out.",
     "mark": "The sled stops at each mark by itself; Enter takes it.",
     "spot": "It is done for you. Held still, the number is taken by itself.",
-    "width": "It is done for you. Held still, the number is taken by itself.",
     "live stand": "The indicator is set on the sled for you. Enter.",
     "live lean": "The sled is leaned for you. The number stands still: Enter.",
     "live go": "h turns the screw a little. When it says there, press Enter.",
@@ -90,7 +89,7 @@ def lesson(
 
 def _step(ask: Prompt, hands_client: HandsClient) -> str:
     if ask.by_itself:
-        return "width" if ask.gather == "width" else "spot"
+        return "spot"
     square = (ask.placement or "").startswith("handle-")
     if ask.phase == "place" and not square:
         cut = ask.gather == "width" and ask.placement == FIRST_WIDTH

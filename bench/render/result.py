@@ -308,8 +308,8 @@ def large_figure(
     if q.band is not None:
         good = f"good {limit_words(q, units)}"
     elif q.tolerance is not None:
-        limit = q.tolerance * _told_span(q, units, board)[0]
-        good = f"good within {length_words(limit, units)}"
+        limit = length_words(q.tolerance * _told_span(q, units, board)[0], units)
+        good = f"good {'up to' if q.way in (OPENS, CLOSES) else 'within'} {limit}"
     return figures, unit, over, good.removesuffix(f" {unit}")
 
 

@@ -57,10 +57,8 @@ turn-saw: First unplug the saw and see the blade at rest. Move the {part:blade=b
   order, how tight: the saw's manual says. Then take the check again.
 move-saw: First unplug the saw and see the blade at rest. Move the rear of the
   {part:blade=blade's carriage|rip fence=rip fence} {turn:slope {uncertainty}} to the
-  {way}. Hold the front in its place. {part:blade=On some saws the table is shifted
-  instead. Then move the table's rear as much to the {other_way}.|rip fence=It then
-  opens a little at the rear.} Which bolts, in what order, how tight: the saw's manual
-  says. Then take the check again.
+  {way}. Hold the front in its place. How: the saw's manual says. Then take the check
+  again.
 
 # The sled fence's form.
 both-ways: Not every set-up has a pass from left to right. Passes both ways are used.

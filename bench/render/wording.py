@@ -14,13 +14,13 @@ def without_name(name: str, words: str) -> str:
 
 
 def without_port(name: str, port: str, words: str) -> str:
-    """`The indicator's cable is not there: ...` for `/dev/... is not there: ...`: the
+    """`The indicator's port is not there: ...` for `/dev/... is not there: ...`: the
     path of a device says nothing at the saw."""
     if not port:
         return words
     words = words.removesuffix(f" ({port})")
     if words.startswith(port):
-        return f"The {name}'s cable{words.removeprefix(port)}"
+        return f"The {name}'s port{words.removeprefix(port)}"
     return words
 
 

@@ -137,10 +137,11 @@ async def week_of_days(rig: Rig) -> bool:
     )
 
 
-# the journal is followed beside it: it would notice only by a next line that nobody listens any more
+# The journal is followed beside it: it would notice only by a next line that nobody listens any more. What is found is
+# not thrown away: grep would then read to the end, which never comes
 NEXT_MORNING = r"""
 sudo date -s 'tomorrow 08:00' >/dev/null
-grep -Em{} '^(Finished|Failed) ' >/dev/null < <(
+grep -Em{} '^(Finished|Failed) ' < <(
     sudo journalctl -b -u sweepgauge-review -n all -f -o cat </dev/null 2>/dev/null
 )
 """

@@ -7,7 +7,6 @@ modulo 16; `#------/0` says that its lamp is out.
 
 from __future__ import annotations
 
-import asyncio
 import contextlib
 import re
 import sqlite3
@@ -18,6 +17,7 @@ from typing import Any
 
 import pytest
 from click.testing import CliRunner
+from turns import until
 
 from bench.cli.common import Complaint
 from bench.cli.decode import decode
@@ -160,12 +160,15 @@ def test_it_is_heard_on_a_line_and_the_doctor_proposes_it(said) -> None:
 
 
 async def shown(app: Any, text: str) -> None:
-    async with asyncio.timeout(60.0):
-        while not any(
-            text in "".join(segment.text for segment in strip)
-            for strip in app.screen._compositor.render_strips()
-        ):
-            await asyncio.sleep(0.02)
+    drawn = [True]
+    app.post_display_hook = lambda: drawn.append(True)
+
+    def stands() -> bool:
+        drawn.clear()
+        strips = app.screen._compositor.render_strips()
+        return any(text in "".join(segment.text for segment in strip) for strip in strips)
+
+    await until(lambda: drawn and stands())
 
 
 async def test_a_first_start_finds_it_and_the_daemon_reads_it(first_bench) -> None:

@@ -43,13 +43,15 @@ def texts() -> Iterator[Text]:
     for path in sorted(ROOT.rglob("*.py")):
         where = path.relative_to(ROOT)
         source = WHOLE.get(where.parts[0])
-        tree = ast.parse(path.read_text())
+        whole = path.read_text()
+        if source is None and "raise " not in whole:  # it need not be parsed
+            continue
+        tree = ast.parse(whole)
+        nodes = list(ast.walk(tree))
         for words in _help(tree) if source == "command" else ():
             yield Text("command", f"{where}", words)
-        codes = {
-            key.value for d in ast.walk(tree) if isinstance(d, ast.Dict) for key in d.keys if _is_text(key)
-        }
-        for node, expression in _expressions(tree, raised_only=source is None):
+        codes = {key.value for d in nodes if isinstance(d, ast.Dict) for key in d.keys if _is_text(key)}
+        for node, expression in _raised(nodes) if source is None else _within(tree, None):
             for text in variants(expression):
                 if text not in codes and _is_words(text, node):
                     yield Text(source or "error", f"{where}:{expression.lineno}", text.strip())
@@ -130,14 +132,11 @@ def _called(call: ast.Call) -> str:
     return call.func.attr if isinstance(call.func, ast.Attribute) else getattr(call.func, "id", "")
 
 
-def _expressions(tree: ast.Module, *, raised_only: bool) -> Iterator[tuple[ast.AST | None, ast.expr]]:
-    """Each text with what it stands in, the outermost expression that makes it."""
-    if raised_only:
-        for node in ast.walk(tree):
-            if isinstance(node, ast.Raise) and _tells(node):
-                yield from _within(node, None)
-        return
-    yield from _within(tree, None)
+def _raised(nodes: list[ast.AST]) -> Iterator[tuple[ast.AST | None, ast.expr]]:
+    """Each text of an error with what it stands in, the outermost expression that makes it."""
+    for node in nodes:
+        if isinstance(node, ast.Raise) and _tells(node):
+            yield from _within(node, None)
 
 
 def _tells(node: ast.Raise) -> bool:

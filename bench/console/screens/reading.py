@@ -10,6 +10,7 @@ from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 from textual.widget import Widget
 
+from bench.console.result_drawing import has_picture
 from bench.console.screens.base import Page
 from bench.console.view_model import CUT, DRIFT, SHOP
 from bench.console.widgets import figure, pages, result
@@ -123,8 +124,10 @@ class PastResultScreen(ReadingScreen):
         yield drawing(result.past_verdict, "state")
         says = partial(result.past_words, finding=self._finding, beside=True)
         yield Words(says, "past gear")
-        yield drawing(result.interval, "interval")
-        yield drawing(result.result_picture, "picture")
+        if has_picture(self._finding):
+            yield drawing(result.result_picture, "picture")
+        else:
+            yield drawing(result.interval, "interval")
         yield Words(partial(result.further_words, finding=self._finding), "gear")
 
 

@@ -162,7 +162,7 @@ def interval(v: Viewer, wide: int, high: int, finding: Finding | None = None) ->
         value, ends = opens, ("closes", "opens")
         good = (0.0, limit) if limit is not None else None
     elif other == way:  # a size: there is no other way
-        value, ends, least = abs(value), ("none", "much"), 0.0
+        value, ends, least = abs(value), ("", ""), 0.0
     return scale(value, give, q.band or good, wide, g, ends, least=least)
 
 

@@ -132,11 +132,11 @@ async def test_what_the_daemon_noted_is_said_until_somebody_was_there(fake, scen
     async with scenes.screen(fake) as (_app, pilot):
         await scenes.until(pilot, lambda t: "3 passes were saved" in t)
         assert not fake.of(NotesSeen)  # a screen that nobody looks at has told nobody
-        await pilot.press("6")
-        await scenes.until(pilot, lambda t: "5 notes" in t)
+        await pilot.press("9")
+        await scenes.until(pilot, lambda t: "5  What was noted here" in t)
         assert fake.of(NotesSeen)[0].count == 1
         await pilot.press("5")
-        await scenes.until(pilot, lambda t: "What was noted" in t and "3 passes were saved" in t)
+        await scenes.until(pilot, lambda t: "here" not in t and "3 passes were saved" in t)
     fake.told = 1
     async with scenes.screen(fake) as (_app, pilot):
         text = await scenes.until(pilot, lambda t: "OUT" in t)

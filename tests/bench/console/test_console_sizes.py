@@ -13,14 +13,8 @@ from bench.protocol import InstrumentState, LiveMoveNotice, Prompt, PromptChange
 
 SIZES = [
     (40, 15),
-    (80, 24),
-    ci(((60, 20),)),
-    ci(((160, 48),)),
-]
-ONE = [
-    SIZES[0],
     *(ci((size,)) for size in [(80, 24), (60, 20), (160, 48)]),
-]  # a phone; test_console_screen has the others
+]  # the tightest of them every day
 
 
 def phases(scenes) -> list[tuple[Prompt, str]]:
@@ -73,7 +67,7 @@ async def test_all_that_is_asked_is_inside(fake, scenes, size) -> None:
             assert enters == (ask.enter and not ask.waiting)
 
 
-@pytest.mark.parametrize("size", ONE)
+@pytest.mark.parametrize("size", SIZES)
 async def test_a_result_says_its_verdict_and_its_act(fake, scenes, size) -> None:
     acts = {
         "inside": ("√ GOOD ENOUGH", "nothing to move", "next check"),
@@ -106,7 +100,7 @@ async def test_every_page_fits_and_says_how_to_go_back(fake, scenes, size) -> No
             await pilot.pause(0.03)
 
 
-@pytest.mark.parametrize("size", ONE)
+@pytest.mark.parametrize("size", SIZES)
 async def test_the_live_move_says_how_far_and_which_way(fake, scenes, size) -> None:
     fake.last = [scenes.finding()]
     async with scenes.screen(fake, size=size) as (app, pilot):

@@ -31,11 +31,11 @@ def said(state: ViewModel) -> list[tuple[str, bool]]:
 def test_a_cable_is_named_by_its_instrument_and_the_latest_words_stand(state: ViewModel) -> None:
     fold(state, instrument("absent", f"{PORT} went away (the cable was pulled)."))
     fold(state, instrument("absent", f"{PORT} is not there: is the cable plugged in?"))
-    assert said(state) == [("The indicator's cable is not there: is the cable plugged in?", True)]
+    assert said(state) == [("The indicator's port is not there: is the cable plugged in?", True)]
     fold(state, instrument("open", f"{PORT} is open."))
     assert said(state) == [("The indicator is back.", False)]
     fold(state, instrument("absent", f"{PORT} went away (the cable was pulled)."))
-    assert said(state) == [("The indicator's cable went away (the cable was pulled).", True)]
+    assert said(state) == [("The indicator's port went away (the cable was pulled).", True)]
 
 
 def test_an_instrument_heard_first_is_not_said_to_be_back() -> None:

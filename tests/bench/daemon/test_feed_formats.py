@@ -13,6 +13,7 @@ from encoders import make_encoder
 from gpiozero.pins.mock import MockFactory
 from mock_lines import mock_lines
 from peers import RegisterDevice, Wheel, key_events
+from turns import until
 
 from bench.daemon.acquisition import Batch, Instrument
 from bench.daemon.sources import Sources
@@ -51,16 +52,20 @@ class Heard:
         self.states.append(instrument.state)
 
     async def until(self, true: Callable[[], object], seconds: float = 60.0) -> None:
-        end = time.monotonic() + seconds
-        while not true():
-            assert time.monotonic() < end, (
-                self.states,
-                self.values[-5:],
-                self.rejected[-5:],
-                text([self.instrument.remark]),
-            )
+        ticking = asyncio.ensure_future(self._tick())
+        try:
+            await until(true, seconds, self._told)
+        finally:
+            ticking.cancel()
+
+    async def _tick(self) -> None:
+        """As the daemon does."""
+        while True:
             self.instrument.tick(time.monotonic())
             await asyncio.sleep(0.005)
+
+    def _told(self) -> object:
+        return self.states, self.values[-5:], self.rejected[-5:], text([self.instrument.remark])
 
 
 @pytest.fixture

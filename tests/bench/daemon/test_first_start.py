@@ -9,7 +9,17 @@ import pytest
 from encoders import make_encoder
 from turns import until
 
-from bench.protocol import Cables, Error, GearReply, Learn, Press, PutUnits, SetupNotice, StatusReply
+from bench.protocol import (
+    Cables,
+    Error,
+    GearReply,
+    GetStatus,
+    Learn,
+    Press,
+    PutUnits,
+    SetupNotice,
+    StatusReply,
+)
 from bench.settings.settings_file import load
 
 BOTH = """# my own words
@@ -133,7 +143,8 @@ async def test_two_that_move_one_that_goes_away_and_a_press_too_short(first_benc
         said = await bench.until(wire, SetupNotice, asking("indicator"))
         assert "went away; nothing was kept" in said.words
         wire.send(Press(waits=False))
-        await asyncio.sleep(0.2)
+        wire.send(GetStatus())
+        await bench.until(wire, StatusReply)  # the key before it was taken
         assert not bench.settings_file.exists()
         bench.ports.replug("indicator")
         await on_the_cables(bench, wire)

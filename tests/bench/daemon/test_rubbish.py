@@ -21,7 +21,7 @@ def raw(tmp_path) -> socket.socket:
     return one
 
 
-def test_a_bad_message_is_an_error_object_on_a_socket_for_the_group_alone(rigs, run, tmp_path) -> None:
+def test_a_bad_message_is_an_error_object_on_a_socket_for_the_group_alone(rigs, run, wire, tmp_path) -> None:
     rigs()
     run("daemon").hear("ready")
     assert stat.S_IMODE((tmp_path / "socket").stat().st_mode) == 0o660
@@ -44,6 +44,17 @@ def test_a_bad_message_is_an_error_object_on_a_socket_for_the_group_alone(rigs, 
             one.sendall(b'{"type": "status"}\n')
             while (answer := json.loads(lines.readline()))["type"] != "status-reply":
                 pass
+    client = wire()
+    for begin, says in (
+        (Begin("nonsense"), "no check is called"),
+        (Begin("fence-square", jig="nobody"), "nobody"),
+        (Begin("fence-square", sweeps=0), "1 to 50"),
+        (Begin("test-board"), "no caliper"),
+    ):
+        client.send(begin)
+        while not isinstance(answer := client.next(60.0), Error):
+            assert answer is not None
+        assert says in answer.text
 
 
 @pytest.mark.ci
@@ -91,19 +102,3 @@ def test_a_port_that_sends_rubbish_is_a_state_and_comes_back(rigs, run, wire) ->
     assert "baud rate" in indicator.words
     rig.sends = True
     hear_state(client, "indicator", "open")
-
-
-def test_wrong_requests_are_told_why(rigs, run, wire) -> None:
-    rigs()
-    run("daemon").hear("ready")
-    client = wire()
-    for begin, says in (
-        (Begin("nonsense"), "no check is called"),
-        (Begin("fence-square", jig="nobody"), "nobody"),
-        (Begin("fence-square", sweeps=0), "1 to 50"),
-        (Begin("test-board"), "no caliper"),
-    ):
-        client.send(begin)
-        while not isinstance(answer := client.next(60.0), Error):
-            assert answer is not None
-        assert says in answer.text

@@ -79,7 +79,7 @@ def test_what_is_told_of_it_is_made_of_the_codes_that_the_daemon_writes(log: Log
     log.event(None, "unit", switched, at=Stamp(2, NOW - 90, True))
     assert log.flush()
     indicator, travel = recent_events(log.path, NOW)
-    assert indicator.evidence[0].endswith("The indicator's cable is not there.")
+    assert indicator.evidence[0].endswith("The indicator's port is not there.")
     assert "from mm to inch" in travel.evidence[0]
 
 

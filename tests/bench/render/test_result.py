@@ -166,7 +166,7 @@ def test_no_limit_of_a_rip_fence_lets_it_close(way: str) -> None:
     toe = _rip("outside", way, 0.04).quantities[1]
     assert limit(toe, "mm", None) == "Good enough opening by up to 0.05 mm per 300 mm."
     assert "Out: good enough opening" in quantity_words(toe, "mm")
-    assert large_figure(toe, "mm", None).good == "good opening up to 0.05"
+    assert large_figure(toe, "mm", None)[3] == "good up to 0.05"
 
 
 def test_a_limit_is_told_across_the_board_as_its_figure_is() -> None:

@@ -9,7 +9,7 @@ PORT = "/dev/serial/by-id/usb-gauge-if00-port0"
 
 def test_the_instrument_is_named_and_not_its_port() -> None:
     said = without_port("indicator", PORT, f"{PORT} went away (the cable was pulled).")
-    assert said == "The indicator's cable went away (the cable was pulled)."
+    assert said == "The indicator's port went away (the cable was pulled)."
 
 
 def test_words_that_name_it_stay() -> None:

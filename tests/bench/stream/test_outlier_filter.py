@@ -122,6 +122,7 @@ def test_most_flips_of_a_24_bit_frame_still_parse() -> None:
     assert outcome.parsed / outcome.flipped == pytest.approx(22 / 24, abs=0.04)
 
 
+@pytest.mark.parametrize("seed", [1, ci(2)])
 @pytest.mark.parametrize(
     ("name", "count"),
     [
@@ -129,14 +130,10 @@ def test_most_flips_of_a_24_bit_frame_still_parse() -> None:
         pytest.param("bcd28", 0.01, id="28 bits"),
     ],
 )
-def test_ten_counts_off_is_seen_amid_noise(name: str, count: float) -> None:
+def test_ten_counts_off_is_seen_amid_noise(name: str, count: float, seed: int) -> None:
     """Decimal digits differ by ten counts where their neighbour digit has one bit flipped: hardly more than noise."""
-    found = [
-        spoiled_stream(4_000, name=name, rate=10.0, count=count, noise=0.8 * count, share=0.03, seed=seed)
-        for seed in (1, 2)
-    ]
-    assert sum(one.escaped for one in found) <= 1, found
-    assert sum(one.refused_good for one in found) <= 2, found
+    found = spoiled_stream(4_000, name=name, rate=10.0, count=count, noise=0.8 * count, share=0.03, seed=seed)
+    assert found.escaped <= 1 and found.refused_good <= 1, found
 
 
 @pytest.mark.slow

@@ -414,8 +414,9 @@ async def test_a_url_without_a_descriptor_is_read_by_a_thread(settle: float) -> 
         await heard.until(lambda: heard.data.endswith(b"\n"))
         assert heard.data == (b"+1.5 mm\r\n" if settle else b"early\r\n")
         assert heard.threads == {threading.get_ident()}
-        thread_count = threading.active_count()
-    await heard.until(lambda: threading.active_count() < thread_count)  # the reading thread ends by itself
+        (reading,) = [one for one in threading.enumerate() if "_read_in_thread" in one.name]
+    await asyncio.to_thread(reading.join, PATIENCE)  # it ends by itself
+    assert not reading.is_alive()
 
 
 async def test_nothing_is_heard_after_stop() -> None:
