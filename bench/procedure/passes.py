@@ -145,8 +145,8 @@ class AcceptedPasses:
         pushes = [trace for trace in self.traces if trace.push]
         here = [t for t in pushes if along or t.placement == self.placement]
         new = Trace(self.placement, travel, [])
-        why = not_whole([*here, new]).get(id(new))
-        return StatusMessage(why.code, dict(why.values)) if why is not None else None
+        why = not_whole([*here, new], face=along, latest=new).get(id(new))
+        return StatusMessage("pass-elsewhere", dict(why.values)) if why else None
 
     def _drop_shorter(self, length: float) -> None:
         """A first, short pass was taken for whole until a longer one showed what whole

@@ -59,7 +59,7 @@ def passes_of(
     else:
         _compare_pulls(chosen, remarks)
         chosen = [[t for t in group if t.push] for group in chosen]
-    refused = not_whole([t for group in chosen for t in group], WINDOW)
+    refused = not_whole([t for group in chosen for t in group], face=True)
     looks = [[_cleaned(t, n, count) for n, t in enumerate(g, 1)] for g in chosen]
     groups: list[list[Pass]] = []
     for placement, some in zip(placements, looks, strict=True):

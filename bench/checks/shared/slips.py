@@ -25,6 +25,7 @@ SHARE_OF_LONGEST = 0.70
 # bow of 0.02 mm turns the line of what is left by a tenth of a usual limit; common
 # practice, no source
 SHARE_LEFT_OUT = 0.1
+FACE_LEFT_OUT = 45.0  # mm, where form is asked for: what is averaged along a face
 SHORT_PUSH = 100.0  # mm, of all pushes; common practice, no source
 BETTER_LENGTH = 150.0  # mm of travel from which a pass tells enough; common practice
 HANDLING = 30.0  # mm: below it is no pass, and `doubts` says so
@@ -49,11 +50,13 @@ WIDTHS_APART, MUCH_TAPER = 0.1, 3.0
 SLOT_TO_RUNNER = 1.0
 
 
-def not_whole(traces: Sequence[Trace], allowed: float = math.inf) -> dict[int, Remark]:
+def not_whole(
+    traces: Sequence[Trace], *, face: bool = False, latest: Trace | None = None
+) -> dict[int, Remark]:
     """Why pushes over one surface are refused, by `id`: they cover too little of what
-    the longest covers, or leave out a part that the others cover. Used with it, such a
-    push would shorten the stretch of all. allowed: mm that may be left out at either
-    end, where that is less than a share of the longest."""
+    the longest covers, or leave out a part that the others cover. Used with them, such
+    a push would shorten the stretch of all. face: whether form is asked for, not a
+    line. latest: the push that is judged by those before it alone."""
     pushes = [trace for trace in traces if trace.travel]
     longest = max(map(reach, pushes), default=0.0)
     short = [t for t in pushes if reach(t) < SHARE_OF_LONGEST * longest]
@@ -64,8 +67,11 @@ def not_whole(traces: Sequence[Trace], allowed: float = math.inf) -> dict[int, R
     spans = {id(t): travel_span(t.travel) for t in pushes if id(t) not in refused}
     if not spans:
         return refused
-    begins, ends = map(statistics.median, zip(*spans.values(), strict=True))
-    allowed = min(allowed, SHARE_LEFT_OUT * longest)
+    before = [span for key, span in spans.items() if key != id(latest)] or [
+        *spans.values()
+    ]
+    begins, ends = map(statistics.median, zip(*before, strict=True))
+    allowed = min(FACE_LEFT_OUT if face else math.inf, SHARE_LEFT_OUT * longest)
     others = {"began": begins, "ended": ends}
     elsewhere = {
         key: refusal("pass-elsewhere", **{"from": low, "to": high}, **others)
