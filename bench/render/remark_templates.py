@@ -63,7 +63,7 @@ pass-dirty: {share:.0%} of its readings are left out as dust or slips. More than
 pass-jumps: The reading jumps by about {size:length} at {at:station} and stays there.
   Was the stand bumped, zero pressed, or the square moved? Take it again.
 pass-short: It covers only {covered:station}, under {share:.0%} of the longest there.
-pass-elsewhere: It ran from {from:station} to {to:station} of travel, the others from
+pass-elsewhere: It ran from {from:station} to {to:station} of travel. The others ran from
   {began:station} to {ended:station}. Push over the same stretch.
 pass-disturbed: It differs from the others by {apart:length} near {near:station}. Was the
   stand bumped, or did something slip?

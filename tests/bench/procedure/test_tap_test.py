@@ -94,9 +94,9 @@ def test_the_finding_tells_how_far_the_number_stayed_off() -> None:
     good, bad = Tap("handle-left", 2.5, 2.501), Tap("handle-left", 2.5, 2.52, False)
     assert noted(good) == ["Tap test at handle left: the number came back to within 0.001 mm."]
     assert noted(bad, bad, good) == [
-        "Tap test at handle left: the number came back to within 0.001 mm. Before that it stayed 0.02 mm off."
+        "Tap test at handle left: the number came back to within 0.001 mm. Before that it stayed 0.020 mm off."
     ]
-    assert noted(bad) == ["Tap test at handle left: the number never came back. It stayed 0.02 mm off."]
+    assert noted(bad) == ["Tap test at handle left: the number never came back. It stayed 0.020 mm off."]
     (inches,) = noted(good, units="inch")
     assert "mm" not in inches
 
@@ -151,7 +151,7 @@ def test_a_stand_that_does_not_hold_is_asked_again(rigs, run, tmp_path) -> None:
     finding = check.answer()
     taps = [note for note in finding["notes"] if note.startswith("Tap test")]
     assert [note.split(":")[0] for note in taps] == ["Tap test at handle left", "Tap test at handle right"]
-    assert taps[0].endswith("Before that it stayed 0.02 mm off.")
+    assert taps[0].endswith("Before that it stayed 0.020 mm off.")
     shown = run("log", "show", finding["id"], "--json")
     assert shown.wait() == 0
     kept = [
