@@ -103,7 +103,7 @@ def test_what_the_hardware_needs_is_left_open() -> None:
     for module in ("usbserial", "cdc_acm"):
         assert any(f"modprobe@{module}.service" in line for line in unit["Wants"])
         assert any(f"modprobe@{module}.service" in line for line in unit["After"])
-    assert unit["Type"] == ["notify"] and unit["WatchdogSec"] == ["20"]
+    assert unit["Type"] == ["notify"] and unit["WatchdogSec"] == ["60"]
 
 
 @needs("systemd-sysusers")

@@ -109,17 +109,12 @@ def show(id: str, source: LogSource, as_json: bool) -> int:
 def _show_lines(
     reply: LogOne, moves: Sequence[MoveRow], units: System
 ) -> Iterator[str]:
-    from bench.render.names import part_name, placement_name
+    from bench.render.names import placement_name
 
     finding = reply.finding
     yield _dated(finding, reply.undated)
     yield from result_lines(finding, units)
-    unit = finding.quantities[0].unit if finding.quantities else "mm"
-    over = f" {told_over_words(None, units)}" if unit == "rad" else ""
-    for row in (one for one in finding.budget if one.share >= LEAST_SHARE):
-        give = part_size(row.standard_uncertainty, unit, units, None)
-        part = part_name(row.part)
-        yield f"  {row.share:5.0%}  {part}, give or take {give}{over}"
+    yield from _part_lines(finding, units)
     for sweep in finding.sweeps:
         what = "pass" if sweep.push else "way back"
         yield (
@@ -129,6 +124,18 @@ def _show_lines(
     for move in moves:
         if finding.proposed is not None or move.made is not None:
             yield f"  {_became(move, units)}"
+
+
+def _part_lines(finding: Finding, units: System) -> Iterator[str]:
+    """What limits the answer, a part a line."""
+    from bench.render.names import part_name
+
+    unit = finding.quantities[0].unit if finding.quantities else "mm"
+    over = f" {told_over_words(None, units)}" if unit == "rad" else ""
+    for row in (one for one in finding.budget if one.share >= LEAST_SHARE):
+        give = part_size(row.standard_uncertainty, unit, units, None)
+        part = part_name(row.part)
+        yield f"  {row.share:5.0%}  {part}, give or take {give}{over}"
 
 
 def _became(move: MoveRow, units: System) -> str:
