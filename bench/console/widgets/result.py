@@ -36,11 +36,14 @@ def _shown(v: Viewer, finding: Finding | None) -> Finding | None:
 
 
 def due_words(v: Viewer) -> Sentences:
-    """What is due for a check, the most pressing first."""
+    """Dangers that still stand, then what is due for a check, most pressing first."""
     document, high, found = v.view.due, v.app.size.height, v.view.finding
-    warns = found is not None and result.danger(found, v.view.units) is not None
-    if document is None or warns or (high < LOW and found is not None):
-        return  # the danger, or the act that follows from the result, goes first
+    if found is not None and result.danger(found, v.view.units) is not None:
+        return  # its danger goes first
+    for danger in result.dangers(v.view.last, v.view.units):
+        yield danger, "bad"
+    if document is None or (high < LOW and found is not None):
+        return  # the act that follows from the result goes first
     wanted = (*PRESSING, "soon") if high >= TALL else PRESSING
     rows = [row for row in document["due"] if row["state"] in wanted]
     rows.sort(key=lambda row: row["jig"] != v.view.the_jig)

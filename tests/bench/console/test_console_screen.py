@@ -771,6 +771,14 @@ async def test_a_rip_fence_that_closes_leads_and_its_act_is_seen(fake, scenes) -
         assert "closes at the rear" not in notes  # it was said
 
 
+@pytest.mark.parametrize("size", [(80, 24), (40, 15)])
+async def test_a_rip_fence_that_closes_is_told_beside_a_later_result(fake, scenes, size) -> None:
+    fake.last = [scenes.finding("inside"), closing(scenes)]
+    async with scenes.screen(fake, size=size) as (_app, pilot):
+        text = await scenes.until(pilot, lambda t: "good enough" in t.lower())
+        assert "DANGER: the rip fence closes at the rear by" in " ".join(text.split())
+
+
 async def test_the_act_of_a_danger_is_read_to_its_end_on_a_phone(fake, scenes) -> None:
     """By the number pad: what does not fit is one key away, and the key is told."""
     fake.last = [closing(scenes)]
