@@ -7,8 +7,9 @@ from pathlib import Path
 import pytest
 from five_years import figures, write
 
-# a report without what it loads; it was 23 of them while each part went through the log by itself
-MOST_REPORT = 18.0
+# a report without what it loads; 14 on a quiet machine, 19 on a busy one, and 23 while each part went through the log
+# by itself
+MOST_REPORT = 21.0
 MOST = 10.0  # readings of the same results; half a second is so many of them where this was written
 
 
