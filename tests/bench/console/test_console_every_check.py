@@ -19,6 +19,7 @@ import pytest
 from console_job import rows
 
 from bench.checks import checks
+from bench.console import requests
 from bench.console.app import make_console
 from bench.demo.daemon_process import end_daemon, start_daemon
 from bench.procedure.number_taking import HASTE
@@ -332,7 +333,8 @@ def _upright(finding: Finding) -> None:
 
 @pytest.mark.slow  # each reading is held still for half a second, as by hand
 @pytest.mark.parametrize("kind", sorted(checks()))
-async def test_the_whole_check_by_keys_and_its_result(bench, kind) -> None:
+async def test_the_whole_check_by_keys_and_its_result(bench, kind, monkeypatch) -> None:
+    monkeypatch.setattr(requests, "HELD_S", 0.0)  # a key that a test presses is not held down
     cables, folder = bench
     app = make_console(folder / "socket", look="shop")
     async with app.run_test(size=(80, 24)) as pilot:
