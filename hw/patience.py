@@ -23,8 +23,8 @@ SILENT_S = 2.0
 # systemd's, see systemd/: a daemon that hangs is started anew; an emulated Pi on a busy
 # machine was silent for 20 s while it loaded its arithmetic
 WATCHDOG_S = 60.0
-# systemd's too, until the daemon is ready; an emulated Pi on a busy machine took 90 s,
-# which is what systemd waits where nothing is said
+# systemd's too, until the daemon is ready; an emulated Pi on a busy machine took more
+# than the 90 s that systemd waits where nothing is said
 START_S = 900.0
 # until another daemon's socket answers; one that does not in time is taken to be alive
 SOCKET_PROBE_S = 0.5

@@ -130,9 +130,13 @@ def _true_size(q: Quantity, known: float, board: float | None, units: System) ->
         return f"{math.degrees(known):.0f} degrees"
     if q.unit == "1/mm":
         return bow_words(known, units)
-    exact = msgspec.structs.replace(q, value=known, uncertainty=0.0)
-    size = " ".join(large_size(exact, units, board)).strip()
-    if q.way is None:
+    size, nothing = (_exactly(q, value, board, units) for value in (known, 0.0))
+    if q.way is None or size == nothing:  # what is shown as zero has no way
         return size
     way = q.way if known * q.value >= 0.0 else opposite(q.way)
     return f"{way}, {size}"
+
+
+def _exactly(q: Quantity, value: float, board: float | None, units: System) -> str:
+    exact = msgspec.structs.replace(q, value=value, uncertainty=0.0)
+    return " ".join(large_size(exact, units, board)).strip()

@@ -63,10 +63,10 @@ pass-dirty: {share:.0%} of its readings are left out as dust or slips. More than
 pass-jumps: The reading jumps by about {size:length} at {at:station} and stays there.
   Was the stand bumped, zero pressed, or the square moved? Take it again.
 pass-short: It covers only {covered:station}, under {share:.0%} of the longest there.
-pass-elsewhere: It ran from {from:station} to {to:station} of travel. The others ran from
-  {began:station} to {ended:station}. Push over the same stretch.
-pass-disturbed: It differs from the others by {apart:length} near {near:station}. Was the
-  stand bumped, or did something slip?
+pass-elsewhere: It ran from {from:station} to {to:station} of travel. The others ran
+  from {began:station} to {ended:station}. Push over the same stretch.
+pass-disturbed: It differs from the others by {apart:length} near {near:station}. Was
+  the stand bumped, or did something slip?
 
 # Of passes, whatever the check.
 stretches-apart: The passes share only {common:station} of {shortest:station} of travel.
@@ -91,17 +91,17 @@ late: The {which}'s readings come about {late:time} later than the {other}'s. Th
 backlash: At {placement} the reading is {size:length} {rise:higher|lower} on every way
   back. Backlash, a dragging plunger, late readings or the other wall do that. It is
   alike in all passes that count.
-return-error: At {placement} the reading came back {error:length 3 1} off, more than play
-  explains. Was the stand bumped? Does it creep, or does the indicator warm up? The give
-  or take allows for it.
+return-error: At {placement} the reading came back {error:length 3 1} off, more than
+  play explains. Was the stand bumped? Does it creep, or does the indicator warm up?
+  The give or take allows for it.
 form-repeats: In every pass at {placement} the number jumps at {at:station} of travel.
   It jumps by {size:length}. What repeats at one place belongs to the edge: a dent. It
   is kept. Begin after it, or end before it, to leave it out.
-return-crept: The number came back {error:length 3 1} off in both set-ups alike. The stand
-  creeps, or the indicator warms up. That cancels in the sled fence. The square's give
-  or take allows for it.
-return-unequal: The number came back {error:length 3 1} off, not alike in both set-ups. Was
-  the stand bumped? Does the stand creep? The give or take allows for it.
+return-crept: The number came back {error:length 3 1} off in both set-ups alike. The
+  stand creeps, or the indicator warms up. That cancels in the sled fence. The square's
+  give or take allows for it.
+return-unequal: The number came back {error:length 3 1} off, not alike in both set-ups.
+  Was the stand bumped? Does the stand creep? The give or take allows for it.
 return-turned: After the way back the sled lay turned by {turned:slope}. Only passes
   away from you count, so the answer stands.
 leans-differ: Leaned at {low} the sled showed {less:length} of play, at {high}
@@ -173,8 +173,8 @@ touch-away-unknown: The tip was not beside where the front teeth cut. What that 
 mitre-either-side: The angle between the fences may be out to either side. Make no move
   before that is settled.
 right-angle-as-measured: The square's right angle is the one measured before.
-right-angle-as-told: The square's right angle is trusted within {half:slope}. Take its two
-  set-ups against a batten to know it.
+right-angle-as-told: The square's right angle is trusted within {half:slope}. Take its
+  two set-ups against a batten to know it.
 right-angle-unknown: Nothing is known of the square's right angle. A poor one is out by
   {poor:slope} (common practice, no source). Take its two set-ups against a batten. Or
   name a square with its tolerance.
@@ -209,8 +209,9 @@ move-stop-off-leaves: Hold the {many:leaves|leaf} against the working face there
   slacken the screw. Bring the sled fence to the stop and tighten.
 move-leaves-in-gap: Set a stop against the bare working face there and clamp it. Slacken
   the screw and move the sled fence {way:away=away from you|toward=toward you}. Slip the
-  {many:leaves|leaf} between face and stop. Bring the sled fence up until the {many:leaves
-  just fill|leaf just fills} the gap. Tighten, and take the {many:leaves|leaf} out.
+  {many:leaves|leaf} between face and stop. Bring the sled fence up until the
+  {many:leaves just fill|leaf just fills} the gap. Tighten, and take the
+  {many:leaves|leaf} out.
 move-stack-short: The leaves are {rest:length} short: do the rest live.
 move-stack-over: The leaves are {rest:length} too thick: stop that much short of them.
 move-jack-screw: Or turn the jack screw that way. Its pitch is {pitch:length}. Turn it
@@ -237,7 +238,8 @@ move-too-small: The move is too small to make.
 moved-wrong-way: The move went the wrong way.
 hardly-moved: It hardly moved.
 moved-too-far: The move went too far. Is the distance to the stop right?
-clock-jumped: {seconds:jump} during this check. Its date may be wrong, its readings are not.
+clock-jumped: {seconds:jump} during this check. Its date may be wrong, its readings are
+  not.
 
 # Of a finding that an earlier version recorded with sentences only.
 noted: {text}

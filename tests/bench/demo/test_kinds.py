@@ -77,6 +77,7 @@ def test_the_truth_is_told_over_the_length_of_the_result() -> None:
         "rip fence: opens at the rear, 0.042 mm over 219 mm"
     ]
     assert truth_words(finding, {"rip-fence": -1e-4})[0].endswith("closes at the rear, 0.022 mm over 219 mm")
+    assert truth_words(finding, {"rip-fence": 1e-7})[0].endswith(": 0.000 mm over 219 mm")
 
 
 SIGNED = {
