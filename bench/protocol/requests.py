@@ -189,8 +189,8 @@ IMPORT_PIECE = 45_000  # bytes, the most that one message of an import carries
 
 
 class LogImport(Question, frozen=True, tag="log-import"):
-    """A piece of an export, of at most IMPORT_PIECE bytes, in the order of the file; the
-    next is sent when this is answered. `last` ends it."""
+    """A piece of an export, of at most IMPORT_PIECE bytes, in the order of the file;
+    the next is sent when this is answered. `last` ends it."""
 
     piece: bytes = b""
     last: bool = False
