@@ -17,6 +17,7 @@ from bench.log.findings import list_findings
 from bench.log.log_file import COMMIT_PAGES_BYTES, COMMIT_TIMES
 from bench.log.read_only import open_read
 from bench.log.schema import PAGE_BYTES
+from bench.log.write_queue import WriteQueue
 
 
 def record(life, make, runs: int, readings: int = 400, seed: int = 1, first: int = 0) -> int:
@@ -73,8 +74,16 @@ def test_bytes_a_reading(live, path, make) -> None:
 
 @pytest.mark.parametrize("page", [PAGE_BYTES, 4096])
 def test_a_commit_writes_no_more_than_room_is_kept_for(page, live, make, path, monkeypatch) -> None:
-    """On pages of new logs and of those made before: what SQLite adds to the write-ahead file and to the log."""
-    commit, committed = Committer._commit, []
+    """On pages of new logs and of those made before: what SQLite adds to the write-ahead file and to the log.
+
+    The writes are put together as a slow disk may find them: all, some, few or one.
+    """
+    commit, batch_of_all, committed = Committer._commit, WriteQueue.batch, []
+    chance = random.Random(page)
+
+    def some(self):
+        batch = batch_of_all(self)
+        return batch[: chance.choice([len(batch), chance.randint(1, 8), chance.randint(1, len(batch) or 1)])]
 
     def measured(self, batch):
         files = [self.path.with_name(self.path.name + "-wal"), self.path]
@@ -90,9 +99,10 @@ def test_a_commit_writes_no_more_than_room_is_kept_for(page, live, make, path, m
 
     monkeypatch.setattr(schema.connect, "__defaults__", (page,))
     monkeypatch.setattr(Committer, "_commit", measured)
+    monkeypatch.setattr(WriteQueue, "batch", some)
     life = live()
-    for readings in (20, 200, 2000):
-        record(life, make, 1, readings=readings, first=readings)
+    for seed, readings in enumerate((5, 10, 20, 200, 2000)):
+        record(life, make, 1, readings=readings, first=readings, seed=seed)
     with closing(sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True)) as db:
         assert db.execute("PRAGMA page_size").fetchone() == (page,)
     assert committed and max(committed) <= 1.0
