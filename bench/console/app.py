@@ -88,6 +88,7 @@ class Console(App[None]):
         self._dirty: set[str] = set()
         self._due: dict[str, float] = {}
         self._timer: asyncio.TimerHandle | None = None
+        self._ageing: asyncio.TimerHandle | None = None
         self._listening: asyncio.Task[None] | None = None
         self.early_keys = EarlyKeys(self)
         self._swipe = Swipe(self)
@@ -123,8 +124,8 @@ class Console(App[None]):
         self.set_interval(GUEST, self._guest_changed)
 
     async def on_unmount(self) -> None:
-        if self._timer is not None:
-            self._timer.cancel()
+        for call in filter(None, (self._timer, self._ageing)):
+            call.cancel()
         if self._listening is not None:
             self._listening.cancel()
             await asyncio.gather(self._listening, return_exceptions=True)
@@ -142,8 +143,7 @@ class Console(App[None]):
             self.open("sled_form")
 
     def _ring(self, tone: Tone) -> None:
-        """The terminal's bell, where there is no buzzer: a rhythm, since it has one
-        pitch only."""
+        """The bell, for want of a buzzer: a rhythm, since it has one pitch."""
         loop = asyncio.get_running_loop()
         for stroke in tone.strokes:
             loop.call_later(stroke, self.bell)
@@ -161,7 +161,8 @@ class Console(App[None]):
         oldest = self.view.oldest_reading if self.view.here else 0.0
         if oldest >= FRESH:
             self.mark(frozenset({"health", "number"}))
-        self.set_timer(FRESH - oldest if oldest < FRESH else AGEING, self._age)
+        wait = FRESH - oldest if oldest < FRESH else AGEING
+        self._ageing = asyncio.get_running_loop().call_later(wait, self._age)
 
     def _guest_changed(self) -> None:
         """What the guest's keys can do changes without the daemon saying anything."""
