@@ -56,6 +56,7 @@ from bench.protocol import (
 )
 from bench.render.finding import unread_words
 from bench.render.notices import text, with_words
+from bench.render.screen import told
 from bench.settings.settings_file import Paths, Settings
 from hw.climate import read_climate
 
@@ -97,7 +98,12 @@ class Service:
         self.learner = DeviceSetup(
             self.shared, self.bench.wired, where, self.busy, self.rewire
         )
-        self.panel = PanelLink(settings.panel, self.press, self._undo)
+        self.panel = PanelLink(
+            settings.panel,
+            partial(self.press, waits=False),
+            self._undo,
+            lambda: self.tell(Notice("press", told("too-soon"))),
+        )
         self._tones = Tones()
 
     def _open_log(self, paths: Paths) -> LogWriter:
@@ -278,7 +284,7 @@ class Service:
         return "a move is being made live; end it first" if live else None
 
     def press(self, now: float | None = None, *, waits: bool = True) -> bool:
-        """Enter or the pedal goes to whatever is asked."""
+        """Enter or the pedal goes to whatever is asked. now: monotonic, s."""
         now = time.monotonic() if now is None else now
         return self.learner.press(now) or self.bench.press(now, waits=waits)
 

@@ -14,7 +14,6 @@ import msgspec
 import pytest
 import turns
 
-from bench.console import requests
 from bench.console.app import make_console
 from bench.protocol import (
     CheckKind,
@@ -39,6 +38,7 @@ from bench.protocol import (
     Watch,
     decode_request,
     encode,
+    question,
 )
 
 # what several test files share, by a name of its own: tests are imported each by its path
@@ -328,7 +328,7 @@ def inside(app, size) -> str:
 @pytest.fixture(autouse=True)
 def quick_hands(monkeypatch) -> None:
     """A test answers as soon as it sees what is asked, which no hand can."""
-    monkeypatch.setattr(requests, "HAND_S", 0.0)
+    monkeypatch.setattr(question, "HAND_S", 0.0)
 
 
 @pytest.fixture

@@ -54,6 +54,7 @@ from bench.protocol import (
     StatusMessage,
     Undo,
     Watch,
+    question,
 )
 
 LOOKS = [((80, 24), "shop"), ((40, 15), "tube"), pytest.param((160, 48), "pencil", marks=pytest.mark.ci)]
@@ -266,14 +267,14 @@ async def test_enter_answers_only_what_is_asked(fake, scenes) -> None:
         assert press.waits is False
 
 
-HAND_S = requests.HAND_S  # the tests' own hands are quicker, see conftest
+HAND_S = question.HAND_S  # the tests' own hands are quicker, see conftest
 
 
 async def test_an_answer_that_no_hand_can_give_yet_is_not_taken(fake, scenes, monkeypatch) -> None:
     """A second tap after `lean left` says nothing of `lean right`, and the screen says that it was not taken."""
     now = [100.0]
     monkeypatch.setattr(requests, "monotonic", lambda: now[0])
-    monkeypatch.setattr(requests, "HAND_S", HAND_S)
+    monkeypatch.setattr(question, "HAND_S", HAND_S)
     left = msgspec.structs.replace(scenes.place, phase="lean", words="Lean it to the left.", lean="left")
     right = msgspec.structs.replace(left, words="Lean it to the right.", lean="right")
     fake.run = scenes.running(left)
@@ -300,7 +301,7 @@ async def test_there_is_answered_as_soon_as_it_is_seen(fake, scenes, monkeypatch
     """The screw was turned before Enter was asked for; but tightening is an act of its own."""
     now = [100.0]
     monkeypatch.setattr(requests, "monotonic", lambda: now[0])
-    monkeypatch.setattr(requests, "HAND_S", HAND_S)
+    monkeypatch.setattr(question, "HAND_S", HAND_S)
     fake.last = [scenes.finding()]
     async with scenes.screen(fake) as (_app, pilot):
         go = LiveMoveNotice(True, "go", "0.05 mm to go.", False, "left", "away", 0.05, target=0.144)
@@ -323,7 +324,7 @@ async def test_there_is_answered_as_soon_as_it_is_seen(fake, scenes, monkeypatch
 async def test_the_tap_that_ended_a_check_does_not_begin_the_next(fake, scenes, monkeypatch) -> None:
     now = [100.0]
     monkeypatch.setattr(requests, "monotonic", lambda: now[0])
-    monkeypatch.setattr(requests, "HAND_S", HAND_S)
+    monkeypatch.setattr(question, "HAND_S", HAND_S)
     mark = msgspec.structs.replace(scenes.push, phase="mark", enter=True, mark=9, marks=9)
     fake.run = scenes.running(mark)
     async with scenes.screen(fake) as (_app, pilot):
