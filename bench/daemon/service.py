@@ -188,7 +188,7 @@ class Service:
         for one in words:
             log.warning("%s", one)
         with contextlib.suppress(Exception):
-            self.shared.last = history.latest(path, questions.LAST)
+            self.shared.last = questions.earlier(path)
             self.bench.live.past = live_move_history(path)
             stamp = rows.now(synced=SYNCED.exists())
             self.bench.checking.remember(acknowledged(path, boot_id(), stamp))
@@ -305,7 +305,7 @@ class Service:
     def tell(self, message: msgspec.Struct) -> None:
         message = with_words(message, self.shared.settings.units)
         if isinstance(message, Concluded):
-            self.shared.last = [message.finding, *self.shared.last][: questions.LAST]
+            self.shared.last = questions.shown([message.finding, *self.shared.last])
         self.clients.tell(message)
         self.panel.show(message)
         self._sound(self._tones.hear(message))

@@ -111,13 +111,19 @@ def danger(finding: Finding, units: System) -> str | None:
 
 
 def dangers(newest_first: Sequence[Finding], units: System) -> Iterator[str]:
-    """Of the latest result of each check, sled and saw."""
+    """What is said of those whose danger stands."""
+    for one in dangerous(newest_first):
+        of = ", ".join(filter(None, (one.at[:10], one.saw or one.jig)))
+        yield f"{danger(one, units)} {of}."
+
+
+def dangerous(newest_first: Sequence[Finding]) -> Iterator[Finding]:
+    """Those whose danger nothing newer of the same check on the same saw denies."""
     seen = set()
     for one in newest_first:
-        of = (one.check, one.jig, one.saw)
-        words = danger(one, units) if of not in seen and one.quantities else None
-        if words is not None:
-            yield f"{words} {one.at[:10]}, {one.jig or one.saw or 'no name'}."
+        of = (one.check, one.saw)
+        if of not in seen and one.quantities and judged(one).way == CLOSES:
+            yield one
         seen.add(of)
 
 
