@@ -36,8 +36,8 @@ from bench.protocol import (
     LogText,
 )
 from bench.render.printed_result import result_lines
-from bench.render.result import LEAST_SHARE, part_size, told_over_words
-from bench.units import System, length_words, slope_words
+from bench.render.result import LEAST_SHARE, part_size, told_over, told_over_words
+from bench.units import System, length_words, value_words
 
 UNDATED = "?: the clock had not been set when this was measured."
 PAGE = 100  # results in one answer of the daemon: under a mebibyte
@@ -115,11 +115,15 @@ def _show_lines(
     yield _dated(finding, reply.undated)
     yield from result_lines(finding, units)
     yield from _part_lines(finding, units)
+    # all in the same digits, those that the least certain of them carries
+    over = told_over(None, units)
+    give = max((2.0 * s.standard_uncertainty * over for s in finding.sweeps), default=0)
     for sweep in finding.sweeps:
         what = "pass" if sweep.push else "way back"
+        rise = value_words(sweep.slope * over, give, units)
         yield (
             f"  {placement_name(sweep.placement)}, {what}: {sweep.readings} readings,"
-            f" {sweep.set_aside} left out, {slope_words(sweep.slope, units)}"
+            f" {sweep.set_aside} left out, {rise} {told_over_words(None, units)}"
         )
     for move in moves:
         if finding.proposed is not None or move.made is not None:
