@@ -133,6 +133,9 @@ def _instrument(state: ViewModel, message: InstrumentState) -> str:
 def _asking(state: ViewModel, message: PromptChanged) -> str:
     if message.run is None:
         _running(state, None)
+        # what was said of its set-ups and passes is over; a cable is still out
+        kept = [one for one in state.notices if one.about in state.instruments]
+        state.notices[:] = [one for one in kept if one.bad]
         return "ask line notice number result"
     if message.run != state.run:
         state.passes = []

@@ -21,7 +21,7 @@ from bench.console.set_up_parts import (
 from bench.console.square_drawing import draw_mitre, draw_square, draw_upright
 from bench.console.text import Block
 from bench.protocol import Jig, Prompt
-from bench.units import System, length_words
+from bench.units import System, station_words
 
 LEAST_WIDE, LEAST_HIGH = 27, 7
 MOST_WIDE, MOST_HIGH = 90, 24
@@ -36,8 +36,8 @@ def draw_set_up(
         return []
     c = Canvas(min(wide, MOST_WIDE), min(high, MOST_HIGH), glyphs)
     names = set((ask.picture or "").split("-")) | set((ask.placement or "").split("-"))
-    whole = 0 if units == "mm" else None  # as the sentence beside it says it
-    at = "" if ask.at is None else f"at {length_words(ask.at, units, whole)}"
+    # as the sentence beside it says it
+    at = "" if ask.at is None else f"at {station_words(ask.at, units)}"
     s = SetUp(c, ask, jig, names, at)
     draw = next((d for known, d in _DRAWINGS if known & names), _surface)
     if draw is not draw_upright:  # it is seen from the side

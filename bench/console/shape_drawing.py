@@ -14,7 +14,7 @@ from bench.console.text import Role
 from bench.protocol import Contact, Finding, Jig, Position
 from bench.render.finding import good_enough_words, limit_words
 from bench.render.result import judged
-from bench.units import System, length_words, value_words
+from bench.units import System, length_words, station_words, value_words
 
 Point = tuple[float, float]
 ROOM_FOR_EDGE = 60  # columns from which the front edge is named
@@ -50,7 +50,7 @@ def draw_face(c: Canvas, scene: Scene) -> None:
         c.label_where_free(word, "strong", *beside, *under)
     _touching(c, contact or [], left, right)
     words = "a board touches here" if contact else "the sled fence"
-    c.foot(length_words(left, units), words, length_words(right, units))
+    c.foot(station_words(left, units), words, station_words(right, units))
 
 
 def _touching(c: Canvas, contact: list[Contact], left: float, right: float) -> None:

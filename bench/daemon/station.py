@@ -150,11 +150,9 @@ class Station:
         if instrument.role in {"indicator", "travel"}:
             now = time.monotonic()
             self.break_sweep(how, now, name=instrument.name)
-            if self.run is not None and (
-                self.run.kept.sweep_id is not None or self.run.facts.rested
-            ):
+            if self.run is not None:
                 values = {"name": instrument.name, "how": how}
-                self.run.interrupt(StatusMessage("pass-interrupted", values), now)
+                self.run.lose(StatusMessage("pass-interrupted", values), now)
 
     def _hear(self, instrument: Instrument, batch: Batch) -> None:
         """One block of readings: only what the present phase needs is woken."""

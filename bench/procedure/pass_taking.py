@@ -14,7 +14,7 @@ import msgspec
 from bench.procedure.passes import AcceptedPasses
 from bench.procedure.prompt import ProcedureState, Prompt
 from bench.procedure.status_message import Severity, StatusMessage
-from bench.procedure.trouble_watch import LivenessMonitor
+from bench.procedure.trouble_watch import NOT_AT_REST, LivenessMonitor
 from bench.protocol import MarkNotice
 from bench.stream.rest_detector import Taken
 from bench.stream.sweep_detector import Began, Broken, Ended, Sweep, SweepEvent
@@ -70,6 +70,9 @@ class PassTaking:
         if not facts.placed or facts.rested or prompt.phase != "sweep":
             return False
         facts.rested = now - self.placed_at > SETTLE and self._at_rest()
+        told = facts.remark
+        if facts.rested and told is not None and told.code == NOT_AT_REST:
+            facts.remark = None
         return facts.rested
 
     def event(self, what: SweepEvent, ask: Callable[[], Prompt], now: float) -> bool:

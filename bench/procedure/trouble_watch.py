@@ -26,6 +26,7 @@ MOVES_FOR = 3.0
 STOOD_FOR, SEATED_FOR = 12.0, 40.0  # common practice, no source
 # s without rest since the set-up stands, and since a pass began
 NO_REST, NO_END = 8.0, 16.0
+NOT_AT_REST = "sled-not-at-rest"  # what is told then
 AS_TRAVEL = 30.0  # mm: more than a plunger is pushed by hand, less than any pass
 
 
@@ -110,7 +111,7 @@ class LivenessMonitor:
             lasts = (
                 now - self._began > NO_END if moving else now - self._since > NO_REST
             )
-            return self._once(1, StatusMessage("sled-not-at-rest")) if lasts else None
+            return self._once(1, StatusMessage(NOT_AT_REST)) if lasts else None
         # once a pass was seen, a number that moves may be the square that is seated
         # anew
         if (

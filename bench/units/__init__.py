@@ -89,6 +89,12 @@ def length_words(mm: float, system: System, places: int | None = None) -> str:
     return f"{_strip(f'{size:.{_places(size, usual)}f}', least)} {unit}"
 
 
+def station_words(mm: float, system: System) -> str:
+    """A place along a travel, a slot or a board: `300 mm`, `11.8 in`; never in thou."""
+    size, unit, places = (mm, "mm", 0) if system == "mm" else (mm / INCH, "in", 1)
+    return f"{_strip(f'{size:.{places}f}', places if size else 0)} {unit}"
+
+
 def uncertainty_places(uncertainty: float) -> int:
     """Decimals for a give-or-take: two significant digits where it begins with 1 or 2,
     else one.

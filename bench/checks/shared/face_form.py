@@ -47,6 +47,7 @@ BEND = 0.005
 # how many times as hard as with two fingers a whole hand presses; common practice, no
 # source
 HARDER = 2.5, 8.0
+LEAST_TOLD = 0.0005  # mm, half of the last digit that is told
 STRAIGHT = 0.05  # mm, over 600 mm; common practice, no source
 # of its length, half-width, where nothing is said; common practice, no source
 STRAIGHTEDGE = 0.05 / 600
@@ -253,7 +254,9 @@ def _as_pressed(face: Face) -> tuple[Face, Remark]:
         bend=either_way / math.sqrt(3) * more,
     )
     gives = float(np.max(np.abs(more)))
-    return taken_off, note("straightedge-pressed", gives=gives, off=share * gives)
+    bends = share * gives >= LEAST_TOLD
+    code = "straightedge-pressed" if bends else "straightedge-stiff"
+    return taken_off, note(code, gives=gives, off=share * gives)
 
 
 def gives_way(

@@ -8,7 +8,7 @@ from typing import ClassVar, TypeVar, cast
 
 from textual.app import ComposeResult
 from textual.binding import ActiveBinding, Binding, BindingType
-from textual.containers import Vertical, VerticalScroll
+from textual.containers import Vertical
 from textual.screen import Screen
 from textual.widget import Widget
 
@@ -20,7 +20,7 @@ from bench.console.widgets.drawing import Drawing
 from bench.console.widgets.key_row import KeyRow
 from bench.console.widgets.prompt import notices, tip
 from bench.console.widgets.strip import status_strip
-from bench.console.widgets.viewer import Viewer, Words
+from bench.console.widgets.viewer import ReadOn, Viewer, Words
 from bench.protocol import Undo
 
 T = TypeVar("T")
@@ -93,16 +93,9 @@ class ConsoleScreen(Screen[T]):
 
     def on_mount(self) -> None:
         self._bindings_shown: object = None
-        for box in self._boxes():
-            for what in ("virtual_size", "scroll_y", "size"):
-                self.watch(box, what, self._scrolled, init=False)
 
-    def _boxes(self) -> Iterable[Widget]:
-        """What is scrolled where it does not fit."""
-        return self.query(".-read-on").results(VerticalScroll)
-
-    def _scrolled(self) -> None:
-        self.host.mark(frozenset({"keys"}))
+    def _boxes(self) -> Iterable[ReadOn]:
+        return self.query(ReadOn)
 
     def on_screen_resume(self) -> None:
         """It shows at once how things stand, not what it was left with."""

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from typing import ClassVar
 
 from textual.binding import Binding, BindingType
-from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.containers import Horizontal, Vertical
 from textual.widget import Widget
 
 from bench.console.host import NARROW
@@ -22,7 +22,7 @@ from bench.console.widgets.prompt import (
     set_up_picture,
 )
 from bench.console.widgets.strip import state_line
-from bench.console.widgets.viewer import Words
+from bench.console.widgets.viewer import ReadOn, Words
 from bench.protocol import Abandon
 
 PRESSES = {
@@ -55,17 +55,10 @@ class CheckScreen(WorkScreen):
         yield Drawing(check_figure, "number health ask", id="figure")
         yield Drawing(state_line, "ask health", classes="-row")
         cautions = Words(caution_words, "ask")
-        yield VerticalScroll(
-            cautions, id="cautions", classes="-read-on", can_focus=False
-        )
+        yield ReadOn(cautions, id="cautions")
         yield Horizontal(
             Vertical(
-                VerticalScroll(
-                    Words(prompt_words, "ask health"),
-                    id="words",
-                    classes="-read-on",
-                    can_focus=False,
-                ),
+                ReadOn(Words(prompt_words, "ask health"), id="words"),
                 Drawing(pass_plot, "line ask", id="plot"),
                 id="asked",
             ),
@@ -89,14 +82,10 @@ class CheckScreen(WorkScreen):
         self.set_class(phase == "place", "-places")
         self.set_class(ask is not None and ask.moving, "-moving")
 
-    def on_mount(self) -> None:
-        super().on_mount()
-        self.watch(self.query_one("#body"), "size", self._scrolled, init=False)
-
     def view_changed(self, changed: frozenset[str]) -> None:
         """What is asked anew is shown from its beginning; what is too long for a phone
         has all the room but a row for the number and one for the state."""
-        ask, box = self.view.ask, self.query_one("#words", VerticalScroll)
+        ask, box = self.view.ask, self.query_one("#words", ReadOn)
         asked = () if ask is None else (ask.placement, ask.phase, ask.step, ask.remark)
         if asked != self._asked:
             self._asked = asked
@@ -116,6 +105,8 @@ class CheckScreen(WorkScreen):
             out.append(Act("Enter", "read on", "read_on", leads=True))
         elif answers:
             word, asked = PRESSES.get(ask.phase, "go on"), not ask.by_itself
+            if ask.phase == "place" and ask.gather == "width":
+                word = "measure"
             out.append(Act("Enter", word, "press", leads=asked))
         if self.can("undo"):
             what = (
@@ -127,10 +118,10 @@ class CheckScreen(WorkScreen):
             out.append(Act("8", word, "picture"))
         return out
 
-    def _words(self) -> VerticalScroll:
+    def _words(self) -> ReadOn:
         """The box of what is to be read."""
         cautions = self.view.ask is not None and self.view.ask.phase == "cautions"
-        return self.query_one("#cautions" if cautions else "#words", VerticalScroll)
+        return self.query_one("#cautions" if cautions else "#words", ReadOn)
 
     def _read(self) -> bool:
         """The end of what is to be read has been on the screen."""

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from typing import ClassVar
 
 from textual.binding import Binding, BindingType
-from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.containers import Horizontal, Vertical
 from textual.widget import Widget
 
 from bench.console import first_start
@@ -18,7 +18,7 @@ from bench.console.view_model import DUE
 from bench.console.widgets import figure, pages, result, strip
 from bench.console.widgets.act_bar import Act
 from bench.console.widgets.drawing import WIDEST, Drawing
-from bench.console.widgets.viewer import Viewer, Words
+from bench.console.widgets.viewer import ReadOn, Viewer, Words
 from bench.render.result import is_good, surely_closes
 
 RESULT = "result past gear"
@@ -54,13 +54,11 @@ class HomeScreen(WorkScreen):
         yield Words(result.due_words, "due gear result")
         yield Drawing(strip.readout_row, "number health ask", id="readout")
         yield Horizontal(
-            VerticalScroll(
+            ReadOn(
                 Words(result.result_words, f"{RESULT} health"),
                 Drawing(result.interval, RESULT, id="interval"),
                 Words(result.further_words, RESULT, id="further"),
                 id="found",
-                classes="-read-on",
-                can_focus=False,
             ),
             Drawing(result.result_picture, RESULT, widest=WIDEST, id="picture"),
             Drawing(_sled, RESULT, widest=WIDEST, id="sled"),

@@ -7,7 +7,6 @@ from functools import partial
 from typing import ClassVar
 
 from textual.binding import Binding, BindingType
-from textual.containers import VerticalScroll
 from textual.widget import Widget
 
 from bench.console.result_drawing import has_picture
@@ -16,7 +15,7 @@ from bench.console.view_model import CUT, DRIFT, SHOP
 from bench.console.widgets import figure, pages, result
 from bench.console.widgets.act_bar import Act
 from bench.console.widgets.drawing import WIDEST, Drawing
-from bench.console.widgets.viewer import Words
+from bench.console.widgets.viewer import ReadOn, Words
 from bench.protocol import Finding
 
 MOST_CHARTS = 6  # on one page
@@ -36,9 +35,7 @@ class ReadingScreen(Page):
             self.requests.look_up(self.document)
 
     def body(self) -> Iterable[Widget]:
-        yield VerticalScroll(
-            *self.content(), id="page", classes="-read-on", can_focus=False
-        )
+        yield ReadOn(*self.content(), id="page")
 
     def content(self) -> Iterable[Widget]:
         return ()
@@ -93,7 +90,7 @@ class DriftScreen(ReadingScreen):
         if document is None or document is self._charted:
             return
         self._charted = document
-        page = self.query_one("#page", VerticalScroll)
+        page = self.query_one("#page", ReadOn)
         page.remove_children()
         for series in document["series"][:MOST_CHARTS]:
             page.mount(

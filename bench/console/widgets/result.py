@@ -14,6 +14,7 @@ from bench.console.widgets.strip import verdict_row
 from bench.console.widgets.viewer import Sentences, Viewer
 from bench.protocol import Finding
 from bench.render import result
+from bench.render.finding import names_what_limits
 from bench.render.names import part_name
 from bench.render.remarks import notes_of, remark_words, said_first
 from bench.render.result import diagnosis
@@ -133,8 +134,9 @@ def further_words(v: Viewer, finding: Finding | None = None) -> Sentences:
             yield text, "text"
     for text in result.others(found, view.units):
         yield text, "faint"
-    bars = finding is None and v.screen.has_class("-wide")  # they say it as well
-    if found.budget and not bars:
+    # bars say it as well, and so may the act above
+    above = v.screen.has_class("-wide") or names_what_limits(found)
+    if found.budget and not (finding is None and above):
         yield told("limits", part=part_name(found.budget[0].part)), "faint"
     act = result.act_remark(found) if finding is None else None
     danger = result.danger_remark(found)

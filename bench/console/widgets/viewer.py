@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import Any, cast
 
+from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
@@ -52,6 +53,17 @@ class Viewer(Widget):
     def show_view(self) -> None:
         """Show what the view model says now."""
         raise NotImplementedError
+
+
+class ReadOn(VerticalScroll, can_focus=False):
+    """Scrolls what does not fit. How much of it is read decides what the keys do, which
+    changes with its size and its place."""
+
+    def on_mount(self) -> None:
+        self.watch(self, "scroll_y", self.on_resize, init=False)
+
+    def on_resize(self) -> None:
+        cast(Host, self.app).mark(frozenset({"keys"}))
 
 
 Sentences = Iterable[tuple[str, str]]  # each with its role

@@ -78,6 +78,25 @@ async def test_a_result_shows_number_unit_way_state_and_next_act(fake, scenes, s
             text.encode("cp437")
 
 
+async def test_fewer_cautions_than_the_last_time_are_read_at_once(fake, scenes) -> None:
+    """The second check of the day asks for one only: nothing is below the edge, and no key says so."""
+
+    def asked(cautions: list[str]) -> PromptChanged:
+        ask = Prompt(phase="cautions", words="Read.", enter=True, steps=2, cautions=cautions)
+        return PromptChanged("r1", "fence-square", "big-sled", ask)
+
+    async with scenes.screen(fake) as (_app, pilot):
+        for cautions in (scenes.cautions, scenes.cautions[:1]):
+            fake.say(asked(cautions))
+            text = await scenes.until(pilot, lambda t: "READ FIRST" in t)
+            await scenes.until(pilot, lambda t: "I have read it" in t and "read on" not in t)
+            fake.say(PromptChanged("r1", "fence-square", "big-sled", scenes.place))
+            await scenes.until(pilot, lambda t: "SET UP" in t)
+            fake.say(PromptChanged(None))
+            text = await scenes.until(pilot, lambda t: "begin a check" in t)
+        assert text
+
+
 async def test_cautions_are_read_to_the_end_before_enter_counts(fake, scenes) -> None:
     fake.run = scenes.running(
         Prompt(phase="cautions", words="Read.", enter=True, steps=2, cautions=scenes.cautions)
@@ -711,7 +730,7 @@ async def test_the_words_come_back_after_the_drawing(fake, scenes) -> None:
     fake.run = scenes.running(scenes.place)
     async with scenes.screen(fake, size=(40, 15)) as (_app, pilot):
         await scenes.until(pilot, lambda t: "Square on the sled" in t)
-        long = "One reading of the indicator was left out: 2.643 mm. It jumped: dust, a jerk or the cable."
+        long = "The indicator jumped to 2.643 mm: dust, a jerk or its cable. Readings left out so far: 1."
         fake.say(Notice("indicator", long))  # the drawing has room beside it, else nothing were seen
         await pilot.press("8")
         await scenes.until(pilot, lambda t: "handle" in t and "Square on the sled" not in t)

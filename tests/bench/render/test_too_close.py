@@ -19,7 +19,7 @@ SETTLES = [
     ),
     (
         Settle("square"),
-        "More passes cannot settle it. What limits it most: the square's own error.",
+        "Too near the limit for this set-up. What limits it most: the square's own error.",
     ),
     (None, "What would settle it is not known; the notes say why."),
 ]
