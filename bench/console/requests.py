@@ -118,7 +118,7 @@ class Requests:
     def note_question(self) -> None:
         """Called when anything was heard: from when on the question stands."""
         view, now = self.view, monotonic()
-        found = view.finding and view.finding.id
+        found = view.finding.id if view.finding is not None else None
         asked = view.run, view.ask, view.live, view.learn
         if self._question.note(now, *asked, found):
             view.notices.over("press")

@@ -126,10 +126,10 @@ reads-again: The {name} reads again.
 on-hold: The {name} is on hold, maximum or minimum. Switch that off on the gauge; until
   then nothing counts.
 missed-edge: The {name} missed a step, so the sled's place is not known. Push slower.
-reading-held: The {name} jumped to {value:length 3}: dust, a jerk or its cable. Readings
-  left out so far: {held}.
-travel-held: The {name} jumped to {value:length 3}: a jerk or its cable. Readings left
-  out so far: {held}.
+reading-held: The {name} jumped to {value:length 3}. Left out, {held} so far: dust, a
+  jerk or its cable.
+travel-held: The {name} jumped to {value:length 3}. Left out, {held} so far: a jerk or
+  its cable.
 press-without-reading: That press of the {name} gave no reading: {why}. Press again.
 beat-stand-still: Stand still.
 beat-move: Move to {at:place}.

@@ -94,7 +94,8 @@ class ConsoleScreen(Screen[T]):
     def on_mount(self) -> None:
         self._bindings_shown: object = None
 
-    def _boxes(self) -> Iterable[ReadOn]:
+    def _boxes(self) -> Iterable[Widget]:
+        """What is scrolled where it does not fit."""
         return self.query(ReadOn)
 
     def on_screen_resume(self) -> None:

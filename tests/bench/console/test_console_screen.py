@@ -730,11 +730,11 @@ async def test_the_words_come_back_after_the_drawing(fake, scenes) -> None:
     fake.run = scenes.running(scenes.place)
     async with scenes.screen(fake, size=(40, 15)) as (_app, pilot):
         await scenes.until(pilot, lambda t: "Square on the sled" in t)
-        long = "The indicator jumped to 2.643 mm: dust, a jerk or its cable. Readings left out so far: 1."
+        long = "The indicator jumped to 2.643 mm. Left out, 1 so far: dust, a jerk or its cable."
         fake.say(Notice("indicator", long))  # the drawing has room beside it, else nothing were seen
         await pilot.press("8")
         await scenes.until(pilot, lambda t: "handle" in t and "Square on the sled" not in t)
-        await scenes.until(pilot, lambda t: "8  words" in t and "was left" in t)
+        await scenes.until(pilot, lambda t: "8  words" in t and "Left out" in t)
         fake.say(PromptChanged("r1", "fence-square", "big-sled", scenes.push))
         await scenes.until(pilot, lambda t: "Lift the square" in t)
 

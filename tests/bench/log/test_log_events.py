@@ -33,14 +33,14 @@ def test_what_instruments_did_is_told_newest_first(live, path) -> None:
     writer.event(None, "live-begun", {"finding": "f", "jig": "big-sled"})  # of a move, not of an instrument
     assert writer.flush()
     assert words(path) == [
-        "The travel jumped to 25.400 mm: a jerk or its cable. Readings left out so far: 3.",
+        "The travel jumped to 25.400 mm. Left out, 3 so far: a jerk or its cable.",
         "The indicator is on hold.",
         "The travel was switched from mm to inch.",
         "The indicator reads.",
         f"Indicator: {AWAY}",
         "The log was opened by test 1.",
     ]
-    assert words(path, 2, "inch")[0].startswith("The travel jumped to 1 in: ")
+    assert words(path, 2, "inch")[0].startswith("The travel jumped to 1 in. ")
     assert [one.about for one in events.events(path, 3)] == ["travel", "indicator", "travel"]
 
 
@@ -53,7 +53,7 @@ def test_events_that_an_earlier_version_wrote_in_words_stay_readable(tmp_path) -
         "Fence square, handle left: This pass cannot be used: the indicator went away.",
         "The travel was found and kept in the settings: port /dev/x, grows away.",
         "A leaf of 0.100 mm moved the number by 0.100 mm. Right unit, right way.",
-        "The travel jumped to 25.400 mm: a jerk or its cable. Readings left out so far: 3.",
+        "The travel jumped to 25.400 mm. Left out, 3 so far: a jerk or its cable.",
         "The travel was switched from mm to inch.",
         "The indicator reads again.",
         "The indicator is on hold, maximum or minimum. Switch that off on the gauge; till then nothing counts.",
