@@ -151,8 +151,12 @@ class Station:
             now = time.monotonic()
             self.break_sweep(how, now, name=instrument.name)
             if self.run is not None:
+                self.run.life.wait()  # no trouble of the sled, however long
+            if self.run is not None and (
+                self.run.kept.sweep_id is not None or self.run.facts.rested
+            ):
                 values = {"name": instrument.name, "how": how}
-                self.run.lose(StatusMessage("pass-interrupted", values), now)
+                self.run.interrupt(StatusMessage("pass-interrupted", values), now)
 
     def _hear(self, instrument: Instrument, batch: Batch) -> None:
         """One block of readings: only what the present phase needs is woken."""

@@ -284,12 +284,6 @@ class CheckProcedure:
         if self.taking.event(what, lambda: self.ask, now):
             self.settle_down(now)
 
-    def lose(self, remark: StatusMessage, now: float) -> None:
-        """An instrument does not read now: no trouble of the sled, however long."""
-        self.life.wait()
-        if self.kept.sweep_id is not None or self.facts.rested:
-            self.interrupt(remark, now)
-
     def interrupt(self, remark: StatusMessage, now: float) -> None:
         """The cable is out or the daemon ends: the pass is stored as interrupted."""
         self.facts.marks_taken = 0

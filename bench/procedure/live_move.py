@@ -303,17 +303,20 @@ class LiveMove:
     def _go_remarks(self, now: float, short: float, past: bool) -> list[StatusMessage]:
         near = abs(self._to_end) * self._near
         at_aim = abs(short) <= near and abs(self._nudge.moved(now)) > self._band
-        move = {**self._sized(short, short), "end": self.jig.moving_end}
+        nearer = abs(self._nudge.target) - abs(self._nudge.to_go(now)) - self._band
+        move = self._sized(short, short) | {
+            "end": self.jig.moving_end,
+            "nearer": nearer,
+        }
         told = {
             "live-past": past,
+            "live-there": self._there,
             "live-wrong-way": self._direction.wrong,
             "live-leave": self._leave,
-            "live-there": self._there,
             "live-hands-off": at_aim,
             "live-to-go": True,
         }
-        code = next(code for code, so in told.items() if so)
-        remarks = [StatusMessage(code, move)]
+        remarks = [StatusMessage(next(code for code, so in told.items() if so), move)]
         if not (self._there or self._leave) and self._enough:
             remarks.append(StatusMessage("live-or-enter"))
         aim = self._nudge.aim_past * self._to_end

@@ -153,8 +153,9 @@ live-below-noise: At the tip the move is only {move:length}. The number trembles
   much. Put the tip farther from the pivot, or use leaves.
 live-not-moved: The number has not moved. Does the tip touch? Is the screw slack?
 live-past: Too far by {distance:rounded {uncertainty}}: move it back {way:way}.
-live-wrong-way: Wrong way: move the {end} end {way:way}. {distance:rounded
-  {uncertainty}} to go. If you did, the indicator stands on the other side.
+live-wrong-way: {nearer:It went back|Wrong way}: move the {end} end {way:way}.
+  {distance:rounded {uncertainty}} to go. {nearer:|If you did, the indicator stands on
+  the other side.}
 live-leave: Do not move it: tightening alone brings it there. Press Enter, then tighten.
 live-there: There, and it holds. Press Enter, then tighten.
 live-hands-off: Hands off now: see whether it stays.

@@ -119,12 +119,11 @@ def dangers(newest_first: Sequence[Finding], units: System) -> Iterator[str]:
 
 def dangerous(newest_first: Sequence[Finding]) -> Iterator[Finding]:
     """Those whose danger nothing newer of the same check on the same saw denies."""
-    seen = set()
+    newest: dict[tuple[str, str | None], Finding] = {}
     for one in newest_first:
-        of = (one.check, one.saw)
-        if of not in seen and one.quantities and judged(one).way == CLOSES:
+        counts = newest.setdefault((one.check, one.saw), one) is one
+        if counts and one.quantities and judged(one).way == CLOSES:
             yield one
-        seen.add(of)
 
 
 def danger_remark(finding: Finding) -> Remark | None:
@@ -193,11 +192,8 @@ def in_short(finding: Finding, units: System, board: float | None) -> str:
     if warning is not None:
         return warning
     if finding.verdict == "inside":
-        what = (
-            f"{q.way}, "
-            if q.way == OPENS
-            else f"{quantity_name(q.name)} " * (q.unit == "mm")
-        )
+        named = f"{quantity_name(q.name)} " * (q.unit == "mm")
+        what = f"{q.way}, " if q.way == OPENS else named
         return f"Good: {what}{own_size(q, units, board)}."
     what = way_words(q) or quantity_name(q.name)
     return f"{upper_first(what)}: {size(q, units, board)}."

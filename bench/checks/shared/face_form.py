@@ -254,9 +254,9 @@ def _as_pressed(face: Face) -> tuple[Face, Remark]:
         bend=either_way / math.sqrt(3) * more,
     )
     gives = float(np.max(np.abs(more)))
-    bends = share * gives >= LEAST_TOLD
-    code = "straightedge-pressed" if bends else "straightedge-stiff"
-    return taken_off, note(code, gives=gives, off=share * gives)
+    if share * gives < LEAST_TOLD:
+        return taken_off, note("straightedge-stiff", gives=gives)
+    return taken_off, note("straightedge-pressed", gives=gives, off=share * gives)
 
 
 def gives_way(

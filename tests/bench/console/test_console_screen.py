@@ -734,7 +734,7 @@ async def test_the_words_come_back_after_the_drawing(fake, scenes) -> None:
         fake.say(Notice("indicator", long))  # the drawing has room beside it, else nothing were seen
         await pilot.press("8")
         await scenes.until(pilot, lambda t: "handle" in t and "Square on the sled" not in t)
-        await scenes.until(pilot, lambda t: "8  words" in t and "Left out" in t)
+        await scenes.until(pilot, lambda t: "8  words" in t and "jumped" in t)
         fake.say(PromptChanged("r1", "fence-square", "big-sled", scenes.push))
         await scenes.until(pilot, lambda t: "Lift the square" in t)
 

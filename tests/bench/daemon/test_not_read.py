@@ -64,7 +64,8 @@ def test_a_silent_indicator_is_no_sled_that_does_not_rest() -> None:
     wait(2.0, reads=True)
     assert run.ask.ready
     rests[0] = False
-    run.lose(StatusMessage("pass-interrupted", {"name": "indicator", "how": "away"}), now)
+    run.life.wait()
+    run.interrupt(StatusMessage("pass-interrupted", {"name": "indicator", "how": "away"}), now)
     wait(20.0, reads=False)
     assert not troubles()
     wait(NO_REST + 1.0, reads=True)  # now the sled is what does not rest
