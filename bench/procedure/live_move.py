@@ -304,10 +304,7 @@ class LiveMove:
         near = abs(self._to_end) * self._near
         at_aim = abs(short) <= near and abs(self._nudge.moved(now)) > self._band
         nearer = abs(self._nudge.target) - abs(self._nudge.to_go(now)) - self._band
-        move = self._sized(short, short) | {
-            "end": self.jig.moving_end,
-            "nearer": nearer,
-        }
+        move = dict(self._sized(short, short), end=self.jig.moving_end, nearer=nearer)
         told = {
             "live-past": past,
             "live-there": self._there,
