@@ -282,6 +282,8 @@ class Console(App[None]):
 
     def action_leave(self) -> None:
         words = "Leave the screen? A check in progress goes on in the daemon."
+        if self.guest is not None:
+            words = self.guest.leaving
         page = make_page("confirm", words, self.last_key)
         self.push_screen(page, lambda sure: self.exit() if sure else None)
 
@@ -332,7 +334,8 @@ def _told(binding: Binding) -> bool:
     """Whether the key stands in the list of all keys; those that move within a list do
     not."""
     others = ("take(", "app.", "screen.", "first_act", "command_palette")
-    return bool(binding.description) and not binding.action.startswith(others)
+    moving = ("cursor_", "scroll_", "page_", "first", "last", "select")
+    return bool(binding.description) and not binding.action.startswith(others + moving)
 
 
 def make_console(

@@ -35,6 +35,7 @@ class Guest(Protocol):
     """Whoever starts the console may add keys and a line beside what is asked."""
 
     keys: tuple[GuestKey, ...]
+    leaving: str  # what is asked before the screen is left
 
     def tip(self, page: str, view: ViewModel, requests: Requests) -> str: ...
 

@@ -133,6 +133,8 @@ class Hands:
     """The pretend saw's hands as keys of the console, and the lesson beside what is
     asked."""
 
+    leaving = "Leave the pretend saw? All that was done on it is gone then."
+
     def __init__(self, hands_client: HandsClient) -> None:
         self._client = hands_client
         client = hands_client

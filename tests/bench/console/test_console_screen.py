@@ -199,6 +199,11 @@ async def test_the_list_of_all_keys_lists_every_action_and_takes_it(fake, scenes
         assert app.screen.rows()[0].words != "leave at once"  # Enter pressed unread does no harm
         await pilot.press("3")
         await scenes.until(pilot, lambda t: "What limits" in t)
+        await pilot.press("full_stop", "1")
+        await scenes.until(pilot, lambda t: "Which check?" in t)
+        await pilot.press("slash")
+        text = await scenes.until(pilot, lambda t: "All keys" in t)
+        assert "Scroll" not in text and "pageup" not in text  # the arrows need no words
 
 
 @pytest.mark.ci
