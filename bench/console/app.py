@@ -28,7 +28,7 @@ from bench.console.early_keys import EarlyKeys
 from bench.console.first_start import Guide
 from bench.console.glyphs import GlyphSet
 from bench.console.greeting import AT_REST, GREETING, MOST_READINGS
-from bench.console.host import ALL, Guest
+from bench.console.host import ALL, LEAVING, Guest
 from bench.console.instrument_view import FRESH
 from bench.console.message_folding import fold
 from bench.console.requests import Requests
@@ -187,10 +187,8 @@ class Console(App[None]):
 
     def mark(self, changed: frozenset[str]) -> None:
         """Something is different: it is shown when its turn has come."""
-        if not changed:
-            return
         self._dirty |= changed
-        if self._timer is None:
+        if self._dirty and self._timer is None:
             soonest = min(self._due.get(name, 0.0) for name in self._dirty)
             wait = max(0.0, soonest - time.monotonic())
             loop = asyncio.get_running_loop()
@@ -281,9 +279,7 @@ class Console(App[None]):
         self.mark(ALL)
 
     def action_leave(self) -> None:
-        words = "Leave the screen? A check in progress goes on in the daemon."
-        if self.guest is not None:
-            words = self.guest.leaving
+        words = LEAVING if self.guest is None else self.guest.leaving
         page = make_page("confirm", words, self.last_key)
         self.push_screen(page, lambda sure: self.exit() if sure else None)
 
@@ -333,9 +329,9 @@ class Console(App[None]):
 def _told(binding: Binding) -> bool:
     """Whether the key stands in the list of all keys; those that move within a list do
     not."""
-    others = ("take(", "app.", "screen.", "first_act", "command_palette")
     moving = ("cursor_", "scroll_", "page_", "first", "last", "select")
-    return bool(binding.description) and not binding.action.startswith(others + moving)
+    others = (*moving, "take(", "app.", "screen.", "command_palette")
+    return bool(binding.description) and not binding.action.startswith(others)
 
 
 def make_console(

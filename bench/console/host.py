@@ -31,6 +31,10 @@ class GuestKey(msgspec.Struct, frozen=True):
     leads: bool = False  # it stands beside what is asked, large enough for a thumb
 
 
+# what is asked before the screen is left, where no guest asks
+LEAVING = "Leave the screen? A check in progress goes on in the daemon."
+
+
 class Guest(Protocol):
     """Whoever starts the console may add keys and a line beside what is asked."""
 
