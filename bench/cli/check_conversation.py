@@ -38,7 +38,7 @@ from bench.render.names import upper_first
 from bench.render.printed_result import result_lines
 from bench.render.wording import with_name, without_port
 from bench.units import System
-from hw.patience import RETURN_RETRY_S, RETURN_S
+from hw.timeouts import RETURN_RETRY_S, RETURN_S
 
 
 class CheckConversation:

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from bench.settings.edit import whole_file
-from hw.patience import DEMO_END_S, DEMO_TELL_S
+from hw.timeouts import DEMO_END_S, DEMO_TELL_S
 from hw.virtual.saw import VirtualSaw
 
 AGAIN = 0.02  # s between two looks whether the daemon has come up

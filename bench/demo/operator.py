@@ -42,7 +42,7 @@ from bench.protocol import (
 )
 from bench.protocol.async_client import AsyncClient
 from bench.render.template import WAYS
-from hw.patience import DEMO_TELL_S
+from hw.timeouts import DEMO_TELL_S
 from hw.virtual.hands import Hands
 from hw.virtual.ptys import VirtualPorts
 from hw.virtual.saw import VirtualSaw

@@ -94,7 +94,7 @@ def _instruments(
     ours."""
     served = False
     try:
-        with WireClient(where.socket, slow=service.Patience()) as client:
+        with WireClient(where.socket, slow=service.SlowAnswers()) as client:
             yield from service.diagnose_daemon(client, dict(wired), options)
         served = where.socket.stat().st_uid != os.geteuid()
         yield from instruments.diagnose_unnamed_cables(wired, cables, user)
@@ -107,7 +107,7 @@ def _instruments(
         yield diagnosis("daemon", "no-daemon", socket=where.socket)
         yield from instruments.diagnose_ports(wired, cables, user, options)
         advice = START_ADVICE
-    except service.Hangs as error:
+    except service.DaemonHangs as error:
         yield diagnosis("daemon", "daemon-hangs", words=str(error))
         return served
     except (Gone, Refused) as error:

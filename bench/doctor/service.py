@@ -42,17 +42,17 @@ from bench.protocol.client import WireClient
 from bench.render.wording import without_name
 from bench.settings.settings_file import PortSettings
 from hw.formats import FORMATS
-from hw.patience import ANSWER_S, HANG_SILENCES
+from hw.timeouts import ANSWER_S, HANG_SILENCES
 
 BAD_SHARE = 0.01  # of the frames rejected, from which on it is a fault of the wire
 GOOD_STATES = ("open", "marks")
 
 
-class Hangs(Exception):
+class DaemonHangs(Exception):
     """The daemon's connection is open, and nothing comes of it."""
 
 
-class Patience:
+class SlowAnswers:
     """Called each time the daemon was slow. Raises Hangs in the end."""
 
     def __init__(self) -> None:
@@ -61,7 +61,7 @@ class Patience:
     def __call__(self) -> None:
         self.silences += 1
         if self.silences == HANG_SILENCES:
-            raise Hangs(
+            raise DaemonHangs(
                 f"it is there and has not answered for {HANG_SILENCES * ANSWER_S:.0f} s"
             )
 

@@ -253,12 +253,12 @@ class _Ear:
 
     def hear(self, speed: int) -> Proposal | None:
         """What would read what comes at this speed."""
-        patience = TURN if self.heard else SILENCE  # s for a first byte
+        first_byte = TURN if self.heard else SILENCE  # s for a first byte
         self._tune(speed)
         data, found = bytearray(), None
         began = asked = self._clock()
         self._ask(even=False)
-        while self._clock() - began < (TURN if data else patience):
+        while self._clock() - began < (TURN if data else first_byte):
             data += self._line.read(ENOUGH)
             if self._clock() - asked > ASK_AGAIN:
                 asked = self._clock()

@@ -28,11 +28,11 @@ from collections.abc import Mapping
 from typing import Any, Literal, NamedTuple
 
 from hw.formats import FORMATS, read_options
-from hw.patience import PINS_RETRY_S
 from hw.ports.pin_frames import Builder, FrameBuilder, StateBuilder, TextLine
 from hw.ports.pin_lines import KernelLines, MakeLines
 from hw.ports.port_state import DENIED, Refusal, open_error
 from hw.ports.reopened_port import OnBlock, OnState, ReopenedPort
+from hw.timeouts import PINS_RETRY_S
 from hw.timer import Timer
 
 # us of pause that end an answer: gauges take up to 4 ms a bit (public timing notes)

@@ -19,7 +19,6 @@ import time
 from collections.abc import Callable
 from typing import Any
 
-from hw.patience import PORT_FIRST_RETRY_S, PORT_LAST_RETRY_S, READER_STALL_S
 from hw.ports.port_state import open_error
 from hw.ports.reopened_port import OnBlock, OnState, ReopenedPort
 from hw.ports.rounds import Rounds
@@ -31,6 +30,7 @@ from hw.ports.serial_device import (
     open_device,
     unread,
 )
+from hw.timeouts import PORT_FIRST_RETRY_S, PORT_LAST_RETRY_S, READER_STALL_S
 from hw.timer import Timer
 
 BLOCK = 65536  # bytes a read; a full line at 921,600 baud is 9 kB in 0.1 s
