@@ -53,7 +53,7 @@ def request_of(port: PortSettings) -> bytes | None:
         return query.request(read_options(port.format, port.options))
     if not port.request:
         return None
-    from hw.formats.shared.cutter import with_parity
+    from hw.formats.shared.line_splitter import with_parity
 
     # the characters carry this parity, the port makes none
     parity = port.options.get("parity7")

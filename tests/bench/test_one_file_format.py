@@ -28,8 +28,8 @@ from bench.render.settings import words
 from bench.settings.settings_file import PortSettings, SettingsError, load
 from hw.discovery.listening import recognise
 from hw.formats import FORMATS, make_decoder, register
-from hw.formats.shared.cutter import LineCutter
 from hw.formats.shared.declaration import RecordTraits, WireFormat
+from hw.formats.shared.line_splitter import LineSplitter
 from hw.formats.shared.options import RANGE, Option, integer
 from hw.formats.shared.plain_text import Fault
 from hw.reading import Record
@@ -39,7 +39,7 @@ def digit_sum(digits: str) -> str:
     return f"{sum(int(digit, 16) for digit in digits) % 16:X}"
 
 
-class Micrometres(LineCutter):
+class Micrometres(LineSplitter):
     def __init__(self, step: int) -> None:
         super().__init__()
         self._step = step

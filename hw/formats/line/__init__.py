@@ -15,7 +15,6 @@ from hw.formats import FORMATS
 from hw.formats.line import profiles
 from hw.formats.line.bridge import CountsDecoder, bridge_reader
 from hw.formats.line.plain import PlainDecoder
-from hw.formats.shared.cutter import LineCutter
 from hw.formats.shared.declaration import (
     Candidate,
     Options,
@@ -24,6 +23,7 @@ from hw.formats.shared.declaration import (
     WireFormat,
     maker,
 )
+from hw.formats.shared.line_splitter import LineSplitter
 from hw.formats.shared.options import (
     DECIMALS,
     DEFAULT_UNIT,
@@ -42,7 +42,7 @@ _MARKED = re.compile(rb"[<=>] *[\r\n]")
 Read = Callable[[str], Record | None]
 
 
-class ProfileDecoder(LineCutter):
+class ProfileDecoder(LineSplitter):
     """A profile that a function from text to record describes."""
 
     def __init__(self, read: Read, **options: Any) -> None:

@@ -32,8 +32,8 @@ from operator import xor
 from typing import Any
 
 from hw.formats import make_decoder
-from hw.formats.shared.cutter import LineCutter
 from hw.formats.shared.declaration import Options
+from hw.formats.shared.line_splitter import LineSplitter
 from hw.formats.shared.plain_text import Fault, ascii_text, find_measure, status_word
 from hw.formats.shared.records import BridgeRecord
 from hw.reading import Record, Unit
@@ -60,7 +60,7 @@ def nibbles_to_bits(word: str) -> str:
     return "".join(f"{int(digit, 16):04b}"[::-1] for digit in word)
 
 
-class CountsDecoder(LineCutter):
+class CountsDecoder(LineSplitter):
     """Profile `bridge_counts`: a semicolon ends a field, a line end inside one spoils
     it."""
 

@@ -8,8 +8,8 @@ reader would refuse.
 
 from __future__ import annotations
 
-from hw.formats.shared.cutter import LineCutter
 from hw.formats.shared.lengths import outside
+from hw.formats.shared.line_splitter import LineSplitter
 from hw.formats.shared.plain_text import Measure, ascii_text, read_plain
 from hw.reading import Record, Unit
 
@@ -23,7 +23,7 @@ _SHAPE = bytes.maketrans(b"123456789\r", b"000000000\n")
 Shape = tuple[int, int, int, bool, int, int, Unit, tuple[str, ...]]
 
 
-class PlainDecoder(LineCutter):
+class PlainDecoder(LineSplitter):
     """Profile `plain`, with the fast path by shapes."""
 
     def __init__(

@@ -19,7 +19,7 @@ from bench.doctor.rights import User
 from bench.doctor.stream_figures import stream_figures
 from bench.settings.settings_file import PortSettings, load
 from hw.formats.modbus_rtu import crc16
-from hw.formats.shared.cutter import with_parity
+from hw.formats.shared.line_splitter import with_parity
 
 ANN = User("ann", False, frozenset(), frozenset())
 

@@ -22,7 +22,7 @@ from bench.doctor.unrecognised import diagnose_bytes, diagnose_frames
 from bench.settings.settings_file import PortSettings
 from hw.discovery.listening import recognise
 from hw.formats.modbus_rtu import crc16
-from hw.formats.shared.cutter import with_parity
+from hw.formats.shared.line_splitter import with_parity
 
 PINS = {"data": 5, "clock": 6}
 ANN = User("ann", False, frozenset(), frozenset())

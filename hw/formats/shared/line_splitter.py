@@ -32,7 +32,7 @@ def with_parity(data: bytes, parity: str | None) -> bytes:
     )
 
 
-class LineCutter:
+class LineSplitter:
     """The part of hw.reading.Decoder that all formats made of lines share."""
 
     ends = b"\r\n"
