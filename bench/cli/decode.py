@@ -17,8 +17,8 @@ from bench.settings.paths import one_line
 from hw.discovery.bit_frames import diagnose_bits, is_bits
 from hw.discovery.listening import recognise, settings_text
 from hw.formats import FORMATS, make_decoder, meaning_of
-from hw.formats.shared.as_json import to_json
 from hw.formats.shared.lengths import in_words
+from hw.formats.shared.record_json import to_json
 from hw.reading import Decoder, FormatError, Record
 
 ALWAYS = ("format", "baud")

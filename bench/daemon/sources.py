@@ -14,7 +14,7 @@ from typing import Any
 from bench.doctor.direct_port import echo_of, request_of, request_rate
 from bench.settings.settings_file import PortSettings
 from hw.formats import FORMATS, make_decoder
-from hw.formats.shared.declaration import SERIAL
+from hw.formats.shared.wire_format import SERIAL
 from hw.ports import own_port
 from hw.ports.reopened_port import OnBlock, OnState, ReopenedPort
 from hw.ports.rounds import Rounds

@@ -19,7 +19,7 @@ from bench.protocol.client import Gone, NoDaemon, Refused, WireClient
 from bench.render.settings import words
 from bench.settings.settings_file import Paths, Settings, SettingsError, load
 from hw.formats import FORMATS
-from hw.formats.shared.declaration import PINS, SERIAL
+from hw.formats.shared.wire_format import PINS, SERIAL
 
 LEARN_ADVICE = "plug them in, and: sweepgauge learn indicator; or sweepgauge console"
 START_ADVICE = (

@@ -16,7 +16,7 @@ from bench.doctor.unrecognised import fitting
 from bench.settings.settings_file import PortSettings
 from hw.discovery.listening import SPEEDS, listen, open_line
 from hw.formats import FORMATS, make_decoder
-from hw.formats.shared.declaration import Query
+from hw.formats.shared.wire_format import Query
 
 # keys of the settings file, and what they rest on
 Proposed = tuple[dict[str, str | int], tuple[str, ...]]

@@ -18,7 +18,7 @@ from hw.discovery.listening import (
     settings_text,
 )
 from hw.formats import FORMATS, make_decoder
-from hw.formats.shared.declaration import Value
+from hw.formats.shared.wire_format import Value
 
 NEXT_ONE = (
     'keep bytes for a report: `sweepgauge capture` ("The next one" in'

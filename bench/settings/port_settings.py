@@ -10,7 +10,7 @@ import msgspec
 from bench.settings.paths import SettingsError
 from bench.settings.toml_table import Table, given
 from hw.formats import DEFAULT_FORMAT, FORMATS, read_options
-from hw.formats.shared.declaration import WireFormat
+from hw.formats.shared.wire_format import WireFormat
 from hw.reading import FormatError
 
 OptionValue = str | int | float | bool

@@ -22,8 +22,8 @@ from collections.abc import Callable, Iterator, Mapping
 from typing import Any, NamedTuple, Protocol
 
 from hw.formats import FORMATS, make_decoder
-from hw.formats.shared.declaration import SERIAL, Candidate, Value, WireFormat
 from hw.formats.shared.line_splitter import with_parity
+from hw.formats.shared.wire_format import SERIAL, Candidate, Value, WireFormat
 from hw.port_names import closed_port
 from hw.reading import Record
 

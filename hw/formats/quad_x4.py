@@ -12,7 +12,7 @@ As text, one run of states a line, digits 0 to 3, however long.
 
 from __future__ import annotations
 
-from hw.formats.shared.declaration import (
+from hw.formats.shared.wire_format import (
     PINS,
     Diagnosis,
     Options,

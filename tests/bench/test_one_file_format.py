@@ -28,10 +28,10 @@ from bench.render.settings import words
 from bench.settings.settings_file import PortSettings, SettingsError, load
 from hw.discovery.listening import recognise
 from hw.formats import FORMATS, make_decoder, register
-from hw.formats.shared.declaration import RecordTraits, WireFormat
 from hw.formats.shared.line_splitter import LineSplitter
 from hw.formats.shared.options import RANGE, Option, integer
 from hw.formats.shared.plain_text import Fault
+from hw.formats.shared.wire_format import RecordTraits, WireFormat
 from hw.reading import Record
 
 

@@ -15,14 +15,6 @@ from hw.formats import FORMATS
 from hw.formats.line import profiles
 from hw.formats.line.bridge import CountsDecoder, bridge_reader
 from hw.formats.line.plain import PlainDecoder
-from hw.formats.shared.declaration import (
-    Candidate,
-    Options,
-    RecordTraits,
-    Value,
-    WireFormat,
-    maker,
-)
 from hw.formats.shared.line_splitter import LineSplitter
 from hw.formats.shared.options import (
     DECIMALS,
@@ -34,6 +26,14 @@ from hw.formats.shared.options import (
     integer,
 )
 from hw.formats.shared.plain_text import ascii_text
+from hw.formats.shared.wire_format import (
+    Candidate,
+    Options,
+    RecordTraits,
+    Value,
+    WireFormat,
+    maker,
+)
 from hw.reading import Decoder, Record
 
 _MARKED = re.compile(rb"[<=>] *[\r\n]")

@@ -32,10 +32,10 @@ from operator import xor
 from typing import Any
 
 from hw.formats import make_decoder
-from hw.formats.shared.declaration import Options
 from hw.formats.shared.line_splitter import LineSplitter
 from hw.formats.shared.plain_text import Fault, ascii_text, find_measure, status_word
 from hw.formats.shared.records import BridgeRecord
+from hw.formats.shared.wire_format import Options
 from hw.reading import Record, Unit
 
 SEQUENCES = 1 << 16

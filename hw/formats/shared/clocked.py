@@ -5,10 +5,10 @@ The text of a frame is its bits as 0 and 1 in order of arrival, with or without 
 
 from __future__ import annotations
 
-from hw.formats.shared.declaration import PINS, WireFormat, maker
 from hw.formats.shared.line_splitter import LineSplitter
 from hw.formats.shared.options import RANGE, Option, boolean, choice, integer
 from hw.formats.shared.plain_text import Fault
+from hw.formats.shared.wire_format import PINS, WireFormat, maker
 from hw.reading import Record
 
 _COMPLEMENT = str.maketrans("01", "10")

@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 from hw.formats import FORMATS, make_decoder, read_options
 from hw.formats.modbus_rtu import ModbusRtu, crc16, request
 from hw.formats.quad_x4 import Quadrature
-from hw.formats.shared.as_json import to_json
-from hw.formats.shared.declaration import Query
+from hw.formats.shared.record_json import to_json
+from hw.formats.shared.wire_format import Query
 from hw.reading import FormatError, Record
 
 steady = settings(max_examples=2 * settings().max_examples)
