@@ -16,7 +16,7 @@ from bench.settings.settings_file import PortSettings
 from hw.formats import FORMATS, make_decoder
 from hw.formats.shared.wire_format import SERIAL
 from hw.ports import own_port
-from hw.ports.reopened_port import OnBlock, OnState, ReopenedPort
+from hw.ports.reconnecting_port import OnBlock, OnState, ReconnectingPort
 from hw.ports.rounds import Rounds
 from hw.ports.serial_device import PortOptions
 from hw.ports.serial_port import SerialPort
@@ -39,7 +39,7 @@ class Sources:
 
     def open(
         self, settings: PortSettings, on_block: OnBlock, on_state: OnState
-    ) -> ReopenedPort | SharedPort:
+    ) -> ReconnectingPort | SharedPort:
         """The port that these settings name, not yet started. Raises ValueError
         (FormatError) where they do not agree."""
         options = PortOptions(

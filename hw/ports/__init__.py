@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from hw.formats import FORMATS, read_options
-from hw.ports.reopened_port import OnBlock, OnState, ReopenedPort
+from hw.ports.reconnecting_port import OnBlock, OnState, ReconnectingPort
 
 if TYPE_CHECKING:
     from hw.ports.pin_lines import MakeLines
@@ -23,7 +23,7 @@ def own_port(
     pins: Mapping[str, int],
     rate: float | None,
     make_lines: MakeLines | None = None,
-) -> ReopenedPort | None:
+) -> ReconnectingPort | None:
     """What one instrument of format `name` has for itself; None for a serial line,
     which several may share.
 

@@ -31,7 +31,7 @@ from hw.formats import FORMATS, read_options
 from hw.ports.pin_frames import Builder, FrameBuilder, StateBuilder, TextLine
 from hw.ports.pin_lines import KernelLines, MakeLines
 from hw.ports.port_state import DENIED, Refusal, open_error
-from hw.ports.reopened_port import OnBlock, OnState, ReopenedPort
+from hw.ports.reconnecting_port import OnBlock, OnState, ReconnectingPort
 from hw.timeouts import PINS_RETRY_S
 from hw.timer import Timer
 
@@ -80,7 +80,7 @@ def pin_options(
     return PinOptions(pins, **given)
 
 
-class ClockedPins(ReopenedPort):
+class ClockedPins(ReconnectingPort):
     opens = "{} are open."
     goes = "{} went away ({}); they are tried again."
 

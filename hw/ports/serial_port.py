@@ -20,7 +20,7 @@ from collections.abc import Callable
 from typing import Any
 
 from hw.ports.port_state import open_error
-from hw.ports.reopened_port import OnBlock, OnState, ReopenedPort
+from hw.ports.reconnecting_port import OnBlock, OnState, ReconnectingPort
 from hw.ports.rounds import Rounds
 from hw.ports.serial_device import (
     PortOptions,
@@ -41,7 +41,7 @@ LONGEST_LINE = 64  # characters
 PULLED = {None, errno.EIO, errno.ENODEV, errno.ENXIO}
 
 
-class SerialPort(ReopenedPort):
+class SerialPort(ReconnectingPort):
     def __init__(
         self,
         options: PortOptions,

@@ -11,7 +11,7 @@ OnBlock = Callable[[bytes, int], None]  # data, monotonic ns of its arrival
 OnState = Callable[[PortState, str], None]  # state, sentence
 
 
-class ReopenedPort:
+class ReconnectingPort:
     """start() and stop() are called on the event loop, and so are both callbacks.
 
     where: it is, as sentences name it. retry: s until it is opened again, at first and
