@@ -36,7 +36,7 @@ from hw.discovery.listening import (
     settings_text,
 )
 from hw.formats import FORMATS
-from hw.ports.port_state import error_number
+from hw.ports.open_errors import error_number
 from hw.reading import FormatError
 
 Wired = Sequence[tuple[str, PortSettings]]

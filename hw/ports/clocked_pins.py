@@ -28,9 +28,9 @@ from collections.abc import Mapping
 from typing import Any, Literal, NamedTuple
 
 from hw.formats import FORMATS, read_options
+from hw.ports.open_errors import DENIED, OpenFailure, open_error
 from hw.ports.pin_frames import Builder, FrameBuilder, StateBuilder, TextLine
 from hw.ports.pin_lines import KernelLines, MakeLines
-from hw.ports.port_state import DENIED, Refusal, open_error
 from hw.ports.reconnecting_port import OnBlock, OnState, ReconnectingPort
 from hw.timeouts import PINS_RETRY_S
 from hw.timer import Timer
@@ -252,7 +252,7 @@ class ClockedPins(ReconnectingPort):
 
 
 # by errno
-PIN_ERRORS: dict[int | None, Refusal] = {
+PIN_ERRORS: dict[int | None, OpenFailure] = {
     errno.ENOENT: ("absent", "{port}: this machine has no such pins."),
     errno.EACCES: DENIED,
     errno.EPERM: DENIED,

@@ -19,7 +19,7 @@ import time
 from collections.abc import Callable
 from typing import Any
 
-from hw.ports.port_state import open_error
+from hw.ports.open_errors import open_error
 from hw.ports.reconnecting_port import OnBlock, OnState, ReconnectingPort
 from hw.ports.rounds import Rounds
 from hw.ports.serial_device import (

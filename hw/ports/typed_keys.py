@@ -23,7 +23,7 @@ import time
 
 from hw.formats.wedge import TERMINATORS
 from hw.port_names import refuse_other_things
-from hw.ports.port_state import open_error
+from hw.ports.open_errors import open_error
 from hw.ports.reconnecting_port import OnBlock, OnState, ReconnectingPort
 from hw.ports.serial_device import unread
 from hw.timeouts import PORT_FIRST_RETRY_S, PORT_LAST_RETRY_S
