@@ -20,8 +20,8 @@ from collections.abc import Callable
 from typing import Any
 
 from hw.ports.open_errors import open_error
+from hw.ports.polling_rounds import PollingRounds
 from hw.ports.reconnecting_port import OnBlock, OnState, ReconnectingPort
-from hw.ports.rounds import Rounds
 from hw.ports.serial_device import (
     PortOptions,
     close_device,
@@ -47,14 +47,14 @@ class SerialPort(ReconnectingPort):
         options: PortOptions,
         on_block: OnBlock,
         on_state: OnState,
-        rounds: Rounds | None = None,
+        rounds: PollingRounds | None = None,
     ) -> None:
         """rounds: of several ports that may be read together; None, and this one is
         read at once always."""
         retry = (PORT_FIRST_RETRY_S, PORT_LAST_RETRY_S)
         super().__init__(options.port, on_block, on_state, retry)
         self.options = options
-        self._rounds = rounds or Rounds()
+        self._rounds = rounds or PollingRounds()
         self._serial: Any = None
         self._fd: int | None = None
         self._discard_until = 0
