@@ -30,7 +30,7 @@ from typing import Any, Literal, NamedTuple
 from hw.formats import FORMATS, read_options
 from hw.ports.open_errors import DENIED, OpenFailure, open_error
 from hw.ports.pin_frames import Builder, FrameBuilder, StateBuilder, TextLine
-from hw.ports.pin_lines import KernelLines, MakeLines
+from hw.ports.pin_lines import GpioLines, MakeGpioLines
 from hw.ports.reconnecting_port import OnBlock, OnState, ReconnectingPort
 from hw.timeouts import PINS_RETRY_S
 from hw.timer import Timer
@@ -89,7 +89,7 @@ class ClockedPins(ReconnectingPort):
         options: PinOptions,
         on_block: OnBlock,
         on_state: OnState,
-        make_lines: MakeLines | None = None,
+        make_lines: MakeGpioLines | None = None,
     ) -> None:
         """make_lines: in place of the kernel's, for tests."""
         pins = ", ".join(f"{name} {pin}" for name, pin in options.pins.items())
@@ -98,8 +98,8 @@ class ClockedPins(ReconnectingPort):
         self.options = options
         self._requested = "req" in options.pins
         self._clocked = "clock" in options.pins
-        self._make_lines = make_lines or KernelLines
-        self._lines: KernelLines | None = None
+        self._make_lines = make_lines or GpioLines
+        self._lines: GpioLines | None = None
         self._builder: Builder | None = None
         self._pause_s = RUN_END
         self._pause = Timer()  # that ends a frame or a run

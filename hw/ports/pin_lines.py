@@ -34,7 +34,7 @@ class MissedEdges(NamedTuple):
 
 LineEvent = Edge | MissedEdges
 # pins by name, and the pin of the request line or None, both by BCM number
-MakeLines = Callable[[Mapping[str, int], int | None], "KernelLines"]
+MakeGpioLines = Callable[[Mapping[str, int], int | None], "GpioLines"]
 
 
 QUEUE = 1024  # edges; the kernel grants no more to one request (uapi linux/gpio.h)
@@ -91,7 +91,7 @@ def _settings() -> tuple[gpiod.LineSettings, gpiod.LineSettings]:
     return pins, output
 
 
-class KernelLines:
+class GpioLines:
     """Open pins. levels: of the inputs by name, when opened. Raises OSError when made:
     no pins, not allowed, or a pin is another program's; ImportError without gpiod."""
 

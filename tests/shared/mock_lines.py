@@ -10,10 +10,10 @@ from functools import partial
 
 from gpiozero.pins.mock import MockFactory
 
-from hw.ports.pin_lines import Edge, LineEvent, MakeLines
+from hw.ports.pin_lines import Edge, LineEvent, MakeGpioLines
 
 
-def mock_lines(factory: MockFactory) -> MakeLines:
+def mock_lines(factory: MockFactory) -> MakeGpioLines:
     """What makes the lines of that factory's pins, for a port or a daemon."""
     return partial(MockLines, factory)
 
