@@ -1,6 +1,6 @@
 """Edges of a few input pins, in order, with the kernel's time; and one request output.
 
-`KernelLines` asks for all input pins in one request of the kernel (library gpiod, Linux
+`GpioLines` asks for all input pins in one request of the kernel (library gpiod, Linux
 5.10 and later): the edges of different pins keep their order, and the kernel queues a
 thousand of them. gpiozero and lgpio ask pin by pin, and the kernel then queues only 16
 edges for each, which a busy Python misses unseen.

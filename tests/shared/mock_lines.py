@@ -19,7 +19,7 @@ def mock_lines(factory: MockFactory) -> MakeGpioLines:
 
 
 class MockLines:
-    """See hw.ports.pin_lines.KernelLines; what it misses shows as frames of a wrong length."""
+    """See hw.ports.pin_lines.GpioLines; what it misses shows as frames of a wrong length."""
 
     def __init__(self, factory: MockFactory, inputs: Mapping[str, int], request: int | None) -> None:
         self._edges: deque[Edge] = deque()
