@@ -12,12 +12,12 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from random import Random
 
-from .along_fence import HALF, RUN, AlongFence
 from .board import TRIM, Board, Cut
-from .form import EdgeProfile
+from .edge_profile import EdgeProfile
 from .plane import Surface, Vector
 from .plate import FULL_TURN, Plate, Space
 from .slots import SlotsAndRunners
+from .straightedge_carriage import HALF, RUN, StraightedgeCarriage
 from .traits import Traits
 
 HANDLE = (-170.0, -20.0)  # of the fence: where the square's handle lies, either way up
@@ -173,8 +173,8 @@ class Bodies:
             2.0 * HALF,
         )
 
-    def lay_straightedge(self, face: Surface, placement: str) -> AlongFence:
-        return AlongFence(
+    def lay_straightedge(self, face: Surface, placement: str) -> StraightedgeCarriage:
+        return StraightedgeCarriage(
             face,
             self.straightedge,
             placement == "rolled-over",

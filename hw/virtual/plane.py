@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
-from .form import EdgeProfile
+from .edge_profile import EdgeProfile
 
 
 class Vector(NamedTuple):

@@ -9,12 +9,12 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from . import mitre, upright
-from .along_fence import RUN, AlongFence
 from .bodies import FOOT, turn_of
 from .motion import START, Pose
 from .plane import Probe, Surface, Vector, reach
 from .saw_and_sled import MIDDLE, PUSH, LeftRight, SawAndSled
 from .square import ridden_edge
+from .straightedge_carriage import RUN, StraightedgeCarriage
 from .upright import UprightSquare
 
 _ALONG = ("as-is", "pressed", "rolled-over")  # a straightedge
@@ -42,7 +42,7 @@ class VirtualSaw(SawAndSled):
     seat_gap: float = 0.0
     stance: float = 0.0  # rad, of the square all through this set-up
     _probe: Probe | None = None
-    _along: AlongFence | None = None
+    _along: StraightedgeCarriage | None = None
     _upright: UprightSquare | None = None
     _height: float = 0.0  # mm, of the plunger beside an upright square
     _preload: float = 2.5  # mm of depth at the distance _home

@@ -12,7 +12,7 @@ from random import Random
 from typing import Literal, Self
 
 from .bodies import Bodies
-from .form import EdgeProfile
+from .edge_profile import EdgeProfile
 from .mitre import MitreFences
 from .motion import Pose
 from .plane import Frame, Surface, Vector

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from random import Random
 
-from .form import EdgeProfile
+from .edge_profile import EdgeProfile
 
 SLOT, RUNNER = 600.0, 450.0  # mm, lengths
 SLOT_SPACING = 300.0  # mm, middle to middle

@@ -21,11 +21,11 @@ from bench.demo.truth import missed, truth_of
 from bench.gear import Indicator, Jig, Saw
 from hw.virtual import mitre
 from hw.virtual import upright as plumb
-from hw.virtual.along_fence import RUN
 from hw.virtual.gauge import Gauge
 from hw.virtual.motion import Pose, stroke
 from hw.virtual.plane import Vector
 from hw.virtual.saw import VirtualSaw
+from hw.virtual.straightedge_carriage import RUN
 from hw.virtual.traits import Traits
 
 Made = tuple[list[Trace], dict[str, OptionValue]]

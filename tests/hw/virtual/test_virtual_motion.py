@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hw.virtual.form import EdgeProfile
+from hw.virtual.edge_profile import EdgeProfile
 from hw.virtual.gauge import Gauge
 from hw.virtual.motion import Leg, Pose, Timeline, passes, stroke
 
