@@ -16,7 +16,7 @@ from bench.procedure.prompt import ProcedureState, Prompt
 from bench.procedure.status_message import Severity, StatusMessage
 from bench.procedure.trouble_watch import LivenessMonitor
 from bench.protocol import MarkNotice
-from bench.stream.rest_detector import Taken
+from bench.stream.rest_detector import RestReading
 from bench.stream.sweep_detector import Began, Broken, Ended, Sweep, SweepEvent
 
 # s after the press before rest is believed: a hand that moves with it shows by then
@@ -119,7 +119,7 @@ class PassTaking:
 
     # ---- at marks ----
 
-    def take_mark(self, current: Prompt, taken: Taken) -> None:
+    def take_mark(self, current: Prompt, taken: RestReading) -> None:
         assert current.at is not None and current.placement is not None
         self._kept.begin()
         del self._marked[self._facts.marks_taken :]  # of another set-up

@@ -61,7 +61,7 @@ IMPATIENT = 4.0  # s of waiting after which the person is told why
 EPS = 1e-9
 
 
-class Taken(msgspec.Struct):
+class RestReading(msgspec.Struct):
     value: float
     spread: float
     readings: int
@@ -118,9 +118,9 @@ class RestDetector:
 
     def readings(
         self, times: Sequence[float], values: Sequence[float]
-    ) -> Taken | NotAtRest | None:
+    ) -> RestReading | NotAtRest | None:
         """Take in readings; returns the answer to the press when there is one."""
-        answer: Taken | NotAtRest | None = None
+        answer: RestReading | NotAtRest | None = None
         for t, v in zip(times, values, strict=True):
             self._note(t, v)
             # Two looks a group are enough at any rate of readings.
@@ -131,18 +131,18 @@ class RestDetector:
             ):
                 self._looked = t
                 answer = self._look(self._pressed)
-                if isinstance(answer, Taken):
+                if isinstance(answer, RestReading):
                     self._pressed = None
         return answer
 
-    def button(self, now: float) -> Taken | None:
+    def button(self, now: float) -> RestReading | None:
         """The reading sent by hand, alone in its silence: it needs no press."""
         if self._alone is None or now - self._stream[-1][0] < ALONE:
             return None
         at, value = self._alone
         self._alone = None
         self._pressed = None
-        return Taken(value, 0.0, 1, at)
+        return RestReading(value, 0.0, 1, at)
 
     def _note(self, t: float, v: float) -> None:
         stream = self._stream
@@ -175,7 +175,7 @@ class RestDetector:
             return ALONE
         return max(ALONE, LOST * (stream[-1][0] - stream[0][0]) / (len(stream) - 1))
 
-    def _look(self, pressed: float) -> Taken | NotAtRest | None:
+    def _look(self, pressed: float) -> RestReading | NotAtRest | None:
         last = self._stream[-1][0]
         since = max(pressed - LEAD, last - HOLD) - EPS
         values = [v for t, v in self._stream if t >= since]
@@ -191,7 +191,9 @@ class RestDetector:
             and spread <= self._allowed()
             and self._has_no_trend()
         ):
-            return Taken(fmean(values), max(values) - min(values), len(values), last)
+            return RestReading(
+                fmean(values), max(values) - min(values), len(values), last
+            )
         if not self._told and last - pressed > IMPATIENT:
             self._told = True
             return NotAtRest(spread, self._allowed())
