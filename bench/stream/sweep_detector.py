@@ -14,7 +14,7 @@ from collections.abc import Mapping, Sequence
 
 import msgspec
 
-from bench.stream.travel_course import is_forward, leap, turns
+from bench.stream.travel_segments import find_jump, is_forward, segments
 
 REST_SPAN = 0.3  # mm of travel within REST_TIME that still counts as rest; chosen
 REST_TIME = 0.5  # s
@@ -243,7 +243,7 @@ class SweepDetector:
         last = bisect_left(self._times, stop) + 1
         times, travel = self._times[:last], self._travel[:last]
         end = last + 3  # a leap at the end shows in the readings after it
-        if (found := leap(self._times[:end], self._travel[:end])) is not None:
+        if (found := find_jump(self._times[:end], self._travel[:end])) is not None:
             size, place, before = found
             self._rest()
             values = {"size": size, "at": place}
@@ -253,7 +253,7 @@ class SweepDetector:
         read_times, readings = list(self._read_times), list(self._readings)
         long = [
             (first, final)
-            for first, final in turns(travel)
+            for first, final in segments(travel)
             if abs(travel[final] - travel[first]) >= LEAST
         ]
         sweeps = [
