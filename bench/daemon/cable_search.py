@@ -15,7 +15,7 @@ from bench.daemon.acquisition import Instrument
 from bench.daemon.port_listener import PortListener, short_name
 from bench.procedure.leaf_proof import Phase, Say
 from bench.procedure.status_message import StatusMessage
-from bench.settings import edit
+from bench.settings import editor
 from bench.settings.settings_file import SettingsError
 from bench.stream.movement_detector import (
     PRESSED,
@@ -59,7 +59,7 @@ class Found(NamedTuple):
     that the port had until now. inches: they are what people see from now on."""
 
     port: str
-    values: dict[str, edit.Value]
+    values: dict[str, editor.Value]
     was: Role | None
     inches: bool
 
@@ -152,10 +152,10 @@ class CableSearch:
         was = self._role_of(what, port)
         try:
             values = self._values(port, mm, source, was)
-            changes = edit.changes(file, what, values)
+            changes = editor.changes(file, what, values)
             inches = what == "indicator" and source is not None
             inches = inches and source.unit == "inch"  # type: ignore[union-attr]
-            inches = inches and not edit.says(file, None, "units")
+            inches = inches and not editor.has_key(file, None, "units")
         except SettingsError as error:
             why = {"why": str(error)}
             self._say("failed", StatusMessage("setup-nothing-kept", why))
@@ -180,15 +180,15 @@ class CableSearch:
         mm: float,
         source: PortListener | Instrument | None,
         was: Role | None,
-    ) -> dict[str, edit.Value]:
+    ) -> dict[str, editor.Value]:
         """In the order in which they are read. Raises SettingsError for a file that is
         wrong."""
-        values: dict[str, edit.Value] = {}
+        values: dict[str, editor.Value] = {}
         if isinstance(source, PortListener) and source.proposal is not None:
             values = {"port": port, **source.proposal.settings}
         elif was is not None:
-            values |= edit.wire_of(self._file, was)
-        if self.what == "indicator" and not edit.says(
+            values |= editor.cable_keys_of(self._file, was)
+        if self.what == "indicator" and not editor.has_key(
             self._file, self.what, "resolution"
         ):
             unit = source.unit if source is not None else "mm"
