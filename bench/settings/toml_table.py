@@ -37,7 +37,7 @@ MOST_TILT_RAD = 0.5  # beyond it no plunger stands on a face
 LONGEST_MM = 10_000.0  # nothing on a table saw is longer
 
 
-class Written(msgspec.Struct, frozen=True):
+class WrittenFigure(msgspec.Struct, frozen=True):
     """One figure as the user wrote it and as it was understood (mm, rad, s or a plain
     ratio)."""
 
@@ -117,7 +117,7 @@ class Table:
     error."""
 
     def __init__(
-        self, file: str, key: str, values: Any, written: list[Written]
+        self, file: str, key: str, values: Any, written: list[WrittenFigure]
     ) -> None:
         self.file, self.key, self.written = file, key, written
         if not isinstance(values, dict):
@@ -208,7 +208,9 @@ class Table:
         if value is None:
             return None
         number = self._parsed(key, value, _KINDS[name], high)
-        self.written.append(Written(self.file, self.path(key), value, name, number))
+        self.written.append(
+            WrittenFigure(self.file, self.path(key), value, name, number)
+        )
         return number
 
     def length(self, key: str) -> float | None:
@@ -236,7 +238,7 @@ class Table:
             for n, value in enumerate(values)
         )
         text = f"[{', '.join(values)}]"
-        self.written.append(Written(self.file, self.path(key), text, name, out))
+        self.written.append(WrittenFigure(self.file, self.path(key), text, name, out))
         return out
 
     def values(self, readers: Readers) -> dict[str, Any]:
