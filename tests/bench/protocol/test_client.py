@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from bench.doctor.service import HANG_SILENCES, DaemonHangs, SlowAnswers
+from bench.doctor.running_daemon import HANG_SILENCES, DaemonHangs, SlowAnswers
 from bench.protocol import Done, GetStatus, Press, StatusReply, Version, client, encode
 from bench.protocol.client import Gone, NoDaemon, WireClient
 

@@ -17,15 +17,15 @@ from bench.doctor.diagnostic import (
     ListeningOptions,
     diagnosis,
 )
+from bench.doctor.format_mismatch import diagnose_bytes, diagnose_frames, heard_as_set
 from bench.doctor.observation import (
     Observation,
     diagnose_no_reading,
     diagnose_observation,
 )
 from bench.doctor.rights import group_of, may_join, this_user
-from bench.doctor.silence import silence_advice
+from bench.doctor.silent_instrument import silence_advice
 from bench.doctor.stream_figures import rate_of, stream_figures
-from bench.doctor.unrecognised import diagnose_bytes, diagnose_frames, heard_as_set
 from bench.protocol import (
     AnyNotification,
     Capture,

@@ -12,7 +12,7 @@ import msgspec
 
 from bench.doctor.diagnostic import Diagnostic, diagnosis
 from bench.doctor.direct_port import open_port, request_of
-from bench.doctor.unrecognised import fitting
+from bench.doctor.format_mismatch import fitting
 from bench.settings.settings_file import PortSettings
 from hw.discovery.listening import SPEEDS, listen, open_line
 from hw.formats import FORMATS, make_decoder
