@@ -8,7 +8,7 @@ import time
 import msgspec
 
 from bench.cli.common import (
-    Complaint,
+    CommandError,
     TypedLines,
     connect,
     say,
@@ -76,7 +76,7 @@ class CheckConversation:
                 self._reconnect()
             except KeyboardInterrupt:
                 self._client.close()
-                raise Complaint(
+                raise CommandError(
                     "left; the check goes on. The same command comes back to it,"
                     " `sweepgauge abandon` ends it"
                 ) from None
@@ -99,7 +99,7 @@ class CheckConversation:
             self._last_ask = None
             self._connect(client)
             return
-        raise Complaint(
+        raise CommandError(
             f"the daemon at {where} did not come back within"
             f" {RETURN_S:.0f} s; the log holds what it saved"
         )
@@ -135,9 +135,9 @@ class CheckConversation:
         """The finding, where the message concludes the check."""
         match message:
             case Error():
-                raise Complaint(message.text)
+                raise CommandError(message.text)
             case NoFinding() if message.run == self._run:
-                raise Complaint(message.words)
+                raise CommandError(message.words)
             case InstrumentState() if message.role != "caliper":
                 self._instrument(message)
             case PromptChanged():
@@ -164,7 +164,7 @@ class CheckConversation:
     def _asking(self, message: PromptChanged) -> None:
         if message.run is None:
             if self._run is not None:
-                raise Complaint("the check was given up by somebody else")
+                raise CommandError("the check was given up by somebody else")
             return
         if message.joined:
             say("This check is in progress already; it goes on where it stands.")

@@ -10,14 +10,14 @@ import click
 import msgspec
 
 from bench.cli.common import (
-    Complaint,
+    CommandError,
     LogSource,
+    check_filter,
+    jig_filter,
     json_option,
-    only_check_option,
-    only_jig_option,
+    log_source,
     tell,
     tell_unread,
-    whose_log,
 )
 from bench.cli.log import known_kind
 from bench.finding import Unread
@@ -29,10 +29,10 @@ MOST_RESULTS = 100  # of the latest ones, among which a danger is looked for
 
 
 @click.command()
-@whose_log
+@log_source
 @json_option
-@only_jig_option
-@only_check_option
+@jig_filter
+@check_filter
 def drift(source: LogSource, as_json: bool, jig: str | None, kind: str | None) -> int:
     """How results have changed without a move, and when to look again. Exit 1 when one
     has.
@@ -47,7 +47,7 @@ def drift(source: LogSource, as_json: bool, jig: str | None, kind: str | None) -
 
 
 @click.command()
-@whose_log
+@log_source
 @json_option
 @click.option("--at", metavar="DATE", help="Ask for that day; today by default.")
 @click.option(
@@ -61,7 +61,9 @@ def due(source: LogSource, as_json: bool, at: str | None, remind: bool) -> int:
     Example:  sweepgauge due --at 2026-03-01
     """
     if remind and source.file is not None:
-        raise Complaint("--remind asks the daemon, which has the lamp: leave --log out")
+        raise CommandError(
+            "--remind asks the daemon, which has the lamp: leave --log out"
+        )
     document = source.ask(Due(at=at, remind=remind), Document)[0].document
     lines = [reminder(document)] if remind else due_lines(document)
     if not as_json:

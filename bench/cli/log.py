@@ -12,15 +12,15 @@ import msgspec
 from bench.checks import find
 from bench.cli.common import (
     LogSource,
+    check_filter,
     connect,
+    jig_filter,
     json_option,
+    log_source,
     most_option,
-    only_check_option,
-    only_jig_option,
     say,
     tell,
     tell_unread,
-    whose_log,
 )
 from bench.cli.log_import import log_import
 from bench.finding import Finding, Unread
@@ -54,10 +54,10 @@ log.add_command(log_import)
 
 
 @log.command("list")
-@whose_log
+@log_source
 @json_option
-@only_jig_option
-@only_check_option
+@jig_filter
+@check_filter
 @most_option
 def list_(
     source: LogSource, as_json: bool, jig: str | None, kind: str | None, most: int
@@ -67,7 +67,7 @@ def list_(
     Example:  sweepgauge log list --jig big-sled
     """
     known_kind(kind)
-    rows, units = listed(source, jig, kind, most)
+    rows, units = list_results(source, jig, kind, most)
     found, unread, undated = rows.findings, rows.unread, rows.undated
     lines = _list_lines(rows, units) if found or unread else NOTHING
     tell({"findings": found, "unread": unread, "undated": undated}, lines, as_json)
@@ -89,7 +89,7 @@ def _dated(finding: Finding, undated: bool) -> str:
 
 @log.command()
 @click.argument("id")
-@whose_log
+@log_source
 @json_option
 def show(id: str, source: LogSource, as_json: bool) -> int:
     """One result with its evidence and what was done about it.
@@ -123,7 +123,7 @@ def _show_lines(
         )
     for move in moves:
         if finding.proposed is not None or move.made is not None:
-            yield f"  {_became(move, units)}"
+            yield f"  {_move_line(move, units)}"
 
 
 def _part_lines(finding: Finding, units: System) -> Iterator[str]:
@@ -138,7 +138,7 @@ def _part_lines(finding: Finding, units: System) -> Iterator[str]:
         yield f"  {row.share:5.0%}  {part}, give or take {give}{over}"
 
 
-def _became(move: MoveRow, units: System) -> str:
+def _move_line(move: MoveRow, units: System) -> str:
     if move.made is None:
         return "The move was not noted as made: `sweepgauge moved` does."
     far = move.distance
@@ -151,7 +151,7 @@ def _became(move: MoveRow, units: System) -> str:
 
 @log.command()
 @click.argument("id", required=False)
-@whose_log
+@log_source
 def export(id: str | None, source: LogSource) -> int:
     """The passes of one result as CSV. Without one everything, one JSON object a line,
     for `log import`.
@@ -184,7 +184,7 @@ def _exported(
 
 
 @log.command()
-@whose_log
+@log_source
 @json_option
 @most_option
 def events(source: LogSource, as_json: bool, most: int) -> int:
@@ -213,7 +213,7 @@ def known_kind(kind: str | None) -> None:
         find(kind)
 
 
-def listed(
+def list_results(
     source: LogSource, jig: str | None, kind: str | None, most: int
 ) -> tuple[LogRows, System]:
     """Findings, newest first, and the units in which they are shown."""

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
-from bench.cli.common import Complaint
+from bench.cli.common import CommandError
 
 UNIT = "sweepgauge.service"
 SCREEN_UNIT = "sweepgauge-screen.service"
@@ -194,7 +194,7 @@ def _file_step(path: Path, text: str) -> Step:
 def _link_step(path: Path, program: str) -> Step:
     done = path.is_symlink() and os.readlink(path) == program
     if path.exists() and not path.is_symlink():
-        raise Complaint(
+        raise CommandError(
             f"{path} is there and is no link of ours: rename it, then install again"
         )
     words = f"link {path} to {program}, so that every shell finds it"
@@ -234,7 +234,7 @@ def _folder() -> Path:
     ):
         if (folder / UNIT).is_file():
             return folder
-    raise Complaint(
+    raise CommandError(
         f"the files for systemd are missing in {sys.prefix}/share/sweepgauge: install"
         " the program again with pip"
     )

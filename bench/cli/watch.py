@@ -9,8 +9,8 @@ from typing import Any
 import click
 
 from bench.cli.common import (
-    Complaint,
-    complaining,
+    CommandError,
+    command_errors,
     connect,
     echo_json,
     json_option,
@@ -58,7 +58,7 @@ def watch(
     Example:  sweepgauge watch --json | head
     """
     until = None if seconds is None else time.monotonic() + seconds
-    away = complaining(Gone, words=lambda error: f"the daemon went away ({error})")
+    away = command_errors(Gone, words=lambda error: f"the daemon went away ({error})")
     with suppress(KeyboardInterrupt), away, connect(socket_path) as client:
         said = _show_json if as_json else _show_line
         show = _Sentences(client.version.units, instrument).show if plain else said
@@ -79,7 +79,7 @@ def refuse_unknown(status: StatusReply, name: str) -> None:
     silent."""
     names = [one.name for one in status.instruments]
     if names and name not in names:
-        raise Complaint(
+        raise CommandError(
             f"no instrument is called {name!r}; there are: {', '.join(names)}"
         )
 

@@ -19,7 +19,7 @@ import pytest
 from click.testing import CliRunner
 from turns import until
 
-from bench.cli.common import Complaint
+from bench.cli.common import CommandError
 from bench.cli.decode import decode
 from bench.console.app import make_console
 from bench.demo.operator import Operator
@@ -124,7 +124,7 @@ def test_decode_reads_lists_and_proposes_it() -> None:
     help_text = CliRunner().invoke(decode, ["--help"]).output
     assert all(text in help_text for text in (NAME, FORMAT.words, "step", FORMAT.options[1].words))
     with pytest.raises(
-        Complaint, match="option step of format micrometre_hex is '0'; it takes a whole number"
+        CommandError, match="option step of format micrometre_hex is '0'; it takes a whole number"
     ):
         decoded(b"", "--format", NAME, "--option", "step=0")
     assert f"This would fit: --format {NAME}\n" in decoded(sent(1, 2, 3), "--format", "line").stderr

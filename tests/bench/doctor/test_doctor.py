@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from bench.cli.common import Complaint
+from bench.cli.common import CommandError
 from bench.cli.doctor import doctor
 from bench.doctor import diagnostic, instruments, machine, pins, ports, rights, running_daemon
 from bench.doctor.diagnostic import ListeningOptions
@@ -157,7 +157,7 @@ def test_no_settings_no_hardware_and_a_socket_left_over(look, tmp_path) -> None:
 
 @pytest.mark.parametrize("spacing", ["far", "0 mm"])
 def test_wrong_use_is_one_line(look, spacing: str) -> None:
-    with pytest.raises(Complaint, match="--spacing"):
+    with pytest.raises(CommandError, match="--spacing"):
         look("--spacing", spacing)
 
 
