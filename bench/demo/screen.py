@@ -124,7 +124,7 @@ def _at_rest(view: ViewModel, requests: Requests, hands_client: HandsClient) -> 
     return f"That is the job. {told}" if finding.verdict == "inside" else ""
 
 
-class Hands:
+class HandKeys:
     """The pretend saw's hands as keys of the console, and the lesson beside what is
     asked."""
 
@@ -227,7 +227,7 @@ async def run_screen(
             await make_console(
                 folder / "socket",
                 look=look,
-                guest=Hands(hands_client),
+                guest=HandKeys(hands_client),
             ).run_async()
         finally:
             await hands_client.close()

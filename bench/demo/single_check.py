@@ -7,7 +7,7 @@ from typing import Any
 from bench.checks.options import OptionValue
 from bench.demo.daemon_process import Say
 from bench.demo.operator import Operator, connect, say_finding, virtual_bench
-from bench.demo.truth import missed, truth_of, truth_words
+from bench.demo.truth import outside_uncertainty, truth_of, truth_words
 from bench.protocol import Begin
 
 
@@ -40,6 +40,5 @@ async def one_check(
         say_finding(finding, say)
         for line in truth_words(finding, truth):
             say(f"In truth, {line}.")
-        return {"finding": finding, "truth": truth, "seed": seed}, not missed(
-            finding, truth
-        )
+        answer = {"finding": finding, "truth": truth, "seed": seed}
+        return answer, not outside_uncertainty(finding, truth)

@@ -98,7 +98,7 @@ TRUTHS: dict[str, Callable[[VirtualSaw, Options, Finding | None], Truth]] = {
 }
 
 
-def missed(finding: Finding, truth: Truth) -> list[str]:
+def outside_uncertainty(finding: Finding, truth: Truth) -> list[str]:
     """Quantities whose give or take does not hold what is true; an angle round the turn
     is one modulo a turn."""
     return [

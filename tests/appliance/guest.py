@@ -93,7 +93,7 @@ class Rig:
         finally:
             client.close()
 
-    def missed(self, finding: Finding) -> float:
+    def outside_uncertainty(self, finding: Finding) -> float:
         """How far the fence's value is from the truth, as a part of its give or take."""
         fence = finding.quantities[0]
         return abs(fence.value - self.saw.truth()["rotation"]) / fence.uncertainty
