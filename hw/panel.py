@@ -14,13 +14,14 @@ from __future__ import annotations
 import contextlib
 import importlib
 import logging
+from asyncio import AbstractEventLoop
 from collections.abc import Callable
 from functools import partial
 from typing import Any, Literal, NamedTuple
 
 from hw.pedal import Pedal
 from hw.ports.pin_lines import find_chip
-from hw.timer import Loop, Timer
+from hw.timer import Timer
 
 LOW_HZ, HIGH_HZ = 400.0, 1200.0
 
@@ -116,7 +117,7 @@ class Panel:
         ]
         return "; ".join([works, *faults])
 
-    def start(self, loop: Loop) -> None:
+    def start(self, loop: AbstractEventLoop) -> None:
         """Open what is wired; actions come on the loop, though the library calls from a
         thread of its own."""
         self._next = Timer(loop)
