@@ -34,7 +34,6 @@ from typing import Any
 from hw.formats import make_decoder
 from hw.formats.shared.line_splitter import LineSplitter
 from hw.formats.shared.plain_text import Fault, ascii_text, find_measure, status_word
-from hw.formats.shared.records import BridgeRecord
 from hw.formats.shared.wire_format import Options
 from hw.reading import Record, Unit
 
@@ -64,7 +63,7 @@ class CountsDecoder(LineSplitter):
     """Profile `bridge_counts`: a semicolon ends a field, a line end inside one spoils
     it."""
 
-    ends = b"\r\n;"
+    ended = re.compile(rb"([^\r\n;]*)([\r\n;])")
 
     def __init__(
         self,
@@ -76,26 +75,14 @@ class CountsDecoder(LineSplitter):
         super().__init__(at_open=at_open, parity7=parity7)
         self._axis = axis
 
-    def _lines(self, block: bytes, raw: bytes, out: list[Record]) -> None:
-        fields = block.replace(b"\r", b"\n").replace(b";", b"\n").split(b"\n")
-        self._keep(fields.pop(), raw)
-        left = len(block)
-        for field in fields:
-            end = len(block) - left + len(field)
-            ended = block[end : end + 1] == b";"
-            start = len(raw) - left
-            own, behind = raw[start : start + len(field)], left - len(field) - 1
-            left = behind
-            if ended:
-                self._line(field, own, behind, out)
-            elif len(field) > self.longest:
-                out.append(self._too_long(own, behind + len(field) - self.longest))
-            elif field:
-                out.append(
-                    self._reject(
-                        "a line end in a field: no semicolon after it", own, behind
-                    )
-                )
+    def _ended(
+        self, line: bytes, end: bytes, raw: bytes, behind: int, out: list[Record]
+    ) -> None:
+        if end == b";" or len(line) > self.longest:
+            self._line(line, raw, behind, out)
+        elif line:
+            fault = "a line end in a field: no semicolon after it"
+            out.append(self._reject(fault, raw, behind))
 
     def _read(self, line: bytes) -> Record | None:
         text = ascii_text(line, self._parity is not None)
@@ -156,7 +143,7 @@ class BridgeReader:
         said = self._gauge(fields[4])
         follows = self._last is None or sequence == (self._last + 1) % SEQUENCES
         self._last = sequence
-        return BridgeRecord(
+        return Record(
             value=said.value,
             unit=said.unit,
             flags=said.flags if follows else (*said.flags, "gap"),

@@ -8,6 +8,8 @@ bounded whatever arrives.
 
 from __future__ import annotations
 
+import re
+
 import msgspec
 
 from hw.formats.shared.lengths import EVERYWHERE
@@ -35,7 +37,7 @@ def with_parity(data: bytes, parity: str | None) -> bytes:
 class LineSplitter:
     """The part of hw.reading.Decoder that all formats made of lines share."""
 
-    ends = b"\r\n"
+    ended = re.compile(rb"([^\r\n]*)([\r\n])")  # a line and its end
     longest = 64  # bytes a line may have without its end
 
     def __init__(
@@ -91,8 +93,8 @@ class LineSplitter:
 
     def _first_end(self, data: bytes) -> int:
         """The place after the first line end; 0 when there is none."""
-        places = [place for place in map(data.find, self.ends) if place >= 0]
-        return min(places, default=-1) + 1
+        found = self.ended.search(data)
+        return found.end() if found else 0
 
     def _count_dropped(self, data: bytes, start: int, out: list[Record]) -> None:
         """One reject for a port that never sends a line end, so that it is heard of."""
@@ -112,19 +114,19 @@ class LineSplitter:
     def _lines(self, block: bytes, raw: bytes, out: list[Record]) -> None:
         """Read the whole lines of a block, keep the rest; `raw` is the block as it
         came."""
-        lines = block.replace(b"\r", b"\n").split(b"\n")
-        self._keep(lines.pop(), raw)
-        left = len(block)
-        for line in lines:
-            if line:
-                start = len(raw) - left
-                self._line(
-                    line, raw[start : start + len(line)], left - len(line) - 1, out
-                )
-            left -= len(line) + 1
+        end = 0
+        for found in self.ended.finditer(block):
+            start, end = found.span()
+            own = raw[start : end - 1]
+            self._ended(found[1], found[2], own, len(block) - end, out)
+        self._rest = raw[end:]
 
-    def _keep(self, rest: bytes, raw: bytes) -> None:
-        self._rest = raw[len(raw) - len(rest) :]
+    def _ended(
+        self, line: bytes, end: bytes, raw: bytes, behind: int, out: list[Record]
+    ) -> None:
+        """A line and the byte that ends it; one without bytes is none."""
+        if line:
+            self._line(line, raw, behind, out)
 
     def _line(self, line: bytes, raw: bytes, behind: int, out: list[Record]) -> None:
         """A whole line with bytes in it."""
