@@ -53,7 +53,7 @@ def demo(
     """
     from bench.demo.daemon_process import DemoError
     from bench.demo.operator import headless as headless_job
-    from bench.demo.single_check import one_check
+    from bench.demo.operator import one_check
 
     chosen = random.randrange(1, 10000) if seed is None else seed
     if kind is not None and not headless and not as_json:

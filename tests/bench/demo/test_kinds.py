@@ -18,8 +18,7 @@ from bench.checks.model import EvidenceGear
 from bench.checks.options import validated
 from bench.demo.daemon_process import DemoError
 from bench.demo.hand_actions import follow
-from bench.demo.operator import Operator
-from bench.demo.single_check import one_check
+from bench.demo.operator import Operator, one_check
 from bench.demo.truth import TRUTHS, outside_uncertainty, truth_of, truth_words
 from bench.finding import Finding, Quantity
 from bench.procedure.prompt import Prompt
