@@ -24,7 +24,7 @@ from typing import Any, NamedTuple, Protocol
 from hw.formats import FORMATS, make_decoder
 from hw.formats.shared.line_splitter import with_parity
 from hw.formats.shared.wire_format import SERIAL, Candidate, Value, WireFormat
-from hw.port_names import closed_port
+from hw.port_names import open_by_name
 from hw.reading import Record
 
 SPEEDS = (9600, 4800, 2400, 19200, 38400, 57600, 115200, 1200, 230400, 921600)
@@ -205,10 +205,7 @@ def _many(number: int, what: str) -> str:
 def open_line(port: str, speed: int) -> Any:
     """The port as it is listened to: locked, eight bits, no parity. OSError or
     ValueError where it cannot be."""
-    opened = closed_port(port, baudrate=speed, timeout=LOOK)
-    opened.exclusive = True
-    opened.open()
-    return opened
+    return open_by_name(port, baudrate=speed, timeout=LOOK)
 
 
 def listen(
