@@ -107,6 +107,10 @@ def _found(value: object) -> str:
     return repr(value)
 
 
+def is_number(value: object) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)
+
+
 def either(choices: Iterable[str]) -> str:
     names = [f'"{choice}"' for choice in choices]
     return names[0] if len(names) == 1 else ", ".join(names[:-1]) + " or " + names[-1]
@@ -139,52 +143,52 @@ class Table:
         self.known.append(key)
         return self.left.pop(key, None)
 
-    def text(self, key: str, example: str) -> str | None:
+    def checked(self, key: str, is_right: Callable[[Any], bool], would_do: str) -> Any:
+        """The value of a key, which may be absent."""
         value = self.take(key)
-        if value is not None and (
-            not isinstance(value, str) or not value.strip() or not value.isprintable()
-        ):
-            raise self.wrong(key, value, f'a text would do, such as "{example}"')
+        if value is not None and not is_right(value):
+            raise self.wrong(key, value, would_do)
+        return value
+
+    def text(self, key: str, example: str) -> str | None:
+        def is_text(value: object) -> bool:
+            return (
+                isinstance(value, str) and value.isprintable() and value.strip() != ""
+            )
+
+        value: str | None = self.checked(
+            key, is_text, f'a text would do, such as "{example}"'
+        )
         return value
 
     def choice(self, key: str, choices: tuple[str, ...]) -> Any:
-        value = self.take(key)
-        if value is not None and value not in choices:
-            raise self.wrong(key, value, f"{either(choices)} would do")
-        return value
+        would_do = f"{either(choices)} would do"
+        return self.checked(key, lambda value: value in choices, would_do)
 
     def whole(self, key: str, low: int, high: int) -> int | None:
         would_do = f"a whole number from {low} to {high} would do"
-        value: int | None = self._in_range(key, int, low, high, would_do)
+        value: int | None = self.checked(
+            key, lambda value: type(value) is int and low <= value <= high, would_do
+        )
         return value
 
     def number(self, key: str, low: float, high: float) -> float | None:
         would_do = f"a number from {low:g} to {high:g} would do"
-        value = self._in_range(key, (int, float), low, high, would_do)
+        value = self.checked(
+            key, lambda value: is_number(value) and low <= value <= high, would_do
+        )
         return None if value is None else float(value)
 
-    def _in_range(
-        self, key: str, kind: Any, low: float, high: float, would_do: str
-    ) -> Any:
-        value = self.take(key)
-        if value is None:
-            return None
-        if isinstance(value, bool) or not isinstance(value, kind):
-            raise self.wrong(key, value, would_do)
-        if not low <= value <= high:
-            raise self.wrong(key, value, would_do)
-        return value
-
     def yes_no(self, key: str) -> bool | None:
-        value = self.take(key)
-        if value is not None and not isinstance(value, bool):
-            raise self.wrong(key, value, "true or false would do")
+        value: bool | None = self.checked(
+            key, lambda value: isinstance(value, bool), "true or false would do"
+        )
         return value
 
     def _parsed(
         self, key: str, value: object, kind: _Kind, high: float | None = None
     ) -> float:
-        if isinstance(value, int | float) and not isinstance(value, bool):
+        if is_number(value):
             would_do = f'it needs its unit, in quotes, such as "{value:g} {kind.unit}"'
             raise self.wrong(key, value, would_do)
         if not isinstance(value, str):
@@ -253,15 +257,12 @@ class Table:
 
             close = difflib.get_close_matches(key, self.known, n=2, cutoff=0.5)
             names = close or sorted(self.known)
-            where = (
-                f" (with the value {_found(value)})"
-                if not isinstance(value, dict)
-                else ""
+            shown = (
+                "" if isinstance(value, dict) else f" (with the value {_found(value)})"
             )
             raise SettingsError(
-                f"{self.file}: {' '.join(self.path(key).split())}: found a key that"
-                f" means nothing here{' '.join(where.split(chr(10)))}; {either(names)}"
-                " would do"
+                f"{self.file}: {self.path(key)}: found a key that means nothing"
+                f" here{shown}; {either(names)} would do"
             )
 
 
