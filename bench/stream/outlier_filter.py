@@ -168,11 +168,9 @@ class OutlierFilter:
             return True
         if self._is_level() or len(path) < 2:
             mean = sum([v for _, v in path]) / len(path)
-            return (
-                abs(value - mean) <= limits.predicted
-                and abs(value - path[-1][1]) <= limits.step
-            )
-        points = path[-1 - self._limits.order :]
+            near = abs(value - mean) <= limits.predicted
+            return near and abs(value - path[-1][1]) <= limits.step
+        points = path[-1 - limits.order :]
         return all(
             abs(value - extrapolate(points, place)) <= limits.predicted
             for place in {reading.place, reading.place + reading.lost}

@@ -198,14 +198,8 @@ class VirtualSaw(SawAndSled):
             return self.bodies.distance_to_plate(
                 probe.origin, probe.points, self.blade_angle
             )
-        key = (
-            self.fence_angle,
-            self.seat_angle,
-            self.seat_gap,
-            self.stance,
-            self.placement,
-            self.side,
-        )
+        angles = (self.fence_angle, self.seat_angle, self.stance)
+        key = (*angles, self.seat_gap, self.placement, self.side)
         # worked out anew only after a move, a seat or another set-up
         if key != self._surface_key:
             self._surface_key, self._touched = key, self._surface()

@@ -109,13 +109,9 @@ class SlotsAndRunners:
     def play(self, sides: Sequence[int] = (0, 1)) -> tuple[float, float]:
         """(side play in mm at the runners' middle, yaw play in rad), the largest with
         the runners wholly in the slots."""
-        found = [
-            room(self._bounds(sides, at)) for at in _places(0.0, SLOT - RUNNER, MOVED)
-        ]
-        free = [one for one in found if one is not None]
-        return max((x for x, _ in free), default=0.0), max(
-            (yaw for _, yaw in free), default=0.0
-        )
+        places = _places(0.0, SLOT - RUNNER, MOVED)
+        found = [room(self._bounds(sides, at)) or (0.0, 0.0) for at in places]
+        return max(x for x, _ in found), max(yaw for _, yaw in found)
 
     def relief(self, sides: Sequence[int] = (0, 1)) -> float:
         """mm to take off every runner's width so that it passes from end to end."""
