@@ -1,4 +1,4 @@
-"""What an instrument sends, as one record, and the state of its port.
+"""The record of what an instrument sends, and the states of its port.
 
 Every decoder in `hw.formats` yields `Record`s; the daemon stamps them.
 """

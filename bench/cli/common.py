@@ -1,4 +1,4 @@
-"""What the commands share: options, paths, requests, errors for the person."""
+"""Options, paths, requests and errors that the commands share."""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
-"""What a pair of hands does at each request of the daemon, whoever then presses Enter.
+"""The acts of the virtual hands at each request of the daemon, for any check.
 
-They know no check: they put up what is asked and read as they are told.
+Enter is pressed by others: the operator, or the person at the screen.
 """
 
 from __future__ import annotations

@@ -1,7 +1,4 @@
-"""What the virtual saw knows of each quantity of a finding; mm and rad.
-
-The only place that knows both.
-"""
+"""The true value of each quantity of a finding, from the virtual saw; mm and rad."""
 
 from __future__ import annotations
 

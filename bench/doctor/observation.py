@@ -1,4 +1,4 @@
-"""What one instrument sends while it is observed, read as the daemon reads it.
+"""An instrument observed for a while: its bytes, read as the daemon reads them.
 
 Nothing is sent but what the settings name, or the format's own request.
 """

@@ -1,4 +1,4 @@
-"""Why a port does not open."""
+"""States and sentences of ports that do not open, by the system's errors."""
 
 from __future__ import annotations
 

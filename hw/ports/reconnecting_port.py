@@ -1,4 +1,4 @@
-"""What the ports share: they are opened in the background, and again after a loss."""
+"""The base of all ports: opened in the background, and again after a loss."""
 
 from __future__ import annotations
 

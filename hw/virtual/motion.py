@@ -1,4 +1,4 @@
-"""How the sled moves: plans that give its pose at a time.
+"""The motion of the sled: plans that give its pose at a time.
 
 s in mm (grows as the sled is pushed away), x in mm to the right within the side play,
 yaw in rad counter-clockwise seen from above, t in seconds of the caller's clock.

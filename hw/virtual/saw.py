@@ -1,4 +1,4 @@
-"""The virtual saw: what a measurement sets up on a saw, and what its plunger meets.
+"""The virtual saw: the set-ups of a measurement, and the depth of its plunger.
 
 No sign is put in by formula: points of a body are turned and moved, and the plunger's
 axis is intersected with the result. There is no input, output or clock.

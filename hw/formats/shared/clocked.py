@@ -1,4 +1,4 @@
-"""What the clocked formats share: one frame of bits, as text, to a record.
+"""The base of the clocked formats: one frame of bits, as text, to a record.
 
 The text of a frame is its bits as 0 and 1 in order of arrival, with or without blanks.
 """
