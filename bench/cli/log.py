@@ -9,6 +9,7 @@ from pathlib import Path
 import click
 import msgspec
 
+from bench import protocol
 from bench.checks import find
 from bench.cli.common import (
     LogSource,
@@ -25,16 +26,6 @@ from bench.cli.common import (
 from bench.cli.log_import import log_import
 from bench.finding import Finding, Unread
 from bench.log.findings import MoveRow
-from bench.protocol import (
-    LogEventRows,
-    LogEvents,
-    LogExport,
-    LogList,
-    LogOne,
-    LogRows,
-    LogShow,
-    LogText,
-)
 from bench.render.printed_result import result_lines
 from bench.render.result import LEAST_SHARE, part_size, told_over_words
 from bench.units import System, length_words, slope_words
@@ -76,7 +67,7 @@ def list_(
     return tell_unread(unread)
 
 
-def _list_lines(rows: LogRows, units: System) -> Iterator[str]:
+def _list_lines(rows: protocol.LogRows, units: System) -> Iterator[str]:
     for finding in rows.findings:
         first, *more = result_lines(finding, units)
         yield f"{_dated(finding, finding.id in rows.undated)}  {first}"
@@ -96,7 +87,7 @@ def show(id: str, source: LogSource, as_json: bool) -> int:
 
     Example:  sweepgauge log show 3f2a9c0d1e4b
     """
-    reply, units = source.ask(LogShow(id=id), LogOne)
+    reply, units = source.ask(protocol.LogShow(id=id), protocol.LogOne)
     moves = [msgspec.json.decode(move, type=MoveRow) for move in reply.moves]
     told = {"finding": reply.finding, "evidence": reply.evidence, "moves": moves}
     lines = _show_lines(reply, moves, units)
@@ -107,7 +98,7 @@ def show(id: str, source: LogSource, as_json: bool) -> int:
 
 
 def _show_lines(
-    reply: LogOne, moves: Sequence[MoveRow], units: System
+    reply: protocol.LogOne, moves: Sequence[MoveRow], units: System
 ) -> Iterator[str]:
     from bench.render.names import placement_name
 
@@ -174,9 +165,9 @@ def _exported(
 ) -> Iterator[str]:
     """As it comes; the daemon goes on when this has read."""
     with connect(socket) as client:
-        client.send(LogExport(id=id))
+        client.send(protocol.LogExport(id=id))
         while True:
-            message = client.answer(LogText)
+            message = client.answer(protocol.LogText)
             yield message.text
             if message.last:
                 unread += message.unread
@@ -196,7 +187,7 @@ def events(source: LogSource, as_json: bool, most: int) -> int:
 
     Example:  sweepgauge log events --most 20
     """
-    rows = source.ask(LogEvents(most), LogEventRows)[0].events
+    rows = source.ask(protocol.LogEvents(most), protocol.LogEventRows)[0].events
     lines = (f"{_local(row.at)}  {row.words}" for row in rows)
     tell({"events": rows}, lines if rows else NOTHING, as_json)
     return 0
@@ -215,14 +206,14 @@ def known_kind(kind: str | None) -> None:
 
 def list_results(
     source: LogSource, jig: str | None, kind: str | None, most: int
-) -> tuple[LogRows, System]:
+) -> tuple[protocol.LogRows, System]:
     """Findings, newest first, and the units in which they are shown."""
-    rows, page_size = LogRows([]), PAGE if source.file is None else most
+    rows, page_size = protocol.LogRows([]), PAGE if source.file is None else most
     while True:
         want, last = min(page_size, most - len(rows.findings)), rows.findings[-1:]
         before = last[0].id if last else None
-        message = LogList(jig=jig, check=kind, most=want, before=before)
-        page, units = source.ask(message, LogRows)
+        message = protocol.LogList(jig=jig, check=kind, most=want, before=before)
+        page, units = source.ask(message, protocol.LogRows)
         for mine in ("findings", "superseded", "unread", "undated"):
             getattr(rows, mine).extend(getattr(page, mine))
         rows.moves.update(page.moves)

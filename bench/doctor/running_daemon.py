@@ -11,6 +11,7 @@ from pathlib import Path
 
 import msgspec
 
+from bench import protocol
 from bench.doctor.diagnostic import (
     LISTEN,
     Diagnostic,
@@ -26,18 +27,6 @@ from bench.doctor.observation import (
 from bench.doctor.rights import group_of, may_join, this_user
 from bench.doctor.silent_instrument import silence_advice
 from bench.doctor.stream_figures import rate_of, stream_figures
-from bench.protocol import (
-    AnyNotification,
-    Capture,
-    Done,
-    GetStatus,
-    InstrumentState,
-    RawBytes,
-    Readings,
-    Rejected,
-    StatusReply,
-    Watch,
-)
 from bench.protocol.client import WireClient
 from bench.render.wording import without_name
 from bench.settings.settings_file import PortSettings
@@ -99,7 +88,7 @@ def diagnose_daemon(
     Gone, NoDaemon, Refused."""
     seen = _watch(client, options.seconds)
     # after the watch: an instrument may just have been switched on
-    reply = client.ask(GetStatus(), StatusReply)
+    reply = client.ask(protocol.GetStatus(), protocol.StatusReply)
     program, process = reply.program, client.version.pid
     yield diagnosis(
         "daemon", "daemon-runs", program=program, process=process, socket=client.path
@@ -121,7 +110,7 @@ def diagnose_daemon(
 
 def _instrument(
     client: WireClient,
-    one: InstrumentState,
+    one: protocol.InstrumentState,
     seen: Observation,
     ports: Mapping[str, PortSettings],
     options: ListeningOptions,
@@ -142,27 +131,27 @@ def _instrument(
 
 
 def _listen(
-    client: WireClient, to: Watch | Capture, seconds: float
-) -> Iterator[AnyNotification | None]:
+    client: WireClient, to: protocol.Watch | protocol.Capture, seconds: float
+) -> Iterator[protocol.AnyNotification | None]:
     """What the daemon tells for so long."""
-    client.ask(to, Done)
+    client.ask(to, protocol.Done)
     end = time.monotonic() + seconds
     while (left := end - time.monotonic()) > 0:
         yield client.next(left)
-    client.ask(msgspec.structs.replace(to, on=False), Done)
+    client.ask(msgspec.structs.replace(to, on=False), protocol.Done)
 
 
 def _watch(client: WireClient, seconds: float) -> dict[str, Observation]:
     """What each instrument sends for so long."""
     out: dict[str, Observation] = {}
-    for message in _listen(client, Watch(on=True), seconds):
-        if isinstance(message, Readings | Rejected):
+    for message in _listen(client, protocol.Watch(on=True), seconds):
+        if isinstance(message, protocol.Readings | protocol.Rejected):
             _note(out.setdefault(message.instrument, Observation()), message)
     return out
 
 
-def _note(seen: Observation, message: Readings | Rejected) -> None:
-    if isinstance(message, Readings):
+def _note(seen: Observation, message: protocol.Readings | protocol.Rejected) -> None:
+    if isinstance(message, protocol.Readings):
         seen.times += message.at
         seen.values += message.values
         seen.shown_units.add(message.unit)
@@ -175,7 +164,7 @@ def _note(seen: Observation, message: Readings | Rejected) -> None:
 
 def _state(
     client: WireClient,
-    one: InstrumentState,
+    one: protocol.InstrumentState,
     seen: Observation,
     port: PortSettings | None,
     seconds: float,
@@ -207,7 +196,10 @@ def _state(
 
 
 def _unread(
-    client: WireClient, one: InstrumentState, port: PortSettings, faults: Counter[str]
+    client: WireClient,
+    one: protocol.InstrumentState,
+    port: PortSettings,
+    faults: Counter[str],
 ) -> Iterator[Diagnostic]:
     data = text = _capture(client, one.name)
     known = FORMATS[port.format]
@@ -222,7 +214,7 @@ def _unread(
 
 
 def _readings(
-    one: InstrumentState, seen: Observation, port: PortSettings
+    one: protocol.InstrumentState, seen: Observation, port: PortSettings
 ) -> Iterator[Diagnostic]:
     if seen.statuses and not seen.values:
         yield diagnose_no_reading(one.name, one.port, seen)
@@ -234,7 +226,7 @@ def _readings(
         yield from diagnose_observation(one.name, port, seen)
 
 
-def _frame_counts(one: InstrumentState) -> Iterator[Diagnostic]:
+def _frame_counts(one: protocol.InstrumentState) -> Iterator[Diagnostic]:
     """Rejected frames and readings that leapt, since the port was opened."""
     frames = one.rejects + one.readings
     if one.rejects and one.state in GOOD_STATES:
@@ -260,6 +252,6 @@ def _capture(client: WireClient, name: str) -> bytes:
     """What comes for a moment, as the daemon gives it."""
     return b"".join(
         bytes.fromhex(message.hex)
-        for message in _listen(client, Capture(name), LISTEN)
-        if isinstance(message, RawBytes) and message.instrument == name
+        for message in _listen(client, protocol.Capture(name), LISTEN)
+        if isinstance(message, protocol.RawBytes) and message.instrument == name
     )
