@@ -139,7 +139,7 @@ class PassTaking:
         self._tell(MarkNotice(*told, remarks=[StatusMessage("mark-taken", seen)]))
         if number == of:
             travel, reading, at = map(list, zip(*self._marked, strict=True))
-            self._kept.keep(Sweep(at[0], at[-1], True, travel, reading, at))
+            self._kept.keep(Sweep(True, travel, reading, at))
 
     def take_back_mark(self) -> StatusMessage:
         """The last one taken, of at least one; says so."""

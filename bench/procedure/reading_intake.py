@@ -92,5 +92,5 @@ class ReadingIntake:
         run = self._run
         at = current.at if current.at is not None else 0.0
         run.numbers.taken(taken.value)
-        run.kept.keep(Sweep(taken.at, taken.at, True, [at], [taken.value], [taken.at]))
+        run.kept.keep(Sweep(True, [at], [taken.value], [taken.at]))
         run.life.anew()

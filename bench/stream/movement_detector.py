@@ -20,6 +20,7 @@ FELT = 0.02  # mm; less is nobody's doing
 LONGEST = 60.0  # mm; no plunger goes further
 PUSHED = 50.0  # mm that the sled must go
 NUDGED = 3.0  # mm
+STILL = 0.3  # mm within which the travel rests
 SHARE = 0.2  # of the largest movement: what moved as much as that moved too
 STEPS = 6  # counts that are no movement
 # different values, to tell the count from: by chance all steps are even once in 256
@@ -102,7 +103,7 @@ class Movement(NamedTuple):
 
 
 def tracker(what: Literal["indicator", "travel"]) -> MovementTracker:
-    return MovementTracker(FELT if what == "indicator" else 0.3)
+    return MovementTracker(FELT if what == "indicator" else STILL)
 
 
 def detect_press(trackers: dict[str, MovementTracker], now: float) -> Movement:

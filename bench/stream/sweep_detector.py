@@ -28,8 +28,6 @@ LOOK_BACK = 1.5  # s of indicator readings kept while at rest
 class Sweep(msgspec.Struct):
     """A finished sweep. travel, reading: paired at the indicator's stamps `at`."""
 
-    began: float
-    ended: float
     push: bool
     travel: list[float]
     reading: list[float]
@@ -303,8 +301,6 @@ def _paired(
     begin, end = bisect_left(read_times, times[0]), bisect_left(read_times, times[-1])
     at = list(read_times[begin:end])
     return Sweep(
-        began=times[0],
-        ended=times[-1],
         push=travel[-1] > travel[0],
         travel=_interpolate(at, times, travel),
         reading=readings[begin:end],

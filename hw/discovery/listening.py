@@ -19,13 +19,16 @@ from __future__ import annotations
 import json
 import time
 from collections.abc import Callable, Iterator, Mapping
-from typing import Any, NamedTuple, Protocol
+from typing import TYPE_CHECKING, NamedTuple
 
 from hw.formats import FORMATS, make_decoder
 from hw.formats.shared.line_splitter import with_parity
 from hw.formats.shared.wire_format import SERIAL, Candidate, Value, WireFormat
 from hw.port_names import open_by_name
 from hw.reading import Record
+
+if TYPE_CHECKING:
+    import serial
 
 SPEEDS = (9600, 4800, 2400, 19200, 38400, 57600, 115200, 1200, 230400, 921600)
 SURE = 3  # readings without a reject, after which no other speed is tried
@@ -74,16 +77,6 @@ class Listening(NamedTuple):
     @property
     def silent(self) -> bool:
         return not any(self.heard.values())
-
-
-class Line(Protocol):
-    """The part of a pyserial port that listening uses."""
-
-    baudrate: int
-
-    def read(self, size: int, /) -> bytes: ...
-
-    def reset_input_buffer(self) -> None: ...
 
 
 def parity_of(data: bytes) -> str | None:
@@ -202,14 +195,14 @@ def _many(number: int, what: str) -> str:
     return f"{number} {what}{'' if number == 1 else 's'}"
 
 
-def open_line(port: str, speed: int) -> Any:
+def open_line(port: str, speed: int) -> serial.SerialBase:
     """The port as it is listened to: locked, eight bits, no parity. OSError or
     ValueError where it cannot be."""
     return open_by_name(port, baudrate=speed, timeout=LOOK)
 
 
 def listen(
-    line: Line,
+    line: serial.SerialBase,
     first: int = 9600,
     *,
     request: bytes | None = None,
@@ -243,7 +236,7 @@ class _Ear:
     """Listens to a line at one speed after the other. heard: bytes by speed."""
 
     def __init__(
-        self, line: Line, request: bytes | None, clock: Callable[[], float]
+        self, line: serial.SerialBase, request: bytes | None, clock: Callable[[], float]
     ) -> None:
         self._line, self._request, self._clock = line, request, clock
         self.heard: dict[int, bytes] = {}
@@ -279,7 +272,7 @@ class _Ear:
     def _ask(self, *, even: bool) -> None:
         if self._request:
             request = with_parity(self._request, "even" if even else None)
-            self._line.write(request)  # type: ignore[attr-defined]
+            self._line.write(request)
 
 
 def _is_sure(found: Proposal) -> bool:
