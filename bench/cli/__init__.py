@@ -46,10 +46,7 @@ COMMANDS = {
     "due": ("drift", "What should be checked again, when and why."),
     "event": ("requests", "Note what happened to a sled, its saw or its square."),
     "cut": ("cut", "How square the parts come out, and what to put right first."),
-    "symptom": (
-        "symptom",
-        "What is wrong with the cut, and which checks tell.",
-    ),
+    "symptom": ("symptom", "What is wrong with the cut, and which checks tell."),
     "log": ("log", "List, show, export or import what was measured."),
     "report": ("report", "One page that prints: results, moves, charts; or a card."),
 }

@@ -77,10 +77,7 @@ def read_sweeps(
 
 
 def traces_of(
-    table: Table,
-    check: Check,
-    options: Mapping[str, OptionValue],
-    gear: EvidenceGear,
+    table: Table, check: Check, options: Mapping[str, OptionValue], gear: EvidenceGear
 ) -> list[Trace]:
     columns = _Columns(table, check)
     steps = _Steps(check, options, gear)

@@ -102,10 +102,7 @@ def _start_steps(
         "have the rule for cables and pins used; for those plugged in too",
         not is_changed,
         ("udevadm", "control", "--reload"),
-        (
-            *("udevadm", "trigger"),
-            *("--subsystem-match=tty", "--subsystem-match=gpio"),
-        ),
+        (*("udevadm", "trigger"), *("--subsystem-match=tty", "--subsystem-match=gpio")),
     )
     yield _command(
         "start it, now and when the machine starts: " + ", ".join(started),

@@ -12,12 +12,7 @@ from pathlib import Path
 import msgspec
 
 from bench import protocol
-from bench.doctor.diagnostic import (
-    LISTEN,
-    Diagnostic,
-    ListeningOptions,
-    diagnosis,
-)
+from bench.doctor.diagnostic import LISTEN, Diagnostic, ListeningOptions, diagnosis
 from bench.doctor.format_mismatch import diagnose_bytes, diagnose_frames, heard_as_set
 from bench.doctor.observation import (
     Observation,

@@ -179,12 +179,7 @@ class Hands:
         """Tap what the plunger touches: the reading jumps and comes back."""
         await self._push_in(depth, 0.1, 0.02)
 
-    async def turn_fence(
-        self,
-        end: str,
-        way: str,
-        distance: float,
-    ) -> None:
+    async def turn_fence(self, end: str, way: str, distance: float) -> None:
         """Move the fence's free end away or toward by distance mm, read at the stop.
         ValueError as `VirtualSaw.turn_fence`."""
         before = self.saw.fence_angle
@@ -198,11 +193,7 @@ class Hands:
     # -- acts on the sled --------------------------------------------------------------
 
     async def push(
-        self,
-        length: float = 220.0,
-        speed: float = 200.0,
-        *,
-        settle: float = REST_AFTER,
+        self, length: float = 220.0, speed: float = 200.0, *, settle: float = REST_AFTER
     ) -> None:
         """Take hold, push the sled away by about length mm at about speed mm/s, come to
         rest.
