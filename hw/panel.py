@@ -128,14 +128,14 @@ class Panel:
             self._factory = self._make_factory()
         # the library, the kernel and the board each fail in their own classes
         except Exception as error:
-            self.faults = dict.fromkeys(wired, _why(error))
+            self.faults = dict.fromkeys(wired, _reason(error))
             _log.warning("%s", self.words)
             return
         for part, pin in wired.items():
             try:
                 self._devices[part] = _open(part, pin, self._factory)
             except Exception as error:
-                self.faults[part] = _why(error)
+                self.faults[part] = _reason(error)
         if (contact := self._devices.get("pedal")) is not None:
             self._pedal = Pedal(
                 lambda: bool(contact.is_active), loop, self._on_press, self._on_long
@@ -158,7 +158,7 @@ class Panel:
             try:
                 device.close()
             except Exception as error:
-                _log.warning("closing the %s: %s", part, _why(error))
+                _log.warning("closing the %s: %s", part, _reason(error))
         if self._factory is not None:
             self._factory.close()
             self._factory = None
@@ -197,10 +197,10 @@ class Panel:
             if (device := self._devices.get(part)) is None:
                 continue
             try:
-                _put(device, value)
+                _set_output(device, value)
             except Exception as error:
                 self._devices.pop(part)
-                self.faults[part] = _why(error)
+                self.faults[part] = _reason(error)
                 _log.warning("%s (setting %s)", self.words, value)
 
 
@@ -239,7 +239,7 @@ def _open(part: str, pin: int, factory: Any) -> Any:
     return gpiozero.DigitalOutputDevice(pin, initial_value=False, pin_factory=factory)
 
 
-def _put(device: Any, value: float | None) -> None:
+def _set_output(device: Any, value: float | None) -> None:
     """Light it, or sound it at that pitch where it has one."""
     if not hasattr(device, "frequency"):
         device.value = int(bool(value))
@@ -249,7 +249,7 @@ def _put(device: Any, value: float | None) -> None:
     device.value = 0.5 if value else 0.0
 
 
-def _why(error: Exception) -> str:
+def _reason(error: Exception) -> str:
     if isinstance(error, PermissionError):
         return (
             "this user may not use the pins: add it to the group gpio and log in again"

@@ -19,7 +19,7 @@ from bench.cli.common import (
     tell,
     tell_unread,
 )
-from bench.cli.log import known_kind
+from bench.cli.log import refuse_unknown_kind
 from bench.finding import Unread
 from bench.protocol import Document, Drift, Due, LogList, LogRows
 from bench.render.result import dangers
@@ -39,11 +39,11 @@ def drift(source: LogSource, as_json: bool, jig: str | None, kind: str | None) -
 
     Example:  sweepgauge drift --jig big-sled
     """
-    known_kind(kind)
+    refuse_unknown_kind(kind)
     reply, units = source.ask(Drift(jig=jig, check=kind), Document)
     document = reply.document
     alarm = any(series["alarm"] for series in document["series"])
-    return _told(document, drift_lines(document, units), as_json, alarm)
+    return _answer(document, drift_lines(document, units), as_json, alarm)
 
 
 @click.command()
@@ -70,10 +70,10 @@ def due(source: LogSource, as_json: bool, at: str | None, remind: bool) -> int:
         rows, units = source.ask(LogList(most=MOST_RESULTS), LogRows)
         lines = [*dangers(rows.findings, units), *lines]
     now = any(row["state"] == "now" for row in document["due"])
-    return _told(document, lines, as_json, now)
+    return _answer(document, lines, as_json, now)
 
 
-def _told(
+def _answer(
     document: dict[str, Any], lines: Iterable[str], as_json: bool, bad: bool
 ) -> int:
     """Tell it, and what could not be read; the exit status."""

@@ -57,7 +57,7 @@ def list_(
 
     Example:  sweepgauge log list --jig big-sled
     """
-    known_kind(kind)
+    refuse_unknown_kind(kind)
     rows, units = list_results(source, jig, kind, most)
     found, unread, undated = rows.findings, rows.unread, rows.undated
     lines = _list_lines(rows, units) if found or unread else NOTHING
@@ -197,7 +197,7 @@ def _local(at: str) -> str:
     return datetime.fromisoformat(at).astimezone().strftime("%Y-%m-%d %H:%M:%S")
 
 
-def known_kind(kind: str | None) -> None:
+def refuse_unknown_kind(kind: str | None) -> None:
     """Of a check that there is not, nothing was ever measured: that is a slip, and no
     "nothing yet"."""
     if kind is not None:

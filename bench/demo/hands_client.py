@@ -138,7 +138,7 @@ class HandsClient:
         if found is not None and (found.check != JOB or found.move is None):
             self.finding = None  # the job is begun anew
         self._answered = None  # what is done already may still want its Enter
-        self._look()
+        self._act()
 
     # ---- by themselves ---------------------------------------------------------------
 
@@ -151,7 +151,7 @@ class HandsClient:
                 self.tapped = False
             self._changed.set()
             self._heard(message)
-            self._look()
+            self._act()
         self.gone = True
         self._heard(None)
 
@@ -193,30 +193,30 @@ class HandsClient:
         async def then_look() -> None:
             with contextlib.suppress(ValueError):  # the saw told what it cannot
                 await work
-            asyncio.get_running_loop().call_soon(self._look)
+            asyncio.get_running_loop().call_soon(self._act)
 
         self._work = asyncio.create_task(then_look())
 
-    def _look(self) -> None:
+    def _act(self) -> None:
         """Do by itself what needs no decision: put, lean, go to a mark; with the
         operator everything."""
         if self.busy:
             return
         if self.live is not None:
-            self._look_live(self.live)
+            self._act_live(self.live)
             return
         ask, key = self.ask, self._acted_on()
         if ask is None:
             self._answered = self.placement_before = self._placement = None
             if self.operator and self._begins:
-                self._look_at_rest(self.finding)
+                self._act_at_rest(self.finding)
         elif key != self._answered:
             by_operator = ask.phase == "cautions" or self.can_hand()
             if ask.phase in BY_THEMSELVES or (self.operator and by_operator):
                 self._answered = key
                 self.start(self._answer(ask))
 
-    def _look_at_rest(self, finding: Finding | None) -> None:
+    def _act_at_rest(self, finding: Finding | None) -> None:
         """Begin the check, then its live move, then the proof; then stop."""
         if finding is None:  # as the form on the screen has it
             request: protocol.Begin | protocol.Live = protocol.Begin(JOB, lean=True)
@@ -239,7 +239,7 @@ class HandsClient:
             self._begun = request
             self.client.send(request)
 
-    def _look_live(self, live: protocol.LiveMoveNotice) -> None:
+    def _act_live(self, live: protocol.LiveMoveNotice) -> None:
         if live.phase not in ("go", "tighten", "end"):
             key: object = ("live", live.phase, live.remarks)
             if key != self._answered:

@@ -19,7 +19,7 @@ from bench.doctor.observation import (
     diagnose_no_reading,
     diagnose_observation,
 )
-from bench.doctor.rights import group_of, may_join, this_user
+from bench.doctor.rights import group_of, join_advice, this_user
 from bench.doctor.silent_instrument import silence_advice
 from bench.doctor.stream_figures import rate_of, stream_figures
 from bench.protocol.client import WireClient
@@ -67,7 +67,7 @@ def diagnose_socket(path: Path) -> Diagnostic | None:
 
 def _closed_to_us(path: Path, group: str) -> Diagnostic:
     user = this_user()
-    advice = may_join(user, group)
+    advice = join_advice(user, group)
     if group == "root":
         advice = (
             "its daemon was started by root: end that one; start the service, or one"

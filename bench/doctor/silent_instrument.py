@@ -10,7 +10,7 @@ import msgspec
 
 from bench.doctor.diagnostic import Diagnostic, diagnosis
 from bench.doctor.direct_port import request_of
-from bench.doctor.format_mismatch import fitting
+from bench.doctor.format_mismatch import fit_advice
 from bench.doctor.observation import observe
 from bench.settings.settings_file import PortSettings
 from hw.discovery.listening import SPEEDS, listen, open_line
@@ -51,7 +51,7 @@ def diagnose_silence(name: str, port: PortSettings) -> Diagnostic:
         "other-speed-answers",
         port=port.port,
         baud=port.baud,
-        advice=fitting(port, settings),
+        advice=fit_advice(port, settings),
         evidence=evidence,
         proposal=settings,
     )

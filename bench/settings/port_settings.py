@@ -8,7 +8,7 @@ from typing import Any, Literal
 import msgspec
 
 from bench.settings.paths import SettingsError
-from bench.settings.toml_table import Table, given, is_number
+from bench.settings.toml_table import Table, is_number, without_none
 from hw.formats import DEFAULT_FORMAT, FORMATS, read_options
 from hw.formats.shared.wire_format import WireFormat
 from hw.reading import FormatError
@@ -105,7 +105,7 @@ def read_port(
         pins=own_pins,
         request=request,
         options=options,
-        **given(asking=asking, **_line_settings(table)),
+        **without_none(asking=asking, **_line_settings(table)),
     )
     if port.port and port.pins:
         would_do = f"either port or pins ({', '.join(port.pins)}) would do, not both"

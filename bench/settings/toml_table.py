@@ -111,7 +111,7 @@ def is_number(value: object) -> bool:
     return isinstance(value, int | float) and not isinstance(value, bool)
 
 
-def either(choices: Iterable[str]) -> str:
+def alternatives(choices: Iterable[str]) -> str:
     names = [f'"{choice}"' for choice in choices]
     return names[0] if len(names) == 1 else ", ".join(names[:-1]) + " or " + names[-1]
 
@@ -162,7 +162,7 @@ class Table:
         return value
 
     def choice(self, key: str, choices: tuple[str, ...]) -> Any:
-        would_do = f"{either(choices)} would do"
+        would_do = f"{alternatives(choices)} would do"
         return self.checked(key, lambda value: value in choices, would_do)
 
     def whole(self, key: str, low: int, high: int) -> int | None:
@@ -248,7 +248,7 @@ class Table:
     def values(self, readers: Readers) -> dict[str, Any]:
         """The keys that were written, each read as it is declared; the rest keeps its
         type's own default."""
-        return given(**{key: read(self, key) for key, read in readers.items()})
+        return without_none(**{key: read(self, key) for key, read in readers.items()})
 
     def done(self) -> None:
         """Nothing may be left over."""
@@ -262,7 +262,7 @@ class Table:
             )
             raise SettingsError(
                 f"{self.file}: {self.path(key)}: found a key that means nothing"
-                f" here{shown}; {either(names)} would do"
+                f" here{shown}; {alternatives(names)} would do"
             )
 
 
@@ -311,6 +311,6 @@ def read_toml(path: Path | None) -> dict[str, Any]:
         ) from None
 
 
-def given(**values: Any) -> dict[str, Any]:
+def without_none(**values: Any) -> dict[str, Any]:
     """Only what was written; the rest keeps the type's own default."""
     return {key: value for key, value in values.items() if value is not None}

@@ -173,7 +173,7 @@ def _evidence(heard: _Heard, good: list[Record], rejects: int) -> Iterator[str]:
     first = "".join(chr(byte & 0x7F) for byte in good[0].raw)
     at = "" if heard.speed is None else f" at {heard.speed} baud"
     yield (
-        f"{_many(len(good), 'reading')} and {_many(rejects, 'reject')} in"
+        f"{_counted(len(good), 'reading')} and {_counted(rejects, 'reject')} in"
         f" {len(heard.data)} bytes{at}, such as {first!r}"
     )
     if heard.parity is not None:
@@ -191,7 +191,7 @@ def _left_open(good: list[Record]) -> Iterator[str]:
         yield f"channels {', '.join(channels)} are heard: say which with channel"
 
 
-def _many(number: int, what: str) -> str:
+def _counted(number: int, what: str) -> str:
     return f"{number} {what}{'' if number == 1 else 's'}"
 
 
@@ -214,13 +214,13 @@ def listen(
     first: the speed to begin with. request: sent at each speed, for what speaks only
     when asked.
     """
-    ear, best = _Ear(line, request, clock), None
+    listener, best = _SpeedListener(line, request, clock), None
     for speed in (first, *(speed for speed in SPEEDS if speed != first)):
-        found = ear.hear(speed)
+        found = listener.listen_at(speed)
         if found and _is_sure(found):
-            return Listening(ear.heard, found)
-        data = ear.heard[speed]
-        if not data and len(ear.heard) == 1 and not request:
+            return Listening(listener.heard, found)
+        data = listener.heard[speed]
+        if not data and len(listener.heard) == 1 and not request:
             break  # what is silent at one speed is silent at all
         if found and (best is None or found.readings > best.readings):
             best = found
@@ -228,11 +228,11 @@ def listen(
                 break
         if best is None and is_text(data):
             # the lines of text show that this speed is right
-            return Listening(ear.heard, None, speed)
-    return Listening(ear.heard, best)
+            return Listening(listener.heard, None, speed)
+    return Listening(listener.heard, best)
 
 
-class _Ear:
+class _SpeedListener:
     """Listens to a line at one speed after the other. heard: bytes by speed."""
 
     def __init__(
@@ -241,7 +241,7 @@ class _Ear:
         self._line, self._request, self._clock = line, request, clock
         self.heard: dict[int, bytes] = {}
 
-    def hear(self, speed: int) -> Proposal | None:
+    def listen_at(self, speed: int) -> Proposal | None:
         """What would read what comes at this speed."""
         first_byte = TURN if self.heard else SILENCE  # s for a first byte
         self._tune(speed)

@@ -81,8 +81,8 @@ def pin_options(
 
 
 class ClockedPins(ReconnectingPort):
-    opens = "{} are open."
-    goes = "{} went away ({}); they are tried again."
+    OPENED = "{} are open."
+    LOST = "{} went away ({}); they are tried again."
 
     def __init__(
         self,
@@ -162,9 +162,9 @@ class ClockedPins(ReconnectingPort):
             try:
                 await self._request_readings()
             except OSError as error:
-                self._went(error)
+                self._on_error(error)
 
-    def _went(self, error: OSError) -> None:
+    def _on_error(self, error: OSError) -> None:
         self._lost(error.strerror or str(error))
 
     def _close(self) -> None:
@@ -182,7 +182,7 @@ class ClockedPins(ReconnectingPort):
         try:
             events_came = self._read()
         except OSError as error:
-            self._went(error)
+            self._on_error(error)
             return
         if events_came and (self._clocked or not self._pause.running):
             self._await_pause()

@@ -19,8 +19,8 @@ class ReconnectingPort:
     """
 
     heard_silence = False  # what came first after the opening was a beginning
-    opens = "{} is open."
-    goes = "{} went away ({}); it is taken up again when it is back."
+    OPENED = "{} is open."
+    LOST = "{} went away ({}); it is taken up again when it is back."
 
     def __init__(
         self,
@@ -65,7 +65,7 @@ class ReconnectingPort:
             await asyncio.sleep(self._retry)
             self._wait_longer()
         self.opened += 1
-        self._report("open", self.opens.format(self.where))
+        self._report("open", self.OPENED.format(self.where))
         await self._serve()
 
     def _report(self, state: PortState, words: str) -> None:
@@ -86,7 +86,7 @@ class ReconnectingPort:
 
     def _lost(self, why: str) -> None:
         self._close()
-        self._report("absent", self.goes.format(self.where, why))
+        self._report("absent", self.LOST.format(self.where, why))
         if self._opener is not None:
             self._opener.cancel()
             self.start(self._retry / 2)

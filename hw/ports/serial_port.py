@@ -73,7 +73,7 @@ class SerialPort(ReconnectingPort):
             except BlockingIOError:
                 return False
             except OSError as error:
-                self._went(error)
+                self._on_error(error)
         elif self._serial is not None and is_writable(self._serial):
             with contextlib.suppress(OSError):
                 self._serial.write(data)
@@ -161,12 +161,12 @@ class SerialPort(ReconnectingPort):
         except BlockingIOError:
             return
         except OSError as error:
-            self._went(error)
+            self._on_error(error)
             return
         if data:
             self._receive(data, now)
         else:  # after a hang-up the descriptor stays readable for ever
-            self._went(None)
+            self._on_error(None)
 
     def _receive(self, data: bytes, now: int) -> None:
         # a port that opens and never sends a byte is opened less and less often
@@ -191,7 +191,7 @@ class SerialPort(ReconnectingPort):
                 except Exception as error:
                     # pyserial's URL handlers raise whatever their back-end raises; the
                     # port is gone either way
-                    self._from_thread(opened, self._went, error)
+                    self._from_thread(opened, self._on_error, error)
                     return
                 if data:
                     self._from_thread(opened, self._receive, data, time.monotonic_ns())
@@ -207,7 +207,7 @@ class SerialPort(ReconnectingPort):
 
         self._loop.call_soon_threadsafe(there)
 
-    def _went(self, error: Exception | None) -> None:
+    def _on_error(self, error: Exception | None) -> None:
         why = "the cable was pulled or the instrument hung up"
         if isinstance(error, OSError) and error.errno not in PULLED:
             why = error.strerror or str(error)
