@@ -63,7 +63,7 @@ class CountsDecoder(LineSplitter):
     """Profile `bridge_counts`: a semicolon ends a field, a line end inside one spoils
     it."""
 
-    ended = re.compile(rb"([^\r\n;]*)([\r\n;])")
+    ends = re.compile(rb"[\r\n;]")
 
     def __init__(
         self,
@@ -75,14 +75,19 @@ class CountsDecoder(LineSplitter):
         super().__init__(at_open=at_open, parity7=parity7)
         self._axis = axis
 
-    def _ended(
-        self, line: bytes, end: bytes, raw: bytes, behind: int, out: list[Record]
-    ) -> None:
-        if end == b";" or len(line) > self.longest:
-            self._line(line, raw, behind, out)
-        elif line:
-            fault = "a line end in a field: no semicolon after it"
-            out.append(self._reject(fault, raw, behind))
+    def _lines(self, block: bytes, raw: bytes, out: list[Record]) -> None:
+        fields = block.replace(b"\r", b"\n").replace(b";", b"\n").split(b"\n")
+        self._rest = raw[len(raw) - len(fields.pop()) :]
+        start = 0
+        for field in fields:
+            end = start + len(field)
+            own, behind = raw[start:end], len(block) - end - 1
+            if block[end : end + 1] == b";" or len(field) > self.longest:
+                self._line(field, own, behind, out)
+            elif field:
+                fault = "a line end in a field: no semicolon after it"
+                out.append(self._reject(fault, own, behind))
+            start = end + 1
 
     def _read(self, line: bytes) -> Record | None:
         text = ascii_text(line, self._parity is not None)
