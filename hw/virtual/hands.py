@@ -20,6 +20,7 @@ from .saw_and_sled import LeftRight
 
 GRIP = 0.12  # s in which the hands take hold, or let go
 TURN_S = 0.4  # s in which they move the free end of the sled fence
+FINE, COARSE = 0.001, 0.01  # mm; resolutions of the indicator, and of the others
 QUICK = 400.0  # mm/s of a sled that is only brought somewhere
 REST_AFTER = 0.6  # s of rest after a stroke, so that its end is recognised
 
@@ -37,21 +38,16 @@ class Hands:
         clock: Callable[[], float] = time.monotonic,
         *,
         pace: float = 1.0,
-        resolution: float = 0.001,
-        travel_resolution: float = 0.01,
-        caliper_resolution: float = 0.01,
     ) -> None:
         self.saw = saw
         self.clock = clock
         self.pace = pace
         traits = saw.traits
         self.indicator = Gauge(
-            Random(saw.noise.random()), resolution, traits.noise, traits.hysteresis
+            Random(saw.noise.random()), FINE, traits.noise, traits.hysteresis
         )
-        self.travel = Gauge(
-            Random(saw.noise.random()), travel_resolution, traits.noise, 0.0
-        )
-        self.caliper = Gauge(Random(0), caliper_resolution)
+        self.travel = Gauge(Random(saw.noise.random()), COARSE, traits.noise)
+        self.caliper = Gauge(Random(0), COARSE)
         self._line = Timeline()
         # of the plunger by hand: from, to (s), mm, s of ease
         self._pulses: deque[tuple[float, float, float, float]] = deque(maxlen=16)
