@@ -77,6 +77,13 @@ PARTS = {
     "stand along the arm": "where the stand touched the arm",
     "straightedge that bends": "a straightedge that bends",
 }
+# kinds of check whose name in code leaves out whose fence, or which slot and blade
+CHECKS = {
+    "fence-square": "sled fence square",
+    "fence-straight": "sled fence straight",
+    "slot-blade": "blade and slot",
+    "mitre-square": "mitre fences",
+}
 PLACEMENTS = {
     "-": "this set-up",
     "as-is": "the first set-up",
@@ -87,8 +94,8 @@ _TURN = re.compile(r"turn-(-?[0-9.]+)")
 
 
 def plain(name: str) -> str:
-    """`handle-left` -> `handle left`."""
-    return name.replace("-", " ").replace("_", " ").strip()
+    """`handle-left` -> `handle left`, `fence-square` -> `sled fence square`."""
+    return CHECKS.get(name) or name.replace("-", " ").replace("_", " ").strip()
 
 
 def upper_first(text: str) -> str:

@@ -723,9 +723,9 @@ async def test_beside_a_list_stands_what_the_chosen_row_is_about(fake, scenes) -
     async with scenes.screen(fake, size=(160, 48)) as (_app, pilot):
         await pilot.press("1")
         text = await scenes.until(pilot, lambda t: "Which check?" in t and "left end 0.120 mm" in t)
-        assert "Fence square, 2026-06-03: out." in text
+        assert "Sled fence square, 2026-06-03: out." in text
         await pilot.press("plus")
-        await scenes.until(pilot, lambda t: "Slot blade: not measured yet." in t)
+        await scenes.until(pilot, lambda t: "Blade and slot: not measured yet." in t)
         await pilot.resize_terminal(80, 24)
         await scenes.until(pilot, lambda t: "Which check?" in t and "not measured yet" not in t)
 

@@ -49,8 +49,8 @@ def test_events_that_an_earlier_version_wrote_in_words_stay_readable(tmp_path) -
     path = tmp_path / "log.db"
     path.write_bytes(gzip.decompress((LOGS / "events_in_words.sqlite.gz").read_bytes()))
     assert words(path) == [
-        "Fence square, handle left: Taken back by hand.",
-        "Fence square, handle left: This pass cannot be used: the indicator went away.",
+        "Sled fence square, handle left: Taken back by hand.",
+        "Sled fence square, handle left: This pass cannot be used: the indicator went away.",
         "The travel was found and kept in the settings: port /dev/x, grows away.",
         "A leaf of 0.100 mm moved the number by 0.100 mm. Right unit, right way.",
         "The travel jumped to 25.400 mm. Left out, 3 so far: a jerk or its cable.",
@@ -92,10 +92,10 @@ def test_passes_that_were_not_used_are_told_with_why_and_handling_is_not(live, p
     life.writer.close()
     assert live("boot-b").writer.flush()
     assert words(path) == [
-        "Fence square, handle right: The program ended during the pass.",
+        "Sled fence square, handle right: The program ended during the pass.",
         "The log was opened by test 1.",
-        "Fence square, handle left: The reading jumps by 0.5 mm: was zero pressed?",
-        "Fence square, handle left: This pass cannot be used: the indicator went away.",
+        "Sled fence square, handle left: The reading jumps by 0.5 mm: was zero pressed?",
+        "Sled fence square, handle left: This pass cannot be used: the indicator went away.",
         "The log was opened by test 1.",
     ]
 

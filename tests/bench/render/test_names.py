@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from source_calls import rows_named
 
 from bench.checks import checks
 from bench.finding import BudgetRow, Finding, Quantity, Remark
 from bench.render.finding import quantity_words
-from bench.render.names import PARTS, QUANTITIES, placement_name
+from bench.render.names import PARTS, QUANTITIES, placement_name, plain
 from bench.render.printed_result import result_lines
 from bench.render.remarks import remark_words
 from bench.render.result import own_size
@@ -21,6 +23,13 @@ def test_every_quantity_of_every_check_has_a_name() -> None:
 def test_every_row_of_a_budget_has_a_name() -> None:
     found = rows_named()
     assert found and found <= PARTS.keys(), found - PARTS.keys()
+
+
+def test_a_fence_is_never_just_a_fence() -> None:
+    """There are two on a saw: of the sled and of the table."""
+    whole = re.compile(r"(sled|rip|mitre) fence")
+    assert all(whole.search(plain(kind)) for kind in checks() if "fence" in plain(kind))
+    assert plain("fence-square") == "sled fence square" and plain("handle-left") == "handle left"
 
 
 @pytest.mark.parametrize(

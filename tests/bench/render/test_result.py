@@ -158,7 +158,7 @@ def test_the_command_line_says_the_danger_first() -> None:
     closing = _rip("outside", "closes at the rear", 0.24)
     assert result_lines(closing, "mm")[0] == danger(closing, "mm")
     assert result_lines(closing, "mm")[2].startswith("Rip fence: out")
-    assert result_lines(_fence("outside", 0.09), "mm")[0].startswith("Fence square: out")
+    assert result_lines(_fence("outside", 0.09), "mm")[0].startswith("Sled fence square: out")
 
 
 @pytest.mark.parametrize("way", ["opens at the rear", "closes at the rear"])
