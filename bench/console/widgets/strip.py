@@ -138,14 +138,16 @@ def _progress(view: ViewModel, ask: Prompt, check: str, g: GlyphSet, wide: int) 
         line = [(f" {g.unsure} HOLD STILL ", "unsure")]
     elif ask.ready:
         line = [(f" {g.right_mark} READY ", "good")]
-    if ask.wanted and ask.phase != "cautions":
+    one = ask.wanted == 1 and ask.gather in ("spot", "width")  # a reading a set-up
+    if ask.wanted and not one and ask.phase != "cautions":
         done = g.good * min(ask.taken, 9) + g.none * min(ask.wanted - ask.taken, 9)
         line.append((f"{ask.taken} of {ask.wanted} kept {done} ", "strong"))
     parts: Line = []
     if ask.mark is not None and ask.marks is not None:
         parts.append((f"mark {ask.mark} of {ask.marks} ", "strong"))
     elif ask.steps > 1 and ask.step:
-        parts.append((f"set-up {ask.step} of {ask.steps} ", "text"))
+        what = "reading" if one else "set-up"
+        parts.append((f"{what} {ask.step} of {ask.steps} ", "text"))
     parts.append((name(check), "faint"))
     if view.verifies:
         parts.append((", after the move", "faint"))

@@ -744,6 +744,17 @@ async def test_the_words_come_back_after_the_drawing(fake, scenes) -> None:
         await scenes.until(pilot, lambda t: "Lift the square" in t)
 
 
+async def test_a_set_up_of_one_reading_is_counted_as_that(fake, scenes) -> None:
+    """`0 of 1 kept` beside each of sixteen turns tells nothing."""
+    turn = Prompt(
+        phase="spot", words="Turn it.", placement="turn-90", gather="spot", step=3, steps=16, wanted=1
+    )
+    fake.run = scenes.running(turn)
+    async with scenes.screen(fake) as (_app, pilot):
+        text = await scenes.until(pilot, lambda t: "reading 3 of 16" in t)
+        assert "kept" not in text
+
+
 def test_what_was_said_of_the_step_before_is_gone() -> None:
     """`3 of 3 kept` says nothing of the next height, though the square stands as it stood."""
     view, ask = ViewModel(lambda: 1.0), Prompt(phase="spot", words="", placement="fence-away", step=1)
