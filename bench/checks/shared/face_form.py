@@ -73,7 +73,7 @@ def form_of_face(evidence: Evidence) -> Finding:
     of_passes = pass_scatter(face, arch.sensitivity).between.parts
     more = [face.bend_row(arch.sensitivity), _lost(lost, arch.sensitivity)]
     of_bow = combined(evidence, [*of_passes, *rest, *more])
-    bulges = "crown" if arch.height > 0 else "hollow"
+    bulges = f"{'proud' if arch.height > 0 else 'hollow'} in the middle"
     way = bulges if abs(arch.height) > of_bow.expanded else None
     quantities = [
         quantity("minimum-zone", zone, budget, limit, way, unit="mm"),

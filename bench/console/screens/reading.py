@@ -52,6 +52,7 @@ class LimitsScreen(ReadingScreen):
     def content(self) -> Iterable[Widget]:
         bars = result.budget_bars
         yield Drawing(bars, "result past gear", widest=WIDEST, id="budget")
+        yield Words(result.lessens, "result past gear")
 
 
 class CutScreen(ReadingScreen):

@@ -15,7 +15,7 @@ from bench.console.widgets.viewer import Sentences, Viewer
 from bench.protocol import Finding
 from bench.render import result
 from bench.render.finding import names_what_limits
-from bench.render.names import part_name
+from bench.render.names import LESSENS, part_name, upper_first
 from bench.render.remarks import notes_of, remark_words, said_first
 from bench.render.result import diagnosis
 from bench.render.screen import told
@@ -205,6 +205,14 @@ def budget_bars(v: Viewer, wide: int, high: int) -> Block:
         over = result.told_over_words(board, units)
         out += [[("Give or take of each,", "faint")], [(f"{over}.", "faint")]]
     return out
+
+
+def lessens(v: Viewer) -> Sentences:
+    """What lessens the part that limits the result most."""
+    budget = v.view.finding.budget if v.view.finding is not None else []
+    most = max(budget, key=lambda row: row.share, default=None)
+    if most is not None and most.part in LESSENS:
+        yield f"{upper_first(part_name(most.part))}. {LESSENS[most.part]}", "text"
 
 
 def past_rows(v: Viewer, wide: int, high: int) -> Block:

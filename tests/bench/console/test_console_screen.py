@@ -744,6 +744,14 @@ async def test_the_words_come_back_after_the_drawing(fake, scenes) -> None:
         await scenes.until(pilot, lambda t: "Lift the square" in t)
 
 
+async def test_the_page_of_what_limits_says_what_lessens_it(fake, scenes) -> None:
+    fake.last = [scenes.finding("cannot-tell")]
+    async with scenes.screen(fake) as (_app, pilot):
+        await scenes.until(pilot, lambda t: "TOO CLOSE" in t)
+        await pilot.press("3")
+        await scenes.until(pilot, lambda t: "What limits" in t and "More passes lessen it" in t)
+
+
 async def test_a_set_up_of_one_reading_is_counted_as_that(fake, scenes) -> None:
     """`0 of 1 kept` beside each of sixteen turns tells nothing."""
     turn = Prompt(

@@ -10,7 +10,7 @@ from source_calls import rows_named
 from bench.checks import checks
 from bench.finding import BudgetRow, Finding, Quantity, Remark
 from bench.render.finding import quantity_words
-from bench.render.names import PARTS, QUANTITIES, placement_name, plain
+from bench.render.names import LESSENS, PARTS, QUANTITIES, placement_name, plain
 from bench.render.printed_result import result_lines
 from bench.render.remarks import remark_words
 from bench.render.result import own_size
@@ -30,6 +30,12 @@ def test_a_fence_is_never_just_a_fence() -> None:
     whole = re.compile(r"(sled|rip|mitre) fence")
     assert all(whole.search(plain(kind)) for kind in checks() if "fence" in plain(kind))
     assert plain("fence-square") == "sled fence square" and plain("handle-left") == "handle left"
+
+
+def test_what_lessens_a_part_is_said_of_parts_that_there_are() -> None:
+    assert LESSENS.keys() <= rows_named()
+    for words in LESSENS.values():
+        assert words[0].isupper() and words.endswith(".") and len(words.split()) <= 12, words
 
 
 @pytest.mark.parametrize(
