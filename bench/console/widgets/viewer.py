@@ -60,7 +60,8 @@ class ReadOn(VerticalScroll, can_focus=False):
     changes with its size and its place."""
 
     def on_mount(self) -> None:
-        self.watch(self, "scroll_y", self.on_resize, init=False)
+        for what in ("virtual_size", "scroll_y"):
+            self.watch(self, what, self.on_resize, init=False)
 
     def on_resize(self) -> None:
         cast(Host, self.app).mark(frozenset({"keys"}))
