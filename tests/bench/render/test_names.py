@@ -33,7 +33,7 @@ def test_a_fence_is_never_just_a_fence() -> None:
 
 
 def test_what_lessens_a_part_is_said_of_parts_that_there_are() -> None:
-    assert LESSENS.keys() <= rows_named()
+    assert LESSENS.keys() <= PARTS.keys()
     for words in LESSENS.values():
         assert words[0].isupper() and words.endswith(".") and len(words.split()) <= 12, words
 
