@@ -30,8 +30,8 @@ from bench.daemon.check_session import CheckSession, known_of
 from bench.daemon.shared_state import SharedState
 from bench.daemon.shop_air import ShopAir
 from bench.finding import Finding
-from bench.log.remembered import Acknowledged
 from bench.log.rows import OpenCheck
+from bench.log.startup_history import CautionAcknowledgement
 from bench.log.store import gear_names
 from bench.procedure.acknowledged_cautions import AcknowledgedCautions
 from bench.procedure.check_procedure import CheckProcedure
@@ -210,7 +210,7 @@ class CheckController:
             saw, today = gear_names(run.gear)[1], _day(time.time())
             self.cautions.acknowledge(run.check.cautions, saw, today)
 
-    def remember(self, past: Sequence[Acknowledged]) -> None:
+    def remember(self, past: Sequence[CautionAcknowledgement]) -> None:
         """What the log says was acknowledged, in its order."""
         for check, saw, at in past:
             with contextlib.suppress(UnknownCheck):

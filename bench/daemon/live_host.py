@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from bench.daemon.shared_state import SharedState
 from bench.finding import Finding
-from bench.log.remembered import LiveMoveHistory
+from bench.log.startup_history import LiveMoveHistory
 from bench.moves.nudge import NoLive
 from bench.procedure.live_move import LiveMove
 from bench.procedure.status_message import StatusMessage

@@ -42,8 +42,8 @@ from bench.daemon.station import Station
 from bench.daemon.tones import BEATS, Tones
 from bench.gear import Gear
 from bench.log import history, rows
-from bench.log.remembered import acknowledged, live_move_history
 from bench.log.rows import Commit, LogError
+from bench.log.startup_history import caution_acknowledgements, live_move_history
 from bench.log.writer import LogWriter
 from bench.procedure.wrong_use import InvalidRequest
 from bench.protocol import (
@@ -171,21 +171,24 @@ class Service:
             task.cancel()
 
     def _take_up(self) -> None:
-        left, path, now = self._left, self.shared.paths.log, time.monotonic()
+        left, path = self._left, self.shared.paths.log
         words = [*left.words]
         # in the order they were begun, whatever the clock said
         for run in left.runs[:-1]:
             self.shared.log.abandon(run.run, "a later check was begun")
         if left.runs:
-            words.append(text([self.bench.checking.take_up(left.runs[-1], now)]))
+            words.append(
+                text([self.bench.checking.take_up(left.runs[-1], time.monotonic())])
+            )
         self.notes += words
         for one in words:
             log.warning("%s", one)
         with contextlib.suppress(Exception):
             self.shared.last = history.latest(path, questions.LAST)
             self.bench.live.past = live_move_history(path)
-            stamp = rows.now(synced=SYNCED.exists())
-            self.bench.checking.remember(acknowledged(path, boot_id(), stamp))
+            now = rows.now(synced=SYNCED.exists())
+            past = caution_acknowledgements(path, boot_id(), now)
+            self.bench.checking.remember(past)
 
     async def _look_through(self) -> None:
         """Whether each result of the log can still be read: said now, and not when one

@@ -19,7 +19,7 @@ from typing import Any, TypeVar
 
 import msgspec
 
-from bench.log import acknowledged, entries, recover
+from bench.log import entries, high_water_marks, recover
 from bench.log.entry import Entry, refusal
 from bench.log.faults import closed_on_error, is_damage, why
 from bench.log.log_file import LogFile
@@ -200,7 +200,7 @@ class Committer:
         if replaced := self._file.replaced():
             raise replaced
         if any(queued.urgent for queued in batch):
-            acknowledged.record(self.path, db)
+            high_water_marks.record(self.path, db)
         return _commit_of(batch, upto, refused)
 
     def _tell_refused(self, db: sqlite3.Connection, error: Exception) -> None:
@@ -249,7 +249,7 @@ class Committer:
                 entry.event(None, "log-salvaged", msgspec.to_builtins(salvage))
             if lacking:
                 entry.event(None, "log-lacks", lacking)
-            acknowledged.record(self.path, db, losses_told=bool(lacking))
+            high_water_marks.record(self.path, db, losses_told=bool(lacking))
         if self._boot_key == 0 or unfinished.about_log:
             self.unfinished = unfinished
         self._file.attach(db)

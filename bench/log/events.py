@@ -16,8 +16,8 @@ from typing import Any
 
 import msgspec
 
-from bench.log.acknowledged import lacking_words, salvage_words
 from bench.log.dates import IMPORTED, corrected_time, wall_times_at_zero
+from bench.log.high_water_marks import lacking_words, salvage_words
 from bench.log.read_only import open_read
 from bench.log.rows import ExportedEvent, Incident, LoggedEvent
 from bench.log.schema import GEAR_EVENT

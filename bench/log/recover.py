@@ -15,15 +15,15 @@ from typing import NamedTuple
 
 import msgspec
 
-from bench.log import acknowledged, salvage, schema
-from bench.log.acknowledged import (
+from bench.log import high_water_marks, salvage, schema
+from bench.log.events import list_events
+from bench.log.faults import UNREADABLE, closed_on_error, is_damage
+from bench.log.high_water_marks import (
     COUNTED,
-    Acknowledged,
+    HighWaterMarks,
     lacking_words,
     salvage_words,
 )
-from bench.log.events import list_events
-from bench.log.faults import UNREADABLE, closed_on_error, is_damage
 from bench.log.read_only import open_read
 from bench.log.rows import (
     LogDamaged,
@@ -52,7 +52,7 @@ def open_or_salvage(path: Path, damaged: bool = False) -> OpenedLog:
     what is no damage."""
     told, words = None, []
     try:
-        told = acknowledged.read(path)
+        told = high_water_marks.read(path)
     except LogDamaged as error:
         words = [f"{error}; whether anything is missing from the log is not known."]
     if not damaged:
@@ -67,7 +67,7 @@ def open_or_salvage(path: Path, damaged: bool = False) -> OpenedLog:
 
 def _open(
     path: Path,
-    told: Acknowledged | None,
+    told: HighWaterMarks | None,
     words: Sequence[str],
     salvaged: Salvage | None = None,
 ) -> OpenedLog:
@@ -76,13 +76,13 @@ def _open(
         sound = salvaged is not None or is_sound(db, CHECK_S)
         if sound is False:
             raise LogDamaged(f"{path} is damaged")
-        lacking = acknowledged.missing_rows(db, told, salvaged=salvaged is not None)
+        lacking = high_water_marks.missing_rows(db, told, salvaged=salvaged is not None)
         if told is not None:
-            acknowledged.reserve_numbers(db, told.highest)
+            high_water_marks.reserve_numbers(db, told.highest)
         return OpenedLog(db, unfinished(db, salvaged, lacking, words), sound is True)
 
 
-def _ends_early(path: Path, told: Acknowledged | None) -> bool:
+def _ends_early(path: Path, told: HighWaterMarks | None) -> bool:
     """Whether a write-ahead file holds less than it should: it is kept aside before
     SQLite writes over it."""
     wal = path.with_name(path.name + "-wal")
@@ -96,7 +96,7 @@ def _ends_early(path: Path, told: Acknowledged | None) -> bool:
     with closing(sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True)) as db:
         tables = {name for (name,) in db.execute("SELECT name FROM sqlite_schema")}
         return not tables.issuperset(COUNTED) or bool(
-            acknowledged.missing_rows(db, told)
+            high_water_marks.missing_rows(db, told)
         )
 
 

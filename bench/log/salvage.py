@@ -22,8 +22,8 @@ from pathlib import Path
 from typing import Any, BinaryIO
 
 from bench.log import packing, schema
-from bench.log.acknowledged import COUNTED, reserve_numbers
 from bench.log.faults import UNREADABLE
+from bench.log.high_water_marks import COUNTED, reserve_numbers
 from bench.log.rows import Salvage
 from bench.log.schema import CHANGES, Change, migrate
 

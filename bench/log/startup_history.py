@@ -1,5 +1,5 @@
-"""Tells what a daemon that starts takes over from the lives before it: cautions that
-were acknowledged lately, and how moves that were made live came out."""
+"""Reads what a daemon takes over at its start from its runs before: which cautions were
+acknowledged lately, and how moves that were made live came out."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from bench.log.rows import Stamp
 RUNS = 100  # checks that are looked at, from the latest back; more than a day's
 
 
-class Acknowledged(NamedTuple):
+class CautionAcknowledgement(NamedTuple):
     """All cautions of a check of this kind held at this time, wall s."""
 
     check: str
@@ -24,7 +24,9 @@ class Acknowledged(NamedTuple):
     wall_s: float
 
 
-def acknowledged(path: Path, boot_id: str, now: Stamp) -> list[Acknowledged]:
+def caution_acknowledgements(
+    path: Path, boot_id: str, now: Stamp
+) -> list[CautionAcknowledgement]:
     """In the order of recording. Of another boot only those whose day is known, and
     only where today is known too."""
     with open_read(path) as db:
@@ -47,7 +49,7 @@ def acknowledged(path: Path, boot_id: str, now: Stamp) -> list[Acknowledged]:
             at, known = corrected_time(wall, bool(synced), monotonic, zeros.get(boot))
             known = known and now.synced
         if known:
-            found.append(Acknowledged(check, saw, at))
+            found.append(CautionAcknowledgement(check, saw, at))
     return found
 
 

@@ -1,4 +1,5 @@
-"""Keeps beside the log what was acknowledged as saved, and tells what of it is lost.
+"""Keeps beside the log the highest row numbers that were told as saved, and counts the
+rows below them that are lost.
 
 Rows of these tables are never deleted and no number is given twice, so that the highest
 number less the count of rows is how many are missing. The file is one block of 512
@@ -32,9 +33,9 @@ COUNTED = {
 Counts = dict[str, int]  # by table
 
 
-class Acknowledged(msgspec.Struct, frozen=True):
-    """highest: number of the last row that was told as saved; missing: rows whose loss
-    is known and was told."""
+class HighWaterMarks(msgspec.Struct, frozen=True):
+    """highest: number of the last row that was told as saved, by table; missing: how
+    many rows are known to be lost, which was told."""
 
     highest: Counts = {}
     missing: Counts = {}
@@ -44,7 +45,7 @@ def beside(log: Path) -> Path:
     return log.with_name(log.name + ".acknowledged")
 
 
-def read(log: Path) -> Acknowledged | None:
+def read(log: Path) -> HighWaterMarks | None:
     """None where there is no such file, or it was made just before the power went.
     Raises LogDamaged."""
     try:
@@ -58,21 +59,21 @@ def read(log: Path) -> Acknowledged | None:
         raise LogDamaged(
             f"{beside(log)} is damaged: what was told as saved is not known by it"
         )
-    return msgspec.json.decode(text, type=Acknowledged)
+    return msgspec.json.decode(text, type=HighWaterMarks)
 
 
 def record(log: Path, db: sqlite3.Connection, *, losses_told: bool = False) -> None:
     """Call after each commit that somebody will be told of, before they are.
     losses_told: what is missing now was told, and is not told again."""
-    before: Acknowledged | None = None
+    before: HighWaterMarks | None = None
     with suppress(LogDamaged):
         before = None if losses_told else read(log)
     missing = _gaps(db, {}) if before is None else before.missing
-    _write(log, Acknowledged(_highest(db), missing))
+    _write(log, HighWaterMarks(_highest(db), missing))
 
 
 def missing_rows(
-    db: sqlite3.Connection, told: Acknowledged | None, *, salvaged: bool = False
+    db: sqlite3.Connection, told: HighWaterMarks | None, *, salvaged: bool = False
 ) -> Counts:
     """How many rows of which table are missing that were not known to be; none where
     nothing was ever told.
@@ -82,7 +83,7 @@ def missing_rows(
     """
     if told is None and not salvaged:
         return {}
-    told = told or Acknowledged()
+    told = told or HighWaterMarks()
     gaps = _gaps(db, told.highest)
     return {
         table: more
@@ -116,7 +117,7 @@ def _highest(db: sqlite3.Connection) -> Counts:
     return {table: rows.get(table, 0) for table in COUNTED}
 
 
-def _write(log: Path, told: Acknowledged) -> None:
+def _write(log: Path, told: HighWaterMarks) -> None:
     """In place, so that it needs no room on a full disk and wears one block."""
     text = msgspec.json.encode(told)
     block = (b"%08x " % zlib.crc32(text) + text).ljust(BLOCK_BYTES - 1) + b"\n"
