@@ -90,7 +90,7 @@ def _for_the_person() -> tuple[type[Exception], ...]:
     from bench.checks import UnknownCheck
     from bench.log.rows import LogError
     from bench.procedure.gear_selection import GearUnknown
-    from bench.procedure.wrong_use import InvalidRequest
+    from bench.procedure.invalid_request import InvalidRequest
     from bench.protocol.client import Gone, NoDaemon, Refused
     from bench.settings.paths import SettingsError
 

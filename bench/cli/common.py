@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from msgspec import Struct
 
     from bench.finding import Unread
-    from bench.protocol import LogQuestion
+    from bench.protocol import LogQuery
     from bench.protocol.client import WireClient
     from bench.settings.paths import Paths
     from bench.settings.settings_file import Settings
@@ -61,7 +61,7 @@ class LogSource(NamedTuple):
     file: str | None
 
     def ask(
-        self, message: LogQuestion, kind: type[R], settings: Settings | None = None
+        self, message: LogQuery, kind: type[R], settings: Settings | None = None
     ) -> tuple[R, System]:
         """What the log answers, and the units that the daemon shows; of a file by the
         settings."""

@@ -36,8 +36,8 @@ from bench.log.store import gear_names
 from bench.procedure.acknowledged_cautions import AcknowledgedCautions
 from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.gear_selection import GearUnknown, use
+from bench.procedure.invalid_request import InvalidRequest
 from bench.procedure.status_message import StatusMessage
-from bench.procedure.wrong_use import InvalidRequest
 from bench.protocol import Begin, Extend, notice
 from bench.render.prompts import prompt_words
 from bench.upkeep.history import COLDEST, HOTTEST, sound_climate

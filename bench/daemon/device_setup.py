@@ -20,9 +20,9 @@ from bench.daemon.port_listener import Places, PortListener, short_name, wired_c
 from bench.daemon.port_scanner import PortScanner
 from bench.daemon.shared_state import SharedState
 from bench.daemon.wired_instruments import WiredInstruments
+from bench.procedure.invalid_request import InvalidRequest
 from bench.procedure.leaf_proof import LeafProof, Phase
 from bench.procedure.status_message import StatusMessage
-from bench.procedure.wrong_use import InvalidRequest
 from bench.protocol import Cables, Learn, Readings, SetupNotice
 from bench.settings import edit
 from bench.settings.settings_file import Settings, SettingsError

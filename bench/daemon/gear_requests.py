@@ -12,8 +12,8 @@ from bench.daemon.request_context import RequestContext
 from bench.gear import Gear
 from bench.log.schema import GEAR_EVENT
 from bench.log.upkeep_history import jigs_of_log
+from bench.procedure.invalid_request import InvalidRequest
 from bench.procedure.status_message import StatusMessage
-from bench.procedure.wrong_use import InvalidRequest
 from bench.protocol import (
     Done,
     Learn,
@@ -38,7 +38,7 @@ BY_HAND = "finish it, or end it with `sweepgauge abandon`"
 
 
 def learn(context: RequestContext, request: Learn) -> Done:
-    learner = context.service.learner
+    learner = context.service.device_setup
     if request.on:
         learner.start(request, context.now)
     else:
@@ -69,7 +69,7 @@ async def put_gear(
     """Into gear.toml beside the log, checked whole before a byte is written; then
     read again."""
     service, paths = context.service, context.shared.paths
-    if service.bench.run is not None:
+    if service.station.run is not None:
         raise InvalidRequest(f"a check is in progress; {BY_HAND}")
     kind, name, texts = _gear_of(request)
 

@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING, Any
 import msgspec
 
 from bench import protocol
-from bench.daemon import check_requests, gear_requests, questions
+from bench.daemon import check_requests, gear_requests, queries
 from bench.daemon.clients import Client
 from bench.daemon.request_context import RequestContext
 from bench.log.rows import LogError
-from bench.procedure.wrong_use import InvalidRequest
-from bench.protocol import Error, Question, Request
+from bench.procedure.invalid_request import InvalidRequest
+from bench.protocol import Error, Query, Request
 from bench.render.notices import with_words
 from bench.settings.settings_file import SettingsError
 
@@ -30,12 +30,12 @@ Answer = msgspec.Struct | None
 Handler = Callable[[RequestContext, Any], Answer | Awaitable[Answer]]
 
 HANDLERS: dict[type[Request], Handler] = {
-    protocol.GetStatus: lambda context, _: questions.status(context.service),
-    protocol.GetGear: lambda context, _: questions.gear(context.shared.settings),
-    protocol.GetChecks: lambda context, _: questions.kinds(context.shared.settings),
-    protocol.NotesSeen: questions.notes_seen,
-    protocol.Watch: questions.watch,
-    protocol.Capture: questions.capture,
+    protocol.GetStatus: lambda context, _: queries.status(context.service),
+    protocol.GetGear: lambda context, _: queries.gear(context.shared.settings),
+    protocol.GetChecks: lambda context, _: queries.kinds(context.shared.settings),
+    protocol.NotesSeen: queries.notes_seen,
+    protocol.Watch: queries.watch,
+    protocol.Capture: queries.capture,
     protocol.Begin: check_requests.begin,
     protocol.Press: check_requests.press,
     protocol.Undo: check_requests.undo,
@@ -51,21 +51,21 @@ HANDLERS: dict[type[Request], Handler] = {
     protocol.PutUnits: gear_requests.put_setting,
     protocol.PutSound: gear_requests.put_setting,
     protocol.NoteEvent: gear_requests.note_event,
-    protocol.LogImport: questions.import_piece,
-    protocol.LogExport: questions.export_log,
-    protocol.LogEvents: questions.log_events,
-    protocol.Due: questions.from_log,
-    protocol.LogList: questions.from_log,
-    protocol.LogShow: questions.from_log,
-    protocol.Drift: questions.from_log,
-    protocol.CutForecast: questions.from_log,
-    protocol.ShopForecast: questions.from_log,
-    protocol.ReportParts: questions.from_log,
+    protocol.LogImport: queries.import_piece,
+    protocol.LogExport: queries.export_log,
+    protocol.LogEvents: queries.log_events,
+    protocol.Due: queries.from_log,
+    protocol.LogList: queries.from_log,
+    protocol.LogShow: queries.from_log,
+    protocol.Drift: queries.from_log,
+    protocol.CutForecast: queries.from_log,
+    protocol.ShopForecast: queries.from_log,
+    protocol.ReportParts: queries.from_log,
 }
 
 
 async def answer_request(service: Service, client: Client, request: Request) -> None:
-    """Whatever is wrong with it is told to that client alone. A question is answered at
+    """Whatever is wrong with it is told to that client alone. A query is answered at
     once; every other answer waits, as all that is told does, until the disk has what
     the request changed and what was changed before it."""
     shared = service.shared
@@ -73,7 +73,7 @@ async def answer_request(service: Service, client: Client, request: Request) -> 
     def in_words(message: msgspec.Struct) -> None:
         client.send(with_words(message, shared.settings.units))
 
-    at_once = isinstance(request, Question)
+    at_once = isinstance(request, Query)
     send = in_words if at_once else shared.outbox.answers(in_words)
     try:
         context = RequestContext(service, shared, client, send, time.monotonic())

@@ -4,7 +4,7 @@ good order. No numpy before it is ready.
 Who owns whom; all of them hold the shared state, and none its owner:
 
     Service              Clients, PanelLink, Tones, ShopAir, RecordingState
-      Station            LiveHost, ReadingDiagnostics, the sweep detector
+      Station            LiveMoveController, ReadingDiagnostics, SweepDetector
         WiredInstruments   Instrument: its port, stamps, outlier filter and health
         CheckController    CheckSession: one check, its procedure and its evaluation
       DeviceSetup        CableSearch or the leaf proof
@@ -28,7 +28,7 @@ from functools import partial
 import msgspec
 
 from bench import __version__
-from bench.daemon import questions
+from bench.daemon import queries
 from bench.daemon.clients import Client, Clients, SocketHeld
 from bench.daemon.device_setup import DeviceSetup
 from bench.daemon.machine import SYNCED, boot_id, notify, watchdog_interval
@@ -45,7 +45,7 @@ from bench.log import history, rows
 from bench.log.rows import Commit, LogError
 from bench.log.startup_history import caution_acknowledgements, live_move_history
 from bench.log.writer import LogWriter
-from bench.procedure.wrong_use import InvalidRequest
+from bench.procedure.invalid_request import InvalidRequest
 from bench.protocol import (
     Concluded,
     Notice,
@@ -92,10 +92,10 @@ class Service:
         self.clients = Clients(paths.socket, self._greet, partial(answer_request, self))
         self.shared = SharedState(settings, paths, writer, self.tell)
         self.air = ShopAir(writer, read_climate)
-        self.bench = Station(self.shared, self.clients, self.air)
+        self.station = Station(self.shared, self.clients, self.air)
         self.recording = RecordingState(self.tell, self.shared.outbox, str(paths.log))
-        self.learner = DeviceSetup(
-            self.shared, self.bench.wired, where, self.busy, self.rewire
+        self.device_setup = DeviceSetup(
+            self.shared, self.station.wired, where, self.busy, self.rewire
         )
         self.panel = PanelLink(settings.panel, self.press, self._undo)
         self._tones = Tones()
@@ -135,15 +135,15 @@ class Service:
             raise CannotRun(words) from error
         try:
             self._take_up()
-            self.bench.wired.start()
+            self.station.wired.start()
             self.panel.start(self._loop)
             notify(f"READY=1\n{self.recording.status_line()}")
             log.info("ready: socket %s, log %s", paths.socket, paths.log)
             await self._work()
         finally:
             self.panel.panel.stop()
-            await self.learner.stop()
-            await self.bench.stop()
+            await self.device_setup.stop()
+            await self.station.stop()
             saved = await asyncio.to_thread(writer.close)
             # what could not be saved is answered as such
             self.shared.outbox.trouble(taking=False)
@@ -178,17 +178,17 @@ class Service:
             self.shared.log.abandon(run.run, "a later check was begun")
         if left.runs:
             words.append(
-                text([self.bench.checking.take_up(left.runs[-1], time.monotonic())])
+                text([self.station.controller.take_up(left.runs[-1], time.monotonic())])
             )
         self.notes += words
         for one in words:
             log.warning("%s", one)
         with contextlib.suppress(Exception):
-            self.shared.last = history.latest(path, questions.LAST)
-            self.bench.live.past = live_move_history(path)
+            self.shared.last = history.latest(path, queries.LAST)
+            self.station.live.past = live_move_history(path)
             now = rows.now(synced=SYNCED.exists())
             past = caution_acknowledgements(path, boot_id(), now)
-            self.bench.checking.remember(past)
+            self.station.controller.remember(past)
 
     async def _look_through(self) -> None:
         """Whether each result of the log can still be read: said now, and not when one
@@ -209,19 +209,19 @@ class Service:
             await asyncio.sleep(TICK)
             now = time.monotonic()
             self._tick(now)
-            if interval is not None and now >= due and not self.bench.stalled(now):
+            if interval is not None and now >= due and not self.station.stalled(now):
                 # alive is who reads: the loop that this runs on, and each reader by
                 # what it leaves unread
                 notify("WATCHDOG=1")
                 due = now + interval
 
     def _tick(self, now: float) -> None:
-        self.bench.tick(now)
+        self.station.tick(now)
         self.shared.log.look()
         self.recording.look()
-        self.bench.wired.sources.rounds.go(self._in_rounds())
+        self.station.wired.sources.rounds.go(self._in_rounds())
         watched, present = self.clients.watched, bool(self.clients.all)
-        self.learner.tick(now, watched=watched, present=present)
+        self.device_setup.tick(now, watched=watched, present=present)
         for client in list(self.clients.all):
             client.flush(now)
         self._sound(self._tones.tick(now))
@@ -229,15 +229,17 @@ class Service:
     def _in_rounds(self) -> bool:
         """Whether the ports may be looked at now and then: never where it matters when
         a reading came."""
-        if self.bench.measuring or self.learner.what is not None:
+        if self.station.measuring or self.device_setup.what is not None:
             return False
         if any(client.capturing is not None for client in self.clients.all):
             return False
         each = any(one.watching and one.most is None for one in self.clients.all)
         least = AS_THEY_COME if each else WORTH_IT
-        if self.bench.wired.sources.rounds.going:
+        if self.station.wired.sources.rounds.going:
             least *= STAYS
-        return least < sum(one.rate or 0.0 for one in self.bench.instruments) < HURRIES
+        return (
+            least < sum(one.rate or 0.0 for one in self.station.instruments) < HURRIES
+        )
 
     # ---- what the log says -----------------------------------------------------------
 
@@ -262,32 +264,32 @@ class Service:
     async def rewire(self, settings: Settings) -> None:
         """What was learned is in the settings file: read by it from now on, and tell
         everybody how things stand."""
-        await self.bench.rewire(settings)
-        self.tell(questions.gear(settings))
-        self.tell(questions.kinds(settings))
-        self.tell(msgspec.structs.replace(questions.status(self), notes=[]))
+        await self.station.rewire(settings)
+        self.tell(queries.gear(settings))
+        self.tell(queries.kinds(settings))
+        self.tell(msgspec.structs.replace(queries.status(self), notes=[]))
 
     def new_gear(self, gear: Gear) -> None:
         """The user added to it; the wiring stays as it is."""
         shared = self.shared
         shared.settings = msgspec.structs.replace(shared.settings, gear=gear)
-        self.tell(questions.gear(shared.settings))
+        self.tell(queries.gear(shared.settings))
 
     def busy(self) -> str | None:
-        if (run := self.bench.run) is not None:
+        if (run := self.station.run) is not None:
             end = "finish it, or end it with `sweepgauge abandon`"
             return f"{run.check.kind} is in progress; {end}"
-        live = self.bench.live.move is not None
+        live = self.station.live.move is not None
         return "a move is being made live; end it first" if live else None
 
     def press(self, now: float | None = None, *, waits: bool = True) -> bool:
         """Enter or the pedal goes to whatever is asked."""
         now = time.monotonic() if now is None else now
-        return self.learner.press(now) or self.bench.press(now, waits=waits)
+        return self.device_setup.press(now) or self.station.press(now, waits=waits)
 
     def _undo(self) -> None:
         with contextlib.suppress(InvalidRequest):
-            undone = self.bench.undo(time.monotonic())
+            undone = self.station.undo(time.monotonic())
             self.shared.outbox.tell(notice("undo", undone))
 
     # ---- what is told ----------------------------------------------------------------
@@ -302,7 +304,7 @@ class Service:
     def tell(self, message: msgspec.Struct) -> None:
         message = with_words(message, self.shared.settings.units)
         if isinstance(message, Concluded):
-            self.shared.last = [message.finding, *self.shared.last][: questions.LAST]
+            self.shared.last = [message.finding, *self.shared.last][: queries.LAST]
         self.clients.tell(message)
         self.panel.show(message)
         self._sound(self._tones.hear(message))

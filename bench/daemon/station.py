@@ -13,7 +13,7 @@ from bench.daemon.acquisition import Batch, Instrument
 from bench.daemon.check_controller import CheckController
 from bench.daemon.clients import Clients
 from bench.daemon.instrument_health import UNREAD
-from bench.daemon.live_host import LiveHost
+from bench.daemon.live_move_controller import LiveMoveController
 from bench.daemon.machine import WallClock
 from bench.daemon.reading_diagnostics import ReadingDiagnostics
 from bench.daemon.shared_state import SharedState
@@ -23,8 +23,8 @@ from bench.finding import Finding
 from bench.log.rows import now as stamp_now
 from bench.log.write_queue import SweepBytes
 from bench.procedure.check_procedure import CheckProcedure
+from bench.procedure.invalid_request import InvalidRequest
 from bench.procedure.status_message import StatusMessage
-from bench.procedure.wrong_use import InvalidRequest
 from bench.protocol import (
     Begin,
     InstrumentState,
@@ -57,9 +57,9 @@ class Station:
         self.shared, self.clients = shared, clients
         self.wired = WiredInstruments(shared.settings, self._hear, self._changed)
         self.instruments = self.wired.all
-        self.sweeper = SweepDetector()
-        self.checking = CheckController(shared, air, self.at_rest)
-        self.live = LiveHost(shared)
+        self.detector = SweepDetector()
+        self.controller = CheckController(shared, air, self.at_rest)
+        self.live = LiveMoveController(shared)
         self._raw = SweepBytes(shared.log.queue)
         self._wall = WallClock()
         self._points_due = 0.0
@@ -70,7 +70,7 @@ class Station:
 
     @property
     def run(self) -> CheckProcedure | None:
-        session = self.checking.session
+        session = self.controller.session
         return session.run if session is not None else None
 
     @property
@@ -81,8 +81,8 @@ class Station:
     # ---- life ------------------------------------------------------------------------
 
     async def stop(self) -> None:
-        if self.checking.session is not None:
-            self.checking.session.stop(time.monotonic())
+        if self.controller.session is not None:
+            self.controller.session.stop(time.monotonic())
         await self.wired.stop()
 
     async def rewire(self, settings: Settings) -> None:
@@ -98,16 +98,16 @@ class Station:
         for instrument in self.instruments:
             if instrument.tick(now):
                 self._lose(instrument, "unread")
-        self._take_events(self.sweeper.tick(now), now)
+        self._take_events(self.detector.tick(now), now)
         self._feed_watched(now)
-        self.checking.tick(now)
+        self.controller.tick(now)
 
     def _look_at_clock(self) -> None:
         if (jump := self._wall.jumped()) is not None:
             values = {"seconds": jump}
             self.shared.log.event(None, "clock-jumped", values)
-            if self.checking.session is not None:
-                self.checking.session.clock_jumped(jump)
+            if self.controller.session is not None:
+                self.controller.session.clock_jumped(jump)
             jumped = StatusMessage("clock-jumped", values)
             self.shared.tell(notice("clock", jumped))
             log.warning("%s", text([jumped]))
@@ -200,7 +200,7 @@ class Station:
             return
         values = [-v for v in batch.values] if self._turned(role) else batch.values
         if role != "caliper":
-            detector = self.sweeper
+            detector = self.detector
             take = detector.travel if role == "travel" else detector.indicator
             if events := take(times, values):
                 self._take_events(events, now)
@@ -211,7 +211,7 @@ class Station:
         sweep = run.kept.sweep_id if run is not None else None
         if sweep is not None and now >= self._points_due:
             self._points_due = now + POINTS_EVERY_S
-            travel, reading = self.sweeper.fresh()
+            travel, reading = self.detector.fresh()
             if travel:
                 self.clients.tell(Points(sweep, travel, reading))
 
@@ -246,13 +246,13 @@ class Station:
             self.run.readings(times, values, now)
 
     def break_sweep(self, code: str, now: float, **values: object) -> None:
-        self._take_events(self.sweeper.broken(code, **values), now)
+        self._take_events(self.detector.broken(code, **values), now)
 
     def _take_events(self, events: list[SweepEvent], now: float) -> None:
         self._feed_watched(now)
         for event in events:
             if self.run is not None:
-                self.run.happening(event, now)
+                self.run.sweep_event(event, now)
             elif isinstance(event, Broken):
                 log.info("a movement was broken: %s", event.code)
 
@@ -264,7 +264,7 @@ class Station:
 
     def at_rest(self) -> bool:
         """Whether the sled rests while both instruments send readings."""
-        return self.sweeper.at_rest and all(
+        return self.detector.at_rest and all(
             i.state == "open" and i.last is not None
             for i in self.instruments
             if i.role != "caliper"
@@ -274,7 +274,7 @@ class Station:
         """Begin a check, or join the same one in progress: True. Raises
         InvalidRequest."""
         self._feed_watched(now)
-        joined = self.checking.begin(request, now)
+        joined = self.controller.begin(request, now)
         self.live.end()
         return joined
 
@@ -283,17 +283,17 @@ class Station:
         if self.live.move is not None:
             self.live.press()
             return True
-        return self.checking.press(now, waits=waits)
+        return self.controller.press(now, waits=waits)
 
     def undo(self, now: float) -> StatusMessage:
         if self.live.move is not None:
             return self.live.back()
         self._feed_watched(now)
-        return self.checking.in_progress().run.undo(now)
+        return self.controller.in_progress().run.undo(now)
 
     def abandon(self, now: float) -> StatusMessage:
         self._feed_watched(now)
-        return self.checking.abandon(now)
+        return self.controller.abandon(now)
 
     def start_live(self, request: Live, finding: Finding) -> None:
         """Raises InvalidRequest where it cannot be."""

@@ -11,7 +11,7 @@ import msgspec
 
 from bench.checks.options import OptionError
 from bench.gear import Jig
-from bench.procedure.wrong_use import InvalidRequest
+from bench.procedure.invalid_request import InvalidRequest
 from bench.protocol import (
     CutForecast,
     Document,
@@ -21,7 +21,7 @@ from bench.protocol import (
     LogEvents,
     LogList,
     LogOne,
-    LogQuestion,
+    LogQuery,
     LogRows,
     LogShow,
     ReportParts,
@@ -34,7 +34,7 @@ Answer = LogRows | LogOne | LogEventRows | Document
 
 def answer(
     path: Path,
-    request: LogQuestion,
+    request: LogQuery,
     *,
     units: System = "mm",
     jigs: Mapping[str, Jig] | None = None,
@@ -51,7 +51,7 @@ def answer(
 
 
 def _answer(
-    path: Path, request: LogQuestion, units: System, jigs: Mapping[str, Jig]
+    path: Path, request: LogQuery, units: System, jigs: Mapping[str, Jig]
 ) -> Answer | dict[str, Any]:
     # each road loads what it needs: a list of results needs no forecast
     match request:

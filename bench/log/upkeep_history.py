@@ -24,7 +24,7 @@ from bench.log.findings import FindingRow, each_finding, list_moves
 from bench.log.read_only import open_read
 from bench.log.schema import has_climate
 from bench.log.store import gear_names
-from bench.procedure.wrong_use import InvalidRequest
+from bench.procedure.invalid_request import InvalidRequest
 from bench.upkeep.dates import DAY_S, FIRST_DAY, date_of, day_of
 from bench.upkeep.drift import (
     drift_document,

@@ -280,7 +280,7 @@ class CheckProcedure:
 
     # ---- movements -------------------------------------------------------------------
 
-    def happening(self, what: SweepEvent, now: float) -> None:
+    def sweep_event(self, what: SweepEvent, now: float) -> None:
         if self.taking.event(what, lambda: self.ask, now):
             self.settle_down(now)
 

@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
+from bench.procedure.invalid_request import InvalidRequest
 from bench.procedure.status_message import StatusMessage
-from bench.procedure.wrong_use import InvalidRequest
 from bench.protocol import Readings
 from bench.stream.rest_detector import NotAtRest, RestDetector, Taken
 from bench.units import INCH, length_words

@@ -15,12 +15,12 @@ class Request(Tagged, frozen=True, kw_only=True):
     ref: int | None = None
 
 
-class Question(Request, frozen=True):
+class Query(Request, frozen=True):
     """A request that is answered at once: it changes nothing that the log keeps, or
     waits for the disk itself."""
 
 
-class LogQuestion(Question, frozen=True):
+class LogQuery(Query, frozen=True):
     """What the daemon answers of its log, and a command of a log file."""
 
 

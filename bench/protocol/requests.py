@@ -9,14 +9,14 @@ from typing import Any, Literal
 
 from bench.finding import Climate
 from bench.gear import Jig, Saw, Square
-from bench.protocol.base import LogQuestion, Question, Request
+from bench.protocol.base import LogQuery, Query, Request
 
 
-class GetStatus(Question, frozen=True, tag="status"):
+class GetStatus(Query, frozen=True, tag="status"):
     """Answered by a `StatusReply`."""
 
 
-class Watch(Question, frozen=True, tag="watch"):
+class Watch(Query, frozen=True, tag="watch"):
     """Live readings from now on, or no longer; `most` messages a second per instrument
     at the most."""
 
@@ -77,7 +77,7 @@ class NoteEvent(Request, frozen=True, tag="note-event"):
     at: str | None = None
 
 
-class Capture(Question, frozen=True, tag="capture"):
+class Capture(Query, frozen=True, tag="capture"):
     """Raw bytes of one instrument from now on, as `bytes` messages."""
 
     instrument: str | None = None
@@ -92,18 +92,18 @@ class Extend(Request, frozen=True, tag="extend"):
     finding: str | None = None  # the latest where None
 
 
-class NotesSeen(Question, frozen=True, tag="notes-seen"):
+class NotesSeen(Query, frozen=True, tag="notes-seen"):
     """Somebody at a screen has seen the first `count` notes of the daemon's start; they
     need not be said again."""
 
     count: int
 
 
-class GetGear(Question, frozen=True, tag="get-gear"):
+class GetGear(Query, frozen=True, tag="get-gear"):
     """Answered by a `GearReply`."""
 
 
-class GetChecks(Question, frozen=True, tag="get-checks"):
+class GetChecks(Query, frozen=True, tag="get-checks"):
     """Answered by a `ChecksReply`."""
 
 
@@ -168,7 +168,7 @@ class Live(Request, frozen=True, tag="live"):
     from_pivot: float | None = None
 
 
-class LogList(LogQuestion, frozen=True, tag="log-list"):
+class LogList(LogQuery, frozen=True, tag="log-list"):
     """The latest so many; before: of those that are older than this result."""
 
     jig: str | None = None
@@ -177,18 +177,18 @@ class LogList(LogQuestion, frozen=True, tag="log-list"):
     before: str | None = None
 
 
-class LogShow(LogQuestion, frozen=True, tag="log-show"):
+class LogShow(LogQuery, frozen=True, tag="log-show"):
     id: str
 
 
-class LogExport(Question, frozen=True, tag="log-export"):
+class LogExport(Query, frozen=True, tag="log-export"):
     id: str | None = None
 
 
 IMPORT_PIECE = 45_000  # bytes, the most that one message of an import carries
 
 
-class LogImport(Question, frozen=True, tag="log-import"):
+class LogImport(Query, frozen=True, tag="log-import"):
     """A piece of an export, of at most IMPORT_PIECE bytes, in the order of the file;
     the next is sent when this is answered. `last` ends it."""
 
@@ -196,20 +196,20 @@ class LogImport(Question, frozen=True, tag="log-import"):
     last: bool = False
 
 
-class LogEvents(LogQuestion, frozen=True, tag="log-events"):
+class LogEvents(LogQuery, frozen=True, tag="log-events"):
     """What happened to the instruments and to the log itself, the latest so many."""
 
     most: int = 50
 
 
-class Drift(LogQuestion, frozen=True, tag="drift"):
+class Drift(LogQuery, frozen=True, tag="drift"):
     """How results have changed without a move; answered by a `Document`."""
 
     jig: str | None = None
     check: str | None = None
 
 
-class Due(LogQuestion, frozen=True, tag="due"):
+class Due(LogQuery, frozen=True, tag="due"):
     """What should be checked again, when and why; answered by a `Document`. at: ISO
     date; today where None. remind: have the lamp say whether anything is due now."""
 
@@ -217,7 +217,7 @@ class Due(LogQuestion, frozen=True, tag="due"):
     remind: bool = False
 
 
-class CutForecast(LogQuestion, frozen=True, tag="cut-forecast"):
+class CutForecast(LogQuery, frozen=True, tag="cut-forecast"):
     """How the parts of a sled come out; without a name that of the only sled, or all
     sleds shortly. options: what is cut, by the names of `bench.cut.sheet`."""
 
@@ -225,11 +225,11 @@ class CutForecast(LogQuestion, frozen=True, tag="cut-forecast"):
     options: dict[str, Any] = {}
 
 
-class ShopForecast(LogQuestion, frozen=True, tag="shop-forecast"):
+class ShopForecast(LogQuery, frozen=True, tag="shop-forecast"):
     """All sleds of the shop: state, worst part, next date."""
 
 
-class ReportParts(LogQuestion, frozen=True, tag="report-parts"):
+class ReportParts(LogQuery, frozen=True, tag="report-parts"):
     """What a report shows beside its results; answered by a `Document` of `drift`,
     `due`, `cuts` by sled, and `gear` by sled or saw."""
 

@@ -65,12 +65,12 @@ class Job:
         self.chance = random.Random(self.seed)
         check = find(self.kind)
         gear = EvidenceGear(indicator=Indicator(resolution=self.declared), jig=JIG, saw=SAW)
-        self.sweeper, self.clock = SweepDetector(), 100.0
+        self.detector, self.clock = SweepDetector(), 100.0
         self.looked = 0
         self.run = CheckProcedure(
             *("run", check, self.options, gear),
             sweeps=3, lean=False, marks=(), journal=self, tell=self._hear,
-            at_rest=lambda: self.sweeper.at_rest,
+            at_rest=lambda: self.detector.at_rest,
         )  # fmt: skip
         self.gates = {"indicator": OutlierFilter(self.declared or 0.0), "travel": OutlierFilter(0.0)}
         self.run.press(self.clock)
@@ -126,16 +126,16 @@ class Job:
         run, now, self.t = self.run, self.clock, t
         travel = self.travel(self, t, self.shown(s + self.chance.gauss(0, 0.003), 0.01))
         passed = self.gates["travel"].pass_on([now - 0.3 / self.rate], [travel], [None])
-        for what in self.sweeper.travel(passed.stamps, passed.values):
-            run.happening(what, now)
+        for what in self.detector.travel(passed.stamps, passed.values):
+            run.sweep_event(what, now)
         reading = self.indicator(self, t, self.true(t, s))
         passed = self.gates["indicator"].pass_on([now], [self.shown(reading, self.count)], [None])
         if passed.stamps:
-            for what in self.sweeper.indicator(passed.stamps, passed.values):
-                run.happening(what, now)
+            for what in self.detector.indicator(passed.stamps, passed.values):
+                run.sweep_event(what, now)
             run.readings(passed.stamps, passed.values, now)
-        for what in self.sweeper.tick(now):
-            run.happening(what, now)
+        for what in self.detector.tick(now):
+            run.sweep_event(what, now)
         run.tick(now)
         self._look(now)
 

@@ -26,10 +26,10 @@ def surface(s: float) -> float:
 
 def swept(indicator_late: float, travel_late: float) -> Sweep:
     """The pass as the daemon pairs it; lines come when they come, each as old as its instrument makes it."""
-    sweeper, ended = SweepDetector(), []
+    detector, ended = SweepDetector(), []
 
     def heard(instrument: Instrument, batch: Batch) -> None:
-        take = sweeper.indicator if instrument.role == "indicator" else sweeper.travel
+        take = detector.indicator if instrument.role == "indicator" else detector.travel
         ended.extend(what for what in take(batch.stamps, batch.values) if isinstance(what, Ended))
 
     def make(role: str, late: float) -> Instrument:

@@ -13,13 +13,13 @@ from typing import Any
 import msgspec
 import pytest
 
-from bench.daemon.live_host import LiveHost
+from bench.daemon.live_move_controller import LiveMoveController
 from bench.demo.daemon_process import end_daemon, start_daemon
 from bench.demo.operator import Operator, connect, virtual_bench
 from bench.finding import Finding, Move, Quantity, Settle
 from bench.gear import Jig
+from bench.procedure.invalid_request import InvalidRequest
 from bench.procedure.live_move import LiveMove
-from bench.procedure.wrong_use import InvalidRequest
 from bench.protocol import Begin, Error, Live, LiveMoveNotice, Press
 from bench.render.notices import with_words
 
@@ -303,7 +303,7 @@ def shared_state(tell) -> Any:
 
 def test_too_close_to_call_is_not_made_live() -> None:
     told: list[object] = []
-    host = LiveHost(shared_state(told.append))
+    host = LiveMoveController(shared_state(told.append))
     close = msgspec.structs.replace(
         finding(), verdict="cannot-tell", settle=Settle("between sweeps", sweeps=10)
     )
@@ -313,7 +313,7 @@ def test_too_close_to_call_is_not_made_live() -> None:
 
 
 def test_a_mitre_fence_is_not_moved_live() -> None:
-    host = LiveHost(shared_state(lambda said: None))
+    host = LiveMoveController(shared_state(lambda said: None))
     one = finding()
     assert one.move is not None
     mitre = msgspec.structs.replace(one, move=msgspec.structs.replace(one.move, fence="left"))

@@ -21,7 +21,7 @@ from bench.protocol import (
     NoFinding,
     Notice,
     PassNotice,
-    Question,
+    Query,
     Saved,
     SetupNotice,
 )
@@ -227,6 +227,6 @@ async def test_every_request_that_may_change_something_is_answered_through_the_o
         await answer_request(service, client, kind(**needed))
         if len(client.heard) > before:
             at_once.add(kind)
-    assert at_once == {kind for kind in REQUESTS if issubclass(kind, Question)}
+    assert at_once == {kind for kind in REQUESTS if issubclass(kind, Query)}
     desk.box.saved(desk.awaited)
     assert len(client.heard) == len(REQUESTS)

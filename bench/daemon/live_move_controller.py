@@ -1,5 +1,5 @@
-"""The live move's place in the daemon: begun by a request, fed with readings, written
-down when it is tight."""
+"""The live move in the daemon: begun by a request, fed with readings, recorded when the
+fence is tight."""
 
 from __future__ import annotations
 
@@ -7,14 +7,14 @@ from bench.daemon.shared_state import SharedState
 from bench.finding import Finding
 from bench.log.startup_history import LiveMoveHistory
 from bench.moves.nudge import NoLive
+from bench.procedure.invalid_request import InvalidRequest
 from bench.procedure.live_move import LiveMove
 from bench.procedure.status_message import StatusMessage
-from bench.procedure.wrong_use import InvalidRequest
 from bench.protocol import Live, LiveMoveNotice, Saved
 from bench.render.finding import settle_words
 
 
-class LiveHost:
+class LiveMoveController:
     """At most one live move at a time. past: what earlier moves tell, by the log."""
 
     def __init__(self, shared: SharedState) -> None:

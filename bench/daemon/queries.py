@@ -19,7 +19,7 @@ from bench.finding import Unread
 from bench.log import export, history
 from bench.log.answers import answer
 from bench.log.importer import Importer
-from bench.procedure.wrong_use import InvalidRequest
+from bench.procedure.invalid_request import InvalidRequest
 from bench.protocol import (
     IMPORT_PIECE,
     Capture,
@@ -32,7 +32,7 @@ from bench.protocol import (
     LogEvents,
     LogExport,
     LogImport,
-    LogQuestion,
+    LogQuery,
     LogText,
     NotesSeen,
     StatusReply,
@@ -50,7 +50,7 @@ LAST = 5  # results in a status
 
 
 def status(service: Service) -> StatusReply:
-    shared, run, recording = service.shared, service.bench.run, service.recording.now
+    shared, run, recording = service.shared, service.station.run, service.recording.now
     gear = shared.settings.gear
     # which way its number counts, as it was learned or written
     ways = {"indicator": gear.indicator.grows, "travel": gear.travel.grows}
@@ -60,7 +60,7 @@ def status(service: Service) -> StatusReply:
         recording=text(recording.remarks),
         instruments=[
             msgspec.structs.replace(one, grows=ways.get(one.role, ""))
-            for one in service.bench.states()
+            for one in service.station.states()
         ],
         run=run.state() if run is not None else None,
         last=shared.last,
@@ -119,7 +119,7 @@ def watch(context: RequestContext, request: Watch) -> None:
     client.watching, client.most = request.on, request.most
     context.send(Done("watching" if request.on else "no longer watching", request.ref))
     if request.on:
-        context.service.learner.greet(context.send)
+        context.service.device_setup.greet(context.send)
 
 
 def capture(context: RequestContext, request: Capture) -> Done:
@@ -140,7 +140,7 @@ def capture(context: RequestContext, request: Capture) -> Done:
 # ---- of the log ----------------------------------------------------------------------
 
 
-async def from_log(context: RequestContext, request: LogQuestion) -> None:
+async def from_log(context: RequestContext, request: LogQuery) -> None:
     shared = context.shared
     units, jigs = shared.settings.units, shared.settings.gear.jigs
     reply = await asyncio.to_thread(
