@@ -91,10 +91,14 @@ def _for_the_person() -> tuple[type[Exception], ...]:
     from bench.log.rows import LogError
     from bench.procedure.gear_selection import GearUnknown
     from bench.procedure.invalid_request import InvalidRequest
-    from bench.protocol.client import Gone, NoDaemon, Refused
+    from bench.protocol.client import (
+        ConnectionClosed,
+        NoDaemon,
+        RequestRefused,
+    )
     from bench.settings.paths import SettingsError
 
-    of_daemon = (NoDaemon, Refused, Gone)
+    of_daemon = (NoDaemon, RequestRefused, ConnectionClosed)
     of_files = (SettingsError, LogError)
     return (UnknownCheck, GearUnknown, InvalidRequest, *of_daemon, *of_files)
 

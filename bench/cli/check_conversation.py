@@ -17,13 +17,13 @@ from bench.cli.common import (
 )
 from bench.finding import Finding
 from bench.protocol import (
-    AnyNotification,
     Begin,
-    Concluded,
     Error,
     Extend,
+    FindingNotice,
     InstrumentState,
     MarkNotice,
+    Message,
     NoFinding,
     Notice,
     PassNotice,
@@ -31,9 +31,9 @@ from bench.protocol import (
     Prompt,
     PromptChanged,
     Recording,
-    Saved,
+    SavedNotice,
 )
-from bench.protocol.client import Gone, NoDaemon, WireClient
+from bench.protocol.client import ConnectionClosed, NoDaemon, WireClient
 from bench.render.names import upper_first
 from bench.render.printed_result import result_lines
 from bench.render.wording import with_name, without_port
@@ -66,7 +66,7 @@ class CheckConversation:
         while True:
             try:
                 return self._listen()
-            except Gone:
+            except ConnectionClosed:
                 if self._offered is not None:
                     return self._offered
                 say(
@@ -131,7 +131,7 @@ class CheckConversation:
 
     # ---- what the daemon says --------------------------------------------------------
 
-    def _hear(self, message: AnyNotification) -> Finding | None:
+    def _hear(self, message: Message) -> Finding | None:
         """The finding, where the message concludes the check."""
         match message:
             case Error():
@@ -150,9 +150,11 @@ class CheckConversation:
                 say(f"  mark {message.number} of {message.of}: {message.words}")
             case Recording() if message.state == "saving":
                 say(f"  {message.words}")
-            case Saved() if message.what == "finding" and self._offered is not None:
+            case SavedNotice() if (
+                message.what == "finding" and self._offered is not None
+            ):
                 self.recorded = self.recorded or message.id == self._offered.id
-            case Concluded() if message.run == self._run:
+            case FindingNotice() if message.run == self._run:
                 return self._concluded(message)
         return None
 
@@ -172,7 +174,7 @@ class CheckConversation:
         if message.ask is not None:
             self._ask(message.ask)
 
-    def _concluded(self, message: Concluded) -> Finding | None:
+    def _concluded(self, message: FindingNotice) -> Finding | None:
         """The finding, printed; None where it is offered to go on."""
         self.recorded = message.recorded
         for line in result_lines(message.finding, self._units):

@@ -128,7 +128,7 @@ class TypedLines:
 
     def wait(self, client: WireClient) -> list[bytes]:
         """Wait up to a second for either; the lines that were entered. They are read
-        from the descriptor, so that none hides in a buffer. Raises Gone."""
+        from the descriptor, so that none hides in a buffer. Raises ConnectionClosed."""
         sources: list[Any] = [client, sys.stdin] if self.open else [client]
         ready, _, _ = select.select(sources, [], [], 1.0)
         if client in ready:

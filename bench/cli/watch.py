@@ -17,7 +17,7 @@ from bench.cli.common import (
     socket_option,
 )
 from bench.protocol import (
-    Concluded,
+    FindingNotice,
     GetStatus,
     InstrumentState,
     Notice,
@@ -25,11 +25,11 @@ from bench.protocol import (
     Prompt,
     PromptChanged,
     Readings,
-    Rejected,
+    RejectedFrame,
     StatusReply,
     Watch,
 )
-from bench.protocol.client import Gone
+from bench.protocol.client import ConnectionClosed
 from bench.render.printed_result import result_lines
 from bench.render.wording import with_name, without_name
 from bench.units import System
@@ -58,7 +58,9 @@ def watch(
     Example:  sweepgauge watch --json | head
     """
     until = None if seconds is None else time.monotonic() + seconds
-    away = complaining(Gone, words=lambda error: f"the daemon went away ({error})")
+    away = complaining(
+        ConnectionClosed, words=lambda error: f"the daemon went away ({error})"
+    )
     with suppress(KeyboardInterrupt), away, connect(socket_path) as client:
         said = _show_json if as_json else _show_line
         show = _Sentences(client.version.units, instrument).show if plain else said
@@ -102,7 +104,7 @@ def _show_line(message: object) -> None:
         case Readings():
             for value in message.values:
                 click.echo(f"{message.instrument} {value:.4f} mm")
-        case Rejected():
+        case RejectedFrame():
             words = f"rejected: {message.fault}"
             if (status := message.status) is not None:
                 words = f"has no reading: {status} ({meaning_of(status)[0]})"
@@ -114,7 +116,7 @@ def _show_json(message: object) -> None:
         for at, value in zip(message.at, message.values, strict=True):
             said = {"value": value, "unit": message.unit, "flags": message.flags}
             _object(message.instrument, at, said)
-    elif isinstance(message, Rejected):
+    elif isinstance(message, RejectedFrame):
         why = ("status", "fault", "raw")
         said = {name: getattr(message, name) for name in why}
         _object(message.instrument, message.at, said)
@@ -158,7 +160,7 @@ class _Sentences:
                 self._queue.append(("", message.words))
             case PromptChanged():
                 self._prompt(message.ask)
-            case Concluded():
+            case FindingNotice():
                 self._drop_prompt()
                 for line in result_lines(message.finding, self._units):
                     self._queue.append(("", line.strip()))

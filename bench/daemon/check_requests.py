@@ -17,11 +17,11 @@ from bench.protocol import (
     Begin,
     Done,
     Extend,
-    Live,
-    Moved,
+    LiveMoveRequest,
+    NoteMove,
     Press,
     PromptChanged,
-    Saved,
+    SavedNotice,
     Undo,
 )
 from bench.render.upkeep import WHY_WHOLE
@@ -79,7 +79,7 @@ def extend(context: RequestContext, request: Extend) -> Done:
     return Done(remarks=[StatusMessage("extended", {"sweeps": request.sweeps})])
 
 
-def moved(context: RequestContext, request: Moved) -> Done:
+def moved(context: RequestContext, request: NoteMove) -> Done:
     found = _with_move(context, request.finding, request.jig)
     assert found.move is not None
     move, distance = found.move, request.distance
@@ -92,12 +92,12 @@ def moved(context: RequestContext, request: Moved) -> Done:
         distance = move.distance
     made = {"distance_mm": distance, "how": request.how}
     context.shared.log.move_made(f"move-{found.id}", made)
-    context.shared.outbox.tell(Saved("move", found.id))
+    context.shared.outbox.tell(SavedNotice("move", found.id))
     values = {"end": move.end, "way": move.way, "distance": distance}
     return Done(remarks=[StatusMessage("move-noted", values)])
 
 
-def live(context: RequestContext, request: Live) -> Done:
+def live(context: RequestContext, request: LiveMoveRequest) -> Done:
     service = context.service
     if not request.on:
         service.station.live.end()

@@ -30,11 +30,11 @@ from bench.procedure.early_stop import settles_early
 from bench.procedure.status_message import StatusMessage
 from bench.protocol import (
     Begin,
-    Concluded,
+    FindingNotice,
     FittedPass,
     NoFinding,
     PromptChanged,
-    Saved,
+    SavedNotice,
 )
 from bench.render.remarks import evidence_error_words, with_notes
 
@@ -132,13 +132,13 @@ class CheckSession:
             instrument=indicator.port if indicator is not None else None,
             hold=str(hold) if hold else None,
         )
-        self._shared.outbox.tell(Saved("check", run.id))
+        self._shared.outbox.tell(SavedNotice("check", run.id))
         self.event(run.id, "asked-for", msgspec.to_builtins(begun))
 
     def event(self, run_id: str, kind: str, data: Mapping[str, Any]) -> None:
         self._shared.log.event(run_id, kind, data)
         if kind == "acknowledged":
-            self._shared.outbox.tell(Saved("event", run_id))
+            self._shared.outbox.tell(SavedNotice("event", run_id))
 
     def start_sweep(
         self,
@@ -246,7 +246,7 @@ class CheckSession:
             shared.log.move_verified(f"move-{verifies}", finding.id)
         self.finding, self.over = finding.id, True
         self._end(self)
-        shared.outbox.tell(Concluded(self.run.id, finding))
+        shared.outbox.tell(FindingNotice(self.run.id, finding))
 
     def _not_concluded(self, why: str) -> None:
         if self.over:

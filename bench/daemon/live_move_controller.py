@@ -10,7 +10,7 @@ from bench.moves.nudge import NoLive
 from bench.procedure.invalid_request import InvalidRequest
 from bench.procedure.live_move import LiveMove
 from bench.procedure.status_message import StatusMessage
-from bench.protocol import Live, LiveMoveNotice, Saved
+from bench.protocol import LiveMoveNotice, LiveMoveRequest, SavedNotice
 from bench.render.finding import settle_words
 
 
@@ -23,7 +23,7 @@ class LiveMoveController:
         self._shared, self._tell = shared, shared.outbox.tell
         self._said: LiveMoveNotice | None = None
 
-    def start(self, request: Live, finding: Finding) -> None:
+    def start(self, request: LiveMoveRequest, finding: Finding) -> None:
         """Raises InvalidRequest where it cannot be."""
         if (why := self._why_not(finding)) is not None:
             raise InvalidRequest(why)
@@ -98,7 +98,7 @@ class LiveMoveController:
             **{"drew_mm": live.drew, "jig": live.jig.name},
         }
         self._shared.log.move_made(f"move-{found.id}", made)
-        self._tell(Saved("move", found.id))
+        self._tell(SavedNotice("move", found.id))
 
     def back(self) -> StatusMessage:
         """Undo while it is tightened: slackened again, it aims past what was drawn."""

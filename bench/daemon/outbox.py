@@ -23,7 +23,7 @@ from bench.protocol import (
     Notification,
     PassNotice,
     Recording,
-    Saved,
+    SavedNotice,
     SetupNotice,
     notice,
 )
@@ -59,7 +59,7 @@ class Outbox:
     def __init__(self, tell: Send, log: Given, clock: Callable[[], float]) -> None:
         self._tell, self._log, self._clock = tell, log, clock
         self._held: deque[_Held] = deque()
-        # `Saved` messages that are told as soon as it is true
+        # `SavedNotice` messages that are told as soon as it is true
         self._owed: deque[_Held] = deque()
         self._after = log.awaited
         self._saved = log.awaited
@@ -108,7 +108,7 @@ class Outbox:
     def _release(self) -> None:
         while self._held and (self._held[0].upto <= self._saved or not self._taking):
             one = self._held.popleft()
-            if one.upto > self._saved and isinstance(one.message, Saved):
+            if one.upto > self._saved and isinstance(one.message, SavedNotice):
                 self._owed.append(one)
             else:
                 self._send(one)
@@ -120,7 +120,7 @@ class Outbox:
         )  # the log was given nothing for it
         if nothing_new or (one.upto <= self._saved and not refused):
             one.send(one.message)
-        elif not isinstance(one.message, Saved):
+        elif not isinstance(one.message, SavedNotice):
             if not refused:
                 self._unrecorded = max(self._unrecorded, one.upto)
             one.send(unrecorded(one.message))

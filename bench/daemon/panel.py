@@ -15,7 +15,7 @@ from typing import Any
 import msgspec
 
 from bench.protocol import (
-    Concluded,
+    FindingNotice,
     InstrumentState,
     MarkNotice,
     NoFinding,
@@ -61,7 +61,7 @@ class PanelLink:
         if isinstance(message, PromptChanged):
             self._running = message.run is not None
             self._wanted = _wanted(message) or self._wanted
-        elif isinstance(message, Concluded):
+        elif isinstance(message, FindingNotice):
             # what was checked is due no longer; the rest is seen at the next review
             self._running, self._wanted, self._due = False, "idle", False
         elif isinstance(message, NoFinding):

@@ -13,7 +13,7 @@ import msgspec
 from bench.daemon.acquisition import Batch, Instrument
 from bench.daemon.shared_state import SharedState
 from bench.procedure.status_message import Severity, StatusMessage
-from bench.protocol import InstrumentState, Rejected, notice
+from bench.protocol import InstrumentState, RejectedFrame, notice
 from bench.render.notices import text
 from hw.formats import meaning_of
 
@@ -110,7 +110,7 @@ class ReadingDiagnostics:
                 return
             due = self._rejected_due[name] = now + 1.0 / MOST_REJECTED
             raw = record.raw.hex()
-            self._tell(Rejected(name, at, record.fault, record.status, raw))
+            self._tell(RejectedFrame(name, at, record.fault, record.status, raw))
 
     def _notice(
         self, name: str, message: StatusMessage, severity: Severity = "note"

@@ -47,9 +47,9 @@ from bench.log.startup_history import caution_acknowledgements, live_move_histor
 from bench.log.writer import LogWriter
 from bench.procedure.invalid_request import InvalidRequest
 from bench.protocol import (
-    Concluded,
+    FindingNotice,
     Notice,
-    Saved,
+    SavedNotice,
     Tone,
     Version,
     notice,
@@ -252,9 +252,9 @@ class Service:
         refused = [ticket for ticket, _ in saved.refused]
         self.shared.outbox.saved(saved.upto, refused)
         for sweep in saved.sweeps:
-            self.tell(Saved("sweep", sweep))
+            self.tell(SavedNotice("sweep", sweep))
         for finding in saved.findings:
-            self.tell(Saved("finding", finding))
+            self.tell(SavedNotice("finding", finding))
         for _, why in saved.refused:
             self.recording.refused(why)
         self.recording.look()
@@ -303,7 +303,7 @@ class Service:
 
     def tell(self, message: msgspec.Struct) -> None:
         message = with_words(message, self.shared.settings.units)
-        if isinstance(message, Concluded):
+        if isinstance(message, FindingNotice):
             self.shared.last = [message.finding, *self.shared.last][: queries.LAST]
         self.clients.tell(message)
         self.panel.show(message)

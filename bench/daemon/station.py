@@ -28,7 +28,7 @@ from bench.procedure.status_message import StatusMessage
 from bench.protocol import (
     Begin,
     InstrumentState,
-    Live,
+    LiveMoveRequest,
     Points,
     Readings,
     notice,
@@ -295,7 +295,7 @@ class Station:
         self._feed_watched(now)
         return self.controller.abandon(now)
 
-    def start_live(self, request: Live, finding: Finding) -> None:
+    def start_live(self, request: LiveMoveRequest, finding: Finding) -> None:
         """Raises InvalidRequest where it cannot be."""
         if self.run is not None:
             raise InvalidRequest(f"{self.run.check.kind} is in progress")

@@ -16,7 +16,7 @@ from bench.daemon.panel import PATTERN_OF
 from bench.procedure.prompt import Prompt
 from bench.procedure.status_message import StatusMessage
 from bench.protocol import (
-    Concluded,
+    FindingNotice,
     LiveMoveNotice,
     MarkNotice,
     NoFinding,
@@ -93,7 +93,7 @@ class Tones:
         if isinstance(message, LiveMoveNotice):
             self._live = message if message.on and message.phase == "go" else None
             self._told = self._told if self._live is not None else None
-        if isinstance(message, Concluded):
+        if isinstance(message, FindingNotice):
             self._ready = False
             return "accepted"
         return "refused" if isinstance(message, NoFinding) else None

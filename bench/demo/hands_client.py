@@ -27,16 +27,16 @@ from bench.demo.truth import JOB
 from bench.finding import Finding
 from bench.procedure.prompt import Prompt
 from bench.protocol import (
-    AnyNotification,
     Begin,
-    Concluded,
     Error,
+    FindingNotice,
     GetStatus,
-    Live,
     LiveMoveNotice,
+    LiveMoveRequest,
+    Message,
     Press,
     PromptChanged,
-    Saved,
+    SavedNotice,
     StatusReply,
 )
 from bench.protocol.async_client import AsyncClient
@@ -70,7 +70,7 @@ class HandsClient:
         *,
         operator: bool = False,
         begins: bool = True,
-        heard: Callable[[AnyNotification | None], object] = lambda message: None,
+        heard: Callable[[Message | None], object] = lambda message: None,
     ) -> None:
         self.client = client
         self.hands = hands
@@ -165,7 +165,7 @@ class HandsClient:
         self.gone = True
         self._heard(None)
 
-    def _hear(self, message: AnyNotification) -> None:
+    def _hear(self, message: Message) -> None:
         if isinstance(message, PromptChanged):
             self.ask, self.options = message.ask, message.options or self.options
         elif isinstance(message, StatusReply):
@@ -178,9 +178,9 @@ class HandsClient:
                 self._answered = None  # the daemon has not seen what the hands did
         elif isinstance(message, LiveMoveNotice):
             self._hear_live(message)
-        elif isinstance(message, Concluded):
+        elif isinstance(message, FindingNotice):
             self.ask, self.finding = None, message.finding
-        elif isinstance(message, Saved) and message.what == "move":
+        elif isinstance(message, SavedNotice) and message.what == "move":
             self._made.add(message.id)
         elif isinstance(message, Error):
             self.operator = False
@@ -229,18 +229,18 @@ class HandsClient:
     def _look_at_rest(self, finding: Finding | None) -> None:
         """Begin the check, then its live move, then the proof; then stop."""
         if finding is None:  # as the form on the screen has it
-            request: Begin | Live = Begin(JOB, lean=True)
+            request: Begin | LiveMoveRequest = Begin(JOB, lean=True)
         elif finding.check != JOB or finding.move is None:
             self.operator = False
             return
         elif finding.id in self._made:
             request = Begin(JOB, jig=finding.jig, lean=True, verifies=finding.id)
         else:
-            request = Live(finding=finding.id)
+            request = LiveMoveRequest(finding=finding.id)
         if request != self._begun:
             self.start(self._begin(request))
 
-    async def _begin(self, request: Begin | Live) -> None:
+    async def _begin(self, request: Begin | LiveMoveRequest) -> None:
         if self.finding is not None:
             await self.hands.rest(READ)
         if self.operator:

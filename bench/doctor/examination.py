@@ -15,7 +15,12 @@ from bench.doctor import instruments, machine, pins, ports, rights, service
 from bench.doctor.diagnostic import Diagnostic, ListeningOptions, diagnosis
 from bench.doctor.instruments import Wired
 from bench.doctor.recent_events import recent_events
-from bench.protocol.client import Gone, NoDaemon, Refused, WireClient
+from bench.protocol.client import (
+    ConnectionClosed,
+    NoDaemon,
+    RequestRefused,
+    WireClient,
+)
 from bench.render.settings import words
 from bench.settings.settings_file import Paths, Settings, SettingsError, load
 from hw.formats import FORMATS
@@ -110,7 +115,7 @@ def _instruments(
     except service.Hangs as error:
         yield diagnosis("daemon", "daemon-hangs", words=str(error))
         return served
-    except (Gone, Refused) as error:
+    except (ConnectionClosed, RequestRefused) as error:
         yield diagnosis("daemon", "daemon-ended", error=error)
         return served
     if known and not wired:

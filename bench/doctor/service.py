@@ -27,14 +27,14 @@ from bench.doctor.silence import silence_advice
 from bench.doctor.stream_figures import rate_of, stream_figures
 from bench.doctor.unrecognised import diagnose_bytes, diagnose_frames, heard_as_set
 from bench.protocol import (
-    AnyNotification,
     Capture,
     Done,
     GetStatus,
     InstrumentState,
+    Message,
     RawBytes,
     Readings,
-    Rejected,
+    RejectedFrame,
     StatusReply,
     Watch,
 )
@@ -96,7 +96,7 @@ def diagnose_daemon(
     client: WireClient, ports: Mapping[str, PortSettings], options: ListeningOptions
 ) -> Iterator[Diagnostic]:
     """What the daemon says, and what its instruments send while it is watched. Raises
-    Gone, NoDaemon, Refused."""
+    ConnectionClosed, NoDaemon, RequestRefused."""
     seen = _watch(client, options.seconds)
     # after the watch: an instrument may just have been switched on
     reply = client.ask(GetStatus(), StatusReply)
@@ -143,7 +143,7 @@ def _instrument(
 
 def _listen(
     client: WireClient, to: Watch | Capture, seconds: float
-) -> Iterator[AnyNotification | None]:
+) -> Iterator[Message | None]:
     """What the daemon tells for so long."""
     client.ask(to, Done)
     end = time.monotonic() + seconds
@@ -156,12 +156,12 @@ def _watch(client: WireClient, seconds: float) -> dict[str, Observation]:
     """What each instrument sends for so long."""
     out: dict[str, Observation] = {}
     for message in _listen(client, Watch(on=True), seconds):
-        if isinstance(message, Readings | Rejected):
+        if isinstance(message, Readings | RejectedFrame):
             _note(out.setdefault(message.instrument, Observation()), message)
     return out
 
 
-def _note(seen: Observation, message: Readings | Rejected) -> None:
+def _note(seen: Observation, message: Readings | RejectedFrame) -> None:
     if isinstance(message, Readings):
         seen.times += message.at
         seen.values += message.values

@@ -20,7 +20,7 @@ from bench.gear import Jig
 from bench.moves.nudge import Nudge, drawn_by_tightening, tip_at
 from bench.procedure.live_number import DirectionWatch, LiveNumber
 from bench.procedure.status_message import StatusMessage
-from bench.protocol import Live, LiveMoveNotice
+from bench.protocol import LiveMoveNotice, LiveMoveRequest
 from bench.uncertainty import verdict
 
 # mm that the number may wander while the sled is leaned; more and it does not stand on
@@ -42,7 +42,7 @@ class LiveMove:
 
     def __init__(
         self,
-        request: Live,
+        request: LiveMoveRequest,
         finding: Finding,
         jig: Jig,
         resolution: float | None,

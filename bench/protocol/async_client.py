@@ -11,7 +11,7 @@ from typing import Literal
 
 import msgspec
 
-from bench.protocol import AnyNotification, WireError, decode_notification, encode
+from bench.protocol import Message, WireError, decode_notification, encode
 from hw.patience import EARLY_CONNECT_S, RECONNECT_S
 
 Connection = Literal["here", "away"]
@@ -27,10 +27,10 @@ class AsyncClient(asyncio.Protocol):
 
     def __init__(
         self,
-        on_message: Callable[[AnyNotification], None] | None = None,
+        on_message: Callable[[Message], None] | None = None,
         on_lost: Callable[[], None] | None = None,
     ) -> None:
-        self.inbox: asyncio.Queue[AnyNotification | None] = asyncio.Queue()
+        self.inbox: asyncio.Queue[Message | None] = asyncio.Queue()
         self.unreadable = 0
         self._on_message = on_message or self.inbox.put_nowait
         self._on_lost = on_lost or (lambda: self.inbox.put_nowait(None))
@@ -91,7 +91,7 @@ class ReconnectingClient(AsyncClient):
     def __init__(
         self,
         path: Path,
-        on_message: Callable[[AnyNotification], None],
+        on_message: Callable[[Message], None],
         on_connection: Callable[[Connection, str], None],
         *,
         greeting: Iterable[msgspec.Struct] = (),

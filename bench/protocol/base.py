@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
+from typing import Self
+
 import msgspec
 
 
-class Tagged(msgspec.Struct, frozen=True, tag_field="type", omit_defaults=False):
+class Message(msgspec.Struct, frozen=True, tag_field="type", omit_defaults=False):
     """Every message names its type."""
 
+    @classmethod
+    def kinds(cls) -> list[type[Self]]:
+        """The messages of this class: those of which no other is derived."""
+        derived = [kind for one in cls.__subclasses__() for kind in one.kinds()]
+        return derived or [cls]
 
-class Request(Tagged, frozen=True, kw_only=True):
+
+class Request(Message, frozen=True, kw_only=True):
     """What a client asks of the daemon; the answer repeats `ref`."""
 
     ref: int | None = None
@@ -24,13 +32,13 @@ class LogQuery(Query, frozen=True):
     """What the daemon answers of its log, and a command of a log file."""
 
 
-class Reply(Tagged, frozen=True, kw_only=True):
+class Reply(Message, frozen=True, kw_only=True):
     """What answers a request; ref: as that had it."""
 
     ref: int | None = None
 
 
-class Notification(Tagged, frozen=True, kw_only=True):
+class Notification(Message, frozen=True, kw_only=True):
     """What is told of a check, a move or the set-up, once all it speaks of is on the
     disk.
 

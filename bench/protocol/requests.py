@@ -58,7 +58,7 @@ class Abandon(Request, frozen=True, tag="abandon"):
     """End the check in progress without a finding; its passes stay in the log."""
 
 
-class Moved(Request, frozen=True, tag="moved"):
+class NoteMove(Request, frozen=True, tag="moved"):
     """The move of a finding was made; distance as far as the user knows it."""
 
     finding: str | None = None  # the latest with a move where None
@@ -151,7 +151,7 @@ class Learn(Request, frozen=True, tag="learn"):
     leaf: float | None = None
 
 
-class Live(Request, frozen=True, tag="live"):
+class LiveMoveRequest(Request, frozen=True, tag="live"):
     """Make the move with the remaining distance live. The indicator stands on the jig,
     reading the fence.
 
@@ -232,13 +232,3 @@ class ShopForecast(LogQuery, frozen=True, tag="shop-forecast"):
 class ReportParts(LogQuery, frozen=True, tag="report-parts"):
     """What a report shows beside its results; answered by a `Document` of `drift`,
     `due`, `cuts` by sled, and `gear` by sled or saw."""
-
-
-# a request is known by being in this file
-REQUESTS: tuple[type[Request], ...] = tuple(
-    kind
-    for kind in list(vars().values())
-    if isinstance(kind, type)
-    and issubclass(kind, Request)
-    and kind.__module__ == __name__
-)

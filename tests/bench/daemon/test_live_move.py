@@ -20,7 +20,7 @@ from bench.finding import Finding, Move, Quantity, Settle
 from bench.gear import Jig
 from bench.procedure.invalid_request import InvalidRequest
 from bench.procedure.live_move import LiveMove
-from bench.protocol import Begin, Error, Live, LiveMoveNotice, Press
+from bench.protocol import Begin, Error, LiveMoveNotice, LiveMoveRequest, Press
 from bench.render.notices import with_words
 
 JIG = Jig("big-sled", pivot="right", pivot_to_blade=250.0, pivot_to_screw=500.0, pivot_to_stop=480.0)
@@ -43,7 +43,7 @@ class Sled:
     def __init__(
         self, drew_last: float | None = None, *, rotation: float = OUT, jig: Jig = JIG, **request
     ) -> None:
-        self.live = LiveMove(Live(**request), finding(rotation), jig, 0.001, drew_last)
+        self.live = LiveMove(LiveMoveRequest(**request), finding(rotation), jig, 0.001, drew_last)
         self.t, self.at = 0.0, 2.5
 
     def said(self) -> LiveMoveNotice:
@@ -308,7 +308,7 @@ def test_too_close_to_call_is_not_made_live() -> None:
         finding(), verdict="cannot-tell", settle=Settle("between sweeps", sweeps=10)
     )
     with pytest.raises(InvalidRequest, match=r"proposes no move\. 10 passes in all would settle it"):
-        host.start(Live(), close)
+        host.start(LiveMoveRequest(), close)
     assert host.move is None and not told
 
 
@@ -318,7 +318,7 @@ def test_a_mitre_fence_is_not_moved_live() -> None:
     assert one.move is not None
     mitre = msgspec.structs.replace(one, move=msgspec.structs.replace(one.move, fence="left"))
     with pytest.raises(InvalidRequest, match="a mitre fence is moved with leaves or a shim"):
-        host.start(Live(), mitre)
+        host.start(LiveMoveRequest(), mitre)
 
 
 class Made:
@@ -343,7 +343,7 @@ class Made:
         return await self.until(lambda said: said.phase == phase)
 
     async def make(self, way: str, drawn: float) -> LiveMoveNotice:
-        self.wire.send(Live())
+        self.wire.send(LiveMoveRequest())
         await self.until(lambda said: said.phase == "stand")
         await self.hands.put("free-end")
         await asyncio.sleep(0.3)
@@ -385,7 +385,7 @@ async def test_from_out_to_good_enough_with_a_screw_that_draws(tmp_path) -> None
         end = await move.make(first.move.way, drawn)
         assert abs(end.drawn) == pytest.approx(drawn, abs=0.005)
         assert end.verdict == "outside"
-        wire.send(Live())  # made is made: the passes say what is left
+        wire.send(LiveMoveRequest())  # made is made: the passes say what is left
         refused = await asyncio.wait_for(_error(wire), 60)
         assert "verifying passes" in refused.text
         wire.close()
