@@ -143,7 +143,7 @@ class CheckController:
             raise InvalidRequest(
                 "only the latest check can go on, and not after a restart"
             )
-        if session.run.looks:
+        if session.run.extensions:
             # looking until it says what one hopes for makes a wrong answer likelier
             why = "it went on once already: begin the check anew"
             raise InvalidRequest(why)
@@ -171,7 +171,7 @@ class CheckController:
             run.extended(int(str(more["sweeps"])))
             session.supersedes = left.findings[-1] if left.findings else None
         run.resume(**_progress(left), now=now)
-        kept = sum(1 for t in run.kept.traces if t.push)
+        kept = sum(1 for t in run.passes.traces if t.push)
         values: dict[str, Any] = {"check": left.check, "kept": kept}
         if not wrong:
             return StatusMessage("check-goes-on", values)

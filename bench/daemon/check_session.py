@@ -222,7 +222,7 @@ class CheckSession:
             self._concluding = None
 
     def _evidence(self) -> Evidence:
-        known = msgspec.structs.replace(self._known(), looks=self.run.looks)
+        known = msgspec.structs.replace(self._known(), looks=self.run.extensions)
         return msgspec.structs.replace(self.run.evidence(), known=known)
 
     def _concluded(self, finding: Finding, evidence: Evidence) -> None:
@@ -259,7 +259,7 @@ class CheckSession:
 
     # ---- the look at each kept pass, while the sled is still at hand -----------------
 
-    def kept(self, trace: Trace, *, straight: bool) -> None:
+    def pass_accepted(self, trace: Trace, *, straight: bool) -> None:
         """Fit a line to a kept pass, for the screen to show which readings are set
         aside, and look for doubts in all passes so far."""
         self._look(self._look_at(trace, straight))
@@ -274,7 +274,7 @@ class CheckSession:
 
         fitted, settings, run = None, self._shared.settings, self.run
         # a pass of this set-up that was refused as no line
-        earlier = run.crooked.get(trace.placement)
+        earlier = run.not_straight.get(trace.placement)
         try:
             if len(trace.reading) > 1:
                 count, units = settings.gear.indicator.resolution, settings.units
@@ -294,17 +294,17 @@ class CheckSession:
         straight: bool,
     ) -> None:
         run, now = self.run, time.monotonic()
-        if trace in run.kept.traces and not self.over:
+        if trace in run.passes.traces and not self.over:
             run.doubts(doubts, now)
         if fitted is None:
             return
-        if straight and fitted.words and trace in run.kept.traces and not self.over:
+        if straight and fitted.words and trace in run.passes.traces and not self.over:
             # better told now, while the sled is at hand, than when all is done
             reason = StatusMessage("pass-not-straight", {"why": fitted.words})
-            run.crooked[trace.placement] = trace
+            run.not_straight[trace.placement] = trace
             run.refuse_kept(trace, reason, now)
             return
-        run.kept.passes.append(fitted)
+        run.passes.fitted.append(fitted)
         self._shared.outbox.tell(fitted)
         if trace.push and run.may_stop_early:
             self._look(self._look_whether_settled())
@@ -324,6 +324,6 @@ class CheckSession:
             return
         # nothing was taken or taken back since
         pushes = sum(trace.push for trace in evidence.traces)
-        same = pushes == sum(trace.push for trace in run.kept.traces)
+        same = pushes == sum(trace.push for trace in run.passes.traces)
         if settles_early(finding) and run.may_stop_early and same and not self.over:
             run.stop_early(time.monotonic())

@@ -151,7 +151,7 @@ class Station:
             now = time.monotonic()
             self.break_sweep(how, now, name=instrument.name)
             if self.run is not None and (
-                self.run.kept.sweep_id is not None or self.run.facts.rested
+                self.run.passes.sweep_id is not None or self.run.facts.rested
             ):
                 values = {"name": instrument.name, "how": how}
                 self.run.interrupt(StatusMessage("pass-interrupted", values), now)
@@ -168,7 +168,7 @@ class Station:
         if batch.values:
             self._tell_readings(instrument, batch, now)
         if instrument.role != "caliper":
-            sweep = run.kept.sweep_id if run is not None else None
+            sweep = run.passes.sweep_id if run is not None else None
             self._raw.keep(instrument.name, batch.when, batch.data, batch.came, sweep)
         if batch.values:
             self._check(instrument, batch, now)
@@ -208,7 +208,7 @@ class Station:
             self.live.move.readings(times, values)
         elif run is not None and role == READ_BY.get(run.prompt.gather, "indicator"):
             self._feed_run(run, times, values, now)
-        sweep = run.kept.sweep_id if run is not None else None
+        sweep = run.passes.sweep_id if run is not None else None
         if sweep is not None and now >= self._points_due:
             self._points_due = now + POINTS_EVERY_S
             travel, reading = self.detector.fresh()

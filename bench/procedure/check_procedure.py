@@ -92,23 +92,29 @@ class CheckProcedure:
         self.facts = ProcedureState(lean_wanted=lean, tap_wanted=tap, marks=marks)
         self.facts.acknowledged = not self.cautions
         hold = self.options.get("hold")
-        self.kept = AcceptedPasses(
+        self.passes = AcceptedPasses(
             run_id, self.steps, self.facts, str(hold) if hold else None, journal, tell
         )
         self._journal = journal
         self.verifies = verifies
-        self.looks = 0  # how often it was extended
+        self.extensions = 0  # how often it was extended
         # by set-up, the last pass that was refused: no line fits it
-        self.crooked: dict[str, Trace] = {}
+        self.not_straight: dict[str, Trace] = {}
         self._tell = tell
-        self._early = 0  # presses that wait until something asks for one
+        self._presses_waiting = 0  # presses that wait until something asks for one
         self.tests = SetUpTests(self.facts, self._event, self.notify)
         by_caliper = any(step.gather == "width" for step in self.steps)
         instrument = gear.caliper if by_caliper else gear.indicator
         self.numbers = NumberTaking(self.facts, instrument.resolution)
-        self.life = LivenessMonitor()
+        self.liveness = LivenessMonitor()
         self.taking = PassTaking(
-            self.facts, self.kept, self.life, self.notify, self._event, tell, at_rest
+            self.facts,
+            self.passes,
+            self.liveness,
+            self.notify,
+            self._event,
+            tell,
+            at_rest,
         )
         # what stays the same for the whole check, as the fields of a message
         self._about: dict[str, Any] = {
@@ -121,7 +127,7 @@ class CheckProcedure:
         }
         self._told: Prompt | None = None
         self.troubles = TroubleWatch(
-            self.facts, self.kept, self.life, self._event, self.notify
+            self.facts, self.passes, self.liveness, self._event, self.notify
         )
         self._intake = ReadingIntake(self)
         # the prompt as of the latest event, for whoever looks at it at each reading
@@ -134,7 +140,7 @@ class CheckProcedure:
         return ask(self.cautions, self.steps, self.facts)
 
     def state(self) -> RunState:
-        passes = list(self.kept.passes)
+        passes = list(self.passes.fitted)
         return RunState(id=self.id, passes=passes, ask=self.ask, **self._about)
 
     def asking(self, *, joined: bool = False, ref: int | None = None) -> PromptChanged:
@@ -148,24 +154,26 @@ class CheckProcedure:
     def evidence(self) -> Evidence:
         return Evidence(
             check=self.check.kind,
-            traces=list(self.kept.traces),
+            traces=list(self.passes.traces),
             options=self.options,
             gear=self.gear,
             leans=list(self.tests.leans),
             taps=list(self.tests.taps),
-            alive=list(self.life.alive),
-            shown=sorted(self.life.shown),
+            alive=list(self.liveness.alive),
+            shown=sorted(self.liveness.shown),
         )
 
     def extend(self, sweeps: int, now: float) -> None:
         """So many pushes more in every set-up; the later look is a stricter one."""
         self.extended(sweeps)
-        self._early = 0  # what was pressed before the answer was not meant for this
+        self._presses_waiting = (
+            0  # what was pressed before the answer was not meant for this
+        )
         self._event("extended", {"sweeps": sweeps})
         self.settle_down(now)
 
     def extended(self, sweeps: int) -> None:
-        self.looks += 1
+        self.extensions += 1
         self.facts.extra += sweeps
 
     @property
@@ -188,9 +196,9 @@ class CheckProcedure:
             if self._rest_wanted:
                 self.numbers.press(now)
             self._say(now)
-            if not self._early or not self._wants_press():
+            if not self._presses_waiting or not self._wants_press():
                 return
-            self._early -= 1
+            self._presses_waiting -= 1
             self._use_press(now)
             advance(self.steps, self.facts)
 
@@ -215,7 +223,7 @@ class CheckProcedure:
         if self.facts.waiting and current.phase in SINGLE_NUMBERS:
             return True
         if waits:
-            self._early = min(MOST_WAITING_PRESSES, self._early + 1)
+            self._presses_waiting = min(MOST_WAITING_PRESSES, self._presses_waiting + 1)
         return waits
 
     def _wants_press(self) -> bool:
@@ -242,7 +250,7 @@ class CheckProcedure:
         self.tests.restart()
         self.taking.placed_at = now
         if current.gather == "sweep":
-            self.life.anew(current.placement)
+            self.liveness.anew(current.placement)
         self._event("placed", {"placement": current.placement})
 
     @property
@@ -287,7 +295,7 @@ class CheckProcedure:
     def interrupt(self, remark: StatusMessage, now: float) -> None:
         """The cable is out or the daemon ends: the pass is stored as interrupted."""
         self.facts.marks_taken = 0
-        self.kept.interrupt(remark)
+        self.passes.interrupt(remark)
         self.numbers.cancel()
         self.numbers.forget()
         self.facts.rested = False
@@ -296,17 +304,17 @@ class CheckProcedure:
     def undo(self, now: float) -> StatusMessage:
         """Take back the press that waits, else the last mark of an unfinished pass,
         else the last kept pass."""
-        self._early = 0
+        self._presses_waiting = 0
         self.numbers.cancel_return()  # what was taken before is meant
         if self.facts.waiting and self.ask.enter:
             self.numbers.cancel()
             remark = StatusMessage("press-undone")
         elif self.facts.marks_taken:
             remark = self.taking.take_back_mark()
-        elif (latest := self.kept.latest()) is None:
+        elif (latest := self.passes.latest()) is None:
             return StatusMessage("nothing-to-undo")
         else:
-            self.kept.take_back(latest, StatusMessage("undone-by-hand"))
+            self.passes.take_back(latest, StatusMessage("undone-by-hand"))
             remark = StatusMessage("pass-undone", {"placement": latest.placement})
         self.settle_down(now)
         return remark
@@ -314,7 +322,7 @@ class CheckProcedure:
     def refuse_kept(self, trace: Trace, remark: StatusMessage, now: float) -> None:
         """The arithmetic has looked at a kept pass and cannot use it (the stand was
         bumped, zero pressed)."""
-        self.kept.take_back(trace, remark, state="refused")
+        self.passes.take_back(trace, remark, state="refused")
         self.facts.remark = remark
         advance(self.steps, self.facts)
         self.settle_down(now)
@@ -343,8 +351,8 @@ class CheckProcedure:
         moved it."""
         self.facts.acknowledged = acknowledged
         self.tests.leans, self.tests.taps = list(leans), list(taps)
-        self.life.alive = list(alive)
-        self.kept.resume(traces)
+        self.liveness.alive = list(alive)
+        self.passes.resume(traces)
         self.facts.step = -1
         advance(self.steps, self.facts)
         self._say(now)

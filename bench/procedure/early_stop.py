@@ -24,7 +24,7 @@ def may_stop_early(check: Check, steps: Sequence[Step], facts: ProcedureState) -
     if not check.stops_early or facts.step != last or facts.extra or facts.settled_at:
         return False
     lacks = wanted(steps[last], facts) - facts.taken
-    return last > 0 and lacks == 1 and min(facts.kept[: last + 1]) >= FEWEST
+    return last > 0 and lacks == 1 and min(facts.accepted[: last + 1]) >= FEWEST
 
 
 def settles_early(finding: Finding) -> bool:

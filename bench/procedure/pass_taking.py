@@ -34,7 +34,7 @@ class PassTaking:
     def __init__(
         self,
         facts: ProcedureState,
-        kept: AcceptedPasses,
+        passes: AcceptedPasses,
         life: LivenessMonitor,
         notify: Callable[[str, StatusMessage, Severity], None],
         event: Callable[[str, Mapping[str, Any]], None],
@@ -45,7 +45,7 @@ class PassTaking:
         self._ready_since: float | None = None
         self._asked: Prompt | None = None  # the prompt before the present one
         self._facts = facts
-        self._kept = kept
+        self._passes = passes
         self._life = life
         self._notify = notify
         self._event = event
@@ -99,29 +99,29 @@ class PassTaking:
         self._facts.moving = True
         self._life.begin(now)
         self._facts.remark = None
-        self._kept.start()
+        self._passes.start()
 
     def _break(self, what: Broken) -> None:
         self._facts.moving = self._facts.rested = False
         self._life.end(passed=True)
         remark = StatusMessage("pass-broken", {**what.values, "why": what.code})
-        self._kept.refuse(remark, push=what.push)
+        self._passes.refuse(remark, push=what.push)
 
     def _end(self, what: Ended, ask: Callable[[], Prompt]) -> None:
         """A movement came to its end: a pass, two, or none."""
         self._facts.moving = False
         self._life.end(passed=bool(what.sweeps))
         if not what.sweeps:
-            self._kept.drop(StatusMessage("too-short"))
+            self._passes.drop(StatusMessage("too-short"))
         for sweep in what.sweeps:
             if ask().phase == "sweep":
-                self._kept.judge(sweep)
+                self._passes.judge(sweep)
 
     # ---- at marks ----
 
     def take_mark(self, current: Prompt, taken: Taken) -> None:
         assert current.at is not None and current.placement is not None
-        self._kept.begin()
+        self._passes.begin()
         del self._marked[self._facts.marks_taken :]  # of another set-up
         self._marked.append((current.at, taken.value, taken.at))
         number, of = len(self._marked), len(self._facts.marks)
@@ -133,15 +133,16 @@ class PassTaking:
         self._tell(MarkNotice(*told, remarks=[StatusMessage("mark-taken", seen)]))
         if number == of:
             travel, reading, at = map(list, zip(*self._marked, strict=True))
-            self._kept.keep(Sweep(at[0], at[-1], True, travel, reading, at))
+            self._passes.accept(Sweep(at[0], at[-1], True, travel, reading, at))
 
     def take_back_mark(self) -> StatusMessage:
         """The last one taken, of at least one; says so."""
         self._facts.marks_taken -= 1
         at, value, _ = self._marked[self._facts.marks_taken]
         self._event(
-            "mark-undone", {"placement": self._kept.placement, "at": at, "value": value}
+            "mark-undone",
+            {"placement": self._passes.placement, "at": at, "value": value},
         )
         if not self._facts.marks_taken:
-            self._kept.drop(StatusMessage("marks-undone"))
+            self._passes.drop(StatusMessage("marks-undone"))
         return StatusMessage("mark-undone", {"at": at})

@@ -39,7 +39,7 @@ class AcceptedPasses:
         tell: Callable[[msgspec.Struct], None],
     ) -> None:
         self.traces: list[Trace] = []
-        self.passes: list[FittedPass] = []
+        self.fitted: list[FittedPass] = []
         self.sweep_id: str | None = None  # the sweep being recorded
         # that of a push which was not kept is still to come: it belongs to no pass
         self._draw_back = False
@@ -136,7 +136,7 @@ class AcceptedPasses:
         else:
             if sweep.push and self.traces:
                 self._drop_shorter(sweep.length)
-            self.keep(sweep)
+            self.accept(sweep)
 
     def _elsewhere(self, travel: list[float]) -> StatusMessage | None:
         """Why a push over another stretch than an earlier one cannot be used with it.
@@ -170,7 +170,7 @@ class AcceptedPasses:
             length=sweep.length,
         )
 
-    def keep(self, sweep: Sweep) -> None:
+    def accept(self, sweep: Sweep) -> None:
         self._draw_back = False
         step, sweep_id = self.step, self.begin()
         assert step is not None
@@ -185,10 +185,10 @@ class AcceptedPasses:
         )
         self.traces.append(trace)
         if sweep.push:
-            self._facts.kept[self._facts.step] += 1
+            self._facts.accepted[self._facts.step] += 1
         # a profile along a fence is no line, nor is a plate's own form
         straight = step.gather == "sweep" and step.straight and step.mount is not None
-        self._journal.kept(trace, straight=straight)
+        self._journal.pass_accepted(trace, straight=straight)
         self._end("whole", None, sweep.push, trace)
         self._say(
             sweep_id,
@@ -270,11 +270,11 @@ class AcceptedPasses:
         remarks: list[StatusMessage],
     ) -> None:
         self.traces.remove(trace)
-        self.passes = [p for p in self.passes if p.sweep != trace.sweep]
-        kept = self._facts.kept
+        self.fitted = [p for p in self.fitted if p.sweep != trace.sweep]
+        accepted = self._facts.accepted
         # of a spot that is visited several times the latest visit gives it back
-        for index in [i for i in self._steps_of(trace) if kept[i]][-1:]:
-            kept[index] -= 1
+        for index in [i for i in self._steps_of(trace) if accepted[i]][-1:]:
+            accepted[index] -= 1
         self._journal.undo_sweep(trace.sweep, reason)
         self._say(
             trace.sweep, state, *remarks, push=trace.push, placement=trace.placement
@@ -293,15 +293,15 @@ class AcceptedPasses:
     def resume(self, traces: list[Trace]) -> None:
         """Take up what the log kept, and count it."""
         self.traces = list(traces)
-        kept = self._facts.kept = [0] * len(self._steps)
+        accepted = self._facts.accepted = [0] * len(self._steps)
         for trace in traces:
             lacks = (
                 index
                 for index in self._steps_of(trace)
-                if kept[index] < wanted(self._steps[index], self._facts)
+                if accepted[index] < wanted(self._steps[index], self._facts)
             )
             for index in islice(lacks, 1):
-                kept[index] += 1
+                accepted[index] += 1
 
 
 def plain_slope(travel: list[float], reading: list[float]) -> float | None:

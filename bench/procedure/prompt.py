@@ -44,7 +44,7 @@ class ProcedureState(msgspec.Struct):
     # the present placement stands; forgotten on purpose when the daemon restarts
     placed: bool = False
     step: int = 0  # index of the present step
-    kept: list[int] = []  # repeats kept per step (pushes, spots or widths)
+    accepted: list[int] = []  # repeats kept per step (pushes, spots or widths)
     # both instruments were seen, the sled at rest, since it was placed
     rested: bool = False
     lean_wanted: bool = False
@@ -68,7 +68,7 @@ class ProcedureState(msgspec.Struct):
     @property
     def taken(self) -> int:
         """Repeats kept of the present step."""
-        return self.kept[self.step] if self.step < len(self.kept) else 0
+        return self.accepted[self.step] if self.step < len(self.accepted) else 0
 
 
 class Prompt(msgspec.Struct, frozen=True):
@@ -123,8 +123,8 @@ def advance(steps: Sequence[Step], facts: ProcedureState) -> bool:
 
     A new step means a new placement, so what was placed no longer stands.
     """
-    facts.kept += [0] * (len(steps) - len(facts.kept))
-    pairs = enumerate(zip(facts.kept, steps, strict=True))
+    facts.accepted += [0] * (len(steps) - len(facts.accepted))
+    pairs = enumerate(zip(facts.accepted, steps, strict=True))
     lacking = (index for index, (kept, step) in pairs if kept < wanted(step, facts))
     index = next(lacking, len(steps))
     if index == facts.step:
@@ -173,7 +173,7 @@ def follows_on(steps: Sequence[Step], facts: ProcedureState) -> bool:
     """Whether the present step goes on from the one before it, which was just taken:
     nothing is set up anew."""
     index = facts.step
-    if index == 0 or not facts.kept[index - 1]:
+    if index == 0 or not facts.accepted[index - 1]:
         return False
     step, before = steps[index], steps[index - 1]
     return step.continues or step.placement == before.placement

@@ -61,7 +61,7 @@ class ReadingIntake:
         """A spot or width is at hand when the number came back; it is none any more
         when it leaves again before it was taken."""
         run = self._run
-        step = run.kept.step
+        step = run.passes.step
         if step is None or step.gather == "sweep" or step.away is None:
             return
         came = run.numbers.came(values, step.away)
@@ -92,5 +92,7 @@ class ReadingIntake:
         run = self._run
         at = current.at if current.at is not None else 0.0
         run.numbers.taken(taken.value)
-        run.kept.keep(Sweep(taken.at, taken.at, True, [at], [taken.value], [taken.at]))
-        run.life.anew()
+        run.passes.accept(
+            Sweep(taken.at, taken.at, True, [at], [taken.value], [taken.at])
+        )
+        run.liveness.anew()

@@ -142,13 +142,13 @@ class TroubleWatch:
     def __init__(
         self,
         facts: ProcedureState,
-        kept: AcceptedPasses,
+        passes: AcceptedPasses,
         life: LivenessMonitor,
         event: Callable[[str, Mapping[str, Any]], None],
         notify: Callable[[str, StatusMessage, Severity], None],
     ) -> None:
         self._facts = facts
-        self._kept = kept
+        self._passes = passes
         self._life = life
         self._event = event
         self._notify = notify
@@ -172,7 +172,7 @@ class TroubleWatch:
         ]
 
     def _stood(self, doubt: Doubt) -> Trace | None:
-        traces = self._kept.traces if doubt.code == "stood" else []
+        traces = self._passes.traces if doubt.code == "stood" else []
         for trace in traces:
             if trace.sweep == doubt.sweep:
                 self._life.anew(trace.placement)
@@ -187,7 +187,7 @@ class TroubleWatch:
             return False
         if ask.phase == "sweep":
             self._life.waits(values, now, count, moving=ask.moving)
-        placement = self._kept.placement
+        placement = self._passes.placement
         there = self._facts.placed or ask.gather != "sweep"
         if not there or not self._life.see(values, placement, count):
             return False

@@ -94,12 +94,12 @@ class Job:
         for t in self._moments(-SET_UP, 0.0):
             self._feed(t, 0.0)
         self.run.press(self.clock)
-        placement, cycle = self.run.kept.placement, 0
+        placement, cycle = self.run.passes.placement, 0
         for t in self._moments(0.0, REST + 5 * CYCLE):
             if (now := int((t - REST) // CYCLE)) != cycle:
                 cycle, self.seat = now, self.chance.gauss(0, 0.003)
             self._feed(t, place(t))
-            if self.run.kept.placement != placement:
+            if self.run.passes.placement != placement:
                 return
 
     def _moments(self, begin: float, end: float) -> Iterator[float]:
@@ -112,7 +112,7 @@ class Job:
 
     def true(self, t: float, s: float) -> float:
         """Depth of the plunger, mm; while it is set up it is let down by hand."""
-        step = self.run.kept.step
+        step = self.run.passes.step
         side = -1.0 if step is not None and step.side == "left" else 1.0
         turn = -1.0 if step is not None and step.mount == "carried" else 1.0
         x = math.tan(self.rotation) * s * side * turn
@@ -143,7 +143,7 @@ class Job:
 
     def _look(self, now: float) -> None:
         for trace, straight in self.waiting:
-            if trace not in self.run.kept.traces:
+            if trace not in self.run.passes.traces:
                 continue
             if straight and (why := look_at(trace, self.declared, "mm").words):
                 self.run.refuse_kept(trace, StatusMessage("pass-not-straight", {"why": why}), now)
@@ -154,7 +154,7 @@ class Job:
 
     waiting: list[tuple[Trace, bool]] = field(default_factory=list)
 
-    def kept(self, trace: Trace, *, straight: bool) -> None:
+    def pass_accepted(self, trace: Trace, *, straight: bool) -> None:
         self.waiting.append((trace, straight))
 
     def event(self, *some: Any) -> None: ...

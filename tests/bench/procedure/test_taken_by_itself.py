@@ -66,7 +66,7 @@ class Hands:
 
     @property
     def taken(self) -> list[tuple[str, float]]:
-        return [(t.placement, round(t.reading[0], 4)) for t in self.run.kept.traces]
+        return [(t.placement, round(t.reading[0], 4)) for t in self.run.passes.traces]
 
 
 # four marks, and one between the first two: four alone would miss half of a warp
