@@ -141,19 +141,14 @@ class CheckSession:
             self._shared.outbox.tell(SavedNotice("event", run_id))
 
     def start_sweep(
-        self,
-        run_id: str,
-        sweep_id: str,
-        placement: str,
-        seat: str | None,
-        hold: str | None,
+        self, run_id: str, sweep_id: str, placement: str, hold: str | None
     ) -> None:
         wires: dict[str, object] = {
             role: {"format": port.format, "profile": port.profile, **port.options}
             for role, port in self._shared.settings.wired.items()
         }
         self._shared.log.start_sweep(
-            sweep_id, run_id, placement, seat=seat, hold=hold, wires=wires
+            sweep_id, run_id, placement, hold=hold, wires=wires
         )
 
     def end_sweep(

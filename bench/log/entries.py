@@ -133,8 +133,6 @@ def start_sweep(
     run: str,
     placement: str,
     *,
-    push: bool | None = None,
-    seat: str | None = None,
     hold: str | None = None,
     wires: Json | None = None,
 ) -> None:
@@ -146,8 +144,6 @@ def start_sweep(
         run_key=run_key(entry.db, run),
         placement=placement,
         gather="sweep",
-        push=push,
-        seat=seat,
         hold=hold,
         state="running",
         wires_json=as_json(wires or {}),

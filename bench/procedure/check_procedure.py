@@ -38,7 +38,7 @@ from bench.checks.model import (
 from bench.checks.options import OptionValue
 from bench.finding import Doubt
 from bench.procedure.early_stop import may_stop_early
-from bench.procedure.journal import Journal
+from bench.procedure.journal import Journal, Reporter
 from bench.procedure.number_taking import (
     SINGLE_NUMBERS,
     STANDING_STILL,
@@ -49,9 +49,9 @@ from bench.procedure.passes import AcceptedPasses
 from bench.procedure.prompt import ProcedureState, Prompt, advance, ask
 from bench.procedure.reading_intake import ReadingIntake
 from bench.procedure.set_up_tests import SetUpTests
-from bench.procedure.status_message import Severity, StatusMessage
+from bench.procedure.status_message import StatusMessage
 from bench.procedure.trouble_watch import LivenessMonitor, TroubleWatch
-from bench.protocol import PromptChanged, RunState, notice
+from bench.protocol import PromptChanged, RunState
 from bench.stream.sweep_detector import SweepEvent
 
 MOST_WAITING_PRESSES = 100  # presses that wait; more are somebody leaning on the pedal
@@ -92,30 +92,23 @@ class CheckProcedure:
         self.facts = ProcedureState(lean_wanted=lean, tap_wanted=tap, marks=marks)
         self.facts.acknowledged = not self.cautions
         hold = self.options.get("hold")
+        self.report = Reporter(run_id, journal, tell)
         self.passes = AcceptedPasses(
-            run_id, self.steps, self.facts, str(hold) if hold else None, journal, tell
+            self.steps, self.facts, str(hold) if hold else None, self.report
         )
-        self._journal = journal
         self.verifies = verifies
         self.extensions = 0  # how often it was extended
         # by set-up, the last pass that was refused: no line fits it
         self.not_straight: dict[str, Trace] = {}
-        self._tell = tell
         self._presses_waiting = 0  # presses that wait until something asks for one
-        self.tests = SetUpTests(self.facts, self._event, self.notify)
+        self.tests = SetUpTests(self.facts, self.report)
         by_caliper = any(step.gather == "width" for step in self.steps)
         instrument = gear.caliper if by_caliper else gear.indicator
         self.numbers = NumberTaking(self.facts, instrument.resolution)
         self.liveness = LivenessMonitor()
-        self.taking = PassTaking(
-            self.facts,
-            self.passes,
-            self.liveness,
-            self.notify,
-            self._event,
-            tell,
-            at_rest,
-        )
+        common = self.facts, self.passes, self.liveness, self.report
+        self.taking = PassTaking(*common, at_rest)
+        self.troubles = TroubleWatch(*common)
         # what stays the same for the whole check, as the fields of a message
         self._about: dict[str, Any] = {
             "check": check.kind,
@@ -126,9 +119,6 @@ class CheckProcedure:
             "options": self.options,
         }
         self._told: Prompt | None = None
-        self.troubles = TroubleWatch(
-            self.facts, self.passes, self.liveness, self._event, self.notify
-        )
         self._intake = ReadingIntake(self)
         # the prompt as of the latest event, for whoever looks at it at each reading
         self.prompt = self.ask
@@ -169,7 +159,7 @@ class CheckProcedure:
         self._presses_waiting = (
             0  # what was pressed before the answer was not meant for this
         )
-        self._event("extended", {"sweeps": sweeps})
+        self.report.event("extended", {"sweeps": sweeps})
         self.settle_down(now)
 
     def extended(self, sweeps: int) -> None:
@@ -184,7 +174,7 @@ class CheckProcedure:
         """The passes so far settle it: the last one is not asked for. A movement that
         is under way ends first."""
         self.facts.settled_at = self.steps[-1].placement
-        self.notify("sweep", StatusMessage("settled-early"), "good")
+        self.report.notify("sweep", StatusMessage("settled-early"), "good")
         if not self.facts.moving:
             self.settle_down(now)
 
@@ -207,7 +197,7 @@ class CheckProcedure:
         self.taking.asked(current, now)
         if current != self._told:
             self._told = current
-            self._tell(self.asking())
+            self.report.tell(self.asking())
 
     # ---- presses ---------------------------------------------------------------------
 
@@ -235,7 +225,7 @@ class CheckProcedure:
         if current.phase == "cautions":
             self.facts.acknowledged = True
             names = [caution.name for caution in self.cautions]
-            self._event("acknowledged", {"cautions": names})
+            self.report.event("acknowledged", {"cautions": names})
         elif current.phase == "place":
             self.numbers.forget()
             self.place(current, now)
@@ -251,7 +241,7 @@ class CheckProcedure:
         self.taking.placed_at = now
         if current.gather == "sweep":
             self.liveness.anew(current.placement)
-        self._event("placed", {"placement": current.placement})
+        self.report.event("placed", {"placement": current.placement})
 
     @property
     def _rest_wanted(self) -> bool:
@@ -326,14 +316,6 @@ class CheckProcedure:
         self.facts.remark = remark
         advance(self.steps, self.facts)
         self.settle_down(now)
-
-    def _event(self, kind: str, data: Mapping[str, Any]) -> None:
-        self._journal.event(self.id, kind, data)
-
-    def notify(
-        self, about: str, remark: StatusMessage, severity: Severity = "note"
-    ) -> None:
-        self._tell(notice(about, remark, severity))
 
     # ---- after a restart -------------------------------------------------------------
 

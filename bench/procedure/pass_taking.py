@@ -6,14 +6,12 @@ Holds no port and no socket. Times in monotonic s.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from typing import Any
+from collections.abc import Callable
 
-import msgspec
-
+from bench.procedure.journal import Reporter
 from bench.procedure.passes import AcceptedPasses
 from bench.procedure.prompt import ProcedureState, Prompt
-from bench.procedure.status_message import Severity, StatusMessage
+from bench.procedure.status_message import StatusMessage
 from bench.procedure.trouble_watch import LivenessMonitor
 from bench.protocol import MarkNotice
 from bench.stream.rest_detector import Taken
@@ -27,8 +25,7 @@ class PassTaking:
     """Which movement counts: one that began after READY was told. The last mark of a
     pass makes it whole.
 
-    notify(about, remark, severity): tells what is to be said. event: writes a mark
-    down; tell: tells clients of it. at_rest: whether both instruments show rest.
+    at_rest: whether both instruments show rest.
     """
 
     def __init__(
@@ -36,21 +33,14 @@ class PassTaking:
         facts: ProcedureState,
         passes: AcceptedPasses,
         life: LivenessMonitor,
-        notify: Callable[[str, StatusMessage, Severity], None],
-        event: Callable[[str, Mapping[str, Any]], None],
-        tell: Callable[[msgspec.Struct], None],
+        report: Reporter,
         at_rest: Callable[[], bool],
     ) -> None:
         self.placed_at = 0.0  # when the present set-up was said to stand
         self._ready_since: float | None = None
         self._asked: Prompt | None = None  # the prompt before the present one
-        self._facts = facts
-        self._passes = passes
-        self._life = life
-        self._notify = notify
-        self._event = event
-        self._tell = tell
-        self._at_rest = at_rest
+        self._facts, self._passes, self._life = facts, passes, life
+        self._report, self._at_rest = report, at_rest
         # travel and reading in mm, s, of the marks of a pass that is not whole yet
         self._marked: list[tuple[float, float, float]] = []
 
@@ -93,7 +83,7 @@ class PassTaking:
         passed = isinstance(what, Ended) and bool(what.sweeps)
         if passed and what.began >= self.placed_at:
             self._life.end(passed=True)
-            self._notify("sweep", StatusMessage("began-too-early"), "warning")
+            self._report.notify("sweep", StatusMessage("began-too-early"), "warning")
 
     def _begin(self, now: float) -> None:
         self._facts.moving = True
@@ -128,9 +118,11 @@ class PassTaking:
         self._facts.marks_taken = number % of
         seen = {"value": taken.value, "at": current.at}
         place = {"placement": current.placement, "spread": taken.spread}
-        self._event("mark", {**place, **seen})
+        self._report.event("mark", {**place, **seen})
         told = (current.placement, current.at, number, of, taken.value)
-        self._tell(MarkNotice(*told, remarks=[StatusMessage("mark-taken", seen)]))
+        self._report.tell(
+            MarkNotice(*told, remarks=[StatusMessage("mark-taken", seen)])
+        )
         if number == of:
             travel, reading, at = map(list, zip(*self._marked, strict=True))
             self._passes.accept(Sweep(at[0], at[-1], True, travel, reading, at))
@@ -139,7 +131,7 @@ class PassTaking:
         """The last one taken, of at least one; says so."""
         self._facts.marks_taken -= 1
         at, value, _ = self._marked[self._facts.marks_taken]
-        self._event(
+        self._report.event(
             "mark-undone",
             {"placement": self._passes.placement, "at": at, "value": value},
         )

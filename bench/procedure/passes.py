@@ -7,16 +7,13 @@ Holds no port and no socket.
 from __future__ import annotations
 
 import uuid
-from collections.abc import Callable
 from itertools import islice
 from statistics import StatisticsError, linear_regression
 from typing import Any, Literal
 
-import msgspec
-
 from bench.checks.model import Step, Trace
 from bench.checks.shared.slips import SHARE_OF_LONGEST, not_whole
-from bench.procedure.journal import Journal
+from bench.procedure.journal import Reporter
 from bench.procedure.prompt import ProcedureState, wanted
 from bench.procedure.status_message import StatusMessage
 from bench.protocol import FittedPass, PassNotice
@@ -31,24 +28,18 @@ class AcceptedPasses:
 
     def __init__(
         self,
-        run_id: str,
         steps: tuple[Step, ...],
         facts: ProcedureState,
         hold: str | None,
-        journal: Journal,
-        tell: Callable[[msgspec.Struct], None],
+        report: Reporter,
     ) -> None:
         self.traces: list[Trace] = []
         self.fitted: list[FittedPass] = []
         self.sweep_id: str | None = None  # the sweep being recorded
         # that of a push which was not kept is still to come: it belongs to no pass
         self._draw_back = False
-        self._run_id = run_id
-        self._steps = steps
-        self._facts = facts
-        self._hold = hold
-        self._journal = journal
-        self._tell = tell
+        self._steps, self._facts, self._hold = steps, facts, hold
+        self._report, self._journal = report, report.journal
 
     # ---- where it stands -------------------------------------------------------------
 
@@ -79,7 +70,7 @@ class AcceptedPasses:
         if self.sweep_id is None:
             self.sweep_id = uuid.uuid4().hex[:12]
             self._journal.start_sweep(
-                self._run_id, self.sweep_id, self.placement, None, self._hold
+                self._report.run_id, self.sweep_id, self.placement, self._hold
             )
         return self.sweep_id
 
@@ -90,7 +81,7 @@ class AcceptedPasses:
     def _say(
         self, sweep_id: str, state: PassState, *remarks: StatusMessage, **more: Any
     ) -> None:
-        self._tell(
+        self._report.tell(
             PassNotice(
                 *(sweep_id, more.pop("placement", self.placement), state),
                 taken=self.taken,

@@ -42,7 +42,7 @@ class ReadingIntake:
             moves = {"spread": answer.spread, "allowed": answer.allowed}
             wanders = answer.spread > answer.allowed
             code = "reading-wanders" if wanders else "reading-creeps"
-            run.notify("indicator", StatusMessage(code, moves), "warning")
+            run.report.notify("indicator", StatusMessage(code, moves), "warning")
 
     def button(self, now: float) -> None:
         """A reading sent at the instrument's own button both asks and answers; where a

@@ -5,14 +5,12 @@ Holds no port and no socket.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from typing import Any
-
 import msgspec
 
 from bench.checks.model import Lean, Step, Tap
+from bench.procedure.journal import Reporter
 from bench.procedure.prompt import ProcedureState, Prompt
-from bench.procedure.status_message import Severity, StatusMessage
+from bench.procedure.status_message import StatusMessage
 from bench.stream.rest_detector import Taken
 
 SEEN = 3  # counts that the number must change by before it says anything
@@ -24,22 +22,12 @@ OF_SPREAD = 1.0 / 3.0
 
 
 class SetUpTests:
-    """Their readings in the order they come; `facts` says which is passed.
+    """Their readings in the order they come; `facts` says which is passed."""
 
-    event: writes one down. notify(about, remark, severity): tells the outcome.
-    """
-
-    def __init__(
-        self,
-        facts: ProcedureState,
-        event: Callable[[str, Mapping[str, Any]], None],
-        notify: Callable[[str, StatusMessage, Severity], None],
-    ) -> None:
+    def __init__(self, facts: ProcedureState, report: Reporter) -> None:
         self.leans: list[Lean] = []
         self.taps: list[Tap] = []
-        self._facts = facts
-        self._event = event
-        self._notify = notify
+        self._facts, self._report = facts, report
         self._left: float | None = None  # the reading leaned to the left, mm
         self._before_tap: Taken | None = None
 
@@ -59,12 +47,12 @@ class SetUpTests:
         facts.tapped, facts.tap_rest = off is None, False
         tap = Tap(ask.placement or "", before.value, taken.value, off is None)
         self.taps.append(tap)
-        self._event("tap", msgspec.to_builtins(tap))
+        self._report.event("tap", msgspec.to_builtins(tap))
         if off is None:
-            self._notify("tap", StatusMessage("tap-passed"), "good")
+            self._report.notify("tap", StatusMessage("tap-passed"), "good")
             return
         facts.remark = StatusMessage("tap-failed", {"off": abs(off)})
-        self._notify("tap", facts.remark, "warning")
+        self._report.notify("tap", facts.remark, "warning")
 
     def lean(self, ask: Prompt, taken: Taken, step: Step, count: float) -> None:
         """The reading leaned to the left, then that leaned to the right."""
@@ -76,7 +64,7 @@ class SetUpTests:
         left = self._left if self._left is not None else taken.value
         facts.lean_next = None
         lean = Lean(ask.placement, left, taken.value)
-        self._event("lean", msgspec.to_builtins(lean))
+        self._report.event("lean", msgspec.to_builtins(lean))
         seen = proved_side(lean, step, count)
         remark = lean_remark(lean, step, seen)
         passed = seen in (None, step.side)
@@ -88,7 +76,7 @@ class SetUpTests:
             # the one slip no arithmetic can see: both set-ups would agree on nonsense
             facts.placed = False
             facts.remark = remark
-        self._notify("lean", remark, "note" if passed else "warning")
+        self._report.notify("lean", remark, "note" if passed else "warning")
 
 
 def proved_side(lean: Lean, step: Step, count: float) -> str | None:

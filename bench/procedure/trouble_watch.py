@@ -5,7 +5,7 @@ Holds no port and no socket.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import msgspec
@@ -13,9 +13,10 @@ import msgspec
 from bench.checks.model import Trace
 from bench.checks.shared.doubts import LIVES
 from bench.finding import Doubt
+from bench.procedure.journal import Reporter
 from bench.procedure.passes import AcceptedPasses
 from bench.procedure.prompt import ProcedureState, Prompt
-from bench.procedure.status_message import Severity, StatusMessage
+from bench.procedure.status_message import StatusMessage
 
 MOST_SHOWN = 300  # different readings from which the instrument's grid is known
 LEAST = 5.0  # counts that the indicator moves by when a surface walks past it
@@ -144,20 +145,16 @@ class TroubleWatch:
         facts: ProcedureState,
         passes: AcceptedPasses,
         life: LivenessMonitor,
-        event: Callable[[str, Mapping[str, Any]], None],
-        notify: Callable[[str, StatusMessage, Severity], None],
+        report: Reporter,
     ) -> None:
-        self._facts = facts
-        self._passes = passes
-        self._life = life
-        self._event = event
-        self._notify = notify
+        self._facts, self._passes = facts, passes
+        self._life, self._report = life, report
         # by what makes one doubt the same as another
         self._doubts: dict[Any, Doubt] = {}
 
     def tell(self, remark: StatusMessage) -> None:
         self._facts.remark = remark
-        self._notify("doubt", remark, "warning")
+        self._report.notify("doubt", remark, "warning")
 
     def new_doubts(
         self, found: Mapping[Any, Doubt]
@@ -191,11 +188,11 @@ class TroubleWatch:
         there = self._facts.placed or ask.gather != "sweep"
         if not there or not self._life.see(values, placement, count):
             return False
-        self._event("alive", {"placement": placement})
+        self._report.event("alive", {"placement": placement})
         if self._doubts.pop(("frozen", placement, None), None) is None:
             return False
         self._facts.remark = None
-        self._notify("doubt", StatusMessage("number-moves"), "good")
+        self._report.notify("doubt", StatusMessage("number-moves"), "good")
         return True
 
     def tick(self, ask: Prompt, now: float) -> bool:

@@ -113,7 +113,7 @@ class Life:
             None,
             [0.02 * n for n in range(count)],
         )
-        self.writer.start_sweep(sweep, run, placement, push=True, seat="1")
+        self.writer.start_sweep(sweep, run, placement)
         raw = b"".join(b"%+09.4f, MM\r\n" % value for value in trace.reading)
         half = len(raw) // 2
         self.writer.chunk(sweep, "indicator", raw[:half], [20_000_000 * n for n in range(count // 2)])

@@ -30,7 +30,7 @@ def record(life, make, runs: int, readings: int = 400, seed: int = 1, first: int
         traces = []
         for number in range(6):
             sweep = f"{name}-{number}"
-            writer.start_sweep(sweep, name, "handle-left" if number % 2 else "handle-right", push=True)
+            writer.start_sweep(sweep, name, "handle-left" if number % 2 else "handle-right")
             travel = reading = 0.0
             travels, values, arrivals = [], [], []
             for n in range(readings):

@@ -8,6 +8,7 @@ import pytest
 
 from bench.checks import find
 from bench.checks.model import EvidenceGear
+from bench.procedure.journal import Reporter
 from bench.procedure.passes import AcceptedPasses
 from bench.procedure.prompt import ProcedureState
 from bench.procedure.status_message import StatusMessage
@@ -25,9 +26,7 @@ class Journal:
 
     def event(self, run_id: str, kind: str, data: Any) -> None: ...
 
-    def start_sweep(
-        self, run_id: str, sweep_id: str, placement: str, seat: str | None, hold: str | None
-    ) -> None: ...
+    def start_sweep(self, run_id: str, sweep_id: str, placement: str, hold: str | None) -> None: ...
 
     def end_sweep(self, sweep_id: str, state: str, **more: Any) -> None:
         self.ended.append((state, more["reason"]))
@@ -43,7 +42,7 @@ class Passes:
         self.said: list[PassNotice] = []
         self.journal = Journal()
         self.facts = ProcedureState(accepted=[0] * len(steps))
-        self.passes = AcceptedPasses("run", steps, self.facts, None, self.journal, self.said.append)
+        self.passes = AcceptedPasses(steps, self.facts, None, Reporter("run", self.journal, self.said.append))
 
     def take(self, start: float, to: float, readings: int = 40) -> str:
         """One movement; the codes of what is said of it."""
