@@ -14,7 +14,7 @@ from typing import Any, Literal, NamedTuple
 from bench.daemon.acquisition import Instrument
 from bench.daemon.port_listener import PortListener, short_name
 from bench.procedure.leaf_proof import Phase, Say
-from bench.procedure.status_message import StatusMessage
+from bench.procedure.status_message import StatusMessage, status
 from bench.settings import edit
 from bench.settings.settings_file import SettingsError
 from bench.stream.motion import (
@@ -35,7 +35,7 @@ IDLE = 20.0  # s without a movement until that is said
 STAYED = 6.0  # s that a plunger rests pressed in before the port is doubted
 MIDWAY = 0.02  # mm that a number had gone whose port is lost in mid-movement
 MOST_VALUES = 400  # different values kept of a cable, to tell its count from
-ASK = {"indicator": StatusMessage("setup-press"), "travel": StatusMessage("setup-push")}
+ASK = {"indicator": status("setup-press"), "travel": status("setup-push")}
 LOOK = {"indicator": pressed, "travel": pushed}
 # the code of what is told of a movement that is not taken for the instrument's
 NOT_TAKEN = {
@@ -107,12 +107,12 @@ class CableSearch:
         if self.found is not None:
             if self.found.port in gone:
                 name = {"name": short_name(self.found.port)}
-                self.begin(now, StatusMessage("setup-port-gone", name))
+                self.begin(now, status("setup-port-gone", **name))
             return
         for port, one in gone.items():
             if abs(one.far) > MIDWAY:
                 name = {"name": short_name(port)}
-                self.begin(now, StatusMessage("setup-port-gone-midway", name))
+                self.begin(now, status("setup-port-gone-midway", **name))
                 return
         self._judge(LOOK[self.what](self._watchers, now), here, now)
 
@@ -125,14 +125,14 @@ class CableSearch:
                 self.begin(now, _heard(here))
             return
         port, mm = seen.moved[0]
-        moved = {"name": short_name(port), "far": abs(mm)}
         if seen.outcome == "seen":
             self._seen(port, mm, here)
         elif seen.outcome == "little" and self.what == "travel":
             # what it has gone already counts
-            self._say("asking", self._not_taken(seen), StatusMessage("setup-push-on"))
+            self._say("asking", self._not_taken(seen), status("setup-push-on"))
         elif seen.outcome == "stays" and self._watchers[port].rested(now) <= STAYED:
-            self._say("asking", StatusMessage("setup-stays", moved))
+            stays = status("setup-stays", name=short_name(port), far=abs(mm))
+            self._say("asking", stays)
         else:
             self.begin(now, self._not_taken(seen))
 
@@ -140,11 +140,11 @@ class CableSearch:
         """Why what moved is not taken for it."""
         moved = [(short_name(port), abs(mm)) for port, mm in seen.moved]
         if seen.outcome == "two":
-            return StatusMessage("setup-several-moved", {"moved": moved})
+            return status("setup-several-moved", moved=moved)
         values: dict[str, Any] = dict(zip(("name", "far"), moved[0], strict=True))
         if seen.outcome == "little":
             values["least"] = PRESSED if self.what == "indicator" else PUSHED
-        return StatusMessage(NOT_TAKEN[seen.outcome], values)
+        return status(NOT_TAKEN[seen.outcome], **values)
 
     def _seen(self, port: str, mm: float, here: Readable) -> None:
         """mm: how it moved, in or away positive."""
@@ -157,20 +157,17 @@ class CableSearch:
             inches = inches and source.unit == "inch"  # type: ignore[union-attr]
             inches = inches and not edit.says(file, None, "units")
         except SettingsError as error:
-            why = {"why": str(error)}
-            self._say("failed", StatusMessage("setup-nothing-kept", why))
+            self._say("failed", status("setup-nothing-kept", why=str(error)))
             return
         self.found = Found(port, values, was, inches)
-        moved = {"name": short_name(port), "far": abs(mm)}
-        remarks = [StatusMessage(FOUND[what, mm > 0], moved)]
+        remarks = [status(FOUND[what, mm > 0], name=short_name(port), far=abs(mm))]
         if inches:
-            remarks.append(StatusMessage("setup-inches"))
+            remarks.append(status("setup-inches"))
         if was is not None:
-            remarks.append(StatusMessage("setup-was-other", {"other": was}))
+            remarks.append(status("setup-was-other", other=was))
         if changes:
             texts = "; ".join(change.text() for change in changes)
-            told = {"file": file.name, "changes": texts}
-            remarks.append(StatusMessage("setup-changes", told))
+            remarks.append(status("setup-changes", file=file.name, changes=texts))
         grows = str(values["grows"])
         self._say("seen", *remarks, port=port, grows=grows, enter=True, value=abs(mm))
 
@@ -206,6 +203,6 @@ def _heard(here: Readable) -> StatusMessage:
     """That nothing moves, and which cables there are numbers of."""
     ports = sorted(port for port, one in here.items() if one.last is not None)
     if not ports:
-        return StatusMessage("setup-nothing-heard")
+        return status("setup-nothing-heard")
     names = ", ".join(short_name(port) for port in ports)
-    return StatusMessage("setup-nothing-moved", {"names": names})
+    return status("setup-nothing-moved", names=names)

@@ -37,7 +37,7 @@ from bench.procedure.acknowledged_cautions import AcknowledgedCautions
 from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.gear_selection import GearUnknown, use
 from bench.procedure.invalid_request import InvalidRequest
-from bench.procedure.status_message import StatusMessage
+from bench.procedure.status_message import StatusMessage, status
 from bench.protocol import Begin, Extend, notice
 from bench.render.prompts import prompt_words
 from bench.upkeep.history import COLDEST, HOTTEST, sound_climate
@@ -164,8 +164,7 @@ class CheckController:
             session = self._make(left.run, request, self.gear_for(request))
         except (msgspec.ValidationError, InvalidRequest, UnknownCheck) as error:
             self._shared.log.abandon(left.run, f"could not be taken up again: {error}")
-            why = {"check": left.check, "why": str(error)}
-            return StatusMessage("check-not-taken-up", why)
+            return status("check-not-taken-up", check=left.check, why=str(error))
         self.session, run = session, session.run
         for more in (e.data for e in left.events if e.kind == "extended"):
             run.extended(int(str(more["sweeps"])))
@@ -174,9 +173,9 @@ class CheckController:
         kept = sum(1 for t in run.passes.traces if t.push)
         values: dict[str, Any] = {"check": left.check, "kept": kept}
         if not wrong:
-            return StatusMessage("check-goes-on", values)
+            return status("check-goes-on", **values)
         values["wrong"] = "; ".join(map(str, wrong))
-        return StatusMessage("check-goes-on-without", values)
+        return status("check-goes-on-without", **values)
 
     # ---- while it goes on ------------------------------------------------------------
 
@@ -202,7 +201,7 @@ class CheckController:
     def abandon(self, now: float) -> StatusMessage:
         session, self.session = self.in_progress(), None
         session.give_up(now)
-        return StatusMessage("given-up", {"check": session.run.check.kind})
+        return status("given-up", check=session.run.check.kind)
 
     def _acknowledge(self, run: CheckProcedure) -> None:
         """Where its cautions are acknowledged, they need not be asked so soon again."""

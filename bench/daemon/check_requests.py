@@ -11,7 +11,7 @@ from bench.daemon.tones import MarkBeat
 from bench.finding import Finding
 from bench.log.upkeep_history import why_whole_check
 from bench.procedure.invalid_request import InvalidRequest
-from bench.procedure.status_message import StatusMessage
+from bench.procedure.status_message import status
 from bench.protocol import (
     Abandon,
     Begin,
@@ -76,7 +76,7 @@ def abandon(context: RequestContext, request: Abandon) -> Done:
 
 def extend(context: RequestContext, request: Extend) -> Done:
     context.service.station.controller.extend(request, context.now)
-    return Done(remarks=[StatusMessage("extended", {"sweeps": request.sweeps})])
+    return Done(remarks=[status("extended", sweeps=request.sweeps)])
 
 
 def moved(context: RequestContext, request: NoteMove) -> Done:
@@ -93,8 +93,8 @@ def moved(context: RequestContext, request: NoteMove) -> Done:
     made = {"distance_mm": distance, "how": request.how}
     context.shared.log.move_made(f"move-{found.id}", made)
     context.shared.outbox.tell(SavedNotice("move", found.id))
-    values = {"end": move.end, "way": move.way, "distance": distance}
-    return Done(remarks=[StatusMessage("move-noted", values)])
+    noted = status("move-noted", end=move.end, way=move.way, distance=distance)
+    return Done(remarks=[noted])
 
 
 def live(context: RequestContext, request: LiveMoveRequest) -> Done:

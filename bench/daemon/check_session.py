@@ -27,7 +27,7 @@ from bench.log.store import gear_names
 from bench.moves.verify import judge_move
 from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.early_stop import settles_early
-from bench.procedure.status_message import StatusMessage
+from bench.procedure.status_message import StatusMessage, status
 from bench.protocol import (
     Begin,
     FindingNotice,
@@ -176,12 +176,12 @@ class CheckSession:
 
     def give_up(self, now: float) -> None:
         self.over = True
-        self.run.interrupt(StatusMessage("check-given-up"), now)
+        self.run.interrupt(status("check-given-up"), now)
         self._shared.log.abandon(self.run.id, "by hand")
 
     def stop(self, now: float) -> None:
         """The daemon ends; the next life takes the check up."""
-        self.run.interrupt(StatusMessage("daemon-ended"), now)
+        self.run.interrupt(status("daemon-ended"), now)
         if self._concluding is not None:
             self._concluding.cancel()
 
@@ -249,7 +249,7 @@ class CheckSession:
         self.over = True
         self._end(self)
         self._shared.log.abandon(self.run.id, why)
-        remark = StatusMessage("not-concluded", {"why": why.rstrip(".")})
+        remark = status("not-concluded", why=why.rstrip("."))
         self._shared.outbox.tell(NoFinding(self.run.id, remarks=[remark]))
 
     # ---- the look at each kept pass, while the sled is still at hand -----------------
@@ -295,7 +295,7 @@ class CheckSession:
             return
         if straight and fitted.words and trace in run.passes.traces and not self.over:
             # better told now, while the sled is at hand, than when all is done
-            reason = StatusMessage("pass-not-straight", {"why": fitted.words})
+            reason = status("pass-not-straight", why=fitted.words)
             run.not_straight[trace.placement] = trace
             run.refuse_kept(trace, reason, now)
             return

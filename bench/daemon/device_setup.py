@@ -22,7 +22,7 @@ from bench.daemon.shared_state import SharedState
 from bench.daemon.wired_instruments import WiredInstruments
 from bench.procedure.invalid_request import InvalidRequest
 from bench.procedure.leaf_proof import LeafProof, Phase
-from bench.procedure.status_message import StatusMessage
+from bench.procedure.status_message import StatusMessage, status
 from bench.protocol import Cables, Learn, Readings, SetupNotice
 from bench.settings import edit
 from bench.settings.settings_file import Settings, SettingsError
@@ -214,11 +214,11 @@ class DeviceSetup:
         await self._rewire(settings)
         self._note("learned", {"what": what, "values": found.values})
         if proof is not None:
-            proof.cured(settings, StatusMessage("setup-cured", {"file": path.name}))
+            proof.cured(settings, status("setup-cured", file=path.name))
             return
-        kept = {"file": path.name, "name": short_name(found.port), "what": what}
         grows = str(found.values.get("grows", ""))
-        remark = StatusMessage("setup-kept", kept)
+        name = short_name(found.port)
+        remark = status("setup-kept", file=path.name, name=name, what=what)
         self._finish("kept", remark, port=found.port, grows=grows)
 
     def _write(self, section: Role, found: Found) -> Settings:
@@ -238,10 +238,9 @@ class DeviceSetup:
         if isinstance(error, OSError):
             why, by_hand = error.strerror or str(error), edit.as_text(section, values)
             path = str(self._shared.paths.settings)
-            lost = {"path": path, "why": why, "by_hand": by_hand}
-            return StatusMessage("setup-not-writable", lost)
+            return status("setup-not-writable", path=path, why=why, by_hand=by_hand)
         fault = "" if isinstance(error, SettingsError) else f"{type(error).__name__}: "
-        return StatusMessage("setup-nothing-kept", {"why": f"{fault}{error}"})
+        return status("setup-nothing-kept", why=f"{fault}{error}")
 
     def _note(self, kind: str, data: Mapping[str, Any]) -> None:
         self._shared.log.event(None, kind, data, urgent=True)

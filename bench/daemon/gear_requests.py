@@ -13,7 +13,7 @@ from bench.gear import Gear
 from bench.log.schema import GEAR_EVENT
 from bench.log.upkeep_history import jigs_of_log
 from bench.procedure.invalid_request import InvalidRequest
-from bench.procedure.status_message import StatusMessage
+from bench.procedure.status_message import status
 from bench.protocol import (
     Done,
     Learn,
@@ -60,7 +60,7 @@ async def put_setting(context: RequestContext, request: PutUnits | PutSound) -> 
     await service.rewire(
         await asyncio.to_thread(write_setting, file, key, value, gear_path=gear)
     )
-    return Done(remarks=[StatusMessage(SET[value], {"file": file.name})])
+    return Done(remarks=[status(SET[value], file=file.name)])
 
 
 async def put_gear(
@@ -78,8 +78,7 @@ async def put_gear(
         return load(paths.settings, paths.gear).gear
 
     service.new_gear(await asyncio.to_thread(write))
-    values = {"name": name or kind, "path": paths.gear.name}
-    return Done(remarks=[StatusMessage("gear-kept", values)])
+    return Done(remarks=[status("gear-kept", name=name or kind, path=paths.gear.name)])
 
 
 def _gear_of(
@@ -110,7 +109,7 @@ async def note_event(context: RequestContext, request: NoteEvent) -> Done:
     data = {"jig": request.jig, "what": request.what, "note": request.note}
     data["at"] = _moment(request.at)
     shared.log.event(None, GEAR_EVENT, data, urgent=True)
-    return Done(remarks=[StatusMessage("gear-event-noted", gear_event_values(data))])
+    return Done(remarks=[status("gear-event-noted", **gear_event_values(data))])
 
 
 def _moment(at: str | None) -> str:

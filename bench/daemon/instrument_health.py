@@ -6,9 +6,9 @@ Times in monotonic s.
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Protocol
+from typing import Any, Protocol
 
-from bench.procedure.status_message import StatusMessage
+from bench.procedure.status_message import status
 from bench.settings.settings_file import PortSettings
 from hw.formats import meaning_of
 from hw.patience import SILENT_S, UNREAD_STALL_S
@@ -45,7 +45,7 @@ class InstrumentHealth:
         self, name: str, settings: PortSettings, changed: Callable[[], None]
     ) -> None:
         self.state = "absent"
-        self.remark = StatusMessage("instrument-not-open", {"name": name})
+        self.remark = status("instrument-not-open", name=name)
         self.blocks = self.unread = 0
         self._name, self._settings, self._changed = name, settings, changed
         self._unread_since = 0.0
@@ -62,8 +62,7 @@ class InstrumentHealth:
 
     def port_state(self, state: PortState, words: str) -> None:
         self.unread, self._no_reading, self._stopped_reading = 0, None, False
-        values = {"name": self._name, "port": self._settings.port or "", "why": words}
-        self._set(state, StatusMessage("instrument-port", values))
+        self._set(state, "instrument-port", port=self._settings.port or "", why=words)
 
     def nothing_read(self, size: int, now: float) -> None:
         """A block of `size` bytes had no reading."""
@@ -80,8 +79,7 @@ class InstrumentHealth:
                 self.unread = 0
         if good + bad > FLOOD:
             self._flood_at = now
-            values = {"name": self._name, "frames": FLOOD}
-            self._set("flooding", StatusMessage("instrument-floods", values))
+            self._set("flooding", "instrument-floods", frames=FLOOD)
         elif self.state == "flooding" and now - self._flood_at < EBB:
             return
         elif bad >= GARBLED and bad > good:
@@ -89,8 +87,7 @@ class InstrumentHealth:
         elif self.state in UNREAD and now - self._bad_at < 1.0:
             return
         elif good and good >= bad and self.state != "open":
-            reads = StatusMessage("instrument-reads", {"name": self._name})
-            self._set("open", reads)
+            self._set("open", "instrument-reads")
 
     # ---- what does not come ----------------------------------------------------------
 
@@ -103,8 +100,7 @@ class InstrumentHealth:
                 self._stopped_reading = False
             elif silence > long:
                 if self.state in SENDING:
-                    values = {"name": self._name, "seconds": round(silence)}
-                    self._set("silent", StatusMessage("instrument-silent", values))
+                    self._set("silent", "instrument-silent", seconds=round(silence))
                     stamps.rate = None
             elif not self._stopped_reading:
                 self._stopped_reading, stamps.rate = True, None
@@ -138,18 +134,16 @@ class InstrumentHealth:
             return
         means, do = meaning_of(self._no_reading)
         advice = f"{do[0].upper()}{do[1:]}"
-        says = {"name": self._name, "means": means, "advice": advice}
-        self._set("no-reading", StatusMessage("instrument-no-reading", says))
+        self._set("no-reading", "instrument-no-reading", means=means, advice=advice)
 
     def _set_garbled(self) -> None:
-        profile = self._settings.options.get("profile", "")
-        kind = f"{self._settings.format} {profile}".rstrip()
-        pins = self._settings.pins
-        code = "instrument-garbled-pins" if pins else "instrument-garbled"
-        values = {"name": self._name, "format": kind}
-        self._set("garbled", StatusMessage(code, values))
+        settings = self._settings
+        code = "instrument-garbled-pins" if settings.pins else "instrument-garbled"
+        kind = f"{settings.format} {settings.options.get('profile', '')}".rstrip()
+        self._set("garbled", code, format=kind)
 
-    def _set(self, state: str, remark: StatusMessage) -> None:
+    def _set(self, state: str, code: str, **values: Any) -> None:
+        remark = status(code, name=self._name, **values)
         if state != self.state or remark != self.remark:
             self.state, self.remark = state, remark
             self._changed()

@@ -9,7 +9,7 @@ from bench.log.startup_history import LiveMoveHistory
 from bench.moves.nudge import NoLive
 from bench.procedure.invalid_request import InvalidRequest
 from bench.procedure.live_move import LiveMove
-from bench.procedure.status_message import StatusMessage
+from bench.procedure.status_message import StatusMessage, status
 from bench.protocol import LiveMoveNotice, LiveMoveRequest, SavedNotice
 from bench.render.finding import settle_words
 
@@ -68,7 +68,7 @@ class LiveMoveController:
 
     def end(self) -> None:
         if self.move is not None:
-            left = StatusMessage("live-left")
+            left = status("live-left")
             self._tell(LiveMoveNotice(on=False, phase="end", remarks=[left]))
         self.move = None
 
@@ -107,7 +107,7 @@ class LiveMoveController:
                 "nothing can be taken back until the screw is tightened"
             )
         self.say()
-        return StatusMessage("live-slackened")
+        return status("live-slackened")
 
     def say(self) -> None:
         """At most once a tick, when something changed."""

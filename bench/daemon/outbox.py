@@ -16,7 +16,7 @@ from typing import NamedTuple, Protocol
 import msgspec
 
 from bench.daemon.machine import notify
-from bench.procedure.status_message import StatusMessage
+from bench.procedure.status_message import status
 from bench.protocol import (
     UNRECORDED,
     Done,
@@ -139,14 +139,13 @@ def unrecorded(message: msgspec.Struct) -> msgspec.Struct:
     if isinstance(said, Done):
         return msgspec.structs.replace(said, text=UNRECORDED, remarks=[])
     if isinstance(said, PassNotice) and said.state == "kept":
-        values = {"taken": said.taken, "wanted": said.wanted}
-        remarks = [StatusMessage("pass-measured", values)]
+        remarks = [status("pass-measured", taken=said.taken, wanted=said.wanted)]
         return msgspec.structs.replace(said, state="measured", remarks=remarks)
     return said
 
 
-RECORDING = Recording(remarks=[StatusMessage("recording")])
-SAVING = Recording(state="saving", remarks=[StatusMessage("saving")])
+RECORDING = Recording(remarks=[status("recording")])
+SAVING = Recording(state="saving", remarks=[status("saving")])
 
 
 class RecordingState:
@@ -169,7 +168,7 @@ class RecordingState:
         """The log did not take one entry, though the disk is well."""
         self._lost = True
         log.warning("NOT RECORDED: %s", why)
-        refused = StatusMessage("log-refused", {"why": why})
+        refused = status("log-refused", why=why)
         self._tell(notice("log", refused, recorded=False))
 
     def look(self) -> None:
@@ -185,14 +184,14 @@ class RecordingState:
             log.warning("%s", text(now.remarks))
             self._tell(notice("log", now.remarks[0], recorded=False))
         elif now.state == "recording" and self._told:
-            again = StatusMessage("log-again-lost" if self._lost else "log-again")
+            again = status("log-again-lost" if self._lost else "log-again")
             self._told = self._lost = False
             log.warning("%s", text([again]))
             self._tell(notice("log", again))
 
     def _present(self) -> Recording:
         if self._why is not None:
-            why = StatusMessage("not-recorded", {"why": self._why})
+            why = status("not-recorded", why=self._why)
             return Recording(state="not-recorded", remarks=[why])
         return SAVING if self._outbox.behind or self._outbox.saving else RECORDING
 

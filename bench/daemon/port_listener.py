@@ -22,7 +22,7 @@ from typing import Any, NamedTuple
 
 from bench.daemon.acquisition import Instrument
 from bench.doctor.ports import FOLDERS, find_ports
-from bench.procedure.status_message import StatusMessage
+from bench.procedure.status_message import StatusMessage, status
 from bench.protocol import Cable
 from hw.discovery.holders import holders_of, is_pseudo
 from hw.discovery.listening import Listening, Proposal, listen, open_line
@@ -92,8 +92,8 @@ def short_name(name: str) -> str:
 
 
 # what is told of a port that cannot be opened, by the number of its error
-DENIED = "denied", StatusMessage("cable-denied")
-BUSY = "busy", StatusMessage("cable-busy")
+DENIED = "denied", status("cable-denied")
+BUSY = "busy", status("cable-busy")
 COULD_NOT = {
     **dict.fromkeys((errno.EACCES, errno.EPERM), DENIED),
     **dict.fromkeys((errno.EBUSY, errno.EAGAIN), BUSY),
@@ -115,7 +115,7 @@ class PortListener:
     ) -> None:
         self.place = place
         self.state = "listening"
-        self.remark = StatusMessage("cable-listening")
+        self.remark = status("cable-listening")
         self.proposal: Proposal | None = None
         self.unit: str = "mm"
         self.value: float | None = None
@@ -141,7 +141,7 @@ class PortListener:
         usual, silence = self._interval, now - self.last
         if self.state == "reads" and usual is not None and usual < 1.0:
             if silence > max(SILENT_S, 5 * usual):
-                self.state, self.remark = "silent", StatusMessage("cable-asleep")
+                self.state, self.remark = "silent", status("cable-asleep")
         elif self.state == "silent" and silence < SILENT_S:
             self.state, self.remark = "reads", self._spoken()
 
@@ -174,7 +174,7 @@ class PortListener:
         device = self.place.device
         is_device = device.startswith("/") and not is_pseudo(device)
         if is_device and (holders := holders_of(device)):
-            held = StatusMessage("cable-held", {"holders": ", ".join(holders)})
+            held = status("cable-held", holders=", ".join(holders))
             self._tell(self._become, "busy", held, True)
             return
         with open_line(self.place.name, 9600) as line:
@@ -209,7 +209,7 @@ class PortListener:
                 values = [record.value for record in good]
                 self._tell(self._arrived, now, values, good[-1].unit)
             data = line.read(1) + line.read(line.in_waiting or 0)
-        self._tell(self._become, "listening", StatusMessage("cable-changed"))
+        self._tell(self._become, "listening", status("cable-changed"))
 
     def _clock(self) -> float:
         """It is looked at before each read."""
@@ -230,10 +230,10 @@ class PortListener:
 
     def _could_not(self, error: Exception) -> None:
         if isinstance(error, NotAPort):
-            no_port = StatusMessage("cable-no-port", {"why": str(error)})
+            no_port = status("cable-no-port", why=str(error))
             self._become("away", no_port, True)
         else:
-            gone = "away", StatusMessage("cable-gone")
+            gone = "away", status("cable-gone")
             number = getattr(error, "errno", None) or 0
             self._become(*COULD_NOT.get(number, gone), lost=True)
 
@@ -247,10 +247,10 @@ class PortListener:
         s = self.proposal.settings
         line = {"format": s.get("profile", s["format"]), "baud": s["baud"]}
         if "bits" in s:
-            return StatusMessage("cable-reads-seven", line)
+            return status("cable-reads-seven", **line)
         if "parity7" in s:
-            return StatusMessage("cable-reads-parity", {**line, "parity": s["parity7"]})
-        return StatusMessage("cable-reads", line)
+            return status("cable-reads-parity", **line, parity=s["parity7"])
+        return status("cable-reads", **line)
 
     def _arrived(self, now: float, values: list[float], unit: str) -> None:
         if self._stop.is_set():
@@ -293,7 +293,7 @@ def wired_cable(one: Instrument) -> Cable:
 
 def _not_heard(heard: Listening) -> tuple[str, StatusMessage]:
     if heard.silent:
-        return "silent", StatusMessage("cable-silent")
+        return "silent", status("cable-silent")
     if heard.text_at is not None:
-        return "unknown", StatusMessage("cable-text", {"baud": heard.text_at})
-    return "unknown", StatusMessage("cable-unknown")
+        return "unknown", status("cable-text", baud=heard.text_at)
+    return "unknown", status("cable-unknown")

@@ -12,7 +12,7 @@ import msgspec
 
 from bench.daemon.acquisition import Batch, Instrument
 from bench.daemon.shared_state import SharedState
-from bench.procedure.status_message import Severity, StatusMessage
+from bench.procedure.status_message import Severity, StatusMessage, status
 from bench.protocol import InstrumentState, RejectedFrame, notice
 from bench.render.notices import text
 from hw.formats import meaning_of
@@ -48,7 +48,7 @@ class ReadingDiagnostics:
         state, flag = instrument.said(), self.spoiling.get(instrument.name, "")
         if not flag or state.state != "open":
             return state
-        remarks = [StatusMessage(SPOILS[flag], {"name": state.name})]
+        remarks = [status(SPOILS[flag], name=state.name)]
         return msgspec.structs.replace(state, spoiled=flag, remarks=remarks)
 
     def check_unit(self, instrument: Instrument, unit: str, now: float) -> None:
@@ -58,7 +58,7 @@ class ReadingDiagnostics:
         if before is None or before == unit:
             return
         values = {"name": name, "before": before, "unit": unit}
-        self._notice(name, StatusMessage("unit-switched", values))
+        self._notice(name, status("unit-switched", **values))
         self._log.event(None, "unit", {"name": name, "from": before, "to": unit})
         self._break_sweep("unit", now, **values)
 
@@ -76,7 +76,7 @@ class ReadingDiagnostics:
         if spoils != before:
             self._tell(self.state(instrument))
             code = SPOILS[spoils] if spoils else "reads-again"
-            message = StatusMessage(code, {"name": name})
+            message = status(code, name=name)
             self._notice(name, message, "warning" if spoils else "good")
             event = {"name": name, "code": code, "words": text([message])}
             self._log.event(None, "spoiled", event)
@@ -92,7 +92,7 @@ class ReadingDiagnostics:
         values = {"name": name, "value": value, "held": instrument.said().held}
         travels = instrument.role == "travel"
         code = "travel-held" if travels else "reading-held"
-        self._notice(name, StatusMessage(code, values))
+        self._notice(name, status(code, **values))
         self._log.event(None, "held", values)
 
     def tell_rejected(self, instrument: Instrument, batch: Batch, now: float) -> None:
@@ -101,9 +101,8 @@ class ReadingDiagnostics:
         name, due = instrument.name, self._rejected_due.get(instrument.name, 0.0)
         if instrument.settings.asking == "button" and not batch.values and now >= due:
             latest = batch.rejected[-1][1]
-            status = latest.status
-            why = latest.fault if status is None else meaning_of(status)[0]
-            message = StatusMessage("press-without-reading", {"name": name, "why": why})
+            why = meaning_of(latest.status)[0] if latest.status else latest.fault
+            message = status("press-without-reading", name=name, why=why)
             self._tell(notice(name, message, "warning"))
         for at, record in batch.rejected:
             if now < due:

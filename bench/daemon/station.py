@@ -24,7 +24,7 @@ from bench.log.rows import now as stamp_now
 from bench.log.write_queue import SweepBytes
 from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.invalid_request import InvalidRequest
-from bench.procedure.status_message import StatusMessage
+from bench.procedure.status_message import StatusMessage, status
 from bench.protocol import (
     Begin,
     InstrumentState,
@@ -108,7 +108,7 @@ class Station:
             self.shared.log.event(None, "clock-jumped", values)
             if self.controller.session is not None:
                 self.controller.session.clock_jumped(jump)
-            jumped = StatusMessage("clock-jumped", values)
+            jumped = status("clock-jumped", **values)
             self.shared.tell(notice("clock", jumped))
             log.warning("%s", text([jumped]))
         if self._wall.set_now():
@@ -120,9 +120,8 @@ class Station:
         if self.shared.settings.gear.travel.by_marks:
             marks = self.shared.settings.gear.travel.marks
             values = {"count": len(marks), "first": marks[0], "last": marks[-1]}
-            remarks = [StatusMessage("travel-by-marks", values)]
-            by_marks = InstrumentState("travel", "travel", "marks", remarks=remarks)
-            states.append(by_marks)
+            remarks = [status("travel-by-marks", **values)]
+            states.append(InstrumentState("travel", "travel", "marks", remarks=remarks))
         return states
 
     # ---- what instruments say --------------------------------------------------------
@@ -153,8 +152,8 @@ class Station:
             if self.run is not None and (
                 self.run.passes.sweep_id is not None or self.run.facts.rested
             ):
-                values = {"name": instrument.name, "how": how}
-                self.run.interrupt(StatusMessage("pass-interrupted", values), now)
+                why = status("pass-interrupted", name=instrument.name, how=how)
+                self.run.interrupt(why, now)
 
     def _hear(self, instrument: Instrument, batch: Batch) -> None:
         """One block of readings: only what the present phase needs is woken."""

@@ -14,7 +14,7 @@ import msgspec
 
 from bench.daemon.panel import PATTERN_OF
 from bench.procedure.prompt import Prompt
-from bench.procedure.status_message import StatusMessage
+from bench.procedure.status_message import StatusMessage, status
 from bench.protocol import (
     FindingNotice,
     LiveMoveNotice,
@@ -142,5 +142,5 @@ class MarkBeat:
         still, self._still = self._still, not self._still
         self._turn = now + (READ_S if still else self._period)
         if still:
-            return StatusMessage("beat-stand-still")
-        return StatusMessage("beat-move", {"at": ask.at})
+            return status("beat-stand-still")
+        return status("beat-move", at=ask.at)

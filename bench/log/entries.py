@@ -35,7 +35,7 @@ from bench.log.store import (
     merge_chunks,
     trace_digest,
 )
-from bench.procedure.status_message import StatusMessage
+from bench.procedure.status_message import StatusMessage, status
 
 
 def record_boot(
@@ -222,7 +222,7 @@ def interrupt_sweeps(entry: Entry) -> None:
     ).fetchall()
     for key, sweep, run in rows:
         merge_chunks(entry.db, key)
-        reason = StatusMessage("program-ended")
+        reason = status("program-ended")
         entry.db.execute(
             "UPDATE sweep SET state = 'interrupted', reason = ? WHERE sweep_key = ?",
             (_text(reason), key),

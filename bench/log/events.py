@@ -21,7 +21,7 @@ from bench.log.high_water_marks import lacking_words, salvage_words
 from bench.log.read_only import open_read
 from bench.log.rows import ExportedEvent, Incident, LoggedEvent
 from bench.log.schema import GEAR_EVENT
-from bench.procedure.status_message import StatusMessage
+from bench.procedure.status_message import StatusMessage, status
 from bench.protocol import LogEvent
 from bench.render.clock import jump_words
 from bench.render.names import placement_name, plain, upper_first
@@ -206,29 +206,25 @@ def _message(kind: str, name: str, data: dict[str, Any]) -> tuple[str, StatusMes
     match kind:
         case "unit":
             values = {"name": name, "before": data.get("from"), "unit": data.get("to")}
-            return name, StatusMessage("unit-switched", values)
+            return name, status("unit-switched", **values)
         case "gear-event":
-            return "gear", StatusMessage("gear-event", gear_event_values(data))
+            return "gear", status("gear-event", **gear_event_values(data))
         case "held":
             code = "travel-held" if name == "travel" else "reading-held"
-            return name, StatusMessage(
-                code, {"name": name} | _some(data, "value", "held")
-            )
+            return name, status(code, name=name, **_some(data, "value", "held"))
         case "learned":
             what = str(data.get("what", name))
             pairs = dict(data.get("values") or {}).items()
             kept = ", ".join(f"{key} {value}" for key, value in pairs)
             code = "event-learned-values" if kept else "event-learned"
-            return what, StatusMessage(code, {"what": what, "kept": kept})
+            return what, status(code, what=what, kept=kept)
         case "leaf":
             values = {"leaf": data.get("leaf_mm"), "seen": data.get("change_mm")}
-            return "indicator", StatusMessage(
-                _LEAF[data.get("outcome") == "proved"], values
-            )
+            return "indicator", status(_LEAF[data.get("outcome") == "proved"], **values)
         case "clock":
-            return "clock", StatusMessage("event-clock-set")
+            return "clock", status("event-clock-set")
     code, *names = _OF_LOG.get(kind, _OF_LOG["refused-by-log"])
-    return "log", StatusMessage(code, _some(data, *names))
+    return "log", status(code, **_some(data, *names))
 
 
 def _some(data: dict[str, Any], *names: str) -> dict[str, Any]:

@@ -36,7 +36,7 @@ from bench.log.findings import with_remarks
 from bench.log.rows import Stamp, now
 from bench.log.write_queue import Write
 from bench.log.writer import LogWriter
-from bench.procedure.status_message import StatusMessage
+from bench.procedure.status_message import StatusMessage, status
 from bench.protocol import LogImported
 from hw.patience import LOG_ASKED_FLUSH_S
 
@@ -85,7 +85,7 @@ class Importer:
             while some := [*itertools.islice(links, LINKS_AT_ONCE)]:
                 _write(log, partial(self._join, some), 100 * len(some))
             self.problems += [
-                StatusMessage("import-unknown", {"field": field, "lines": count})
+                status("import-unknown", field=field, lines=count)
                 for field, count in self._unknown.items()
             ]
             counts = msgspec.structs.replace(self._taken(), problems=[])
@@ -223,7 +223,7 @@ class Importer:
         self._bad.add(number)
         self._told += 1
         if self._told <= MOST_TOLD:
-            self.problems.append(StatusMessage(code, {"number": number, **values}))
+            self.problems.append(status(code, number=number, **values))
 
 
 def _write(log: LogWriter, write: Write, size: int) -> None:

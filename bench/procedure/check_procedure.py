@@ -49,7 +49,7 @@ from bench.procedure.passes import AcceptedPasses
 from bench.procedure.prompt import ProcedureState, Prompt, advance, ask
 from bench.procedure.reading_intake import ReadingIntake
 from bench.procedure.set_up_tests import SetUpTests
-from bench.procedure.status_message import StatusMessage
+from bench.procedure.status_message import StatusMessage, status
 from bench.procedure.trouble_watch import LivenessMonitor, TroubleWatch
 from bench.protocol import PromptChanged, RunState
 from bench.stream.sweep_detector import SweepEvent
@@ -174,7 +174,7 @@ class CheckProcedure:
         """The passes so far settle it: the last one is not asked for. A movement that
         is under way ends first."""
         self.facts.settled_at = self.steps[-1].placement
-        self.report.notify("sweep", StatusMessage("settled-early"), "good")
+        self.report.notify("sweep", status("settled-early"), "good")
         if not self.facts.moving:
             self.settle_down(now)
 
@@ -298,14 +298,14 @@ class CheckProcedure:
         self.numbers.cancel_return()  # what was taken before is meant
         if self.facts.waiting and self.ask.enter:
             self.numbers.cancel()
-            remark = StatusMessage("press-undone")
+            remark = status("press-undone")
         elif self.facts.marks_taken:
             remark = self.taking.take_back_mark()
         elif (latest := self.passes.latest()) is None:
-            return StatusMessage("nothing-to-undo")
+            return status("nothing-to-undo")
         else:
-            self.passes.take_back(latest, StatusMessage("undone-by-hand"))
-            remark = StatusMessage("pass-undone", {"placement": latest.placement})
+            self.passes.take_back(latest, status("undone-by-hand"))
+            remark = status("pass-undone", placement=latest.placement)
         self.settle_down(now)
         return remark
 

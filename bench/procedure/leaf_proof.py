@@ -10,7 +10,8 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 from bench.procedure.invalid_request import InvalidRequest
-from bench.procedure.status_message import StatusMessage
+from bench.procedure.number_taking import restless
+from bench.procedure.status_message import StatusMessage, status
 from bench.protocol import Readings
 from bench.stream.rest_detector import NotAtRest, RestDetector, Taken
 from bench.units import INCH, length_words
@@ -97,7 +98,7 @@ class LeafProof:
 
     def begin(self, *before: StatusMessage) -> None:
         self._resting, self._waiting, self.cure = None, 0.0, {}
-        self._say("asking", *before, StatusMessage("leaf-rest"), enter=True)
+        self._say("asking", *before, status("leaf-rest"), enter=True)
 
     def cured(self, settings: Settings, remark: StatusMessage) -> None:
         """The settings were put right: what holds with them is to be seen."""
@@ -107,7 +108,7 @@ class LeafProof:
     def press(self, now: float) -> None:
         self._rest_detector.press(now)
         self._waiting = now
-        self._say("asking", StatusMessage("leaf-hold-still"))
+        self._say("asking", status("leaf-hold-still"))
 
     def readings(self, message: Readings) -> None:
         self._assumed = "default_unit" in message.flags
@@ -115,16 +116,13 @@ class LeafProof:
         if isinstance(answer, Taken):
             self._took(answer.value)
         elif isinstance(answer, NotAtRest):
-            moves = {"spread": answer.spread, "allowed": answer.allowed}
-            wanders = answer.spread > answer.allowed
-            code = "number-wanders" if wanders else "number-creeps"
-            self._say("asking", StatusMessage(code, moves))
+            self._say("asking", restless("number", answer))
 
     def tick(self, now: float, indicator: Instrument | None) -> None:
         if indicator is None or indicator.state == "absent":
-            self._say("failed", StatusMessage("leaf-indicator-gone"))
+            self._say("failed", status("leaf-indicator-gone"))
         elif self._waiting and now - max(self._waiting, indicator.last or 0.0) > SILENT:
-            self._again(StatusMessage("leaf-no-reading"))
+            self._again(status("leaf-no-reading"))
         elif self._waiting and (taken := self._rest_detector.button(now)) is not None:
             self._took(taken.value)
 
@@ -137,7 +135,7 @@ class LeafProof:
 
     def _slip(self, *before: StatusMessage) -> None:
         self._waiting = 0.0
-        slip = StatusMessage("leaf-slip", {"leaf": self.leaf})
+        slip = status("leaf-slip", leaf=self.leaf)
         self._say("asking", *before, slip, enter=True)
 
     def _took(self, value: float) -> None:
@@ -168,11 +166,11 @@ class LeafProof:
         """The instrument sends no unit: a press writes the other one down."""
         resolution = self._settings.gear.indicator.resolution
         self.cure = {"default_unit": unit}
-        cure = StatusMessage("leaf-cure", {"unit": unit})
+        cure = status("leaf-cure", unit=unit)
         if resolution is not None:  # the same figure, in the other unit
             figure = resolution if unit == "in" else resolution / INCH
             self.cure["resolution"] = f"{round(figure, 7):g} {unit}"
-            cure = StatusMessage("leaf-cure-resolution", {"unit": unit})
+            cure = status("leaf-cure-resolution", unit=unit)
         self._waiting = 0.0
         self._say("seen", remark, cure, enter=True, value=change)
 
@@ -208,8 +206,7 @@ def leaf_remark(proof: Proof, change: float, leaf: float) -> StatusMessage:
         code = "leaf-decimals-more"
     if proof.outcome == "other" and change < 0:
         code = "leaf-other-out"
-    values = {"seen": abs(change), "leaf": leaf, "factor": factor, "part": 1 / factor}
-    return StatusMessage(code, values)
+    return status(code, seen=abs(change), leaf=leaf, factor=factor, part=1 / factor)
 
 
 def too_coarse(leaf: float, count: float) -> bool:

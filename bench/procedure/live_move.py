@@ -19,7 +19,7 @@ from bench.finding import Finding, Verdict
 from bench.gear import Jig
 from bench.moves.nudge import Nudge, drawn_by_tightening, tip_at
 from bench.procedure.live_number import DirectionWatch, LiveNumber
-from bench.procedure.status_message import StatusMessage
+from bench.procedure.status_message import StatusMessage, status
 from bench.protocol import LiveMoveNotice, LiveMoveRequest
 from bench.uncertainty import verdict
 
@@ -130,7 +130,7 @@ class LiveMove:
         """It stands on the sled; leaned; there; tight."""
         now = self._number.now
         if now is None:
-            self.remark = None if self._number.lost else StatusMessage("live-not-heard")
+            self.remark = None if self._number.lost else status("live-not-heard")
             return
         self.remark = self._refused_at = None
         {
@@ -148,15 +148,15 @@ class LiveMove:
         number, nudge = self._number, self._nudge
         wander = number.wander
         if wander > max(STILL, STILL_COUNTS * number.count):
-            self.remark = StatusMessage("live-not-on-sled", {"moved": wander})
+            self.remark = status("live-not-on-sled", moved=wander)
             self.phase = "stand"
             return
         number.wandered = WANDERS * wander
         if abs(now - number.rest) > self._band:
-            self._refuse(now, StatusMessage("live-still-moves"))
+            self._refuse(now, status("live-still-moves"))
             return
         if abs(nudge.target) <= self._band:
-            self.remark = StatusMessage("live-below-noise", {"move": abs(nudge.target)})
+            self.remark = status("live-below-noise", move=abs(nudge.target))
             return
         number.steady()
         self._nudge = msgspec.structs.replace(nudge, start=number.rest)
@@ -168,11 +168,11 @@ class LiveMove:
             self._before = now
             self.phase = "tighten"
         elif abs(self._nudge.moved(now)) <= self._band:
-            self._refuse(now, StatusMessage("live-not-moved"))
+            self._refuse(now, status("live-not-moved"))
 
     def _is_tight(self, now: float) -> None:
         if self._number.held is None:
-            self._refuse(now, StatusMessage("live-still-moves"))
+            self._refuse(now, status("live-still-moves"))
             return
         self.drew = self._drawn(now)
         self.phase = "end"
@@ -251,9 +251,9 @@ class LiveMove:
             target=abs(self._nudge.target * self._to_end),
             stands=self._nudge.stands,
         )
-        change, lean = msgspec.structs.replace, StatusMessage("live-lean")
+        change, lean = msgspec.structs.replace, status("live-lean")
         if self._number.lost:
-            return change(base, remarks=[StatusMessage("live-unread")])
+            return change(base, remarks=[status("live-unread")])
         if self.phase == "stand" or now is None:
             stand = self.remark or self._stand_remark()
             return change(base, phase="stand", remarks=[stand], enter=True)
@@ -266,7 +266,7 @@ class LiveMove:
         beyond = self._tip.jig.fence == "near"
         on_arm = "live-stand-arm-beyond" if beyond else "live-stand-arm-short"
         code = on_arm if self._tip.arm else "live-stand-fence"
-        return StatusMessage(code, {"distance": self._tip.distance})
+        return status(code, distance=self._tip.distance)
 
     def _moving(self, base: LiveMoveNotice, now: float) -> LiveMoveNotice:
         nudge, go = self._nudge, self.phase == "go"
@@ -281,7 +281,7 @@ class LiveMove:
         remarks = tell(now, short, past)
         if (jumped := self._number.jumped) is not None and self.phase != "end":
             size = self._sized(jumped * self._to_end)
-            remarks.append(StatusMessage("live-jumped", size))
+            remarks.append(status("live-jumped", **size))
         return msgspec.structs.replace(
             base,
             remarks=[self.remark] if self.remark is not None else remarks,
@@ -303,7 +303,6 @@ class LiveMove:
     def _go_remarks(self, now: float, short: float, past: bool) -> list[StatusMessage]:
         near = abs(self._to_end) * self._near
         at_aim = abs(short) <= near and abs(self._nudge.moved(now)) > self._band
-        move = {**self._sized(short, short), "end": self.jig.moving_end}
         told = {
             "live-past": past,
             "live-wrong-way": self._direction.wrong,
@@ -313,31 +312,31 @@ class LiveMove:
             "live-to-go": True,
         }
         code = next(code for code, so in told.items() if so)
-        remarks = [StatusMessage(code, move)]
+        remarks = [status(code, **self._sized(short, short), end=self.jig.moving_end)]
         if not (self._there or self._leave) and self._enough:
-            remarks.append(StatusMessage("live-or-enter"))
+            remarks.append(status("live-or-enter"))
         aim = self._nudge.aim_past * self._to_end
         if abs(aim) > self._band * abs(self._to_end):
             past_it = (aim > 0) == (self._nudge.target * self._to_end > 0)
             code = "live-aims-past" if past_it else "live-aims-short"
-            remarks.append(StatusMessage(code, self._sized(aim, -aim)))
+            remarks.append(status(code, **self._sized(aim, -aim)))
         return remarks
 
     def _tighten_remarks(
         self, now: float, short: float, past: bool
     ) -> list[StatusMessage]:
         drawn, band = self._drawn(now), self._band * abs(self._to_end)
-        drew = [StatusMessage("live-drawn", self._sized(drawn, drawn))]
+        drew = [status("live-drawn", **self._sized(drawn, drawn))]
         drew = drew if abs(drawn) > band else []
         if self.phase == "end":
-            return [StatusMessage("live-tight"), *drew, StatusMessage("live-verify")]
-        remarks = [StatusMessage("live-tighten"), *drew]
+            return [status("live-tight"), *drew, status("live-verify")]
+        remarks = [status("live-tighten"), *drew]
         if abs(short) > band:
             code = "live-too-far" if past else "live-short"
-            remarks.append(StatusMessage(code, self._sized(short, short)))
-        remarks.append(StatusMessage("live-enter-tight"))
+            remarks.append(status(code, **self._sized(short, short)))
+        remarks.append(status("live-enter-tight"))
         if drew and self._judged(now)[1] != "inside":
-            remarks.append(StatusMessage("live-slack-off"))
+            remarks.append(status("live-slack-off"))
         return remarks
 
     @property

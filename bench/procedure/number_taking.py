@@ -10,13 +10,19 @@ from collections.abc import Sequence
 from typing import Literal
 
 from bench.procedure.prompt import ProcedureState, Prompt
-from bench.stream.rest_detector import BOUNCE, RestDetector
+from bench.procedure.status_message import StatusMessage, status
+from bench.stream.rest_detector import BOUNCE, NotAtRest, RestDetector
 
 # phases answered by a reading that holds
 STANDING_STILL = {"lean", "tap", "mark", "spot", "width"}
 SINGLE_NUMBERS = {"spot", "width"}  # each of them is a set-up's own number
 # s after a number was taken by itself in which a press still means that number
 HASTE = 1.0
+# the codes of a number that creeps, and of one that wanders
+RESTLESS = {
+    "number": ("number-creeps", "number-wanders"),
+    "reading": ("reading-creeps", "reading-wanders"),
+}
 NEAR = 0.25  # of the way out; what is farther from the value before is asked about
 NEAR_MOST = 0.5  # mm: widths, wobble and play differ less from one place to the next
 
@@ -134,3 +140,9 @@ class NumberTaking:
         """A set-up is put up anew: there is no value to come back to."""
         self._watch.forget()
         self._facts.number_known = self.automatic = self._came_back = False
+
+
+def restless(subject: Literal["number", "reading"], answer: NotAtRest) -> StatusMessage:
+    """The message that no number is taken yet, since it wanders or creeps."""
+    code = RESTLESS[subject][answer.spread > answer.allowed]
+    return status(code, spread=answer.spread, allowed=answer.allowed)

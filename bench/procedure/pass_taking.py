@@ -11,7 +11,7 @@ from collections.abc import Callable
 from bench.procedure.journal import Reporter
 from bench.procedure.passes import AcceptedPasses
 from bench.procedure.prompt import ProcedureState, Prompt
-from bench.procedure.status_message import StatusMessage
+from bench.procedure.status_message import StatusMessage, status
 from bench.procedure.trouble_watch import LivenessMonitor
 from bench.protocol import MarkNotice
 from bench.stream.rest_detector import Taken
@@ -83,7 +83,7 @@ class PassTaking:
         passed = isinstance(what, Ended) and bool(what.sweeps)
         if passed and what.began >= self.placed_at:
             self._life.end(passed=True)
-            self._report.notify("sweep", StatusMessage("began-too-early"), "warning")
+            self._report.notify("sweep", status("began-too-early"), "warning")
 
     def _begin(self, now: float) -> None:
         self._facts.moving = True
@@ -94,7 +94,7 @@ class PassTaking:
     def _break(self, what: Broken) -> None:
         self._facts.moving = self._facts.rested = False
         self._life.end(passed=True)
-        remark = StatusMessage("pass-broken", {**what.values, "why": what.code})
+        remark = status("pass-broken", **what.values, why=what.code)
         self._passes.refuse(remark, push=what.push)
 
     def _end(self, what: Ended, ask: Callable[[], Prompt]) -> None:
@@ -102,7 +102,7 @@ class PassTaking:
         self._facts.moving = False
         self._life.end(passed=bool(what.sweeps))
         if not what.sweeps:
-            self._passes.drop(StatusMessage("too-short"))
+            self._passes.drop(status("too-short"))
         for sweep in what.sweeps:
             if ask().phase == "sweep":
                 self._passes.judge(sweep)
@@ -120,9 +120,7 @@ class PassTaking:
         place = {"placement": current.placement, "spread": taken.spread}
         self._report.event("mark", {**place, **seen})
         told = (current.placement, current.at, number, of, taken.value)
-        self._report.tell(
-            MarkNotice(*told, remarks=[StatusMessage("mark-taken", seen)])
-        )
+        self._report.tell(MarkNotice(*told, remarks=[status("mark-taken", **seen)]))
         if number == of:
             travel, reading, at = map(list, zip(*self._marked, strict=True))
             self._passes.accept(Sweep(at[0], at[-1], True, travel, reading, at))
@@ -136,5 +134,5 @@ class PassTaking:
             {"placement": self._passes.placement, "at": at, "value": value},
         )
         if not self._facts.marks_taken:
-            self._passes.drop(StatusMessage("marks-undone"))
-        return StatusMessage("mark-undone", {"at": at})
+            self._passes.drop(status("marks-undone"))
+        return status("mark-undone", at=at)

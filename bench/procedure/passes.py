@@ -15,7 +15,7 @@ from bench.checks.model import Step, Trace
 from bench.checks.shared.slips import SHARE_OF_LONGEST, not_whole
 from bench.procedure.journal import Reporter
 from bench.procedure.prompt import ProcedureState, wanted
-from bench.procedure.status_message import StatusMessage
+from bench.procedure.status_message import StatusMessage, status
 from bench.protocol import FittedPass, PassNotice
 from bench.stream.sweep_detector import Sweep
 
@@ -110,16 +110,14 @@ class AcceptedPasses:
             default=0.0,
         )
         if len(sweep.reading) < LEAST_READINGS:
-            self.refuse(
-                StatusMessage("too-few-readings", {"readings": len(sweep.reading)}),
-                push=sweep.push,
-            )
+            few = status("too-few-readings", readings=len(sweep.reading))
+            self.refuse(few, push=sweep.push)
         elif sweep.length < SHARE_OF_LONGEST * longest:
             if sweep.push:
-                lengths = {"length": sweep.length, "longest": longest}
-                self.refuse(StatusMessage("not-whole", lengths), push=True)
+                why = status("not-whole", length=sweep.length, longest=longest)
+                self.refuse(why, push=True)
             else:
-                self.drop(StatusMessage("short-return"))
+                self.drop(status("short-return"))
         elif sweep.push and (other := self._elsewhere(sweep.travel)) is not None:
             self.refuse(other, push=True)
         elif self._draw_back and not sweep.push:
@@ -137,7 +135,7 @@ class AcceptedPasses:
         here = [t for t in pushes if along or t.placement == self.placement]
         new = Trace(self.placement, travel, [])
         why = not_whole([*here, new], face=along, latest=new).get(id(new))
-        return StatusMessage("pass-elsewhere", dict(why.values)) if why else None
+        return status("pass-elsewhere", **why.values) if why else None
 
     def _drop_shorter(self, length: float) -> None:
         """A first, short pass was taken for whole until a longer one showed what whole
@@ -145,17 +143,17 @@ class AcceptedPasses:
         for trace in [t for t in self.traces if t.push]:
             reach = abs(trace.travel[-1] - trace.travel[0])
             if reach < SHARE_OF_LONGEST * length:
-                lengths = {"length": reach, "longest": length}
-                self.take_back(trace, StatusMessage("shown-not-whole", lengths))
+                why = status("shown-not-whole", length=reach, longest=length)
+                self.take_back(trace, why)
 
     def _drawn_back(self, sweep: Sweep) -> None:
         """Alone, it would say that the travel counts the other way round."""
         self._draw_back = False
-        sweep_id = self._end("refused", StatusMessage("return-of-refused"), False)
+        sweep_id = self._end("refused", status("return-of-refused"), False)
         self._say(
             sweep_id,
             "back",
-            StatusMessage("returned"),
+            status("returned"),
             push=False,
             readings=len(sweep.reading),
             length=sweep.length,
@@ -195,15 +193,14 @@ class AcceptedPasses:
         if sweep.push:
             count = {"taken": self.taken, "wanted": self.wanted}
             if self.step is None or self.step.gather == "sweep":
-                return StatusMessage("pass-kept", count)
-            number = {"value": sweep.reading[0], **count}
-            several = self.wanted > 1
-            return StatusMessage("number-kept-of" if several else "number-kept", number)
+                return status("pass-kept", **count)
+            code = "number-kept-of" if self.wanted > 1 else "number-kept"
+            return status(code, value=sweep.reading[0], **count)
         here = self.placement
         if any(trace.push and trace.placement == here for trace in self.traces):
-            return StatusMessage("returned")
+            return status("returned")
         right = self.step is not None and self.step.runs == "right"
-        return StatusMessage("returned-first-right" if right else "returned-first")
+        return status("returned-first-right" if right else "returned-first")
 
     def refuse(self, reason: StatusMessage, *, push: bool | None = None) -> None:
         """Not kept, and the person is told why. push: whether it was one, where that is
@@ -251,7 +248,7 @@ class AcceptedPasses:
         if after is None:
             self._draw_back = trace.placement == self.placement
         elif not after.push and after.placement == trace.placement:
-            self._remove(after, StatusMessage("return-of-undone"), "undone", [])
+            self._remove(after, status("return-of-undone"), "undone", [])
 
     def _remove(
         self,

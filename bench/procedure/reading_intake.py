@@ -8,9 +8,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from bench.procedure.number_taking import SINGLE_NUMBERS, STANDING_STILL
+from bench.procedure.number_taking import SINGLE_NUMBERS, STANDING_STILL, restless
 from bench.procedure.prompt import Prompt
-from bench.procedure.status_message import StatusMessage
 from bench.stream.rest_detector import NotAtRest, Taken
 from bench.stream.sweep_detector import Sweep
 
@@ -39,10 +38,7 @@ class ReadingIntake:
         if isinstance(answer, Taken):
             self._took(answer, now)
         elif isinstance(answer, NotAtRest):
-            moves = {"spread": answer.spread, "allowed": answer.allowed}
-            wanders = answer.spread > answer.allowed
-            code = "reading-wanders" if wanders else "reading-creeps"
-            run.report.notify("indicator", StatusMessage(code, moves), "warning")
+            run.report.notify("indicator", restless("reading", answer), "warning")
 
     def button(self, now: float) -> None:
         """A reading sent at the instrument's own button both asks and answers; where a

@@ -10,7 +10,7 @@ import msgspec
 from bench.checks.model import Lean, Step, Tap
 from bench.procedure.journal import Reporter
 from bench.procedure.prompt import ProcedureState, Prompt
-from bench.procedure.status_message import StatusMessage
+from bench.procedure.status_message import StatusMessage, status
 from bench.stream.rest_detector import Taken
 
 SEEN = 3  # counts that the number must change by before it says anything
@@ -49,9 +49,9 @@ class SetUpTests:
         self.taps.append(tap)
         self._report.event("tap", msgspec.to_builtins(tap))
         if off is None:
-            self._report.notify("tap", StatusMessage("tap-passed"), "good")
+            self._report.notify("tap", status("tap-passed"), "good")
             return
-        facts.remark = StatusMessage("tap-failed", {"off": abs(off)})
+        facts.remark = status("tap-failed", off=abs(off))
         self._report.notify("tap", facts.remark, "warning")
 
     def lean(self, ask: Prompt, taken: Taken, step: Step, count: float) -> None:
@@ -99,11 +99,11 @@ def proved_side(lean: Lean, step: Step, count: float) -> str | None:
 def lean_remark(lean: Lean, step: Step, seen: str | None) -> StatusMessage:
     """What a lean test showed; `seen` as `proved_side` has it."""
     if seen is None:
-        return StatusMessage("lean-no-play", {"side": step.side})
+        return status("lean-no-play", side=step.side)
     if seen == step.side:
         play = abs(lean.right - lean.left)
-        return StatusMessage("lean-proved", {"side": seen, "play": play})
-    return StatusMessage("lean-wrong-side", {"side": seen, "wanted": step.side})
+        return status("lean-proved", side=seen, play=play)
+    return status("lean-wrong-side", side=seen, wanted=step.side)
 
 
 def not_back(before: Taken, after: Taken, count: float) -> float | None:

@@ -16,7 +16,7 @@ from bench.finding import Doubt
 from bench.procedure.journal import Reporter
 from bench.procedure.passes import AcceptedPasses
 from bench.procedure.prompt import ProcedureState, Prompt
-from bench.procedure.status_message import StatusMessage
+from bench.procedure.status_message import StatusMessage, status
 
 MOST_SHOWN = 300  # different readings from which the instrument's grid is known
 LEAST = 5.0  # counts that the indicator moves by when a surface walks past it
@@ -106,12 +106,12 @@ class LivenessMonitor:
         if self._since is None:
             return None
         if self._most - self._least > AS_TRAVEL:
-            return self._once(3, StatusMessage("cables-swapped"))
+            return self._once(3, status("cables-swapped"))
         if moving or not ready:
             lasts = (
                 now - self._began > NO_END if moving else now - self._since > NO_REST
             )
-            return self._once(1, StatusMessage("sled-not-at-rest")) if lasts else None
+            return self._once(1, status("sled-not-at-rest")) if lasts else None
         # once a pass was seen, a number that moves may be the square that is seated
         # anew
         if (
@@ -119,12 +119,10 @@ class LivenessMonitor:
             and self._moved is not None
             and now - self._moved > MOVES_FOR
         ):
-            return self._once(2, StatusMessage("travel-stuck"))
+            return self._once(2, status("travel-stuck"))
         patience = SEATED_FOR if self._passed else STOOD_FOR
         return (
-            self._once(1, StatusMessage("no-travel"))
-            if now - self._since > patience
-            else None
+            self._once(1, status("no-travel")) if now - self._since > patience else None
         )
 
     def _once(self, rank: int, remark: StatusMessage) -> StatusMessage | None:
@@ -164,7 +162,7 @@ class TroubleWatch:
         fresh = [doubt for key, doubt in found.items() if key not in self._doubts]
         self._doubts = dict(found)
         return [
-            (StatusMessage("doubt", msgspec.to_builtins(doubt)), self._stood(doubt))
+            (status("doubt", **msgspec.to_builtins(doubt)), self._stood(doubt))
             for doubt in fresh
         ]
 
@@ -192,7 +190,7 @@ class TroubleWatch:
         if self._doubts.pop(("frozen", placement, None), None) is None:
             return False
         self._facts.remark = None
-        self._report.notify("doubt", StatusMessage("number-moves"), "good")
+        self._report.notify("doubt", status("number-moves"), "good")
         return True
 
     def tick(self, ask: Prompt, now: float) -> bool:
