@@ -47,13 +47,13 @@ def cut_forecast(
     options: Mapping[str, object],
     *,
     now: float,
-    jigs: Mapping[str, Jig] | None = None,
-    units: System = "mm",
+    jigs: Mapping[str, Jig],
+    units: System,
 ) -> Document:
     """Of one sled, with its sentence; without a name of the only one, or shortly of
     all. now: s since the epoch. jigs: of the settings. Raises LogError, OptionError."""
     with open_read(path) as db:
-        sleds = _sleds(db, jigs or {})
+        sleds = _sleds(db, jigs)
         if jig is None and len(sleds) > 1:
             return shop_forecast(path, now=now, jigs=jigs)
         if jig is not None and jig not in sleds:
@@ -85,16 +85,14 @@ def _forecast(
     return with_words(cut_document(_results(db, sled, now), sled, sheet), units)
 
 
-def shop_forecast(
-    path: Path, *, now: float, jigs: Mapping[str, Jig] | None = None
-) -> Document:
+def shop_forecast(path: Path, *, now: float, jigs: Mapping[str, Jig]) -> Document:
     """All sleds of the shop, shortly, with the dates of their next checks."""
     dates: dict[str, str | None] = {}
-    due = due_of_log(path, jigs=jigs or ())["due"]
+    due = due_of_log(path, jigs=jigs)["due"]
     for row in sorted(due, key=lambda row: str(row["by"])):
         dates.setdefault(row["jig"], row["by"])
     with open_read(path) as db:
-        sleds = _sleds(db, jigs or {}).values()
+        sleds = _sleds(db, jigs).values()
         return shop_document([(sled, _results(db, sled, now)) for sled in sleds], dates)
 
 

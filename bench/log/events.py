@@ -16,7 +16,7 @@ from typing import Any
 
 import msgspec
 
-from bench.log.dates import IMPORTED, corrected_time, wall_times_at_zero
+from bench.log.dates import IMPORTED, BootClocks
 from bench.log.high_water_marks import lacking_words, salvage_words
 from bench.log.read_only import open_read
 from bench.log.rows import ExportedEvent, Incident, LoggedEvent
@@ -127,10 +127,10 @@ def list_incidents(db: sqlite3.Connection, most: int = -1) -> list[Incident]:
     Dates are put right as those of findings are.
     """
     rows = db.execute(_INCIDENTS, (*_INCIDENT_KINDS, most))
-    zeros = wall_times_at_zero(db)
+    clocks = BootClocks(db)
     incidents = []
     for kind, data, wall, synced, monotonic, boot_id, *of_pass, _, _ in rows:
-        at, known = corrected_time(wall, bool(synced), monotonic, zeros.get(boot_id))
+        at, known = clocks.date(wall, synced, monotonic, boot_id)
         try:
             incidents.append(Incident(kind, json.loads(data), at, known, *of_pass))
         except ValueError:
@@ -141,7 +141,7 @@ def list_incidents(db: sqlite3.Connection, most: int = -1) -> list[Incident]:
 def list_gear_events(db: sqlite3.Connection) -> Iterator[ExportedEvent]:
     """What happened to the gear, in the order of recording; dates put right as those of
     findings are. One that cannot be read is left aside."""
-    zeros = wall_times_at_zero(db)
+    clocks = BootClocks(db)
     rows = db.execute(
         "SELECT data_json, e.wall_s, e.clock_synced, e.monotonic_ns, boot_id FROM event"
         " AS e JOIN boot USING (boot_key) WHERE kind = ? AND json_valid(data_json)"
@@ -149,7 +149,7 @@ def list_gear_events(db: sqlite3.Connection) -> Iterator[ExportedEvent]:
         (GEAR_EVENT,),
     )
     for data, wall, synced, monotonic, boot_id in rows.fetchall():
-        at, known = corrected_time(wall, bool(synced), monotonic, zeros.get(boot_id))
+        at, known = clocks.date(wall, synced, monotonic, boot_id)
         with suppress(msgspec.ValidationError):
             told = msgspec.json.decode(data, type=dict[str, str | None])
             yield ExportedEvent(

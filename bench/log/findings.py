@@ -9,7 +9,7 @@ import json
 import re
 import sqlite3
 import zlib
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from datetime import datetime, timedelta
 from typing import Any
@@ -18,7 +18,7 @@ import msgspec
 
 from bench.checks.model import Evidence
 from bench.finding import Finding, Move, Remark, Unread
-from bench.log.dates import corrected_time, in_time, wall_times_at_zero
+from bench.log.dates import BootClocks, in_time
 from bench.log.faults import contained
 from bench.log.read_only import each_row, last_number
 from bench.log.rows import LogDamaged, LogError
@@ -121,14 +121,14 @@ def _findings(
     unread: list[Unread] | None,
     wanted: list[tuple[str, str]],
 ) -> Iterator[FindingRow]:
-    dates = wall_times_at_zero(db)
+    clocks = BootClocks(db)
 
     def convert(key: int, run: str | None, *columns: Any) -> FindingRow:
         *found, later, instrument, hold, wall, synced, monotonic, boot_id = columns
         finding, _ = _sound_finding(*found)
         if run is None:
             raise LogDamaged("its check is missing from the log")
-        when, known = corrected_time(wall, bool(synced), monotonic, dates.get(boot_id))
+        when, known = clocks.date(wall, synced, monotonic, boot_id)
         finding = _put_right(finding, when - wall)
         return FindingRow(key, run, finding, later, instrument, hold, when, known)
 
@@ -269,7 +269,10 @@ def list_moves(
         )
         numbers = [key for (key,) in db.execute(query, (finding,))]
 
-    zeros = wall_times_at_zero(db)
+    clocks = BootClocks(db)
+
+    def when(event: Sequence[Any]) -> float | None:
+        return None if event[0] is None else clocks.date(*event)[0]
 
     def convert(
         move: str,
@@ -281,19 +284,7 @@ def list_moves(
     ) -> MoveRow:
         done = None if became is None else json.loads(became)
         advised = msgspec.json.decode(plan, type=Move)
-        planned, made = (_moment(zeros, *events[at : at + 4]) for at in (0, 4))
+        planned, made = when(events[:4]), when(events[4:])
         return MoveRow(move, finding, advised, done, verified, planned, made)
 
     return each_row(db, "move", numbers, _MOVE, (), convert, unread)
-
-
-def _moment(
-    zeros: Mapping[str, float],
-    wall: float | None,
-    synced: int,
-    monotonic_ns: int,
-    boot_id: str,
-) -> float | None:
-    if wall is None:
-        return None
-    return corrected_time(wall, bool(synced), monotonic_ns, zeros.get(boot_id))[0]

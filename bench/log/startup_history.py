@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 import msgspec
 
-from bench.log.dates import corrected_time, wall_times_at_zero
+from bench.log.dates import BootClocks
 from bench.log.findings import list_moves
 from bench.log.read_only import open_read
 from bench.log.rows import Stamp
@@ -30,7 +30,7 @@ def caution_acknowledgements(
     """In the order of recording. Of another boot only those whose day is known, and
     only where today is known too."""
     with open_read(path) as db:
-        zeros = wall_times_at_zero(db)
+        clocks = BootClocks(db)
         rows = db.execute(
             "SELECT check_kind, saw, boot_id, e.monotonic_ns, e.wall_s, e.clock_synced"
             " FROM event AS e JOIN check_run USING (run_key)"
@@ -46,7 +46,7 @@ def caution_acknowledgements(
         if boot == boot_id:  # whatever the wall clock said then
             at, known = now.wall_s - (now.monotonic_ns - monotonic) / 1e9, True
         else:
-            at, known = corrected_time(wall, bool(synced), monotonic, zeros.get(boot))
+            at, known = clocks.date(wall, synced, monotonic, boot)
             known = known and now.synced
         if known:
             found.append(CautionAcknowledgement(check, saw, at))

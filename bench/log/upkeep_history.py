@@ -276,10 +276,9 @@ def _climate(db: sqlite3.Connection) -> tuple[float, Climate] | None:
     none."""
     if not has_climate(db):
         return None
-    for wall, *values in db.execute(
+    row = db.execute(
         "SELECT wall_s, temperature_c, humidity_fraction FROM climate ORDER BY"
         " climate_key DESC LIMIT 1"
-    ):
-        climate = sound_climate(Climate(*values))
-        return None if climate is None else (wall / DAY_S, climate)
-    return None
+    ).fetchone()
+    climate = sound_climate(Climate(*row[1:])) if row else None
+    return None if climate is None else (row[0] / DAY_S, climate)

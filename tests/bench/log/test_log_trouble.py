@@ -72,7 +72,7 @@ def test_a_commit_that_happened_and_was_reported_as_failed_is_not_done_twice(liv
             raise sqlite3.OperationalError("the disk reports an error after the fact")
 
     monkeypatch.setattr(entries, "note_ticket", note_and_fail)
-    life.writer.chunk("s", "indicator", b"once", [1000])
+    life.writer.queue.put_block("s", "indicator", b"once", [1000])
     end = life.writer.end_sweep("s", "whole")
     assert life.writer.flush()
     assert len(life.troubles) == 2
