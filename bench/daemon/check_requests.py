@@ -42,7 +42,7 @@ async def begin(context: RequestContext, request: Begin) -> PromptChanged:
     session = service.station.controller.in_progress()
     if beat is not None:
         session.beat = MarkBeat(beat, context.now)
-    return session.run.asking(joined=joined)
+    return session.run.prompt_changed(joined=joined)
 
 
 async def _as_quick(context: RequestContext, request: Begin) -> Begin:

@@ -27,7 +27,7 @@ from bench.log.store import gear_names
 from bench.moves.verify import judge_move
 from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.early_stop import settles_early
-from bench.procedure.status_message import StatusMessage, status
+from bench.procedure.status_message import status
 from bench.protocol import (
     Begin,
     FindingNotice,
@@ -79,6 +79,7 @@ class CheckSession:
         self.finding: str | None = None
         self.over = False
         self._shared, self._air, self._end = shared, air, end
+        self.end_sweep, self.undo_sweep = shared.log.end_sweep, shared.log.undo_sweep
         self._jumps: list[Remark] = []  # of the clock, while the check went on
         self._concluding: asyncio.Task[None] | None = None
         self._looking: set[asyncio.Task[None]] = set()
@@ -110,10 +111,6 @@ class CheckSession:
         self._shared.outbox.tell(message)
         if isinstance(message, PromptChanged):
             self.conclude_if_complete()
-
-    def _known(self) -> Known:
-        run = self.run
-        return known_of(self._shared, run.gear, run.check.kind, run.options)
 
     # ---- what is written down --------------------------------------------------------
 
@@ -150,22 +147,6 @@ class CheckSession:
         self._shared.log.start_sweep(
             sweep_id, run_id, placement, hold=hold, wires=wires
         )
-
-    def end_sweep(
-        self,
-        sweep_id: str,
-        state: Any,  # a `SweepEnd`
-        *,
-        push: bool | None,
-        trace: Trace | None,
-        reason: StatusMessage | None,
-    ) -> None:
-        self._shared.log.end_sweep(
-            sweep_id, state, push=push, trace=trace, reason=reason
-        )
-
-    def undo_sweep(self, sweep_id: str, reason: StatusMessage) -> None:
-        self._shared.log.undo_sweep(sweep_id, reason)
 
     def clock_jumped(self, seconds: float) -> None:
         """Said in the finding of the check during which it happened."""
@@ -217,8 +198,10 @@ class CheckSession:
             self._concluding = None
 
     def _evidence(self) -> Evidence:
-        known = msgspec.structs.replace(self._known(), looks=self.run.extensions)
-        return msgspec.structs.replace(self.run.evidence(), known=known)
+        run = self.run
+        known = known_of(self._shared, run.gear, run.check.kind, run.options)
+        known = msgspec.structs.replace(known, looks=run.extensions)
+        return msgspec.structs.replace(run.evidence(), known=known)
 
     def _concluded(self, finding: Finding, evidence: Evidence) -> None:
         if self.over:

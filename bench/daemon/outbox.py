@@ -11,11 +11,12 @@ from __future__ import annotations
 import logging
 from collections import deque
 from collections.abc import Callable, Collection
-from typing import NamedTuple, Protocol
+from typing import NamedTuple
 
 import msgspec
 
 from bench.daemon.machine import notify
+from bench.log.writer import LogWriter
 from bench.procedure.status_message import status
 from bench.protocol import (
     UNRECORDED,
@@ -37,13 +38,6 @@ SHOW_SAVING_S = 0.3
 Send = Callable[[msgspec.Struct], None]
 
 
-class Given(Protocol):
-    @property
-    def awaited(self) -> int:
-        """Ticket of the latest act given to the log that a message may speak of."""
-        ...
-
-
 class _Held(NamedTuple):
     after: int  # the message speaks of tickets later than this, up to `upto`
     upto: int
@@ -56,7 +50,7 @@ class Outbox:
     """Holds messages in their order. While the log takes nothing they go out at once,
     and say so themselves."""
 
-    def __init__(self, tell: Send, log: Given, clock: Callable[[], float]) -> None:
+    def __init__(self, tell: Send, log: LogWriter, clock: Callable[[], float]) -> None:
         self._tell, self._log, self._clock = tell, log, clock
         self._held: deque[_Held] = deque()
         # `SavedNotice` messages that are told as soon as it is true

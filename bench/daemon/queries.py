@@ -62,7 +62,7 @@ def status(service: Service) -> StatusReply:
             msgspec.structs.replace(one, grows=ways.get(one.role, ""))
             for one in service.station.states()
         ],
-        run=run.state() if run is not None else None,
+        run=run.run_state() if run is not None else None,
         last=shared.last,
         notes=service.notes,
         told=service.notes_told,

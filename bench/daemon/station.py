@@ -70,8 +70,7 @@ class Station:
 
     @property
     def run(self) -> CheckProcedure | None:
-        session = self.controller.session
-        return session.run if session is not None else None
+        return self.controller.run
 
     @property
     def measuring(self) -> bool:

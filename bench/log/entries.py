@@ -26,7 +26,7 @@ from bench.log.entry import (
     run_key,
     stamp_columns,
 )
-from bench.log.rows import Stamp, SweepEnd
+from bench.log.rows import Stamp
 from bench.log.store import (
     all_digests,
     insert,
@@ -35,6 +35,7 @@ from bench.log.store import (
     merge_chunks,
     trace_digest,
 )
+from bench.procedure.journal import SweepEnd
 from bench.procedure.status_message import StatusMessage, status
 
 

@@ -13,8 +13,6 @@ import msgspec
 
 from bench.checks.model import Trace
 
-SweepEnd = Literal["whole", "interrupted", "refused"]
-
 
 class Stamp(msgspec.Struct, frozen=True):
     """One moment by both clocks; synced: whether the wall clock can be believed."""

@@ -15,8 +15,9 @@ from bench.finding import Finding
 from bench.log import entries
 from bench.log.committer import Committer
 from bench.log.entry import Entry
-from bench.log.rows import Commit, Stamp, SweepEnd, now
+from bench.log.rows import Commit, Stamp, now
 from bench.log.write_queue import Write
+from bench.procedure.journal import SweepEnd
 from bench.procedure.status_message import StatusMessage
 
 P = ParamSpec("P")

@@ -83,10 +83,11 @@ class CheckProcedure:
         self.check = check
         self.options = dict(options)
         self.gear = gear
-        repeat = {} if sweeps is None else {"repeat": sweeps}
         self.steps: tuple[Step, ...] = tuple(
-            msgspec.structs.replace(s, **repeat) if s.gather == "sweep" else s
-            for s in check.plan(self.options, gear)
+            msgspec.structs.replace(step, repeat=sweeps or step.repeat)
+            if step.gather == "sweep"
+            else step
+            for step in check.plan(self.options, gear)
         )
         self.cautions = tuple(check.cautions if cautions is None else cautions)
         self.facts = ProcedureState(lean_wanted=lean, tap_wanted=tap, marks=marks)
@@ -129,13 +130,12 @@ class CheckProcedure:
     def ask(self) -> Prompt:
         return ask(self.cautions, self.steps, self.facts)
 
-    def state(self) -> RunState:
+    def run_state(self) -> RunState:
         passes = list(self.passes.fitted)
         return RunState(id=self.id, passes=passes, ask=self.ask, **self._about)
 
-    def asking(self, *, joined: bool = False, ref: int | None = None) -> PromptChanged:
-        told = {"joined": joined, "ref": ref, **self._about}
-        return PromptChanged(run=self.id, ask=self.ask, **told)
+    def prompt_changed(self, *, joined: bool = False) -> PromptChanged:
+        return PromptChanged(run=self.id, ask=self.ask, joined=joined, **self._about)
 
     @property
     def complete(self) -> bool:
@@ -197,7 +197,7 @@ class CheckProcedure:
         self.taking.asked(current, now)
         if current != self._told:
             self._told = current
-            self.report.tell(self.asking())
+            self.report.tell(self.prompt_changed())
 
     # ---- presses ---------------------------------------------------------------------
 

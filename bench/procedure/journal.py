@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import Any, Protocol
+from typing import Any, Literal, Protocol
 
 import msgspec
 
 from bench.checks.model import Trace
 from bench.procedure.status_message import Severity, StatusMessage
 from bench.protocol import notice
+
+SweepEnd = Literal["whole", "interrupted", "refused"]
 
 
 class Journal(Protocol):
@@ -22,13 +24,14 @@ class Journal(Protocol):
     def end_sweep(
         self,
         sweep_id: str,
-        state: str,
+        state: SweepEnd,
+        /,
         *,
         push: bool | None,
         trace: Trace | None,
         reason: StatusMessage | None,
-    ) -> None: ...
-    def undo_sweep(self, sweep_id: str, reason: StatusMessage) -> None: ...
+    ) -> object: ...
+    def undo_sweep(self, sweep_id: str, reason: StatusMessage, /) -> object: ...
     def pass_accepted(self, trace: Trace, *, straight: bool) -> None: ...
 
 

@@ -37,34 +37,26 @@ class ReturnWatch:
     """
 
     def __init__(self) -> None:
-        self._base: float | None = None
+        self.restart(None)
+
+    def restart(self, base: float | None) -> None:
+        """The number must go away from this value before it counts as back."""
+        self.base = base  # the value taken last; None: none to come back to
         self._far = 0.0  # the farthest it was from the base
         self.left = False  # it went away, since the value was taken
-
-    def taken(self, value: float) -> None:
-        """That value was taken, mm."""
-        self._base, self._far, self.left = value, 0.0, False
-
-    def stay(self) -> None:
-        """The number must go away anew before it counts as back."""
-        self._far, self.left = 0.0, False
-
-    def forget(self) -> None:
-        """A set-up was put up anew: no value to come back to."""
-        self._base, self._far, self.left = None, 0.0, False
 
     def back(self, values: Sequence[float], away: float) -> bool:
         """Take in readings, mm; whether the latest is back near the value taken.
 
         away: mm that it must have been away by at least.
         """
-        if self._base is None:
+        if self.base is None:
             return False
         for value in values:
-            self._far = max(self._far, abs(value - self._base))
+            self._far = max(self._far, abs(value - self.base))
         self.left = self._far >= away - 1e-9
         near = min(NEAR * self._far, NEAR_MOST)
-        return self.left and bool(values) and abs(values[-1] - self._base) <= near
+        return self.left and bool(values) and abs(values[-1] - self.base) <= near
 
 
 class NumberTaking:
@@ -122,7 +114,7 @@ class NumberTaking:
 
     def taken(self, value: float) -> None:
         """A spot or width was taken: the next is told when it comes back."""
-        self._watch.taken(value)
+        self._watch.restart(value)
         self._facts.number_known = True
 
     def cancel(self) -> None:
@@ -134,11 +126,11 @@ class NumberTaking:
         """What came back by itself is not meant: nobody pressed for it."""
         if self._came_back:
             self.cancel()
-            self._watch.stay()
+            self._watch.restart(self._watch.base)
 
     def forget(self) -> None:
         """A set-up is put up anew: there is no value to come back to."""
-        self._watch.forget()
+        self._watch.restart(None)
         self._facts.number_known = self.automatic = self._came_back = False
 
 

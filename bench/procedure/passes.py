@@ -13,7 +13,7 @@ from typing import Any, Literal
 
 from bench.checks.model import Step, Trace
 from bench.checks.shared.slips import SHARE_OF_LONGEST, not_whole
-from bench.procedure.journal import Reporter
+from bench.procedure.journal import Reporter, SweepEnd
 from bench.procedure.prompt import ProcedureState, wanted
 from bench.procedure.status_message import StatusMessage, status
 from bench.protocol import FittedPass, PassNotice
@@ -93,7 +93,7 @@ class AcceptedPasses:
 
     def _end(
         self,
-        state: str,
+        state: SweepEnd,
         reason: StatusMessage | None,
         push: bool | None = None,
         trace: Trace | None = None,
