@@ -38,8 +38,8 @@ class DeviceSetup:
     """where: the serial ports that are listened to. busy: why nothing can be set up
     now. rewire: has the daemon read by other settings.
 
-    what: is set up now, by a search for its cable or by the leaf proof. said: the
-    latest notice of that.
+    what: is set up now, by a search for its cable or by the leaf proof. notice:
+    the latest of that.
     """
 
     def __init__(
@@ -53,7 +53,7 @@ class DeviceSetup:
         self._shared, self._wired = shared, wired
         self._busy, self._rewire = busy, rewire
         self.scanner = PortScanner(where, wired.devices, self._heard)
-        self.said: SetupNotice | None = None
+        self.notice: SetupNotice | None = None
         self._cables: Cables | None = None
         self._left = False  # the person does not want to be asked by itself any more
         self._wanted = 0.0  # monotonic s when the cables were last of use
@@ -138,11 +138,11 @@ class DeviceSetup:
 
     def press(self, now: float) -> bool:
         """True when it answered something that is asked here."""
-        if self.what is None or self.said is None or not self.said.enter:
+        if self.what is None or self.notice is None or not self.notice.enter:
             return False
         if self._keeps:
             return True
-        if self.said.phase == "seen":
+        if self.notice.phase == "seen":
             self._keeping = asyncio.get_running_loop().create_task(self._keep())
         elif self._proof is not None:
             self._proof.press(now)
@@ -179,7 +179,7 @@ class DeviceSetup:
         if self.scanner.on:
             if not self.scanner.looked:
                 return
-            heard = [one.said(now) for one in self.scanner.tapped.values()]
+            heard = [one.cable(now) for one in self.scanner.tapped.values()]
             heard += [wired_cable(one) for one in self._wired.with_ports()]
             by_port = sorted(heard, key=lambda one: one.port)
             cables = Cables(by_port, first=not self._wired.all)
@@ -189,7 +189,7 @@ class DeviceSetup:
 
     def greet(self, send: Send) -> None:
         """To a client that has just come."""
-        for one in (self._cables, self.said):
+        for one in (self._cables, self.notice):
             if one is not None:
                 send(one)
 
@@ -263,13 +263,13 @@ class DeviceSetup:
 
     def _say(self, phase: Phase, *remarks: StatusMessage, **more: Any) -> None:
         assert self.what is not None
-        said = SetupNotice(self.what, phase, remarks=list(remarks), **more)
-        if said != self.said:
-            self.said = said
-            self._shared.outbox.tell(said)
+        notice = SetupNotice(self.what, phase, remarks=list(remarks), **more)
+        if notice != self.notice:
+            self.notice = notice
+            self._shared.outbox.tell(notice)
 
     def _finish(self, phase: Phase, *remarks: StatusMessage, **more: Any) -> None:
         """It is over, one way or the other."""
         self._say(phase, *remarks, on=False, **more)
-        self.said = self._search = self._proof = self._wired.overheard = None
+        self.notice = self._search = self._proof = self._wired.overheard = None
         self._wanted = time.monotonic()

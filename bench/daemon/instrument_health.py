@@ -6,8 +6,9 @@ Times in monotonic s.
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any, Protocol
+from typing import Any
 
+from bench.daemon.reading_stamps import ReadingStamps
 from bench.procedure.status_message import status
 from bench.settings.settings_file import PortSettings
 from hw.formats import meaning_of
@@ -22,17 +23,6 @@ GARBLED = 5  # rejected frames in a second, and more of them than readings
 NONSENSE = 200
 UNREAD = ("garbled", "no-reading")
 SENDING = ("open", *UNREAD)
-
-
-class Stamps(Protocol):
-    """See `acquisition.ReadingStamps`."""
-
-    last: float | None
-    rate: float | None
-
-    @property
-    def interval(self) -> float | None: ...
-    def silence(self, now: float) -> float: ...
 
 
 class InstrumentHealth:
@@ -91,7 +81,7 @@ class InstrumentHealth:
 
     # ---- what does not come ----------------------------------------------------------
 
-    def tick(self, now: float, stamps: Stamps) -> bool:
+    def tick(self, now: float, stamps: ReadingStamps) -> bool:
         """True once when the instrument still sends but no reading comes any more."""
         silence, last, usual = stamps.silence(now), stamps.last, stamps.interval
         long = max(SILENT_S, 5 * (usual or 0.0))

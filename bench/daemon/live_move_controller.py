@@ -21,7 +21,7 @@ class LiveMoveController:
         self.move: LiveMove | None = None
         self.past = LiveMoveHistory()
         self._shared, self._tell = shared, shared.outbox.tell
-        self._said: LiveMoveNotice | None = None
+        self._notice: LiveMoveNotice | None = None
 
     def start(self, request: LiveMoveRequest, finding: Finding) -> None:
         """Raises InvalidRequest where it cannot be."""
@@ -40,7 +40,7 @@ class LiveMoveController:
             raise InvalidRequest(str(error)) from error
         begun = {"finding": finding.id, "jig": jig.name}
         self._shared.log.event(None, "live-begun", begun)
-        self._said = None
+        self._notice = None
         self.say()
 
     def _why_not(self, finding: Finding) -> str | None:
@@ -112,7 +112,7 @@ class LiveMoveController:
     def say(self) -> None:
         """At most once a tick, when something changed."""
         if self.move is not None:
-            said = self.move.said()
-            if said != self._said:
-                self._said = said
-                self._tell(said)
+            notice = self.move.notice()
+            if notice != self._notice:
+                self._notice = notice
+                self._tell(notice)

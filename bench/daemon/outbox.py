@@ -129,13 +129,14 @@ def unrecorded(message: msgspec.Struct) -> msgspec.Struct:
         return message
     if isinstance(message, SetupNotice) and message.what != "leaf":
         return message  # kept in the settings file, which is another matter
-    said = msgspec.structs.replace(message, recorded=False)
-    if isinstance(said, Done):
-        return msgspec.structs.replace(said, text=UNRECORDED, remarks=[])
-    if isinstance(said, PassNotice) and said.state == "kept":
-        remarks = [status("pass-measured", taken=said.taken, wanted=said.wanted)]
-        return msgspec.structs.replace(said, state="measured", remarks=remarks)
-    return said
+    replace = msgspec.structs.replace
+    if isinstance(message, Done):
+        return replace(message, recorded=False, text=UNRECORDED, remarks=[])
+    if isinstance(message, PassNotice) and message.state == "kept":
+        counts = {"taken": message.taken, "wanted": message.wanted}
+        remarks = [status("pass-measured", **counts)]
+        return replace(message, recorded=False, state="measured", remarks=remarks)
+    return replace(message, recorded=False)
 
 
 RECORDING = Recording(remarks=[status("recording")])

@@ -145,7 +145,7 @@ class PortListener:
         elif self.state == "silent" and silence < SILENT_S:
             self.state, self.remark = "reads", self._spoken()
 
-    def said(self, now: float) -> Cable:
+    def cable(self, now: float) -> Cable:
         return Cable(
             port=self.place.name,
             name=short_name(self.place.name),
@@ -278,15 +278,15 @@ CABLE_STATES = {
 
 
 def wired_cable(one: Instrument) -> Cable:
-    said, port = one.said(), one.settings.port
+    state, port = one.state_message(), one.settings.port
     return Cable(
         port,
         short_name(port),
-        CABLE_STATES.get(said.state, said.state),
-        said.words,
-        said.value,
-        said.unit,
-        None if said.age is None else age_told(said.age),
+        CABLE_STATES.get(state.state, state.state),
+        state.words,
+        state.value,
+        state.unit,
+        None if state.age is None else age_told(state.age),
         role=one.role,
     )
 

@@ -45,7 +45,7 @@ class ReadingDiagnostics:
 
     def state(self, instrument: Instrument) -> InstrumentState:
         """The instrument's state, with the flag that spoils its readings."""
-        state, flag = instrument.said(), self.spoiling.get(instrument.name, "")
+        state, flag = instrument.state_message(), self.spoiling.get(instrument.name, "")
         if not flag or state.state != "open":
             return state
         remarks = [status(SPOILS[flag], name=state.name)]
@@ -89,7 +89,7 @@ class ReadingDiagnostics:
         if now < self._outlier_due.get(name, 0.0):
             return
         self._outlier_due[name] = now + OUTLIER_NOTICE_S
-        values = {"name": name, "value": value, "held": instrument.said().held}
+        values = {"name": name, "value": value, "held": instrument.state_message().held}
         travels = instrument.role == "travel"
         code = "travel-held" if travels else "reading-held"
         self._notice(name, status(code, **values))
@@ -100,11 +100,11 @@ class ReadingDiagnostics:
         own button that gave no reading is told as such."""
         name, due = instrument.name, self._rejected_due.get(instrument.name, 0.0)
         if instrument.settings.asking == "button" and not batch.values and now >= due:
-            latest = batch.rejected[-1][1]
+            latest = batch.rejected_frames[-1][1]
             why = meaning_of(latest.status)[0] if latest.status else latest.fault
             message = status("press-without-reading", name=name, why=why)
             self._tell(notice(name, message, "warning"))
-        for at, record in batch.rejected:
+        for at, record in batch.rejected_frames:
             if now < due:
                 return
             due = self._rejected_due[name] = now + 1.0 / MOST_REJECTED

@@ -159,10 +159,10 @@ class Station:
         now = batch.when / 1e9
         run = self.run
         self.clients.tell_raw(instrument.name, batch.data)
-        if batch.rejected:
+        if batch.rejected_frames:
             self._diagnostics.tell_rejected(instrument, batch, now)
-        if batch.held:
-            self._diagnostics.tell_outlier(instrument, batch.held[-1][1], now)
+        if batch.outliers:
+            self._diagnostics.tell_outlier(instrument, batch.outliers[-1][1], now)
         if batch.values:
             self._tell_readings(instrument, batch, now)
         if instrument.role != "caliper":

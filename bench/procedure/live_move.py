@@ -216,9 +216,9 @@ class LiveMove:
         left = self.rotation * self._short(now) / self._nudge.target
         least = max(self._number.count, self._number.noise)
         seen = least * self.rotation / self._nudge.target
-        said = verdict(left, math.hypot(self.expanded, seen), self.jig.tolerance)
-        doubted = self._number.jumped is not None and said == "inside"
-        return left, "cannot-tell" if doubted else said
+        judged = verdict(left, math.hypot(self.expanded, seen), self.jig.tolerance)
+        doubted = self._number.jumped is not None and judged == "inside"
+        return left, "cannot-tell" if doubted else judged
 
     @property
     def _enough(self) -> bool:
@@ -243,7 +243,7 @@ class LiveMove:
         seen = 2.0 * max(number.count / math.sqrt(12.0), number.noise) * self._to_end
         return math.hypot(self.expanded * self._lever, seen)
 
-    def said(self) -> LiveMoveNotice:
+    def notice(self) -> LiveMoveNotice:
         now = self._number.now
         base = LiveMoveNotice(
             on=self.phase != "end",

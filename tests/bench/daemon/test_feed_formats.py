@@ -45,8 +45,8 @@ class Heard:
         self.values += batch.values
         self.stamps += batch.stamps
         self.flags |= batch.flags
-        self.held += [value for _, value in batch.held]
-        self.rejected += [record.fault or record.status or "" for _, record in batch.rejected]
+        self.held += [value for _, value in batch.outliers]
+        self.rejected += [record.fault or record.status or "" for _, record in batch.rejected_frames]
 
     def _state(self, instrument: Instrument) -> None:
         self.states.append(instrument.state)
@@ -371,7 +371,7 @@ async def test_raw_bytes_and_their_times_are_kept_whatever_the_gate_refuses(hear
         sent += line
         one.instrument._block(line, at)
     assert one.held == [8.0] and 8.0 not in one.values and len(one.values) == 59
-    assert one.instrument.said().held == 1 and one.instrument.readings == 59
+    assert one.instrument.state_message().held == 1 and one.instrument.readings == 59
     assert one.raw == sent and sum(came) == 60
     assert one.stamps == sorted(one.stamps) and len(set(one.stamps)) == 59
 

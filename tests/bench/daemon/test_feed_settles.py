@@ -20,7 +20,7 @@ def heard_of(last: list[float]) -> tuple[list[float], list[float], Instrument]:
         assert batch.first == len(values)
         assert not batch.values or batch.unit == "mm"
         values.extend(batch.values)
-        held.extend(value for _, value in batch.held)
+        held.extend(value for _, value in batch.outliers)
 
     one = Instrument(
         "indicator", "indicator", PortSettings(port="/dev/none"), heard, lambda _: None, count=0.001
@@ -49,5 +49,5 @@ def heard_of(last: list[float]) -> tuple[list[float], list[float], Instrument]:
 def test_what_waits_is_decided_when_nothing_more_comes(last, passed, refused) -> None:
     values, held, one = heard_of(last)
     assert (values, held) == (passed, refused)
-    assert one.said().held == len(refused)
+    assert one.state_message().held == len(refused)
     assert one.value == (passed[-1] if passed else 2.501)

@@ -47,7 +47,7 @@ class Sled:
         self.t, self.at = 0.0, 2.5
 
     def said(self) -> LiveMoveNotice:
-        return with_words(self.live.said(), "mm")
+        return with_words(self.live.notice(), "mm")
 
     def hear(self, *values: float) -> LiveMoveNotice:
         """One reading after the other, each in a block of its own."""
@@ -223,7 +223,7 @@ def test_what_the_screw_drew_is_aimed_past(from_pivot: float) -> None:
     assert live.phase == "end"
     assert live.drew == pytest.approx(-0.03, abs=1e-9)
     assert live.gone == pytest.approx(0.144, abs=1e-9)
-    assert live.said().verdict == "inside"
+    assert live.notice().verdict == "inside"
 
 
 @pytest.mark.parametrize(("drew", "said_inside"), [(-0.11, False), (-0.03, True), (None, False)])

@@ -66,7 +66,7 @@ class Turning:
         assert self.live.phase == "go"
 
     def said(self) -> LiveMoveNotice:
-        return with_words(self.live.said(), "mm")
+        return with_words(self.live.notice(), "mm")
 
     def turn(self, to: float, steps: int = 20) -> LiveMoveNotice:
         first = self.rotation

@@ -72,13 +72,13 @@ class Sled:
         assert self.live.phase == "go", self.said().words
 
     def said(self) -> LiveMoveNotice:
-        return with_words(self.live.said(), "mm")
+        return with_words(self.live.notice(), "mm")
 
     def hear(self, at: float) -> LiveMoveNotice:
         self.t += 0.05
         value = round((2.5 + at + next(self.noise)) / 0.001) * 0.001
         self.live.readings([self.t], [value])
-        return self.live.said()
+        return self.live.notice()
 
     def rest(self, seconds: float) -> int:
         """How many times `there`, `wrong` or Enter was said in it."""
