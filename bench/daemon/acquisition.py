@@ -189,7 +189,8 @@ class Instrument:
         self.value = batch.values[-1]
 
     def _count_frames(self, batch: Batch, good: int) -> None:
-        """Of the present second; what is not as usual is for the health to say."""
+        """Count the frames of the present second, and report them to the health where
+        they are not as usual."""
         now, rejected = batch.when / NS, batch.rejected_frames
         if now - self._since >= 1.0:
             self._since, self._good_frames, self._bad_frames = now, 0, 0

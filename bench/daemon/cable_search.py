@@ -178,8 +178,8 @@ class CableSearch:
         source: PortListener | Instrument | None,
         was: Role | None,
     ) -> dict[str, edit.Value]:
-        """In the order in which they are read. Raises SettingsError for a file that is
-        wrong."""
+        """The values for the section of the settings, in the order in which they are
+        read. Raises SettingsError for a file that is wrong."""
         values: dict[str, edit.Value] = {}
         if isinstance(source, PortListener) and source.proposal is not None:
             values = {"port": port, **source.proposal.settings}
@@ -200,7 +200,7 @@ class CableSearch:
 
 
 def _heard(here: Readable) -> StatusMessage:
-    """That nothing moves, and which cables there are numbers of."""
+    """The message that nothing moves, with the cables that send numbers."""
     ports = sorted(port for port, one in here.items() if one.last is not None)
     if not ports:
         return status("setup-nothing-heard")

@@ -71,8 +71,8 @@ class CheckController:
         return self.session
 
     def gear_for(self, begin: Begin) -> EvidenceGear:
-        """What this check uses of the user's gear. Raises InvalidRequest naming what
-        there is."""
+        """The user's gear that this check uses. Raises InvalidRequest naming what there
+        is."""
         gear = self._shared.settings.gear
         try:
             return use(gear, jig=begin.jig, saw=begin.saw, square=begin.square)
@@ -204,13 +204,15 @@ class CheckController:
         return status("given-up", check=session.run.check.kind)
 
     def _acknowledge(self, run: CheckProcedure) -> None:
-        """Where its cautions are acknowledged, they need not be asked so soon again."""
+        """Note the cautions of a check that were acknowledged, so that they are not
+        asked again today."""
         if run.facts.acknowledged:
             saw, today = gear_names(run.gear)[1], _day(time.time())
             self.cautions.acknowledge(run.check.cautions, saw, today)
 
     def remember(self, past: Sequence[CautionAcknowledgement]) -> None:
-        """What the log says was acknowledged, in its order."""
+        """Take over from the log which cautions were acknowledged, in the order of
+        recording."""
         for check, saw, at in past:
             with contextlib.suppress(UnknownCheck):
                 self.cautions.acknowledge(find(check).cautions, saw, _day(at))
@@ -242,8 +244,9 @@ def _lightened(
     before: Finding | None,
     known: Callable[[Begin], Known],
 ) -> Begin:
-    """What verifies a move needs no proof of the side again, and one set-up where the
-    result before has proved the rest. An option that is not as usual stands."""
+    """The request of a check that verifies a move: without a new proof of the side, and
+    with one set-up where the result before has proved the rest. An option that the user
+    changed from its default stands."""
     request = msgspec.structs.replace(request, lean=False, tap=False)
     lighter = check.lighter(before) if before and check.lighter else None
     usual = {option.name: option.default for option in check.options}
@@ -257,7 +260,7 @@ def _lightened(
 
 
 def _applying(request: Begin, steps: Sequence[Step]) -> Begin:
-    """Without a test that no step of the check has."""
+    """The request without a test that applies to no step of the check."""
     return msgspec.structs.replace(
         request,
         lean=request.lean and any(step.leans for step in steps),

@@ -44,7 +44,7 @@ log = logging.getLogger("sweepgauge")
 def known_of(
     shared: SharedState, gear: EvidenceGear, kind: str, options: Mapping[str, Any]
 ) -> Known:
-    """What the log tells to such a check."""
+    """The knowledge that the log has for such a check."""
     wired, path = shared.settings.indicator, shared.paths.log
     port = wired.port if wired is not None else None
     try:
@@ -107,7 +107,7 @@ class CheckSession:
         )
 
     def _tell(self, message: msgspec.Struct) -> None:
-        """To clients; when nothing is lacking any more, it is worked out."""
+        """Tell clients, and evaluate the check when nothing is lacking any more."""
         self._shared.outbox.tell(message)
         if isinstance(message, PromptChanged):
             self.conclude_if_complete()
@@ -115,7 +115,7 @@ class CheckSession:
     # ---- what is written down --------------------------------------------------------
 
     def record_begin(self) -> None:
-        """Before anybody is told of it."""
+        """Record the begin of the check; it must come before anybody is told of it."""
         run, begun, indicator = self.run, self.begun, self._shared.settings.indicator
         jig, saw = gear_names(run.gear)
         hold = begun.options.get("hold")
@@ -149,7 +149,7 @@ class CheckSession:
         )
 
     def clock_jumped(self, seconds: float) -> None:
-        """Said in the finding of the check during which it happened."""
+        """Note a jump of the clock, to be said in the finding of this check."""
         if self.run.facts.acknowledged:
             self._jumps.append(warning("clock-jumped", seconds=seconds))
 
@@ -161,7 +161,7 @@ class CheckSession:
         self._shared.log.abandon(self.run.id, "by hand")
 
     def stop(self, now: float) -> None:
-        """The daemon ends; the next life takes the check up."""
+        """Interrupt the check since the daemon ends; the next daemon takes it up."""
         self.run.interrupt(status("daemon-ended"), now)
         if self._concluding is not None:
             self._concluding.cancel()
@@ -238,7 +238,7 @@ class CheckSession:
     # ---- the look at each kept pass, while the sled is still at hand -----------------
 
     def pass_accepted(self, trace: Trace, *, straight: bool) -> None:
-        """Fit a line to a kept pass, for the screen to show which readings are set
+        """Fit a line to an accepted pass, for the screen to show which readings are set
         aside, and look for doubts in all passes so far."""
         self._look(self._look_at(trace, straight))
 

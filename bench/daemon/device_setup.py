@@ -102,7 +102,7 @@ class DeviceSetup:
         self._say_cables(now)
 
     def _let_go(self) -> None:
-        """Whoever wanted it is gone."""
+        """End the setup or the listening since no client wants it any more."""
         if self.what is not None:
             self._finish("failed")
         elif self.scanner.on:
@@ -131,7 +131,7 @@ class DeviceSetup:
         self._search.begin(now)
 
     def end(self) -> None:
-        """The person leaves it."""
+        """End the setup since the person leaves it."""
         self._left = True
         if self.what is not None:
             self._finish("failed")
@@ -151,7 +151,7 @@ class DeviceSetup:
     # ---- what is heard ---------------------------------------------------------------
 
     def _overheard(self, message: Readings) -> None:
-        """Readings of an instrument that is set up."""
+        """Called with the readings of an instrument that is set up."""
         one = self._wired.named(message.instrument)
         if self._proof is not None and message.instrument == "indicator":
             self._proof.readings(message)
@@ -165,7 +165,8 @@ class DeviceSetup:
             self._search.readings(one.place.name, times, values)
 
     def _readable(self) -> dict[str, PortListener | Instrument]:
-        """By port what can be read at this moment, wired or listened to."""
+        """The instruments, wired or listened to, that can be read at this moment, by
+        port."""
         heard: dict[str, PortListener | Instrument] = {
             one.place.name: one
             for one in self.scanner.tapped.values()
@@ -188,7 +189,7 @@ class DeviceSetup:
             self._shared.outbox.tell(cables or Cables([]))
 
     def greet(self, send: Send) -> None:
-        """To a client that has just come."""
+        """Send a client that has just come the cables and the state of the setup."""
         for one in (self._cables, self.notice):
             if one is not None:
                 send(one)
@@ -196,7 +197,7 @@ class DeviceSetup:
     # ---- what is kept ----------------------------------------------------------------
 
     async def _keep(self) -> None:
-        """Into the settings file; then the daemon reads what it says."""
+        """Write what was found into the settings file; then the daemon reads by it."""
         what, path, proof = self.what, self._shared.paths.settings, self._proof
         found = self._search.found if self._search is not None else None
         if found is None:
@@ -234,7 +235,7 @@ class DeviceSetup:
     def _not_kept(
         self, error: Exception, section: Role, values: Mapping[str, edit.Value]
     ) -> StatusMessage:
-        """Why nothing is kept, and what to do."""
+        """The message why nothing was written, and what to do about it."""
         if isinstance(error, OSError):
             why, by_hand = error.strerror or str(error), edit.as_text(section, values)
             path = str(self._shared.paths.settings)
@@ -250,7 +251,7 @@ class DeviceSetup:
     def _told(
         self, phase: Phase, remarks: Sequence[StatusMessage], more: Mapping[str, Any]
     ) -> None:
-        """By the search or the proof."""
+        """Called by the search or the proof with each step of its conversation."""
         proof = self._proof
         if proof is not None and proof.outcome is not None:
             leaf = {"leaf_mm": proof.leaf, "change_mm": more.get("value")}
@@ -269,7 +270,7 @@ class DeviceSetup:
             self._shared.outbox.tell(notice)
 
     def _finish(self, phase: Phase, *remarks: StatusMessage, **more: Any) -> None:
-        """It is over, one way or the other."""
+        """End the search or the proof, whatever came of it."""
         self._say(phase, *remarks, on=False, **more)
         self.notice = self._search = self._proof = self._wired.overheard = None
         self._wanted = time.monotonic()

@@ -47,7 +47,7 @@ def learn(context: RequestContext, request: Learn) -> Done:
 
 
 async def put_setting(context: RequestContext, request: PutUnits | PutSound) -> Done:
-    """What people see or hear: kept in the settings file, and true at once."""
+    """Write into the settings file what people see or hear, and use it at once."""
     service, paths = context.service, context.shared.paths
     if (why := service.busy()) is not None:
         raise InvalidRequest(why)
@@ -66,8 +66,8 @@ async def put_setting(context: RequestContext, request: PutUnits | PutSound) -> 
 async def put_gear(
     context: RequestContext, request: PutJig | PutSaw | PutSquare | PutLeaves
 ) -> Done:
-    """Into gear.toml beside the log, checked whole before a byte is written; then
-    read again."""
+    """Write gear into gear.toml beside the log, which is checked whole before a byte is
+    written and read again afterwards."""
     service, paths = context.service, context.shared.paths
     if service.station.run is not None:
         raise InvalidRequest(f"a check is in progress; {BY_HAND}")
@@ -84,7 +84,7 @@ async def put_gear(
 def _gear_of(
     request: PutJig | PutSaw | PutSquare | PutLeaves,
 ) -> tuple[GearKind, str | None, Texts]:
-    """Kind, name and what is written of it."""
+    """The kind and name of the gear, and the texts that are written of it."""
     match request:
         case PutJig(jig=jig):
             return "jig", jig.name, jig_texts(jig)
@@ -97,8 +97,8 @@ def _gear_of(
 
 
 async def note_event(context: RequestContext, request: NoteEvent) -> Done:
-    """What somebody says happened to a sled, its saw or its square. Raises
-    InvalidRequest for a sled that nobody knows, or a date that cannot be."""
+    """Record an event of a sled, its saw or its square that somebody tells. Raises
+    InvalidRequest for a sled that nobody knows, or an impossible date."""
     shared = context.shared
     known = [*shared.settings.gear.jigs]
     if request.jig not in known:

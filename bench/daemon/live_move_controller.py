@@ -15,7 +15,8 @@ from bench.render.finding import settle_words
 
 
 class LiveMoveController:
-    """At most one live move at a time. past: what earlier moves tell, by the log."""
+    """Runs at most one live move at a time. past: what the log tells of earlier
+    moves."""
 
     def __init__(self, shared: SharedState) -> None:
         self.move: LiveMove | None = None
@@ -73,7 +74,7 @@ class LiveMoveController:
         self.move = None
 
     def lose(self) -> None:
-        """The indicator does not read now."""
+        """Note that the indicator does not read now."""
         if self.move is not None:
             self.move.lose()
 
@@ -88,7 +89,8 @@ class LiveMoveController:
             self.move = None
 
     def _made(self, live: LiveMove) -> None:
-        """Written down before it is told: what it drew is aimed past the next time."""
+        """Record the move before it is told; the next one aims past what this one
+        drew."""
         found = live.finding
         if live.drew is not None and found.move is not None:
             self.past.drew[live.jig.name, found.move.way] = live.drew
@@ -101,7 +103,8 @@ class LiveMoveController:
         self._tell(SavedNotice("move", found.id))
 
     def back(self) -> StatusMessage:
-        """Undo while it is tightened: slackened again, it aims past what was drawn."""
+        """Undo while the screw is tightened: once it is slackened again, the move aims
+        past what was drawn."""
         if self.move is None or not self.move.back():
             raise InvalidRequest(
                 "nothing can be taken back until the screw is tightened"
@@ -110,7 +113,7 @@ class LiveMoveController:
         return status("live-slackened")
 
     def say(self) -> None:
-        """At most once a tick, when something changed."""
+        """Tell the live move where something changed, at most once a tick."""
         if self.move is not None:
             notice = self.move.notice()
             if notice != self._notice:

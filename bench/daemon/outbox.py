@@ -1,9 +1,8 @@
-"""Persisted before it is told: a message waits until the log has on the disk what it
-was given before the message. And whether the log is being written is told when it
-changes, to clients, journal and service manager.
+"""Holds each message until the log has on the disk what it was given before the
+message; and tells clients, journal and service manager when the state of recording
+changes.
 
-The outbox asks the log itself what it was given, so that nobody has to remember to say
-it.
+The outbox asks the log itself what it was given, so that no caller has to say it.
 """
 
 from __future__ import annotations
@@ -72,12 +71,12 @@ class Outbox:
         return bool(self._held) and self._clock() - self._held[0].since >= SHOW_SAVING_S
 
     def tell(self, message: msgspec.Struct) -> None:
-        """To everybody."""
+        """Tell all clients, once the disk has what the message speaks of."""
         self._hold(message, self._tell, self._after)
 
     def answers(self, to: Send) -> Send:
-        """What sends the answers to a request that comes now, to the one client that
-        `to` sends to."""
+        """The function that sends the answers to a request that comes now, to the one
+        client that `to` sends to."""
         after = self._log.awaited
         return lambda message: self._hold(message, to, after)
 
@@ -167,7 +166,7 @@ class RecordingState:
         self._tell(notice("log", refused, recorded=False))
 
     def look(self) -> None:
-        """Tell it where it has changed."""
+        """Tell the state of recording where it has changed."""
         now = self._present()
         if now == self.now:
             return
@@ -191,7 +190,7 @@ class RecordingState:
         return SAVING if self._outbox.behind or self._outbox.saving else RECORDING
 
     def greeting(self) -> list[msgspec.Struct]:
-        """What a client that has just come is told; nothing where all is well."""
+        """The messages for a client that has just come; none where all is well."""
         if self.now.state == "recording":
             return []
         if self.now.state == "saving":
@@ -199,5 +198,5 @@ class RecordingState:
         return [self.now, notice("log", self.now.remarks[0], recorded=False)]
 
     def status_line(self) -> str:
-        """For the service manager; sd_notify(3)."""
+        """The line for the service manager; sd_notify(3)."""
         return f"STATUS={text(self.now.remarks)} (log {self._where})"

@@ -81,8 +81,7 @@ class PanelLink:
         self._light()
 
     def due(self, anything: bool) -> None:
-        """Whether something should be checked again: seen while nothing else is
-        wanted."""
+        """Show that something should be checked again, while nothing else is wanted."""
         self._due = anything
         self._light()
 

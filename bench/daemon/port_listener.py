@@ -67,8 +67,7 @@ def places(environ: Mapping[str, str] = os.environ) -> list[Place]:
 
 
 def _devices() -> list[str]:
-    """What the kernel calls serial ports, without the one on which its own
-    console is."""
+    """The serial ports by the names of the kernel, without that of its own console."""
     from serial.tools.list_ports import comports
 
     try:
@@ -79,7 +78,7 @@ def _devices() -> list[str]:
 
 
 def short_name(name: str) -> str:
-    """What tells a cable from another, without the folder."""
+    """The part of a port's name that tells it from others, without the folder."""
     short = name
     for folder in FOLDERS:
         short = short.removeprefix(f"/dev/{folder}/")
@@ -101,7 +100,7 @@ COULD_NOT = {
 
 
 class _Stopped(OSError):
-    """The port is to be let go."""
+    """Raised in the thread when the port is to be let go."""
 
 
 class PortListener:
@@ -187,7 +186,7 @@ class PortListener:
                     self._read(line, proposal, first)
 
     def _read(self, line: Any, proposal: Proposal, first: bytes) -> None:
-        """Until it is not understood any more."""
+        """Read until the bytes can no longer be decoded."""
         settings, many = proposal.settings, proposal.readings >= 3
         line.baudrate = int(settings["baud"])
         line.bytesize = int(settings.get("bits", 8))
@@ -212,7 +211,7 @@ class PortListener:
         self._tell(self._become, "listening", status("cable-changed"))
 
     def _clock(self) -> float:
-        """It is looked at before each read."""
+        """The time before each read; raises _Stopped where the port is to be let go."""
         if self._stop.is_set():
             raise _Stopped
         return time.monotonic()

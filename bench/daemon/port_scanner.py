@@ -1,4 +1,4 @@
-"""The port scanner listens to every serial port that nobody holds.
+"""Listens to every serial port that nobody holds.
 
 Ports are let go when nobody looks for cables any more.
 """
@@ -17,8 +17,8 @@ AGAIN = 1.0  # s until a port that could not be opened is tried again
 
 
 class PortScanner:
-    """All ports that are listened to. `held`: devices that the daemon itself reads
-    already."""
+    """Holds all ports that are listened to. `held`: devices that the daemon itself
+    reads already."""
 
     def __init__(
         self,

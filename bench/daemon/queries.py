@@ -159,7 +159,7 @@ async def log_events(context: RequestContext, request: LogEvents) -> None:
 
 
 async def export_log(context: RequestContext, request: LogExport) -> None:
-    """No further than the client reads: a slow one only waits for itself."""
+    """Send an export as fast as the client reads: a slow client delays only itself."""
     client = context.client
     unread: list[Unread] = []
     pieces = export.exported(context.shared.paths.log, request.id, unread)

@@ -1,4 +1,4 @@
-"""What the answer to a request is made from."""
+"""The context of a request, from which its answer is made."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the daemon does when a client asks: the table of the requests' handlers."""
+"""The table of the handlers of requests, and the answers to them."""
 
 from __future__ import annotations
 
@@ -65,9 +65,9 @@ HANDLERS: dict[type[Request], Handler] = {
 
 
 async def answer_request(service: Service, client: Client, request: Request) -> None:
-    """Whatever is wrong with it is told to that client alone. A query is answered at
-    once; every other answer waits, as all that is told does, until the disk has what
-    the request changed and what was changed before it."""
+    """Answer one request; an error is told to that client alone. A query is answered at
+    once. Every other answer waits until the disk has what the request changed and what
+    was changed before it."""
     shared = service.shared
 
     def in_words(message: msgspec.Struct) -> None:

@@ -152,7 +152,7 @@ class Service:
             log.info("ended; %s", "all is saved" if saved else lost)
 
     async def _work(self) -> None:
-        """Until it is told to stop, or the tick fails."""
+        """Work until the daemon is told to stop, or the tick fails."""
         ticking, *others = map(
             self._loop.create_task,
             (
@@ -191,8 +191,8 @@ class Service:
             self.station.controller.remember(past)
 
     async def _look_through(self) -> None:
-        """Whether each result of the log can still be read: said now, and not when one
-        is wanted."""
+        """Tell which results of the log can no longer be read: now, and not when one is
+        wanted."""
         path = self.shared.paths.log
         with contextlib.suppress(LogError):
             if unread := await asyncio.to_thread(history.unread, path):
@@ -227,8 +227,8 @@ class Service:
         self._sound(self._tones.tick(now))
 
     def _in_rounds(self) -> bool:
-        """Whether the ports may be looked at now and then: never where it matters when
-        a reading came."""
+        """Whether ports may be read in polling rounds: never where the time of a
+        reading matters."""
         if self.station.measuring or self.device_setup.what is not None:
             return False
         if any(client.capturing is not None for client in self.clients.all):
@@ -262,15 +262,15 @@ class Service:
     # ---- what requests and the panel ask for -----------------------------------------
 
     async def rewire(self, settings: Settings) -> None:
-        """What was learned is in the settings file: read by it from now on, and tell
-        everybody how things stand."""
+        """Use the settings that were just written, and tell all clients how things
+        stand."""
         await self.station.rewire(settings)
         self.tell(queries.gear(settings))
         self.tell(queries.kinds(settings))
         self.tell(msgspec.structs.replace(queries.status(self), notes=[]))
 
     def new_gear(self, gear: Gear) -> None:
-        """The user added to it; the wiring stays as it is."""
+        """Use the gear that the user has added to; the wiring stays as it is."""
         shared = self.shared
         shared.settings = msgspec.structs.replace(shared.settings, gear=gear)
         self.tell(queries.gear(shared.settings))
@@ -319,7 +319,8 @@ class Service:
 
 
 def _load_arithmetic() -> None:
-    """What the first check and the first question about the log need."""
+    """Import the arithmetic that the first check and the first query of the log
+    need."""
     from bench.daemon import evaluation_worker
     from bench.log import cut_forecast
 

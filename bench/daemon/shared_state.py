@@ -1,4 +1,4 @@
-"""What the parts of the daemon share: its settings and its log, and how clients are
+"""The state that the parts of the daemon share: settings, log, and how clients are
 told."""
 
 from __future__ import annotations

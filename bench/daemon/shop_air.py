@@ -33,17 +33,18 @@ class ShopAir:
         self._wanted = asyncio.Event()
 
     def now(self) -> Climate | None:
-        """Of the last reading; None where there is none, or it is too old."""
+        """The climate of the last reading; None where there is none, or it is too
+        old."""
         if self._latest is None or time.monotonic() - self._latest[0] > STALE_S:
             return None
         return self._latest[1]
 
     def want(self) -> None:
-        """Read soon: a check begins."""
+        """Have the sensors read soon, since a check begins."""
         self._wanted.set()
 
     async def go_on(self) -> None:
-        """Until it is cancelled."""
+        """Read the sensors at intervals, until it is cancelled."""
         while True:
             self._wanted.clear()
             self._take(await asyncio.to_thread(self._read))
@@ -54,7 +55,8 @@ class ShopAir:
                 pass
 
     def _take(self, sensors: Sequence[SensorReading]) -> None:
-        """Of the first sensor of humidity, else of the first at all."""
+        """Take the reading of the first sensor of humidity, else of the first
+        sensor."""
         one = min(sensors, key=lambda one: one.humidity is None, default=None)
         if one is None:
             return

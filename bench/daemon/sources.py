@@ -24,9 +24,9 @@ from hw.reading import Decoder, PortState, Record
 
 
 class Sources:
-    """All ports of one daemon.
+    """Opens the ports of one daemon.
 
-    make_lines: of pins, in place of the kernel's, for tests.
+    make_lines: makes lines of pins, in place of the kernel's, for tests.
     """
 
     make_lines: Any = None

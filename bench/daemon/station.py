@@ -85,7 +85,7 @@ class Station:
         await self.wired.stop()
 
     async def rewire(self, settings: Settings) -> None:
-        """Use other settings."""
+        """Use other settings: what is wired differently is opened anew."""
         self.shared.settings = settings
         await self.wired.rewire(settings)
         self._diagnostics.units.clear()
@@ -141,8 +141,8 @@ class Station:
             self._lose(instrument, how)
 
     def _lose(self, instrument: Instrument, how: str) -> None:
-        """The sweep under way cannot be used; `how` is a code for what happened to the
-        instrument."""
+        """Break the sweep under way, which cannot be used; `how`: the code of what
+        happened to the instrument."""
         if instrument.role == "indicator":
             self.live.lose()
         if instrument.role in {"indicator", "travel"}:
@@ -155,7 +155,8 @@ class Station:
                 self.run.interrupt(why, now)
 
     def _hear(self, instrument: Instrument, batch: Batch) -> None:
-        """One block of readings: only what the present phase needs is woken."""
+        """Take one block of readings; only the parts that the present phase needs are
+        woken."""
         now = batch.when / 1e9
         run = self.run
         self.clients.tell_raw(instrument.name, batch.data)
@@ -214,8 +215,8 @@ class Station:
                 self.clients.tell(Points(sweep, travel, reading))
 
     def _turned(self, role: str) -> bool:
-        """Whether what the instrument shows is negated. `toward` is how the scale
-        counts along the slot; a place along a fence is taken as it is shown."""
+        """Whether the instrument's values are negated. `toward` is how the scale counts
+        along the slot; a place along a fence is taken as it is shown."""
         gear, run = self.shared.settings.gear, self.run
         if role != "travel":
             return role == "indicator" and gear.indicator.grows == "pulled-out"
@@ -255,7 +256,7 @@ class Station:
                 log.info("a movement was broken: %s", event.code)
 
     def stalled(self, now: float) -> bool:
-        """Whether a reader hangs."""
+        """Whether any port has bytes that nobody reads."""
         return any([instrument.stalled(now) for instrument in self.instruments])
 
     # ---- what is asked of the check and of the live move -----------------------------
@@ -277,7 +278,7 @@ class Station:
         return joined
 
     def press(self, now: float, *, waits: bool = True) -> bool:
-        """Enter or the pedal goes to whatever goes on."""
+        """Pass Enter or the pedal on to the live move, or else to the check."""
         if self.live.move is not None:
             self.live.press()
             return True

@@ -135,8 +135,8 @@ class MarkBeat:
         self._still = False  # the next tone is the high one
 
     def tick(self, ask: Prompt, now: float) -> StatusMessage | None:
-        """What is to be done now, told as one of BEATS; on "beat-stand-still" the mark
-        is taken."""
+        """The message of a beat that is due, told as one of BEATS; on "beat-stand-
+        still" the mark is taken."""
         if now < self._turn or ask.phase != "mark" or ask.waiting:
             return None
         still, self._still = self._still, not self._still

@@ -1,4 +1,5 @@
-"""The instruments that the daemon reads, and their life."""
+"""The instruments that the daemon reads: opened by the settings, and opened anew when
+those change."""
 
 from __future__ import annotations
 
@@ -76,7 +77,7 @@ class WiredInstruments:
         return next((one for one in self.all if one.name == name), None)
 
     def other_role(self, role: str, port: str) -> Literal["indicator", "travel"] | None:
-        """What the port is until now, where that is not `role`."""
+        """The role that the port has until now, where that is not `role`."""
         for one in self.with_ports():
             if one.settings.port != port or one.role in (role, "caliper"):
                 continue

@@ -100,7 +100,7 @@ class Committer:
         return self.queue.awaited
 
     def look(self) -> None:
-        """To be called now and then: a write that waits for too long is trouble."""
+        """Tell trouble where a write waits for too long; to be called now and then."""
         with self._wake:
             if self.trouble is None and self.queue.wait_s < -patience.LOG_STALL_S:
                 self._tell_trouble(

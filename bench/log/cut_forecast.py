@@ -1,5 +1,5 @@
-"""What the log knows of a sled's cut, the forecasts that are made from it, and what a
-report shows beside its results.
+"""Forecasts of a sled's cut from what the log knows of it, and the parts of a report
+beside its results.
 
 Reads beside the writer. Every function blocks: call it off the event loop.
 """
@@ -50,8 +50,9 @@ def cut_forecast(
     jigs: Mapping[str, Jig],
     units: System,
 ) -> Document:
-    """Of one sled, with its sentence; without a name of the only one, or shortly of
-    all. now: s since the epoch. jigs: of the settings. Raises LogError, OptionError."""
+    """The forecast of one sled, with its sentence; without a name that of the only
+    sled, or shortly of all. now: s since the epoch. jigs: of the settings. Raises
+    LogError, OptionError."""
     with open_read(path) as db:
         sleds = _sleds(db, jigs)
         if jig is None and len(sleds) > 1:
@@ -66,7 +67,8 @@ def cut_forecast(
 def sled_forecasts(
     db: sqlite3.Connection, *, now: float, jigs: Mapping[str, Jig], units: System
 ) -> dict[str, Document]:
-    """By name: of every sled that the log knows, its usual cut."""
+    """The forecasts of every sled that the log knows, by name, each for its usual
+    cut."""
     sleds = _sleds(db, {})
     return {
         name: _forecast(db, jigs.get(name, sled), {}, now, units)
@@ -86,7 +88,8 @@ def _forecast(
 
 
 def shop_forecast(path: Path, *, now: float, jigs: Mapping[str, Jig]) -> Document:
-    """All sleds of the shop, shortly, with the dates of their next checks."""
+    """The forecast of all sleds of the shop, shortly, with the dates of their next
+    checks."""
     dates: dict[str, str | None] = {}
     due = due_of_log(path, jigs=jigs)["due"]
     for row in sorted(due, key=lambda row: str(row["by"])):
@@ -97,7 +100,8 @@ def shop_forecast(path: Path, *, now: float, jigs: Mapping[str, Jig]) -> Documen
 
 
 def _sleds(db: sqlite3.Connection, jigs: Mapping[str, Jig]) -> dict[str, Jig]:
-    """By name: those of the settings, and those of the log as it last kept them."""
+    """The sleds by name: those of the settings, and those of the log as it last kept
+    them."""
     rows = db.execute(
         "SELECT jig, max(run_key), gear_key FROM check_run WHERE jig IS NOT NULL GROUP"
         " BY jig ORDER BY jig"
@@ -107,7 +111,8 @@ def _sleds(db: sqlite3.Connection, jigs: Mapping[str, Jig]) -> dict[str, Jig]:
 
 
 def _results(db: sqlite3.Connection, sled: Jig | None, now: float) -> list[Result]:
-    """Newest first: of the sled on the saw of its latest result, and of that saw."""
+    """The results of the sled on the saw of its latest result, and of that saw; newest
+    first."""
     if sled is None:
         return []
     rows = _sound(db, OF_SLED, sled.name)
@@ -135,7 +140,7 @@ def _results(db: sqlite3.Connection, sled: Jig | None, now: float) -> list[Resul
 def _sound(
     db: sqlite3.Connection, kinds: Iterable[str], jig: str | None
 ) -> list[FindingRow]:
-    """Newest first."""
+    """The results of these checks that stand, newest first."""
     lists = [
         list_findings(db, check=kind, jig=jig, last=LATEST_FINDINGS) for kind in kinds
     ]
@@ -190,7 +195,7 @@ def report_parts(
 
 
 def _latest_gear(db: sqlite3.Connection) -> dict[str, Any]:
-    """By the name of the sled, or of the saw where a result has none."""
+    """The gear by the name of the sled, or of the saw where a result has none."""
     rows = db.execute(
         "SELECT finding_key, coalesce(jig, saw), gear_key FROM finding WHERE"
         " superseded_by IS NULL AND coalesce(jig, saw) IS NOT NULL"

@@ -25,7 +25,8 @@ class EntryRefused(Exception):
 
 
 class Entry(NamedTuple):
-    """What an entry is written with: the transaction, the opening of the log, when."""
+    """The context in which an entry is written: the transaction, the opening of the
+    log, the moment."""
 
     db: sqlite3.Connection
     boot_key: int

@@ -97,7 +97,7 @@ _INCIDENTS = f"""
 
 
 def list_events(db: sqlite3.Connection, run: str | None = None) -> list[LoggedEvent]:
-    """In the order of recording; of one check, or all."""
+    """The events of one check, or all, in the order of recording."""
     rows = db.execute(
         "SELECT kind, data_json FROM event LEFT JOIN check_run USING (run_key) WHERE"
         " coalesce(run = ?1, ?1 IS NULL) ORDER BY event_key",
@@ -107,7 +107,7 @@ def list_events(db: sqlite3.Connection, run: str | None = None) -> list[LoggedEv
 
 
 def instrument_events(db: sqlite3.Connection, since: float) -> list[Incident]:
-    """What instruments and the log did outside and inside checks, in the order of
+    """The events of instruments and log, in and outside of checks, in the order of
     recording. since: wall s."""
     rows = db.execute(
         "SELECT kind, data_json, wall_s, clock_synced FROM event WHERE wall_s >= ? AND"
@@ -119,12 +119,12 @@ def instrument_events(db: sqlite3.Connection, since: float) -> list[Incident]:
 
 
 def list_incidents(db: sqlite3.Connection, most: int = -1) -> list[Incident]:
-    """What instruments, clock and log did, and the passes that were not used: newest
-    first, at most so many.
+    """The incidents of instruments, clock and log, and the passes that were not used:
+    newest first, at most so many.
 
     An opening of the log stands before all that was recorded in it. A pass is told
-    where its reason was told, and was no mere handling of the sled.
-    Dates are put right as those of findings are.
+    where its reason was told, and was no mere handling of the sled. Dates are put right
+    as those of findings are.
     """
     rows = db.execute(_INCIDENTS, (*_INCIDENT_KINDS, most))
     clocks = BootClocks(db)
@@ -139,7 +139,7 @@ def list_incidents(db: sqlite3.Connection, most: int = -1) -> list[Incident]:
 
 
 def list_gear_events(db: sqlite3.Connection) -> Iterator[ExportedEvent]:
-    """What happened to the gear, in the order of recording; dates put right as those of
+    """The events of the gear, in the order of recording; dates put right as those of
     findings are. One that cannot be read is left aside."""
     clocks = BootClocks(db)
     rows = db.execute(
@@ -170,8 +170,8 @@ def _told(one: Incident, units: System) -> LogEvent:
 
 
 def incident_words(one: Incident, units: System = "mm") -> tuple[str, str]:
-    """What it is about, and a sentence. The event of an older or newer program may
-    hold fewer values, or its words instead of a code."""
+    """The subject of an incident, and its sentence. The event of an older or newer
+    program may hold fewer values, or its words instead of a code."""
     data = one.data
     name = str(data.get("name", "instrument"))
     match one.kind:
@@ -202,7 +202,7 @@ _OF_LOG: dict[str, tuple[str, ...]] = {
 
 
 def _message(kind: str, name: str, data: dict[str, Any]) -> tuple[str, StatusMessage]:
-    """What it is about, and the message of which its sentence is made."""
+    """The subject of an incident, and the message of which its sentence is made."""
     match kind:
         case "unit":
             values = {"name": name, "before": data.get("from"), "unit": data.get("to")}

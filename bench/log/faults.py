@@ -61,7 +61,7 @@ def contained(what: str) -> Iterator[None]:
 
 
 def why(error: Exception, path: Path) -> str:
-    """What is wrong with the disk or the file at `path`, in words for the user."""
+    """The fault of the disk or the file at `path`, in words for the user."""
     name = getattr(error, "sqlite_errorname", "") or errno.errorcode.get(
         getattr(error, "errno", 0) or 0, ""
     )

@@ -59,7 +59,7 @@ class FindingRow(msgspec.Struct, frozen=True):
 
     @property
     def stands(self) -> bool:
-        """No later look took its place, and nothing of it is in doubt."""
+        """Whether no later look took its place, and nothing of it is in doubt."""
         return self.superseded_by is None and not self.finding.doubts
 
 
@@ -94,8 +94,8 @@ def list_findings(
 def _numbers(
     db: sqlite3.Connection, wanted: Sequence[tuple[str, str]] = ()
 ) -> Sequence[int]:
-    """Of results, oldest first; only of what is wanted, where damage lets SQLite look
-    for it."""
+    """The numbers of results, oldest first; only of what is wanted, where damage lets
+    SQLite look for it."""
     numbers: Sequence[int] = range(1, last_number(db, "finding") + 1)
     with suppress(LogDamaged), contained("the list of results"):
         if wanted:
@@ -111,7 +111,7 @@ def _numbers(
 
 
 def each_finding(db: sqlite3.Connection, unread: list[Unread]) -> Iterator[FindingRow]:
-    """All of them, oldest first, one at a time: between two the log is not held."""
+    """All findings, oldest first, one at a time: between two the log is not held."""
     return _findings(db, _numbers(db), unread, [])
 
 
@@ -138,7 +138,7 @@ def _findings(
 
 
 def _put_right(finding: Finding, seconds: float) -> Finding:
-    """With its date later by so much; one that is no date stays."""
+    """The finding with its date later by so much; one that is no date stays."""
     with suppress(ValueError, OverflowError):
         if seconds:
             at = datetime.fromisoformat(finding.at) + timedelta(seconds=seconds)
@@ -148,8 +148,8 @@ def _put_right(finding: Finding, seconds: float) -> Finding:
 
 
 def find_finding(db: sqlite3.Connection, finding: str) -> tuple[Finding, Evidence]:
-    """By its id, or the beginning of one. Raises LogError if none or several begin so,
-    LogDamaged."""
+    """The finding of this id, or of the only one that begins so. Raises LogError if
+    none or several begin so, LogDamaged."""
     pattern = re.sub(r"([\\%_])", r"\\\1", finding) + "%"
     query = "SELECT finding FROM finding WHERE finding LIKE ? ESCAPE '\\' LIMIT 3"
     names = [name for (name,) in db.execute(query, (pattern,))]
@@ -259,8 +259,8 @@ def list_moves(
     finding: str | None = None,
     unread: list[Unread] | None = None,
 ) -> Iterator[MoveRow]:
-    """In the order in which they were planned; finding: only those that it advised.
-    unread: see `list_findings`."""
+    """The moves in the order in which they were planned; finding: only those that it
+    advised. unread: see `list_findings`."""
     numbers: Iterable[int] = range(1, last_number(db, "move") + 1)
     if finding is not None:
         query = (

@@ -118,7 +118,7 @@ def _highest(db: sqlite3.Connection) -> Counts:
 
 
 def _write(log: Path, told: HighWaterMarks) -> None:
-    """In place, so that it needs no room on a full disk and wears one block."""
+    """Write in place, so that it needs no room on a full disk and wears one block."""
     text = msgspec.json.encode(told)
     block = (b"%08x " % zlib.crc32(text) + text).ljust(BLOCK_BYTES - 1) + b"\n"
     assert len(block) == BLOCK_BYTES, len(block)

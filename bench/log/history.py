@@ -48,7 +48,7 @@ KNOWN_FINDINGS = 20  # older ones no longer speak for the jig as it is
 
 
 def latest(path: Path, most: int) -> list[Finding]:
-    """Newest first."""
+    """The latest findings, newest first."""
     with open_read(path) as db:
         return [row.finding for row in reversed(list_findings(db, last=most))]
 
@@ -110,8 +110,8 @@ def known(
     *,
     instrument: str | None = None,
 ) -> Known:
-    """What earlier findings say of today's: scatter between pushes, of seating, the yaw
-    play, the square's error.
+    """The knowledge that earlier findings give to a new one: scatter between pushes, of
+    seating, the yaw play, the square's error.
 
     Scatter is that of the same jig, saw, check, instrument and hold within the last 20
     findings (GUM 4.2.4, pooled standard deviation). instrument: its lasting name; that
@@ -202,7 +202,8 @@ def _measured(
 
 
 def _yaw_play(db: sqlite3.Connection, gear: EvidenceGear) -> float | None:
-    """Of the latest side-play of this sled on this saw, rad, full swing."""
+    """The yaw play by the latest side-play of this sled on this saw, rad, full
+    swing."""
     if gear.jig is None:
         return None
     jig, saw = gear_names(gear)
@@ -214,8 +215,8 @@ def _yaw_play(db: sqlite3.Connection, gear: EvidenceGear) -> float | None:
 
 
 def _sweep(db: sqlite3.Connection, gear: EvidenceGear) -> SweepHistory | None:
-    """Of this sled on this saw; None where it was moved since: then it tells of the
-    fence as it was."""
+    """The latest sweep result of this sled on this saw; None where the fence was moved
+    since: then it tells of the fence as it was."""
     if gear.jig is None:
         return None
     jig, saw = gear_names(gear)
@@ -285,9 +286,10 @@ def _changed_since(
     gear: EvidenceGear,
     events: Sequence[str] = (*SLED_AND_SAW, "square"),
 ) -> Callable[[FindingRow], bool]:
-    """Whether this sled, its saw or its square was changed after a finding, which then
-    no longer speaks; a square on whatever sled that was told. A blade that is new, or a
-    drift that was accepted, leaves all three as they were."""
+    """A function that tells whether this sled, its saw or its square was changed after
+    a finding, which then no longer speaks; for a square, on whatever sled that was
+    told. A blade that is new, or a drift that was accepted, leaves all three as they
+    were."""
     # what the charts need is read only when a check is concluded
     from bench.log.upkeep_history import day_of_row, gear_events
 

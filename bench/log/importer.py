@@ -47,7 +47,7 @@ MOST_TOLD = 200  # problems told one by one; more are counted
 
 
 class Link(NamedTuple):
-    """What joins a result, or a move, of this name to a later result."""
+    """A link from a result, or a move, of this name to a later result."""
 
     what: str  # "superseded" or "verified"
     name: str
@@ -156,8 +156,8 @@ class Importer:
                 self._tell(number, "import-left-out", why=str(error))
 
     def _entry(self, db: sqlite3.Connection, wall_s: float, synced: bool) -> Entry:
-        """With the opening that the rows of this import belong to, recorded where it is
-        first needed."""
+        """An entry of the opening that the rows of this import belong to, which is
+        recorded where it is first needed."""
         query = "SELECT boot_key FROM boot WHERE boot_id = ?"
         row = db.execute(query, (self._boot_id,)).fetchone()
         program = f"sweepgauge {__version__}"
@@ -167,7 +167,8 @@ class Importer:
         return Entry(db, key, Stamp(0, wall_s, synced))
 
     def _event(self, db: sqlite3.Connection, number: int, line: EventLine) -> None:
-        """Known is one that was said at the same moment of the same thing."""
+        """Take an event that was not said at the same moment of the same thing
+        already."""
         event, wall = line.event, line.event.wall_s or 0.0
         query = "SELECT 1 FROM event WHERE kind = ? AND wall_s = ? AND data_json = ?"
         here = db.execute(query, (event.kind, wall, as_json(event.data))).fetchone()

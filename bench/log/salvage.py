@@ -140,8 +140,8 @@ def _readable_rows(
 
 
 def _last_number(db: sqlite3.Connection, table: str) -> int | None:
-    """Of a row that is there, or that there ever was where none is deleted; None where
-    damage hides both, 0 where a log of that version has no such table."""
+    """The number of a row that is there, or that there ever was where none is deleted;
+    None where damage hides both, 0 where a log of that version has no such table."""
     query = "SELECT 1 FROM sqlite_schema WHERE name = ?"
     if db.execute(query, (table,)).fetchone() is None:
         return 0
@@ -178,8 +178,8 @@ def _is_sound(table: str, row: dict[str, Any]) -> bool:
 
 
 def _tables_of(db: sqlite3.Connection) -> list[str]:
-    """Of what was recorded, in the order in which they were made, which is that of what
-    rows belong to."""
+    """The tables of what was recorded, in the order in which they were made: parents
+    before the rows that belong to them."""
     query = (
         "SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT IN"
         " ('migration', 'description', 'sqlite_sequence') ORDER BY rowid"
@@ -213,7 +213,8 @@ def _has_tables(db: sqlite3.Connection, tables: list[str]) -> bool:
 
 
 def _copy(aside: Path, copy: Path) -> None:
-    """With its write-ahead file beside it; where only that is left, of a new log."""
+    """Copy the log with its write-ahead file beside it; where only that is left, beside
+    a new log."""
     wal = _beside(aside, "-wal")
     if wal.exists():
         shutil.copyfile(wal, _beside(copy, "-wal"))
@@ -234,7 +235,8 @@ def _count_pages(copy: Path) -> None:
 
 
 def _lay_list_of_tables(copy: Path) -> None:
-    """That of a new log, of the page size with which most of it is there already."""
+    """Put in the list of tables of a new log, of the page size with which most of it is
+    there already."""
     with copy.open("r+b") as file:
         lists = map(_list_of_tables, _PAGE_SIZES)
         for at, page in max(lists, key=partial(_agreeing, file)).items():
@@ -246,7 +248,7 @@ def _lay_list_of_tables(copy: Path) -> None:
 def _new_log(
     page_bytes: int, changes: Sequence[Change] = CHANGES
 ) -> sqlite3.Connection:
-    """In memory; of the first version without changes."""
+    """A log in memory; of the first version without changes."""
     db = sqlite3.connect(":memory:", isolation_level=None)
     db.execute(f"PRAGMA page_size = {page_bytes}")
     migrate(db, changes)
@@ -254,8 +256,8 @@ def _new_log(
 
 
 def _list_of_tables(size: int) -> dict[int, bytes]:
-    """By place in the file the pages of a log of the first version that are no root of
-    a table or an index: they hold the list of tables. All logs have it there, with the
+    """The pages of a log of the first version that are no root of a table or an index,
+    by place in the file: they hold the list of tables. All logs have it there, with the
     same roots, as nothing ever drops a table; later tables are lost with a list that is
     damaged."""
     with closing(_new_log(size, ())) as db:

@@ -17,7 +17,8 @@ RUNS = 100  # checks that are looked at, from the latest back; more than a day's
 
 
 class CautionAcknowledgement(NamedTuple):
-    """All cautions of a check of this kind held at this time, wall s."""
+    """The time, wall s, at which all cautions of a check of this kind were
+    acknowledged."""
 
     check: str
     saw: str | None
@@ -27,8 +28,8 @@ class CautionAcknowledgement(NamedTuple):
 def caution_acknowledgements(
     path: Path, boot_id: str, now: Stamp
 ) -> list[CautionAcknowledgement]:
-    """In the order of recording. Of another boot only those whose day is known, and
-    only where today is known too."""
+    """The acknowledgements in the order of recording. Of another boot only those whose
+    day is known, and only where today is known too."""
     with open_read(path) as db:
         clocks = BootClocks(db)
         rows = db.execute(

@@ -35,7 +35,8 @@ Column = str | int | float | bytes | None
 
 
 def merge_chunks(db: sqlite3.Connection, sweep_key: int) -> None:
-    """What came in pieces becomes one packed row per instrument; nothing is dropped."""
+    """Merge the chunks of a sweep into one packed row per instrument; nothing is
+    dropped."""
     pieces = db.execute(_CHUNKS, (sweep_key,)).fetchall()
     for instrument, blocks in itertools.groupby(pieces, key=lambda piece: piece[0]):
         whole, times = bytearray(), []
@@ -103,7 +104,7 @@ def keep_trace(db: sqlite3.Connection, trace: Trace) -> int:
 
 
 def gear_names(gear: EvidenceGear) -> tuple[str | None, str | None]:
-    """Of the sled and of the saw."""
+    """The names of the sled and of the saw."""
     return gear.jig.name if gear.jig else None, gear.saw.name if gear.saw else None
 
 

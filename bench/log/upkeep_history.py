@@ -149,7 +149,7 @@ def _moves(
     placed: Sequence[tuple[FindingRow, float]],
     unread: list[Unread],
 ) -> Iterator[FenceMove]:
-    """Those that were made, each on the day of its result."""
+    """The moves that were made, each on the day of its result."""
     days = {row.finding.id: (row, day) for row, day in placed}
     for move in list_moves(db, unread=unread):
         if move.made is not None and move.finding in days:
@@ -228,7 +228,7 @@ def _astray(days: Sequence[float], now: float) -> list[int]:
 
 
 def day_of_row(row: FindingRow) -> float:
-    """As the finding says; else as it was recorded. Not a number where neither can
+    """The day by the finding; else that of recording. Not a number where neither can
     be."""
     try:
         return day_of(row.finding.at)
@@ -237,7 +237,7 @@ def day_of_row(row: FindingRow) -> float:
 
 
 def _squares(db: sqlite3.Connection) -> dict[str, str | None]:
-    """By run: the name of the square."""
+    """The name of the square by run."""
     return dict(
         db.execute(
             "SELECT run, json_extract(gear_json, '$.square.name') FROM check_run JOIN"
@@ -258,7 +258,8 @@ def _jigs(db: sqlite3.Connection) -> list[str]:
 
 
 def gear_events(db: sqlite3.Connection) -> Iterable[GearEvent]:
-    """In the order of time; one that cannot be read costs only itself."""
+    """The events of the gear in the order of time; one that cannot be read costs only
+    itself."""
     found = []
     for event in list_gear_events(db):
         told = {key: text or "" for key, text in event.data.items()}

@@ -1,6 +1,5 @@
-"""Which cautions of a check are asked now: those that were not acknowledged today, and
-those whose matter has changed since. Pure.
-"""
+"""The cautions of a check that are asked now: those that were not acknowledged today,
+and those whose subject has changed since. Pure."""
 
 from __future__ import annotations
 
@@ -12,7 +11,7 @@ CHANGING = ("blade", "power")  # what a check may want otherwise than the one be
 
 
 class AcknowledgedCautions:
-    """Of all saws. A saw is named, or None where none is."""
+    """Remembers the acknowledgements by saw. A saw is given by its name, or None."""
 
     def __init__(self) -> None:
         # by saw and name: the day on which it was acknowledged
@@ -23,7 +22,7 @@ class AcknowledgedCautions:
     def due(
         self, cautions: Sequence[Caution], saw: str | None, day: str
     ) -> tuple[Caution, ...]:
-        """Those to be asked, in their order. day: today, as any text."""
+        """The cautions to be asked, in their order. day: today, as any text."""
         return tuple(c for c in cautions if self._is_due(c, cautions, saw, day))
 
     def _is_due(
@@ -38,8 +37,8 @@ class AcknowledgedCautions:
     def acknowledge(
         self, cautions: Sequence[Caution], saw: str | None, day: str
     ) -> None:
-        """All cautions of a check hold now: asked and acknowledged, or known from
-        before."""
+        """Note that all cautions of a check hold now: asked and acknowledged, or known
+        from before."""
         for caution in cautions:
             self._days[saw, caution.name] = day
         for about in CHANGING:

@@ -154,7 +154,8 @@ class CheckProcedure:
         )
 
     def extend(self, sweeps: int, now: float) -> None:
-        """So many pushes more in every set-up; the later look is a stricter one."""
+        """Ask for so many pushes more in every set-up; the later look is a stricter
+        one."""
         self.extended(sweeps)
         self._presses_waiting = (
             0  # what was pressed before the answer was not meant for this
@@ -171,8 +172,8 @@ class CheckProcedure:
         return may_stop_early(self.check, self.steps, self.facts)
 
     def stop_early(self, now: float) -> None:
-        """The passes so far settle it: the last one is not asked for. A movement that
-        is under way ends first."""
+        """Do not ask for the last pass, since those so far settle the verdict. A
+        movement that is under way ends first."""
         self.facts.settled_at = self.steps[-1].placement
         self.report.notify("sweep", status("settled-early"), "good")
         if not self.facts.moving:
@@ -235,7 +236,7 @@ class CheckProcedure:
             self.numbers.press(now)
 
     def place(self, current: Prompt, now: float) -> None:
-        """The set-up that is asked for stands."""
+        """Note that the set-up that is asked for stands."""
         self.facts.placed, self.facts.rested = True, False
         self.tests.restart()
         self.taking.placed_at = now
@@ -257,8 +258,8 @@ class CheckProcedure:
         self._intake.readings(times, values, self.taking.placed_at, now)
 
     def doubts(self, found: Mapping[Any, Doubt], now: float) -> None:
-        """What the passes so far show against themselves, said once each; a pass that
-        stood still is taken again."""
+        """Tell once each what the passes so far show against themselves; a pass in
+        which the number stood still is taken again."""
         for remark, stood in self.troubles.new_doubts(found):
             if stood is not None:
                 self.refuse_kept(stood, remark, now)
@@ -266,7 +267,8 @@ class CheckProcedure:
             self.settle_down(now)
 
     def rest(self, now: float) -> None:
-        """Ready is said once the sled was seen at rest: before that no push begins."""
+        """Take in whether the sled rests: READY is told only after that, and no push
+        begins before."""
         if self.taking.rest(self.ask, now):
             self.settle_down(now)
 
@@ -283,7 +285,7 @@ class CheckProcedure:
             self.settle_down(now)
 
     def interrupt(self, remark: StatusMessage, now: float) -> None:
-        """The cable is out or the daemon ends: the pass is stored as interrupted."""
+        """Store the pass as interrupted, since a cable is out or the daemon ends."""
         self.facts.marks_taken = 0
         self.passes.interrupt(remark)
         self.numbers.cancel()
@@ -310,8 +312,8 @@ class CheckProcedure:
         return remark
 
     def refuse_kept(self, trace: Trace, remark: StatusMessage, now: float) -> None:
-        """The arithmetic has looked at a kept pass and cannot use it (the stand was
-        bumped, zero pressed)."""
+        """Take back an accepted pass that the arithmetic cannot use, since the stand
+        was bumped or zero pressed."""
         self.passes.take_back(trace, remark, state="refused")
         self.facts.remark = remark
         advance(self.steps, self.facts)

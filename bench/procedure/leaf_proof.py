@@ -199,7 +199,7 @@ def judge_leaf(change: float, leaf: float, count: float) -> Proof:
 
 
 def leaf_remark(proof: Proof, change: float, leaf: float) -> StatusMessage:
-    """What the proof showed, for the person."""
+    """The message of what the proof showed."""
     factor = proof.factor
     code = REMARKS[proof.outcome]
     if proof.outcome == "decimals" and factor > 1:

@@ -87,11 +87,12 @@ class LiveMove:
             self.remark = self._refused_at = None
 
     def lose(self) -> None:
-        """The indicator does not read, or shows what is no reading of the moment."""
+        """Note that the indicator does not read, or shows what is no reading of the
+        moment."""
         self._number.lose()
 
     def _look(self, now: float) -> None:
-        """Whether it goes the wrong way."""
+        """Watch whether the move goes the wrong way."""
         nudge, number = self._nudge, self._number
         away = min(abs(nudge.to_go(now)), abs(nudge.to_go(number.middle)))
         held = None if number.held is None else abs(nudge.to_go(number.held))
@@ -121,13 +122,15 @@ class LiveMove:
 
     @property
     def _leave(self) -> bool:
-        """Nothing is to be moved: the screw alone will draw it all the way."""
+        """Whether nothing is to be moved, since the screw alone will draw the fence all
+        the way."""
         return abs(self._nudge.target + self._nudge.aim_past) <= self._band
 
     # ---- what is pressed -------------------------------------------------------------
 
     def press(self) -> None:
-        """It stands on the sled; leaned; there; tight."""
+        """Take in a press, which says by the phase: it stands on the sled; leaned;
+        there; tight."""
         now = self._number.now
         if now is None:
             self.remark = None if self._number.lost else status("live-not-heard")
@@ -181,8 +184,8 @@ class LiveMove:
         self.remark, self._refused_at = why, now
 
     def back(self) -> bool:
-        """Slackened again: what tightening has drawn so far is aimed past. False where
-        nothing was tightened."""
+        """Take in that the screw was slackened again: the move aims past what
+        tightening has drawn so far. False where nothing was tightened."""
         now = self._number.now
         if self.phase != "tighten" or now is None:
             return False

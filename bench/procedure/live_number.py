@@ -69,14 +69,14 @@ class LiveNumber:
         return self._high - self._low
 
     def steady(self) -> None:
-        """What came before does not count: setting the indicator up moves the number
+        """Count jumps and wandering from now: setting the indicator up moves the number
         too."""
         self._low = self._high = self.middle
         self.jumped = None
 
     def lose(self) -> None:
-        """The instrument does not read; where the number comes back it is compared with
-        where it was."""
+        """Note that the instrument does not read; where the number comes back it is
+        compared with where it was."""
         if self._values and not self.lost:
             self._before_gap = self.rest
         self.lost, self.held = bool(self._values), None
@@ -132,9 +132,9 @@ class LiveNumber:
 
 
 class DirectionWatch:
-    """Whether a live move goes further from the aim than it was; mm.
+    """Tells whether a live move goes further from the aim than it was; mm.
 
-    A move away from it by more than the noise is wrong until most is taken back.
+    A move away from the aim by more than the noise is wrong until most is taken back.
     """
 
     def __init__(self) -> None:

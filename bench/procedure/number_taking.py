@@ -28,8 +28,8 @@ NEAR_MOST = 0.5  # mm: widths, wobble and play differ less from one place to the
 
 
 class ReturnWatch:
-    """Of one number after the other: whether it left the value that was taken last, and
-    came back near it, so that the next spot or width is at hand.
+    """Watches whether the number left the value that was taken last, and came back near
+    it, so that the next spot or width is at hand.
 
     Rest alone does not tell: a lifted plunger, an opened caliper and a sled that was
     let go hold still as well. They rest where the number is farthest from the value
@@ -73,7 +73,7 @@ class NumberTaking:
         self._taken_by_itself: float | None = None  # when the last number was so
 
     def means_the_last(self, current: Prompt, now: float) -> bool:
-        """Whether a press means a number that was just taken by itself, or that was
+        """Whether a press is for a number that was just taken by itself, or that was
         pressed for within BOUNCE."""
         taken = self._taken_by_itself
         hasty = taken is not None and now - taken < HASTE and not self._watch.left
@@ -85,7 +85,7 @@ class NumberTaking:
         return now - before < BOUNCE
 
     def press(self, now: float) -> None:
-        """The number at hand is wanted."""
+        """Wait for the number at hand."""
         self._facts.waiting = True
         self.automatic = self._came_back = False
         self.detector.press(now)
@@ -108,28 +108,29 @@ class NumberTaking:
         return "back" if back and not self._facts.waiting else None
 
     def end(self, now: float) -> None:
-        """The number that was waited for is there."""
+        """Note that the number that was waited for is there."""
         self._taken_by_itself = now if self.automatic else None
         self._facts.waiting = self.automatic = self._came_back = False
 
     def taken(self, value: float) -> None:
-        """A spot or width was taken: the next is told when it comes back."""
+        """Note that a spot or width was taken: the next is told when it comes back."""
         self._watch.restart(value)
         self._facts.number_known = True
 
     def cancel(self) -> None:
-        """No number is waited for any more."""
+        """Stop waiting for a number."""
         self.detector.cancel()
         self._facts.waiting = self.automatic = self._came_back = False
 
     def cancel_return(self) -> None:
-        """What came back by itself is not meant: nobody pressed for it."""
+        """Stop waiting for a number that came back by itself, since nobody pressed for
+        it."""
         if self._came_back:
             self.cancel()
             self._watch.restart(self._watch.base)
 
     def forget(self) -> None:
-        """A set-up is put up anew: there is no value to come back to."""
+        """Note that a set-up is put up anew: there is no value to come back to."""
         self._watch.restart(None)
         self._facts.number_known = self.automatic = self._came_back = False
 

@@ -1,5 +1,5 @@
-"""What makes a pass while one is asked for: a movement of the sled, or of the indicator
-along a fence, or marks that are taken one after the other.
+"""Decides which movements are passes while one is asked for: a movement of the sled, or
+of the indicator along a fence, or marks that are taken one after the other.
 
 Holds no port and no socket. Times in monotonic s.
 """
@@ -22,8 +22,8 @@ SETTLE = 0.15
 
 
 class PassTaking:
-    """Which movement counts: one that began after READY was told. The last mark of a
-    pass makes it whole.
+    """Takes movements as passes where they began after READY was told, and marks one by
+    one; the last mark of a pass makes it whole.
 
     at_rest: whether both instruments show rest.
     """
@@ -45,7 +45,8 @@ class PassTaking:
         self._marked: list[tuple[float, float, float]] = []
 
     def asked(self, prompt: Prompt, now: float) -> None:
-        """What is asked now; READY counts from when a set-up is told so first."""
+        """Take in the present prompt; READY counts from when a set-up is told so
+        first."""
         before, self._asked = self._asked, prompt
         same = before is not None and before.placement == prompt.placement
         if not prompt.ready:
@@ -63,7 +64,8 @@ class PassTaking:
         return facts.rested
 
     def event(self, what: SweepEvent, ask: Callable[[], Prompt], now: float) -> bool:
-        """Whether the facts have changed. ask: the prompt as of the facts."""
+        """Take in an event of the sweep detector; True where the facts have changed.
+        ask: the prompt as of the facts."""
         if ask().phase != "sweep":
             return False
         if self._ready_since is None or what.began < self._ready_since:

@@ -1,4 +1,4 @@
-"""The passes of the check in progress: the one being recorded, those kept, those
+"""The passes of the check in progress: the one being recorded, those accepted, those
 refused or taken back.
 
 Holds no port and no socket.
@@ -24,7 +24,8 @@ PassState = Literal["running", "kept", "refused", "undone", "back"]
 
 
 class AcceptedPasses:
-    """Counts what is kept in `facts`, writes it down in the journal, and tells it."""
+    """Counts the accepted passes in `facts`, writes them down in the journal, and tells
+    them."""
 
     def __init__(
         self,
@@ -98,13 +99,14 @@ class AcceptedPasses:
         push: bool | None = None,
         trace: Trace | None = None,
     ) -> str:
-        """Of the sweep being recorded, begun now where none is; its name."""
+        """End the sweep being recorded, begun now where there is none; returns its
+        name."""
         sweep_id, self.sweep_id = self.begin(), None
         self._journal.end_sweep(sweep_id, state, push=push, trace=trace, reason=reason)
         return sweep_id
 
     def judge(self, sweep: Sweep) -> None:
-        """A movement came to its end: keep it, or say why not."""
+        """Accept a movement that came to its end as a pass, or tell why it is none."""
         longest = max(
             (abs(t.travel[-1] - t.travel[0]) for t in self.traces if t.push),
             default=0.0,
@@ -147,7 +149,8 @@ class AcceptedPasses:
                 self.take_back(trace, why)
 
     def _drawn_back(self, sweep: Sweep) -> None:
-        """Alone, it would say that the travel counts the other way round."""
+        """Take in the return of a refused push. Alone, it would say that the travel
+        counts the other way round."""
         self._draw_back = False
         sweep_id = self._end("refused", status("return-of-refused"), False)
         self._say(
@@ -203,20 +206,20 @@ class AcceptedPasses:
         return status("returned-first-right" if right else "returned-first")
 
     def refuse(self, reason: StatusMessage, *, push: bool | None = None) -> None:
-        """Not kept, and the person is told why. push: whether it was one, where that is
-        known."""
+        """Refuse the pass, and tell the person why. push: whether it was one, where
+        that is known."""
         self._draw_back = self._draw_back or bool(push)
         self._say(self._end("refused", reason), "refused", reason)
         self._facts.remark = reason
 
     def drop(self, reason: StatusMessage) -> None:
-        """Handling of the sled, not a sweep: kept in the log as refused, not worth a
-        word."""
+        """Store a movement as refused without telling it: it was handling of the sled,
+        no pass."""
         if self.sweep_id is not None:
             self._end("refused", reason)
 
     def interrupt(self, reason: StatusMessage) -> None:
-        """What was being recorded is stored as interrupted."""
+        """Store the sweep being recorded as interrupted."""
         if self.sweep_id is not None:
             self._facts.moving = False
             self._say(self._end("interrupted", reason), "refused", reason)
@@ -239,8 +242,8 @@ class AcceptedPasses:
         reason: StatusMessage,
         state: Literal["undone", "refused"] = "undone",
     ) -> None:
-        """A push takes its draw back with it, where that was made already: it closes
-        nothing any more."""
+        """Take a pass back. A push takes its return with it, where that was made
+        already: it closes nothing any more."""
         after = next(iter(self.traces[self.traces.index(trace) + 1 :]), None)
         self._remove(trace, reason, state, [reason])
         if not trace.push:
@@ -279,7 +282,7 @@ class AcceptedPasses:
         ]
 
     def resume(self, traces: list[Trace]) -> None:
-        """Take up what the log kept, and count it."""
+        """Take up and count the passes that the log kept."""
         self.traces = list(traces)
         accepted = self._facts.accepted = [0] * len(self._steps)
         for trace in traces:

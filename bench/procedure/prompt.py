@@ -1,4 +1,5 @@
-"""What the check in progress asks of the person next, worked out from its state; pure.
+"""The prompt of the check in progress: what it asks of the person next, worked out from
+its state. Pure.
 
 `ask(cautions, steps, facts)` is the one source of guidance: command line, screen and
 the operator of the virtual saw all read the same `Prompt`. Its sentences are made in

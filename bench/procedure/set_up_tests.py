@@ -22,7 +22,8 @@ OF_SPREAD = 1.0 / 3.0
 
 
 class SetUpTests:
-    """Their readings in the order they come; `facts` says which is passed."""
+    """Takes the readings of the tests in the order they come; `facts` says which test
+    is passed."""
 
     def __init__(self, facts: ProcedureState, report: Reporter) -> None:
         self.leans: list[Lean] = []
@@ -32,7 +33,7 @@ class SetUpTests:
         self._before_tap: Taken | None = None
 
     def restart(self) -> None:
-        """A set-up was put up anew: what was proved before was proved of another."""
+        """Forget what was proved, since the set-up was put up anew."""
         facts = self._facts
         facts.leaned = [step for step in facts.leaned if step != facts.step]
         facts.tapped = facts.tap_rest = False
@@ -97,7 +98,7 @@ def proved_side(lean: Lean, step: Step, count: float) -> str | None:
 
 
 def lean_remark(lean: Lean, step: Step, seen: str | None) -> StatusMessage:
-    """What a lean test showed; `seen` as `proved_side` has it."""
+    """The message of what a lean test showed; `seen` as `proved_side` has it."""
     if seen is None:
         return status("lean-no-play", side=step.side)
     if seen == step.side:

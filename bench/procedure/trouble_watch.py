@@ -1,4 +1,4 @@
-"""The trouble watch: what readings and passes show against themselves, told once.
+"""Tells once each what readings and passes show against themselves.
 
 Holds no port and no socket.
 """
@@ -31,8 +31,9 @@ AS_TRAVEL = 30.0  # mm: more than a plunger is pushed by hand, less than any pas
 
 
 class LivenessMonitor:
-    """Of one run: which numbers the instrument showed, by how much they moved since the
-    set-up stands, and, while a pass is waited for, whether the travel moves as well."""
+    """Watches, for one check, which numbers the instrument showed, how far they moved
+    since the set-up stands, and, while a pass is waited for, whether the travel moves
+    as well."""
 
     def __init__(self) -> None:
         self.alive: list[str] = []
@@ -42,8 +43,8 @@ class LivenessMonitor:
         self.wait()
 
     def anew(self, placement: str | None = None) -> None:
-        """A set-up was put up anew, or (None) a spot was taken: what moved before
-        proves nothing of what comes."""
+        """Forget what moved before, which proves nothing of what comes: a set-up was
+        put up anew, or (None) a spot was taken."""
         self._begun = False
         self.alive = [name for name in self.alive if name != placement]
         self.wait()
@@ -79,7 +80,7 @@ class LivenessMonitor:
     def waits(
         self, values: Sequence[float], now: float, count: float, *, moving: bool
     ) -> None:
-        """What the indicator showed meanwhile."""
+        """Take in what the indicator showed while a pass is waited for."""
         least, most = min(values), max(values)
         if self._since is None:
             self._since, self._least, self._most = now, least, most
@@ -90,19 +91,19 @@ class LivenessMonitor:
             self._moved = now
 
     def begin(self, now: float) -> None:
-        """The travel moves."""
+        """Note that the travel moves."""
         self._began = now
 
     def end(self, *, passed: bool) -> None:
-        """It stands again; passed: that was a pass, and not handling or a scale that
-        wanders."""
+        """Note that the travel stands again; passed: that was a pass, and not handling
+        or a scale that wanders."""
         self._moved = None
         if passed:
             self.wait(passed=True)
 
     def trouble(self, now: float, *, ready: bool, moving: bool) -> StatusMessage | None:
-        """What is wrong with the travel, as far as can be seen; None where it was told
-        or nothing is wrong."""
+        """The message of what is wrong with the travel, as far as can be seen; None
+        where it was told or nothing is wrong."""
         if self._since is None:
             return None
         if self._most - self._least > AS_TRAVEL:
@@ -133,7 +134,8 @@ class LivenessMonitor:
 
 
 class TroubleWatch:
-    """What is told stays beside the prompt until the next pass begins.
+    """Tells troubles and doubts; each stays beside the prompt until the next pass
+    begins.
 
     Each method that may change the prompt says whether it did.
     """
@@ -157,8 +159,9 @@ class TroubleWatch:
     def new_doubts(
         self, found: Mapping[Any, Doubt]
     ) -> list[tuple[StatusMessage, Trace | None]]:
-        """What is said of those that were not there before, each with the pass in which
-        the number stood still, where it is that; `found` are all there are now."""
+        """The messages of doubts that were not there before, each with the pass in
+        which the number stood still, where it is that doubt; `found` are all there are
+        now."""
         fresh = [doubt for key, doubt in found.items() if key not in self._doubts]
         self._doubts = dict(found)
         return [
@@ -194,7 +197,7 @@ class TroubleWatch:
         return True
 
     def tick(self, ask: Prompt, now: float) -> bool:
-        """Whether the travel moves as well, while a pass is waited for."""
+        """Watch whether the travel moves as well, while a pass is waited for."""
         facts = self._facts
         remark = self._life.trouble(now, ready=facts.rested, moving=facts.moving)
         if remark is None or ask.phase != "sweep":

@@ -1,4 +1,4 @@
-"""What every message has: its type, and whether what it tells is on the disk."""
+"""The kinds of messages: requests, replies and notifications."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ class Message(msgspec.Struct, frozen=True, tag_field="type", omit_defaults=False
 
 
 class Request(Message, frozen=True, kw_only=True):
-    """What a client asks of the daemon; the answer repeats `ref`."""
+    """A request of a client to the daemon; the answer repeats `ref`."""
 
     ref: int | None = None
 
@@ -29,17 +29,18 @@ class Query(Request, frozen=True):
 
 
 class LogQuery(Query, frozen=True):
-    """What the daemon answers of its log, and a command of a log file."""
+    """A query of the log: the daemon answers it of its own, and a command of a log
+    file."""
 
 
 class Reply(Message, frozen=True, kw_only=True):
-    """What answers a request; ref: as that had it."""
+    """An answer to a request; ref: as that had it."""
 
     ref: int | None = None
 
 
 class Notification(Message, frozen=True, kw_only=True):
-    """What is told of a check, a move or the set-up, once all it speaks of is on the
+    """A message of a check, a move or the set-up, sent once all it speaks of is on the
     disk.
 
     remarks: what it tells, as codes and values; `words` (or `text`) is made from them

@@ -85,8 +85,8 @@ class FittedPass(Notification, frozen=True, tag="fitted"):
 
 
 class Recording(Message, frozen=True, tag="recording"):
-    """Whether the log is being written: "recording", "saving ...", or NOT RECORDED and
-    why. Sent when it changes, and to a client that comes while it is not well."""
+    """The state of recording: "recording", "saving ...", or NOT RECORDED and why. Sent
+    when it changes, and to a client that comes while it is not well."""
 
     words: str = ""
     state: LogState = "recording"
@@ -94,8 +94,8 @@ class Recording(Message, frozen=True, tag="recording"):
 
 
 class PromptChanged(Notification, frozen=True, tag="asking"):
-    """What the check in progress wants; sent when it changes. `run` None: no check in
-    progress."""
+    """The prompt of the check in progress; sent when it changes. `run` None: no check
+    in progress."""
 
     run: str | None
     check: str | None = None
@@ -145,7 +145,7 @@ class MarkNotice(Notification, frozen=True, tag="mark"):
 
 
 class SavedNotice(Message, frozen=True, tag="saved"):
-    """It is on the disk: said after the commit, never before."""
+    """Something is on the disk: told after the commit, never before."""
 
     what: Literal["check", "sweep", "finding", "move", "event"]
     id: str
@@ -196,7 +196,7 @@ def notice(
 
 
 class Tone(Message, frozen=True, tag="tone"):
-    """What is heard now; sent unless sound is switched off.
+    """A tone that is heard now; sent unless sound is switched off.
 
     strokes: s from now at which a bell is rung. "nudge" comes again and again, the
     sooner the less is to go.

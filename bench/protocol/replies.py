@@ -55,7 +55,7 @@ class RunState(msgspec.Struct, frozen=True):
 
 
 class GearReply(Reply, frozen=True, tag="gear"):
-    """What the user owns; also sent to everybody when it changes."""
+    """The user's gear; also sent to everybody when it changes."""
 
     jigs: list[Jig]
     saws: list[Saw]
@@ -158,15 +158,15 @@ class LogText(Reply, frozen=True, tag="log-text"):
 
 
 class Document(Reply, frozen=True, tag="document"):
-    """What a command prints as JSON, made from the log."""
+    """A document made from the log, which a command prints as JSON."""
 
     document: dict[str, Any]
 
 
 class LogImported(Reply, frozen=True, tag="log-imported"):
-    """What was taken of an import so far, once it is on the disk; problems: those of
-    this piece. Counts are of lines: new results, results that were here, new events,
-    and lines left out wholly or in part."""
+    """The counts of an import so far, once it is on the disk; problems: those of this
+    piece. Counts are of lines: new results, results that were here, new events, and
+    lines left out wholly or in part."""
 
     lines: int
     taken: int

@@ -1,4 +1,4 @@
-"""What a client may ask of the daemon.
+"""The requests of clients to the daemon.
 
 Lengths in mm, angles in rad, times in s.
 """
@@ -59,7 +59,8 @@ class Abandon(Request, frozen=True, tag="abandon"):
 
 
 class NoteMove(Request, frozen=True, tag="moved"):
-    """The move of a finding was made; distance as far as the user knows it."""
+    """Note that the move of a finding was made; distance as far as the user knows
+    it."""
 
     finding: str | None = None  # the latest with a move where None
     jig: str | None = None
@@ -68,7 +69,7 @@ class NoteMove(Request, frozen=True, tag="moved"):
 
 
 class NoteEvent(Request, frozen=True, tag="note-event"):
-    """What happened to a sled, its saw or its square: its charts begin anew from there,
+    """Note an event of a sled, its saw or its square: its charts begin anew from there,
     and an alarm is answered. at: ISO 8601 date or time; now where None."""
 
     jig: str
@@ -85,8 +86,8 @@ class Capture(Query, frozen=True, tag="capture"):
 
 
 class Extend(Request, frozen=True, tag="extend"):
-    """Too close to call: the same check goes on with so many pushes more in every
-    set-up."""
+    """Go on with a check that is too close to call: so many pushes more in every set-
+    up."""
 
     sweeps: int = 3
     finding: str | None = None  # the latest where None
@@ -127,13 +128,13 @@ class PutLeaves(Request, frozen=True, tag="put-leaves"):
 
 
 class PutUnits(Request, frozen=True, tag="put-units"):
-    """What people see from now on; kept in the settings file."""
+    """Set the units that people see from now on; kept in the settings file."""
 
     units: Literal["mm", "inch"]
 
 
 class PutSound(Request, frozen=True, tag="put-sound"):
-    """Whether tones are sent and the buzzer sounds; kept in the settings file."""
+    """Set whether tones are sent and the buzzer sounds; kept in the settings file."""
 
     on: bool
 
@@ -169,7 +170,8 @@ class LiveMoveRequest(Request, frozen=True, tag="live"):
 
 
 class LogList(LogQuery, frozen=True, tag="log-list"):
-    """The latest so many; before: of those that are older than this result."""
+    """Ask for the latest results, so many; before: of those that are older than this
+    result."""
 
     jig: str | None = None
     check: str | None = None
@@ -197,20 +199,21 @@ class LogImport(Query, frozen=True, tag="log-import"):
 
 
 class LogEvents(LogQuery, frozen=True, tag="log-events"):
-    """What happened to the instruments and to the log itself, the latest so many."""
+    """Ask for the events of the instruments and of the log itself, the latest so
+    many."""
 
     most: int = 50
 
 
 class Drift(LogQuery, frozen=True, tag="drift"):
-    """How results have changed without a move; answered by a `Document`."""
+    """Ask how results have changed without a move; answered by a `Document`."""
 
     jig: str | None = None
     check: str | None = None
 
 
 class Due(LogQuery, frozen=True, tag="due"):
-    """What should be checked again, when and why; answered by a `Document`. at: ISO
+    """Ask what should be checked again, when and why; answered by a `Document`. at: ISO
     date; today where None. remind: have the lamp say whether anything is due now."""
 
     at: str | None = None
@@ -218,7 +221,7 @@ class Due(LogQuery, frozen=True, tag="due"):
 
 
 class CutForecast(LogQuery, frozen=True, tag="cut-forecast"):
-    """How the parts of a sled come out; without a name that of the only sled, or all
+    """Ask how the parts of a sled come out; without a name, of the only sled, or of all
     sleds shortly. options: what is cut, by the names of `bench.cut.sheet`."""
 
     jig: str | None = None
@@ -226,9 +229,9 @@ class CutForecast(LogQuery, frozen=True, tag="cut-forecast"):
 
 
 class ShopForecast(LogQuery, frozen=True, tag="shop-forecast"):
-    """All sleds of the shop: state, worst part, next date."""
+    """Ask for all sleds of the shop: state, worst part, next date."""
 
 
 class ReportParts(LogQuery, frozen=True, tag="report-parts"):
-    """What a report shows beside its results; answered by a `Document` of `drift`,
-    `due`, `cuts` by sled, and `gear` by sled or saw."""
+    """Ask for what a report shows beside its results; answered by a `Document` of
+    `drift`, `due`, `cuts` by sled, and `gear` by sled or saw."""
