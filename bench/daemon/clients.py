@@ -179,8 +179,7 @@ class Clients:
         """The bytes of one block, to the clients that capture this instrument."""
         for client in self.all:
             if client.capturing == name:
-                line = msgspec.json.encode(RawBytes(name, data.hex())) + b"\n"
-                client.send_line(line)
+                client.send(RawBytes(name, data.hex()))
 
     @property
     def watched(self) -> bool:
@@ -261,15 +260,12 @@ class Clients:
 
 
 def _answers(path: Path) -> bool:
-    probe = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
-    probe.settimeout(SOCKET_PROBE_S)
-    try:
-        probe.connect(os.fspath(path))
-    except (ConnectionRefusedError, FileNotFoundError):
-        return False
-    except OSError:
-        return True  # it is there, and has no time just now
-    else:
+    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as probe:
+        probe.settimeout(SOCKET_PROBE_S)
+        try:
+            probe.connect(os.fspath(path))
+        except (ConnectionRefusedError, FileNotFoundError):
+            return False
+        except OSError:
+            pass  # it is there, and has no time just now
         return True
-    finally:
-        probe.close()

@@ -7,6 +7,7 @@ import asyncio
 import logging
 import time
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 
 from bench.finding import Climate
 from bench.log.writer import LogWriter
@@ -48,11 +49,8 @@ class ShopAir:
         while True:
             self._wanted.clear()
             self._take(await asyncio.to_thread(self._read))
-            try:
-                async with asyncio.timeout(EVERY_S):
-                    await self._wanted.wait()
-            except TimeoutError:
-                pass
+            with suppress(TimeoutError):
+                await asyncio.wait_for(self._wanted.wait(), EVERY_S)
 
     def _take(self, sensors: Sequence[SensorReading]) -> None:
         """Take the reading of the first sensor of humidity, else of the first

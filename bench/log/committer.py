@@ -15,7 +15,7 @@ import time
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 import msgspec
 
@@ -32,8 +32,6 @@ from bench.log.write_queue import (
     merged,
 )
 from hw import patience
-
-_T = TypeVar("_T")
 
 _log = logging.getLogger(__name__)
 
@@ -216,7 +214,7 @@ class Committer:
             self._wake.notify_all()
             self._tell_trouble(None)
         if batch:
-            self._tell(self._on_saved, commit)
+            self._on_saved(commit)
         if commit.findings and self._file.db is not None:
             # the write-ahead file then holds nothing that the log does not: a lost one
             # costs one check
@@ -285,13 +283,7 @@ class Committer:
     def _tell_trouble(self, trouble: str | None) -> None:
         if trouble != self.trouble:
             self.trouble = trouble
-            self._tell(self._on_trouble, trouble)
-
-    def _tell(self, tell: Callable[[_T], None], what: _T) -> None:
-        try:
-            tell(what)
-        except RuntimeError:  # the event loop that would have listened is closed
-            _log.debug("nobody listens any more: %r", what)
+            self._on_trouble(trouble)
 
     def _words(self, error: Exception) -> str:
         reason = f"NOT RECORDED: {why(error, self.path)} ({self.path})"

@@ -37,7 +37,7 @@ from bench.log.rows import Stamp, now
 from bench.log.write_queue import Write
 from bench.log.writer import LogWriter
 from bench.procedure.status_message import StatusMessage, status
-from bench.protocol import LogImported
+from bench.protocol import LogImported, take_lines
 from hw.patience import LOG_ASKED_FLUSH_S
 
 # bytes of a line; passes of an hour are not as long
@@ -110,9 +110,7 @@ class Importer:
     ) -> Iterator[tuple[int, ExportLine | EventLine]]:
         """The lines that end in this piece and can be taken, by their numbers."""
         self._buffer += piece + b"\n" * last
-        while (end := self._buffer.find(b"\n")) >= 0:
-            text = bytes(self._buffer[:end])
-            del self._buffer[: end + 1]
+        for text in take_lines(self._buffer):
             self._number += 1
             if not text.strip():
                 continue

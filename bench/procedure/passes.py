@@ -58,10 +58,6 @@ class AcceptedPasses:
         return self.step.placement if self.step is not None else ""
 
     @property
-    def taken(self) -> int:
-        return self._facts.taken
-
-    @property
     def wanted(self) -> int:
         return wanted(self.step, self._facts) if self.step is not None else 0
 
@@ -85,7 +81,7 @@ class AcceptedPasses:
         self._report.tell(
             PassNotice(
                 *(sweep_id, more.pop("placement", self.placement), state),
-                taken=self.taken,
+                taken=self._facts.taken,
                 wanted=self.wanted,
                 remarks=list(remarks),
                 **more,
@@ -194,7 +190,7 @@ class AcceptedPasses:
 
     def _outcome(self, sweep: Sweep) -> StatusMessage:
         if sweep.push:
-            count = {"taken": self.taken, "wanted": self.wanted}
+            count = {"taken": self._facts.taken, "wanted": self.wanted}
             if self.step is None or self.step.gather == "sweep":
                 return status("pass-kept", **count)
             code = "number-kept-of" if self.wanted > 1 else "number-kept"

@@ -118,9 +118,8 @@ def wanted(step: Step, facts: ProcedureState) -> int:
     return step.repeat + facts.extra - (step.placement == facts.settled_at)
 
 
-def advance(steps: Sequence[Step], facts: ProcedureState) -> bool:
-    """Move on to the first step that still lacks something; True when the step has
-    changed.
+def advance(steps: Sequence[Step], facts: ProcedureState) -> None:
+    """Move on to the first step that still lacks something.
 
     A new step means a new placement, so what was placed no longer stands.
     """
@@ -129,7 +128,7 @@ def advance(steps: Sequence[Step], facts: ProcedureState) -> bool:
     lacking = (index for index, (kept, step) in pairs if kept < wanted(step, facts))
     index = next(lacking, len(steps))
     if index == facts.step:
-        return False
+        return
     there = [steps[i].placement for i in (facts.step, index) if 0 <= i < len(steps)]
     facts.step = index
     same = len(there) == 2 and there[0] == there[1]
@@ -138,7 +137,6 @@ def advance(steps: Sequence[Step], facts: ProcedureState) -> bool:
     facts.marks_taken = 0
     facts.waiting = False
     facts.lean_next = None
-    return True
 
 
 def ask(

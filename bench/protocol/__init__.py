@@ -58,6 +58,14 @@ def encode(message: msgspec.Struct) -> bytes:
     return _encoder.encode(message) + b"\n"
 
 
+def take_lines(buffer: bytearray) -> Iterator[bytes]:
+    """Take the whole lines out of what has arrived so far."""
+    while (end := buffer.find(b"\n")) >= 0:
+        line = bytes(buffer[:end])
+        del buffer[: end + 1]
+        yield line
+
+
 def decode_request(line: bytes) -> Request:
     """Raises WireError, also for a text that would not be one short line on whatever
     terminal it is shown."""

@@ -11,7 +11,7 @@ from typing import Literal
 
 import msgspec
 
-from bench.protocol import Message, WireError, decode_notification, encode
+from bench.protocol import Message, WireError, decode_notification, encode, take_lines
 from hw.patience import EARLY_CONNECT_S, RECONNECT_S
 
 Connection = Literal["here", "away"]
@@ -52,9 +52,7 @@ class AsyncClient(asyncio.Protocol):
 
     def data_received(self, data: bytes) -> None:
         self._buffer += data
-        while (end := self._buffer.find(b"\n")) >= 0:
-            line = bytes(self._buffer[:end])
-            del self._buffer[: end + 1]
+        for line in take_lines(self._buffer):
             try:
                 message = decode_notification(line)
             except WireError:

@@ -19,6 +19,7 @@ from bench.protocol import (
     WireError,
     decode_notification,
     encode,
+    take_lines,
 )
 from hw.patience import ANSWER_S
 
@@ -53,24 +54,25 @@ class WireClient:
         self._buffer = bytearray()
         self._socket = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
         try:
-            self._socket.connect(str(path))
-        except PermissionError as error:
-            self._socket.close()
-            raise NoDaemon(
-                f"{path} may not be opened by you: `sweepgauge doctor` says which group"
-                " to join"
-            ) from error
-        except OSError as error:
-            self._socket.close()
-            raise NoDaemon(
-                f"no daemon answers at {path} ({error.strerror or error}); start one"
-                " with `sweepgauge daemon`, or try `sweepgauge demo`"
-            ) from error
-        try:
+            self._connect()
             self.version = self._first()
         except BaseException:
             self._socket.close()
             raise
+
+    def _connect(self) -> None:
+        try:
+            self._socket.connect(str(self.path))
+        except PermissionError as error:
+            raise NoDaemon(
+                f"{self.path} may not be opened by you: `sweepgauge doctor` says which"
+                " group to join"
+            ) from error
+        except OSError as error:
+            raise NoDaemon(
+                f"no daemon answers at {self.path} ({error.strerror or error}); start"
+                " one with `sweepgauge daemon`, or try `sweepgauge demo`"
+            ) from error
 
     def _first(self) -> Version:
         try:
@@ -128,11 +130,8 @@ class WireClient:
 
     def waiting(self) -> Iterator[Message]:
         """Messages already here."""
-        while (end := self._buffer.find(b"\n")) >= 0:
-            line = bytes(self._buffer[:end])
-            del self._buffer[: end + 1]
-            message = decode_notification(line)
-            if message is not None:
+        for line in take_lines(self._buffer):
+            if (message := decode_notification(line)) is not None:
                 yield message
 
     def ask(
