@@ -28,7 +28,6 @@ from bench.checks.model import (
 from bench.checks.options import OptionError, OptionValue, understood, validated
 from bench.daemon.check_session import CheckSession, known_of
 from bench.daemon.shared_state import SharedState
-from bench.daemon.shop_air import ShopAir
 from bench.finding import Finding
 from bench.log.rows import OpenCheck
 from bench.log.startup_history import CautionAcknowledgement
@@ -51,12 +50,10 @@ MOST_PUSHES = 50  # a set-up, and those that a check is gone on with
 class CheckController:
     """session: the check in progress. at_rest: whether the sled rests."""
 
-    def __init__(
-        self, shared: SharedState, air: ShopAir, at_rest: Callable[[], bool]
-    ) -> None:
+    def __init__(self, shared: SharedState, at_rest: Callable[[], bool]) -> None:
         self.session: CheckSession | None = None
         self.cautions = AcknowledgedCautions()
-        self._shared, self._air, self._at_rest = shared, air, at_rest
+        self._shared, self._at_rest = shared, at_rest
         # the latest with a result, which may still be gone on with
         self._finished: CheckSession | None = None
 
@@ -90,10 +87,8 @@ class CheckController:
         gear: EvidenceGear,
         cautions: Sequence[Caution] | None = None,
     ) -> CheckSession:
-        parts = run_id, request, gear, self._shared, self._air
-        return CheckSession(
-            *parts, at_rest=self._at_rest, end=self._ended, cautions=cautions
-        )
+        parts = run_id, request, gear, self._shared, self._at_rest, self._ended
+        return CheckSession(*parts, cautions=cautions)
 
     def _ended(self, session: CheckSession) -> None:
         self.session = None
@@ -118,7 +113,7 @@ class CheckController:
         gear = self.gear_for(request)
         if (why := _refusal(check, request, gear, settings.wired)) is not None:
             raise InvalidRequest(why)
-        self._air.want()
+        self._shared.climate.want()
         saw, today = gear_names(gear)[1], _day(time.time())
         cautions = self.cautions.due(check.cautions, saw, today)
         session = self._make(uuid.uuid4().hex[:12], request, gear, cautions)

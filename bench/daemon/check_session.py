@@ -19,7 +19,6 @@ import msgspec
 from bench.checks import find
 from bench.checks.model import Caution, Evidence, EvidenceGear, Known, Trace
 from bench.daemon.shared_state import SharedState
-from bench.daemon.shop_air import ShopAir
 from bench.daemon.tones import MarkBeat
 from bench.finding import Doubt, EvidenceError, Finding, Remark, warning
 from bench.log import history
@@ -67,10 +66,9 @@ class CheckSession:
         begun: Begin,
         gear: EvidenceGear,
         shared: SharedState,
-        air: ShopAir,
-        *,
         at_rest: Callable[[], bool],
         end: Callable[[CheckSession], None],
+        *,
         cautions: Sequence[Caution] | None = None,
     ) -> None:
         self.begun = begun
@@ -78,7 +76,7 @@ class CheckSession:
         self.supersedes: str | None = None
         self.finding: str | None = None
         self.over = False
-        self._shared, self._air, self._end = shared, air, end
+        self._shared, self._end = shared, end
         self.end_sweep, self.undo_sweep = shared.log.end_sweep, shared.log.undo_sweep
         self._jumps: list[Remark] = []  # of the clock, while the check went on
         self._concluding: asyncio.Task[None] | None = None
@@ -214,7 +212,7 @@ class CheckSession:
         finding = msgspec.structs.replace(
             finding,
             remarks=[*remarks, *finding.remarks, *self._jumps],
-            climate=self.begun.climate or self._air.now(),
+            climate=self.begun.climate or shared.climate.now(),
         )
         finding = with_notes(finding, shared.settings.units)
         shared.log.finding(self.run.id, finding, evidence, supersedes=self.supersedes)

@@ -3,7 +3,7 @@ good order. No numpy before it is ready.
 
 Who owns whom; all of them hold the shared state, and none its owner:
 
-    Service              Clients, PanelLink, Tones, ShopAir, RecordingState
+    Service              Clients, PanelLink, Tones, RecordingState
       Station            LiveMoveController, ReadingDiagnostics, SweepDetector
         WiredInstruments   Instrument: its port, stamps, outlier filter and health
         CheckController    CheckSession: one check, its procedure and its evaluation
@@ -37,7 +37,6 @@ from bench.daemon.panel import PanelLink
 from bench.daemon.port_listener import Places, places
 from bench.daemon.request_handlers import answer_request
 from bench.daemon.shared_state import SharedState
-from bench.daemon.shop_air import ShopAir
 from bench.daemon.station import Station
 from bench.daemon.tones import BEATS, Tones
 from bench.gear import Gear
@@ -57,7 +56,6 @@ from bench.protocol import (
 from bench.render.finding import unread_words
 from bench.render.notices import text, with_words
 from bench.settings.settings_file import Paths, Settings
-from hw.climate import read_climate
 
 log = logging.getLogger("sweepgauge")
 
@@ -91,8 +89,7 @@ class Service:
         self._left = writer.unfinished
         self.clients = Clients(paths.socket, self._greet, partial(answer_request, self))
         self.shared = SharedState(settings, paths, writer, self.tell)
-        self.air = ShopAir(writer, read_climate)
-        self.station = Station(self.shared, self.clients, self.air)
+        self.station = Station(self.shared, self.clients)
         self.recording = RecordingState(self.tell, self.shared.outbox, str(paths.log))
         self.device_setup = DeviceSetup(
             self.shared, self.station.wired, where, self.busy, self.rewire
@@ -159,7 +156,7 @@ class Service:
                 self._tick_on(),
                 asyncio.to_thread(_load_arithmetic),
                 self._look_through(),
-                self.air.go_on(),
+                self.shared.climate.run(),
             ),
         )
         ticking.add_done_callback(lambda _: self._stop.set())

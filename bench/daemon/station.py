@@ -17,7 +17,6 @@ from bench.daemon.live_move_controller import LiveMoveController
 from bench.daemon.machine import WallClock
 from bench.daemon.reading_diagnostics import ReadingDiagnostics
 from bench.daemon.shared_state import SharedState
-from bench.daemon.shop_air import ShopAir
 from bench.daemon.wired_instruments import WiredInstruments
 from bench.finding import Finding
 from bench.log.rows import now as stamp_now
@@ -53,12 +52,12 @@ POINTS_EVERY_S = 0.1  # s between two pieces of the running pass for clients
 class Station:
     """One for the daemon's life."""
 
-    def __init__(self, shared: SharedState, clients: Clients, air: ShopAir) -> None:
+    def __init__(self, shared: SharedState, clients: Clients) -> None:
         self.shared, self.clients = shared, clients
         self.wired = WiredInstruments(shared.settings, self._hear, self._changed)
         self.instruments = self.wired.all
         self.detector = SweepDetector()
-        self.controller = CheckController(shared, air, self.at_rest)
+        self.controller = CheckController(shared, self.at_rest)
         self.live = LiveMoveController(shared)
         self._raw = SweepBytes(shared.log.queue)
         self._wall = WallClock()
