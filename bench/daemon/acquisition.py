@@ -58,8 +58,7 @@ class Instrument:
 
     def __init__(
         self,
-        name: str,
-        role: Role,
+        name: Role,
         settings: PortSettings,
         on_batch: OnBatch,
         on_state: OnState,
@@ -67,9 +66,9 @@ class Instrument:
         sources: Sources | None = None,
         count: float = 0.0,
     ) -> None:
-        """sources: the ports of this daemon, where two instruments may share one.
-        count: the instrument's count, mm; 0 where unknown."""
-        self.name, self.role, self.settings = name, role, settings
+        """name: its role. sources: the ports of this daemon, where two instruments may
+        share one. count: the instrument's count, mm; 0 where unknown."""
+        self.name, self.settings = name, settings
         self.readings = self.rejects = 0
         self.value: float | None = None
         self.unit = "mm"
@@ -227,7 +226,7 @@ class Instrument:
         age = None if self.last is None else max(0.0, time.monotonic() - self.last)
         return InstrumentState(
             name=self.name,
-            role=self.role,
+            role=self.name,
             state=self.state,
             remarks=[self.remark],
             port=self.settings.port or "",

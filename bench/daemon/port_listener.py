@@ -286,7 +286,7 @@ def wired_cable(one: Instrument) -> Cable:
         state.value,
         state.unit,
         None if state.age is None else age_told(state.age),
-        role=one.role,
+        role=one.name,
     )
 
 

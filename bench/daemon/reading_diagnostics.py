@@ -90,7 +90,7 @@ class ReadingDiagnostics:
             return
         self._outlier_due[name] = now + OUTLIER_NOTICE_S
         values = {"name": name, "value": value, "held": instrument.state_message().held}
-        travels = instrument.role == "travel"
+        travels = instrument.name == "travel"
         code = "travel-held" if travels else "reading-held"
         self._notice(name, status(code, **values))
         self._log.event(None, "held", values)

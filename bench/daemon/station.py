@@ -142,9 +142,9 @@ class Station:
     def _lose(self, instrument: Instrument, how: str) -> None:
         """Break the sweep under way, which cannot be used; `how`: the code of what
         happened to the instrument."""
-        if instrument.role == "indicator":
+        if instrument.name == "indicator":
             self.live.lose()
-        if instrument.role in {"indicator", "travel"}:
+        if instrument.name in {"indicator", "travel"}:
             now = time.monotonic()
             self.break_sweep(how, now, name=instrument.name)
             if self.run is not None and (
@@ -165,7 +165,7 @@ class Station:
             self._diagnostics.tell_outlier(instrument, batch.outliers[-1][1], now)
         if batch.values:
             self._tell_readings(instrument, batch, now)
-        if instrument.role != "caliper":
+        if instrument.name != "caliper":
             sweep = run.passes.sweep_id if run is not None else None
             self._raw.keep(instrument.name, batch.when, batch.data, batch.came, sweep)
         if batch.values:
@@ -188,12 +188,12 @@ class Station:
         if (
             (batch.flags or diagnostics.spoiling)
             and diagnostics.check_flags(instrument, batch.flags, now)
-            and instrument.role == "indicator"
+            and instrument.name == "indicator"
         ):
             self.live.lose()
 
     def _feed(self, instrument: Instrument, batch: Batch, now: float) -> None:
-        role, run, times = instrument.role, self.run, batch.stamps
+        role, run, times = instrument.name, self.run, batch.stamps
         if role == "indicator" and self._diagnostics.spoiling.get(role) == "hold":
             return
         values = [-v for v in batch.values] if self._turned(role) else batch.values
@@ -265,7 +265,7 @@ class Station:
         return self.detector.at_rest and all(
             i.state == "open" and i.last is not None
             for i in self.instruments
-            if i.role != "caliper"
+            if i.name != "caliper"
         )
 
     def begin(self, request: Begin, now: float) -> bool:

@@ -38,9 +38,7 @@ class WiredInstruments:
             "caliper": gear.caliper.resolution,
         }
         count = counts[role] or 0.0
-        one = Instrument(
-            role, role, port, *self._heard, sources=self.sources, count=count
-        )
+        one = Instrument(role, port, *self._heard, sources=self.sources, count=count)
         self.all.append(one)
         return one
 
@@ -56,14 +54,14 @@ class WiredInstruments:
         """Close what is wired differently now, and open it anew."""
         wanted = settings.wired
         for one in list(self.all):
-            if wanted.get(one.role) != one.settings:
+            if wanted.get(one.name) != one.settings:
                 self.all.remove(one)
                 await one.stop()
-        kept = {one.role for one in self.all}
+        kept = {one.name for one in self.all}
         for role, port in wanted.items():
             if role not in kept:
                 self._add(role, port, settings).start()
-        self.all.sort(key=lambda one: list(wanted).index(one.role))
+        self.all.sort(key=lambda one: list(wanted).index(one.name))
 
     def with_ports(self) -> list[Instrument]:
         return [one for one in self.all if one.settings.port]
@@ -79,7 +77,6 @@ class WiredInstruments:
     def other_role(self, role: str, port: str) -> Literal["indicator", "travel"] | None:
         """The role that the port has until now, where that is not `role`."""
         for one in self.with_ports():
-            if one.settings.port != port or one.role in (role, "caliper"):
-                continue
-            return "travel" if one.role == "travel" else "indicator"
+            if one.settings.port == port and one.name not in (role, "caliper"):
+                return "travel" if one.name == "travel" else "indicator"
         return None

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -77,14 +76,11 @@ def _answer(
             return due_of_log(path, request.at, jigs)
     from bench.log import cut_forecast
 
-    now = time.time()
     match request:
         case CutForecast(jig=jig, options=options):
-            return cut_forecast.cut_forecast(
-                path, jig, options, now=now, jigs=jigs, units=units
-            )
+            return cut_forecast.cut_forecast(path, jig, options, jigs=jigs, units=units)
         case ShopForecast():
-            return cut_forecast.shop_forecast(path, now=now, jigs=jigs)
+            return cut_forecast.shop_forecast(path, jigs)
         case ReportParts():
-            return cut_forecast.report_parts(path, now=now, jigs=jigs, units=units)
+            return cut_forecast.report_parts(path, jigs, units)
     raise InvalidRequest(f"a log does not answer {type(request).__name__}")

@@ -19,7 +19,7 @@ class Fed:
         settings = PortSettings(port="/dev/null", options={"at_open": False})
         told = self.states.append
         self.one = Instrument(
-            "indicator", "indicator", settings, lambda *_: None, lambda i: told((i.state, text([i.remark])))
+            "indicator", settings, lambda *_: None, lambda i: told((i.state, text([i.remark])))
         )
         self.one._port_state("open", "/dev/null is open.")
         self.states.clear()

@@ -37,7 +37,7 @@ class Heard:
         self.flags: set[str] = set()
         self.states: list[str] = []
         self.raw = b""
-        self.instrument = Instrument(role, role, settings, self._batch, self._state, **kept)  # type: ignore[arg-type]
+        self.instrument = Instrument(role, settings, self._batch, self._state, **kept)  # type: ignore[arg-type]
         self.instrument.start()
 
     def _batch(self, instrument: Instrument, batch: Batch) -> None:
@@ -330,7 +330,7 @@ async def test_late_is_taken_off_the_time_of_each_reading(hear, cable, tmp_path)
     assert now - prompt.stamps[-1] < 5.0
     settings = port_of(tmp_path, text + 'late = "300 ms"\n', "indicator")
     assert settings.late == 0.3
-    late = Instrument("indicator", "indicator", settings, lambda *_: None, lambda *_: None)
+    late = Instrument("indicator", settings, lambda *_: None, lambda *_: None)
     late.stamps.begin(1_000_000_000, 10, 0.0)
     late.stamps.begin(2_000_000_000, 10, 0.0)
     assert late.stamps.stamp(Record(1.0, "mm", behind=0), 0) == pytest.approx(1.7)

@@ -21,7 +21,6 @@ class Fed:
         self.told: list[tuple[str, str]] = []
         self.one = Instrument(
             "indicator",
-            "indicator",
             PortSettings(port="/dev/none", **settings),  # type: ignore[arg-type]
             lambda instrument, batch: None,
             lambda instrument: self.told.append((instrument.state, text([instrument.remark]))),

@@ -22,9 +22,7 @@ def heard_of(last: list[float]) -> tuple[list[float], list[float], Instrument]:
         values.extend(batch.values)
         held.extend(value for _, value in batch.outliers)
 
-    one = Instrument(
-        "indicator", "indicator", PortSettings(port="/dev/none"), heard, lambda _: None, count=0.001
-    )
+    one = Instrument("indicator", PortSettings(port="/dev/none"), heard, lambda _: None, count=0.001)
     now = 100.0
     one._port_state("open", "/dev/none is open.")
     one._block(b"\r\n", int(now * 1e9))

@@ -29,12 +29,12 @@ def swept(indicator_late: float, travel_late: float) -> Sweep:
     detector, ended = SweepDetector(), []
 
     def heard(instrument: Instrument, batch: Batch) -> None:
-        take = detector.indicator if instrument.role == "indicator" else detector.travel
+        take = detector.indicator if instrument.name == "indicator" else detector.travel
         ended.extend(what for what in take(batch.stamps, batch.values) if isinstance(what, Ended))
 
     def make(role: str, late: float) -> Instrument:
         settings = PortSettings(port="/dev/null", late=late, options={"at_open": False})
-        return Instrument(role, role, settings, heard, lambda _: None)  # type: ignore[arg-type]
+        return Instrument(role, settings, heard, lambda _: None)  # type: ignore[arg-type]
 
     indicator, travel = make("indicator", indicator_late), make("travel", travel_late)
     for n in range(320):
