@@ -49,10 +49,9 @@ async def _as_quick(context: RequestContext, request: Begin) -> Begin:
     """A quick check is begun with the wall that the sled was held to. Raises
     InvalidRequest where a whole check must come first."""
     shared = context.shared
-    wired = shared.settings.indicator
     gear = context.service.station.controller.gear_for(request)
-    port = wired.port if wired is not None else None
-    why, hold = await asyncio.to_thread(why_whole_check, shared.paths.log, gear, port)
+    path, port = shared.paths.log, shared.indicator_port
+    why, hold = await asyncio.to_thread(why_whole_check, path, gear, port)
     if why is not None:
         raise InvalidRequest(WHY_WHOLE[why])
     options = {"hold": hold, **request.options}

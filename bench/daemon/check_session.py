@@ -18,6 +18,7 @@ import msgspec
 
 from bench.checks import find
 from bench.checks.model import Caution, Evidence, EvidenceGear, Known, Trace
+from bench.checks.options import given_text
 from bench.daemon.shared_state import SharedState
 from bench.daemon.tones import MarkBeat
 from bench.finding import Doubt, EvidenceError, Finding, Remark, warning
@@ -44,8 +45,7 @@ def known_of(
     shared: SharedState, gear: EvidenceGear, kind: str, options: Mapping[str, Any]
 ) -> Known:
     """The knowledge that the log has for such a check."""
-    wired, path = shared.settings.indicator, shared.paths.log
-    port = wired.port if wired is not None else None
+    path, port = shared.paths.log, shared.indicator_port
     try:
         return history.known(path, kind, gear, options, instrument=port)
     except Exception:
@@ -114,9 +114,8 @@ class CheckSession:
 
     def record_begin(self) -> None:
         """Record the begin of the check; it must come before anybody is told of it."""
-        run, begun, indicator = self.run, self.begun, self._shared.settings.indicator
+        run, begun = self.run, self.begun
         jig, saw = gear_names(run.gear)
-        hold = begun.options.get("hold")
         self._shared.log.begin_check(
             run.id,
             begun.check,
@@ -124,8 +123,8 @@ class CheckSession:
             saw=saw,
             options=begun.options,
             gear=run.gear,
-            instrument=indicator.port if indicator is not None else None,
-            hold=str(hold) if hold else None,
+            instrument=self._shared.indicator_port,
+            hold=given_text(begun.options, "hold"),
         )
         self._shared.outbox.tell(SavedNotice("check", run.id))
         self.event(run.id, "asked-for", msgspec.to_builtins(begun))

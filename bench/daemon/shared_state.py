@@ -25,6 +25,11 @@ class SharedState:
         self.climate = ClimateSampler(log)
         self.last: list[Finding] = []
 
+    @property
+    def indicator_port(self) -> str | None:
+        wired = self.settings.indicator
+        return wired.port if wired is not None else None
+
     def recent(self, finding: str | None) -> Finding | None:
         """One of the latest results, by its id."""
         return next((one for one in self.last if one.id == finding), None)

@@ -22,6 +22,7 @@ from bench.checks.model import (
     SquareHistory,
     SweepHistory,
 )
+from bench.checks.options import given_text
 from bench.checks.shared.pooling import pool_of, seat_of, set_ups_of
 from bench.checks.shared.results import SQUARE_DOUBTED
 from bench.finding import Finding, Quantity, Unread
@@ -119,7 +120,7 @@ def known(
     not speak for itself.
     """
     with open_read(path) as db:
-        hold = str(options["hold"]) if options.get("hold") else None
+        hold = given_text(options, "hold")
         for (now,) in db.execute(_INSTRUMENT_NOW, (kind,)):
             instrument = instrument or now
         speaking = _speaking(db, kind, gear, hold, instrument)

@@ -35,7 +35,7 @@ from bench.checks.model import (
     Tap,
     Trace,
 )
-from bench.checks.options import OptionValue
+from bench.checks.options import OptionValue, given_text
 from bench.finding import Doubt
 from bench.procedure.early_stop import may_stop_early
 from bench.procedure.journal import Journal, Reporter
@@ -92,11 +92,9 @@ class CheckProcedure:
         self.cautions = tuple(check.cautions if cautions is None else cautions)
         self.facts = ProcedureState(lean_wanted=lean, tap_wanted=tap, marks=marks)
         self.facts.acknowledged = not self.cautions
-        hold = self.options.get("hold")
+        hold = given_text(self.options, "hold")
         self.report = Reporter(run_id, journal, tell)
-        self.passes = AcceptedPasses(
-            self.steps, self.facts, str(hold) if hold else None, self.report
-        )
+        self.passes = AcceptedPasses(self.steps, self.facts, hold, self.report)
         self.verifies = verifies
         self.extensions = 0  # how often it was extended
         # by set-up, the last pass that was refused: no line fits it
