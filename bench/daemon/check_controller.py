@@ -25,7 +25,7 @@ from bench.checks.model import (
     Step,
     Tap,
 )
-from bench.checks.options import OptionError, OptionValue, understood, validated
+from bench.checks.options import OptionValue, understood, validated
 from bench.daemon.check_session import CheckSession, known_of
 from bench.daemon.shared_state import SharedState
 from bench.finding import Finding
@@ -34,7 +34,7 @@ from bench.log.startup_history import CautionAcknowledgement
 from bench.log.store import gear_names
 from bench.procedure.acknowledged_cautions import AcknowledgedCautions
 from bench.procedure.check_procedure import CheckProcedure
-from bench.procedure.gear_selection import GearUnknown, use
+from bench.procedure.gear_selection import use
 from bench.procedure.invalid_request import InvalidRequest
 from bench.procedure.status_message import StatusMessage, status
 from bench.protocol import Begin, Extend, notice
@@ -68,13 +68,10 @@ class CheckController:
         return self.session
 
     def gear_for(self, begin: Begin) -> EvidenceGear:
-        """The user's gear that this check uses. Raises InvalidRequest naming what there
+        """The user's gear that this check uses. Raises GearUnknown naming what there
         is."""
         gear = self._shared.settings.gear
-        try:
-            return use(gear, jig=begin.jig, saw=begin.saw, square=begin.square)
-        except GearUnknown as error:
-            raise InvalidRequest(str(error)) from error
+        return use(gear, jig=begin.jig, saw=begin.saw, square=begin.square)
 
     def _known_to(self, request: Begin) -> Known:
         gear = self.gear_for(request)
@@ -99,7 +96,7 @@ class CheckController:
 
     def begin(self, request: Begin, now: float) -> bool:
         """Begin, or join the same check in progress; True when joined. Raises
-        InvalidRequest."""
+        InvalidRequest, UnknownCheck, OptionError."""
         settings, before = self._shared.settings, self._shared.recent(request.verifies)
         check, request = _understood(request, before, self._known_to)
         if self.session is not None:
@@ -221,14 +218,11 @@ def _understood(
 ) -> tuple[Check, Begin]:
     """The check, and the request with the options that it declares. before: the result
     of the move that is verified; known: what the log tells to a check so begun. Raises
-    InvalidRequest."""
-    try:
-        check = find(request.check)
-        if request.verifies is not None:
-            request = _lightened(check, request, before, known)
-        options = validated(check, request.options)
-    except (UnknownCheck, OptionError) as error:
-        raise InvalidRequest(str(error)) from error
+    UnknownCheck, OptionError."""
+    check = find(request.check)
+    if request.verifies is not None:
+        request = _lightened(check, request, before, known)
+    options = validated(check, request.options)
     steps = check.plan(options, EvidenceGear())
     return check, _applying(msgspec.structs.replace(request, options=options), steps)
 

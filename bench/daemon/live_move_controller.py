@@ -6,7 +6,6 @@ from __future__ import annotations
 from bench.daemon.shared_state import SharedState
 from bench.finding import Finding
 from bench.log.startup_history import LiveMoveHistory
-from bench.moves.nudge import NoLive
 from bench.procedure.invalid_request import InvalidRequest
 from bench.procedure.live_move import LiveMove
 from bench.procedure.status_message import StatusMessage, status
@@ -25,7 +24,7 @@ class LiveMoveController:
         self._notice: LiveMoveNotice | None = None
 
     def start(self, request: LiveMoveRequest, finding: Finding) -> None:
-        """Raises InvalidRequest where it cannot be."""
+        """Raises InvalidRequest, NoLive where it cannot be."""
         if (why := self._why_not(finding)) is not None:
             raise InvalidRequest(why)
         gear = self._shared.settings.gear
@@ -35,10 +34,7 @@ class LiveMoveController:
         # from the other side
         drew = self.past.drew.get((jig.name, way))
         resolution = gear.indicator.resolution
-        try:
-            self.move = LiveMove(request, finding, jig, resolution, drew)
-        except NoLive as error:
-            raise InvalidRequest(str(error)) from error
+        self.move = LiveMove(request, finding, jig, resolution, drew)
         begun = {"finding": finding.id, "jig": jig.name}
         self._shared.log.event(None, "live-begun", begun)
         self._notice = None

@@ -10,10 +10,13 @@ from typing import TYPE_CHECKING, Any
 import msgspec
 
 from bench import protocol
+from bench.checks import UnknownCheck
+from bench.checks.options import OptionError
 from bench.daemon import check_requests, gear_requests, queries
 from bench.daemon.clients import Client
 from bench.daemon.request_context import RequestContext
 from bench.log.rows import LogError
+from bench.moves.nudge import NoLive
 from bench.procedure.invalid_request import InvalidRequest
 from bench.protocol import Error, Query, Request
 from bench.render.notices import with_words
@@ -23,6 +26,8 @@ if TYPE_CHECKING:
     from bench.daemon.service import Service
 
 log = logging.getLogger("sweepgauge")
+
+WRONG_USE = InvalidRequest, SettingsError, UnknownCheck, OptionError, NoLive
 
 # A handler gets the context and the request; what it returns is sent. One with several
 # answers sends them itself.
@@ -90,7 +95,7 @@ async def answer_request(service: Service, client: Client, request: Request) -> 
 
 def _refusal(error: Exception, request: Request) -> Error:
     match error:
-        case InvalidRequest() | SettingsError():
+        case _ if isinstance(error, WRONG_USE):
             code, words = "wrong-use", str(error)
         case LogError():
             code, words = "not-found", str(error)

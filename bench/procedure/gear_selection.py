@@ -7,11 +7,12 @@ from typing import TypeVar
 
 from bench.checks.model import EvidenceGear
 from bench.gear import Gear
+from bench.procedure.invalid_request import InvalidRequest
 
 T = TypeVar("T")
 
 
-class GearUnknown(ValueError):
+class GearUnknown(InvalidRequest):
     """A name that is not in the settings; the message lists those that are."""
 
 
