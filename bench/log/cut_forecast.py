@@ -46,7 +46,6 @@ def cut_forecast(
     path: Path,
     jig: str | None,
     options: Mapping[str, object],
-    *,
     jigs: Mapping[str, Jig],
     units: System,
 ) -> Document:
