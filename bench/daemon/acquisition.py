@@ -10,7 +10,7 @@ from collections.abc import Callable
 
 import msgspec
 
-from bench.daemon.instrument_health import FLOOD, InstrumentHealth
+from bench.daemon.instrument_health import FLOOD_FRAMES, InstrumentHealth
 from bench.daemon.reading_stamps import NS, ReadingStamps
 from bench.daemon.sources import (
     RepeatedRequest,
@@ -196,7 +196,7 @@ class Instrument:
         self._good_frames += good
         self._bad_frames += len(rejected)
         health = self.health
-        if rejected or health.state != "open" or self._good_frames > FLOOD:
+        if rejected or health.state != "open" or self._good_frames > FLOOD_FRAMES:
             latest = rejected[-1][1] if rejected else None
             health.frames(now, self._good_frames, self._bad_frames, latest)
 

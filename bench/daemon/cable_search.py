@@ -31,12 +31,12 @@ from bench.stream.motion import (
 Role = Literal["indicator", "travel"]
 Readable = Mapping[str, PortListener | Instrument]  # by port
 
-IDLE = 20.0  # s without a movement until that is said
-STAYED = 6.0  # s that a plunger rests pressed in before the port is doubted
-MIDWAY = 0.02  # mm that a number had gone whose port is lost in mid-movement
+IDLE_S = 20.0  # s without a movement until that is said
+STAYED_S = 6.0  # s that a plunger rests pressed in before the port is doubted
+MIDWAY_MM = 0.02  # mm that a number had gone whose port is lost in mid-movement
 MOST_VALUES = 400  # different values kept of a cable, to tell its count from
-ASK = {"indicator": status("setup-press"), "travel": status("setup-push")}
-LOOK = {"indicator": pressed, "travel": pushed}
+ASKED_MOVEMENT = {"indicator": status("setup-press"), "travel": status("setup-push")}
+MOVEMENT_OF = {"indicator": pressed, "travel": pushed}
 # the code of what is told of a movement that is not taken for the instrument's
 NOT_TAKEN = {
     "far": "setup-too-far",
@@ -88,7 +88,7 @@ class CableSearch:
         for one in self._watchers.values():
             one.begin()
         self.found, self._moved_at = None, now
-        self._say("asking", *before, ASK[self.what])
+        self._say("asking", *before, ASKED_MOVEMENT[self.what])
 
     def readings(self, port: str, times: list[float], values: list[float]) -> None:
         """times: monotonic s; values: mm."""
@@ -110,18 +110,18 @@ class CableSearch:
                 self.begin(now, status("setup-port-gone", **name))
             return
         for port, one in gone.items():
-            if abs(one.far) > MIDWAY:
+            if abs(one.far) > MIDWAY_MM:
                 name = {"name": short_name(port)}
                 self.begin(now, status("setup-port-gone-midway", **name))
                 return
-        self._judge(LOOK[self.what](self._watchers, now), here, now)
+        self._judge(MOVEMENT_OF[self.what](self._watchers, now), here, now)
 
     def _judge(self, seen: Seen, here: Readable, now: float) -> None:
         if seen.outcome == "moving":
             self._moved_at = now
             return
         if seen.outcome == "nothing":
-            if now - self._moved_at > IDLE:
+            if now - self._moved_at > IDLE_S:
                 self.begin(now, _heard(here))
             return
         port, mm = seen.moved[0]
@@ -130,7 +130,7 @@ class CableSearch:
         elif seen.outcome == "little" and self.what == "travel":
             # what it has gone already counts
             self._say("asking", self._not_taken(seen), status("setup-push-on"))
-        elif seen.outcome == "stays" and self._watchers[port].rested(now) <= STAYED:
+        elif seen.outcome == "stays" and self._watchers[port].rested(now) <= STAYED_S:
             stays = status("setup-stays", name=short_name(port), far=abs(mm))
             self._say("asking", stays)
         else:

@@ -44,7 +44,7 @@ from bench.upkeep.history import COLDEST, HOTTEST, sound_climate
 log = logging.getLogger("sweepgauge")
 
 
-MOST_PUSHES = 50  # a set-up, and those that a check is gone on with
+MOST_PUSHES_ASKED = 50  # a set-up, and those that a check is gone on with
 
 
 class CheckController:
@@ -54,7 +54,7 @@ class CheckController:
         self.session: CheckSession | None = None
         self.cautions = AcknowledgedCautions()
         self._shared, self._at_rest = shared, at_rest
-        # the latest with a result, which may still be gone on with
+        # the latest check with a result, which may still be extended
         self._finished: CheckSession | None = None
 
     @property
@@ -136,11 +136,11 @@ class CheckController:
                 "only the latest check can go on, and not after a restart"
             )
         if session.run.extensions:
-            # looking until it says what one hopes for makes a wrong answer likelier
+            # Each further look makes a wrong verdict likelier.
             why = "it went on once already: begin the check anew"
             raise InvalidRequest(why)
-        if not 1 <= request.sweeps <= MOST_PUSHES:
-            most = f"1 to {MOST_PUSHES} passes more"
+        if not 1 <= request.sweeps <= MOST_PUSHES_ASKED:
+            most = f"1 to {MOST_PUSHES_ASKED} passes more"
             raise InvalidRequest(f"{most}, not {request.sweeps}")
         self.session, session.supersedes, session.over = session, session.finding, False
         self._shared.log.reopen(session.run.id)
@@ -261,8 +261,8 @@ def _refusal(
     check: Check, request: Begin, gear: EvidenceGear, wired: Collection[str]
 ) -> str | None:
     """Why this check is not begun; None when it can be. wired: roles of instruments."""
-    if request.sweeps is not None and not 1 <= request.sweeps <= MOST_PUSHES:
-        most = f"1 to {MOST_PUSHES} pushes a set-up"
+    if request.sweeps is not None and not 1 <= request.sweeps <= MOST_PUSHES_ASKED:
+        most = f"1 to {MOST_PUSHES_ASKED} pushes a set-up"
         return f"--sweeps takes {most}, not {request.sweeps}"
     if sound_climate(request.climate) != request.climate:
         return (

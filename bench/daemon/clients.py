@@ -30,8 +30,9 @@ from bench.protocol import (
 )
 from hw.patience import SOCKET_PROBE_S
 
-SKIP_LIVE = 256 * 1024  # bytes queued for a client, above which it gets no readings
-DROP = 1024 * 1024  # bytes queued for a client, above which it is dropped
+# bytes queued for a client, above which it gets no readings
+SKIP_LIVE_BYTES = 256 * 1024
+DROP_BYTES = 1024 * 1024  # bytes queued for a client, above which it is dropped
 MOST_CLIENTS = 64
 MOST_BAD = 20  # bad messages of a connection before it is dropped
 
@@ -64,10 +65,10 @@ class Client:
         waiting = self._transport.get_write_buffer_size()
         if waiting == 0:
             self._large = 0
-        if waiting > DROP + self._large:
+        if waiting > DROP_BYTES + self._large:
             log.warning("a client does not read; it is dropped")
             self.drop()
-        elif not (live and waiting > SKIP_LIVE):
+        elif not (live and waiting > SKIP_LIVE_BYTES):
             self._transport.write(line)
 
     def send(self, message: msgspec.Struct) -> None:

@@ -30,8 +30,8 @@ from bench.settings.settings_file import Settings, SettingsError
 log = logging.getLogger("sweepgauge")
 
 # s that ports are held on when nobody looks any more: a screen may come back
-LINGER = 3.0
-LEAF = 0.10  # mm, where no other is named
+LINGER_S = 3.0
+PROOF_LEAF_MM = 0.10  # mm, where no other is named
 
 
 class DeviceSetup:
@@ -89,7 +89,7 @@ class DeviceSetup:
             stopped = self._stopping is None or self._stopping.done()
             if self._proof is None and stopped:
                 self.scanner.start()
-        elif now - self._wanted > LINGER:
+        elif now - self._wanted > LINGER_S:
             self._let_go()
         self.scanner.tick(now)
         asked = self.what is not None or self._left
@@ -117,7 +117,7 @@ class DeviceSetup:
         if request.what != "leaf":
             self._begin_search(request.what, now)
             return
-        leaf = LEAF if request.leaf is None else request.leaf
+        leaf = PROOF_LEAF_MM if request.leaf is None else request.leaf
         indicator, settings = self._wired.named("indicator"), self._shared.settings
         self._proof = LeafProof(leaf, settings, indicator, self._told)
         self._search, self._wired.overheard = None, self._overheard

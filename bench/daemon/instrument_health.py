@@ -15,14 +15,14 @@ from hw.formats import meaning_of
 from hw.patience import SILENT_S, UNREAD_STALL_S
 from hw.reading import PortState, Record
 
-FLOOD = 30_000  # frames a second; no instrument sends more
-EBB = 2.0  # s without such a second, after which the flood is over
-GARBLED = 5  # rejected frames in a second, and more of them than readings
+FLOOD_FRAMES = 30_000  # frames a second; no instrument sends more
+FLOOD_OVER_S = 2.0  # s without such a second, after which the flood is over
+GARBLED_FRAMES = 5  # rejected frames in a second, and more of them than readings
 # bytes without a reading, coming for SILENT_S seconds and still coming: the stream has
 # no line ends
-NONSENSE = 200
-UNREAD = ("garbled", "no-reading")
-SENDING = ("open", *UNREAD)
+NONSENSE_BYTES = 200
+UNREADABLE_STATES = ("garbled", "no-reading")
+SENDING_STATES = ("open", *UNREADABLE_STATES)
 
 
 class InstrumentHealth:
@@ -43,7 +43,7 @@ class InstrumentHealth:
         self._bad_at = 0.0  # the latest block with a rejected frame
         # the instrument's status where its latest frame said that it has no reading
         self._no_reading: str | None = None
-        # it sends, and no reading has come for long; told
+        # it was told that the instrument sends and no reading comes
         self._stopped_reading = False
         self._stuck_since: float | None = None
         self._stuck_at = 0
@@ -67,14 +67,14 @@ class InstrumentHealth:
             self._bad_at, self._no_reading = now, rejected.status
             if rejected.status is not None:
                 self.unread = 0
-        if good + bad > FLOOD:
+        if good + bad > FLOOD_FRAMES:
             self._flood_at = now
-            self._set("flooding", "instrument-floods", frames=FLOOD)
-        elif self.state == "flooding" and now - self._flood_at < EBB:
+            self._set("flooding", "instrument-floods", frames=FLOOD_FRAMES)
+        elif self.state == "flooding" and now - self._flood_at < FLOOD_OVER_S:
             return
-        elif bad >= GARBLED and bad > good:
+        elif bad >= GARBLED_FRAMES and bad > good:
             self._set_unread()
-        elif self.state in UNREAD and now - self._bad_at < 1.0:
+        elif self.state in UNREADABLE_STATES and now - self._bad_at < 1.0:
             return
         elif good and good >= bad and self.state != "open":
             self._set("open", "instrument-reads")
@@ -89,7 +89,7 @@ class InstrumentHealth:
             if now - last <= long:
                 self._stopped_reading = False
             elif silence > long:
-                if self.state in SENDING:
+                if self.state in SENDING_STATES:
                     self._set("silent", "instrument-silent", seconds=round(silence))
                     stamps.rate = None
             elif not self._stopped_reading:
@@ -100,7 +100,7 @@ class InstrumentHealth:
             none = last is None or now - last > SILENT_S
             if self._no_reading is not None and none:
                 self._set_unread()
-            elif self.unread > NONSENSE and now - self._unread_since > SILENT_S:
+            elif self.unread > NONSENSE_BYTES and now - self._unread_since > SILENT_S:
                 self._set_garbled()
         return False
 

@@ -30,8 +30,7 @@ class LiveMoveController:
         gear = self._shared.settings.gear
         jig = gear.jigs[finding.jig or ""]
         way = finding.move.way if finding.move is not None else ""
-        # only what was seen of a move the same way: it need not draw so much, or so,
-        # from the other side
+        # Tightening may draw the fence otherwise after a move the other way.
         drew = self.past.drew.get((jig.name, way))
         resolution = gear.indicator.resolution
         self.move = LiveMove(request, finding, jig, resolution, drew)

@@ -13,7 +13,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-JUMP = 2.0  # s between two looks; less is the clock being slewed
+CLOCK_JUMP_S = 2.0  # s between two looks; less is the clock being slewed
 # exists once the clock was set by a network; systemd-timesyncd.service(8)
 SYNCED = Path("/run/systemd/timesync/synchronized")
 
@@ -70,7 +70,7 @@ class WallClock:
         did not."""
         apart = self._wall() - self._monotonic()
         jump, self._apart = apart - self._apart, apart
-        return jump if abs(jump) > JUMP else None
+        return jump if abs(jump) > CLOCK_JUMP_S else None
 
     def set_now(self) -> bool:
         """True once: when the clock is first seen to have been set by a network."""

@@ -25,7 +25,7 @@ from bench.protocol import (
 from bench.settings.settings_file import Panel as PanelSettings
 from hw.panel import Panel
 
-WELL = ("open", "marks")  # states of an instrument that need nobody
+WELL_STATES = ("open", "marks")  # states of an instrument that need nobody
 PATTERN_OF = {"ready": "ready-tone"}  # the panel's `ready` is a light
 
 
@@ -62,13 +62,13 @@ class PanelLink:
             self._running = message.run is not None
             self._wanted = _wanted(message) or self._wanted
         elif isinstance(message, FindingNotice):
-            # what was checked is due no longer; the rest is seen at the next review
+            # What was checked is due no longer; the next review tells of the rest.
             self._running, self._wanted, self._due = False, "idle", False
         elif isinstance(message, NoFinding):
             self._wanted = "trouble"
         elif isinstance(message, InstrumentState):
-            take = self._unwell.discard if message.state in WELL else self._unwell.add
-            take(message.name)
+            well = message.state in WELL_STATES
+            (self._unwell.discard if well else self._unwell.add)(message.name)
         elif isinstance(message, PassNotice | MarkNotice):
             if message.recorded and getattr(message, "state", "") != "measured":
                 return
@@ -76,8 +76,7 @@ class PanelLink:
             return
         else:
             return
-        # a pulled cable matters to who is pushing, not to a bench where nothing is
-        # asked
+        # A pulled cable is shown while a check is in progress only.
         self._light()
 
     def due(self, anything: bool) -> None:

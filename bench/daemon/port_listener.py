@@ -30,11 +30,11 @@ from hw.formats import FORMATS, make_decoder
 from hw.patience import LISTENER_END_S, SILENT_S
 from hw.port_names import NotAPort
 
-LONGEST_NAME = 24  # characters of a port's name on the screen
-MOST_NAMES = 32  # ports that are listened to at once
+LONGEST_PORT_NAME = 24  # characters of a port's name on the screen
+MOST_PORTS = 32  # ports that are listened to at once
 ENVIRONMENT = "SWEEPGAUGE_PORTS"
-FRESH = 1.5  # s that a reading is told as the present one
-GARBLED = 8  # rejects in a row: it was not understood after all
+FRESH_S = 1.5  # s that a reading is told as the present one
+GARBLED_RECORDS = 8  # rejects in a row: it was not understood after all
 
 
 class Place(NamedTuple):
@@ -63,7 +63,7 @@ def places(environ: Mapping[str, str] = os.environ) -> list[Place]:
         for name in [word] if "://" in word else sorted(glob.glob(word)):
             device = name if "://" in name else os.path.realpath(name)
             out.setdefault(device, Place(name, device))
-    return [*out.values()][:MOST_NAMES]
+    return [*out.values()][:MOST_PORTS]
 
 
 def _devices() -> list[str]:
@@ -85,17 +85,17 @@ def short_name(name: str) -> str:
     if short == name and name.startswith("/"):
         short = Path(name).name
     short = re.sub(r"(-if\d+)?(-port\d+)?$", "", short.removeprefix("usb-"))
-    return (
-        short if len(short) <= LONGEST_NAME else f"..{short[2 - LONGEST_NAME :]}"
-    )  # its number is at its end
+    most = LONGEST_PORT_NAME
+    # a cable's number is at the end of its name
+    return short if len(short) <= most else f"..{short[2 - most :]}"
 
 
 # what is told of a port that cannot be opened, by the number of its error
-DENIED = "denied", status("cable-denied")
-BUSY = "busy", status("cable-busy")
+PORT_DENIED = "denied", status("cable-denied")
+PORT_BUSY = "busy", status("cable-busy")
 COULD_NOT = {
-    **dict.fromkeys((errno.EACCES, errno.EPERM), DENIED),
-    **dict.fromkeys((errno.EBUSY, errno.EAGAIN), BUSY),
+    **dict.fromkeys((errno.EACCES, errno.EPERM), PORT_DENIED),
+    **dict.fromkeys((errno.EBUSY, errno.EAGAIN), PORT_BUSY),
 }
 
 
@@ -199,7 +199,7 @@ class PortListener:
         bad = 0
         # one line, sent by hand, is the reading; a stream goes on anyway
         data = first if not many else b""
-        while bad < GARBLED:
+        while bad < GARBLED_RECORDS:
             now, records = self._clock(), decoder.feed(data)
             good = [record for record in records if record.value is not None]
             rejects = sum(record.fault is not None for record in records)
@@ -266,7 +266,7 @@ class PortListener:
 
 def age_told(seconds: float) -> float:
     """Fresh, or whole seconds: what only gets older is not told ten times a second."""
-    return 0.0 if seconds < FRESH else float(int(seconds))
+    return 0.0 if seconds < FRESH_S else float(int(seconds))
 
 
 # the state of a cable whose instrument is in that state; the others are named alike

@@ -12,8 +12,8 @@ from collections.abc import Callable
 
 from bench.daemon.port_listener import Places, PortListener
 
-LOOK = 1.0  # s between looks at what is plugged in
-AGAIN = 1.0  # s until a port that could not be opened is tried again
+SCAN_INTERVAL_S = 1.0  # s between looks at what is plugged in
+RETRY_OPEN_S = 1.0  # s until a port that could not be opened is tried again
 
 
 class PortScanner:
@@ -61,7 +61,7 @@ class PortScanner:
         for one in self.tapped.values():
             one.tick(now)
         if now >= self._due and (self._looking is None or self._looking.done()):
-            self._due = now + LOOK
+            self._due = now + SCAN_INTERVAL_S
             self._looking = asyncio.get_running_loop().create_task(self._look())
 
     async def _look(self) -> None:
@@ -72,7 +72,7 @@ class PortScanner:
             if device not in found or device in held or one.lost:
                 del self.tapped[device]
                 if one.lost and device in found:
-                    self._again[device] = now + AGAIN
+                    self._again[device] = now + RETRY_OPEN_S
                 await one.stop()
         for device, place in found.items():
             if (

@@ -52,7 +52,7 @@ LAST = 5  # results in a status
 def status(service: Service) -> StatusReply:
     shared, run, recording = service.shared, service.station.run, service.recording.now
     gear = shared.settings.gear
-    # which way its number counts, as it was learned or written
+    # by role the way in which the number grows, as it was found or written
     ways = {"indicator": gear.indicator.grows, "travel": gear.travel.grows}
     return StatusReply(
         program=f"sweepgauge {__version__}",
@@ -153,7 +153,7 @@ async def from_log(context: RequestContext, request: LogQuery) -> None:
 
 
 async def log_events(context: RequestContext, request: LogEvents) -> None:
-    # events of no check wait for company
+    # events outside of checks wait to be committed together with other writes
     await asyncio.to_thread(context.shared.log.flush, LOG_ASKED_FLUSH_S)
     await from_log(context, request)
 
@@ -170,7 +170,7 @@ async def export_log(context: RequestContext, request: LogExport) -> None:
                 client.send(LogText(piece, False, ref=request.ref))
                 await client.drained()
     finally:
-        # at this moment it reads, in its thread
+        # its thread may be reading at this moment, and then it cannot be closed
         with contextlib.suppress(ValueError):
             pieces.close()
     client.send(LogText("", True, unread, ref=request.ref))
@@ -187,7 +187,7 @@ async def import_piece(context: RequestContext, request: LogImport) -> None:
         importer.take, shared.log, request.piece, last=request.last
     )
     if request.last:
-        # what it remembers of each line is let go before the log is read again
+        # the memory of each line is freed before the log is read again
         client.importing = None
         del importer
         shared.last = await asyncio.to_thread(history.latest, shared.paths.log, LAST)

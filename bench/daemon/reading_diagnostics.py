@@ -19,7 +19,7 @@ from hw.formats import meaning_of
 
 log = logging.getLogger("sweepgauge")
 
-MOST_REJECTED = 5  # rejected frames told a second and instrument; all are counted
+REJECTED_PER_S = 5  # rejected frames told a second and instrument; all are counted
 OUTLIER_NOTICE_S = 10.0  # s between two notices of outliers; all are counted
 # flags of a display that does not show the present value
 FROZEN_DISPLAY = frozenset({"hold", "max", "min", "tir"})
@@ -107,7 +107,7 @@ class ReadingDiagnostics:
         for at, record in batch.rejected_frames:
             if now < due:
                 return
-            due = self._rejected_due[name] = now + 1.0 / MOST_REJECTED
+            due = self._rejected_due[name] = now + 1.0 / REJECTED_PER_S
             raw = record.raw.hex()
             self._tell(RejectedFrame(name, at, record.fault, record.status, raw))
 

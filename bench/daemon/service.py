@@ -59,14 +59,14 @@ from bench.settings.settings_file import Paths, Settings
 
 log = logging.getLogger("sweepgauge")
 
-TICK = 0.1  # s
-WORTH_IT = 40.0  # readings a second; more wakes than that cost more than rounds do
-AS_THEY_COME = 150.0  # the same where a client wants each as it comes
-# of these, and rounds go on: what is promised of 5 ms is so at a hundred readings a
-# second
-STAYS = 0.75
-# readings a second from which what the kernel keeps (4 kB) must not wait for a round
-HURRIES = 2000.0
+TICK_S = 0.1  # s
+# Polling rounds: from this rate on, in readings a second, they cost less than a wake
+# for each reading does. Where a client wants each reading as it comes they begin later,
+# since the 5 ms that are promised to it are promised at 100 readings a second.
+ROUNDS_FROM_RATE, ROUNDS_FROM_RATE_WATCHED = 40.0, 150.0
+ROUNDS_STAY_SHARE = 0.75  # of these rates, above which rounds that go on stay
+# readings a second from which the kernel's buffer of 4 kB must not wait for a round
+ROUNDS_UP_TO_RATE = 2000.0
 
 
 class CannotRun(Exception):
@@ -203,12 +203,11 @@ class Service:
     async def _tick_on(self) -> None:
         interval, due = watchdog_interval(), 0.0
         while True:
-            await asyncio.sleep(TICK)
+            await asyncio.sleep(TICK_S)
             now = time.monotonic()
             self._tick(now)
             if interval is not None and now >= due and not self.station.stalled(now):
-                # alive is who reads: the loop that this runs on, and each reader by
-                # what it leaves unread
+                # The daemon is alive while its loop runs and no port waits unread.
                 notify("WATCHDOG=1")
                 due = now + interval
 
@@ -231,12 +230,11 @@ class Service:
         if any(client.capturing is not None for client in self.clients.all):
             return False
         each = any(one.watching and one.most is None for one in self.clients.all)
-        least = AS_THEY_COME if each else WORTH_IT
+        least = ROUNDS_FROM_RATE_WATCHED if each else ROUNDS_FROM_RATE
         if self.station.wired.sources.rounds.going:
-            least *= STAYS
-        return (
-            least < sum(one.rate or 0.0 for one in self.station.instruments) < HURRIES
-        )
+            least *= ROUNDS_STAY_SHARE
+        rate = sum(one.rate or 0.0 for one in self.station.instruments)
+        return least < rate < ROUNDS_UP_TO_RATE
 
     # ---- what the log says -----------------------------------------------------------
 

@@ -12,7 +12,7 @@ import time
 from bench.daemon.acquisition import Batch, Instrument
 from bench.daemon.check_controller import CheckController
 from bench.daemon.clients import Clients
-from bench.daemon.instrument_health import UNREAD
+from bench.daemon.instrument_health import UNREADABLE_STATES
 from bench.daemon.live_move_controller import LiveMoveController
 from bench.daemon.machine import WallClock
 from bench.daemon.reading_diagnostics import ReadingDiagnostics
@@ -42,7 +42,7 @@ log = logging.getLogger("sweepgauge")
 UNUSABLE = {
     **dict.fromkeys(("absent", "busy", "denied"), "away"),
     **{"silent": "silent", "flooding": "flooding"},
-    **dict.fromkeys(UNREAD, "unread"),
+    **dict.fromkeys(UNREADABLE_STATES, "unread"),
 }
 # the instrument that a check reads, by what it gathers; else the indicator
 READ_BY: dict[str | None, Role] = {"width": "caliper"}
@@ -135,7 +135,7 @@ class Station:
         self.shared.log.event(None, "instrument", event)
         self._state[instrument.name] = instrument.state
         if (how := UNUSABLE.get(instrument.state)) is not None:
-            if instrument.state not in UNREAD:
+            if instrument.state not in UNREADABLE_STATES:
                 self._diagnostics.units.pop(instrument.name, None)
             self._lose(instrument, how)
 

@@ -75,7 +75,7 @@ def stamp_columns(at: Stamp, prefix: str = "") -> dict[str, int | float]:
 
 
 # number, run and what else an entry needs to know of what it names
-_NAMED = {
+_KEY_QUERIES = {
     "check": "SELECT run_key FROM check_run WHERE run = ?",
     "sweep": (
         "SELECT sweep_key, run, sweep.state FROM sweep JOIN check_run USING (run_key)"
@@ -94,7 +94,7 @@ _NAMED = {
 
 
 def named(db: sqlite3.Connection, noun: str, name: str) -> tuple[Any, ...]:
-    row: tuple[Any, ...] | None = db.execute(_NAMED[noun], (name,)).fetchone()
+    row: tuple[Any, ...] | None = db.execute(_KEY_QUERIES[noun], (name,)).fetchone()
     if row is None:
         raise EntryRefused(f"the log knows no {noun} {name!r}")
     return row

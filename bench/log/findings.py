@@ -25,9 +25,9 @@ from bench.log.rows import LogDamaged, LogError
 from bench.log.store import all_digests, load_gear, load_trace, trace_digest
 
 # as bytes, which SQLite gives also where damage leaves no text
-_JSON = "CAST(f.finding_json AS BLOB), CAST(f.evidence_json AS BLOB), f.crc32"
+_FINDING_JSON = "CAST(f.finding_json AS BLOB), CAST(f.evidence_json AS BLOB), f.crc32"
 _FINDING = f"""
-    SELECT f.finding_key, r.run, {_JSON}, later.finding, r.instrument, r.hold,
+    SELECT f.finding_key, r.run, {_FINDING_JSON}, later.finding, r.instrument, r.hold,
            f.wall_s, f.clock_synced, f.monotonic_ns, boot_id
       FROM finding AS f
       LEFT JOIN check_run AS r ON r.run_key = f.run_key
@@ -37,7 +37,7 @@ _FINDING = f"""
 
 
 _WHOLE_FINDING = f"""
-    SELECT {_JSON}, f.finding_key, gear_key, traces_sha256
+    SELECT {_FINDING_JSON}, f.finding_key, gear_key, traces_sha256
       FROM finding AS f WHERE finding = ?"""
 _TRACES_OF_FINDING = (
     "SELECT trace_key FROM finding_trace WHERE finding_key = ? ORDER BY position"

@@ -23,7 +23,7 @@ from bench.log.rows import LogDamaged
 # the sector that a disk writes whole or not at all, SQLite's documents on atomic commit
 BLOCK_BYTES = 512
 # tables whose rows are counted, and what one and several of them are called
-COUNTED = {
+COUNTED_TABLES = {
     "finding": ("result", "results"),
     "sweep": ("pass", "passes"),
     "move": ("move", "moves"),
@@ -87,7 +87,7 @@ def missing_rows(
     gaps = _gaps(db, told.highest)
     return {
         table: more
-        for table in COUNTED
+        for table in COUNTED_TABLES
         if (more := gaps[table] - told.missing.get(table, 0)) > 0
     }
 
@@ -108,13 +108,13 @@ def _gaps(db: sqlite3.Connection, highest: Counts) -> Counts:
     return {
         table: max(given[table], highest.get(table, 0))
         - db.execute(f"SELECT count(*) FROM {table}").fetchone()[0]
-        for table in COUNTED
+        for table in COUNTED_TABLES
     }
 
 
 def _highest(db: sqlite3.Connection) -> Counts:
     rows = dict(db.execute("SELECT name, seq FROM sqlite_sequence"))
-    return {table: rows.get(table, 0) for table in COUNTED}
+    return {table: rows.get(table, 0) for table in COUNTED_TABLES}
 
 
 def _write(log: Path, told: HighWaterMarks) -> None:
@@ -151,7 +151,7 @@ def lacking_words(counts: Mapping[str, object]) -> str:
     """counts: rows by table. Events are told of only where nothing else is missing."""
     lost = [
         f"{count} {words[count != 1]}"
-        for table, words in COUNTED.items()
+        for table, words in COUNTED_TABLES.items()
         if (count := counts.get(table)) and (table != "event" or len(counts) == 1)
     ]
     return (

@@ -42,7 +42,7 @@ from bench.uncertainty import Pool
 
 # findings gone through, at most, for the twenty that fit; ten years of them take too
 # long
-LOOK_BACK = 200
+MOST_LOOKED_AT = 200
 # after which events of the gear findings of a sled no longer speak
 SLED_AND_SAW = ("dropped", "moved", "runners", "saw")
 KNOWN_FINDINGS = 20  # older ones no longer speak for the jig as it is
@@ -162,7 +162,8 @@ def _speaking(
     used."""
     ours = (*gear_names(gear), hold)
     changed = _changed_since(db, gear)
-    for row in reversed(list_findings(db, check=kind, jig=ours[0], last=LOOK_BACK)):
+    rows = list_findings(db, check=kind, jig=ours[0], last=MOST_LOOKED_AT)
+    for row in reversed(rows):
         same = (row.finding.jig, row.finding.saw, row.hold) == ours
         other = instrument is not None and row.instrument != instrument
         if same and row.stands and not other and not changed(row):
@@ -209,7 +210,7 @@ def _yaw_play(db: sqlite3.Connection, gear: EvidenceGear) -> float | None:
         return None
     jig, saw = gear_names(gear)
     changed = _changed_since(db, gear, SLED_AND_SAW)
-    for row, play in _measured(db, "yaw-play", changed, jig=jig, last=LOOK_BACK):
+    for row, play in _measured(db, "yaw-play", changed, jig=jig, last=MOST_LOOKED_AT):
         if row.finding.saw == saw:
             return abs(play.value)
     return None
@@ -222,7 +223,7 @@ def _sweep(db: sqlite3.Connection, gear: EvidenceGear) -> SweepHistory | None:
         return None
     jig, saw = gear_names(gear)
     moved = {move.finding for move in list_moves(db) if move.made is not None}
-    for row in reversed(list_findings(db, jig=jig, last=LOOK_BACK)):
+    for row in reversed(list_findings(db, jig=jig, last=MOST_LOOKED_AT)):
         found = row.finding
         check = checks().get(found.check)  # a later version's log may have others
         if check is None or not check.turns_fence or found.saw != saw:

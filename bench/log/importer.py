@@ -41,7 +41,7 @@ from bench.protocol import LogImported, take_lines
 from hw.patience import LOG_ASKED_FLUSH_S
 
 # bytes of a line; passes of an hour are not as long
-LONGEST_LINE = 8 * 2**20
+LONGEST_LINE_BYTES = 8 * 2**20
 LINKS_AT_ONCE = 200
 MOST_TOLD = 200  # problems told one by one; more are counted
 
@@ -117,8 +117,8 @@ class Importer:
             self._lines += 1
             if (line := self._line(self._number, text)) is not None:
                 yield self._number, line
-        if len(self._buffer) > LONGEST_LINE:
-            most = LONGEST_LINE // 2**20
+        if len(self._buffer) > LONGEST_LINE_BYTES:
+            most = LONGEST_LINE_BYTES // 2**20
             raise OSError(
                 f"line {self._number + 1} is longer than {most} MiB: this is no export"
             )

@@ -19,7 +19,7 @@ from bench.log import high_water_marks, salvage, schema
 from bench.log.events import list_events
 from bench.log.faults import UNREADABLE, closed_on_error, is_damage
 from bench.log.high_water_marks import (
-    COUNTED,
+    COUNTED_TABLES,
     HighWaterMarks,
     lacking_words,
     salvage_words,
@@ -95,7 +95,7 @@ def _ends_early(path: Path, told: HighWaterMarks | None) -> bool:
     schema.refuse_foreign(path)
     with closing(sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True)) as db:
         tables = {name for (name,) in db.execute("SELECT name FROM sqlite_schema")}
-        return not tables.issuperset(COUNTED) or bool(
+        return not tables.issuperset(COUNTED_TABLES) or bool(
             high_water_marks.missing_rows(db, told)
         )
 

@@ -23,7 +23,7 @@ from typing import Any, BinaryIO
 
 from bench.log import packing, schema
 from bench.log.faults import UNREADABLE
-from bench.log.high_water_marks import COUNTED, reserve_numbers
+from bench.log.high_water_marks import COUNTED_TABLES, reserve_numbers
 from bench.log.rows import Salvage
 from bench.log.schema import CHANGES, Change, migrate
 
@@ -37,7 +37,7 @@ _PAGE_SIZES = (schema.PAGE_BYTES, 4096)  # of new logs, and of those made before
 _UNSOUND = (ValueError, TypeError, OverflowError, zlib.error)
 
 # JSON objects of rows that have no checksum of their own
-_JSON = {
+_JSON_COLUMNS = {
     "gear": "gear_json",
     "check_run": "options_json",
     "event": "data_json",
@@ -151,7 +151,7 @@ def _last_number(db: sqlite3.Connection, table: str) -> int | None:
         )
     with suppress(*UNREADABLE):
         query = "SELECT max(seq) FROM sqlite_sequence WHERE name = ?"
-        if table in COUNTED:
+        if table in COUNTED_TABLES:
             return db.execute(query, (table,)).fetchone()[0] or 0
     return None
 
@@ -174,7 +174,8 @@ def _is_sound(table: str, row: dict[str, Any]) -> bool:
             raw = row.get("raw_zlib")
             whole = raw is None or len(zlib.decompress(raw)) == row["raw_bytes"]
             return bool(whole and len(times) == row["readings"])
-    return table not in _JSON or isinstance(json.loads(row[_JSON[table]]), dict)
+    column = _JSON_COLUMNS.get(table)
+    return column is None or isinstance(json.loads(row[column]), dict)
 
 
 def _tables_of(db: sqlite3.Connection) -> list[str]:

@@ -50,9 +50,8 @@ CREATE INDEX event_of_kind ON event (kind) WHERE kind = 'gear-event';"""  # noqa
 
 # Never edit a change that has been released: add the next.
 CHANGES: tuple[Change, ...] = (("climate of the shop", _CLIMATE),)
-VERSION = 1 + len(
-    CHANGES
-)  # of the tables that this program knows; SQLite's user_version
+# of the tables that this program knows; SQLite's user_version
+SCHEMA_VERSION = 1 + len(CHANGES)
 
 _DESCRIBED = re.compile(r"^(?:CREATE TABLE|) *(\w+).* -- (.+)$", re.MULTILINE)
 
@@ -87,7 +86,7 @@ def connect(path: Path, page_bytes: int = PAGE_BYTES) -> sqlite3.Connection:
 
 def _set_up(path: Path, db: sqlite3.Connection, page_bytes: int) -> None:
     version, application = marks(db)
-    if version > VERSION or (version and application != APPLICATION_ID):
+    if version > SCHEMA_VERSION or (version and application != APPLICATION_ID):
         raise LogDamaged(
             f"{path} is damaged: its header says {version} of {application:#x}"
         )
@@ -164,10 +163,10 @@ def _marks_in_wal(wal: Path) -> tuple[int, int] | None:
 def refuse_marks(path: Path, version: int, application: int) -> None:
     """The same by what the file says, where it is open."""
     if application == APPLICATION_ID:
-        if VERSION < version < HIGHEST_VERSION:
+        if SCHEMA_VERSION < version < HIGHEST_VERSION:
             raise LogNewer(
                 f"the log {path} was written by a newer program; its tables are at"
-                f" change {version}, this program knows {VERSION}; it was left"
+                f" change {version}, this program knows {SCHEMA_VERSION}; it was left"
                 " as it is: update the program or name another log"
             )
     elif not _may_be_damaged_log(path):

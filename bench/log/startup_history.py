@@ -13,7 +13,7 @@ from bench.log.findings import list_moves
 from bench.log.read_only import open_read
 from bench.log.rows import Stamp
 
-RUNS = 100  # checks that are looked at, from the latest back; more than a day's
+LATEST_RUNS = 100  # checks that are looked at, from the latest back; more than a day's
 
 
 class CautionAcknowledgement(NamedTuple):
@@ -40,7 +40,7 @@ def caution_acknowledgements(
             " LIMIT ?) AND (kind = 'acknowledged' OR (kind = 'cautions-known'"
             " AND json_valid(data_json)"
             " AND json_array_length(data_json, '$.asked') = 0)) ORDER BY event_key",
-            (RUNS,),
+            (LATEST_RUNS,),
         ).fetchall()
     found = []
     for check, saw, boot, monotonic, wall, synced in rows:

@@ -22,7 +22,7 @@ _CHUNKS = (
     "SELECT instrument, raw, arrival_us_packed FROM chunk WHERE sweep_key = ? ORDER BY"
     " instrument, chunk_key"
 )
-_READING = (
+_MERGED = (
     "SELECT raw_zlib, arrival_us_packed FROM reading WHERE sweep_key = ? AND instrument"
     " = ?"
 )
@@ -40,7 +40,7 @@ def merge_chunks(db: sqlite3.Connection, sweep_key: int) -> None:
     pieces = db.execute(_CHUNKS, (sweep_key,)).fetchall()
     for instrument, blocks in itertools.groupby(pieces, key=lambda piece: piece[0]):
         whole, times = bytearray(), []
-        if row := db.execute(_READING, (sweep_key, instrument)).fetchone():
+        if row := db.execute(_MERGED, (sweep_key, instrument)).fetchone():
             whole += zlib.decompress(row[0])
             times += packing.unpack_integers(row[1])
         for _, raw, packed in blocks:

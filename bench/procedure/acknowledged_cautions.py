@@ -7,7 +7,8 @@ from collections.abc import Sequence
 
 from bench.checks.model import Caution
 
-CHANGING = ("blade", "power")  # what a check may want otherwise than the one before
+# subjects of cautions that a check may want otherwise than the one before
+CHANGING_SUBJECTS = ("blade", "power")
 
 
 class AcknowledgedCautions:
@@ -16,7 +17,7 @@ class AcknowledgedCautions:
     def __init__(self) -> None:
         # by saw and name: the day on which it was acknowledged
         self._days: dict[tuple[str | None, str], str] = {}
-        # by saw and matter: the names of the cautions that the latest check had
+        # by saw and subject: the names of the cautions that the latest check had
         self._wanted: dict[tuple[str | None, str], frozenset[str]] = {}
 
     def due(
@@ -30,7 +31,7 @@ class AcknowledgedCautions:
     ) -> bool:
         if caution.about == "cut" or self._days.get((saw, caution.name)) != day:
             return True
-        return caution.about in CHANGING and self._wanted.get(
+        return caution.about in CHANGING_SUBJECTS and self._wanted.get(
             (saw, caution.about)
         ) != _names(cautions, caution.about)
 
@@ -41,7 +42,7 @@ class AcknowledgedCautions:
         from before."""
         for caution in cautions:
             self._days[saw, caution.name] = day
-        for about in CHANGING:
+        for about in CHANGING_SUBJECTS:
             self._wanted[saw, about] = _names(cautions, about)
 
 

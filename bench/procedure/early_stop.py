@@ -15,7 +15,7 @@ from bench.finding import Finding
 from bench.procedure.prompt import ProcedureState, wanted
 from bench.uncertainty import decided_early
 
-FEWEST = 2  # passes in every set-up: fewer show no scatter
+FEWEST_PASSES = 2  # passes in every set-up: fewer show no scatter
 
 
 def may_stop_early(check: Check, steps: Sequence[Step], facts: ProcedureState) -> bool:
@@ -25,7 +25,7 @@ def may_stop_early(check: Check, steps: Sequence[Step], facts: ProcedureState) -
     if not check.stops_early or facts.step != last or facts.extra or facts.settled_at:
         return False
     lacks = wanted(steps[last], facts) - facts.taken
-    return last > 0 and lacks == 1 and min(facts.accepted[: last + 1]) >= FEWEST
+    return last > 0 and lacks == 1 and min(facts.accepted[: last + 1]) >= FEWEST_PASSES
 
 
 def settles_early(finding: Finding) -> bool:

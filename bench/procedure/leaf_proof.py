@@ -23,14 +23,14 @@ if TYPE_CHECKING:
 Phase = Literal["asking", "seen", "kept", "failed"]
 Say = Callable[[Phase, Sequence[StatusMessage], Mapping[str, Any]], None]
 
-SILENT = 3.0  # s without a reading while one is waited for
-SLACK = 0.01  # mm: burr, bow and dirt of a leaf (common practice, no source)
-COUNTS = 2.0  # of the instrument, one for each reading
-COARSE = 3.0  # a leaf must be so many counts thick to prove anything
+NO_READING_S = 3.0  # s without a reading while one is waited for
+LEAF_SLACK_MM = 0.01  # mm: burr, bow and dirt of a leaf (common practice, no source)
+ALLOWED_COUNTS = 2.0  # of the instrument, one for each reading
+LEAST_LEAF_COUNTS = 3.0  # a leaf must be so many counts thick to prove anything
 FEWEST_COUNTS = 4.0  # a smaller change tells nothing of a factor
 # relative: how near to a factor a contradiction must be to be called by its name
-NEAR = 0.12
-THINNEST, THICKEST = 0.02, 5.0  # mm
+FACTOR_TOLERANCE = 0.12
+THINNEST_MM, THICKEST_MM = 0.02, 5.0  # mm
 
 Outcome = Literal[
     "proved", "nothing", "way", "inches", "millimetres", "decimals", "other"
@@ -68,8 +68,8 @@ class LeafProof:
     ) -> None:
         """Raises InvalidRequest where this leaf proves nothing."""
         units = settings.units
-        if not THINNEST <= leaf <= THICKEST:
-            low, high = length_words(THINNEST, units), length_words(THICKEST, units)
+        if not THINNEST_MM <= leaf <= THICKEST_MM:
+            low, high = (length_words(mm, units) for mm in (THINNEST_MM, THICKEST_MM))
             raise InvalidRequest(
                 f"a leaf from {low} to {high} proves it, not one of"
                 f" {length_words(leaf, units)}"
@@ -121,7 +121,9 @@ class LeafProof:
     def tick(self, now: float, indicator: Instrument | None) -> None:
         if indicator is None or indicator.state == "absent":
             self._say("failed", status("leaf-indicator-gone"))
-        elif self._waiting and now - max(self._waiting, indicator.last or 0.0) > SILENT:
+            return
+        silent = now - max(self._waiting, indicator.last or 0.0) > NO_READING_S
+        if self._waiting and silent:
             self._again(status("leaf-no-reading"))
         elif self._waiting and (taken := self._rest_detector.button(now)) is not None:
             self._took(taken.value)
@@ -181,7 +183,7 @@ class LeafProof:
 
 def allowed(count: float) -> float:
     """mm by which the change may differ from the leaf."""
-    return COUNTS * count + SLACK
+    return ALLOWED_COUNTS * count + LEAF_SLACK_MM
 
 
 def judge_leaf(change: float, leaf: float, count: float) -> Proof:
@@ -194,7 +196,7 @@ def judge_leaf(change: float, leaf: float, count: float) -> Proof:
     for factor, outcome in FACTORS.items():
         if _like(change, leaf * factor, count):
             return Proof(outcome, factor)
-    unmoved = abs(change) < max(FEWEST_COUNTS * count, SLACK)
+    unmoved = abs(change) < max(FEWEST_COUNTS * count, LEAF_SLACK_MM)
     return Proof("nothing" if unmoved else "other")
 
 
@@ -210,11 +212,11 @@ def leaf_remark(proof: Proof, change: float, leaf: float) -> StatusMessage:
 
 
 def too_coarse(leaf: float, count: float) -> bool:
-    return leaf < COARSE * count - 1e-9
+    return leaf < LEAST_LEAF_COUNTS * count - 1e-9
 
 
 def _like(change: float, wanted: float, count: float) -> bool:
     """A change that is some counts at the least, and near to what is wanted."""
     return wanted >= FEWEST_COUNTS * count and abs(change - wanted) <= max(
-        NEAR * wanted, min(1.5 * count, 0.3 * wanted)
+        FACTOR_TOLERANCE * wanted, min(1.5 * count, 0.3 * wanted)
     )

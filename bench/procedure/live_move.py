@@ -23,14 +23,14 @@ from bench.procedure.status_message import StatusMessage, status
 from bench.protocol import LiveMoveNotice, LiveMoveRequest
 from bench.uncertainty import verdict
 
-# mm that the number may wander while the sled is leaned; more and it does not stand on
-# the jig
-STILL = 0.01
-STILL_COUNTS = 5
-# times what it wandered then that are no move: later it may wander further
-WANDERS = 2.5
-# of the tolerance: nearer to the aim betters no cut; common practice, no source
-NEAR = 0.1
+# How far the number may wander while the sled is leaned, in mm and in counts, the
+# larger: an indicator that wanders more does not stand on the sled. No source.
+LEAN_WANDER_MM, LEAN_WANDER_COUNTS = 0.01, 5
+# A change up to so many times that wandering is no move: later it may wander further.
+WANDER_FACTOR = 2.5
+# Share of the tolerance that is as good as the aim: nearer betters no cut. Common
+# practice, no source.
+NEAR_SHARE = 0.1
 
 Phase = Literal["stand", "lean", "go", "tighten", "end"]
 
@@ -105,7 +105,7 @@ class LiveMove:
     @property
     def _near(self) -> float:
         """mm at the tip that are as good as there."""
-        of_limit = NEAR * self.jig.tolerance * self._lever / self._to_end
+        of_limit = NEAR_SHARE * self.jig.tolerance * self._lever / self._to_end
         return max(self._band, abs(of_limit))
 
     @property
@@ -150,11 +150,11 @@ class LiveMove:
     def _leaned(self, now: float) -> None:
         number, nudge = self._number, self._nudge
         wander = number.wander
-        if wander > max(STILL, STILL_COUNTS * number.count):
+        if wander > max(LEAN_WANDER_MM, LEAN_WANDER_COUNTS * number.count):
             self.remark = status("live-not-on-sled", moved=wander)
             self.phase = "stand"
             return
-        number.wandered = WANDERS * wander
+        number.wandered = WANDER_FACTOR * wander
         if abs(now - number.rest) > self._band:
             self._refuse(now, status("live-still-moves"))
             return

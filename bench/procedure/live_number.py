@@ -12,15 +12,16 @@ from collections.abc import Sequence
 
 from bench.stream.rest_detector import RestDetector, Taken
 
-NOW = 5  # readings that make "now"
-REST = 10  # readings that make the number at rest, from which a move is counted
+PRESENT_READINGS = 5  # readings that make "now"
+# readings that make the number at rest, from which a move is counted
+REST_READINGS = 10
 NOISE_READINGS = 100  # readings whose bends tell the noise
 # a change of more than so many counts, or times the noise, is a move
-COUNTS, NOISES = 2.0, 3.0
-# mm at once, faster than JUMP_SPEED: a blow, to the fence or to the stand; common
+MOVE_COUNTS, MOVE_NOISES = 2.0, 3.0
+# mm at once, faster than JUMP_SPEED_MM_S: a blow, to the fence or to the stand; common
 # practice, no source
-JUMP = 0.1
-JUMP_SPEED = 2.0  # mm/s
+JUMP_MM = 0.1
+JUMP_SPEED_MM_S = 2.0
 
 
 class LiveNumber:
@@ -29,7 +30,7 @@ class LiveNumber:
 
     def __init__(self, resolution: float | None) -> None:
         self._rest_detector = RestDetector(resolution)
-        self._values: deque[float] = deque(maxlen=REST)
+        self._values: deque[float] = deque(maxlen=REST_READINGS)
         self._bends: deque[float] = deque(maxlen=NOISE_READINGS)
         self._last_at: float | None = None
         self._low = self._high = 0.0
@@ -51,13 +52,13 @@ class LiveNumber:
         return (
             None
             if self.lost or not self._values
-            else statistics.fmean([*self._values][-NOW:])
+            else statistics.fmean([*self._values][-PRESENT_READINGS:])
         )
 
     @property
     def middle(self) -> float:
         """The median of the latest readings: a single outlier does not shift it."""
-        return statistics.median([*self._values][-NOW:])
+        return statistics.median([*self._values][-PRESENT_READINGS:])
 
     @property
     def rest(self) -> float:
@@ -91,7 +92,7 @@ class LiveNumber:
         if len(self._bends) >= 6:  # from second differences: a steady move is no noise
             # median |a - 2 b + c| of normal values
             self.noise = statistics.median(self._bends) / 1.6522
-        if self._before_gap is not None and len(self._values) >= NOW:
+        if self._before_gap is not None and len(self._values) >= PRESENT_READINGS:
             gone, self._before_gap = self.middle - self._before_gap, None
             if abs(gone) > self.band:
                 self.jumped = gone
@@ -115,20 +116,20 @@ class LiveNumber:
             step = value - self._values[-1]
             if len(self._values) > 1:
                 self._bends.append(abs(step - (self._values[-1] - self._values[-2])))
-            if abs(step) > JUMP and abs(step) > max(
-                self.band, JUMP_SPEED * (at - self._last_at)
+            if abs(step) > JUMP_MM and abs(step) > max(
+                self.band, JUMP_SPEED_MM_S * (at - self._last_at)
             ):
                 self.jumped = step
         self._last_at = at
         self._values.append(value)
-        if len(self._values) >= NOW:
-            mean = statistics.fmean([*self._values][-NOW:])
+        if len(self._values) >= PRESENT_READINGS:
+            mean = statistics.fmean([*self._values][-PRESENT_READINGS:])
             self._low, self._high = min(self._low, mean), max(self._high, mean)
 
     @property
     def band(self) -> float:
         """mm beyond which a change is a move and no noise."""
-        return max(COUNTS * self.count, NOISES * self.noise, self.wandered)
+        return max(MOVE_COUNTS * self.count, MOVE_NOISES * self.noise, self.wandered)
 
 
 class DirectionWatch:

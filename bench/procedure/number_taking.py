@@ -17,14 +17,16 @@ from bench.stream.rest_detector import BOUNCE, NotAtRest, RestDetector
 STANDING_STILL = {"lean", "tap", "mark", "spot", "width"}
 SINGLE_NUMBERS = {"spot", "width"}  # each of them is a set-up's own number
 # s after a number was taken by itself in which a press still means that number
-HASTE = 1.0
+HASTE_S = 1.0
 # the codes of a number that creeps, and of one that wanders
 RESTLESS = {
     "number": ("number-creeps", "number-wanders"),
     "reading": ("reading-creeps", "reading-wanders"),
 }
-NEAR = 0.25  # of the way out; what is farther from the value before is asked about
-NEAR_MOST = 0.5  # mm: widths, wobble and play differ less from one place to the next
+# of the way out; what is farther from the value before is asked about
+RETURN_SHARE = 0.25
+# mm: widths, wobble and play differ less from one place to the next
+RETURN_MOST_MM = 0.5
 
 
 class ReturnWatch:
@@ -55,7 +57,7 @@ class ReturnWatch:
         for value in values:
             self._far = max(self._far, abs(value - self.base))
         self.left = self._far >= away - 1e-9
-        near = min(NEAR * self._far, NEAR_MOST)
+        near = min(RETURN_SHARE * self._far, RETURN_MOST_MM)
         return self.left and bool(values) and abs(values[-1] - self.base) <= near
 
 
@@ -76,7 +78,7 @@ class NumberTaking:
         """Whether a press is for a number that was just taken by itself, or that was
         pressed for within BOUNCE."""
         taken = self._taken_by_itself
-        hasty = taken is not None and now - taken < HASTE and not self._watch.left
+        hasty = taken is not None and now - taken < HASTE_S and not self._watch.left
         if hasty and current.by_itself and not self._facts.waiting:
             return True
         if current.phase not in STANDING_STILL:

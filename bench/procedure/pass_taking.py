@@ -18,7 +18,7 @@ from bench.stream.rest_detector import Taken
 from bench.stream.sweep_detector import Began, Broken, Ended, Sweep, SweepEvent
 
 # s after the press before rest is believed: a hand that moves with it shows by then
-SETTLE = 0.15
+REST_BELIEVED_S = 0.15
 
 
 class PassTaking:
@@ -60,7 +60,7 @@ class PassTaking:
         facts = self._facts
         if not facts.placed or facts.rested or prompt.phase != "sweep":
             return False
-        facts.rested = now - self.placed_at > SETTLE and self._at_rest()
+        facts.rested = now - self.placed_at > REST_BELIEVED_S and self._at_rest()
         return facts.rested
 
     def event(self, what: SweepEvent, ask: Callable[[], Prompt], now: float) -> bool:

@@ -19,7 +19,7 @@ from bench.procedure.status_message import StatusMessage, status
 from bench.protocol import FittedPass, PassNotice
 from bench.stream.sweep_detector import Sweep
 
-LEAST_READINGS = 8
+LEAST_PASS_READINGS = 8
 PassState = Literal["running", "kept", "refused", "undone", "back"]
 
 
@@ -37,7 +37,7 @@ class AcceptedPasses:
         self.traces: list[Trace] = []
         self.fitted: list[FittedPass] = []
         self.sweep_id: str | None = None  # the sweep being recorded
-        # that of a push which was not kept is still to come: it belongs to no pass
+        # the return of a refused push is still to come, and belongs to no pass
         self._draw_back = False
         self._steps, self._facts, self._hold = steps, facts, hold
         self._report, self._journal = report, report.journal
@@ -107,7 +107,7 @@ class AcceptedPasses:
             (abs(t.travel[-1] - t.travel[0]) for t in self.traces if t.push),
             default=0.0,
         )
-        if len(sweep.reading) < LEAST_READINGS:
+        if len(sweep.reading) < LEAST_PASS_READINGS:
             few = status("too-few-readings", readings=len(sweep.reading))
             self.refuse(few, push=sweep.push)
         elif sweep.length < SHARE_OF_LONGEST * longest:
@@ -259,7 +259,7 @@ class AcceptedPasses:
         self.traces.remove(trace)
         self.fitted = [p for p in self.fitted if p.sweep != trace.sweep]
         accepted = self._facts.accepted
-        # of a spot that is visited several times the latest visit gives it back
+        # a spot that is visited several times is taken back from its latest visit
         for index in [i for i in self._steps_of(trace) if accepted[i]][-1:]:
             accepted[index] -= 1
         self._journal.undo_sweep(trace.sweep, reason)

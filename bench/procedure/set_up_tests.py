@@ -13,12 +13,12 @@ from bench.procedure.prompt import ProcedureState, Prompt
 from bench.procedure.status_message import StatusMessage, status
 from bench.stream.rest_detector import Taken
 
-SEEN = 3  # counts that the number must change by before it says anything
+LEAN_COUNTS = 3  # counts that the number must change by before it says anything
 # That a stand which does not return after a light tap will not hold through a push
 # either, and these limits: common practice, no source.
-COUNTS = 1.5  # one, and half of one: what is compared are means of whole counts
+TAP_COUNTS = 1.5  # one, and half of one: what is compared are means of whole counts
 # of the spread at rest over half a second, about 1.5 times its noise
-OF_SPREAD = 1.0 / 3.0
+TAP_SPREAD_SHARE = 1.0 / 3.0
 
 
 class SetUpTests:
@@ -89,7 +89,7 @@ def proved_side(lean: Lean, step: Step, count: float) -> str | None:
     way round.
     """
     change = lean.right - lean.left
-    if abs(change) < SEEN * count - 1e-9:
+    if abs(change) < LEAN_COUNTS * count - 1e-9:
         return None
     right = change > 0
     if step.mount == "carried":
@@ -110,5 +110,6 @@ def lean_remark(lean: Lean, step: Step, seen: str | None) -> StatusMessage:
 def not_back(before: Taken, after: Taken, count: float) -> float | None:
     """mm by which the number did not come back after the tap; None where it did."""
     off = after.value - before.value
-    allowed = max(COUNTS * count, OF_SPREAD * max(before.spread, after.spread)) + 1e-9
+    spread = max(before.spread, after.spread)
+    allowed = max(TAP_COUNTS * count, TAP_SPREAD_SHARE * spread) + 1e-9
     return off if abs(off) > allowed else None

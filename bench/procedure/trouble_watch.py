@@ -19,15 +19,16 @@ from bench.procedure.prompt import ProcedureState, Prompt
 from bench.procedure.status_message import StatusMessage, status
 
 MOST_SHOWN = 300  # different readings from which the instrument's grid is known
-LEAST = 5.0  # counts that the indicator moves by when a surface walks past it
+# counts that the indicator moves by when a surface walks past it
+LEAST_MOVED_COUNTS = 5.0
 # s that it does so before the travel is asked about: a quick pass has begun by then
-MOVES_FOR = 3.0
+MOVES_FOR_S = 3.0
 # s without travel since "ready": the first pass of a set-up takes about ten, later ones
 # are seated anew before
-STOOD_FOR, SEATED_FOR = 12.0, 40.0  # common practice, no source
+STOOD_FOR_S, SEATED_FOR_S = 12.0, 40.0  # common practice, no source
 # s without rest since the set-up stands, and since a pass began
-NO_REST, NO_END = 8.0, 16.0
-AS_TRAVEL = 30.0  # mm: more than a plunger is pushed by hand, less than any pass
+NO_REST_S, NO_END_S = 8.0, 16.0
+PLUNGER_MOST_MM = 30.0  # mm: more than a plunger is pushed by hand, less than any pass
 
 
 class LivenessMonitor:
@@ -87,7 +88,8 @@ class LivenessMonitor:
         if moving:  # its own way through a pass says nothing of the travel
             return
         self._least, self._most = min(self._least, least), max(self._most, most)
-        if self._moved is None and self._most - self._least >= LEAST * count - 1e-9:
+        moved = self._most - self._least >= LEAST_MOVED_COUNTS * count - 1e-9
+        if moved and self._moved is None:
             self._moved = now
 
     def begin(self, now: float) -> None:
@@ -106,22 +108,19 @@ class LivenessMonitor:
         where it was told or nothing is wrong."""
         if self._since is None:
             return None
-        if self._most - self._least > AS_TRAVEL:
+        if self._most - self._least > PLUNGER_MOST_MM:
             return self._once(3, status("cables-swapped"))
         if moving or not ready:
-            lasts = (
-                now - self._began > NO_END if moving else now - self._since > NO_REST
-            )
-            return self._once(1, status("sled-not-at-rest")) if lasts else None
+            lasted = now - (self._began if moving else self._since)
+            if lasted > (NO_END_S if moving else NO_REST_S):
+                return self._once(1, status("sled-not-at-rest"))
+            return None
         # once a pass was seen, a number that moves may be the square that is seated
         # anew
-        if (
-            not self._passed
-            and self._moved is not None
-            and now - self._moved > MOVES_FOR
-        ):
+        moved_for = 0.0 if self._moved is None else now - self._moved
+        if moved_for > MOVES_FOR_S and not self._passed:
             return self._once(2, status("travel-stuck"))
-        patience = SEATED_FOR if self._passed else STOOD_FOR
+        patience = SEATED_FOR_S if self._passed else STOOD_FOR_S
         return (
             self._once(1, status("no-travel")) if now - self._since > patience else None
         )

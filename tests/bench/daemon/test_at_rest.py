@@ -25,7 +25,8 @@ async def more(bench, blocks: int) -> None:
 
 
 async def test_rounds_at_rest_and_none_in_a_check(first_bench, monkeypatch) -> None:
-    monkeypatch.setattr("bench.daemon.service.AS_THEY_COME", 250.0)  # the two send a hundred and twenty
+    # the two send a hundred and twenty
+    monkeypatch.setattr("bench.daemon.service.ROUNDS_FROM_RATE_WATCHED", 250.0)
     async with first_bench(SETTINGS) as bench:
         wire = await bench.talk()
         await bench.reads()
@@ -52,7 +53,7 @@ async def test_rounds_at_rest_and_none_in_a_check(first_bench, monkeypatch) -> N
 async def test_above_what_is_promised_a_client_that_wants_each_has_them_in_rounds(
     first_bench, monkeypatch
 ) -> None:
-    monkeypatch.setattr("bench.daemon.service.AS_THEY_COME", 80.0)
+    monkeypatch.setattr("bench.daemon.service.ROUNDS_FROM_RATE_WATCHED", 80.0)
     async with first_bench(SETTINGS) as bench:
         wire = await bench.talk()
         await bench.reads()

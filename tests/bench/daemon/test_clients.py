@@ -193,14 +193,14 @@ class Unread:
 
 def test_a_large_answer_does_not_drop_who_has_not_read_it_yet() -> None:
     """A chart of thousands of results is larger than what may wait; what waits beside it still counts."""
-    from bench.daemon.clients import DROP, Client
+    from bench.daemon.clients import DROP_BYTES, Client
     from bench.protocol import Document, Done
 
     end = Unread()
     client = Client(end)  # type: ignore[arg-type]
-    client.send_large(Document({"series": ["x" * (2 * DROP)]}))
+    client.send_large(Document({"series": ["x" * (2 * DROP_BYTES)]}))
     client.send(Done("still told"))
     assert not client.gone and not end.aborted
-    client.send(Done("x" * DROP))
+    client.send(Done("x" * DROP_BYTES))
     client.send(Done("one too many"))
     assert client.gone and end.aborted

@@ -54,7 +54,7 @@ async def on_the_cables(bench, wire) -> None:
 
 async def test_from_no_file_to_two_instruments_that_read(first_bench, monkeypatch) -> None:
     """Numbers at once; plunger and sled are found and their ways learned; read without a restart; it loads."""
-    monkeypatch.setattr("bench.daemon.device_setup.LINGER", 0.2)
+    monkeypatch.setattr("bench.daemon.device_setup.LINGER_S", 0.2)
     async with first_bench() as bench:
         wire = await bench.talk()
         cables = await bench.until(wire, Cables, lambda m: any(c.value is not None for c in m.cables))
@@ -364,7 +364,7 @@ async def test_an_indicator_that_speaks_at_its_own_button_only(first_bench) -> N
 
 async def test_ports_are_held_on_for_nobody(first_bench, monkeypatch) -> None:
     """Whoever wanted it is gone: the cables are free for other programs, until somebody looks again."""
-    monkeypatch.setattr("bench.daemon.device_setup.LINGER", 0.2)
+    monkeypatch.setattr("bench.daemon.device_setup.LINGER_S", 0.2)
     async with first_bench() as bench:
         assert not bench.service.device_setup.scanner.on  # nobody has looked yet
         wire = await bench.talk()
@@ -377,7 +377,7 @@ async def test_ports_are_held_on_for_nobody(first_bench, monkeypatch) -> None:
 
 
 async def test_nothing_that_moves_is_said_with_what_is_heard(first_bench, monkeypatch) -> None:
-    monkeypatch.setattr("bench.daemon.cable_search.IDLE", 0.3)
+    monkeypatch.setattr("bench.daemon.cable_search.IDLE_S", 0.3)
     async with first_bench() as bench:
         wire = await bench.talk()
         said = await bench.until(

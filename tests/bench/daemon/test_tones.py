@@ -8,7 +8,7 @@ from typing import get_args
 import pytest
 
 from bench.daemon.panel import PATTERN_OF
-from bench.daemon.tones import FAR, Tones, nudge_interval, strokes
+from bench.daemon.tones import FARTHEST_MM, Tones, nudge_interval, strokes
 from bench.procedure.prompt import Prompt
 from bench.protocol import (
     GearReply,
@@ -85,10 +85,10 @@ def test_ready_is_heard_once_till_it_is_not_ready() -> None:
 
 
 def test_a_live_move_is_heard_faster_the_less_is_to_go() -> None:
-    gaps = [nudge_interval(to_go) for to_go in (FAR, 0.1, 0.02, 0.0)]
+    gaps = [nudge_interval(to_go) for to_go in (FARTHEST_MM, 0.1, 0.02, 0.0)]
     assert all(a > b for a, b in pairwise(gaps))
     tones = Tones()
-    tones.hear(LiveMoveNotice(on=True, phase="go", to_go=FAR))
+    tones.hear(LiveMoveNotice(on=True, phase="go", to_go=FARTHEST_MM))
     heard = [tones.tick(0.1 * n) for n in range(40)]
     far = sum(tone is not None and tone.name == "nudge" for tone in heard)
     tones.hear(LiveMoveNotice(on=True, phase="go", to_go=0.01))

@@ -12,7 +12,7 @@ from bench.checks import checks, find
 from bench.checks.model import EvidenceGear
 from bench.gear import Indicator, Jig
 from bench.procedure.check_procedure import CheckProcedure
-from bench.procedure.number_taking import NEAR_MOST, ReturnWatch
+from bench.procedure.number_taking import RETURN_MOST_MM, ReturnWatch
 
 STEP = 0.02  # s between readings
 GEAR = EvidenceGear(indicator=Indicator(resolution=0.001), jig=Jig("sled"))
@@ -197,7 +197,7 @@ def test_back_is_near_and_was_away(values: list[float], base: float, away: float
         if watch.back([value], away):
             farthest = max(abs(v - base) for v in values[: n + 1])
             assert farthest >= away - 1e-6
-            assert abs(value - base) <= min(farthest / 4, NEAR_MOST) + 1e-9
+            assert abs(value - base) <= min(farthest / 4, RETURN_MOST_MM) + 1e-9
 
 
 @pytest.mark.parametrize("kind", sorted(checks()))
