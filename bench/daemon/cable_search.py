@@ -13,7 +13,7 @@ from typing import Any, Literal, NamedTuple
 
 from bench.daemon.acquisition import Instrument
 from bench.daemon.port_listener import PortListener, short_name
-from bench.procedure.leaf_proof import Phase, Say
+from bench.procedure.leaf_proof import Say
 from bench.procedure.status_message import StatusMessage, status
 from bench.settings import edit
 from bench.settings.settings_file import SettingsError
@@ -54,7 +54,7 @@ FOUND = {
 GROWS = {"indicator": ("pushed-in", "pulled-out"), "travel": ("away", "toward")}
 
 
-class Found(NamedTuple):
+class FoundCable(NamedTuple):
     """port: of the instrument. values: for its section of the settings. was: the role
     that the port had until now. inches: they are what people see from now on."""
 
@@ -77,9 +77,9 @@ class CableSearch:
         say: Say,
     ) -> None:
         self.what = what
-        self.found: Found | None = None
+        self.found: FoundCable | None = None
         self._file, self._readable, self._role_of = file, readable, role_of
-        self._tell = say
+        self._say = say
         self._watchers: dict[str, Watcher] = {}
         self._shown: dict[str, set[float]] = {}
         self._moved_at = 0.0
@@ -159,7 +159,7 @@ class CableSearch:
         except SettingsError as error:
             self._say("failed", status("setup-nothing-kept", why=str(error)))
             return
-        self.found = Found(port, values, was, inches)
+        self.found = FoundCable(port, values, was, inches)
         remarks = [status(FOUND[what, mm > 0], name=short_name(port), far=abs(mm))]
         if inches:
             remarks.append(status("setup-inches"))
@@ -194,9 +194,6 @@ class CableSearch:
                 figure = f"{count:.6f}".rstrip("0").rstrip(".")
                 values["resolution"] = f"{figure} {'in' if unit == 'inch' else 'mm'}"
         return {**values, "grows": GROWS[self.what][mm <= 0]}
-
-    def _say(self, phase: Phase, *remarks: StatusMessage, **more: Any) -> None:
-        self._tell(phase, remarks, more)
 
 
 def _heard(here: Readable) -> StatusMessage:

@@ -10,13 +10,13 @@ from __future__ import annotations
 import asyncio
 import logging
 import time
-from collections.abc import Awaitable, Callable, Mapping, Sequence
+from collections.abc import Awaitable, Callable, Mapping
 from typing import Any, Literal
 
 from bench.daemon.acquisition import Instrument
-from bench.daemon.cable_search import CableSearch, Found, Role
+from bench.daemon.cable_search import CableSearch, FoundCable, Role
 from bench.daemon.outbox import Send
-from bench.daemon.port_listener import Places, PortListener, short_name, wired_cable
+from bench.daemon.port_listener import ListPorts, PortListener, short_name, wired_cable
 from bench.daemon.port_scanner import PortScanner
 from bench.daemon.shared_state import SharedState
 from bench.daemon.wired_instruments import WiredInstruments
@@ -35,8 +35,8 @@ PROOF_LEAF_MM = 0.10  # mm, where no other is named
 
 
 class DeviceSetup:
-    """where: the serial ports that are listened to. busy: why nothing can be set up
-    now. rewire: has the daemon read by other settings.
+    """list_ports: the serial ports to listen to. busy: why nothing can be set up now.
+    rewire: has the daemon read by other settings.
 
     what: is set up now, by a search for its cable or by the leaf proof. notice:
     the latest of that.
@@ -46,13 +46,13 @@ class DeviceSetup:
         self,
         shared: SharedState,
         wired: WiredInstruments,
-        where: Places,
+        list_ports: ListPorts,
         busy: Callable[[], str | None],
         rewire: Callable[[Settings], Awaitable[None]],
     ) -> None:
         self._shared, self._wired = shared, wired
         self._busy, self._rewire = busy, rewire
-        self.scanner = PortScanner(where, wired.devices, self._heard)
+        self.scanner = PortScanner(list_ports, wired.devices, self._heard)
         self.notice: SetupNotice | None = None
         self._cables: Cables | None = None
         self._left = False  # the person does not want to be asked by itself any more
@@ -162,14 +162,14 @@ class DeviceSetup:
         self, one: PortListener, times: list[float], values: list[float]
     ) -> None:
         if self._search is not None:
-            self._search.readings(one.place.name, times, values)
+            self._search.readings(one.port.name, times, values)
 
     def _readable(self) -> dict[str, PortListener | Instrument]:
         """The instruments, wired or listened to, that can be read at this moment, by
         port."""
         heard: dict[str, PortListener | Instrument] = {
-            one.place.name: one
-            for one in self.scanner.tapped.values()
+            one.port.name: one
+            for one in self.scanner.listeners.values()
             if one.proposal is not None and not one.lost
         }
         wired = [one for one in self._wired.with_ports() if one.state != "absent"]
@@ -180,7 +180,7 @@ class DeviceSetup:
         if self.scanner.on:
             if not self.scanner.looked:
                 return
-            heard = [one.cable(now) for one in self.scanner.tapped.values()]
+            heard = [one.cable(now) for one in self.scanner.listeners.values()]
             heard += [wired_cable(one) for one in self._wired.with_ports()]
             by_port = sorted(heard, key=lambda one: one.port)
             cables = Cables(by_port, first=not self._wired.all)
@@ -201,7 +201,7 @@ class DeviceSetup:
         what, path, proof = self.what, self._shared.paths.settings, self._proof
         found = self._search.found if self._search is not None else None
         if found is None:
-            found = Found("", proof.cure if proof is not None else {}, None, False)
+            found = FoundCable("", proof.cure if proof is not None else {}, None, False)
         section: Role = "travel" if what == "travel" else "indicator"
         try:
             settings = await asyncio.to_thread(self._write, section, found)
@@ -222,7 +222,7 @@ class DeviceSetup:
         remark = status("setup-kept", file=path.name, name=name, what=what)
         self._finish("kept", remark, port=found.port, grows=grows)
 
-    def _write(self, section: Role, found: Found) -> Settings:
+    def _write(self, section: Role, found: FoundCable) -> Settings:
         """Raises SettingsError and OSError."""
         file, gear = self._shared.paths.settings, self._shared.paths.gear
         settings = edit.keep(
@@ -248,9 +248,7 @@ class DeviceSetup:
 
     # ---- what is told ----------------------------------------------------------------
 
-    def _told(
-        self, phase: Phase, remarks: Sequence[StatusMessage], more: Mapping[str, Any]
-    ) -> None:
+    def _told(self, phase: Phase, *remarks: StatusMessage, **more: Any) -> None:
         """Called by the search or the proof with each step of its conversation."""
         proof = self._proof
         if proof is not None and proof.outcome is not None:

@@ -37,7 +37,7 @@ SHOW_SAVING_S = 0.3
 Send = Callable[[msgspec.Struct], None]
 
 
-class _Held(NamedTuple):
+class _WaitingMessage(NamedTuple):
     after: int  # the message speaks of tickets later than this, up to `upto`
     upto: int
     since: float
@@ -51,9 +51,9 @@ class Outbox:
 
     def __init__(self, tell: Send, log: LogWriter, clock: Callable[[], float]) -> None:
         self._tell, self._log, self._clock = tell, log, clock
-        self._held: deque[_Held] = deque()
+        self._held: deque[_WaitingMessage] = deque()
         # `SavedNotice` messages that are told as soon as it is true
-        self._owed: deque[_Held] = deque()
+        self._owed: deque[_WaitingMessage] = deque()
         self._after = log.awaited
         self._saved = log.awaited
         self._refused: set[int] = set()
@@ -82,7 +82,7 @@ class Outbox:
 
     def _hold(self, message: msgspec.Struct, send: Send, after: int) -> None:
         self._after = upto = self._log.awaited
-        self._held.append(_Held(after, upto, self._clock(), message, send))
+        self._held.append(_WaitingMessage(after, upto, self._clock(), message, send))
         self._release()
 
     def saved(self, upto: int, refused: Collection[int] = ()) -> None:
@@ -106,7 +106,7 @@ class Outbox:
             else:
                 self._send(one)
 
-    def _send(self, one: _Held) -> None:
+    def _send(self, one: _WaitingMessage) -> None:
         refused = any(one.after < ticket <= one.upto for ticket in self._refused)
         nothing_new = (
             isinstance(one.message, Done) and one.after == one.upto

@@ -37,32 +37,32 @@ FRESH_S = 1.5  # s that a reading is told as the present one
 GARBLED_RECORDS = 8  # rejects in a row: it was not understood after all
 
 
-class Place(NamedTuple):
+class NamedPort(NamedTuple):
     """A port: the name that stays, for the settings, and the device that it is now."""
 
     name: str
     device: str
 
 
-Places = Callable[[], list[Place]]
+ListPorts = Callable[[], list[NamedPort]]
 
 
-def places(environ: Mapping[str, str] = os.environ) -> list[Place]:
+def serial_ports(environ: Mapping[str, str] = os.environ) -> list[NamedPort]:
     """Every serial port there is, by its stable name where it has one.
 
     SWEEPGAUGE_PORTS names more, parted by blanks: paths, patterns with *, URLs of
     pyserial.
     """
     out = {
-        str(found.device): Place(found.name, str(found.device))
+        str(found.device): NamedPort(found.name, str(found.device))
         for found in find_ports()
     }
     for device in _devices():
-        out.setdefault(device, Place(device, device))
+        out.setdefault(device, NamedPort(device, device))
     for word in shlex.split(environ.get(ENVIRONMENT, "")):
         for name in [word] if "://" in word else sorted(glob.glob(word)):
             device = name if "://" in name else os.path.realpath(name)
-            out.setdefault(device, Place(name, device))
+            out.setdefault(device, NamedPort(name, device))
     return [*out.values()][:MOST_PORTS]
 
 
@@ -109,10 +109,10 @@ class PortListener:
 
     def __init__(
         self,
-        place: Place,
+        port: NamedPort,
         heard: Callable[[PortListener, list[float], list[float]], None],
     ) -> None:
-        self.place = place
+        self.port = port
         self.state = "listening"
         self.remark = status("cable-listening")
         self.proposal: Proposal | None = None
@@ -125,7 +125,7 @@ class PortListener:
         self._loop = asyncio.get_running_loop()
         self._stop, self._ended = threading.Event(), asyncio.Event()
         threading.Thread(
-            target=self._work, name=f"listen {place.name}", daemon=True
+            target=self._work, name=f"listen {port.name}", daemon=True
         ).start()
 
     async def stop(self) -> None:
@@ -146,8 +146,8 @@ class PortListener:
 
     def cable(self, now: float) -> Cable:
         return Cable(
-            port=self.place.name,
-            name=short_name(self.place.name),
+            port=self.port.name,
+            name=short_name(self.port.name),
             state=self.state,
             remarks=[self.remark],
             value=self.value,
@@ -170,13 +170,13 @@ class PortListener:
             self._tell(self._ended.set)
 
     def _listen(self) -> None:
-        device = self.place.device
+        device = self.port.device
         is_device = device.startswith("/") and not is_pseudo(device)
         if is_device and (holders := holders_of(device)):
             held = status("cable-held", holders=", ".join(holders))
             self._tell(self._become, "busy", held, True)
             return
-        with open_line(self.place.name, 9600) as line:
+        with open_line(self.port.name, 9600) as line:
             while True:
                 heard = listen(line, clock=self._clock)
                 if (proposal := heard.proposal) is None:

@@ -10,7 +10,7 @@ import contextlib
 import time
 from collections.abc import Callable
 
-from bench.daemon.port_listener import Places, PortListener
+from bench.daemon.port_listener import ListPorts, PortListener
 
 SCAN_INTERVAL_S = 1.0  # s between looks at what is plugged in
 RETRY_OPEN_S = 1.0  # s until a port that could not be opened is tried again
@@ -22,12 +22,12 @@ class PortScanner:
 
     def __init__(
         self,
-        where: Places,
+        list_ports: ListPorts,
         held: Callable[[], set[str]],
         heard: Callable[[PortListener, list[float], list[float]], None],
     ) -> None:
-        self._where, self._held, self._heard = where, held, heard
-        self.tapped: dict[str, PortListener] = {}  # by device
+        self._list_ports, self._held, self._heard = list_ports, held, heard
+        self.listeners: dict[str, PortListener] = {}  # by device
         self.on = False
         self.looked = False  # once at the least since it was put on
         self._due = 0.0
@@ -45,40 +45,41 @@ class PortScanner:
             with contextlib.suppress(asyncio.CancelledError):
                 await self._looking
             self._looking = None
-        tapped, self.tapped = [*self.tapped.values()], {}
-        await asyncio.gather(*(one.stop() for one in tapped))
+        listeners, self.listeners = [*self.listeners.values()], {}
+        await asyncio.gather(*(one.stop() for one in listeners))
 
     async def release(self, port: str) -> None:
         """Let go of one port, that the daemon may open it as an instrument."""
-        for device, one in [*self.tapped.items()]:
-            if one.place.name == port:
-                del self.tapped[device]
+        for device, one in [*self.listeners.items()]:
+            if one.port.name == port:
+                del self.listeners[device]
                 await one.stop()
 
     def tick(self, now: float) -> None:
         if not self.on:
             return
-        for one in self.tapped.values():
+        for one in self.listeners.values():
             one.tick(now)
         if now >= self._due and (self._looking is None or self._looking.done()):
             self._due = now + SCAN_INTERVAL_S
             self._looking = asyncio.get_running_loop().create_task(self._look())
 
     async def _look(self) -> None:
-        found = {place.device: place for place in await asyncio.to_thread(self._where)}
+        ports = await asyncio.to_thread(self._list_ports)
+        found = {port.device: port for port in ports}
         now = time.monotonic()
         held = self._held()
-        for device, one in [*self.tapped.items()]:
+        for device, one in [*self.listeners.items()]:
             if device not in found or device in held or one.lost:
-                del self.tapped[device]
+                del self.listeners[device]
                 if one.lost and device in found:
                     self._again[device] = now + RETRY_OPEN_S
                 await one.stop()
-        for device, place in found.items():
+        for device, port in found.items():
             if (
-                device not in self.tapped
+                device not in self.listeners
                 and device not in held
                 and now >= self._again.get(device, 0.0)
             ):
-                self.tapped[device] = PortListener(place, self._heard)
+                self.listeners[device] = PortListener(port, self._heard)
         self.looked = True

@@ -34,7 +34,7 @@ from bench.daemon.device_setup import DeviceSetup
 from bench.daemon.machine import SYNCED, boot_id, notify, watchdog_interval
 from bench.daemon.outbox import RecordingState
 from bench.daemon.panel import PanelLink
-from bench.daemon.port_listener import Places, places
+from bench.daemon.port_listener import ListPorts, serial_ports
 from bench.daemon.request_handlers import answer_request
 from bench.daemon.shared_state import SharedState
 from bench.daemon.station import Station
@@ -74,12 +74,12 @@ class CannotRun(Exception):
 
 
 class Service:
-    """`where`: the serial ports that are listened to while cables are looked for."""
+    """list_ports: the serial ports that are listened to while cables are searched."""
 
     recording: RecordingState
 
     def __init__(
-        self, settings: Settings, paths: Paths, where: Places = places
+        self, settings: Settings, paths: Paths, list_ports: ListPorts = serial_ports
     ) -> None:
         self.notes: list[str] = []
         self.notes_told = 0  # so many of them somebody at a screen has seen
@@ -92,7 +92,7 @@ class Service:
         self.station = Station(self.shared, self.clients)
         self.recording = RecordingState(self.tell, self.shared.outbox, str(paths.log))
         self.device_setup = DeviceSetup(
-            self.shared, self.station.wired, where, self.busy, self.rewire
+            self.shared, self.station.wired, list_ports, self.busy, self.rewire
         )
         self.panel = PanelLink(settings.panel, self.press, self._undo)
         self._tones = Tones()

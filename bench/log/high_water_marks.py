@@ -73,7 +73,7 @@ def record(log: Path, db: sqlite3.Connection, *, losses_told: bool = False) -> N
 
 
 def missing_rows(
-    db: sqlite3.Connection, told: HighWaterMarks | None, *, salvaged: bool = False
+    db: sqlite3.Connection, marks: HighWaterMarks | None, *, salvaged: bool = False
 ) -> Counts:
     """How many rows of which table are missing that were not known to be; none where
     nothing was ever told.
@@ -81,14 +81,14 @@ def missing_rows(
     salvaged: the log was damaged just now, so that a gap in it is news even where
     nothing is known of before.
     """
-    if told is None and not salvaged:
+    if marks is None and not salvaged:
         return {}
-    told = told or HighWaterMarks()
-    gaps = _gaps(db, told.highest)
+    marks = marks or HighWaterMarks()
+    gaps = _gaps(db, marks.highest)
     return {
         table: more
         for table in COUNTED_TABLES
-        if (more := gaps[table] - told.missing.get(table, 0)) > 0
+        if (more := gaps[table] - marks.missing.get(table, 0)) > 0
     }
 
 
@@ -117,9 +117,9 @@ def _highest(db: sqlite3.Connection) -> Counts:
     return {table: rows.get(table, 0) for table in COUNTED_TABLES}
 
 
-def _write(log: Path, told: HighWaterMarks) -> None:
+def _write(log: Path, marks: HighWaterMarks) -> None:
     """Write in place, so that it needs no room on a full disk and wears one block."""
-    text = msgspec.json.encode(told)
+    text = msgspec.json.encode(marks)
     block = (b"%08x " % zlib.crc32(text) + text).ljust(BLOCK_BYTES - 1) + b"\n"
     assert len(block) == BLOCK_BYTES, len(block)
     fresh = not beside(log).exists()

@@ -6,8 +6,7 @@ Holds no port and writes nothing.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any, Literal, NamedTuple
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple, Protocol
 
 from bench.procedure.invalid_request import InvalidRequest
 from bench.procedure.number_taking import restless
@@ -21,7 +20,13 @@ if TYPE_CHECKING:
     from bench.settings.settings_file import Settings
 
 Phase = Literal["asking", "seen", "kept", "failed"]
-Say = Callable[[Phase, Sequence[StatusMessage], Mapping[str, Any]], None]
+
+
+class Say(Protocol):
+    """Tells a step of a conversation; more: fields of `SetupNotice`."""
+
+    def __call__(self, phase: Phase, *remarks: StatusMessage, **more: Any) -> None: ...
+
 
 NO_READING_S = 3.0  # s without a reading while one is waited for
 LEAF_SLACK_MM = 0.01  # mm: burr, bow and dirt of a leaf (common practice, no source)
@@ -60,8 +65,7 @@ class Proof(NamedTuple):
 
 
 class LeafProof:
-    """say: called with phase, remarks and fields of SetupNotice. cure: a key of the
-    settings that a press would put right."""
+    """cure: a key of the settings that a press would put right."""
 
     def __init__(
         self, leaf: float, settings: Settings, indicator: Instrument | None, say: Say
@@ -178,7 +182,7 @@ class LeafProof:
 
     def _say(self, phase: Phase, *remarks: StatusMessage, **more: Any) -> None:
         step = 1 if self._resting is None else 2
-        self._tell(phase, remarks, {"leaf": self.leaf, "step": step, **more})
+        self._tell(phase, *remarks, leaf=self.leaf, step=step, **more)
 
 
 def allowed(count: float) -> float:

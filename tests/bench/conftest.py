@@ -276,9 +276,11 @@ class FirstBench:
         self._wires: list = []
 
     def places(self) -> list:
-        from bench.daemon.port_listener import Place
+        from bench.daemon.port_listener import NamedPort
 
-        return [Place(path, os.path.realpath(path)) for path in self.names.values() if os.path.exists(path)]
+        return [
+            NamedPort(path, os.path.realpath(path)) for path in self.names.values() if os.path.exists(path)
+        ]
 
     async def start(self) -> None:
         import asyncio

@@ -371,7 +371,7 @@ async def test_ports_are_held_on_for_nobody(first_bench, monkeypatch) -> None:
         await on_the_cables(bench, wire)
         wire.close()
         scanner = bench.service.device_setup.scanner
-        await until(lambda: not (scanner.on or scanner.tapped))
+        await until(lambda: not (scanner.on or scanner.listeners))
         wire = await bench.talk()
         await on_the_cables(bench, wire)
 
