@@ -16,7 +16,6 @@ from typing import Any
 
 import msgspec
 
-from bench.checks import find
 from bench.checks.model import Caution, Evidence, EvidenceGear, Known, Trace
 from bench.checks.options import given_text
 from bench.daemon.shared_state import SharedState
@@ -81,27 +80,21 @@ class CheckSession:
         self._jumps: list[Remark] = []  # of the clock, while the check went on
         self._concluding: asyncio.Task[None] | None = None
         self._looking: set[asyncio.Task[None]] = set()
-        settings = shared.settings
-        travel = settings.gear.travel
+        settings, travel = shared.settings, shared.settings.gear.travel
         self.run = CheckProcedure(
             run_id,
-            find(begun.check),
-            begun.options,
+            begun,
             gear,
-            sweeps=begun.sweeps,
-            lean=begun.lean,
-            tap=begun.tap,
             marks=travel.marks if travel.by_marks else (),
             journal=self,
             tell=self._tell,
             at_rest=at_rest,
-            verifies=begun.verifies,
+            buttons=[
+                role
+                for role, port in settings.wired.items()
+                if role != "travel" and port.asking == "button"
+            ],
             cautions=cautions,
-        )
-        self.run.facts.buttons = tuple(
-            role
-            for role, port in settings.wired.items()
-            if role != "travel" and port.asking == "button"
         )
 
     def _tell(self, message: msgspec.Struct) -> None:

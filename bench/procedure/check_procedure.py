@@ -25,9 +25,9 @@ from typing import Any
 
 import msgspec
 
+from bench.checks import find
 from bench.checks.model import (
     Caution,
-    Check,
     Evidence,
     EvidenceGear,
     Lean,
@@ -51,7 +51,7 @@ from bench.procedure.reading_intake import ReadingIntake
 from bench.procedure.set_up_tests import SetUpTests
 from bench.procedure.status_message import StatusMessage, status
 from bench.procedure.trouble_watch import LivenessMonitor, TroubleWatch
-from bench.protocol import PromptChanged, RunState
+from bench.protocol import Begin, PromptChanged, RunState
 from bench.stream.sweep_detector import SweepEvent
 
 MOST_WAITING_PRESSES = 100  # presses that wait; more are somebody leaning on the pedal
@@ -64,38 +64,39 @@ class CheckProcedure:
     def __init__(
         self,
         run_id: str,
-        check: Check,
-        options: Mapping[str, OptionValue],
+        begun: Begin,
         gear: EvidenceGear,
         *,
-        sweeps: int | None,
-        lean: bool,
-        tap: bool = False,
         marks: tuple[float, ...],
         journal: Journal,
         tell: Callable[[msgspec.Struct], None],
         at_rest: Callable[[], bool],
-        verifies: str | None = None,
+        buttons: Sequence[str] = (),
         cautions: Sequence[Caution] | None = None,
     ) -> None:
-        """cautions: those that are asked; all of the check where None."""
-        self.id = run_id
-        self.check = check
-        self.options = dict(options)
-        self.gear = gear
+        """begun: the request that began it, with validated options. buttons: the
+        instruments that send only at their own button. cautions: those that are asked;
+        all of the check where None."""
+        check = find(begun.check)
+        self.id, self.check, self.gear = run_id, check, gear
+        self.options: dict[str, OptionValue] = dict(begun.options)
         self.steps: tuple[Step, ...] = tuple(
-            msgspec.structs.replace(step, repeat=sweeps or step.repeat)
+            msgspec.structs.replace(step, repeat=begun.sweeps or step.repeat)
             if step.gather == "sweep"
             else step
             for step in check.plan(self.options, gear)
         )
         self.cautions = tuple(check.cautions if cautions is None else cautions)
-        self.facts = ProcedureState(lean_wanted=lean, tap_wanted=tap, marks=marks)
-        self.facts.acknowledged = not self.cautions
+        self.facts = ProcedureState(
+            acknowledged=not self.cautions,
+            lean_wanted=begun.lean,
+            tap_wanted=begun.tap,
+            marks=marks,
+            buttons=tuple(buttons),
+        )
         hold = given_text(self.options, "hold")
         self.report = Reporter(run_id, journal, tell)
         self.passes = AcceptedPasses(self.steps, self.facts, hold, self.report)
-        self.verifies = verifies
         self.extensions = 0  # how often it was extended
         # by set-up, the last pass that was refused: no line fits it
         self.not_straight: dict[str, Trace] = {}
@@ -114,7 +115,7 @@ class CheckProcedure:
             "jig": gear.jig.name if gear.jig else None,
             "saw": gear.saw.name if gear.saw else None,
             "question": check.question,
-            "verifies": verifies,
+            "verifies": begun.verifies,
             "options": self.options,
         }
         self._told: Prompt | None = None

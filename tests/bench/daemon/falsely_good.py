@@ -21,7 +21,7 @@ from bench.gear import Indicator, Jig, Saw
 from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.conclusion import conclude
 from bench.procedure.status_message import StatusMessage
-from bench.protocol import Notice, PassNotice
+from bench.protocol import Begin, Notice, PassNotice
 from bench.render.notices import with_words
 from bench.stream.outlier_filter import OutlierFilter
 from bench.stream.sweep_detector import SweepDetector
@@ -63,13 +63,12 @@ class Job:
     def work(self) -> Finding | None:
         """The finding; None where the check could not be carried to its end. Every word is in `said`."""
         self.chance = random.Random(self.seed)
-        check = find(self.kind)
         gear = EvidenceGear(indicator=Indicator(resolution=self.declared), jig=JIG, saw=SAW)
         self.detector, self.clock = SweepDetector(), 100.0
         self.looked = 0
         self.run = CheckProcedure(
-            *("run", check, self.options, gear),
-            sweeps=3, lean=False, marks=(), journal=self, tell=self._hear,
+            "run", Begin(self.kind, sweeps=3, options=self.options), gear,
+            marks=(), journal=self, tell=self._hear,
             at_rest=lambda: self.detector.at_rest,
         )  # fmt: skip
         self.gates = {"indicator": OutlierFilter(self.declared or 0.0), "travel": OutlierFilter(0.0)}
@@ -177,12 +176,11 @@ class Stops(Job):
 
     def work(self) -> Finding | None:
         self.chance = random.Random(self.seed)
-        check = find(self.kind)
         gear = EvidenceGear(indicator=Indicator(resolution=self.declared), jig=JIG, saw=SAW)
         self.clock = 100.0
         run = self.run = CheckProcedure(
-            *("run", check, self.options, gear),
-            sweeps=3, lean=False, marks=self.marks, journal=self, tell=self._hear, at_rest=lambda: True,
+            "run", Begin(self.kind, sweeps=3, options=self.options), gear,
+            marks=self.marks, journal=self, tell=self._hear, at_rest=lambda: True,
         )  # fmt: skip
         run.press(self.clock)
         for _ in range(300):

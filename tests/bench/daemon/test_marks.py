@@ -7,11 +7,10 @@ from typing import Any
 
 import pytest
 
-from bench.checks import find
 from bench.checks.model import EvidenceGear
 from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.status_message import StatusMessage
-from bench.protocol import MarkNotice, Notice, PromptChanged
+from bench.protocol import Begin, MarkNotice, Notice, PromptChanged
 
 MARKS = (25.0, 75.0, 125.0)
 
@@ -43,7 +42,7 @@ class Saw:
         self.said: list[Any] = []
         self.journal = Journal()
         self.run = CheckProcedure(
-            "run", find(kind), {}, EvidenceGear(), sweeps=2, lean=False, marks=MARKS,
+            "run", Begin(kind, sweeps=2), EvidenceGear(), marks=MARKS,
             journal=self.journal, tell=self.said.append, at_rest=lambda: True,
         )  # fmt: skip
         self.run.settle_down(self.now)

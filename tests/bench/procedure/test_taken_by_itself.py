@@ -13,6 +13,7 @@ from bench.checks.model import EvidenceGear
 from bench.gear import Indicator, Jig
 from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.number_taking import RETURN_MOST_MM, ReturnWatch
+from bench.protocol import Begin
 
 STEP = 0.02  # s between readings
 GEAR = EvidenceGear(indicator=Indicator(resolution=0.001), jig=Jig("sled"))
@@ -32,11 +33,8 @@ class Hands:
         self.now, self.value = 100.0, 2.0
         self.run = CheckProcedure(
             "run",
-            find(kind),
-            options,
+            Begin(kind, sweeps=3, options=options),
             GEAR,
-            sweeps=3,
-            lean=False,
             marks=(),
             journal=Nowhere(),
             tell=lambda message: None,
