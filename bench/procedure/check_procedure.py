@@ -118,10 +118,8 @@ class CheckProcedure:
             "verifies": begun.verifies,
             "options": self.options,
         }
-        self._told: Prompt | None = None
         self._intake = ReadingIntake(self)
-        # the prompt as of the latest event, for whoever looks at it at each reading
-        self.prompt = self.ask
+        self.prompt = Prompt("done")  # as it was told last
 
     # ---- what is asked ---------------------------------------------------------------
 
@@ -193,10 +191,9 @@ class CheckProcedure:
             advance(self.steps, self.facts)
 
     def _say(self, now: float) -> None:
-        current = self.prompt = self.ask
-        self.taking.asked(current, now)
-        if current != self._told:
-            self._told = current
+        before, self.prompt = self.prompt, self.ask
+        self.taking.asked(before, self.prompt, now)
+        if self.prompt != before:
             self.report.tell(self.prompt_changed())
 
     # ---- presses ---------------------------------------------------------------------

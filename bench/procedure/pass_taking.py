@@ -38,20 +38,17 @@ class PassTaking:
     ) -> None:
         self.placed_at = 0.0  # when the present set-up was said to stand
         self._ready_since: float | None = None
-        self._asked: Prompt | None = None  # the prompt before the present one
         self._facts, self._passes, self._life = facts, passes, life
         self._report, self._at_rest = report, at_rest
         # travel and reading in mm, s, of the marks of a pass that is not whole yet
         self._marked: list[tuple[float, float, float]] = []
 
-    def asked(self, prompt: Prompt, now: float) -> None:
+    def asked(self, before: Prompt, prompt: Prompt, now: float) -> None:
         """Take in the present prompt; READY counts from when a set-up is told so
         first."""
-        before, self._asked = self._asked, prompt
-        same = before is not None and before.placement == prompt.placement
         if not prompt.ready:
             self._ready_since = None
-        elif not (same and before is not None and before.ready):
+        elif not (before.ready and before.placement == prompt.placement):
             self._ready_since = now
 
     def rest(self, prompt: Prompt, now: float) -> bool:
