@@ -268,20 +268,13 @@ def list_moves(
             " finding = ?"
         )
         numbers = [key for (key,) in db.execute(query, (finding,))]
-
     clocks = BootClocks(db)
 
     def when(event: Sequence[Any]) -> float | None:
         return None if event[0] is None else clocks.date(*event)[0]
 
-    def convert(
-        move: str,
-        finding: str,
-        plan: bytes,
-        became: bytes | None,
-        verified: str | None,
-        *events: Any,
-    ) -> MoveRow:
+    def convert(*columns: Any) -> MoveRow:
+        move, finding, plan, became, verified, *events = columns
         done = None if became is None else json.loads(became)
         advised = msgspec.json.decode(plan, type=Move)
         planned, made = when(events[:4]), when(events[4:])

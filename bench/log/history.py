@@ -128,20 +128,21 @@ def known(
         findings = [found for found, _ in rows]
         reseated = pool_of(findings, on_one_seat=False)
         one_seat = pool_of(findings, on_one_seat=True)
-        square = None
-        if "square" in find(kind).takes:
+        takes, square = find(kind).takes, None
+        if "square" in takes and options.get("quick"):
             from bench.log.upkeep_history import inherited_square
 
-            quick = options.get("quick")
-            square = inherited_square(path, gear) if quick else _square(db, gear)
+            square = inherited_square(path, gear)
+        elif "square" in takes:
+            square = _square(db, gear)
         return Known(
             pool=reseated,
             set_ups=set_ups_of([f for f, used in rows if used.square == gear.square]),
             seat_scatter=seat_of(reseated, one_seat),
-            passes=_passes(db, gear, hold) if "fence" in find(kind).takes else None,
+            passes=_passes(db, gear, hold) if "fence" in takes else None,
             yaw_play=_yaw_play(db, gear),
             square=square,
-            sweep=_sweep(db, gear) if "fence" in find(kind).takes else None,
+            sweep=_sweep(db, gear) if "fence" in takes else None,
         )
 
 

@@ -71,30 +71,14 @@ class LeafProof:
         self, leaf: float, settings: Settings, indicator: Instrument | None, say: Say
     ) -> None:
         """Raises InvalidRequest where this leaf proves nothing."""
-        units = settings.units
-        if not THINNEST_MM <= leaf <= THICKEST_MM:
-            low, high = (length_words(mm, units) for mm in (THINNEST_MM, THICKEST_MM))
-            raise InvalidRequest(
-                f"a leaf from {low} to {high} proves it, not one of"
-                f" {length_words(leaf, units)}"
-            )
-        if indicator is None:
-            raise InvalidRequest(
-                "no indicator is set up: find it first, by pressing its plunger"
-            )
-        count = settings.gear.indicator.resolution
-        if count is not None and too_coarse(leaf, count):
-            would_do = length_words(10 * count, units)
-            raise InvalidRequest(
-                f"a leaf of {length_words(leaf, units)} is too thin for this indicator:"
-                f" {would_do} would do"
-            )
+        if (why := why_not(leaf, settings, indicator)) is not None:
+            raise InvalidRequest(why)
         self.leaf = leaf
         self.cure: dict[str, str | int] = {}
         self.outcome: str | None = None  # of the last look, until it is noted
         self._settings = settings
         self._tell = say
-        self._rest_detector = RestDetector(count)
+        self._rest_detector = RestDetector(settings.gear.indicator.resolution)
         self._resting: float | None = None  # the reading without the leaf
         # since when a reading that holds still is waited for; 0: it is not
         self._waiting = 0.0
@@ -183,6 +167,23 @@ class LeafProof:
     def _say(self, phase: Phase, *remarks: StatusMessage, **more: Any) -> None:
         step = 1 if self._resting is None else 2
         self._tell(phase, *remarks, leaf=self.leaf, step=step, **more)
+
+
+def why_not(
+    leaf: float, settings: Settings, indicator: Instrument | None
+) -> str | None:
+    """Why a leaf of so many mm proves nothing; None where it does."""
+    units, count = settings.units, settings.gear.indicator.resolution
+    words = length_words(leaf, units)
+    if not THINNEST_MM <= leaf <= THICKEST_MM:
+        low, high = (length_words(mm, units) for mm in (THINNEST_MM, THICKEST_MM))
+        return f"a leaf from {low} to {high} proves it, not one of {words}"
+    if indicator is None:
+        return "no indicator is set up: find it first, by pressing its plunger"
+    if count is not None and too_coarse(leaf, count):
+        would_do = f"{length_words(10 * count, units)} would do"
+        return f"a leaf of {words} is too thin for this indicator: {would_do}"
+    return None
 
 
 def allowed(count: float) -> float:
