@@ -22,7 +22,7 @@ from bench.daemon.sources import (
 from bench.procedure.status_message import StatusMessage
 from bench.protocol import InstrumentState
 from bench.settings.settings_file import PortSettings, Role
-from bench.stream.outlier_filter import OutlierFilter, Passed
+from bench.stream.outlier_filter import FilterOutput, OutlierFilter
 from hw.reading import PortState, Record
 
 
@@ -163,7 +163,7 @@ class Instrument:
         goes with its own reading."""
         values = [record.value for record in read if record.value is not None]
         if self._filter is None:
-            self._fill(batch, Passed(batch.came, values, [], [*read]))
+            self._fill(batch, FilterOutput(batch.came, values, [], [*read]))
         else:
             self._fill(batch, self._filter.pass_on(batch.came, values, read))
 
@@ -175,7 +175,7 @@ class Instrument:
             if batch.values or batch.outliers:
                 self._on_batch(self, batch)
 
-    def _fill(self, batch: Batch, passed: Passed) -> None:
+    def _fill(self, batch: Batch, passed: FilterOutput) -> None:
         """Its tags are the records."""
         batch.stamps, batch.values, batch.outliers, records = passed
         if not batch.values:

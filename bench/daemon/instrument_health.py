@@ -12,8 +12,8 @@ from bench.daemon.reading_stamps import ReadingStamps
 from bench.procedure.status_message import status
 from bench.settings.settings_file import PortSettings
 from hw.formats import meaning_of
-from hw.patience import SILENT_S, UNREAD_STALL_S
 from hw.reading import PortState, Record
+from hw.timeouts import SILENT_S, UNREAD_STALL_S
 
 FLOOD_FRAMES = 30_000  # frames a second; no instrument sends more
 FLOOD_OVER_S = 2.0  # s without such a second, after which the flood is over

@@ -75,7 +75,7 @@ class ReadingStamps:
         if self._even is not None:
             # When in the round it came is not known, but readings come evenly.
             self._even = at = min(at, self._evenly(self._even))
-        if self._clock is None or (us := getattr(record, "device_us", None)) is None:
+        if self._clock is None or (us := record.device_us) is None:
             return at
         # The block's arrival is never early; the stamp of a line in it may be.
         at = self._clock.place(us, self._when / NS) - self._late

@@ -52,12 +52,12 @@ SETUP_TONES: dict[str, ToneName] = {
 def strokes(name: str) -> list[float]:
     """s from the start of a tone at which a bell is rung for it."""
     at, rung = 0.0, []
-    for beat in PATTERNS[PATTERN_OF.get(name, name)].beats:
-        if beat.pitch is not None:
-            is_long = beat.seconds >= LONG_STROKE_S
-            rings = round(beat.seconds / BELL_INTERVAL_S) if is_long else 1
+    for pulse in PATTERNS[PATTERN_OF.get(name, name)].pulses:
+        if pulse.pitch is not None:
+            is_long = pulse.seconds >= LONG_STROKE_S
+            rings = round(pulse.seconds / BELL_INTERVAL_S) if is_long else 1
             rung += [round(at + BELL_INTERVAL_S * n, 3) for n in range(rings)]
-        at += beat.seconds
+        at += pulse.seconds
     return rung
 
 

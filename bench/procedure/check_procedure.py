@@ -52,7 +52,7 @@ from bench.procedure.set_up_tests import SetUpTests
 from bench.procedure.status_message import StatusMessage, status
 from bench.procedure.trouble_watch import LivenessMonitor, TroubleWatch
 from bench.protocol import Begin, PromptChanged, RunState
-from bench.stream.sweep_detector import SweepEvent
+from bench.stream.sweep_detector import MovementEvent
 
 MOST_WAITING_PRESSES = 100  # presses that wait; more are somebody leaning on the pedal
 
@@ -276,7 +276,7 @@ class CheckProcedure:
 
     # ---- movements -------------------------------------------------------------------
 
-    def sweep_event(self, what: SweepEvent, now: float) -> None:
+    def sweep_event(self, what: MovementEvent, now: float) -> None:
         if self.taking.event(what, lambda: self.ask, now):
             self.settle_down(now)
 

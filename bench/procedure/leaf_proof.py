@@ -12,7 +12,7 @@ from bench.procedure.invalid_request import InvalidRequest
 from bench.procedure.number_taking import restless
 from bench.procedure.status_message import StatusMessage, status
 from bench.protocol import Readings
-from bench.stream.rest_detector import NotAtRest, RestDetector, Taken
+from bench.stream.rest_detector import NotAtRest, RestDetector, RestReading
 from bench.units import INCH, length_words
 
 if TYPE_CHECKING:
@@ -101,7 +101,7 @@ class LeafProof:
     def readings(self, message: Readings) -> None:
         self._assumed = "default_unit" in message.flags
         answer = self._rest_detector.readings(message.at, message.values)
-        if isinstance(answer, Taken):
+        if isinstance(answer, RestReading):
             self._took(answer.value)
         elif isinstance(answer, NotAtRest):
             self._say("asking", restless("number", answer))

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from bench.procedure.number_taking import SINGLE_NUMBERS, STANDING_STILL, restless
 from bench.procedure.prompt import Prompt
-from bench.stream.rest_detector import NotAtRest, Taken
+from bench.stream.rest_detector import NotAtRest, RestReading
 from bench.stream.sweep_detector import Sweep
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ class ReadingIntake:
             run.settle_down(now)
         self._watch_return(values, now)
         answer = detector.readings(times, values)
-        if isinstance(answer, Taken):
+        if isinstance(answer, RestReading):
             self._took(answer, now)
         elif isinstance(answer, NotAtRest):
             run.report.notify("indicator", restless("reading", answer), "warning")
@@ -69,7 +69,7 @@ class ReadingIntake:
             run.numbers.take_by_itself(now, came_back=True)
             run.settle_down(now)
 
-    def _took(self, taken: Taken, now: float) -> None:
+    def _took(self, taken: RestReading, now: float) -> None:
         run = self._run
         current = run.ask
         run.numbers.end(now)
@@ -84,11 +84,9 @@ class ReadingIntake:
             self._spotted(current, taken)
         run.settle_down(now)
 
-    def _spotted(self, current: Prompt, taken: Taken) -> None:
+    def _spotted(self, current: Prompt, taken: RestReading) -> None:
         run = self._run
         at = current.at if current.at is not None else 0.0
         run.numbers.taken(taken.value)
-        run.passes.accept(
-            Sweep(taken.at, taken.at, True, [at], [taken.value], [taken.at])
-        )
+        run.passes.accept(Sweep(True, [at], [taken.value], [taken.at]))
         run.liveness.anew()

@@ -11,7 +11,7 @@ from bench.checks.model import Lean, Step, Tap
 from bench.procedure.journal import Reporter
 from bench.procedure.prompt import ProcedureState, Prompt
 from bench.procedure.status_message import StatusMessage, status
-from bench.stream.rest_detector import Taken
+from bench.stream.rest_detector import RestReading
 
 LEAN_COUNTS = 3  # counts that the number must change by before it says anything
 # That a stand which does not return after a light tap will not hold through a push
@@ -30,7 +30,7 @@ class SetUpTests:
         self.taps: list[Tap] = []
         self._facts, self._report = facts, report
         self._left: float | None = None  # the reading leaned to the left, mm
-        self._before_tap: Taken | None = None
+        self._before_tap: RestReading | None = None
 
     def restart(self) -> None:
         """Forget what was proved, since the set-up was put up anew."""
@@ -38,7 +38,7 @@ class SetUpTests:
         facts.leaned = [step for step in facts.leaned if step != facts.step]
         facts.tapped = facts.tap_rest = False
 
-    def tap(self, ask: Prompt, taken: Taken, count: float) -> None:
+    def tap(self, ask: Prompt, taken: RestReading, count: float) -> None:
         """The number at rest, then the number after the stand was tapped."""
         before, facts = self._before_tap, self._facts
         if not facts.tap_rest or before is None:
@@ -55,7 +55,7 @@ class SetUpTests:
         facts.remark = status("tap-failed", off=abs(off))
         self._report.notify("tap", facts.remark, "warning")
 
-    def lean(self, ask: Prompt, taken: Taken, step: Step, count: float) -> None:
+    def lean(self, ask: Prompt, taken: RestReading, step: Step, count: float) -> None:
         """The reading leaned to the left, then that leaned to the right."""
         assert ask.placement is not None
         facts = self._facts
@@ -107,7 +107,7 @@ def lean_remark(lean: Lean, step: Step, seen: str | None) -> StatusMessage:
     return status("lean-wrong-side", side=seen, wanted=step.side)
 
 
-def not_back(before: Taken, after: Taken, count: float) -> float | None:
+def not_back(before: RestReading, after: RestReading, count: float) -> float | None:
     """mm by which the number did not come back after the tap; None where it did."""
     off = after.value - before.value
     spread = max(before.spread, after.spread)

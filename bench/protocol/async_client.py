@@ -12,7 +12,7 @@ from typing import Literal
 import msgspec
 
 from bench.protocol import Message, WireError, decode_notification, encode, take_lines
-from hw.patience import EARLY_CONNECT_S, RECONNECT_S
+from hw.timeouts import EARLY_CONNECT_S, RECONNECT_S
 
 Connection = Literal["here", "away"]
 

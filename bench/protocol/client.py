@@ -21,7 +21,7 @@ from bench.protocol import (
     encode,
     take_lines,
 )
-from hw.patience import ANSWER_S
+from hw.timeouts import ANSWER_S
 
 T = TypeVar("T")
 
