@@ -82,8 +82,8 @@ class Instrument:
         self._echoes = 0  # echoes of the request among this decoder's rejects
         self._filter = OutlierFilter(count) if may_err(settings) else None
         self._opened = False  # the port was opened and nothing has come since
-        heard = settings, self._block, self._port_state
-        source = self.source = (sources or Sources()).open(*heard)
+        callbacks = self._block, self._port_state
+        source = self.source = (sources or Sources()).open(settings, *callbacks)
         self._rounds = source.line.rounds if isinstance(source, SharedPort) else None
 
     @property

@@ -52,7 +52,7 @@ class DeviceSetup:
     ) -> None:
         self._shared, self._wired = shared, wired
         self._busy, self._rewire = busy, rewire
-        self.scanner = PortScanner(list_ports, wired.devices, self._heard)
+        self.scanner = PortScanner(list_ports, wired.devices, self._on_listener)
         self.notice: SetupNotice | None = None
         self._cables: Cables | None = None
         self._left = False  # the person does not want to be asked by itself any more
@@ -119,15 +119,17 @@ class DeviceSetup:
             return
         leaf = PROOF_LEAF_MM if request.leaf is None else request.leaf
         indicator, settings = self._wired.named("indicator"), self._shared.settings
-        self._proof = LeafProof(leaf, settings, indicator, self._told)
-        self._search, self._wired.overheard = None, self._overheard
+        self._proof = LeafProof(leaf, settings, indicator, self._on_step)
+        self._search, self._wired.on_readings = None, self._on_instrument
         self._proof.begin()
 
     def _begin_search(self, what: Role, now: float) -> None:
         if self._search is None or self._search.what != what:
             file, role_of = self._shared.paths.settings, self._wired.other_role
-            self._search = CableSearch(what, file, self._readable, role_of, self._told)
-        self._proof, self._wired.overheard = None, self._overheard
+            self._search = CableSearch(
+                what, file, self._readable, role_of, self._on_step
+            )
+        self._proof, self._wired.on_readings = None, self._on_instrument
         self._search.begin(now)
 
     def end(self) -> None:
@@ -150,7 +152,7 @@ class DeviceSetup:
 
     # ---- what is heard ---------------------------------------------------------------
 
-    def _overheard(self, message: Readings) -> None:
+    def _on_instrument(self, message: Readings) -> None:
         """Called with the readings of an instrument that is set up."""
         one = self._wired.named(message.instrument)
         if self._proof is not None and message.instrument == "indicator":
@@ -158,7 +160,7 @@ class DeviceSetup:
         elif self._search is not None and one is not None and one.settings.port:
             self._search.readings(one.settings.port, message.at, message.values)
 
-    def _heard(
+    def _on_listener(
         self, one: PortListener, times: list[float], values: list[float]
     ) -> None:
         if self._search is not None:
@@ -251,7 +253,7 @@ class DeviceSetup:
 
     # ---- what is told ----------------------------------------------------------------
 
-    def _told(self, phase: Phase, *remarks: StatusMessage, **more: Any) -> None:
+    def _on_step(self, phase: Phase, *remarks: StatusMessage, **more: Any) -> None:
         """Called by the search or the proof with each step of its conversation."""
         proof = self._proof
         if proof is not None and proof.outcome is not None:
@@ -273,5 +275,5 @@ class DeviceSetup:
     def _finish(self, phase: Phase, *remarks: StatusMessage, **more: Any) -> None:
         """End the search or the proof, whatever came of it."""
         self._say(phase, *remarks, on=False, **more)
-        self.notice = self._search = self._proof = self._wired.overheard = None
+        self.notice = self._search = self._proof = self._wired.on_readings = None
         self._wanted = time.monotonic()

@@ -104,13 +104,13 @@ class _Stopped(OSError):
 
 
 class PortListener:
-    """One port that is listened to. `heard(self, stamps, values)` on the loop, for each
-    block with readings."""
+    """One port that is listened to. on_readings: called on the loop with the listener,
+    stamps and values of each block with readings."""
 
     def __init__(
         self,
         port: NamedPort,
-        heard: Callable[[PortListener, list[float], list[float]], None],
+        on_readings: Callable[[PortListener, list[float], list[float]], None],
     ) -> None:
         self.port = port
         self.state = "listening"
@@ -121,7 +121,7 @@ class PortListener:
         self.last: float | None = None
         self.lost = False  # it must be opened anew
         self._interval: float | None = None
-        self._heard = heard
+        self._on_readings = on_readings
         self._loop = asyncio.get_running_loop()
         self._stop, self._ended = threading.Event(), asyncio.Event()
         threading.Thread(
@@ -261,7 +261,7 @@ class PortListener:
             self._interval = gap if usual is None else usual + (gap - usual) / 8
         stamps = [now - span * (many - 1 - n) / many for n in range(many)]
         self.value, self.unit, self.last = values[-1], unit, now
-        self._heard(self, stamps, values)
+        self._on_readings(self, stamps, values)
 
 
 def age_told(seconds: float) -> float:

@@ -24,9 +24,10 @@ class PortScanner:
         self,
         list_ports: ListPorts,
         held: Callable[[], set[str]],
-        heard: Callable[[PortListener, list[float], list[float]], None],
+        on_readings: Callable[[PortListener, list[float], list[float]], None],
     ) -> None:
-        self._list_ports, self._held, self._heard = list_ports, held, heard
+        self._list_ports, self._held = list_ports, held
+        self._on_readings = on_readings
         self.listeners: dict[str, PortListener] = {}  # by device
         self.on = False
         self.looked = False  # once at the least since it was put on
@@ -81,5 +82,5 @@ class PortScanner:
                 and device not in held
                 and now >= self._again.get(device, 0.0)
             ):
-                self.listeners[device] = PortListener(port, self._heard)
+                self.listeners[device] = PortListener(port, self._on_readings)
         self.looked = True

@@ -302,7 +302,7 @@ class Service:
             self.shared.last = [message.finding, *self.shared.last][: queries.LAST]
         self.clients.tell(message)
         self.panel.show(message)
-        self._sound(self._tones.hear(message))
+        self._sound(self._tones.tone_of(message))
         beat = BEATS.get(message.code) if isinstance(message, Notice) else None
         if beat is not None and self.shared.settings.sound:
             self.panel.tone(beat)

@@ -54,7 +54,7 @@ class Station:
 
     def __init__(self, shared: SharedState, clients: Clients) -> None:
         self.shared, self.clients = shared, clients
-        self.wired = WiredInstruments(shared.settings, self._hear, self._changed)
+        self.wired = WiredInstruments(shared.settings, self._on_batch, self._on_state)
         self.instruments = self.wired.all
         self.detector = SweepDetector()
         self.controller = CheckController(shared, self.at_rest)
@@ -124,7 +124,7 @@ class Station:
 
     # ---- what instruments say --------------------------------------------------------
 
-    def _changed(self, instrument: Instrument) -> None:
+    def _on_state(self, instrument: Instrument) -> None:
         self.shared.tell(self._diagnostics.state(instrument))
         remark = instrument.remark
         log.info("%s (%s)", text([remark]), instrument.settings.port or "pins")
@@ -153,7 +153,7 @@ class Station:
                 why = status("pass-interrupted", name=instrument.name, how=how)
                 self.run.interrupt(why, now)
 
-    def _hear(self, instrument: Instrument, batch: Batch) -> None:
+    def _on_batch(self, instrument: Instrument, batch: Batch) -> None:
         """Take one block of readings; only the parts that the present phase needs are
         woken."""
         now = batch.when / 1e9
@@ -178,8 +178,8 @@ class Station:
         what, flags = (batch.stamps, batch.values, batch.unit), sorted(batch.flags)
         message = Readings(instrument.name, batch.first, *what, flags)
         self.clients.tell_readings(message, now)
-        if self.wired.overheard is not None:
-            self.wired.overheard(message)
+        if self.wired.on_readings is not None:
+            self.wired.on_readings(message)
 
     def _check(self, instrument: Instrument, batch: Batch, now: float) -> None:
         diagnostics = self._diagnostics

@@ -77,7 +77,7 @@ class Tones:
         self._next = 0.0  # when the live move is heard again, s
         self._told: ToneName | None = None  # of the live move
 
-    def hear(self, message: msgspec.Struct) -> Tone | None:
+    def tone_of(self, message: msgspec.Struct) -> Tone | None:
         name = self._name(message)
         return tone(name) if name is not None else None
 

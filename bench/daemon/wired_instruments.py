@@ -16,7 +16,7 @@ from bench.settings.settings_file import PortSettings, Role, Settings
 class WiredInstruments:
     """all: those that are read now, in the order indicator, travel, caliper.
 
-    on_batch, on_state: see `Instrument`. overheard: called with each message of their
+    on_batch, on_state: see `Instrument`. on_readings: called with each message of their
     readings, while a cable is looked for.
     """
 
@@ -25,8 +25,8 @@ class WiredInstruments:
     ) -> None:
         self.all: list[Instrument] = []
         self.sources = Sources()
-        self.overheard: Callable[[Readings], None] | None = None
-        self._heard = on_batch, on_state
+        self.on_readings: Callable[[Readings], None] | None = None
+        self._callbacks = on_batch, on_state
         for role, port in settings.wired.items():
             self._add(role, port, settings)
 
@@ -38,7 +38,9 @@ class WiredInstruments:
             "caliper": gear.caliper.resolution,
         }
         count = counts[role] or 0.0
-        one = Instrument(role, port, *self._heard, sources=self.sources, count=count)
+        one = Instrument(
+            role, port, *self._callbacks, sources=self.sources, count=count
+        )
         self.all.append(one)
         return one
 

@@ -87,8 +87,7 @@ class LiveMove:
             self.remark = self._refused_at = None
 
     def lose(self) -> None:
-        """Note that the indicator does not read, or shows what is no reading of the
-        moment."""
+        """Note that the indicator shows no reading of this moment."""
         self._number.lose()
 
     def _look(self, now: float) -> None:
@@ -122,15 +121,13 @@ class LiveMove:
 
     @property
     def _leave(self) -> bool:
-        """Whether nothing is to be moved, since the screw alone will draw the fence all
-        the way."""
+        """Whether tightening alone will draw the fence all the way."""
         return abs(self._nudge.target + self._nudge.aim_past) <= self._band
 
     # ---- what is pressed -------------------------------------------------------------
 
     def press(self) -> None:
-        """Take in a press, which says by the phase: it stands on the sled; leaned;
-        there; tight."""
+        """Take in Enter: it stands on the sled; leaned; there; tight."""
         now = self._number.now
         if now is None:
             self.remark = None if self._number.lost else status("live-not-heard")

@@ -190,7 +190,7 @@ def test_after_a_pulled_cable_the_next_number_is_asked_for() -> None:
 )
 def test_back_is_near_and_was_away(values: list[float], base: float, away: float) -> None:
     watch = ReturnWatch()
-    watch.taken(base)
+    watch.restart(base)
     for n, value in enumerate(values):
         if watch.back([value], away):
             farthest = max(abs(v - base) for v in values[: n + 1])
