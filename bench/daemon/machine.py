@@ -11,6 +11,7 @@ import os
 import socket
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 
 CLOCK_JUMP_S = 2.0  # s between two looks; less is the clock being slewed
@@ -18,19 +19,15 @@ CLOCK_JUMP_S = 2.0  # s between two looks; less is the clock being slewed
 SYNCED = Path("/run/systemd/timesync/synchronized")
 
 
-def notify(text: str) -> bool:
-    """Send to the service manager that started us; False when there is none."""
-    address = os.environ.get("NOTIFY_SOCKET")
-    if not address:
-        return False
+def notify(text: str) -> None:
+    """Send to the service manager that started us, where there is one."""
+    address = os.environ.get("NOTIFY_SOCKET", "")
     if address.startswith("@"):
         address = "\0" + address[1:]
-    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as channel:
-        try:
+    if address:
+        channel = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM)
+        with channel, suppress(OSError):
             channel.sendto(text.encode(), address)
-        except OSError:
-            return False
-    return True
 
 
 def watchdog_interval() -> float | None:

@@ -64,7 +64,7 @@ WAL_LIMIT_BYTES = 16 * 2**20  # to which SQLite cuts the write-ahead file afterw
 CACHE_KIB = 1000  # of pages in memory: half of SQLite's own default
 
 
-def connect(path: Path, page_bytes: int = PAGE_BYTES) -> sqlite3.Connection:
+def connect(path: Path) -> sqlite3.Connection:
     """A writing connection in WAL mode with full syncing, migrated; usable from one
     thread at a time.
 
@@ -79,19 +79,19 @@ def connect(path: Path, page_bytes: int = PAGE_BYTES) -> sqlite3.Connection:
         timeout=LOG_CHECKPOINT_BUSY_S,
     )
     with closed_on_error(db):
-        _set_up(path, db, page_bytes)
+        _set_up(path, db)
         migrate(db)
         return db
 
 
-def _set_up(path: Path, db: sqlite3.Connection, page_bytes: int) -> None:
+def _set_up(path: Path, db: sqlite3.Connection) -> None:
     version, application = marks(db)
     if version > SCHEMA_VERSION or (version and application != APPLICATION_ID):
         raise LogDamaged(
             f"{path} is damaged: its header says {version} of {application:#x}"
         )
     if not version and not path.stat().st_size:
-        db.execute(f"PRAGMA page_size = {page_bytes}")
+        db.execute(f"PRAGMA page_size = {PAGE_BYTES}")
     if db.execute("PRAGMA journal_mode = WAL").fetchone() != ("wal",):
         raise LogError(
             f"{path}: write-ahead logging cannot be had on this medium; keep the log"
