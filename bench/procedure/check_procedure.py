@@ -237,7 +237,7 @@ class CheckProcedure:
         self.tests.restart()
         self.taking.placed_at = now
         if current.gather == "sweep":
-            self.liveness.anew(current.placement)
+            self.liveness.restart(current.placement)
         self.report.event("placed", {"placement": current.placement})
 
     @property

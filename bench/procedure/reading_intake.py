@@ -89,4 +89,4 @@ class ReadingIntake:
         at = current.at if current.at is not None else 0.0
         run.numbers.taken(taken.value)
         run.passes.accept(Sweep(True, [at], [taken.value], [taken.at]))
-        run.liveness.anew()
+        run.liveness.restart()

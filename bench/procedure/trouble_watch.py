@@ -6,6 +6,7 @@ Holds no port and no socket.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from math import inf
 from typing import Any
 
 import msgspec
@@ -39,36 +40,27 @@ class LivenessMonitor:
     def __init__(self) -> None:
         self.alive: list[str] = []
         self.shown: set[float] = set()
-        self._low = self._high = 0.0
-        self._begun = False
-        self.wait()
+        self.restart("")
 
-    def anew(self, placement: str | None = None) -> None:
+    def restart(self, placement: str | None = None) -> None:
         """Forget what moved before, which proves nothing of what comes: a set-up was
         put up anew, or (None) a spot was taken."""
-        self._begun = False
+        self._low, self._high = inf, -inf
         self.alive = [name for name in self.alive if name != placement]
-        self.wait()
-        self._passed = placement is None
+        self.start_waiting(passed=placement is None)
 
-    def see(self, values: Sequence[float], placement: str, count: float) -> bool:
-        """True when the set-up is seen to live, the first time."""
+    def take(self, values: Sequence[float], placement: str, count: float) -> bool:
+        """Take in readings; True when the set-up is seen to live, the first time."""
         if len(self.shown) < MOST_SHOWN:
             self.shown.update(round(v, 9) for v in values)
-        least, most = min(values), max(values)
-        self._low = min(self._low, least) if self._begun else least
-        self._high = max(self._high, most) if self._begun else most
-        self._begun = True
-        if (
-            not placement
-            or placement in self.alive
-            or self._high - self._low < LIVES * count - 1e-9
-        ):
+        self._low, self._high = min(self._low, *values), max(self._high, *values)
+        moved = self._high - self._low >= LIVES * count - 1e-9
+        if not moved or not placement or placement in self.alive:
             return False
         self.alive.append(placement)
         return True
 
-    def wait(self, *, passed: bool = False) -> None:
+    def start_waiting(self, *, passed: bool = False) -> None:
         """A pass is waited for from now on. passed: one has begun in this set-up, so
         the travel is read."""
         self._since: float | None = None
@@ -78,7 +70,7 @@ class LivenessMonitor:
         self._passed = passed
         self._began = 0.0
 
-    def waits(
+    def take_waiting(
         self, values: Sequence[float], now: float, count: float, *, moving: bool
     ) -> None:
         """Take in what the indicator showed while a pass is waited for."""
@@ -101,7 +93,7 @@ class LivenessMonitor:
         or a scale that wanders."""
         self._moved = None
         if passed:
-            self.wait(passed=True)
+            self.start_waiting(passed=True)
 
     def trouble(self, now: float, *, ready: bool, moving: bool) -> StatusMessage | None:
         """The message of what is wrong with the travel, as far as can be seen; None
@@ -172,7 +164,7 @@ class TroubleWatch:
         traces = self._passes.traces if doubt.code == "stood" else []
         for trace in traces:
             if trace.sweep == doubt.sweep:
-                self._life.anew(trace.placement)
+                self._life.restart(trace.placement)
                 return trace
         return None
 
@@ -183,10 +175,10 @@ class TroubleWatch:
         if not values:
             return False
         if ask.phase == "sweep":
-            self._life.waits(values, now, count, moving=ask.moving)
+            self._life.take_waiting(values, now, count, moving=ask.moving)
         placement = self._passes.placement
         there = self._facts.placed or ask.gather != "sweep"
-        if not there or not self._life.see(values, placement, count):
+        if not there or not self._life.take(values, placement, count):
             return False
         self._report.event("alive", {"placement": placement})
         if self._doubts.pop(("frozen", placement, None), None) is None:
