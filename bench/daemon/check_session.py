@@ -79,7 +79,7 @@ class CheckSession:
         self.end_sweep, self.undo_sweep = shared.log.end_sweep, shared.log.undo_sweep
         self._jumps: list[Remark] = []  # of the clock, while the check went on
         self._concluding: asyncio.Task[None] | None = None
-        self._looking: set[asyncio.Task[None]] = set()
+        self._evaluations: set[asyncio.Task[None]] = set()
         settings, travel = shared.settings, shared.settings.gear.travel
         self.run = CheckProcedure(
             run_id,
@@ -167,7 +167,7 @@ class CheckSession:
         from bench.procedure.conclusion import conclude
 
         try:
-            await asyncio.gather(*self._looking, return_exceptions=True)
+            await asyncio.gather(*self._evaluations, return_exceptions=True)
             if not self.run.complete:
                 return  # a pass was refused after all: it is asked again
             evidence = self._evidence()
@@ -225,20 +225,20 @@ class CheckSession:
         remark = status("not-concluded", why=why.rstrip("."))
         self._shared.outbox.tell(NoFinding(self.run.id, remarks=[remark]))
 
-    # ---- the look at each kept pass, while the sled is still at hand -----------------
+    # ---- each accepted pass is evaluated while the sled is still at hand -------------
 
     def pass_accepted(self, trace: Trace, *, straight: bool) -> None:
         """Fit a line to an accepted pass, for the screen to show which readings are set
         aside, and look for doubts in all passes so far."""
-        self._look(self._look_at(trace, straight))
+        self._evaluate(self._evaluate_pass(trace, straight))
 
-    def _look(self, look: Coroutine[Any, Any, None]) -> None:
-        task = asyncio.get_running_loop().create_task(look)
-        self._looking.add(task)
-        task.add_done_callback(self._looking.discard)
+    def _evaluate(self, evaluation: Coroutine[Any, Any, None]) -> None:
+        task = asyncio.get_running_loop().create_task(evaluation)
+        self._evaluations.add(task)
+        task.add_done_callback(self._evaluations.discard)
 
-    async def _look_at(self, trace: Trace, straight: bool) -> None:
-        from bench.daemon.evaluation_worker import doubts_of, look_at
+    async def _evaluate_pass(self, trace: Trace, straight: bool) -> None:
+        from bench.daemon.evaluation_worker import doubts_of, fit_pass
 
         fitted, settings, run = None, self._shared.settings, self.run
         # a pass of this set-up that was refused as no line
@@ -246,15 +246,15 @@ class CheckSession:
         try:
             if len(trace.reading) > 1:
                 count, units = settings.gear.indicator.resolution, settings.units
-                fitted = await asyncio.to_thread(look_at, trace, count, units, earlier)
+                fitted = await asyncio.to_thread(fit_pass, trace, count, units, earlier)
             doubts = await asyncio.to_thread(doubts_of, run.evidence())
         except Exception:
-            # The finding does not depend on this look.
-            log.exception("looking at %s", trace.sweep)
+            # The finding does not depend on this evaluation.
+            log.exception("evaluating the pass %s", trace.sweep)
             return
-        self._looked(trace, fitted, doubts, straight)
+        self._evaluated(trace, fitted, doubts, straight)
 
-    def _looked(
+    def _evaluated(
         self,
         trace: Trace,
         fitted: FittedPass | None,
@@ -275,9 +275,9 @@ class CheckSession:
         run.passes.fitted.append(fitted)
         self._shared.outbox.tell(fitted)
         if trace.push and run.may_stop_early:
-            self._look(self._look_whether_settled())
+            self._evaluate(self._evaluate_early())
 
-    async def _look_whether_settled(self) -> None:
+    async def _evaluate_early(self) -> None:
         """End the check where its passes settle the verdict, so that the last one is
         not needed."""
         from bench.procedure.conclusion import conclude
@@ -288,7 +288,7 @@ class CheckSession:
         except EvidenceError:
             return  # the passes that are still asked for may mend it
         except Exception:
-            log.exception("looking whether %s is settled", run.id)  # all are asked for
+            log.exception("evaluating %s early", run.id)  # all are asked for
             return
         # nothing was taken or taken back since
         pushes = sum(trace.push for trace in evidence.traces)

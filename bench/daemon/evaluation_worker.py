@@ -22,7 +22,7 @@ def doubts_of(evidence: Evidence) -> Mapping[tuple[str, str | None, str | None],
     return told(of_evidence(evidence, find(evidence.check)))
 
 
-def look_at(
+def fit_pass(
     trace: Trace, resolution: float | None, units: System, earlier: Trace | None = None
 ) -> FittedPass:
     """The line through one kept pass, and its points: thinned evenly, with all those

@@ -97,10 +97,10 @@ class LiveMoveController:
         self._shared.log.move_made(f"move-{found.id}", made)
         self._tell(SavedNotice("move", found.id))
 
-    def back(self) -> StatusMessage:
+    def undo(self) -> StatusMessage:
         """Undo while the screw is tightened: once it is slackened again, the move aims
         past what was drawn."""
-        if self.move is None or not self.move.back():
+        if self.move is None or not self.move.slacken():
             raise InvalidRequest(
                 "nothing can be taken back until the screw is tightened"
             )

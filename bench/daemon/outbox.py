@@ -156,7 +156,7 @@ class RecordingState:
         """why: None where the log takes what it is given again."""
         self._why = why
         self._outbox.trouble(taking=why is None)
-        self.look()
+        self.update()
 
     def refused(self, why: str) -> None:
         """The log did not take one entry, though the disk is well."""
@@ -165,7 +165,7 @@ class RecordingState:
         refused = status("log-refused", why=why)
         self._tell(notice("log", refused, recorded=False))
 
-    def look(self) -> None:
+    def update(self) -> None:
         """Tell the state of recording where it has changed."""
         now = self._present()
         if now == self.now:

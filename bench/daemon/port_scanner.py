@@ -32,7 +32,7 @@ class PortScanner:
         self.on = False
         self.looked = False  # once at the least since it was put on
         self._due = 0.0
-        self._looking: asyncio.Task[None] | None = None
+        self._scanning: asyncio.Task[None] | None = None
         self._again: dict[str, float] = {}
 
     def start(self) -> None:
@@ -41,11 +41,11 @@ class PortScanner:
 
     async def stop(self) -> None:
         self.on = False
-        if self._looking is not None:
-            self._looking.cancel()
+        if self._scanning is not None:
+            self._scanning.cancel()
             with contextlib.suppress(asyncio.CancelledError):
-                await self._looking
-            self._looking = None
+                await self._scanning
+            self._scanning = None
         listeners, self.listeners = [*self.listeners.values()], {}
         await asyncio.gather(*(one.stop() for one in listeners))
 
@@ -61,11 +61,11 @@ class PortScanner:
             return
         for one in self.listeners.values():
             one.tick(now)
-        if now >= self._due and (self._looking is None or self._looking.done()):
+        if now >= self._due and (self._scanning is None or self._scanning.done()):
             self._due = now + SCAN_INTERVAL_S
-            self._looking = asyncio.get_running_loop().create_task(self._look())
+            self._scanning = asyncio.get_running_loop().create_task(self._scan())
 
-    async def _look(self) -> None:
+    async def _scan(self) -> None:
         ports = await asyncio.to_thread(self._list_ports)
         found = {port.device: port for port in ports}
         now = time.monotonic()

@@ -213,8 +213,8 @@ class Service:
 
     def _tick(self, now: float) -> None:
         self.station.tick(now)
-        self.shared.log.look()
-        self.recording.look()
+        self.shared.log.check_stall()
+        self.recording.update()
         self.station.wired.sources.rounds.go(self._in_rounds())
         watched, present = self.clients.watched, bool(self.clients.all)
         self.device_setup.tick(now, watched=watched, present=present)
@@ -252,7 +252,7 @@ class Service:
             self.tell(SavedNotice("finding", finding))
         for _, why in saved.refused:
             self.recording.refused(why)
-        self.recording.look()
+        self.recording.update()
 
     # ---- what requests and the panel ask for -----------------------------------------
 

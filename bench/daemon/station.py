@@ -91,7 +91,7 @@ class Station:
         self.break_sweep("wiring", time.monotonic())
 
     def tick(self, now: float) -> None:
-        self._look_at_clock()
+        self._check_clock()
         self.live.say()
         for instrument in self.instruments:
             if instrument.tick(now):
@@ -100,7 +100,7 @@ class Station:
         self._feed_watched(now)
         self.controller.tick(now)
 
-    def _look_at_clock(self) -> None:
+    def _check_clock(self) -> None:
         if (jump := self._wall.jumped()) is not None:
             values = {"seconds": jump}
             self.shared.log.event(None, "clock-jumped", values)
@@ -285,7 +285,7 @@ class Station:
 
     def undo(self, now: float) -> StatusMessage:
         if self.live.move is not None:
-            return self.live.back()
+            return self.live.undo()
         self._feed_watched(now)
         return self.controller.in_progress().run.undo(now)
 

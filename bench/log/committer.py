@@ -90,14 +90,14 @@ class Committer:
     def put(self, write: Write, **how: Any) -> int:
         """Queue a write, as `WriteQueue.put` does. how: fields of `QueuedWrite`."""
         ticket = self.queue.put(QueuedWrite(write, **how))
-        self.look()
+        self.check_stall()
         return ticket
 
     @property
     def awaited(self) -> int:
         return self.queue.awaited
 
-    def look(self) -> None:
+    def check_stall(self) -> None:
         """Tell trouble where a write waits for too long; to be called now and then."""
         with self._wake:
             if self.trouble is None and self.queue.wait_s < -timeouts.LOG_STALL_S:

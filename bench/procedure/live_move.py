@@ -82,7 +82,7 @@ class LiveMove:
         if now is None:
             return
         if self.phase == "go":
-            self._look(now)
+            self._watch_direction(now)
         if self._refused_at is not None and abs(now - self._refused_at) > self._band:
             self.remark = self._refused_at = None
 
@@ -90,12 +90,12 @@ class LiveMove:
         """Note that the indicator shows no reading of this moment."""
         self._number.lose()
 
-    def _look(self, now: float) -> None:
+    def _watch_direction(self, now: float) -> None:
         """Watch whether the move goes the wrong way."""
         nudge, number = self._nudge, self._number
         away = min(abs(nudge.to_go(now)), abs(nudge.to_go(number.middle)))
         held = None if number.held is None else abs(nudge.to_go(number.held))
-        self._direction.look(away, held, self._band)
+        self._direction.update(away, held, self._band)
 
     @property
     def _band(self) -> float:
@@ -180,7 +180,7 @@ class LiveMove:
     def _refuse(self, now: float, why: StatusMessage) -> None:
         self.remark, self._refused_at = why, now
 
-    def back(self) -> bool:
+    def slacken(self) -> bool:
         """Take in that the screw was slackened again: the move aims past what
         tightening has drawn so far. False where nothing was tightened."""
         now = self._number.now

@@ -151,7 +151,7 @@ class DirectionWatch:
     def restart(self, to_go: float) -> None:
         self._best, self._worst = to_go, None
 
-    def look(self, away: float, held: float | None, band: float) -> None:
+    def update(self, away: float, held: float | None, band: float) -> None:
         """away: to go now; held: to go where the number holds, None while it moves.
         band: what is still noise."""
         if self._worst is not None:

@@ -15,7 +15,7 @@ from typing import Any
 from bench.checks import find
 from bench.checks.model import EvidenceGear, Trace
 from bench.checks.shared.doubts import of_evidence, told
-from bench.daemon.evaluation_worker import look_at
+from bench.daemon.evaluation_worker import fit_pass
 from bench.finding import EvidenceError, Finding
 from bench.gear import Indicator, Jig, Saw
 from bench.procedure.check_procedure import CheckProcedure
@@ -144,7 +144,7 @@ class Job:
         for trace, straight in self.waiting:
             if trace not in self.run.passes.traces:
                 continue
-            if straight and (why := look_at(trace, self.declared, "mm").words):
+            if straight and (why := fit_pass(trace, self.declared, "mm").words):
                 self.run.refuse_kept(trace, StatusMessage("pass-not-straight", {"why": why}), now)
                 continue
             evidence = self.run.evidence()

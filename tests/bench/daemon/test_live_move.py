@@ -238,7 +238,7 @@ def test_good_enough_is_as_it_will_be_once_tight(drew: float | None, said_inside
 
 def test_slackened_again_it_aims_past_what_was_drawn() -> None:
     sled = Sled().begun()
-    assert not sled.live.back()
+    assert not sled.live.slacken()
     sled.go(2.644)
     sled.hold(2.644)
     sled.live.press()
@@ -248,7 +248,7 @@ def test_slackened_again_it_aims_past_what_was_drawn() -> None:
         in said.words
     )
     assert "undo" in said.words
-    assert sled.live.back()
+    assert sled.live.slacken()
     assert sled.said().to_go == pytest.approx(0.2, abs=1e-9)
     assert "Go 0.10 mm past it: tightening draws it back toward you." in sled.said().words
 

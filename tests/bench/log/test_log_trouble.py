@@ -149,7 +149,9 @@ def test_a_folder_that_cannot_be_made_is_trouble(live, tmp_path) -> None:
     assert life.writer.flush(6.0)
 
 
-@pytest.mark.parametrize("more", [lambda writer: writer.event(None, "tick"), lambda writer: writer.look()])
+@pytest.mark.parametrize(
+    "more", [lambda writer: writer.event(None, "tick"), lambda writer: writer.check_stall()]
+)
 def test_a_disk_that_does_not_answer_is_told_whether_or_not_more_is_given(
     live, path, monkeypatch, more
 ) -> None:
