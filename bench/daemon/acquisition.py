@@ -176,7 +176,7 @@ class Instrument:
                 self._on_batch(self, batch)
 
     def _fill(self, batch: Batch, passed: FilterOutput) -> None:
-        """Its tags are the records."""
+        """Fill the batch; the tags of the filter are the records."""
         batch.stamps, batch.values, batch.outliers, records = passed
         if not batch.values:
             return

@@ -55,8 +55,9 @@ GROWS = {"indicator": ("pushed-in", "pulled-out"), "travel": ("away", "toward")}
 
 
 class FoundCable(NamedTuple):
-    """port: of the instrument. values: for its section of the settings. was: the role
-    that the port had until now. inches: they are what people see from now on."""
+    """A cable that was found. port: of the instrument. values: for its section of the
+    settings. was: the role that the port had until now. inches: they are what people
+    see from now on."""
 
     port: str
     values: dict[str, editor.Value]
@@ -65,8 +66,9 @@ class FoundCable(NamedTuple):
 
 
 class CableSearch:
-    """readable: what can be read at this moment. role_of: what a port is until now,
-    where that is another role. say: as for `LeafProof`. found: waits for a press."""
+    """Searches the cable of one instrument by the movement of its number. readable: the
+    instruments that can be read at this moment. role_of: the role of a port until now,
+    where that is another. say: as for `LeafProof`. found: waits for a press."""
 
     def __init__(
         self,

@@ -48,7 +48,8 @@ MOST_PUSHES_ASKED = 50  # a set-up, and those that a check is gone on with
 
 
 class CheckController:
-    """session: the check in progress. at_rest: whether the sled rests."""
+    """Begins, extends, takes up and ends checks. session: the check in progress.
+    at_rest: whether the sled rests."""
 
     def __init__(self, shared: SharedState, at_rest: Callable[[], bool]) -> None:
         self.session: CheckSession | None = None

@@ -35,11 +35,12 @@ PROOF_LEAF_MM = 0.10  # mm, where no other is named
 
 
 class DeviceSetup:
-    """list_ports: the serial ports to listen to. busy: why nothing can be set up now.
+    """Sets up instruments by a search for their cables and by the leaf proof.
+    list_ports: the serial ports to listen to. busy: why nothing can be set up now.
     rewire: has the daemon read by other settings.
 
-    what: is set up now, by a search for its cable or by the leaf proof. notice:
-    the latest of that.
+    what: is set up now, by a search for its cable or by the leaf proof. notice: the
+    latest of that.
     """
 
     def __init__(

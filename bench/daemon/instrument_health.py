@@ -26,7 +26,8 @@ SENDING_STATES = ("open", *UNREADABLE_STATES)
 
 
 class InstrumentHealth:
-    """changed: called when state or remark have changed.
+    """Works out the state of an instrument from what it sends and does not send.
+    changed: called when state or remark have changed.
 
     blocks: read so far. unread: bytes since the latest reading.
     """
@@ -61,8 +62,8 @@ class InstrumentHealth:
         self.unread += size
 
     def frames(self, now: float, good: int, bad: int, rejected: Record | None) -> None:
-        """good, bad: frames of the present second. rejected: the latest of this
-        block."""
+        """Take in the frames of the present second, good and bad. rejected: the latest
+        of this block."""
         if rejected is not None:
             self._bad_at, self._no_reading = now, rejected.status
             if rejected.status is not None:

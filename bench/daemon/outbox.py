@@ -86,7 +86,8 @@ class Outbox:
         self._release()
 
     def saved(self, upto: int, refused: Collection[int] = ()) -> None:
-        """refused: tickets of what the log could not take, though the disk was well."""
+        """Send the messages of whose writes the disk has. refused: tickets of what the
+        log could not take, though the disk was well."""
         self._saved = max(self._saved, upto)
         self._refused.update(refused)
         while self._owed and self._owed[0].upto <= self._saved:
@@ -143,7 +144,8 @@ SAVING = Recording(state="saving", remarks=[status("saving")])
 
 
 class RecordingState:
-    """tell: to all clients. where: of the log, for the service manager."""
+    """Tells whether the log is being written. tell: to all clients. where: of the log,
+    for the service manager."""
 
     def __init__(self, tell: Send, outbox: Outbox, where: str) -> None:
         self.now = RECORDING
@@ -153,7 +155,7 @@ class RecordingState:
         self._told = self._lost = False
 
     def trouble(self, why: str | None) -> None:
-        """why: None where the log takes what it is given again."""
+        """Take in why the log takes nothing; None where it does again."""
         self._why = why
         self._outbox.trouble(taking=why is None)
         self.update()

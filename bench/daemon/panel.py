@@ -30,7 +30,8 @@ PATTERN_OF = {"ready": "ready-tone"}  # the panel's `ready` is a light
 
 
 class PanelLink:
-    """Works, silently, without a panel too. The callbacks come on the event loop."""
+    """Shows messages on lamp and buzzer, and passes presses of the pedal on. Works,
+    silently, without a panel too. The callbacks come on the event loop."""
 
     def __init__(
         self,

@@ -96,8 +96,8 @@ class ReadingDiagnostics:
         self._log.event(None, "held", values)
 
     def tell_rejected(self, instrument: Instrument, batch: Batch, now: float) -> None:
-        """MOST_REJECTED rejected frames a second are told; a press of the instrument's
-        own button that gave no reading is told as such."""
+        """Tell at most REJECTED_PER_S rejected frames a second, and a press of the
+        instrument's own button that gave no reading."""
         name, due = instrument.name, self._rejected_due.get(instrument.name, 0.0)
         if instrument.settings.asking == "button" and not batch.values and now >= due:
             latest = batch.rejected_frames[-1][1]

@@ -41,8 +41,7 @@ class ReadingStamps:
         self._when = 0  # arrival of the present block; 0 before the first
 
     def restart(self) -> None:
-        """The port was opened or closed: what came before tells nothing of what
-        comes."""
+        """Forget the stamps, since the port was opened or closed."""
         self._when = self._intervals = 0
         self.last = self.rate = None
         if self._clock is not None:
@@ -60,8 +59,8 @@ class ReadingStamps:
         return now - self._when / NS
 
     def begin(self, when: int, size: int, waited: float) -> None:
-        """A block of `size` bytes arrived. waited: s that it may have waited to be
-        read."""
+        """Take in that a block of `size` bytes arrived. waited: s that it may have
+        waited to be read."""
         self._span = min(when - (self._when or when), NS)
         self._when, self._size = when, size
         self._even = self.last if waited and self._intervals >= STEADY else None
@@ -87,7 +86,7 @@ class ReadingStamps:
         return at
 
     def note(self, stamps: Sequence[float]) -> None:
-        """Good readings were stamped so."""
+        """Take in the stamps of good readings."""
         if self.last is not None and stamps[0] > self.last:
             new = (stamps[-1] - self.last) / len(stamps)
             self._intervals += 1

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 class RequestContext(NamedTuple):
     """client: who asked. send: to that client, in words, once the disk has what the
-    request changed. now: monotonic s, when it came."""
+    request changed. now: monotonic s, when the request came."""
 
     service: Service
     shared: SharedState

@@ -136,7 +136,8 @@ class SharedPort:
 
 
 class RepeatedRequest:
-    """sends: the bytes of the request; empty for an instrument that sends by itself."""
+    """Sends its request again and again to an instrument that only answers. sends: the
+    bytes of the request; empty for an instrument that sends by itself."""
 
     def __init__(self, settings: PortSettings) -> None:
         self.sends = self._echo = b""

@@ -68,7 +68,8 @@ def nudge_interval(to_go: float) -> float:
 
 
 class Tones:
-    """From the messages to clients, in their order, to the tones that go with them."""
+    """Turns the messages to clients, in their order, into the tones that go with
+    them."""
 
     def __init__(self) -> None:
         self._ready = False
@@ -130,7 +131,8 @@ def tone(name: ToneName) -> Tone:
 
 
 class MarkBeat:
-    """period: s from a mark that is read to the next."""
+    """Beats the time by which marks are taken. period: s from a mark that is read to
+    the next."""
 
     def __init__(self, period: float, now: float) -> None:
         self._period = period

@@ -14,7 +14,8 @@ from bench.settings.settings_file import PortSettings, Role, Settings
 
 
 class WiredInstruments:
-    """all: those that are read now, in the order indicator, travel, caliper.
+    """Holds the instruments that are read now: `all`, in the order indicator, travel,
+    caliper.
 
     on_batch, on_state: see `Instrument`. on_readings: called with each message of their
     readings, while a cable is looked for.

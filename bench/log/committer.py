@@ -37,9 +37,9 @@ _log = logging.getLogger(__name__)
 
 
 class Committer:
-    """trouble: why nothing is being recorded, or None. unfinished: what the last life
-    of the program left, found anew after a salvage, or once the log could be opened.
-    """
+    """Commits the writes of its queue. trouble: why nothing is being recorded, or None.
+    unfinished: what the last run of the program left, found anew after a salvage, or
+    once the log could be opened."""
 
     def __init__(
         self,

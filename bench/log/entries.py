@@ -119,7 +119,7 @@ def finish(entry: Entry, run: str) -> None:
 def climate(
     entry: Entry, sensor: str, temperature: float | None, humidity: float | None
 ) -> None:
-    """deg C, and relative humidity as a fraction."""
+    """Record a reading of the air: deg C, and relative humidity as a fraction."""
     entry.insert(
         "climate",
         sensor=sensor,
@@ -159,7 +159,8 @@ def chunk(
     raw: bytes,
     arrival_us: Sequence[int],
 ) -> None:
-    """Bytes of a running sweep; a late block goes straight into what was merged."""
+    """Record bytes of a running sweep; a late block goes straight into what was
+    merged."""
     key, _, state = named(db, "sweep", sweep)
     insert(
         db,
@@ -188,7 +189,8 @@ def end_sweep(
     trace: Trace | None,
     reason: StatusMessage | None,
 ) -> None:
-    """Its last state, merged bytes and trace, in the one transaction that ends it."""
+    """Record the last state of a sweep, its merged bytes and trace, in the one
+    transaction that ends it."""
     db, at = entry.db, entry.at
     key, run, state_before = named(db, "sweep", sweep)
     if state_before != "running":
@@ -214,8 +216,8 @@ def undo_sweep(entry: Entry, sweep: str, reason: StatusMessage | None = None) ->
 
 
 def interrupt_sweeps(entry: Entry) -> None:
-    """Sweeps that an earlier opening of the log left running are merged, and marked as
-    interrupted."""
+    """Merge the sweeps that an earlier opening of the log left running, and mark them
+    as interrupted."""
     rows = entry.db.execute(
         "SELECT sweep_key, sweep, run FROM sweep JOIN check_run USING (run_key)"
         " WHERE sweep.state = 'running' AND sweep.boot_key <> ?",

@@ -137,9 +137,9 @@ def json_line(db: sqlite3.Connection, row: FindingRow, unread: list[Unread]) -> 
 
 
 def as_shown(evidence: Evidence) -> Evidence:
-    """Travel and readings as the instruments showed them, which is what recorded files
-    hold: what grows the other way is turned back, so that the same settings turn it
-    again."""
+    """The evidence with travel and readings as the instruments showed them, which is
+    what recorded files hold: what grows the other way is turned back, so that the same
+    settings turn it again."""
     check, gear = find(evidence.check), evidence.gear
     options, _ = understood(check, evidence.options)
     steps = {

@@ -48,8 +48,8 @@ class OpenedLog(NamedTuple):
 
 
 def open_or_salvage(path: Path, damaged: bool = False) -> OpenedLog:
-    """damaged: known to be. Raises LogNewer, LogUnknown, sqlite3.Error, OSError for
-    what is no damage."""
+    """Open the log, or what could be salvaged of a damaged one. damaged: known to be.
+    Raises LogNewer, LogUnknown, sqlite3.Error, OSError for what is no damage."""
     marks, words = None, []
     try:
         marks = high_water_marks.read(path)
@@ -107,8 +107,8 @@ def unfinished(
     lacking: Mapping[str, int] | None = None,
     words: Sequence[str] = (),
 ) -> UnfinishedWork:
-    """Call before the running sweeps of the last life are marked. LogDamaged where a
-    row is unreadable."""
+    """The work that the last run left; to be called before its running sweeps are
+    marked. Raises LogDamaged where a row is unreadable."""
     about_log = [*words]
     if salvage is not None:
         about_log.append(salvage_words(msgspec.to_builtins(salvage)))
@@ -138,7 +138,7 @@ def unfinished_read_only(path: Path) -> UnfinishedWork:
 
 
 def list_open_checks(db: sqlite3.Connection) -> list[OpenCheck]:
-    """Begun and not ended, with what each has gathered."""
+    """The checks that were begun and not ended, with what each has gathered."""
     query = "SELECT finding FROM finding WHERE run_key = ? ORDER BY finding_key"
     found = []
     for key, run, check, jig in db.execute(

@@ -134,7 +134,7 @@ def connect_as_it_lies(path: Path) -> sqlite3.Connection:
 
 
 def marks(db: sqlite3.Connection) -> tuple[int, int]:
-    """Version and application."""
+    """The version and the application that the file's header names."""
     version = db.execute("PRAGMA user_version").fetchone()[0]
     return version, db.execute("PRAGMA application_id").fetchone()[0]
 

@@ -121,7 +121,8 @@ def inherited_square(path: Path, gear: EvidenceGear) -> SquareHistory | None:
 
 
 def load_history(path: Path, jigs: Iterable[str] = ()) -> tuple[History, list[Unread]]:
-    """jigs: sleds of the settings, beside those that the log knows."""
+    """The history that the charts are made from, and what of it can no longer be read.
+    jigs: sleds of the settings, beside those that the log knows."""
     unread: list[Unread] = []
     with open_read(path) as db:
         rows = [row for row in each_finding(db, unread) if row.superseded_by is None]

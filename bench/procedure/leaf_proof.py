@@ -58,14 +58,16 @@ REMARKS = {
 
 
 class Proof(NamedTuple):
-    """factor: of the change to the leaf, where the outcome names one."""
+    """The outcome of a leaf proof. factor: of the change to the leaf, where the outcome
+    names one."""
 
     outcome: Outcome
     factor: float = 1.0
 
 
 class LeafProof:
-    """cure: a key of the settings that a press would put right."""
+    """Proves unit and way of the indicator by a leaf of known thickness. cure: a key of
+    the settings that a press would put right."""
 
     def __init__(
         self, leaf: float, settings: Settings, indicator: Instrument | None, say: Say

@@ -25,8 +25,8 @@ JUMP_SPEED_MM_S = 2.0
 
 
 class LiveNumber:
-    """`held`: mm at which the number holds, None while it moves. `jumped`: the last
-    jump since `steady`, mm."""
+    """Follows the number of the indicator. `held`: mm at which it holds, None while it
+    moves. `jumped`: the last jump since `steady`, mm."""
 
     def __init__(self, resolution: float | None) -> None:
         self._rest_detector = RestDetector(resolution)
@@ -152,7 +152,7 @@ class DirectionWatch:
         self._best, self._worst = to_go, None
 
     def update(self, away: float, held: float | None, band: float) -> None:
-        """away: to go now; held: to go where the number holds, None while it moves.
+        """away: mm to go now; held: to go where the number holds, None while it moves.
         band: what is still noise."""
         if self._worst is not None:
             self._worst = max(self._worst, away)

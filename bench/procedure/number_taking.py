@@ -62,8 +62,8 @@ class ReturnWatch:
 
 
 class NumberTaking:
-    """`facts.waiting` says that a number is waited for. automatic: nobody pressed for
-    it."""
+    """Takes one number that holds still. `facts.waiting` says that one is waited for.
+    automatic: nobody pressed for it."""
 
     def __init__(self, facts: ProcedureState, resolution: float | None) -> None:
         self.detector = RestDetector(resolution)
