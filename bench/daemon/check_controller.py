@@ -43,8 +43,8 @@ from bench.upkeep.history import COLDEST, HOTTEST, sound_climate
 
 log = logging.getLogger("sweepgauge")
 
-
-MOST_PUSHES_ASKED = 50  # a set-up, and those that a check is gone on with
+HOW_TO_END = "finish it, or end it with `sweepgauge abandon`"
+MOST_PUSHES_ASKED = 50  # of a set-up, and of an extension
 
 
 class CheckController:
@@ -104,10 +104,8 @@ class CheckController:
             if _same(self.session.begun, request):
                 return True
             asked = prompt_words(self.session.run.ask, settings.units)
-            raise InvalidRequest(
-                f"{self.session.run.check.kind} is in progress ({asked}); finish it, or"
-                " end it with `sweepgauge abandon`"
-            )
+            kind = self.session.run.check.kind
+            raise InvalidRequest(f"{kind} is in progress ({asked}); {HOW_TO_END}")
         gear = self.gear_for(request)
         if (why := _refusal(check, request, gear, settings.wired)) is not None:
             raise InvalidRequest(why)
@@ -284,7 +282,11 @@ def why_not(
     wanted = "caliper" if widths else "indicator"
     if wanted in wired:
         return None
-    return f"no {wanted} is set up: name its port in the settings, under [{wanted}]"
+    return not_wired(wanted)
+
+
+def not_wired(role: str) -> str:
+    return f"no {role} is set up: name its port in the settings, under [{role}]"
 
 
 def _same(a: Begin, b: Begin) -> bool:

@@ -8,6 +8,7 @@ import time
 from collections.abc import Mapping
 from datetime import UTC, datetime
 
+from bench.daemon.check_controller import HOW_TO_END
 from bench.daemon.request_context import RequestContext
 from bench.gear import Gear
 from bench.log.schema import GEAR_EVENT
@@ -34,7 +35,6 @@ from bench.upkeep.dates import DAY_S, FIRST_DAY, day_of, time_of
 # the code of what is told of a setting, by its value
 SET = {"mm": "units-mm", "inch": "units-inch", True: "sound-on", False: "sound-off"}
 Texts = Mapping[str, str | list[str]]
-BY_HAND = "finish it, or end it with `sweepgauge abandon`"
 
 
 def learn(context: RequestContext, request: Learn) -> Done:
@@ -70,7 +70,7 @@ async def put_gear(
     written and read again afterwards."""
     service, paths = context.service, context.shared.paths
     if service.station.run is not None:
-        raise InvalidRequest(f"a check is in progress; {BY_HAND}")
+        raise InvalidRequest(f"a check is in progress; {HOW_TO_END}")
     kind, name, texts = _gear_of(request)
 
     def write() -> Gear:

@@ -3,6 +3,7 @@ fence is tight."""
 
 from __future__ import annotations
 
+from bench.daemon.check_controller import not_wired
 from bench.daemon.shared_state import SharedState
 from bench.finding import Finding
 from bench.log.startup_history import LiveMoveHistory
@@ -42,8 +43,7 @@ class LiveMoveController:
     def _why_not(self, finding: Finding) -> str | None:
         settings = self._shared.settings
         if "indicator" not in settings.wired:
-            no_indicator = "no indicator is set up: name its port in the settings"
-            return f"{no_indicator}, under [indicator]"
+            return not_wired("indicator")
         if finding.jig not in settings.gear.jigs:
             return "the move needs a sled that is in the settings"
         if finding.proposed is None:

@@ -29,6 +29,7 @@ import msgspec
 
 from bench import __version__
 from bench.daemon import queries
+from bench.daemon.check_controller import HOW_TO_END
 from bench.daemon.clients import Client, Clients, SocketHeld
 from bench.daemon.device_setup import DeviceSetup
 from bench.daemon.machine import SYNCED, boot_id, notify, watchdog_interval
@@ -233,7 +234,7 @@ class Service:
         least = ROUNDS_FROM_RATE_WATCHED if each else ROUNDS_FROM_RATE
         if self.station.wired.sources.rounds.going:
             least *= ROUNDS_STAY_SHARE
-        rate = sum(one.rate or 0.0 for one in self.station.instruments)
+        rate = sum(one.rate or 0.0 for one in self.station.wired.all)
         return least < rate < ROUNDS_UP_TO_RATE
 
     # ---- what the log says -----------------------------------------------------------
@@ -272,8 +273,7 @@ class Service:
 
     def busy(self) -> str | None:
         if (run := self.station.run) is not None:
-            end = "finish it, or end it with `sweepgauge abandon`"
-            return f"{run.check.kind} is in progress; {end}"
+            return f"{run.check.kind} is in progress; {HOW_TO_END}"
         live = self.station.live.move is not None
         return "a move is being made live; end it first" if live else None
 

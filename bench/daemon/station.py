@@ -55,7 +55,6 @@ class Station:
     def __init__(self, shared: SharedState, clients: Clients) -> None:
         self.shared, self.clients = shared, clients
         self.wired = WiredInstruments(shared.settings, self._on_batch, self._on_state)
-        self.instruments = self.wired.all
         self.detector = SweepDetector()
         self.controller = CheckController(shared, self.at_rest)
         self.live = LiveMoveController(shared)
@@ -93,7 +92,7 @@ class Station:
     def tick(self, now: float) -> None:
         self._check_clock()
         self.live.say()
-        for instrument in self.instruments:
+        for instrument in self.wired.all:
             if instrument.tick(now):
                 self._lose(instrument, "unread")
         self._take_events(self.detector.tick(now), now)
@@ -114,7 +113,7 @@ class Station:
             self.shared.log.event(None, "clock", {}, at=stamp_now(synced=True))
 
     def states(self) -> list[InstrumentState]:
-        states = [self._diagnostics.state(one) for one in self.instruments]
+        states = [self._diagnostics.state(one) for one in self.wired.all]
         if self.shared.settings.gear.travel.by_marks:
             marks = self.shared.settings.gear.travel.marks
             values = {"count": len(marks), "first": marks[0], "last": marks[-1]}
@@ -256,7 +255,7 @@ class Station:
 
     def stalled(self, now: float) -> bool:
         """Whether any port has bytes that nobody reads."""
-        return any([instrument.stalled(now) for instrument in self.instruments])
+        return any([instrument.stalled(now) for instrument in self.wired.all])
 
     # ---- what is asked of the check and of the live move -----------------------------
 
@@ -264,7 +263,7 @@ class Station:
         """Whether the sled rests while both instruments send readings."""
         return self.detector.at_rest and all(
             i.state == "open" and i.last is not None
-            for i in self.instruments
+            for i in self.wired.all
             if i.name != "caliper"
         )
 

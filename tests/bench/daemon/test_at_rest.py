@@ -19,7 +19,7 @@ port = "{travel}"
 
 async def more(bench, blocks: int) -> None:
     """Wait until the indicator has sent so many more blocks."""
-    health = bench.service.station.instruments[0].health
+    health = bench.service.station.wired.all[0].health
     end = health.blocks + blocks
     await until(lambda: health.blocks >= end)
 

@@ -31,7 +31,7 @@ async def test_signs_of_life_stop_when_a_reader_hangs(tmp_path: Path, monkeypatc
     service = Service(load(tmp_path / "settings.toml"), Paths(*(tmp_path / name for name in names)))
     loop = asyncio.get_running_loop()
     life = loop.create_task(service.serve())
-    (indicator,) = service.station.instruments
+    (indicator,) = service.station.wired.all
 
     async def beats(seconds: float) -> int:
         """Signs of life in so long, with a line from the instrument every 20 ms."""
