@@ -305,7 +305,7 @@ class FirstBench:
     async def reads(self, name: str = "indicator") -> None:
         """Wait until that instrument is read."""
         await until(
-            lambda: any(one.name == name and one.last is not None for one in self.service.station.instruments)
+            lambda: any(one.name == name and one.last is not None for one in self.service.station.wired.all)
         )
 
     async def talk(self):

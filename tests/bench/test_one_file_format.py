@@ -187,7 +187,7 @@ async def test_a_first_start_finds_it_and_the_daemon_reads_it(first_bench) -> No
         assert port == PortSettings(port=bench.names["indicator"], format=NAME)
         app = make_console(bench.folder / "socket", look="shop")
         async with app.run_test(size=(80, 24)):
-            value = bench.service.station.instruments[0].value
+            value = bench.service.station.wired.all[0].value
             await shown(app, f"{value:.2f}"[:4])
 
 

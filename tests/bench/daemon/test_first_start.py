@@ -204,7 +204,7 @@ async def test_a_file_that_may_not_be_written_is_said_and_what_to_write_there(fi
         said = await bench.until(wire, SetupNotice, lambda m: m.phase == "failed")
         assert "read-only" in said.words and f'port = "{bench.names["indicator"]}"' in said.words
         assert bench.settings_file.read_text() == 'units = "mm"\n'
-        assert bench.service.station.instruments == []
+        assert bench.service.station.wired.all == []
 
 
 async def proof(bench, wire, leaf: float, under: float) -> SetupNotice:
