@@ -24,9 +24,9 @@ from textual.screen import Screen
 from textual.theme import Theme
 
 from bench.console import first_start, themes
+from bench.console.drawings.glyphs import GlyphSet
 from bench.console.early_keys import EarlyKeys
 from bench.console.first_start import Guide
-from bench.console.glyphs import GlyphSet
 from bench.console.greeting import AT_REST, GREETING, MOST_READINGS
 from bench.console.host import ALL, Guest
 from bench.console.instrument_view import FRESH

@@ -8,8 +8,8 @@ from typing import Protocol
 import msgspec
 from textual.binding import ActiveBinding
 
+from bench.console.drawings.glyphs import GlyphSet
 from bench.console.first_start import Guide
-from bench.console.glyphs import GlyphSet
 from bench.console.requests import Requests
 from bench.console.view_model import ViewModel
 

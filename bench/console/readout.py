@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from bench.console.glyphs import GlyphSet
+from bench.console.drawings.glyphs import GlyphSet
+from bench.console.drawings.styled_text import Role
 from bench.console.instrument_view import InstrumentView
-from bench.console.text import Role
 from bench.render.result import verdict_words
 from bench.units import INCH, System
 

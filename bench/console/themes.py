@@ -12,8 +12,8 @@ from functools import cache
 from rich.style import Style
 from textual.theme import Theme
 
-from bench.console.glyphs import PLAIN, RICH, GlyphSet
-from bench.console.text import Role
+from bench.console.drawings.glyphs import PLAIN, RICH, GlyphSet
+from bench.console.drawings.styled_text import Role
 
 _PLAIN_STYLES = {
     "good-style": "bold",

@@ -12,15 +12,15 @@ from textual.containers import Vertical, VerticalScroll
 from textual.screen import Screen
 from textual.widget import Widget
 
+from bench.console.contents.prompt import notices, tip
+from bench.console.contents.strip import status_strip
 from bench.console.host import ALL, LOW, NARROW, TALL, Host
 from bench.console.requests import Requests
 from bench.console.view_model import ViewModel
 from bench.console.widgets.act_bar import Act, ActBar
 from bench.console.widgets.drawing import Drawing
 from bench.console.widgets.key_row import KeyRow
-from bench.console.widgets.prompt import notices, tip
-from bench.console.widgets.strip import status_strip
-from bench.console.widgets.viewer import Viewer, Words
+from bench.console.widgets.viewer import TextPanel, Viewer
 from bench.protocol import Undo
 
 T = TypeVar("T")
@@ -52,8 +52,8 @@ class ConsoleScreen(Screen[T]):
         self.choose_parts()  # before the first paint
         yield Drawing(status_strip, "health ask gear result", classes="-row")
         yield Vertical(*self.body(), id="body")
-        yield Words(tip, "ask live result notice keys gear", id="tip")
-        yield Words(notices, "notice ask health", id="notices")
+        yield TextPanel(tip, "ask live result notice keys gear", id="tip")
+        yield TextPanel(notices, "notice ask health", id="notices")
         yield ActBar()
         yield KeyRow(compact=True, show_command_palette=False)
 

@@ -9,20 +9,20 @@ from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.widget import Widget
 
-from bench.console.host import NARROW
-from bench.console.screens.base import WorkScreen
-from bench.console.screens.confirm import ConfirmScreen
-from bench.console.widgets.act_bar import Act
-from bench.console.widgets.drawing import WIDEST, Drawing
-from bench.console.widgets.figure import check_figure
-from bench.console.widgets.prompt import (
+from bench.console.contents.figure import check_figure
+from bench.console.contents.prompt import (
     caution_words,
     pass_plot,
     prompt_words,
     set_up_picture,
 )
-from bench.console.widgets.strip import state_line
-from bench.console.widgets.viewer import Words
+from bench.console.contents.strip import state_line
+from bench.console.host import NARROW
+from bench.console.screens.base import WorkScreen
+from bench.console.screens.confirm import ConfirmScreen
+from bench.console.widgets.act_bar import Act
+from bench.console.widgets.drawing import WIDEST, Drawing
+from bench.console.widgets.viewer import TextPanel
 from bench.protocol import Abandon
 
 PRESSES = {
@@ -54,14 +54,14 @@ class CheckScreen(WorkScreen):
     def body(self) -> Iterable[Widget]:
         yield Drawing(check_figure, "number health ask", id="figure")
         yield Drawing(state_line, "ask health", classes="-row")
-        cautions = Words(caution_words, "ask")
+        cautions = TextPanel(caution_words, "ask")
         yield VerticalScroll(
             cautions, id="cautions", classes="-read-on", can_focus=False
         )
         yield Horizontal(
             Vertical(
                 VerticalScroll(
-                    Words(prompt_words, "ask health"),
+                    TextPanel(prompt_words, "ask health"),
                     id="words",
                     classes="-read-on",
                     can_focus=False,

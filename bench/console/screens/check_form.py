@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from functools import partial
 
-from bench.console.screens.rows import Row, RowsScreen
+from bench.console.contents.details import check_detail
+from bench.console.screens.list_page import ListPage, Row
 from bench.console.screens.value import THIN, Kind
-from bench.console.widgets.about import Subject, about_check
+from bench.console.widgets.detail_pane import Detail
 from bench.protocol import Begin, CheckKind, Option, OptionError
 from bench.render.result import name, upper_first
 from bench.units import length_words, slope_words
@@ -16,7 +17,7 @@ QUICK = "quick"  # the option of a check that has a quick way
 YES = ("yes",)  # the choices of an option that is on or off
 
 
-class CheckForm(RowsScreen):
+class CheckForm(ListPage):
     page = "options"
     watches = frozenset({"gear"})
 
@@ -34,8 +35,8 @@ class CheckForm(RowsScreen):
     def heading(self) -> str:
         return upper_first(name(self.kind.kind))
 
-    def subject(self) -> Subject:
-        return about_check(self.view, self.kind.kind)
+    def detail(self) -> Detail:
+        return check_detail(self.view, self.kind.kind)
 
     @property
     def _swept(self) -> bool:

@@ -8,16 +8,17 @@ from typing import Any
 
 from textual.widget import Widget
 
+from bench.console.contents.details import check_detail
 from bench.console.screens.check_form import CheckForm
-from bench.console.screens.rows import Row, RowsScreen
-from bench.console.widgets.about import Subject, about_check
-from bench.console.widgets.viewer import Sentences, Viewer, Words
+from bench.console.screens.list_page import ListPage, Row
+from bench.console.widgets.detail_pane import Detail
+from bench.console.widgets.viewer import Sentences, TextPanel, Viewer
 from bench.protocol import CheckKind
 from bench.render.result import name, upper_first
 from bench.render.screen import told
 
 
-class ChecksScreen(RowsScreen):
+class ChecksScreen(ListPage):
     """Those that cannot be taken now say why."""
 
     page = "checks"
@@ -32,7 +33,7 @@ class ChecksScreen(RowsScreen):
         return check_row(self, kind.question, kind.kind, name(kind.kind))
 
 
-class SymptomsScreen(RowsScreen):
+class SymptomsScreen(ListPage):
     """What is seen at the sled or on the part."""
 
     page = "symptoms"
@@ -47,13 +48,13 @@ class SymptomsScreen(RowsScreen):
                 _seen(one),
                 self.opens(SymptomScreen, one),
                 leads=bool(one["danger"]),
-                about=Subject(partial(_tells, one)),
+                detail=Detail(partial(_tells, one)),
             )
             for one in symptoms()
         ]
 
 
-class SymptomScreen(RowsScreen):
+class SymptomScreen(ListPage):
     """One symptom: the danger or the plain act first, then the checks in order."""
 
     page = "symptom"
@@ -66,7 +67,7 @@ class SymptomScreen(RowsScreen):
         return _seen(self._symptom)
 
     def above(self) -> Iterable[Widget]:
-        yield Words(partial(_danger, self._symptom), "gear")
+        yield TextPanel(partial(_danger, self._symptom), "gear")
 
     def rows(self) -> list[Row]:
         return [self._row(one) for one in self._symptom["checks"]]
@@ -97,11 +98,11 @@ def _seen(symptom: dict[str, Any]) -> str:
     return f"{upper_first(symptom['seen'])}."
 
 
-def check_row(page: RowsScreen, words: str, check: str, more: str = "") -> Row:
+def check_row(page: ListPage, words: str, check: str, more: str = "") -> Row:
     """What opens the check's form; one that cannot be taken now says why."""
-    kind, about = page.view.kind(check), about_check(page.view, check)
+    kind, detail = page.view.kind(check), check_detail(page.view, check)
     if kind is not None and kind.can:
-        return Row(words, page.opens(CheckForm, kind), more, about=about)
+        return Row(words, page.opens(CheckForm, kind), more, detail=detail)
     why = "the daemon does not know it" if kind is None else kind.why_not
     no = told("not-now", why=why) if why else "Not now."
-    return Row(words, None, no, about=about)
+    return Row(words, None, no, detail=detail)

@@ -5,10 +5,11 @@ from __future__ import annotations
 from functools import partial
 from typing import get_args
 
+from bench.console.contents.details import check_detail, sled_detail
 from bench.console.screens.check_form import CheckForm
-from bench.console.screens.rows import Row, RowsScreen
+from bench.console.screens.list_page import ListPage, Row
 from bench.console.view_model import DUE
-from bench.console.widgets.about import Subject, about_check, about_sled
+from bench.console.widgets.detail_pane import Detail
 from bench.protocol import NoteEvent
 from bench.render.result import upper_first
 from bench.render.screen import told
@@ -23,7 +24,7 @@ PAGES = {
 }
 
 
-class DueScreen(RowsScreen):
+class DueScreen(ListPage):
     page = "due"
     title_words = "What is due"
     watches = frozenset({"due", "gear"})
@@ -44,19 +45,19 @@ class DueScreen(RowsScreen):
         (line,) = due_lines({"due": [row], "left_out": []})
         kind, jig = self.view.kind(str(row["check"])), row["jig"]
         on = jig if isinstance(jig, str) else None
-        about = about_check(self.view, str(row["check"]), on)
+        detail = check_detail(self.view, str(row["check"]), on)
         if kind is None or not kind.can:
-            return Row(line, about=about)
+            return Row(line, detail=detail)
 
         def take() -> None:
             if on is not None:
                 self.view.choose_jig(on)
             self.app.push_screen(CheckForm(kind, quick=bool(row["quick"])))
 
-        return Row(line, take, leads=row["state"] == "now", about=about)
+        return Row(line, take, leads=row["state"] == "now", detail=detail)
 
 
-class EventScreen(RowsScreen):
+class EventScreen(ListPage):
     """What happened to the sled: its charts begin anew from there, an alarm is
     answered."""
 
@@ -65,9 +66,9 @@ class EventScreen(RowsScreen):
     def heading(self) -> str:
         return told("happened", sled=self.view.the_jig or "the sled")
 
-    def subject(self) -> Subject:
+    def detail(self) -> Detail:
         jig = self.view.jig_gear()
-        return Subject() if jig is None else about_sled(jig)
+        return Detail() if jig is None else sled_detail(jig)
 
     def rows(self) -> list[Row]:
         if self.view.the_jig is None:

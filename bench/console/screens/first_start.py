@@ -10,13 +10,13 @@ from textual.containers import Vertical
 from textual.widget import Widget
 
 from bench.console import first_start
+from bench.console.contents.figure import live_figure
+from bench.console.contents.guide import cable_rows, guide_words
+from bench.console.contents.strip import state_line
 from bench.console.screens.base import WorkScreen
 from bench.console.widgets.act_bar import Act
 from bench.console.widgets.drawing import Drawing
-from bench.console.widgets.figure import live_figure
-from bench.console.widgets.guide import cable_rows, guide_words
-from bench.console.widgets.strip import state_line
-from bench.console.widgets.viewer import Words
+from bench.console.widgets.viewer import TextPanel
 from bench.protocol import PutUnits
 
 MUCH = 100  # signs of a request beside which a low screen has no room for large digits
@@ -43,7 +43,7 @@ class FirstStartScreen(WorkScreen):
         yield Drawing(live_figure, "number health ask", id="figure")
         yield Drawing(state_line, "ask health gear", classes="-row")
         yield Vertical(
-            Words(guide_words, "ask gear health notice number"),
+            TextPanel(guide_words, "ask gear health notice number"),
             Drawing(cable_rows, "ask number health", id="cables"),
             id="work",
         )

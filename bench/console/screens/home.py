@@ -10,15 +10,15 @@ from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.widget import Widget
 
 from bench.console import first_start
+from bench.console.contents import figure, pages, result, strip
+from bench.console.drawings.result import has_picture
+from bench.console.drawings.styled_text import Block
 from bench.console.host import NARROW
-from bench.console.result_drawing import has_picture
 from bench.console.screens.base import WorkScreen
-from bench.console.text import Block
 from bench.console.view_model import DUE
-from bench.console.widgets import figure, pages, result, strip
 from bench.console.widgets.act_bar import Act
 from bench.console.widgets.drawing import WIDEST, Drawing
-from bench.console.widgets.viewer import Viewer, Words
+from bench.console.widgets.viewer import TextPanel, Viewer
 from bench.render.result import is_good, surely_closes
 
 RESULT = "result past gear"
@@ -51,13 +51,13 @@ class HomeScreen(WorkScreen):
     def body(self) -> Iterable[Widget]:
         yield Drawing(figure.result_figure, f"{RESULT} health", id="figure")
         yield Drawing(strip.state_line, f"{RESULT} ask health", classes="-row")
-        yield Words(result.due_words, "due gear result")
+        yield TextPanel(result.due_words, "due gear result")
         yield Drawing(strip.readout_row, "number health ask", id="readout")
         yield Horizontal(
             VerticalScroll(
-                Words(result.result_words, f"{RESULT} health"),
+                TextPanel(result.result_words, f"{RESULT} health"),
                 Drawing(result.interval, RESULT, id="interval"),
-                Words(result.further_words, RESULT, id="further"),
+                TextPanel(result.further_words, RESULT, id="further"),
                 id="found",
                 classes="-read-on",
                 can_focus=False,

@@ -9,14 +9,14 @@ from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.widget import Widget
 
+from bench.console.contents import live
+from bench.console.contents.figure import distance_figure
+from bench.console.contents.strip import state_line
 from bench.console.screens.base import WorkScreen
 from bench.console.screens.confirm import ConfirmScreen
-from bench.console.widgets import live
 from bench.console.widgets.act_bar import Act
 from bench.console.widgets.drawing import WIDEST, Drawing
-from bench.console.widgets.figure import distance_figure
-from bench.console.widgets.strip import state_line
-from bench.console.widgets.viewer import Words
+from bench.console.widgets.viewer import TextPanel
 from bench.protocol import Live
 
 PRESSES = {
@@ -39,9 +39,9 @@ class LiveScreen(WorkScreen):
         yield Drawing(distance_figure, "live number", id="figure")
         yield Drawing(state_line, "live health", classes="-row")
         yield Vertical(
-            Words(live.live_words, "live"),
+            TextPanel(live.live_words, "live"),
             Drawing(live.live_gauge, "live", id="gauge"),
-            Words(live.live_facts, "live", id="facts"),
+            TextPanel(live.live_facts, "live", id="facts"),
             Drawing(live.indicator_picture, "gear live", id="indicator"),
             Drawing(live.move_picture, "gear live", widest=WIDEST, id="sled"),
             id="work",

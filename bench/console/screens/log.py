@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from bench.console.screens.reading import PastResultScreen
-from bench.console.screens.rows import Row, RowsScreen
-from bench.console.widgets.about import about_finding
-from bench.console.widgets.result import past_cells
+from bench.console.contents.details import finding_detail
+from bench.console.contents.result import past_cells
+from bench.console.screens.document_pages import PastResultScreen
+from bench.console.screens.list_page import ListPage, Row
 from bench.protocol import Finding
 from bench.render.screen import told
 
@@ -13,7 +13,7 @@ NARROW = 60  # columns under which only day, verdict and check have room
 BECAME = {"made": "moved", "verified": "moved, proved"}
 
 
-class LogScreen(RowsScreen):
+class LogScreen(ListPage):
     page = "past"
     watches = frozenset({"past", "result", "gear"})
 
@@ -35,7 +35,7 @@ class LogScreen(RowsScreen):
             Row(
                 "  ".join(line).rstrip(),
                 self.opens(PastResultScreen, finding),
-                about=about_finding(finding),
+                detail=finding_detail(finding),
             )
             for line, finding in zip(lines, findings, strict=True)
         ]

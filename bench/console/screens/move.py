@@ -8,12 +8,12 @@ from functools import partial
 
 from textual.widget import Widget
 
+from bench.console.contents import pages
+from bench.console.contents.live import indicator_picture
 from bench.console.requests import Stands
-from bench.console.screens.rows import Row, RowsScreen
-from bench.console.widgets import pages
-from bench.console.widgets.about import Subject
-from bench.console.widgets.live import indicator_picture
-from bench.console.widgets.viewer import Words
+from bench.console.screens.list_page import ListPage, Row
+from bench.console.widgets.detail_pane import Detail
+from bench.console.widgets.viewer import TextPanel
 from bench.protocol import Finding
 from bench.render.screen import told
 from bench.units import parse_length
@@ -26,11 +26,11 @@ ON_FENCE: dict[Stands, tuple[str, str]] = {
 ON_ARM: tuple[Stands, ...] = ("right", "left")
 
 
-def _stands(how: Stands) -> Subject:
-    return Subject(draws=partial(indicator_picture, stands=how))
+def _stands(how: Stands) -> Detail:
+    return Detail(draws=partial(indicator_picture, stands=how))
 
 
-class MoveScreen(RowsScreen):
+class MoveScreen(ListPage):
     page = "move"
     title_words = "The move"
     watches = frozenset({"gear", "result", "past"})
@@ -38,10 +38,10 @@ class MoveScreen(RowsScreen):
     over_when_typed = True
 
     def above(self) -> Iterable[Widget]:
-        yield Words(pages.move_words, "result gear past")
+        yield TextPanel(pages.move_words, "result gear past")
 
-    def subject(self) -> Subject:
-        return Subject(draws=pages.move_picture)
+    def detail(self) -> Detail:
+        return Detail(draws=pages.move_picture)
 
     def rows(self) -> list[Row]:
         finding, units = self.view.finding, self.view.units
@@ -75,7 +75,7 @@ class MoveScreen(RowsScreen):
         self.ask("How far was it moved?", "", accept, "thin")
 
 
-class LiveSetUpScreen(RowsScreen):
+class LiveSetUpScreen(ListPage):
     """How the indicator stands on the sled for the live move."""
 
     page = "live_set_up"
@@ -95,13 +95,13 @@ class LiveSetUpScreen(RowsScreen):
                 partial(self._begin, how),
                 told(stands, units, face=face, reach=reach),
                 leads=how == "beyond",
-                about=_stands(how),
+                detail=_stands(how),
             )
             for how, (words, face) in ON_FENCE.items()
         ]
         words = "On the {} of the square's arm"
         arm = [
-            Row(words.format(side), partial(self._type, side), about=_stands(side))
+            Row(words.format(side), partial(self._type, side), detail=_stands(side))
             for side in ON_ARM
         ]
         return [*fence, *arm]

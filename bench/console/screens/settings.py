@@ -5,9 +5,10 @@ from __future__ import annotations
 from functools import partial
 
 from bench.console import first_start
-from bench.console.screens.rows import Row, RowsScreen
+from bench.console.contents.details import instrument_words
+from bench.console.screens.list_page import ListPage, Row
 from bench.console.view_model import ViewModel
-from bench.console.widgets.about import Subject, instrument_words
+from bench.console.widgets.detail_pane import Detail
 from bench.protocol import Learn, PutSound, PutUnits
 from bench.render.screen import told
 from bench.units import length_words, parse_length
@@ -15,13 +16,13 @@ from bench.units import length_words, parse_length
 LOOKS = {"shop": "colour", "pencil": "without colour", "tube": "the Pi's own screen"}
 
 
-class SettingsScreen(RowsScreen):
+class SettingsScreen(ListPage):
     page = "cables"
     title_words = "Settings"
     watches = frozenset({"gear", "health"})
 
-    def subject(self) -> Subject:
-        return Subject(instrument_words)
+    def detail(self) -> Detail:
+        return Detail(instrument_words)
 
     def rows(self) -> list[Row]:
         view, guide = self.view, self.host.guide

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from functools import partial
 from typing import Literal
 
+from bench.console.contents.pages import sled_picture
 from bench.console.screens.confirm import ConfirmScreen
-from bench.console.screens.rows import Row, RowsScreen
+from bench.console.screens.list_page import ListPage, Row
 from bench.console.screens.value import Kind
-from bench.console.widgets.about import Subject
-from bench.console.widgets.pages import sled_picture
+from bench.console.widgets.detail_pane import Detail
 from bench.protocol import Jig, Option, PutJig
 from bench.units import PER_MM, parse_length, parse_slope
 
@@ -35,7 +35,7 @@ ASKED_ONCE = frozenset({"hold"})
 NO_MOVE = "Without the distance from pivot to screw no move can be told. Keep it?"
 
 
-class SledForm(RowsScreen):
+class SledForm(ListPage):
     page = "sled"
     title_words = "The sled"
     drawn = True
@@ -45,8 +45,8 @@ class SledForm(RowsScreen):
         self._given: dict[str, str] = {"fence": "near", "pivot": "right"}
         self._sent: str | None = None  # the name under which it was sent
 
-    def subject(self) -> Subject:
-        return Subject(draws=partial(sled_picture, jig=described(self._given)))
+    def detail(self) -> Detail:
+        return Detail(draws=partial(sled_picture, jig=described(self._given)))
 
     def on_mount(self) -> None:
         gear = self.view.gear

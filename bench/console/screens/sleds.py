@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from functools import partial
 
-from bench.console.screens.rows import Row, RowsScreen
+from bench.console.contents.details import sled_detail
+from bench.console.screens.list_page import ListPage, Row
 from bench.console.screens.sled_form import SledForm
 from bench.console.screens.value import typed
-from bench.console.widgets.about import about_sled
 from bench.protocol import Jig, PutLeaves
 from bench.render.screen import told
 from bench.units import length_words, parse_length
 
 
-class SledsScreen(RowsScreen):
+class SledsScreen(ListPage):
     page = "sleds"
     title_words = "Sleds"
 
@@ -35,7 +35,7 @@ class SledsScreen(RowsScreen):
         more += f", for {jig.saw}" if jig.saw else ""
         words = f"{jig.name} (this one)" if here else jig.name
         choose = partial(self._choose, jig.name)
-        return Row(words, choose, more, leads=here, about=about_sled(jig))
+        return Row(words, choose, more, leads=here, detail=sled_detail(jig))
 
     def _choose(self, name: str) -> None:
         self.view.choose_jig(name)

@@ -11,7 +11,7 @@ from rich.segment import Segment
 from textual.geometry import Region
 from textual.strip import Strip
 
-from bench.console.text import Block, Line
+from bench.console.drawings.styled_text import Block, Line
 from bench.console.themes import role_styles
 from bench.console.widgets.viewer import Viewer
 

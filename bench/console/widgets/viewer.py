@@ -9,7 +9,7 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
-from bench.console.glyphs import GlyphSet
+from bench.console.drawings.glyphs import GlyphSet
 from bench.console.host import Host
 from bench.console.view_model import ViewModel
 
@@ -58,7 +58,7 @@ Sentences = Iterable[tuple[str, str]]  # each with its role
 Says = Callable[[Viewer], Sentences]
 
 
-class Words(Viewer, Static):
+class TextPanel(Viewer, Static):
     """`says` tells which sentences there are; with none of them it takes no room."""
 
     def __init__(self, says: Says, watches: str, **more: Any) -> None:

@@ -14,18 +14,18 @@ from rich.color import Color
 from rich.style import Style
 
 from bench.console import themes
-from bench.console.canvas import Canvas
-from bench.console.glyphs import PLAIN, RICH
+from bench.console.drawings.canvas import Canvas
+from bench.console.drawings.glyphs import PLAIN, RICH
+from bench.console.drawings.large_digits import ROWS, columns, large_text
+from bench.console.drawings.plot import plot, scale, window
+from bench.console.drawings.result import draw_result
+from bench.console.drawings.set_up import draw_set_up
+from bench.console.drawings.sled import draw_sled, indicator_on_sled
+from bench.console.drawings.styled_text import Block, cut, fit, plain, width, wrap
 from bench.console.instrument_view import PassView
-from bench.console.large_digits import ROWS, columns, large_text
 from bench.console.message_folding import fold
-from bench.console.plot import plot, scale, window
 from bench.console.readout import number
-from bench.console.result_drawing import draw_result
 from bench.console.screens.sled_form import described
-from bench.console.set_up_drawing import draw_set_up
-from bench.console.sled_drawing import draw_sled, indicator_on_sled
-from bench.console.text import Block, cut, fit, plain, width, wrap
 from bench.console.view_model import ViewModel
 from bench.protocol import Finding, Jig, MarkNotice, Move, Prompt, PromptChanged, Quantity
 from bench.render.result import opposite

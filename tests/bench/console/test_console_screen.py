@@ -16,6 +16,7 @@ from bench.checks.model import EvidenceGear
 from bench.checks.options import HOLD
 from bench.console import requests
 from bench.console.app import AGEING, make_console
+from bench.console.contents.result import further_words
 from bench.console.first_start import Guide
 from bench.console.greeting import AT_REST, MOST_READINGS
 from bench.console.host import ALL
@@ -26,8 +27,7 @@ from bench.console.screens import confirm
 from bench.console.screens.check_form import CheckForm
 from bench.console.screens.sled_form import SledForm, described
 from bench.console.view_model import ViewModel
-from bench.console.widgets.result import further_words
-from bench.console.widgets.viewer import Words
+from bench.console.widgets.viewer import TextPanel
 from bench.finding import Remark, Settle
 from bench.moves.alignment import CLOSES
 from bench.protocol import (
@@ -769,7 +769,7 @@ async def test_a_rip_fence_that_closes_leads_and_its_act_is_seen(fake, scenes) -
         assert text.index("DANGER: the rip fence closes at the rear by") < text.index("First unplug the saw")
         assert "Move the rip fence's rear" in text
         assert "Never checked" not in text  # nothing else is due before that
-        notes = " ".join(words for words, _ in further_words(app.screen.query_one("#further", Words)))
+        notes = " ".join(words for words, _ in further_words(app.screen.query_one("#further", TextPanel)))
         assert "closes at the rear" not in notes  # it was said
 
 

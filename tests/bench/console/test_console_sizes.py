@@ -6,9 +6,9 @@ import msgspec
 import pytest
 from everyday import ci
 
+from bench.console.contents.strip import health
 from bench.console.host import ALL
 from bench.console.message_folding import fold
-from bench.console.widgets.strip import health
 from bench.protocol import InstrumentState, LiveMoveNotice, Prompt, PromptChanged
 
 SIZES = [

@@ -13,15 +13,15 @@ from msgspec.structs import replace
 from bench.checks import checks
 from bench.checks.model import EvidenceGear
 from bench.console import themes
-from bench.console.canvas import Canvas
-from bench.console.glyphs import PLAIN, RICH
-from bench.console.plot import scale
-from bench.console.result_drawing import draw_result
-from bench.console.set_up_drawing import draw_set_up
-from bench.console.text import Block, plain, width
-from bench.console.widgets.figure import large_figure, live_role, result_figure
-from bench.console.widgets.live import live_gauge, move_picture
-from bench.console.widgets.result import past_rows
+from bench.console.contents.figure import large_figure, live_role, result_figure
+from bench.console.contents.live import live_gauge, move_picture
+from bench.console.contents.result import past_rows
+from bench.console.drawings.canvas import Canvas
+from bench.console.drawings.glyphs import PLAIN, RICH
+from bench.console.drawings.plot import scale
+from bench.console.drawings.result import draw_result
+from bench.console.drawings.set_up import draw_set_up
+from bench.console.drawings.styled_text import Block, plain, width
 from bench.finding import Finding, Move, Position, Quantity
 from bench.gear import Jig
 from bench.procedure.prompt import Prompt

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from bench.console.drawings.plot import plot
+from bench.console.drawings.set_up import draw_set_up
+from bench.console.drawings.styled_text import Block
 from bench.console.host import LOW, TALL
-from bench.console.plot import plot
-from bench.console.set_up_drawing import draw_set_up
-from bench.console.text import Block
 from bench.console.widgets.viewer import Sentences, Viewer
 from bench.protocol import Prompt
 

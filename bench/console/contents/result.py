@@ -5,12 +5,12 @@ A finding that is given is an earlier one; else it is the one that the screen is
 
 from __future__ import annotations
 
+from bench.console.contents.strip import verdict_row
+from bench.console.drawings.plot import scale
+from bench.console.drawings.result import draw_result
+from bench.console.drawings.styled_text import Block, Line, fit, wrap
 from bench.console.host import LOW, TALL, Host
-from bench.console.plot import scale
 from bench.console.readout import verdict_line
-from bench.console.result_drawing import draw_result
-from bench.console.text import Block, Line, fit, wrap
-from bench.console.widgets.strip import verdict_row
 from bench.console.widgets.viewer import Sentences, Viewer
 from bench.protocol import Finding
 from bench.render import result

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from bench.console import first_start, readout
+from bench.console.drawings.styled_text import Block, Line, Role, cut, justify, width
 from bench.console.instrument_view import InstrumentView
-from bench.console.text import Block, Line, Role, cut, justify, width
 from bench.console.widgets.viewer import Sentences, Viewer
 from bench.units import length_words
 

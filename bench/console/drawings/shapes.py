@@ -8,9 +8,9 @@ from itertools import pairwise
 
 import msgspec
 
-from bench.console.canvas import Canvas
-from bench.console.plot import LEAST_SPAN
-from bench.console.text import Role
+from bench.console.drawings.canvas import Canvas
+from bench.console.drawings.plot import LEAST_SPAN
+from bench.console.drawings.styled_text import Role
 from bench.protocol import Contact, Finding, Jig, Position
 from bench.render.finding import good_enough_words, limit_words
 from bench.render.result import judged

@@ -3,7 +3,12 @@ from the side."""
 
 from __future__ import annotations
 
-from bench.console.set_up_parts import SetUp, draw_blade, draw_indicator, draw_pushed
+from bench.console.drawings.set_up_parts import (
+    SetUp,
+    draw_blade,
+    draw_indicator,
+    draw_pushed,
+)
 
 TALLEST = 80.0  # mm of height above the table that the drawing shows
 

@@ -6,12 +6,20 @@ Where there is no number, nothing is large.
 from __future__ import annotations
 
 from bench.console import readout
-from bench.console.glyphs import GlyphSet
+from bench.console.contents.strip import travel_lines
+from bench.console.drawings.glyphs import GlyphSet
+from bench.console.drawings.large_digits import ROWS, columns, large_text
+from bench.console.drawings.styled_text import (
+    Block,
+    Line,
+    Role,
+    fit,
+    plain,
+    width,
+    wrap,
+)
 from bench.console.instrument_view import STATES
-from bench.console.large_digits import ROWS, columns, large_text
-from bench.console.text import Block, Line, Role, fit, plain, width, wrap
 from bench.console.view_model import ViewModel
-from bench.console.widgets.strip import travel_lines
 from bench.console.widgets.viewer import Viewer
 from bench.protocol import Finding, LiveMoveNotice
 from bench.render import result

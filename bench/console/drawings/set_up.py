@@ -9,17 +9,17 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from bench.console.canvas import Canvas
-from bench.console.glyphs import GlyphSet
-from bench.console.set_up_parts import (
+from bench.console.drawings.canvas import Canvas
+from bench.console.drawings.glyphs import GlyphSet
+from bench.console.drawings.set_up_parts import (
     SetUp,
     draw_blade,
     draw_indicator,
     draw_pressed,
     draw_pushed,
 )
-from bench.console.square_drawing import draw_mitre, draw_square, draw_upright
-from bench.console.text import Block
+from bench.console.drawings.squares import draw_mitre, draw_square, draw_upright
+from bench.console.drawings.styled_text import Block
 from bench.protocol import Jig, Prompt
 from bench.units import System, length_words
 

@@ -6,11 +6,11 @@ from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
-from bench.console.canvas import Canvas
-from bench.console.cut_drawing import draw_bars, draw_edge
+from bench.console.drawings.canvas import Canvas
+from bench.console.drawings.cut import draw_bars, draw_edge
+from bench.console.drawings.sled import draw_sled
+from bench.console.drawings.styled_text import Block
 from bench.console.host import LOW
-from bench.console.sled_drawing import draw_sled
-from bench.console.text import Block
 from bench.console.widgets.viewer import Sentences, Viewer
 from bench.protocol import Jig
 from bench.render.result import (

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import msgspec
 
+from bench.console.contents.figure import INK, live_role
+from bench.console.drawings.sled import draw_sled, indicator_on_sled
+from bench.console.drawings.styled_text import Block, Line, Role
 from bench.console.host import LOW
 from bench.console.readout import verdict_line
 from bench.console.requests import Stands
-from bench.console.sled_drawing import draw_sled, indicator_on_sled
-from bench.console.text import Block, Line, Role
-from bench.console.widgets.figure import INK, live_role
 from bench.console.widgets.viewer import Sentences, Viewer
 from bench.protocol import LiveMoveNotice
 from bench.render.screen import told

@@ -15,12 +15,12 @@ from textual.widget import Widget
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
+from bench.console.drawings.styled_text import plain, wrap
 from bench.console.host import LOW, TALL
 from bench.console.screens.base import Page
 from bench.console.screens.value import Kind, ValueScreen, typed, value_hint
-from bench.console.text import plain, wrap
-from bench.console.widgets.about import About, Subject
 from bench.console.widgets.act_bar import Act
+from bench.console.widgets.detail_pane import Detail, DetailPane
 from bench.console.widgets.pad import Pad
 
 EDGES = 2  # columns to either side of a list
@@ -31,7 +31,7 @@ Take = Callable[[], object]
 class Row(msgspec.Struct, frozen=True):
     """`take`: what happens when it is taken; None where it is only read. more: a
     second line. value: stands behind the words. leads: the row that is asked for.
-    key: what takes it, where that is not its place. about: what stands beside it."""
+    key: what takes it, where that is not its place. detail: what stands beside it."""
 
     words: str
     take: Take | None = None
@@ -39,10 +39,10 @@ class Row(msgspec.Struct, frozen=True):
     value: str | None = None
     leads: bool = False
     key: str = ""
-    about: Subject | None = None
+    detail: Detail | None = None
 
 
-class RowsScreen(Page):
+class ListPage(Page):
     """A subclass gives title and rows; they are made anew when what it shows has
     changed."""
 
@@ -68,7 +68,7 @@ class RowsScreen(Page):
         yield Static(self.heading(), id="title", markup=False)
         yield from self.above()
         rows = OptionList(id="rows", compact=True, markup=False)
-        yield Container(rows, About(), id="list")
+        yield Container(rows, DetailPane(), id="list")
 
     def heading(self) -> str:
         return self.title_words
@@ -77,9 +77,9 @@ class RowsScreen(Page):
         """What stands above the rows."""
         return ()
 
-    def subject(self) -> Subject:
+    def detail(self) -> Detail:
         """What a row is about that does not say so itself."""
-        return Subject()
+        return Detail()
 
     def rows(self) -> list[Row]:
         raise NotImplementedError
@@ -127,7 +127,7 @@ class RowsScreen(Page):
         filled = form, [(row.words, row.more, row.value) for row in rows]
         self._rows = rows
         if filled == self._filled:
-            self.tell()
+            self.show_detail()
             return
         self._filled = filled
         options = self.query_one(OptionList)
@@ -143,12 +143,12 @@ class RowsScreen(Page):
             options.action_first()
 
     @on(OptionList.OptionHighlighted)
-    def tell(self) -> None:
+    def show_detail(self) -> None:
         """Show what the highlighted row is about."""
         at = self.query_one(OptionList).highlighted
         row = self._rows[at] if at is not None and at < len(self._rows) else None
-        about = row.about if row is not None else None
-        self.query_one(About).tell(about or self.subject())
+        detail = row.detail if row is not None else None
+        self.query_one(DetailPane).show_detail(detail or self.detail())
 
     def take(self, index: int) -> None:
         """Once, where Enter is pressed again before the next page is there."""

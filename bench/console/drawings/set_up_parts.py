@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import msgspec
 
-from bench.console.canvas import Canvas
+from bench.console.drawings.canvas import Canvas
 from bench.protocol import Jig, Prompt
 
 MOUNTS = {"standing": "on the table", "carried": "goes along", "still": "stays put"}

@@ -9,10 +9,10 @@ from collections.abc import Sequence
 
 import msgspec
 
-from bench.console.canvas import Canvas
-from bench.console.glyphs import GlyphSet
+from bench.console.drawings.canvas import Canvas
+from bench.console.drawings.glyphs import GlyphSet
+from bench.console.drawings.styled_text import Block, Role
 from bench.console.instrument_view import PassView
-from bench.console.text import Block, Role
 from bench.units import System, length_words
 
 # mm of reading that the height shows at least: less would make noise look like a slope

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from bench.console import first_start, readout
-from bench.console.glyphs import GlyphSet
+from bench.console.drawings.glyphs import GlyphSet
+from bench.console.drawings.styled_text import Block, Line, Role, fit, justify, width
 from bench.console.instrument_view import STATES, InstrumentView
-from bench.console.text import Block, Line, Role, fit, justify, width
 from bench.console.view_model import ViewModel
 from bench.console.widgets.viewer import Viewer
 from bench.protocol import Finding, Prompt

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from bench.console.canvas import Canvas
-from bench.console.glyphs import GlyphSet
-from bench.console.text import Block
+from bench.console.drawings.canvas import Canvas
+from bench.console.drawings.glyphs import GlyphSet
+from bench.console.drawings.styled_text import Block
 from bench.protocol import Jig, Move
 from bench.render.result import move_distance
 from bench.units import System, length_words

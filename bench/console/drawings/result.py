@@ -12,16 +12,16 @@ from typing import Literal
 
 import msgspec
 
-from bench.console.canvas import Canvas
-from bench.console.glyphs import GlyphSet
-from bench.console.shape_drawing import (
+from bench.console.drawings.canvas import Canvas
+from bench.console.drawings.glyphs import GlyphSet
+from bench.console.drawings.shapes import (
     Scene,
     draw_clearance,
     draw_face,
     draw_fit,
     draw_turn,
 )
-from bench.console.text import Block, Role
+from bench.console.drawings.styled_text import Block, Role
 from bench.protocol import Finding, Jig, Quantity
 from bench.render.result import judged, large_size, opening, opposite, told_over
 from bench.units import System, length_words, value_words

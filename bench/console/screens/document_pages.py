@@ -10,19 +10,19 @@ from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 from textual.widget import Widget
 
-from bench.console.result_drawing import has_picture
+from bench.console.contents import figure, pages, result
+from bench.console.drawings.result import has_picture
 from bench.console.screens.base import Page
 from bench.console.view_model import CUT, DRIFT, SHOP
-from bench.console.widgets import figure, pages, result
 from bench.console.widgets.act_bar import Act
 from bench.console.widgets.drawing import WIDEST, Drawing
-from bench.console.widgets.viewer import Words
+from bench.console.widgets.viewer import TextPanel
 from bench.protocol import Finding
 
 MOST_CHARTS = 6  # on one page
 
 
-class ReadingScreen(Page):
+class DocumentPage(Page):
     """document: the number of what is asked of the log when the page comes up."""
 
     document: ClassVar[int | None] = None
@@ -47,7 +47,7 @@ class ReadingScreen(Page):
         return [Act("Enter", "back", "leave")]
 
 
-class LimitsScreen(ReadingScreen):
+class LimitsScreen(DocumentPage):
     """What limits the result, ranked."""
 
     page = "limits"
@@ -57,28 +57,28 @@ class LimitsScreen(ReadingScreen):
         yield Drawing(bars, "result past gear", widest=WIDEST, id="budget")
 
 
-class CutScreen(ReadingScreen):
+class CutScreen(DocumentPage):
     """How square the parts come out, and what to put right first."""
 
     page = "cut"
     document = CUT
 
     def content(self) -> Iterable[Widget]:
-        yield Words(pages.cut_words, "cut gear")
+        yield TextPanel(pages.cut_words, "cut gear")
         yield Drawing(pages.cut_picture, "cut gear", widest=WIDEST, id="cut-picture")
 
 
-class ShopScreen(ReadingScreen):
+class ShopScreen(DocumentPage):
     """All sleds at once."""
 
     page = "shop"
     document = SHOP
 
     def content(self) -> Iterable[Widget]:
-        yield Words(pages.shop_words, "shop gear")
+        yield TextPanel(pages.shop_words, "shop gear")
 
 
-class DriftScreen(ReadingScreen):
+class DriftScreen(DocumentPage):
     """Last month against today: the charts of this sled."""
 
     page = "drift"
@@ -97,16 +97,16 @@ class DriftScreen(ReadingScreen):
         page.remove_children()
         for series in document["series"][:MOST_CHARTS]:
             page.mount(
-                Words(partial(pages.drift_words, series=series), "gear"),
+                TextPanel(partial(pages.drift_words, series=series), "gear"),
                 Drawing(
                     partial(pages.drift_chart, series=series), "gear", classes="-chart"
                 ),
             )
         if not document["series"]:
-            page.mount(Words(partial(pages.drift_words, series=None), "gear"))
+            page.mount(TextPanel(partial(pages.drift_words, series=None), "gear"))
 
 
-class PastResultScreen(ReadingScreen):
+class PastResultScreen(DocumentPage):
     """One earlier result."""
 
     page = "past"
@@ -123,18 +123,18 @@ class PastResultScreen(ReadingScreen):
         yield drawing(figure.result_figure, "figure")
         yield drawing(result.past_verdict, "state")
         says = partial(result.past_words, finding=self._finding, beside=True)
-        yield Words(says, "past gear")
+        yield TextPanel(says, "past gear")
         if has_picture(self._finding):
             yield drawing(result.result_picture, "picture")
         else:
             yield drawing(result.interval, "interval")
-        yield Words(partial(result.further_words, finding=self._finding), "gear")
+        yield TextPanel(partial(result.further_words, finding=self._finding), "gear")
 
 
-class NotesScreen(ReadingScreen):
+class NotesScreen(DocumentPage):
     """What the daemon noted when it came up, and what was said here since."""
 
     page = "notes"
 
     def content(self) -> Iterable[Widget]:
-        yield Words(pages.notes, "notice")
+        yield TextPanel(pages.notes, "notice")

@@ -1,0 +1,1 @@
+"""What the widgets show of the view model: sentences and drawings."""
