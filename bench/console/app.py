@@ -28,7 +28,7 @@ from bench.console.drawings.glyphs import GlyphSet
 from bench.console.early_keys import EarlyKeys
 from bench.console.first_start import Guide
 from bench.console.greeting import AT_REST, GREETING, MOST_READINGS
-from bench.console.host import ALL, Guest
+from bench.console.host import ALL, Extension
 from bench.console.instrument_view import FRESH
 from bench.console.message_folding import fold
 from bench.console.requests import Requests
@@ -44,12 +44,12 @@ from bench.protocol.async_client import Connection, ReconnectingClient
 PACE = {"number": 0.1, "line": 0.2}
 PACE_OF_THE_REST = 0.05
 AGEING = 0.5  # s between two drawings of how old a number is
-GUEST = 0.2  # s between two looks at what the guest's keys can do
+EXTRA_KEYS_S = 0.2  # between two looks at what the extension's keys can do
 
 
 class Console(App[None]):
-    """`early`: a socket on which the first questions were already asked. `guest`: keys
-    of whoever starts it."""
+    """`early`: a socket on which the first questions were already asked. `extension`:
+    keys of whoever starts it."""
 
     TITLE = "sweepgauge"
     ALLOW_SELECT = False  # a finger that is drawn over words scrolls them
@@ -57,7 +57,7 @@ class Console(App[None]):
     SCREENS: ClassVar[dict[str, Callable[[], Screen[Any]]]] = SCREENS
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("slash,question_mark,f1", "keys", "all keys", key_display="/"),
-        Binding("asterisk,t", "look", "look", key_display="*", show=False),
+        Binding("asterisk,t", "next_theme", "look", key_display="*", show=False),
         Binding("minus,q,ctrl+q", "leave", "leave", key_display="-"),
         Binding("ctrl+c", "quit", "leave at once", show=False, priority=True),
     ]
@@ -66,16 +66,16 @@ class Console(App[None]):
         self,
         path: Path,
         *,
-        look: Theme = themes.SHOP,
+        theme: Theme = themes.SHOP,
         early: socket.socket | None = None,
-        guest: Guest | None = None,
+        extension: Extension | None = None,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         super().__init__()
         use_whole_cells()
         self.view = ViewModel(clock)
         self.guide = Guide()
-        self.guest = guest
+        self.extension = extension
         self.client = ReconnectingClient(
             path, self._heard, self._connection, greeting=GREETING, early=early
         )
@@ -93,10 +93,10 @@ class Console(App[None]):
         self.early_keys = EarlyKeys(self)
         self._swipe = Swipe(self)
         self._most = MOST_READINGS  # messages a second that were asked for last
-        for theme in themes.THEMES:
-            self.register_theme(theme)
+        for one in themes.THEMES:
+            self.register_theme(one)
         # set before anything is styled, so that nothing is styled twice
-        self.set_reactive(App.theme, look.name)
+        self.set_reactive(App.theme, theme.name)
         self.stylesheet.set_variables(self.get_css_variables())
 
     @property
@@ -115,13 +115,13 @@ class Console(App[None]):
         self.screen_change_signal.subscribe(self, comes, immediate=True)
         self._listening = loop.create_task(self.client.run())
         self._age()
-        if self.guest is not None:
-            self._bind_guest(self.guest)
+        if self.extension is not None:
+            self._bind_extension(self.extension)
 
-    def _bind_guest(self, guest: Guest) -> None:
-        for n, key in enumerate(guest.keys):
-            self.bind(key.key, f"guest({n})", description=key.help)
-        self.set_interval(GUEST, self._guest_changed)
+    def _bind_extension(self, extension: Extension) -> None:
+        for n, key in enumerate(extension.keys):
+            self.bind(key.key, f"extra_key({n})", description=key.help)
+        self.set_interval(EXTRA_KEYS_S, self._extension_changed)
 
     async def on_unmount(self) -> None:
         for call in filter(None, (self._timer, self._ageing)):
@@ -138,7 +138,7 @@ class Console(App[None]):
         self.requests.note_question()
         if isinstance(message, Tone):
             self._ring(message)
-        goes_on = first_start.goes_on(self.view, self.guide, message)
+        goes_on = first_start.ends_stage(self.view, self.guide, message)
         if goes_on and self._at_rest_here() and not self.requests.learn_next():
             self.open("sled_form")
 
@@ -158,25 +158,25 @@ class Console(App[None]):
 
     def _age(self) -> None:
         """A number says so as soon as it is old; nothing wakes the screen before."""
-        oldest = self.view.oldest_reading if self.view.here else 0.0
+        oldest = self.view.oldest_reading if self.view.online else 0.0
         if oldest >= FRESH:
             self.mark(frozenset({"health", "number"}))
         wait = FRESH - oldest if oldest < FRESH else AGEING
         self._ageing = asyncio.get_running_loop().call_later(wait, self._age)
 
-    def _guest_changed(self) -> None:
-        """What the guest's keys can do changes without the daemon saying anything."""
-        assert self.guest is not None
-        told = [key.word() for key in self.guest.keys if key.can()] + [self.tip()]
+    def _extension_changed(self) -> None:
+        """What an extra key can do changes without the daemon saying anything."""
+        assert self.extension is not None
+        told = [key.word() for key in self.extension.keys if key.can()] + [self.tip()]
         if told != getattr(self, "_guest_told", None):
-            self._guest_told = told
+            self._extension_shown = told
             self.mark(frozenset({"keys"}))
 
     def tip(self) -> str:
         screen = self._shown_screen()
-        if self.guest is None or screen is None:
+        if self.extension is None or screen is None:
             return ""
-        return self.guest.tip(screen.page, self.view, self.requests)
+        return self.extension.tip(screen.page, self.view, self.requests)
 
     def _shown_screen(self) -> ConsoleScreen[Any] | None:
         """None where another one, or none yet, is shown."""
@@ -221,7 +221,7 @@ class Console(App[None]):
         view = self.view
         if view.live is not None:
             return "live"
-        if view.ask is not None:
+        if view.prompt is not None:
             return "check"
         if first_start.stage_now(view, self.guide) is not None:
             return "first_start"
@@ -275,7 +275,7 @@ class Console(App[None]):
         self.keys_below = sorted(told, key=lambda b: b.binding.action == "quit")
         self.push_screen("keys")
 
-    def action_look(self) -> None:
+    def action_next_theme(self) -> None:
         place = themes.NAMES.index(self.theme)
         self.theme = themes.NAMES[(place + 1) % len(themes.NAMES)]
         self.mark(ALL)
@@ -285,14 +285,14 @@ class Console(App[None]):
         page = make_page("confirm", words, self.last_key)
         self.push_screen(page, lambda sure: self.exit() if sure else None)
 
-    def action_guest(self, index: int) -> None:
-        assert self.guest is not None
-        self.guest.keys[index].run()
+    def action_extra_key(self, index: int) -> None:
+        assert self.extension is not None
+        self.extension.keys[index].run()
         self.mark(frozenset({"keys"}))
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        if action == "guest" and self.guest is not None:
-            return self.guest.keys[int(str(parameters[0]))].can()
+        if action == "extra_key" and self.extension is not None:
+            return self.extension.keys[int(str(parameters[0]))].can()
         return super().check_action(action, parameters)
 
     def seen(self) -> None:
@@ -338,13 +338,13 @@ def _told(binding: Binding) -> bool:
 def make_console(
     path: Path,
     *,
-    look: str | None = None,
+    theme: str | None = None,
     early: socket.socket | None = None,
-    guest: Guest | None = None,
+    extension: Extension | None = None,
 ) -> Console:
     """The application from plain arguments; tests, command and demo all use it.
     ValueError: no such look."""
     term, colourless = os.environ.get("TERM", ""), bool(os.environ.get("NO_COLOR"))
-    chosen = themes.find_theme(look) if look else None
+    chosen = themes.find_theme(theme) if theme else None
     suits = chosen or themes.theme_for_terminal(term, colourless)
-    return Console(path, look=suits, early=early, guest=guest)
+    return Console(path, theme=suits, early=early, extension=extension)

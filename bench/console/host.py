@@ -19,7 +19,7 @@ TALL = 40  # rows of a screen from which there is room for what is only of use
 LOW = 22  # rows of a screen under which only what is needed now is shown
 
 
-class GuestKey(msgspec.Struct, frozen=True):
+class ExtraKey(msgspec.Struct, frozen=True):
     """A key of whoever starts the console, such as the pretend saw's hands. `word` may
     depend on what is asked; `can`: whether it would do anything now."""
 
@@ -31,10 +31,10 @@ class GuestKey(msgspec.Struct, frozen=True):
     leads: bool = False  # it stands beside what is asked, large enough for a thumb
 
 
-class Guest(Protocol):
+class Extension(Protocol):
     """Whoever starts the console may add keys and a line beside what is asked."""
 
-    keys: tuple[GuestKey, ...]
+    keys: tuple[ExtraKey, ...]
 
     def tip(self, page: str, view: ViewModel, requests: Requests) -> str: ...
 
@@ -45,7 +45,7 @@ class Host(Protocol):
     view: ViewModel
     requests: Requests
     guide: Guide
-    guest: Guest | None
+    extension: Extension | None
     last_key: str
     touched: bool
     keys_below: list[ActiveBinding]
@@ -55,5 +55,5 @@ class Host(Protocol):
     def mark(self, changed: frozenset[str]) -> None: ...
     def open(self, page: str) -> None: ...
     def go_home(self) -> None: ...
-    def action_look(self) -> None: ...
+    def action_next_theme(self) -> None: ...
     def tip(self) -> str: ...

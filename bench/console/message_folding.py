@@ -11,7 +11,7 @@ from typing import Any
 
 from bench.console.instrument_view import InstrumentView, PassView, cable_views
 from bench.console.notices import as_sentence
-from bench.console.view_model import CUT, DRIFT, DUE, NOTHING, SHOP, ViewModel
+from bench.console.view_model import DOCUMENTS, NOTHING, ViewModel
 from bench.protocol import (
     AnyNotification,
     Cables,
@@ -41,12 +41,11 @@ from bench.protocol import (
     Version,
 )
 from bench.render.finding import unread_words
-from bench.render.screen import told
+from bench.render.screen import screen_text
 
 COUNTED = ("pass-kept",)  # remarks that the row of the state says as well
 PASSES = 24  # passes of a check that are kept to be drawn
 WELL = ("open", "marks")  # states of an instrument without trouble
-DOCUMENTS = {DUE: "due", DRIFT: "drift", CUT: "cut", SHOP: "shop"}
 
 
 def fold(state: ViewModel, message: AnyNotification) -> frozenset[str]:
@@ -99,7 +98,7 @@ def _instrument_view(state: ViewModel, said: InstrumentState) -> InstrumentView:
 
 def _running(state: ViewModel, run: RunState | None) -> None:
     if run is None:
-        state.run = state.check = state.ask = state.line = state.verifies = None
+        state.run = state.check = state.prompt = state.line = state.verifies = None
         state.passes = []
         return
     _asked(state, run.id, run)
@@ -108,7 +107,7 @@ def _running(state: ViewModel, run: RunState | None) -> None:
 
 
 def _asked(state: ViewModel, run: str, said: RunState | PromptChanged) -> None:
-    state.run, state.check, state.ask = run, said.check, said.ask
+    state.run, state.check, state.prompt = run, said.check, said.ask
     state.jig, state.saw, state.verifies = said.jig, said.saw, said.verifies
     state.question = said.question
 
@@ -126,7 +125,7 @@ def _instrument(state: ViewModel, message: InstrumentState) -> str:
         if not well:
             state.say(message.name, instrument.named_words, bad=True)
         elif was not in WELL and lost:  # one that is heard first was never away
-            state.say(message.name, told("back", name=message.name))
+            state.say(message.name, screen_text("back", name=message.name))
     return "number health notice"
 
 
@@ -136,16 +135,16 @@ def _asking(state: ViewModel, message: PromptChanged) -> str:
         return "ask line notice number result"
     if message.run != state.run:
         state.passes = []
-        state.line = state.result = state.live = state.learn = None
+        state.line = state.result = state.live = state.setup = None
         state.notices.clear()
-    before, ask = state.ask, message.ask
+    before, prompt = state.prompt, message.ask
     _asked(state, message.run, message)
-    was, now = ((one and (one.placement, one.step)) for one in (before, ask))
+    was, now = ((one and (one.placement, one.step)) for one in (before, prompt))
     moved_on = was is None or was != now
     if moved_on:  # what was said of the set-up before is over
         state.notices[:] = [one for one in state.notices if one.bad]
-    if ask is not None and ask.mark is not None and state.line is not None:
-        taken = ask.mark - 1  # one that was taken back is drawn no longer
+    if prompt is not None and prompt.mark is not None and state.line is not None:
+        taken = prompt.mark - 1  # one that was taken back is drawn no longer
         moved_on |= len(state.line.travel) > taken
         del state.line.travel[taken:], state.line.reading[taken:]
     return "ask line number notice" if moved_on else "ask"
@@ -156,7 +155,7 @@ def _concluded(state: ViewModel, message: Concluded) -> str:
     state.past = [message.finding, *state.past] if state.past is not None else None
     if message.run is None or message.run == state.run:
         state.result = message.finding
-    state.run = state.ask = state.line = None
+    state.run = state.prompt = state.line = None
     state.due = None  # it may be another now
     state.notices.clear()  # what was said of the passes is over; the result speaks
     return "ask line result past number notice"
@@ -216,9 +215,10 @@ def _rows(state: ViewModel, message: LogRows) -> str:
 
 
 def _document(state: ViewModel, message: Document) -> str:
-    part = DOCUMENTS.get(message.ref or 0, "")
-    if part:
-        setattr(state, part, message.document)
+    if message.ref is None:
+        return ""
+    part = DOCUMENTS[message.ref - 1]
+    setattr(state, part, message.document)
     return part
 
 
@@ -242,9 +242,9 @@ def _live(state: ViewModel, message: LiveMoveNotice) -> str:
 
 def _learning(state: ViewModel, message: SetupNotice) -> str:
     goes_on = message.on and message.phase in ("asking", "seen")
-    state.learn = message if goes_on else None
+    state.setup = message if goes_on else None
     if message.phase == "kept":
-        state.learned = state.learned | {message.what}
+        state.finished_setups = state.finished_setups | {message.what}
     if not goes_on and message.words:
         state.say("learn", message.words, bad=message.phase == "failed")
     return "ask notice gear"
@@ -268,7 +268,7 @@ def _cables(state: ViewModel, message: Cables) -> str:
 
 def _points(state: ViewModel, message: Points) -> str:
     if state.line is None or state.line.sweep != message.sweep:
-        placement = state.ask.placement if state.ask is not None else None
+        placement = state.prompt.placement if state.prompt is not None else None
         state.line = PassView(message.sweep, placement or "")
     state.line.add(message.travel, message.reading)
     return "line"
@@ -308,7 +308,7 @@ def _mark(state: ViewModel, message: MarkNotice) -> str:
             state.line = PassView("marks", message.placement)
         state.line.add([message.at], [message.value])
     number, of, words = message.number, message.of, message.words
-    state.say("mark", told("mark", number=number, of=of, words=words))
+    state.say("mark", screen_text("mark", number=number, of=of, words=words))
     return "line notice"
 
 

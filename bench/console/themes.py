@@ -128,9 +128,9 @@ _ROLES: dict[Role, tuple[str, str, str]] = {
 @cache
 def role_styles(theme: str) -> dict[Role, Style]:
     """The style of each role of what is drawn, in the theme of that name."""
-    look = find_theme(theme) if theme in NAMES else SHOP
-    variables = {"": str(look.foreground), "ground": str(look.background)}
-    variables |= look.variables
+    chosen = find_theme(theme) if theme in NAMES else SHOP
+    variables = {"": str(chosen.foreground), "ground": str(chosen.background)}
+    variables |= chosen.variables
     return {
         role: Style.parse(
             f"{variables.get(attributes, attributes)} {variables[colour]}"

@@ -9,7 +9,7 @@ the virtual saw.
 
 from __future__ import annotations
 
-from bench.console.host import GuestKey
+from bench.console.host import ExtraKey
 from bench.console.requests import Requests
 from bench.console.view_model import ViewModel
 from bench.demo.daemon_process import Say
@@ -73,7 +73,7 @@ def lesson(
 ) -> str:
     """One short line for the step the user is at."""
     if hands_client.trouble:
-        return hands_client.trouble + " 9 gives up." * (view.ask is not None)
+        return hands_client.trouble + " 9 gives up." * (view.prompt is not None)
     if hands_client.unplugged:
         return LESSONS["unplugged"]
     if page not in WORK:
@@ -82,9 +82,9 @@ def lesson(
         tight = view.live.phase == "tighten" and hands_client.tight
         step = f"live {'tight' if tight else view.live.phase}"
         return LESSONS.get(step, LESSONS["live stand"] * (step != "live end"))
-    if view.ask is not None:
-        return LESSONS.get(_step(view.ask, hands_client), "")
-    return _at_rest(view, requests, hands_client) if view.here else ""
+    if view.prompt is not None:
+        return LESSONS.get(_step(view.prompt, hands_client), "")
+    return _at_rest(view, requests, hands_client) if view.online else ""
 
 
 def _step(ask: Prompt, hands_client: HandsClient) -> str:
@@ -132,11 +132,11 @@ class Hands:
         self._client = hands_client
         client = hands_client
         self.keys = (
-            GuestKey(
+            ExtraKey(
                 *("h", client.hand_word, HELP["h"], client.hand, client.can_hand),
                 leads=True,
             ),
-            GuestKey(
+            ExtraKey(
                 "o",
                 lambda: "stop that" if client.operator else "do it for me",
                 *(HELP["o"], client.turn_operator),
@@ -192,16 +192,16 @@ class Slips:
             act = client.ports.unplug if client.unplugged else client.ports.replug
             act("indicator")
 
-    def keys(self) -> tuple[GuestKey, ...]:
+    def keys(self) -> tuple[ExtraKey, ...]:
         client = self.client
         return (
-            GuestKey(
+            ExtraKey(
                 "w",
                 lambda: "don't turn" if self.turned else "wrong side",
                 *(HELP["w"], self.wrong, self.can_wrong),
             ),
-            GuestKey("b", lambda: "bump", HELP["b"], self.bump, self.can_bump),
-            GuestKey(
+            ExtraKey("b", lambda: "bump", HELP["b"], self.bump, self.can_bump),
+            ExtraKey(
                 "k",
                 lambda: "plug in" if client.unplugged else "pull cable",
                 *(HELP["k"], self.cable, lambda: client.ports is not None),
@@ -226,8 +226,8 @@ async def run_screen(
         try:
             await make_console(
                 folder / "socket",
-                look=look,
-                guest=Hands(hands_client),
+                theme=look,
+                extension=Hands(hands_client),
             ).run_async()
         finally:
             await hands_client.close()

@@ -9,7 +9,7 @@ import msgspec
 
 from bench.cut.document import CONFIDENCE, First, Forecast, Row
 from bench.cut.forecast import LEAST_WORTH
-from bench.render.result import name, upper_first
+from bench.render.names import spaced, upper_first
 from bench.render.template import in_a_row
 from bench.uncertainty import t_quantile
 from bench.units import (
@@ -69,7 +69,7 @@ def first_words(first: First, told: Forecast, units: System) -> str:
     if first.assumed:
         act = NEVER_MEASURED[first.part]
     elif first.act == "measure":
-        act = f"Measure better first: {name(first.check)}, with more passes"
+        act = f"Measure better first: {spaced(first.check)}, with more passes"
     elif first.together_with is not None:
         other = PARTS[first.together_with]
         act = f"{PUT_RIGHT[first.part]} together with {other}"
@@ -96,7 +96,7 @@ def forecast_lines(document: dict[str, Any], units: System) -> Iterator[str]:
         much = slope_words(abs(lean.value), units, uncertainty=lean.uncertainty)
         yield f"  Across the thickness the {LEANS[lean.part]} leans by {much}."
     if told.missing:
-        yield f"Not measured here: {in_a_row([name(kind) for kind in told.missing])}."
+        yield f"Not measured here: {in_a_row([spaced(kind) for kind in told.missing])}."
 
 
 def row_lines(document: dict[str, Any], units: System) -> Iterator[str]:
@@ -153,7 +153,7 @@ def row_words(row: Row, told: Forecast, units: System) -> str:
     source = (
         "not measured: a usual figure"
         if row.assumed
-        else f"{name(row.check)}, {_age(row.age_days)}"
+        else f"{spaced(row.check)}, {_age(row.age_days)}"
     )
     least = LEAST_SHOWN * told.tolerance
     gain = ""

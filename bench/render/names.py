@@ -86,7 +86,7 @@ PLACEMENTS = {
 _TURN = re.compile(r"turn-(-?[0-9.]+)")
 
 
-def plain(name: str) -> str:
+def spaced(name: str) -> str:
     """`handle-left` -> `handle left`."""
     return name.replace("-", " ").replace("_", " ").strip()
 
@@ -96,7 +96,7 @@ def upper_first(text: str) -> str:
 
 
 def quantity_name(name: str) -> str:
-    return QUANTITIES.get(name) or plain(name)
+    return QUANTITIES.get(name) or spaced(name)
 
 
 def part_name(part: str) -> str:
@@ -110,4 +110,4 @@ def placement_name(placement: str) -> str:
     turn = _TURN.fullmatch(placement)
     if turn is not None:
         return f"{float(turn[1]) % 360:g} degrees"
-    return plain(placement)
+    return spaced(placement)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bench.finding import Finding
 from bench.render.finding import NO_VERDICT, VERDICTS, quantity_words, settle_words
-from bench.render.names import part_name, plain, upper_first
+from bench.render.names import part_name, spaced, upper_first
 from bench.render.remarks import move_words, notes_of, remark_words, said_first
 from bench.render.result import (
     THROWN_BACK,
@@ -30,7 +30,7 @@ def result_lines(
         elif finding.verdict == "inside":
             lines.append(in_short(finding, units, board))
     verdict = VERDICTS.get(finding.verdict or "", NO_VERDICT)
-    of = upper_first(plain(finding.check)) + f" of {finding.jig}" * bool(finding.jig)
+    of = upper_first(spaced(finding.check)) + f" of {finding.jig}" * bool(finding.jig)
     open_ = finding.verdict == "cannot-tell"
     settled = f" {settle_words(finding, units)}" if open_ else ""
     lines.append(f"{of}: {verdict}.{settled}")

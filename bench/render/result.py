@@ -10,7 +10,6 @@ import msgspec
 from bench.finding import Finding, Move, Quantity, Remark
 from bench.gear import Jig
 from bench.moves.alignment import CLOSES, OPENS
-from bench.render import names
 from bench.render.finding import (
     MOVED_WRONG,
     VERDICTS,
@@ -20,7 +19,7 @@ from bench.render.finding import (
     settle_words,
     size,
 )
-from bench.render.names import quantity_name
+from bench.render.names import quantity_name, upper_first
 from bench.render.remarks import remark_words, said_first
 from bench.render.template import WAYS
 from bench.units import (
@@ -37,7 +36,6 @@ from bench.units import (
 
 THROWN_BACK = "Work can bind behind the blade and be thrown back: open it."
 MEASURED = "measured"  # the verdict where no limit is set
-upper_first, name = names.upper_first, names.plain
 # what leans, and how it is put right, by the name of the quantity
 UPRIGHT = {
     "fence-lean": ("sled fence", "Bring the sled fence's top back as much"),

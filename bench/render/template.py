@@ -52,14 +52,14 @@ def sentence(template: str, values: Mapping[str, object], units: System = "mm") 
     return _InUnits(units).vformat(template, (), values).rstrip()
 
 
-def teller(templates: Mapping[str, str]) -> Callable[..., str]:
-    """`told(code, units, **values)` of a table of templates; mm where no units are
+def sentence_maker(templates: Mapping[str, str]) -> Callable[..., str]:
+    """`sentence(code, units, **values)` of a table of templates; mm where no units are
     given. Raises KeyError for a code or a value that is missing."""
 
-    def told(code: str, units: System = "mm", /, **values: object) -> str:
+    def make(code: str, units: System = "mm", /, **values: object) -> str:
         return sentence(templates[code], values, units)
 
-    return told
+    return make
 
 
 def entries(table: str) -> dict[str, str]:

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Literal
 
 from bench.moves.alignment import CLOSES
-from bench.render.names import plain, upper_first
+from bench.render.names import spaced, upper_first
 from bench.render.template import sentence
 from bench.units import System
 
@@ -148,7 +148,7 @@ def _line(
 
 def _of(series: Document) -> str:
     of = " on ".join(part for part in (series["jig"], series["saw"]) if part)
-    what = plain(series["check"])
+    what = spaced(series["check"])
     if series.get("quantity") == "square":
         what = f"the square's own error in {what}"
     return f"{what} of {of}" if of else what

@@ -185,7 +185,7 @@ async def test_a_first_start_finds_it_and_the_daemon_reads_it(first_bench) -> No
         assert told.values
         port = load(bench.settings_file).indicator
         assert port == PortSettings(port=bench.names["indicator"], format=NAME)
-        app = make_console(bench.folder / "socket", look="shop")
+        app = make_console(bench.folder / "socket", theme="shop")
         async with app.run_test(size=(80, 24)):
             value = bench.service.bench.instruments[0].value
             await shown(app, f"{value:.2f}"[:4])

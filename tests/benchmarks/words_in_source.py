@@ -27,7 +27,7 @@ CHANGES = set("all ask cut due gear health keys line live notice number past res
 OWN_ERRORS = {"AssertionError", "KeyError", "NotImplementedError", "RuntimeError", "TypeError", "ValueError"}
 SEVERAL = re.compile(r"[A-Za-z]{2}[^\s]*\s+\S*[A-Za-z]")
 # their texts count, also of one word
-LABELS = {"Binding", "Act", "Row", "GuestKey", "add_columns"}
+LABELS = {"Binding", "Act", "Row", "ExtraKey", "add_columns"}
 
 
 class Text(NamedTuple):

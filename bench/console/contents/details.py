@@ -14,13 +14,14 @@ from bench.console.view_model import ViewModel
 from bench.console.widgets.detail_pane import Detail
 from bench.console.widgets.viewer import Sentences, Viewer
 from bench.protocol import Finding, Jig
-from bench.render.result import name, upper_first, verdict_words
-from bench.render.screen import told
+from bench.render.names import spaced, upper_first
+from bench.render.result import verdict_words
+from bench.render.screen import screen_text
 
 
 def _verdict(finding: Finding) -> str:
-    check, verdict = upper_first(name(finding.check)), verdict_words(finding.verdict)
-    return told("result", check=check, day=finding.at[:10], verdict=verdict)
+    check, verdict = upper_first(spaced(finding.check)), verdict_words(finding.verdict)
+    return screen_text("result", check=check, day=finding.at[:10], verdict=verdict)
 
 
 def finding_detail(finding: Finding) -> Detail:
@@ -36,9 +37,9 @@ def finding_detail(finding: Finding) -> Detail:
 
 def check_detail(view: ViewModel, check: str, jig: str | None = None) -> Detail:
     """The last result of a check, on that sled or on the saw."""
-    finding = next(_results(view, check, jig or view.the_jig), None)
+    finding = next(_results(view, check, jig or view.current_jig), None)
     if finding is None:
-        words = told("never-measured", check=upper_first(name(check)))
+        words = screen_text("never-measured", check=upper_first(spaced(check)))
         picture = partial(first_set_up, check=check)
         return Detail(lambda v: [(words, "text")], picture)
     return finding_detail(finding)
@@ -68,6 +69,9 @@ def instrument_words(v: Viewer) -> Sentences:
         if one.live:
             number = " ".join(readout.number(one, v.view.units))
             who = upper_first(one.name)
-            yield told("instrument-now", name=who, number=number, way=one.way()), "text"
+            yield (
+                screen_text("instrument-now", name=who, number=number, way=one.way()),
+                "text",
+            )
         else:
             yield one.named_words, "bad" if one.troubled else "text"

@@ -109,7 +109,7 @@ def live_figure(v: Viewer, wide: int, high: int) -> Block:
 
 def _number(view: ViewModel) -> tuple[str, Role]:
     shown = view.shown
-    if shown is None or not view.here or not shown.live:
+    if shown is None or not view.online or not shown.live:
         return "---", "stale"
     fresh = shown.fresh(view.clock())
     return readout.number(shown, view.units)[0], "number" if fresh else "stale"
@@ -117,7 +117,7 @@ def _number(view: ViewModel) -> tuple[str, Role]:
 
 def _beside(view: ViewModel, room: int) -> Block:
     shown = view.shown
-    if shown is None or not view.here:
+    if shown is None or not view.online:
         return [[("no reading", "unsure")]]
     unit = readout.number(shown, view.units)[1]
     name = "" if shown.role == "cable" else f" {shown.name}"
@@ -134,10 +134,10 @@ def _beside(view: ViewModel, room: int) -> Block:
 def check_figure(v: Viewer, wide: int, high: int) -> Block:
     """In a check the live number; or what alone differs from the set-up before, where
     that is all the person must look for: the angle or the place to go to."""
-    view, ask, room = v.view, v.view.ask, _room(wide)
-    aside, focus = _beside(view, room), ask.focus_words if ask is not None else ""
+    view, prompt, room = v.view, v.view.prompt, _room(wide)
+    aside, focus = _beside(view, room), prompt.focus_words if prompt is not None else ""
     figures, _, word = focus.partition(" ")
-    goes = ask is not None and ask.phase in ("place", "spot", "width")
+    goes = prompt is not None and prompt.phase in ("place", "spot", "width")
     if goes and figures.replace(".", "").replace("-", "").isdigit():
         number, shown = "---", view.shown
         if shown is not None and shown.live:
@@ -187,7 +187,7 @@ def result_figure(
 ) -> Block:
     """The figure that matters of a result; or CLOSES, where a rip fence does."""
     view = v.view
-    found = finding or (view.finding if view.here else None)
+    found = finding or (view.finding if view.online else None)
     if found is None or not found.quantities:
         return []
     if result.surely_closes(found):

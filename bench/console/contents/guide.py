@@ -30,14 +30,14 @@ STATES = {
 
 def guide_words(v: Viewer) -> Sentences:
     """What the first start asks for, and what else can be done about it."""
-    view, guide, learn = v.view, v.host.guide, v.view.learn
+    view, guide, learn = v.view, v.host.guide, v.view.setup
     stage = first_start.stage_now(view, guide)
     if learn is not None:
         yield learn.words, "act"
     elif stage is not None:
         leaf = length_words(first_start.proof_leaf(view, guide), view.units)
         yield ASKS[stage].format(leaf=leaf), "act"
-    if first_start.bare(view):
+    if first_start.nothing_set_up(view):
         if not view.ports and (learn is None or learn.what == "indicator"):
             yield "No cable is heard yet: plug it in.", "faint"
             yield "`sweepgauge demo` pretends a saw.", "faint"
@@ -59,7 +59,7 @@ def _troubled(ports: list[InstrumentView]) -> InstrumentView | None:
 def cable_rows(v: Viewer, wide: int, high: int) -> Block:
     """A row for each cable: name, number and unit, or why there is none."""
     view = v.view
-    if view.learn is not None and view.learn.what == "leaf":
+    if view.setup is not None and view.setup.what == "leaf":
         return []
     out: Block = []
     for one in view.ports.values():

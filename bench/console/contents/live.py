@@ -12,7 +12,7 @@ from bench.console.readout import verdict_line
 from bench.console.requests import Stands
 from bench.console.widgets.viewer import Sentences, Viewer
 from bench.protocol import LiveMoveNotice
-from bench.render.screen import told
+from bench.render.screen import screen_text
 
 LEAST_DRAWN = 0.0005  # mm, half of the last digit that is shown
 WIDEST = 100
@@ -33,13 +33,16 @@ def live_facts(v: Viewer) -> Sentences:
     if live is None or sets_up or v.app.size.height < LOW:
         return
     if live.tolerance is not None:
-        yield told("good-within", units, limit=live.tolerance), "text"
+        yield screen_text("good-within", units, limit=live.tolerance), "text"
     drew = any(remark.code == "live-drawn" for remark in live.remarks)
     drawn = None if drew else live.drawn
     for code, mm in (("moved", live.moved), ("screw-drew", drawn)):
         if mm is not None and abs(mm) >= LEAST_DRAWN:
             way, give = "away" if mm > 0 else "toward", live.uncertainty or 0.0
-            yield told(code, units, distance=abs(mm), uncertainty=give, way=way), "text"
+            yield (
+                screen_text(code, units, distance=abs(mm), uncertainty=give, way=way),
+                "text",
+            )
     if live.verdict is not None:
         sign, words, role = verdict_line(live.verdict, v.glyphs)
         tight = live.phase == "go" and live.verdict == "inside"
@@ -84,7 +87,7 @@ def indicator_picture(
     how = stands or (live.stands if live is not None else None)
     if how is None:
         return []
-    jig = v.view.jig_gear(finding.jig if finding is not None else None)
+    jig = v.view.find_jig(finding.jig if finding is not None else None)
     return indicator_on_sled(how, jig, wide, high, v.glyphs)
 
 
@@ -92,7 +95,7 @@ def move_picture(v: Viewer, wide: int, high: int) -> Block:
     """The sled from above: which end still goes how far, and which way."""
     live, finding = v.view.live, v.view.finding
     move = finding.proposed if finding is not None else None
-    jig = v.view.jig_gear(finding.jig if finding is not None else None)
+    jig = v.view.find_jig(finding.jig if finding is not None else None)
     if live is None or move is None or jig is None or live.to_go is None:
         return []
     left = msgspec.structs.replace(

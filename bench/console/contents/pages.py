@@ -35,7 +35,7 @@ def move_words(v: Viewer) -> Sentences:
         yield "Nothing to move.", "text"
         return
     yield short_move(finding.proposed, units), "act"
-    told = leaves(finding.proposed, v.view.jig_gear(finding.jig), units)
+    told = leaves(finding.proposed, v.view.find_jig(finding.jig), units)
     for text in told[:1] if v.app.size.height < LOW else told:
         yield text, "text"
 
@@ -45,7 +45,7 @@ def move_picture(v: Viewer, wide: int, high: int) -> Block:
     finding = v.view.finding
     if finding is None or finding.proposed is None:
         return []
-    jig = v.view.jig_gear(finding.jig)
+    jig = v.view.find_jig(finding.jig)
     if jig is None:
         return []
     return draw_sled(jig, finding.proposed, wide, high, v.glyphs, v.view.units)
@@ -53,7 +53,7 @@ def move_picture(v: Viewer, wide: int, high: int) -> Block:
 
 def sled_picture(v: Viewer, wide: int, high: int, jig: Jig | None = None) -> Block:
     """A sled as it is described; the one that the screen is about."""
-    jig = jig or v.view.jig_gear()
+    jig = jig or v.view.find_jig()
     if jig is None:
         return []
     return draw_sled(jig, None, wide, high, v.glyphs, v.view.units)

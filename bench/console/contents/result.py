@@ -14,10 +14,10 @@ from bench.console.readout import verdict_line
 from bench.console.widgets.viewer import Sentences, Viewer
 from bench.protocol import Finding
 from bench.render import result
-from bench.render.names import part_name
+from bench.render.names import part_name, spaced
 from bench.render.remarks import notes_of, remark_words, said_first
 from bench.render.result import diagnosis
-from bench.render.screen import told
+from bench.render.screen import screen_text
 from bench.render.upkeep import due_lines
 from bench.units import length_words
 
@@ -46,7 +46,7 @@ def due_words(v: Viewer) -> Sentences:
         return  # the act that follows from the result goes first
     wanted = (*PRESSING, "soon") if high >= TALL else PRESSING
     rows = [row for row in document["due"] if row["state"] in wanted]
-    rows.sort(key=lambda row: row["jig"] != v.view.the_jig)
+    rows.sort(key=lambda row: row["jig"] != v.view.current_jig)
     most = MOST_DUE if v.view.finding is not None else MOST_DUE_NEW
     for row in rows[: 1 if high < LOW else most]:
         (line,) = due_lines({"due": [row], "left_out": []})
@@ -83,7 +83,7 @@ def past_words(v: Viewer, finding: Finding, *, beside: bool = False) -> Sentence
 
 def _nothing(v: Viewer) -> Sentences:
     view = v.view
-    if not view.here:
+    if not view.online:
         words = "`sweepgauge daemon` starts one, `sweepgauge demo` pretends a saw."
         return [("The screen waits for the daemon.", "act"), (words, "text")]
     if view.gear is not None and not view.gear.jigs:
@@ -128,14 +128,14 @@ def further_words(v: Viewer, finding: Finding | None = None) -> Sentences:
     if found is None or (low and finding is None):
         return
     if found.proposed is not None and not v.host.requests.moved:
-        jig = view.jig_gear(found.jig)
+        jig = view.find_jig(found.jig)
         for text in result.leaves(found.proposed, jig, view.units):
             yield text, "text"
     for text in result.others(found, view.units):
         yield text, "faint"
     bars = finding is None and v.screen.has_class("-wide")  # they say it as well
     if found.budget and not bars:
-        yield told("limits", part=part_name(found.budget[0].part)), "faint"
+        yield screen_text("limits", part=part_name(found.budget[0].part)), "faint"
     act = result.act_remark(found) if finding is None else None
     danger = result.danger_remark(found)
     shown = (diagnosis(found) or said_first(found), act, danger)
@@ -174,10 +174,10 @@ def result_picture(
 ) -> Block:
     """The picture of a result, to scale, drawn from what it carries."""
     view = v.view
-    found = _shown(v, finding) if view.here else finding
+    found = _shown(v, finding) if view.online else finding
     if found is None:
         return []
-    jig, board = view.jig_gear(found.jig), view.board(found)
+    jig, board = view.find_jig(found.jig), view.board(found)
     return draw_result(found, jig, board, wide, high, v.glyphs, view.units)
 
 
@@ -229,4 +229,4 @@ def past_cells(v: Host, finding: Finding) -> tuple[str, str, str, str]:
     much = ""
     if finding.quantities:
         much = result.short_size(finding, view.units, view.board(finding))
-    return finding.at[:10], f"{sign} {words}", result.name(finding.check), much
+    return finding.at[:10], f"{sign} {words}", spaced(finding.check), much

@@ -10,7 +10,8 @@ from bench.console.view_model import ViewModel
 from bench.console.widgets.viewer import Viewer
 from bench.protocol import Finding, Prompt
 from bench.render.finding import MOVED_WRONG
-from bench.render.result import diagnosis, name
+from bench.render.names import spaced
+from bench.render.result import diagnosis
 
 _BAR: dict[Role, Role] = {"good": "bar-good", "bad": "bar-bad", "unsure": "bar-unsure"}
 _SPOILED = {"hold": "on hold, MAX, MIN", "missed_edge": "missed an edge"}
@@ -56,23 +57,23 @@ def health(instrument: InstrumentView, now: float) -> tuple[str, Role]:
 def status_strip(v: Viewer, wide: int, high: int) -> Block:
     """Which sled on which saw, how the instruments and the log do."""
     view, g = v.view, v.glyphs
-    jig = view.jig_gear()
+    jig = view.find_jig()
     saw = view.saw or (jig.saw if jig is not None else None)
-    left: Line = [(" " + (view.the_jig or "no sled yet"), "bar")]
+    left: Line = [(" " + (view.current_jig or "no sled yet"), "bar")]
     if saw and wide >= ROOM_FOR_SAW:
         left.append((f" on {saw}", "bar"))
     right = _health(view, g, wide - width(left) - 2)
-    if view.here and view.log_state == "saving":
+    if view.online and view.log_state == "saving":
         right = [("saving ... ", "bar-unsure"), *right]
-    elif view.here and view.log_state == "not-recorded":
+    elif view.online and view.log_state == "not-recorded":
         right = [(f"{g.bad} NOT RECORDED ", "bar-bad"), *right]
     return [justify(left, right, wide, "bar")]
 
 
 def _health(view: ViewModel, g: GlyphSet, room: int) -> Line:
-    if not view.here:
+    if not view.online:
         return [(f"{g.bad} no daemon ", "bar-bad")]
-    if first_start.bare(view):
+    if first_start.nothing_set_up(view):
         count = sum(one.live for one in view.ports.values())
         words = f"{count} cable{'s' * (count > 1)} heard"
         return [(f"{g.unsure} {words if count else 'no instrument'} ", "bar-unsure")]
@@ -90,16 +91,16 @@ def _health(view: ViewModel, g: GlyphSet, room: int) -> Line:
 def state_line(v: Viewer, wide: int, high: int) -> Block:
     """The state in words, and how far the check, the live move or the guide is."""
     view, g = v.view, v.glyphs
-    if not view.here:
+    if not view.online:
         return [fit([(f" {g.bad} NO DAEMON ", "bad"), (view.away_words, "text")], wide)]
     if view.live is not None:
         phase = _LIVE.get(view.live.phase, "set up")
         return [[(f" {g.right_mark} LIVE ", "act"), (phase, "strong")]]
     stage = first_start.stage_now(view, v.host.guide)
-    if stage is not None and view.ask is None:
+    if stage is not None and view.prompt is None:
         return [_stage(v, stage, wide)]
-    if view.ask is not None and view.check is not None:
-        return [_progress(view, view.ask, view.check, g, wide)]
+    if view.prompt is not None and view.check is not None:
+        return [_progress(view, view.prompt, view.check, g, wide)]
     if view.finding is None:
         return [
             [
@@ -118,35 +119,39 @@ def _stage(v: Viewer, stage: first_start.Stage, wide: int) -> Line:
     view, g = v.view, v.glyphs
     word, what = _STAGES[stage]
     line: Line = [(f" {g.unsure} {word} ", "unsure"), (what, "strong")]
-    if view.learn is not None and view.learn.phase == "seen" and stage != "leaf":
+    if view.setup is not None and view.setup.phase == "seen" and stage != "leaf":
         line[0] = (f" {g.good} SEEN ", "good")
-    if first_start.guided(view, v.host.guide):
+    if first_start.is_guided(view, v.host.guide):
         stages = first_start.STAGES
         count = f"{stages.index(stage) + 1} of {len(stages)} "
         return justify(line, [(count, "faint")], wide)
     return line
 
 
-def _progress(view: ViewModel, ask: Prompt, check: str, g: GlyphSet, wide: int) -> Line:
-    word = _PHASES.get(ask.phase, name(ask.phase)).upper()
+def _progress(
+    view: ViewModel, prompt: Prompt, check: str, g: GlyphSet, wide: int
+) -> Line:
+    word = _PHASES.get(prompt.phase, spaced(prompt.phase)).upper()
     line: Line = [(f" {g.unsure} {word} ", "unsure")]
-    if view.trouble and ask.phase != "cautions":
+    if view.trouble and prompt.phase != "cautions":
         line = [(f" {g.bad} NO READING ", "bad")]
-    elif ask.moving:
+    elif prompt.moving:
         line = [(f" {g.right_mark} MOVING ", "act")]
-    elif ask.waiting:
+    elif prompt.waiting:
         line = [(f" {g.unsure} HOLD STILL ", "unsure")]
-    elif ask.ready:
+    elif prompt.ready:
         line = [(f" {g.right_mark} READY ", "good")]
-    if ask.wanted and ask.phase != "cautions":
-        done = g.good * min(ask.taken, 9) + g.none * min(ask.wanted - ask.taken, 9)
-        line.append((f"{ask.taken} of {ask.wanted} kept {done} ", "strong"))
+    if prompt.wanted and prompt.phase != "cautions":
+        done = g.good * min(prompt.taken, 9) + g.none * min(
+            prompt.wanted - prompt.taken, 9
+        )
+        line.append((f"{prompt.taken} of {prompt.wanted} kept {done} ", "strong"))
     parts: Line = []
-    if ask.mark is not None and ask.marks is not None:
-        parts.append((f"mark {ask.mark} of {ask.marks} ", "strong"))
-    elif ask.steps > 1 and ask.step:
-        parts.append((f"set-up {ask.step} of {ask.steps} ", "text"))
-    parts.append((name(check), "faint"))
+    if prompt.mark is not None and prompt.marks is not None:
+        parts.append((f"mark {prompt.mark} of {prompt.marks} ", "strong"))
+    elif prompt.steps > 1 and prompt.step:
+        parts.append((f"set-up {prompt.step} of {prompt.steps} ", "text"))
+    parts.append((spaced(check), "faint"))
     if view.verifies:
         parts.append((", after the move", "faint"))
     return as_fits(line, parts, wide)
@@ -158,7 +163,7 @@ def verdict_row(finding: Finding, glyphs: GlyphSet, wide: int) -> Line:
     wrong = diagnosis(finding)
     if wrong is not None:  # of the move, before all else
         words = f"{words}: {MOVED_WRONG[wrong.code]}"
-    parts: Line = [(name(finding.check), "strong")]
+    parts: Line = [(spaced(finding.check), "strong")]
     if finding.jig:
         parts.append((f", {finding.jig}", "strong"))
     parts.append((f"  {_minute(finding)}", "faint"))
@@ -172,7 +177,7 @@ def _minute(finding: Finding) -> str:
 def readout_row(v: Viewer, wide: int, high: int) -> Block:
     """The live numbers in one row, while the large figure is another."""
     view, shown = v.view, v.view.shown
-    if shown is None or not view.here or not shown.live:
+    if shown is None or not view.online or not shown.live:
         return []
     text, unit = readout.number(shown, view.units)
     age = view.clock() - shown.at if shown.at is not None else 0.0
@@ -185,9 +190,9 @@ def readout_row(v: Viewer, wide: int, high: int) -> Block:
 def travel_lines(view: ViewModel) -> Block:
     """Where the sled is and which way it goes."""
     for one in view.instruments.values():
-        if one.role == "travel" and one.live and view.here:
+        if one.role == "travel" and one.live and view.online:
             far = readout.travelled(one, view.units)
-            runs = view.ask.runs if view.ask is not None else "away"
+            runs = view.prompt.runs if view.prompt is not None else "away"
             return [[(f"travel {far}", "faint")], [(one.way(runs), "faint")]]
     return []
 

@@ -16,7 +16,7 @@ class SetUp(msgspec.Struct, frozen=True):
     placement. at: the number of the place, empty where there is none."""
 
     c: Canvas
-    ask: Prompt
+    prompt: Prompt
     jig: Jig | None
     names: set[str]
     at: str
@@ -29,20 +29,23 @@ class SetUp(msgspec.Struct, frozen=True):
     @property
     def right(self) -> bool:
         """Whether the indicator stands right of what it touches."""
-        return self.ask.side != "left"
+        return self.prompt.side != "left"
 
     @property
     def pushes(self) -> str:
         """What is pushed in a pass; empty for one reading, and while it is leaned or
         the stand is tapped."""
-        one = self.ask.gather in ("spot", "width") or self.ask.phase in ("lean", "tap")
-        return "" if one else self.ask.pushed
+        one = self.prompt.gather in ("spot", "width") or self.prompt.phase in (
+            "lean",
+            "tap",
+        )
+        return "" if one else self.prompt.pushed
 
 
 def draw_indicator(s: SetUp, touch: int, row: int, reach: int = 4) -> None:
     """The plunger touches column `touch`, from the side that is asked for; below it,
     how it stands, or that it is what is pushed."""
-    c, step, how = s.c, 1 if s.right else -1, MOUNTS.get(s.ask.mount or "", "")
+    c, step, how = s.c, 1 if s.right else -1, MOUNTS.get(s.prompt.mount or "", "")
     if s.pushes == "indicator":
         how = f"push it {c.glyphs.up_mark}"
     room = c.wide - touch - 1 if s.right else touch
@@ -68,7 +71,7 @@ def draw_pushed(s: SetUp, right: bool, top: int = 1) -> None:
     c.words(column, top, c.glyphs.up_mark, "strong")
     c.upright(column, top + 1, c.high - (2 if below else 4), "rule")
     c.label(column, c.high - 1 if below else 0, "push sled", "strong", at=edge)
-    if s.ask.mark is not None:
+    if s.prompt.mark is not None:
         beside = column - 2 if right else column + 2
         c.label(beside, top, f"to {s.at.removeprefix('at ')}", "strong", at=edge)
 

@@ -24,7 +24,7 @@ from bench.console.widgets.viewer import TextPanel, Viewer
 from bench.protocol import Undo
 
 T = TypeVar("T")
-GUEST = "guest"  # the action of a key of whoever started the console
+EXTRA_KEY = "extra_key"  # the action of a key of whoever started the console
 QUICK = frozenset({"number", "line"})  # what changes many times a second
 KEYS = "keys"  # the action that lists all keys
 
@@ -65,13 +65,13 @@ class ConsoleScreen(Screen[T]):
         raise NotImplementedError
 
     def all_acts(self) -> list[Act]:
-        """The guest's stand behind Enter's, since they are what hands would do."""
-        acts, guest = self.acts(), self.host.guest
-        if guest is None or not isinstance(self, WorkScreen):
+        """Those of the extension stand behind Enter's: they are what hands would do."""
+        acts, extension = self.acts(), self.host.extension
+        if extension is None or not isinstance(self, WorkScreen):
             return acts
         keys = [
-            Act(key.key.upper(), key.word(), f"app.{GUEST}({n})")
-            for n, key in enumerate(guest.keys)
+            Act(key.key.upper(), key.word(), f"app.{EXTRA_KEY}({n})")
+            for n, key in enumerate(extension.keys)
             if key.leads and key.can()
         ]
         first = sum(act.key == "Enter" for act in acts[:1])
@@ -143,10 +143,12 @@ class ConsoleScreen(Screen[T]):
 
     @property
     def active_bindings(self) -> Mapping[str, ActiveBinding]:  # type: ignore[override]
-        """Those of the guest say what they do now; those that do not fit into the row
-        of keys stand in the list of all keys only."""
+        """Those of the extension say what they do now; those that do not fit into the
+        row of keys stand in the list of all keys only."""
         out: dict[str, ActiveBinding] = {}
-        keys = {k.key: k for k in self.host.guest.keys} if self.host.guest else {}
+        keys = (
+            {k.key: k for k in self.host.extension.keys} if self.host.extension else {}
+        )
         bound = super().active_bindings
         spare = max(
             (_room(b.binding) for b in bound.values() if b.binding.action == KEYS),
@@ -155,7 +157,7 @@ class ConsoleScreen(Screen[T]):
         room, fits = self.app.size.width - spare, dict[str, bool]()
         for key, active in bound.items():
             binding = active.binding
-            if key in keys and binding.action.startswith(GUEST):
+            if key in keys and binding.action.startswith(EXTRA_KEY):
                 binding = dataclasses.replace(binding, description=keys[key].word())
             if binding.show and binding.action != KEYS:
                 if binding.action not in fits:

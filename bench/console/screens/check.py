@@ -74,20 +74,20 @@ class CheckScreen(WorkScreen):
         )
 
     def choose_parts(self) -> None:
-        ask, shown = self.view.ask, self.view.shown
-        phase = ask.phase if ask is not None else ""
-        told = ask is not None and bool(ask.remark)
+        prompt, shown = self.view.prompt, self.view.shown
+        phase = prompt.phase if prompt is not None else ""
+        told = prompt is not None and bool(prompt.remark)
         reads = phase == "place" or told
         dead = phase in UNREAD or shown is None or not shown.live
-        self.set_class(reads and not (ask is not None and ask.moving), "-reads")
-        self.set_class(dead or not self.view.here, "-dead")
+        self.set_class(reads and not (prompt is not None and prompt.moving), "-reads")
+        self.set_class(dead or not self.view.online, "-dead")
         self.set_class(phase == "place" and told, "-told")
         self.set_class(phase == "cautions", "-cautions")
-        if ask is None or ask.placement != self._drawn_for or phase != "place":
+        if prompt is None or prompt.placement != self._drawn_for or phase != "place":
             self._drawn_for = None  # its words stand in its place again
         self.set_class(self._drawn_for is not None, "-picture")
         self.set_class(phase == "place", "-places")
-        self.set_class(ask is not None and ask.moving, "-moving")
+        self.set_class(prompt is not None and prompt.moving, "-moving")
 
     def on_mount(self) -> None:
         super().on_mount()
@@ -96,8 +96,12 @@ class CheckScreen(WorkScreen):
     def view_changed(self, changed: frozenset[str]) -> None:
         """What is asked anew is shown from its beginning; what is too long for a phone
         has all the room but a row for the number and one for the state."""
-        ask, box = self.view.ask, self.query_one("#words", VerticalScroll)
-        asked = () if ask is None else (ask.placement, ask.phase, ask.step, ask.remark)
+        prompt, box = self.view.prompt, self.query_one("#words", VerticalScroll)
+        asked = (
+            ()
+            if prompt is None
+            else (prompt.placement, prompt.phase, prompt.step, prompt.remark)
+        )
         if asked != self._asked:
             self._asked = asked
             box.scroll_home(animate=False)
@@ -107,19 +111,23 @@ class CheckScreen(WorkScreen):
     # ---- acts ------------------------------------------------------------------------
 
     def acts(self) -> list[Act]:
-        ask = self.view.ask
-        if ask is None or not self.view.here:
+        prompt = self.view.prompt
+        if prompt is None or not self.view.online:
             return []
         out = []
-        cautions, answers = ask.phase == "cautions", self.requests.press_answers
+        cautions, answers = prompt.phase == "cautions", self.requests.press_answers
         if (cautions or answers) and not self._read():
             out.append(Act("Enter", "read on", "read_on", leads=True))
         elif answers:
-            word, asked = PRESSES.get(ask.phase, "go on"), not ask.by_itself
+            word, asked = PRESSES.get(prompt.phase, "go on"), not prompt.by_itself
             out.append(Act("Enter", word, "press", leads=asked))
         if self.can("undo"):
             what = (
-                "mark" if ask.mark else "pass" if ask.gather == "sweep" else "reading"
+                "mark"
+                if prompt.mark
+                else "pass"
+                if prompt.gather == "sweep"
+                else "reading"
             )
             out.append(Act("0", f"undo {what}", "undo", apart=True))
         if self.can("picture"):
@@ -129,7 +137,7 @@ class CheckScreen(WorkScreen):
 
     def _words(self) -> VerticalScroll:
         """The box of what is to be read."""
-        cautions = self.view.ask is not None and self.view.ask.phase == "cautions"
+        cautions = self.view.prompt is not None and self.view.prompt.phase == "cautions"
         return self.query_one("#cautions" if cautions else "#words", VerticalScroll)
 
     def _read(self) -> bool:
@@ -140,23 +148,23 @@ class CheckScreen(WorkScreen):
         return (box.size.height > 0 or box.id == "words") and box.scroll_offset.y >= end
 
     def can(self, action: str) -> bool:
-        ask = self.view.ask
+        prompt = self.view.prompt
         if action == "undo":
             return self.requests.can_undo
         if action == "picture":
             return (
                 self.app.size.width < NARROW
-                and ask is not None
-                and ask.phase == "place"
+                and prompt is not None
+                and prompt.phase == "place"
             )
         if action == "read_on":
-            return ask is not None and not self._read()
+            return prompt is not None and not self._read()
         return True
 
     def action_picture(self) -> None:
-        ask = self.view.ask
-        shows = self._drawn_for is None and ask is not None
-        self._drawn_for = ask.placement if ask is not None and shows else None
+        prompt = self.view.prompt
+        shows = self._drawn_for is None and prompt is not None
+        self._drawn_for = prompt.placement if prompt is not None and shows else None
         self.choose_parts()
         self.host.mark(frozenset({"keys"}))
 

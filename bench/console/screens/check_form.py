@@ -9,7 +9,7 @@ from bench.console.screens.list_page import ListPage, Row
 from bench.console.screens.value import THIN, Kind
 from bench.console.widgets.detail_pane import Detail
 from bench.protocol import Begin, CheckKind, Option, OptionError
-from bench.render.result import name, upper_first
+from bench.render.names import spaced, upper_first
 from bench.units import length_words, slope_words
 
 USUAL_PUSHES, MOST_PUSHES = 3, 9
@@ -33,7 +33,7 @@ class CheckForm(ListPage):
         self._whole = False  # options that are seldom told have a row too
 
     def heading(self) -> str:
-        return upper_first(name(self.kind.kind))
+        return upper_first(spaced(self.kind.kind))
 
     def detail(self) -> Detail:
         return check_detail(self.view, self.kind.kind)
@@ -78,7 +78,7 @@ class CheckForm(ListPage):
             for o in self.kind.options
             if (not o.needs or o.needs in self._given)
             and o.unless not in self._given
-            and not (o.of_sled and getattr(self.view.jig_gear(), o.name, None))
+            and not (o.of_sled and getattr(self.view.find_jig(), o.name, None))
         ]
 
     def _test(self, which: str, more: str) -> Row:
@@ -90,7 +90,7 @@ class CheckForm(ListPage):
     def _option(self, option: Option) -> Row:
         value = self._given.get(option.name) or self._default(option)
         if option.choices:
-            return Row(option.words, partial(self._turn, option), value=name(value))
+            return Row(option.words, partial(self._turn, option), value=spaced(value))
         return Row(option.words, partial(self._type, option, value), value=value)
 
     def _default(self, option: Option) -> str:
@@ -131,7 +131,7 @@ class CheckForm(ListPage):
             option.read(text)
             self._given[option.name] = text
 
-        self.ask(option.words, value, accept, _kind(option))
+        self.ask_value(option.words, value, accept, _kind(option))
 
     def _begin(self) -> None:
         try:
@@ -146,7 +146,7 @@ class CheckForm(ListPage):
         swept, kind = self._swept, self.kind
         begin = Begin(
             kind.kind,
-            jig=self.view.the_jig if "jig" in kind.needs else None,
+            jig=self.view.current_jig if "jig" in kind.needs else None,
             sweeps=self._pushes,
             lean=self._tests["lean"] and swept and kind.sided,
             tap=self._tests["tap"] and swept,

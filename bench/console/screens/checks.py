@@ -14,8 +14,8 @@ from bench.console.screens.list_page import ListPage, Row
 from bench.console.widgets.detail_pane import Detail
 from bench.console.widgets.viewer import Sentences, TextPanel, Viewer
 from bench.protocol import CheckKind
-from bench.render.result import name, upper_first
-from bench.render.screen import told
+from bench.render.names import spaced, upper_first
+from bench.render.screen import screen_text
 
 
 class ChecksScreen(ListPage):
@@ -30,7 +30,7 @@ class ChecksScreen(ListPage):
         return [*kinds, Row(wrong, partial(self.host.open, "symptoms"))]
 
     def _row(self, kind: CheckKind) -> Row:
-        return check_row(self, kind.question, kind.kind, name(kind.kind))
+        return check_row(self, kind.question, kind.kind, spaced(kind.kind))
 
 
 class SymptomsScreen(ListPage):
@@ -90,8 +90,8 @@ def _tells(symptom: dict[str, Any], v: Viewer) -> Sentences:
 
 
 def _shows(one: dict[str, str]) -> str:
-    check = upper_first(name(one["check"]))
-    return told("shows", check=check, shows=one["shows"])
+    check = upper_first(spaced(one["check"]))
+    return screen_text("shows", check=check, shows=one["shows"])
 
 
 def _seen(symptom: dict[str, Any]) -> str:
@@ -104,5 +104,5 @@ def check_row(page: ListPage, words: str, check: str, more: str = "") -> Row:
     if kind is not None and kind.can:
         return Row(words, page.opens(CheckForm, kind), more, detail=detail)
     why = "the daemon does not know it" if kind is None else kind.why_not
-    no = told("not-now", why=why) if why else "Not now."
+    no = screen_text("not-now", why=why) if why else "Not now."
     return Row(words, None, no, detail=detail)

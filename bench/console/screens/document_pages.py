@@ -13,7 +13,7 @@ from textual.widget import Widget
 from bench.console.contents import figure, pages, result
 from bench.console.drawings.result import has_picture
 from bench.console.screens.base import Page
-from bench.console.view_model import CUT, DRIFT, SHOP
+from bench.console.view_model import DocumentName
 from bench.console.widgets.act_bar import Act
 from bench.console.widgets.drawing import WIDEST, Drawing
 from bench.console.widgets.viewer import TextPanel
@@ -23,9 +23,9 @@ MOST_CHARTS = 6  # on one page
 
 
 class DocumentPage(Page):
-    """document: the number of what is asked of the log when the page comes up."""
+    """document: what is asked of the log when the page comes up."""
 
-    document: ClassVar[int | None] = None
+    document: ClassVar[DocumentName | None] = None
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("plus,pagedown,down", "read_on", "read on", key_display="+"),
     ]
@@ -61,7 +61,7 @@ class CutScreen(DocumentPage):
     """How square the parts come out, and what to put right first."""
 
     page = "cut"
-    document = CUT
+    document = "cut"
 
     def content(self) -> Iterable[Widget]:
         yield TextPanel(pages.cut_words, "cut gear")
@@ -72,7 +72,7 @@ class ShopScreen(DocumentPage):
     """All sleds at once."""
 
     page = "shop"
-    document = SHOP
+    document = "shop"
 
     def content(self) -> Iterable[Widget]:
         yield TextPanel(pages.shop_words, "shop gear")
@@ -82,7 +82,7 @@ class DriftScreen(DocumentPage):
     """Last month against today: the charts of this sled."""
 
     page = "drift"
-    document = DRIFT
+    document = "drift"
 
     def on_screen_resume(self) -> None:
         self._charted: object = None

@@ -8,11 +8,10 @@ from typing import get_args
 from bench.console.contents.details import check_detail, sled_detail
 from bench.console.screens.check_form import CheckForm
 from bench.console.screens.list_page import ListPage, Row
-from bench.console.view_model import DUE
 from bench.console.widgets.detail_pane import Detail
 from bench.protocol import NoteEvent
-from bench.render.result import upper_first
-from bench.render.screen import told
+from bench.render.names import upper_first
+from bench.render.screen import screen_text
 from bench.render.upkeep import HAPPENED, GearEvent, due_lines
 
 PAGES = {
@@ -31,7 +30,7 @@ class DueScreen(ListPage):
 
     def on_screen_resume(self) -> None:
         super().on_screen_resume()
-        self.requests.look_up(DUE)
+        self.requests.look_up("due")
 
     def rows(self) -> list[Row]:
         document = self.view.due
@@ -64,14 +63,14 @@ class EventScreen(ListPage):
     page = "event"
 
     def heading(self) -> str:
-        return told("happened", sled=self.view.the_jig or "the sled")
+        return screen_text("happened", sled=self.view.current_jig or "the sled")
 
     def detail(self) -> Detail:
-        jig = self.view.jig_gear()
+        jig = self.view.find_jig()
         return Detail() if jig is None else sled_detail(jig)
 
     def rows(self) -> list[Row]:
-        if self.view.the_jig is None:
+        if self.view.current_jig is None:
             return []
         return [
             Row(f"{upper_first(HAPPENED[what])}.", partial(self._note, what))
@@ -79,7 +78,7 @@ class EventScreen(ListPage):
         ]
 
     def _note(self, what: GearEvent) -> None:
-        jig = self.view.the_jig
+        jig = self.view.current_jig
         if jig is not None and self.requests.send(NoteEvent(jig, what)):
             self.view.due = None
             self.host.go_home()

@@ -49,10 +49,10 @@ class FirstStartScreen(WorkScreen):
         )
 
     def choose_parts(self) -> None:
-        learn, shown = self.view.learn, self.view.shown
+        learn, shown = self.view.setup, self.view.shown
         much = learn is not None and len(learn.words) > MUCH
         self.set_class(much or len(self.view.ports) > 1, "-reads")
-        self.set_class(shown is None or not shown.live or not self.view.here, "-dead")
+        self.set_class(shown is None or not shown.live or not self.view.online, "-dead")
 
     def acts(self) -> list[Act]:
         view, guide = self.view, self.host.guide
@@ -60,7 +60,7 @@ class FirstStartScreen(WorkScreen):
         word = self._word()
         if word:
             out.append(Act("Enter", word, "press", leads=True))
-        if first_start.found(view):
+        if first_start.can_repeat(view):
             out.append(Act("2", "again", "again"))
         if first_start.can_skip(view, guide):
             out.append(Act("0", "skip", "skip"))
@@ -69,7 +69,7 @@ class FirstStartScreen(WorkScreen):
 
     def _word(self) -> str:
         """What Enter does here, in a word or two; empty where it is not asked for."""
-        learn = self.view.learn
+        learn = self.view.setup
         if learn is not None:
             if not self.requests.press_answers:
                 return ""
@@ -81,13 +81,13 @@ class FirstStartScreen(WorkScreen):
 
     def can(self, action: str) -> bool:
         if action == "again":
-            return first_start.found(self.view)
+            return first_start.can_repeat(self.view)
         if action == "skip":
             return first_start.can_skip(self.view, self.host.guide)
         return True
 
     def action_press(self) -> None:
-        if self.view.learn is not None:
+        if self.view.setup is not None:
             super().action_press()
             return
         self.host.guide.active = True

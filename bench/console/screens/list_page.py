@@ -161,7 +161,7 @@ class ListPage(Page):
     def _selected(self, event: OptionList.OptionSelected) -> None:
         self.take(event.option_index)
 
-    def ask(
+    def ask_value(
         self,
         words: str,
         value: str,

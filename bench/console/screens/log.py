@@ -7,7 +7,7 @@ from bench.console.contents.result import past_cells
 from bench.console.screens.document_pages import PastResultScreen
 from bench.console.screens.list_page import ListPage, Row
 from bench.protocol import Finding
-from bench.render.screen import told
+from bench.render.screen import screen_text
 
 NARROW = 60  # columns under which only day, verdict and check have room
 BECAME = {"made": "moved", "verified": "moved, proved"}
@@ -22,9 +22,9 @@ class LogScreen(ListPage):
         self.requests.past()
 
     def heading(self) -> str:
-        sled, board = self.view.the_jig or "all sleds", self.view.widest_board()
+        sled, board = self.view.current_jig or "all sleds", self.view.widest_board()
         code = "results-of" if board is None else "results-across"
-        return told(code, self.view.units, sled=sled, board=board)
+        return screen_text(code, self.view.units, sled=sled, board=board)
 
     def rows(self) -> list[Row]:
         findings = self.view.past_findings

@@ -15,7 +15,7 @@ from bench.console.screens.list_page import ListPage, Row
 from bench.console.widgets.detail_pane import Detail
 from bench.console.widgets.viewer import TextPanel
 from bench.protocol import Finding
-from bench.render.screen import told
+from bench.render.screen import screen_text
 from bench.units import parse_length
 
 # how the indicator stands on the sled: in words, and the face that its tip is on
@@ -54,10 +54,10 @@ class MoveScreen(ListPage):
             out.append(Row(live, self.opens(LiveSetUpScreen), leads=True))
         if move.leaves:
             stack = sum(move.leaves)
-            words = told("made-leaves", units, stack=stack)
+            words = screen_text("made-leaves", units, stack=stack)
             out.append(Row(words, partial(self._made, finding, stack, "leaves")))
         sized = {"distance": move.distance, "uncertainty": move.uncertainty}
-        words = told("made-as-said", units, **sized)
+        words = screen_text("made-as-said", units, **sized)
         said = partial(self._made, finding, move.distance, "as said")
         out.append(Row(words, said))
         out.append(Row("Made, by another amount", partial(self._type, finding)))
@@ -72,7 +72,7 @@ class MoveScreen(ListPage):
             distance = parse_length(text)
             self.requests.note_move(finding, distance, "by another amount")
 
-        self.ask("How far was it moved?", "", accept, "thin")
+        self.ask_value("How far was it moved?", "", accept, "thin")
 
 
 class LiveSetUpScreen(ListPage):
@@ -85,7 +85,7 @@ class LiveSetUpScreen(ListPage):
 
     def rows(self) -> list[Row]:
         finding = self.view.finding
-        jig = self.view.jig_gear(finding.jig if finding is not None else None)
+        jig = self.view.find_jig(finding.jig if finding is not None else None)
         reach = None if jig is None else jig.pivot_to_stop or jig.pivot_to_screw
         units = self.view.units
         stands = "stands" if reach is None else "stands-at"
@@ -93,7 +93,7 @@ class LiveSetUpScreen(ListPage):
             Row(
                 words,
                 partial(self._begin, how),
-                told(stands, units, face=face, reach=reach),
+                screen_text(stands, units, face=face, reach=reach),
                 leads=how == "beyond",
                 detail=_stands(how),
             )
@@ -115,4 +115,4 @@ class LiveSetUpScreen(ListPage):
             self.requests.begin_live("arm", stands, parse_length(text))
 
         words = "How far along the arm from the pivot's line is the tip?"
-        self.ask(words, "", accept, "length")
+        self.ask_value(words, "", accept, "length")

@@ -10,10 +10,14 @@ from bench.console.screens.list_page import ListPage, Row
 from bench.console.view_model import ViewModel
 from bench.console.widgets.detail_pane import Detail
 from bench.protocol import Learn, PutSound, PutUnits
-from bench.render.screen import told
+from bench.render.screen import screen_text
 from bench.units import length_words, parse_length
 
-LOOKS = {"shop": "colour", "pencil": "without colour", "tube": "the Pi's own screen"}
+THEME_WORDS = {
+    "shop": "colour",
+    "pencil": "without colour",
+    "tube": "the Pi's own screen",
+}
 
 
 class SettingsScreen(ListPage):
@@ -42,13 +46,13 @@ class SettingsScreen(ListPage):
                 doing(view, "travel"),
             ),
             Row(
-                told("prove-with", leaf=leaf),
+                screen_text("prove-with", leaf=leaf),
                 partial(self._learn, Learn("leaf", leaf=thick)),
             ),
             Row("Another leaf for the proof", self._type_leaf, value=leaf),
             Row("Shown in", self._turn_units, value=units),
             Row("Tones", self._turn_sound, value="on" if self._sounds() else "off"),
-            Row("Look", self._turn_look, value=LOOKS.get(self.app.theme, "")),
+            Row("Look", self._turn_theme, value=THEME_WORDS.get(self.app.theme, "")),
         ]
 
     def _learn(self, learn: Learn) -> None:
@@ -64,8 +68,8 @@ class SettingsScreen(ListPage):
     def _turn_sound(self) -> None:
         self.requests.send(PutSound(not self._sounds()))
 
-    def _turn_look(self) -> None:
-        self.host.action_look()
+    def _turn_theme(self) -> None:
+        self.host.action_next_theme()
         self.fill()
 
     def _type_leaf(self) -> None:
@@ -75,7 +79,7 @@ class SettingsScreen(ListPage):
         def accept(text: str) -> None:
             guide.leaf = parse_length(text)
 
-        self.ask("How thick is the leaf?", leaf, accept, "thin")
+        self.ask_value("How thick is the leaf?", leaf, accept, "thin")
 
 
 def doing(view: ViewModel, role: str) -> str:
@@ -87,4 +91,4 @@ def doing(view: ViewModel, role: str) -> str:
     if instrument.state != "open":
         return instrument.named_words
     code = "instrument-rate" if instrument.rate else "instrument-button"
-    return told(code, rate=instrument.rate, rejects=instrument.rejects)
+    return screen_text(code, rate=instrument.rate, rejects=instrument.rejects)

@@ -91,7 +91,7 @@ class SledForm(ListPage):
                 (parse_slope if kind == "slope" else parse_length)(text)
             self._given[field] = text
 
-        self.ask(words, self._given.get(field, ""), accept, kind)
+        self.ask_value(words, self._given.get(field, ""), accept, kind)
 
     def _keep(self) -> None:
         if "pivot_to_screw" in self._given or "pivot_to_stop" in self._given:
@@ -107,7 +107,7 @@ class SledForm(ListPage):
     def view_changed(self, changed: frozenset[str]) -> None:
         """What was typed stays until the daemon has it: it may refuse a value."""
         super().view_changed(changed)
-        if self._sent and "gear" in changed and self.view.jig_gear(self._sent):
+        if self._sent and "gear" in changed and self.view.find_jig(self._sent):
             self.view.choose_jig(self._sent)
             self.host.go_home()
 

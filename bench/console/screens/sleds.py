@@ -9,7 +9,7 @@ from bench.console.screens.list_page import ListPage, Row
 from bench.console.screens.sled_form import SledForm
 from bench.console.screens.value import typed
 from bench.protocol import Jig, PutLeaves
-from bench.render.screen import told
+from bench.render.screen import screen_text
 from bench.units import length_words, parse_length
 
 
@@ -30,8 +30,8 @@ class SledsScreen(ListPage):
         return out
 
     def _sled(self, jig: Jig) -> Row:
-        here = jig.name == self.view.the_jig
-        more = told("sled", side=jig.fence, pivot=jig.pivot)
+        here = jig.name == self.view.current_jig
+        more = screen_text("sled", side=jig.fence, pivot=jig.pivot)
         more += f", for {jig.saw}" if jig.saw else ""
         words = f"{jig.name} (this one)" if here else jig.name
         choose = partial(self._choose, jig.name)
@@ -51,5 +51,5 @@ class SledsScreen(ListPage):
             self.requests.send(PutLeaves(leaves))
 
         unit = "mm" if units == "mm" else "thou"
-        hint = told("leaf-hint", unit=unit)
-        self.ask("Which leaves do you own?", "", accept, hint=hint)
+        hint = screen_text("leaf-hint", unit=unit)
+        self.ask_value("Which leaves do you own?", "", accept, hint=hint)

@@ -16,7 +16,7 @@ from textual.widgets import Input, Static
 from bench.console.notices import as_sentence
 from bench.console.widgets.pad import Pad
 from bench.protocol import OptionError
-from bench.render.screen import told
+from bench.render.screen import screen_text
 from bench.units import System, UnitsError
 
 LONGEST = 80
@@ -131,7 +131,7 @@ class ValueScreen(ModalScreen[str]):
         try:
             self._accept(text)
         except OptionError as error:
-            self._refuse(told("typed-wrong", problem=error.problem))
+            self._refuse(screen_text("typed-wrong", problem=error.problem))
         except (UnitsError, ValueError) as error:
             self._refuse(as_sentence(str(error)))
         else:

@@ -29,7 +29,7 @@ class Drawing(Viewer):
         self._draw, self._widest = draw, widest
         self._lines: Block = []
         self._strips: dict[int, Strip] = {}
-        self._look = ""  # the theme in which the strips are drawn
+        self._drawn_theme = ""  # the theme in which the strips are drawn
 
     def show_view(self) -> None:
         wide, high = self.size
@@ -56,14 +56,14 @@ class Drawing(Viewer):
             self.refresh(*regions)
 
     def render_line(self, y: int) -> Strip:
-        wide, look = self.size.width, self.app.theme
-        if look != self._look:
-            self._look = look
+        wide, theme = self.size.width, self.app.theme
+        if theme != self._drawn_theme:
+            self._drawn_theme = theme
             self._strips.clear()
         strip = self._strips.get(y)
         if strip is None or strip.cell_length != wide:
             line = self._lines[y] if y < len(self._lines) else []
-            styles = role_styles(look)
+            styles = role_styles(theme)
             segments = [Segment(text, styles[role]) for text, role in line]
             strip = Strip(segments).adjust_cell_length(wide, styles["text"])
             self._strips[y] = strip

@@ -12,7 +12,7 @@ from typing import Any
 import msgspec
 
 from bench.render.report.figures import Scale, tick_words
-from bench.render.report.sentences import told
+from bench.render.report.sentences import report_text
 from bench.render.result import good_edges
 from bench.upkeep.dates import date_of, day_of
 
@@ -163,7 +163,7 @@ def _events(
         clear = at - ends[row] >= LABEL
         if clear:
             ends[row] = at
-        words = told(f"event-{period['reason']}") if clear else ""
+        words = report_text(f"event-{period['reason']}") if clear else ""
         marks.append(Mark(at, words, TOP - 8 - 16 * row))
     return marks
 

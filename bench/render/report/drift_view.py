@@ -6,12 +6,12 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from bench.checks import checks
-from bench.render.names import quantity_name
+from bench.render.names import quantity_name, spaced, upper_first
 from bench.render.report.chart import chart
 from bench.render.report.figures import Scale
-from bench.render.report.sentences import told
+from bench.render.report.sentences import report_text
 from bench.render.report.source import ReportSource
-from bench.render.result import name, opposite, upper_first
+from bench.render.result import opposite
 from bench.render.template import in_a_row
 from bench.render.upkeep import drift_lines
 from bench.units import System
@@ -39,10 +39,10 @@ def _view(source: ReportSource, row: Document, units: System) -> dict[str, Any]:
     ways = _ways(source, row, results[-1]["id"])
     subject = row["jig"] or row["saw"] or "the saw"
     known = checks().get(row["check"])
-    what = name(row["check"])
+    what = spaced(row["check"])
     if known is not None and row["quantity"] != known.quantities[0]:
         what = f"{quantity_name(row['quantity'])} ({what})"
-    title = upper_first(told("chart-title", what=what, subject=subject))
+    title = upper_first(report_text("chart-title", what=what, subject=subject))
     return dict(
         id=f"{row['check']}-{row['quantity']}",
         title=title,
@@ -77,22 +77,22 @@ def _description(
 ) -> Iterator[str]:
     first, last = results[0], results[-1]
     if len(results) == 1:
-        yield told("chart-one", first=first["at"][:10])
+        yield report_text("chart-one", first=first["at"][:10])
     else:
         span = {"first": first["at"][:10], "last": last["at"][:10]}
-        yield told("chart-results", count=len(results), **span)
+        yield report_text("chart-results", count=len(results), **span)
     value = abs(last["value"]) if ways[0] else last["value"]
     latest = scale.give_or_take(value, last["uncertainty"])
-    yield told("chart-latest", latest=_sided(last["value"], latest, ways))
+    yield report_text("chart-latest", latest=_sided(last["value"], latest, ways))
     if row["tolerance"] is not None:
-        yield told("chart-limit", limit=scale.size(row["tolerance"]))
+        yield report_text("chart-limit", limit=scale.size(row["tolerance"]))
     events = [
-        f"{told('event-' + period['reason'])} {period['from']}"
+        f"{report_text('event-' + period['reason'])} {period['from']}"
         for period in row["baselines"][1:]
     ]
     if events:
-        yield told("chart-events", events=in_a_row(events))
+        yield report_text("chart-events", events=in_a_row(events))
     if row["season"] is not None and row["season"]["kept"]:
-        yield told("chart-season")
+        yield report_text("chart-season")
     if alarms := sum(one["alarm"] is not None for one in results):
-        yield told("chart-alarms", count=alarms)
+        yield report_text("chart-alarms", count=alarms)

@@ -12,6 +12,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from bench.checks import checks
 from bench.checks.shared.cautions import COUNT_OFF, MANUAL, UNPLUG
 from bench.finding import Finding
+from bench.render.names import spaced, upper_first
 from bench.render.report.section import (
     SIGNS,
     View,
@@ -19,18 +20,9 @@ from bench.render.report.section import (
     latest_of_each,
     section,
 )
-from bench.render.report.sentences import told
+from bench.render.report.sentences import report_text
 from bench.render.report.source import Document, ReportSource
-from bench.render.result import (
-    danger,
-    dangers,
-    in_short,
-    judged,
-    limit,
-    name,
-    upper_first,
-    verdict_words,
-)
+from bench.render.result import danger, dangers, in_short, judged, limit, verdict_words
 from bench.render.upkeep import left_out_lines
 from bench.units import System
 
@@ -100,8 +92,10 @@ def _cards(source: ReportSource, units: System) -> Iterator[View]:
             quick=any(option.name == "quick" for option in checks()[check].options),
             sign="" if last is None else SIGNS[last.verdict],
             kind="measured" if last is None else last.verdict or "measured",
-            last=told("card-none") if last is None else _last(source, last, units),
-            last_of="" if last is None else f"{name(last.check)}, {last.at[:10]}",
+            last=report_text("card-none")
+            if last is None
+            else _last(source, last, units),
+            last_of="" if last is None else f"{spaced(last.check)}, {last.at[:10]}",
             next=_next(coming),
             why="" if coming is None else coming["why"],
             command=f"sweepgauge check {check} --jig {shlex.quote(jig)}",
@@ -139,5 +133,5 @@ def _last(source: ReportSource, last: Finding, units: System) -> str:
 
 def _next(coming: View | None) -> str:
     if coming is None:
-        return told("card-no-date")
-    return told("card-next", when=coming["when"])
+        return report_text("card-no-date")
+    return report_text("card-next", when=coming["when"])

@@ -145,7 +145,7 @@ async def test_the_line_grows_and_readings_set_aside_become_crosses(fake, scenes
 PAD = {"Enter", "+", "-", "*", "/", ".", *"0123456789"}
 
 
-def told(app) -> dict[str, str]:
+def screen_text(app) -> dict[str, str]:
     """The keys of the screen that are told, with their words."""
     return {
         active.binding.key_display or active.binding.key: active.binding.description
@@ -161,11 +161,11 @@ async def test_every_key_that_is_told_is_on_the_number_pad(fake, scenes) -> None
         await scenes.until(pilot, lambda t: "OUT" in t)
         for keys in ([], ["1"], ["1", "1"], ["4"], ["6"], ["7"], ["8"]):
             await pilot.press(*keys)
-            assert set(told(app)) <= PAD, keys
+            assert set(screen_text(app)) <= PAD, keys
             app.go_home()
         fake.say(PromptChanged("r1", "fence-square", "big-sled", scenes.push))
         await scenes.until(pilot, lambda t: "READY" in t)
-        assert set(told(app)) <= PAD
+        assert set(screen_text(app)) <= PAD
 
 
 async def test_the_list_of_all_keys_lists_every_action_and_takes_it(fake, scenes) -> None:
@@ -815,7 +815,7 @@ def test_a_straightedge_is_ridden_to_the_right() -> None:
 
 def test_nothing_is_taken_back_once_it_is_worked_out(scenes) -> None:
     view = ViewModel(clock=lambda: 0.0)
-    view.here, view.ask = True, msgspec.structs.replace(scenes.push, phase="working-out")
+    view.online, view.prompt = True, msgspec.structs.replace(scenes.push, phase="working-out")
     assert not Requests(view, Guide(), lambda message: True).can_undo
 
 

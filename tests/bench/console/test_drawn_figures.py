@@ -215,7 +215,7 @@ def test_with_four_rows_a_phone_still_has_large_digits_with_unit_and_way() -> No
 def viewer(found: Finding, live: LiveMoveNotice | None = None) -> SimpleNamespace:
     view = SimpleNamespace(
         finding=found, here=True, units="mm", live=live, past_findings=[found],
-        board=lambda finding: None, widest_board=lambda: None, jig_gear=lambda name: SLED,
+        board=lambda finding: None, widest_board=lambda: None, find_jig=lambda name: SLED,
     )  # fmt: skip
     host = SimpleNamespace(requests=SimpleNamespace(moved=False), view=view, glyphs=RICH)
     return SimpleNamespace(view=view, host=host, glyphs=RICH)

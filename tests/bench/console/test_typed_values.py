@@ -97,7 +97,7 @@ async def test_a_sled_is_described_in_inches_by_number_pad(fake, scenes) -> None
         fake.jigs = [*fake.jigs, jig]
         fake.say(fake.gear())
         await scenes.until(pilot, lambda t: app.screen.page == "home")
-        assert app.view.the_jig == jig.name
+        assert app.view.current_jig == jig.name
     assert jig.pivot_to_blade == pytest.approx(9.75 * 25.4)
     assert jig.tolerance == pytest.approx(0.002 / 12)
 

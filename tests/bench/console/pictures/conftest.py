@@ -721,7 +721,7 @@ SCENES: dict[str, Scene] = {
 @contextlib.asynccontextmanager
 async def console(folder: Path, size: tuple[int, int], look: str) -> AsyncIterator[tuple]:
     """A console that no daemon answers; scenes are put before it one after the other."""
-    app = make_console(folder / "nobody", look=look)
+    app = make_console(folder / "nobody", theme=look)
     app.client.run = asyncio.Event().wait  # type: ignore[method-assign,assignment]
     app.client.send = lambda message: True  # type: ignore[method-assign]
     app.requests._send = app.client.send
