@@ -28,21 +28,21 @@ from bench.console.drawings.glyphs import GlyphSet
 from bench.console.early_keys import EarlyKeys
 from bench.console.first_start import Guide
 from bench.console.greeting import AT_REST, GREETING, MOST_READINGS
-from bench.console.host import ALL, Extension
+from bench.console.host import Extension
 from bench.console.instrument_view import FRESH
 from bench.console.message_folding import fold
 from bench.console.requests import Requests
 from bench.console.screens import SCREENS, Place, make_page
 from bench.console.screens.base import ConsoleScreen, WorkScreen
 from bench.console.swipe import Swipe
-from bench.console.view_model import ViewModel
+from bench.console.view_model import Change, ViewModel
 from bench.console.widgets.scroll_bars import use_whole_cells
 from bench.protocol import AnyNotification, NotesSeen, Tone, Watch
 from bench.protocol.async_client import Connection, ReconnectingClient
 
-# s between two drawings of what changes so
-PACE = {"number": 0.1, "line": 0.2}
-PACE_OF_THE_REST = 0.05
+# s from one drawing of what changed so to the next
+PACE: dict[Change, float] = {"number": 0.1, "line": 0.2, "state": 0.05}
+SAME_TIME_S = 0.002  # changes that are due within it are drawn together
 AGEING = 0.5  # s between two drawings of how old a number is
 EXTRA_KEYS_S = 0.2  # between two looks at what the extension's keys can do
 
@@ -85,8 +85,8 @@ class Console(App[None]):
         self.touched = False  # a finger is at work, or was last; no key since
         self.drawn = 0  # times anything was shown anew, for whoever measures
         self._place: Place | None = None  # none until it is known how things stand
-        self._dirty: set[str] = set()
-        self._due: dict[str, float] = {}
+        self._changes: set[Change] = set()  # not shown yet
+        self._due = dict.fromkeys(PACE, 0.0)  # when each may be shown next
         self._timer: asyncio.TimerHandle | None = None
         self._ageing: asyncio.TimerHandle | None = None
         self._listening: asyncio.Task[None] | None = None
@@ -134,7 +134,9 @@ class Console(App[None]):
     # ---- what comes in ---------------------------------------------------------------
 
     def _heard(self, message: AnyNotification) -> None:
-        self.mark(fold(self.view, message))
+        change = fold(self.view, message)
+        if change is not None:
+            self.mark(change)
         self.requests.note_question()
         if isinstance(message, Tone):
             self._ring(message)
@@ -153,14 +155,18 @@ class Console(App[None]):
         return isinstance(self._shown_screen(), WorkScreen)
 
     def _connection(self, now: Connection, words: str) -> None:
-        here = now == "here"
-        self.mark(self.view.connected() if here else self.view.disconnected(words))
+        """What is shown stays as it was until the daemon has told how things stand."""
+        if now == "here":
+            self.view.connecting = True
+        else:
+            self.view.disconnected(words)
+            self.mark()
 
     def _age(self) -> None:
         """A number says so as soon as it is old; nothing wakes the screen before."""
         oldest = self.view.oldest_reading if self.view.online else 0.0
         if oldest >= FRESH:
-            self.mark(frozenset({"health", "number"}))
+            self.mark("number")
         wait = FRESH - oldest if oldest < FRESH else AGEING
         self._ageing = asyncio.get_running_loop().call_later(wait, self._age)
 
@@ -170,7 +176,7 @@ class Console(App[None]):
         told = [key.word() for key in self.extension.keys if key.can()] + [self.tip()]
         if told != getattr(self, "_guest_told", None):
             self._extension_shown = told
-            self.mark(frozenset({"keys"}))
+            self.mark()
 
     def tip(self) -> str:
         screen = self._shown_screen()
@@ -185,13 +191,11 @@ class Console(App[None]):
 
     # ---- showing ---------------------------------------------------------------------
 
-    def mark(self, changed: frozenset[str]) -> None:
+    def mark(self, change: Change = "state") -> None:
         """Something is different: it is shown when its turn has come."""
-        if not changed:
-            return
-        self._dirty |= changed
+        self._changes.add(change)
         if self._timer is None:
-            soonest = min(self._due.get(name, 0.0) for name in self._dirty)
+            soonest = min(self._due[one] for one in self._changes)
             wait = max(0.0, soonest - time.monotonic())
             loop = asyncio.get_running_loop()
             self._timer = loop.call_later(wait, self.call_next, self._show_changes)
@@ -201,18 +205,16 @@ class Console(App[None]):
         if not self.is_running:
             return
         now = time.monotonic()
-        soon = now + 0.002
-        ready = {name for name in self._dirty if self._due.get(name, 0.0) <= soon}
-        self._dirty -= ready
-        for name in ready:
-            self._due[name] = now + PACE.get(name, PACE_OF_THE_REST)
+        ready = {one for one in self._changes if self._due[one] <= now + SAME_TIME_S}
+        self._changes -= ready
+        self._due |= {one: now + PACE[one] for one in ready}
         self._go_to_place()
         screen = self._shown_screen()
         if screen is not None:
-            screen.show(frozenset(ready))
+            screen.show(ready)
         self.drawn += 1
-        left, self._dirty = self._dirty, set()
-        self.mark(frozenset(left))
+        for change in [*self._changes]:
+            self.mark(change)
 
     # ---- which screen ----------------------------------------------------------------
 
@@ -246,7 +248,7 @@ class Console(App[None]):
             self._watch()
             screen = self.get_screen(place)
             if isinstance(screen, ConsoleScreen) and screen.is_mounted:
-                screen.show(ALL)  # as things stand now, before it is painted
+                screen.show()  # as things stand now, before it is painted
             self.switch_screen(place)
 
     def _watch(self) -> None:
@@ -259,7 +261,7 @@ class Console(App[None]):
         """Take away all pages."""
         while len(self.screen_stack) > 2:
             self.pop_screen()
-        self.mark(frozenset({"ask", "notice"}))
+        self.mark()
 
     # ---- keys ------------------------------------------------------------------------
 
@@ -278,7 +280,7 @@ class Console(App[None]):
     def action_next_theme(self) -> None:
         place = themes.NAMES.index(self.theme)
         self.theme = themes.NAMES[(place + 1) % len(themes.NAMES)]
-        self.mark(ALL)
+        self.mark()
 
     def action_leave(self) -> None:
         words = "Leave the screen? A check in progress goes on in the daemon."
@@ -288,7 +290,7 @@ class Console(App[None]):
     def action_extra_key(self, index: int) -> None:
         assert self.extension is not None
         self.extension.keys[index].run()
-        self.mark(frozenset({"keys"}))
+        self.mark()
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         if action == "extra_key" and self.extension is not None:

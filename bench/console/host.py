@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Protocol
+from typing import Protocol, cast
 
 import msgspec
 from textual.binding import ActiveBinding
+from textual.widget import Widget
 
 from bench.console.drawings.glyphs import GlyphSet
 from bench.console.first_start import Guide
 from bench.console.requests import Requests
-from bench.console.view_model import ViewModel
+from bench.console.view_model import Change, ViewModel
 
-ALL = frozenset({"all"})
 NARROW = 72  # columns under which words and drawing do not stand side by side
 TALL = 40  # rows of a screen from which there is room for what is only of use
 LOW = 22  # rows of a screen under which only what is needed now is shown
@@ -52,8 +52,28 @@ class Host(Protocol):
 
     @property
     def glyphs(self) -> GlyphSet: ...
-    def mark(self, changed: frozenset[str]) -> None: ...
+    def mark(self, change: Change = "state") -> None: ...
     def open(self, page: str) -> None: ...
     def go_home(self) -> None: ...
     def action_next_theme(self) -> None: ...
     def tip(self) -> str: ...
+
+
+class HostedWidget(Widget):
+    """A widget or a screen that knows its application."""
+
+    @property
+    def host(self) -> Host:
+        return cast(Host, self.app)
+
+    @property
+    def view(self) -> ViewModel:
+        return self.host.view
+
+    @property
+    def requests(self) -> Requests:
+        return self.host.requests
+
+    @property
+    def glyphs(self) -> GlyphSet:
+        return self.host.glyphs

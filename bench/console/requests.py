@@ -248,7 +248,8 @@ class Requests:
             "cut": CutForecast(jig, ref=ref),
             "shop": ShopForecast(ref=ref),
         }
-        self._send(requests[document])
+        if self._send(requests[document]) and document == "due":
+            self.view.due_stale = False
 
     def past(self) -> None:
         self._send(LogList(jig=self.view.current_jig, most=PAST))

@@ -29,7 +29,8 @@ from bench.units import System
 DocumentName = Literal["due", "drift", "cut", "shop"]
 # a request for one carries its place here, from 1, as its reference; so does the answer
 DOCUMENTS: tuple[DocumentName, ...] = ("due", "drift", "cut", "shop")
-NOTHING: frozenset[str] = frozenset()
+# how much of the screen a change concerns: the live number, the running pass, or all
+Change = Literal["number", "line", "state"]
 
 
 class ViewModel(msgspec.Struct):
@@ -37,7 +38,7 @@ class ViewModel(msgspec.Struct):
 
     clock: Callable[[], float]
     online: bool = False  # connected, and told how things stand
-    connecting: bool = False  # connected
+    connecting: bool = False  # connected, and not told yet how things stand
     away_words: str = "No daemon yet."
     away_since: float | None = None
     units: System = "mm"
@@ -60,6 +61,7 @@ class ViewModel(msgspec.Struct):
     gear: GearReply | None = None
     # documents of the log, as `sweepgauge due`, `drift` and `cut` print them
     due: dict[str, Any] | None = None
+    due_stale: bool = False  # it may be another now, and is asked for
     drift: dict[str, Any] | None = None
     cut: dict[str, Any] | None = None
     shop: dict[str, Any] | None = None
@@ -79,12 +81,6 @@ class ViewModel(msgspec.Struct):
 
     # ---- the connection --------------------------------------------------------------
 
-    def connected(self) -> frozenset[str]:
-        """Connected; what is shown stays as it was until the daemon has said how things
-        stand."""
-        self.connecting = True
-        return NOTHING
-
     def confirm_connection(self) -> None:
         back = self.away_since is not None and self.status_known
         self.connecting, self.online = False, True
@@ -92,7 +88,7 @@ class ViewModel(msgspec.Struct):
         if back:
             self.say("daemon", "The daemon is back; the check stands where it stood.")
 
-    def disconnected(self, words: str) -> frozenset[str]:
+    def disconnected(self, words: str) -> None:
         if self.away_since is None:
             self.away_since = self.clock()
         if self.status_known:  # what is shown stands still until it is back
@@ -100,11 +96,9 @@ class ViewModel(msgspec.Struct):
             if self.online:
                 gone = "The daemon went away; what was said to be saved is kept."
                 self.say("daemon", gone, bad=True)
-        changed = self.online or words != self.away_words
         self.connecting, self.online, self.away_words = False, False, words
         self.live = self.setup = None
         self.ports = {}
-        return frozenset({"health", "notice", "ask", "number"}) if changed else NOTHING
 
     # ---- what is asked of it ---------------------------------------------------------
 

@@ -7,6 +7,7 @@ from typing import Any, Literal
 
 from bench.moves.alignment import CLOSES
 from bench.render.names import spaced, upper_first
+from bench.render.result import opposite
 from bench.render.template import sentence
 from bench.units import System
 
@@ -177,6 +178,17 @@ def _series(series: Document, units: System) -> Iterator[str]:
         yield line("again-now")
     else:
         yield line("again", date=series["look_again"])
+
+
+def series_ways(series: Document) -> tuple[str, str]:
+    """The words for a value above zero and for one below it, by the way of the latest
+    result; empty where that has none, or is a size."""
+    latest = [r for period in series["baselines"] for r in period["results"]][-1]
+    way = series["way"] or ""
+    other = opposite(way)
+    if latest["value"] == 0 or other == way:
+        return "", ""
+    return (way, other) if latest["value"] > 0 else (other, way)
 
 
 def _since(baseline: Document) -> str:

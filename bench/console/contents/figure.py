@@ -197,7 +197,7 @@ def result_figure(
     figures, *lines = result.large_figure(q, view.units, view.board(found))
     role = readout.verdict_line(found.verdict, v.glyphs)[2]
     way = q.way or quantity_name(q.name)
-    if finding is None and v.host.requests.moved:
+    if finding is None and v.requests.moved:
         role, lines, way = "faint", [lines[0], "before the move", *lines[1:]], ""
     elif q.way and found.verdict == "inside" and result.opening(found) is None:
         way = ""  # it is too little to move, whichever way

@@ -16,11 +16,10 @@ from bench.protocol import Jig
 from bench.render.result import (
     good_edges,
     leaves,
-    opposite,
     short_move,
     told_over,
 )
-from bench.render.upkeep import drift_lines
+from bench.render.upkeep import drift_lines, series_ways
 from bench.units import System, length_words
 
 EDGE_HIGH = 18  # rows of the part's edge at most
@@ -141,7 +140,7 @@ def drift_chart(v: Viewer, wide: int, high: int, series: Mapping[str, Any]) -> B
     def y(value: float) -> float:
         return 0.5 + 0.45 * value / most
 
-    above, below = _ways(series, results)
+    above, below = series_ways(series)
     for edge in good_edges(limit, above, below):
         canvas.line((0.0, y(edge)), (1.0, y(edge)), "old-trace", dashed=True)
     for at in (x(_day(baseline["from"])) for baseline in series["baselines"][1:]):
@@ -150,7 +149,7 @@ def drift_chart(v: Viewer, wide: int, high: int, series: Mapping[str, Any]) -> B
     for day, one in zip(days, results, strict=True):
         at, value, give = x(day), one["value"], one["uncertainty"]
         canvas.line((at, y(value - give)), (at, y(value + give)), "trace")
-        canvas.sign(at, y(value), v.glyphs.here, "bad" if one["alarm"] else "strong")
+        canvas.sign(at, y(value), v.glyphs.middle, "bad" if one["alarm"] else "strong")
     _chart_words(canvas, series, results, v.view.units)
     return canvas.block()
 
@@ -160,7 +159,7 @@ def _chart_words(
 ) -> None:
     """Which way is up, what the dashed lines are, the first day and the last."""
     limit = series["tolerance"]
-    above, below = _ways(series, results)
+    above, below = series_ways(series)
     canvas.label(0, 0, above, "faint")
     canvas.label(0, canvas.high - 2, below, "faint")
     length = told_over(None, units) if series["unit"] == "rad" else 1.0
@@ -168,13 +167,6 @@ def _chart_words(
         f"dashed: good enough within {length_words((limit or 0.0) * length, units)}"
     )
     canvas.foot(results[0]["at"][:10], within if limit else "", results[-1]["at"][:10])
-
-
-def _ways(series: Mapping[str, Any], results: list[Any]) -> tuple[str, str]:
-    """What a value above and below zero means, by the way of the latest; of a size
-    nothing."""
-    way = series.get("way") or ""
-    return (way, opposite(way)) if results[-1]["value"] > 0 else (opposite(way), way)
 
 
 def _day(at: str) -> int:

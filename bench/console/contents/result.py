@@ -9,7 +9,7 @@ from bench.console.contents.strip import verdict_row
 from bench.console.drawings.plot import scale
 from bench.console.drawings.result import draw_result
 from bench.console.drawings.styled_text import Block, Line, fit, wrap
-from bench.console.host import LOW, TALL, Host
+from bench.console.host import LOW, TALL, HostedWidget
 from bench.console.readout import verdict_line
 from bench.console.widgets.viewer import Sentences, Viewer
 from bench.protocol import Finding
@@ -63,7 +63,7 @@ def result_words(v: Viewer) -> Sentences:
     if v.app.size.height < LOW:
         return _shortly(v, finding)
     what, act = _what_is(v, finding, True), _act(v, finding)
-    if finding.proposed is not None and v.host.requests.moved:
+    if finding.proposed is not None and v.requests.moved:
         return [act, *((text, "faint") for text, _ in what)]  # of before the move
     lead = 0 if finding.verdict == "cannot-tell" else _lead(what)
     return [*what[:lead], act, *what[lead:]]
@@ -116,7 +116,7 @@ def _what_is(v: Viewer, finding: Finding, beside: bool) -> list[tuple[str, str]]
 
 def _act(v: Viewer, finding: Finding) -> tuple[str, str]:
     """What to do now."""
-    if finding.proposed is not None and v.host.requests.moved:
+    if finding.proposed is not None and v.requests.moved:
         return "The move is noted. Check again.", "act"
     return f"{v.glyphs.right_mark} {result.next_act(finding, v.view.units)}", "act"
 
@@ -127,7 +127,7 @@ def further_words(v: Viewer, finding: Finding | None = None) -> Sentences:
     low = v.app.size.height < LOW
     if found is None or (low and finding is None):
         return
-    if found.proposed is not None and not v.host.requests.moved:
+    if found.proposed is not None and not v.requests.moved:
         jig = view.find_jig(found.jig)
         for text in result.leaves(found.proposed, jig, view.units):
             yield text, "text"
@@ -218,11 +218,11 @@ def past_rows(v: Viewer, wide: int, high: int) -> Block:
         head.append((f"  (sled fence across {across})", "faint"))
     out: Block = [head]
     for finding in findings:
-        out += wrap(" ".join(past_cells(v.host, finding)), wide)
+        out += wrap(" ".join(past_cells(v, finding)), wide)
     return out
 
 
-def past_cells(v: Host, finding: Finding) -> tuple[str, str, str, str]:
+def past_cells(v: HostedWidget, finding: Finding) -> tuple[str, str, str, str]:
     """Day, verdict, check and size of one of the past results."""
     view = v.view
     sign, words, _ = verdict_line(finding.verdict, v.glyphs)

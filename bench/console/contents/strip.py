@@ -81,7 +81,7 @@ def _health(view: ViewModel, g: GlyphSet, room: int) -> Line:
     worst: Line = [(f"{g.reads} all read ", "bar-good")]
     for instrument in view.instruments.values():
         words, role = health(instrument, view.clock())
-        sign = {"good": g.reads, "bad": g.troubled}.get(role, g.unsure)
+        sign = {"good": g.reads, "bad": g.bad}.get(role, g.unsure)
         one = f"{sign} {instrument.name} {words} "
         told.append((one + " ", _BAR[role]))
         worst = worst if role == "good" else [(one, _BAR[role])]
@@ -108,7 +108,7 @@ def state_line(v: Viewer, wide: int, high: int) -> Block:
                 ("nothing measured yet on this sled", "text"),
             ]
         ]
-    if v.host.requests.moved:
+    if v.requests.moved:
         line: Line = [(f" {g.unsure} CHECK AGAIN ", "unsure")]
         after = f" after the result of {_minute(view.finding)}"
         return [as_fits(line, [("moved", "strong"), (after, "text")], wide)]

@@ -136,7 +136,7 @@ def scale(
     c.words(place(0.0), 0, "0" if good else "+", "rule")
     first, last = place(value - give), place(value + give)
     c.words(first, 0, glyphs.lower * (last - first + 1), "strong")
-    c.words(place(value), 0, glyphs.here, "strong")
+    c.words(place(value), 0, glyphs.middle, "strong")
     c.label(0, 1, ends[0], "faint")
     c.label(cells - 1, 1 + apart, ends[1], "faint", "right")
     if good:

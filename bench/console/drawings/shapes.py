@@ -44,7 +44,7 @@ def draw_face(c: Canvas, scene: Scene) -> None:
     _curve(c, lambda share: height(_between(points, left + (right - left) * share)))
     for word, (x, y), inward in (("high", high, 1), ("low", low, -1)):
         column, row = _place(c, x, left, right), int((1 - height(y)) * c.field)
-        c.words(column, row, c.glyphs.here, "strong")
+        c.words(column, row, c.glyphs.middle, "strong")
         beside = ((column + 2, row, "left"), (column - 2, row, "right"))
         under = [(column, row + n * inward, "middle") for n in (1, 2)]
         c.label_where_free(word, "strong", *beside, *under)

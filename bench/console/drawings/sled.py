@@ -59,7 +59,7 @@ class _Sled:
         for mm, sign, words in (
             (0.0, "O", "pivot"),
             (screw, "+", "screw"),
-            (stop, c.glyphs.here, ""),
+            (stop, c.glyphs.middle, ""),
         ):
             if mm is not None:
                 c.words(self.place(mm), self.fence, sign, "strong")

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterable, Mapping
-from typing import ClassVar, TypeVar, cast
+from collections.abc import Collection, Iterable, Mapping
+from typing import ClassVar, TypeVar
 
 from textual.app import ComposeResult
 from textual.binding import ActiveBinding, Binding, BindingType
@@ -14,9 +14,8 @@ from textual.widget import Widget
 
 from bench.console.contents.prompt import notices, tip
 from bench.console.contents.strip import status_strip
-from bench.console.host import ALL, LOW, NARROW, TALL, Host
-from bench.console.requests import Requests
-from bench.console.view_model import ViewModel
+from bench.console.host import LOW, NARROW, TALL, HostedWidget
+from bench.console.view_model import Change
 from bench.console.widgets.act_bar import Act, ActBar
 from bench.console.widgets.drawing import Drawing
 from bench.console.widgets.key_row import KeyRow
@@ -25,11 +24,11 @@ from bench.protocol import Undo
 
 T = TypeVar("T")
 EXTRA_KEY = "extra_key"  # the action of a key of whoever started the console
-QUICK = frozenset({"number", "line"})  # what changes many times a second
+EVERYTHING: tuple[Change, ...] = ("state",)
 KEYS = "keys"  # the action that lists all keys
 
 
-class ConsoleScreen(Screen[T]):
+class ConsoleScreen(HostedWidget, Screen[T]):
     """A subclass gives its body, its acts and its keys."""
 
     HORIZONTAL_BREAKPOINTS: list[tuple[int, str]] | None = [  # noqa: RUF012
@@ -50,10 +49,10 @@ class ConsoleScreen(Screen[T]):
 
     def compose(self) -> ComposeResult:
         self.choose_parts()  # before the first paint
-        yield Drawing(status_strip, "health ask gear result", classes="-row")
+        yield Drawing(status_strip, "number", classes="-row")
         yield Vertical(*self.body(), id="body")
-        yield TextPanel(tip, "ask live result notice keys gear", id="tip")
-        yield TextPanel(notices, "notice ask health", id="notices")
+        yield TextPanel(tip, id="tip")
+        yield TextPanel(notices, id="notices")
         yield ActBar()
         yield KeyRow(compact=True, show_command_palette=False)
 
@@ -79,18 +78,6 @@ class ConsoleScreen(Screen[T]):
 
     # ---- what it shows ---------------------------------------------------------------
 
-    @property
-    def host(self) -> Host:
-        return cast(Host, self.app)
-
-    @property
-    def view(self) -> ViewModel:
-        return self.host.view
-
-    @property
-    def requests(self) -> Requests:
-        return self.host.requests
-
     def on_mount(self) -> None:
         self._bindings_shown: object = None
         for box in self._boxes():
@@ -102,25 +89,27 @@ class ConsoleScreen(Screen[T]):
         return self.query(".-read-on").results(VerticalScroll)
 
     def _scrolled(self) -> None:
-        self.host.mark(frozenset({"keys"}))
+        self.host.mark()
 
     def on_screen_resume(self) -> None:
         """It shows at once how things stand, not what it was left with."""
         self.set_class(self.host.touched, "-touch")
-        self.show(ALL)
+        self.show()
 
     def on_resize(self) -> None:
-        self.host.mark(ALL)
+        self.host.mark()
 
-    def show(self, changed: frozenset[str]) -> None:
+    def show(self, changes: Collection[Change] = EVERYTHING) -> None:
         """Show anew what has changed; a screen that is covered is told to when it comes
         back."""
+        whole = "state" in changes
         for viewer in self.query(Viewer):
-            viewer.view_changed(changed)
-        if changed <= QUICK:
+            if whole or viewer.quick in changes:
+                viewer.show_view()
+        if not whole:
             return
         self.choose_parts()
-        self.view_changed(changed)
+        self.state_changed()
         shown = [(b.binding, b.enabled) for b in self.active_bindings.values()]
         if shown != self._bindings_shown:
             self._bindings_shown = shown
@@ -129,7 +118,7 @@ class ConsoleScreen(Screen[T]):
     def choose_parts(self) -> None:
         """Which parts are shown, by classes of the style sheet."""
 
-    def view_changed(self, changed: frozenset[str]) -> None:
+    def state_changed(self) -> None:
         """What a subclass does beside showing its widgets anew."""
 
     # ---- keys ------------------------------------------------------------------------
@@ -195,7 +184,7 @@ class WorkScreen(ConsoleScreen[None]):
 
     def action_press(self) -> None:
         self.requests.press()
-        self.host.mark(frozenset({"notice"}))
+        self.host.mark()
 
     def action_undo(self) -> None:
         self.requests.send(Undo())

@@ -52,24 +52,24 @@ class CheckScreen(WorkScreen):
     _drawn_for: str | None = None  # the set-up whose drawing is shown on a phone
 
     def body(self) -> Iterable[Widget]:
-        yield Drawing(check_figure, "number health ask", id="figure")
-        yield Drawing(state_line, "ask health", classes="-row")
-        cautions = TextPanel(caution_words, "ask")
+        yield Drawing(check_figure, "number", id="figure")
+        yield Drawing(state_line, classes="-row")
+        cautions = TextPanel(caution_words)
         yield VerticalScroll(
             cautions, id="cautions", classes="-read-on", can_focus=False
         )
         yield Horizontal(
             Vertical(
                 VerticalScroll(
-                    TextPanel(prompt_words, "ask health"),
+                    TextPanel(prompt_words),
                     id="words",
                     classes="-read-on",
                     can_focus=False,
                 ),
-                Drawing(pass_plot, "line ask", id="plot"),
+                Drawing(pass_plot, "line", id="plot"),
                 id="asked",
             ),
-            Drawing(set_up_picture, "ask gear", widest=WIDEST, id="set-up"),
+            Drawing(set_up_picture, widest=WIDEST, id="set-up"),
             id="work",
         )
 
@@ -93,7 +93,7 @@ class CheckScreen(WorkScreen):
         super().on_mount()
         self.watch(self.query_one("#body"), "size", self._scrolled, init=False)
 
-    def view_changed(self, changed: frozenset[str]) -> None:
+    def state_changed(self) -> None:
         """What is asked anew is shown from its beginning; what is too long for a phone
         has all the room but a row for the number and one for the state."""
         prompt, box = self.view.prompt, self.query_one("#words", VerticalScroll)
@@ -166,7 +166,7 @@ class CheckScreen(WorkScreen):
         shows = self._drawn_for is None and prompt is not None
         self._drawn_for = prompt.placement if prompt is not None and shows else None
         self.choose_parts()
-        self.host.mark(frozenset({"keys"}))
+        self.host.mark()
 
     def action_give_up(self) -> None:
         words = "Give up this check? What was measured stays in the log."

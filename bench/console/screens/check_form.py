@@ -19,7 +19,6 @@ YES = ("yes",)  # the choices of an option that is on or off
 
 class CheckForm(ListPage):
     page = "options"
-    watches = frozenset({"gear"})
 
     def __init__(self, kind: CheckKind, quick: bool = False) -> None:
         """quick: as the quick check, where the check has one."""

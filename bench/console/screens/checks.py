@@ -67,7 +67,7 @@ class SymptomScreen(ListPage):
         return _seen(self._symptom)
 
     def above(self) -> Iterable[Widget]:
-        yield TextPanel(partial(_danger, self._symptom), "gear")
+        yield TextPanel(partial(_danger, self._symptom))
 
     def rows(self) -> list[Row]:
         return [self._row(one) for one in self._symptom["checks"]]

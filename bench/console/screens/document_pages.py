@@ -54,7 +54,7 @@ class LimitsScreen(DocumentPage):
 
     def content(self) -> Iterable[Widget]:
         bars = result.budget_bars
-        yield Drawing(bars, "result past gear", widest=WIDEST, id="budget")
+        yield Drawing(bars, widest=WIDEST, id="budget")
 
 
 class CutScreen(DocumentPage):
@@ -64,8 +64,8 @@ class CutScreen(DocumentPage):
     document = "cut"
 
     def content(self) -> Iterable[Widget]:
-        yield TextPanel(pages.cut_words, "cut gear")
-        yield Drawing(pages.cut_picture, "cut gear", widest=WIDEST, id="cut-picture")
+        yield TextPanel(pages.cut_words)
+        yield Drawing(pages.cut_picture, widest=WIDEST, id="cut-picture")
 
 
 class ShopScreen(DocumentPage):
@@ -75,7 +75,7 @@ class ShopScreen(DocumentPage):
     document = "shop"
 
     def content(self) -> Iterable[Widget]:
-        yield TextPanel(pages.shop_words, "shop gear")
+        yield TextPanel(pages.shop_words)
 
 
 class DriftScreen(DocumentPage):
@@ -88,7 +88,7 @@ class DriftScreen(DocumentPage):
         self._charted: object = None
         super().on_screen_resume()
 
-    def view_changed(self, changed: frozenset[str]) -> None:
+    def state_changed(self) -> None:
         document = self.view.drift
         if document is None or document is self._charted:
             return
@@ -97,13 +97,11 @@ class DriftScreen(DocumentPage):
         page.remove_children()
         for series in document["series"][:MOST_CHARTS]:
             page.mount(
-                TextPanel(partial(pages.drift_words, series=series), "gear"),
-                Drawing(
-                    partial(pages.drift_chart, series=series), "gear", classes="-chart"
-                ),
+                TextPanel(partial(pages.drift_words, series=series)),
+                Drawing(partial(pages.drift_chart, series=series), classes="-chart"),
             )
         if not document["series"]:
-            page.mount(TextPanel(partial(pages.drift_words, series=None), "gear"))
+            page.mount(TextPanel(partial(pages.drift_words, series=None)))
 
 
 class PastResultScreen(DocumentPage):
@@ -118,17 +116,17 @@ class PastResultScreen(DocumentPage):
     def content(self) -> Iterable[Widget]:
         def drawing(draw, id: str) -> Drawing:  # type: ignore[no-untyped-def]
             shown = partial(draw, finding=self._finding)
-            return Drawing(shown, "past gear", widest=WIDEST, id=id)
+            return Drawing(shown, widest=WIDEST, id=id)
 
         yield drawing(figure.result_figure, "figure")
         yield drawing(result.past_verdict, "state")
         says = partial(result.past_words, finding=self._finding, beside=True)
-        yield TextPanel(says, "past gear")
+        yield TextPanel(says)
         if has_picture(self._finding):
             yield drawing(result.result_picture, "picture")
         else:
             yield drawing(result.interval, "interval")
-        yield TextPanel(partial(result.further_words, finding=self._finding), "gear")
+        yield TextPanel(partial(result.further_words, finding=self._finding))
 
 
 class NotesScreen(DocumentPage):
@@ -137,4 +135,4 @@ class NotesScreen(DocumentPage):
     page = "notes"
 
     def content(self) -> Iterable[Widget]:
-        yield TextPanel(pages.notes, "notice")
+        yield TextPanel(pages.notes)

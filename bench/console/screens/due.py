@@ -26,7 +26,6 @@ PAGES = {
 class DueScreen(ListPage):
     page = "due"
     title_words = "What is due"
-    watches = frozenset({"due", "gear"})
 
     def on_screen_resume(self) -> None:
         super().on_screen_resume()
@@ -80,5 +79,5 @@ class EventScreen(ListPage):
     def _note(self, what: GearEvent) -> None:
         jig = self.view.current_jig
         if jig is not None and self.requests.send(NoteEvent(jig, what)):
-            self.view.due = None
+            self.view.due_stale = True
             self.host.go_home()

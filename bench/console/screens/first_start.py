@@ -40,11 +40,11 @@ class FirstStartScreen(WorkScreen):
     ]
 
     def body(self) -> Iterable[Widget]:
-        yield Drawing(live_figure, "number health ask", id="figure")
-        yield Drawing(state_line, "ask health gear", classes="-row")
+        yield Drawing(live_figure, "number", id="figure")
+        yield Drawing(state_line, classes="-row")
         yield Vertical(
-            TextPanel(guide_words, "ask gear health notice number"),
-            Drawing(cable_rows, "ask number health", id="cables"),
+            TextPanel(guide_words, "number"),
+            Drawing(cable_rows, "number", id="cables"),
             id="work",
         )
 

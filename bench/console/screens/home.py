@@ -20,8 +20,6 @@ from bench.console.widgets.drawing import WIDEST, Drawing
 from bench.console.widgets.viewer import TextPanel, Viewer
 from bench.render.result import is_good, surely_closes
 
-RESULT = "result past gear"
-
 
 def _sled(v: Viewer, wide: int, high: int) -> Block:
     """Nothing where a result is shown, whichever of both the first paint has room
@@ -48,24 +46,24 @@ class HomeScreen(WorkScreen):
     ]
 
     def body(self) -> Iterable[Widget]:
-        yield Drawing(figure.result_figure, f"{RESULT} health", id="figure")
-        yield Drawing(strip.state_line, f"{RESULT} ask health", classes="-row")
-        yield TextPanel(result.due_words, "due gear result")
-        yield Drawing(strip.readout_row, "number health ask", id="readout")
+        yield Drawing(figure.result_figure, id="figure")
+        yield Drawing(strip.state_line, classes="-row")
+        yield TextPanel(result.due_words)
+        yield Drawing(strip.readout_row, "number", id="readout")
         yield Horizontal(
             VerticalScroll(
-                TextPanel(result.result_words, f"{RESULT} health"),
-                Drawing(result.interval, RESULT, id="interval"),
-                TextPanel(result.further_words, RESULT, id="further"),
+                TextPanel(result.result_words),
+                Drawing(result.interval, id="interval"),
+                TextPanel(result.further_words, id="further"),
                 id="found",
                 classes="-read-on",
                 can_focus=False,
             ),
-            Drawing(result.result_picture, RESULT, widest=WIDEST, id="picture"),
-            Drawing(_sled, RESULT, widest=WIDEST, id="sled"),
+            Drawing(result.result_picture, widest=WIDEST, id="picture"),
+            Drawing(_sled, widest=WIDEST, id="sled"),
             Vertical(
-                Drawing(result.budget_bars, RESULT, id="budget"),
-                Drawing(result.past_rows, RESULT, id="past"),
+                Drawing(result.budget_bars, id="budget"),
+                Drawing(result.past_rows, id="past"),
                 id="before",
             ),
             id="work",
@@ -77,8 +75,8 @@ class HomeScreen(WorkScreen):
         self.set_class(finding is not None and surely_closes(finding), "-danger")
         self.set_class(finding is not None and has_picture(finding), "-drawn")
 
-    def view_changed(self, changed: frozenset[str]) -> None:
-        if self.view.online and self.view.due is None and changed & {"result", "all"}:
+    def state_changed(self) -> None:
+        if self.view.online and self.view.due_stale:
             self.requests.look_up("due")
 
     def acts(self) -> list[Act]:
@@ -144,8 +142,8 @@ class HomeScreen(WorkScreen):
 
     def action_again(self) -> None:
         self.requests.again()
-        self.host.mark(frozenset({"notice"}))
+        self.host.mark()
 
     def action_more(self) -> None:
         self.requests.more()
-        self.host.mark(frozenset({"notice"}))
+        self.host.mark()

@@ -50,7 +50,6 @@ class ListPage(Page):
     title_words: ClassVar[str] = ""
     drawn: ClassVar[bool] = False  # what a row is about is shown on every screen
     over_when_typed: ClassVar[bool] = False  # a value that is typed ends the page
-    watches: ClassVar[frozenset[str]] = frozenset({"gear"})
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("plus", "further", "further", key_display="+"),
         *(
@@ -112,9 +111,8 @@ class ListPage(Page):
             self.query_one(OptionList).action_first()
         self._typing = False
 
-    def view_changed(self, changed: frozenset[str]) -> None:
-        if changed & self.watches or "all" in changed:
-            self.fill()
+    def state_changed(self) -> None:
+        self.fill()
 
     def fill(self) -> None:
         """Make the rows anew; the one that is highlighted stays so."""

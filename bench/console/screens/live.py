@@ -36,14 +36,14 @@ class LiveScreen(WorkScreen):
     ]
 
     def body(self) -> Iterable[Widget]:
-        yield Drawing(distance_figure, "live number", id="figure")
-        yield Drawing(state_line, "live health", classes="-row")
+        yield Drawing(distance_figure, "number", id="figure")
+        yield Drawing(state_line, classes="-row")
         yield Vertical(
-            TextPanel(live.live_words, "live"),
-            Drawing(live.live_gauge, "live", id="gauge"),
-            TextPanel(live.live_facts, "live", id="facts"),
-            Drawing(live.indicator_picture, "gear live", id="indicator"),
-            Drawing(live.move_picture, "gear live", widest=WIDEST, id="sled"),
+            TextPanel(live.live_words),
+            Drawing(live.live_gauge, id="gauge"),
+            TextPanel(live.live_facts, id="facts"),
+            Drawing(live.indicator_picture, id="indicator"),
+            Drawing(live.move_picture, widest=WIDEST, id="sled"),
             id="work",
         )
 

@@ -15,7 +15,6 @@ BECAME = {"made": "moved", "verified": "moved, proved"}
 
 class LogScreen(ListPage):
     page = "past"
-    watches = frozenset({"past", "result", "gear"})
 
     def on_screen_resume(self) -> None:
         super().on_screen_resume()
@@ -41,7 +40,7 @@ class LogScreen(ListPage):
         ]
 
     def _cells(self, finding: Finding) -> list[str]:
-        day, *cells, much = past_cells(self.host, finding)
+        day, *cells, much = past_cells(self, finding)
         if self.app.size.width < NARROW:
             return [day[5:], *cells]
         became = BECAME.get(self.view.moves.get(finding.id, ""), "")

@@ -33,12 +33,11 @@ def _stands(how: Stands) -> Detail:
 class MoveScreen(ListPage):
     page = "move"
     title_words = "The move"
-    watches = frozenset({"gear", "result", "past"})
     drawn = True
     over_when_typed = True
 
     def above(self) -> Iterable[Widget]:
-        yield TextPanel(pages.move_words, "result gear past")
+        yield TextPanel(pages.move_words)
 
     def detail(self) -> Detail:
         return Detail(draws=pages.move_picture)

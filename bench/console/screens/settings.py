@@ -23,7 +23,6 @@ THEME_WORDS = {
 class SettingsScreen(ListPage):
     page = "cables"
     title_words = "Settings"
-    watches = frozenset({"gear", "health"})
 
     def detail(self) -> Detail:
         return Detail(instrument_words)

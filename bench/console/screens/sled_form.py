@@ -11,7 +11,7 @@ from bench.console.screens.confirm import ConfirmScreen
 from bench.console.screens.list_page import ListPage, Row
 from bench.console.screens.value import Kind
 from bench.console.widgets.detail_pane import Detail
-from bench.protocol import Jig, Option, PutJig
+from bench.protocol import GearReply, Jig, Option, PutJig
 from bench.units import PER_MM, parse_length, parse_slope
 
 FIELDS = {
@@ -44,6 +44,7 @@ class SledForm(ListPage):
         super().__init__()
         self._given: dict[str, str] = {"fence": "near", "pivot": "right"}
         self._sent: str | None = None  # the name under which it was sent
+        self._gear_before: GearReply | None = None  # as it was when that was sent
 
     def detail(self) -> Detail:
         return Detail(draws=partial(sled_picture, jig=described(self._given)))
@@ -102,12 +103,13 @@ class SledForm(ListPage):
     def _kept(self, sure: bool | None) -> None:
         jig = described(self._given)
         if sure and self.requests.send(PutJig(jig)):
-            self._sent = jig.name
+            self._sent, self._gear_before = jig.name, self.view.gear
 
-    def view_changed(self, changed: frozenset[str]) -> None:
+    def state_changed(self) -> None:
         """What was typed stays until the daemon has it: it may refuse a value."""
-        super().view_changed(changed)
-        if self._sent and "gear" in changed and self.view.find_jig(self._sent):
+        super().state_changed()
+        told = self.view.gear is not self._gear_before
+        if self._sent and told and self.view.find_jig(self._sent):
             self.view.choose_jig(self._sent)
             self.host.go_home()
 

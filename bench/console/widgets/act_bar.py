@@ -49,7 +49,7 @@ class ActBar(Viewer, Horizontal):
     """The screen says which acts there are."""
 
     def __init__(self) -> None:
-        super().__init__("ask live result past gear health keys notice")
+        super().__init__()
         self._acts: list[Act] | None = None
 
     def compose(self) -> ComposeResult:

@@ -10,8 +10,6 @@ from bench.console.drawings.styled_text import Block
 from bench.console.widgets.drawing import WIDEST, Draw, Drawing
 from bench.console.widgets.viewer import Says, Sentences, TextPanel, Viewer
 
-WATCHES = "past gear result"
-
 
 def nothing(v: Viewer) -> Sentences:
     return ()
@@ -34,8 +32,8 @@ class DetailPane(Vertical):
     detail = Detail()
 
     def compose(self) -> ComposeResult:
-        yield TextPanel(self._says, f"{WATCHES} number health")
-        yield Drawing(self._draws, WATCHES, widest=WIDEST)
+        yield TextPanel(self._says, "number")
+        yield Drawing(self._draws, widest=WIDEST)
 
     def _says(self, v: Viewer) -> Sentences:
         return self.detail.says(v)

@@ -13,6 +13,7 @@ from textual.strip import Strip
 
 from bench.console.drawings.styled_text import Block, Line
 from bench.console.themes import role_styles
+from bench.console.view_model import Change
 from bench.console.widgets.viewer import Viewer
 
 Draw = Callable[[Viewer, int, int], Block]
@@ -23,9 +24,14 @@ class Drawing(Viewer):
     """`draw` gives at most so many rows of at most so many columns (width, height)."""
 
     def __init__(
-        self, draw: Draw, watches: str, *, widest: int | None = None, **more: Any
+        self,
+        draw: Draw,
+        quick: Change | None = None,
+        *,
+        widest: int | None = None,
+        **more: Any,
     ) -> None:
-        super().__init__(watches, **more)
+        super().__init__(quick, **more)
         self._draw, self._widest = draw, widest
         self._lines: Block = []
         self._strips: dict[int, Strip] = {}

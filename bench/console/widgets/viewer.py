@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from typing import Any, cast
+from typing import Any
 
 from textual.content import Content
-from textual.widget import Widget
 from textual.widgets import Static
 
-from bench.console.drawings.glyphs import GlyphSet
-from bench.console.host import Host
-from bench.console.view_model import ViewModel
+from bench.console.host import HostedWidget
+from bench.console.view_model import Change
 
 STYLES = {
     "text": "",
@@ -25,29 +23,13 @@ STYLES = {
 }
 
 
-class Viewer(Widget):
-    """Shows the view model anew whenever one of the parts it watches has changed.
-    watches: their names, parted by blanks."""
+class Viewer(HostedWidget):
+    """Shows the view model anew whenever that has changed. quick: also when only the
+    live number, or only the running pass, has changed."""
 
-    def __init__(self, watches: str, **more: Any) -> None:
+    def __init__(self, quick: Change | None = None, **more: Any) -> None:
         super().__init__(**more)
-        self._watches = frozenset({"all", *watches.split()})
-
-    @property
-    def host(self) -> Host:
-        return cast(Host, self.app)
-
-    @property
-    def view(self) -> ViewModel:
-        return self.host.view
-
-    @property
-    def glyphs(self) -> GlyphSet:
-        return self.host.glyphs
-
-    def view_changed(self, changed: frozenset[str]) -> None:
-        if changed & self._watches:
-            self.show_view()
+        self.quick = quick
 
     def show_view(self) -> None:
         """Show what the view model says now."""
@@ -61,8 +43,8 @@ Says = Callable[[Viewer], Sentences]
 class TextPanel(Viewer, Static):
     """`says` tells which sentences there are; with none of them it takes no room."""
 
-    def __init__(self, says: Says, watches: str, **more: Any) -> None:
-        super().__init__(watches, **more)
+    def __init__(self, says: Says, quick: Change | None = None, **more: Any) -> None:
+        super().__init__(quick, **more)
         self._says = says
         self._said: list[tuple[str, str]] | None = None
 

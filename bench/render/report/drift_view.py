@@ -11,9 +11,8 @@ from bench.render.report.chart import chart
 from bench.render.report.figures import Scale
 from bench.render.report.sentences import report_text
 from bench.render.report.source import ReportSource
-from bench.render.result import opposite
 from bench.render.template import in_a_row
-from bench.render.upkeep import drift_lines
+from bench.render.upkeep import drift_lines, series_ways
 from bench.units import System
 
 Document = Mapping[str, Any]
@@ -36,7 +35,7 @@ def _view(source: ReportSource, row: Document, units: System) -> dict[str, Any]:
     largest = max(abs(one["value"]) + one["uncertainty"] for one in results)
     board = source.board(row["check"], row["jig"])
     scale = Scale.of(row["unit"], units, board, max(largest, row["tolerance"] or 0.0))
-    ways = _ways(source, row, results[-1]["id"])
+    ways = series_ways(row)
     subject = row["jig"] or row["saw"] or "the saw"
     known = checks().get(row["check"])
     what = spaced(row["check"])
@@ -51,17 +50,6 @@ def _view(source: ReportSource, row: Document, units: System) -> dict[str, Any]:
         alarm=row["alarm"],
         lines=[*drift_lines({"series": [row], "left_out": []}, units)],
     )
-
-
-def _ways(source: ReportSource, row: Document, latest: str) -> tuple[str, str]:
-    """What a value above and below zero means, in the words of its latest result."""
-    found = (q for f in source.findings if f.id == latest for q in f.quantities)
-    q = next((q for q in found if q.name == row["quantity"]), None)
-    way = "" if q is None or q.value == 0 else q.way or ""
-    other = opposite(way)
-    if q is None or other == way:
-        return "", ""
-    return (way, other) if q.value > 0 else (other, way)
 
 
 def _sided(value: float, size: str, ways: tuple[str, str]) -> str:

@@ -123,7 +123,7 @@ def test_the_scale_puts_the_value_inside_or_outside_of_good_enough(value: float,
     row, foot = scale(value, 0.01, (-0.1, 0.1), 61, RICH, ("left", "right"))
     text = plain(row)
     assert len(text) == 61 and width(foot) == 61
-    mark = text.index(RICH.here)
+    mark = text.index(RICH.middle)
     assert (text.index("[") < mark < text.index("]")) == inside
     assert (mark > 30) == (value > 0)
 
@@ -266,7 +266,7 @@ def test_a_size_with_two_limits_is_drawn_to_scale_between_them(play: float) -> N
 def test_a_size_with_two_limits_has_them_on_its_line() -> None:
     row, _foot = scale(0.02, 0.004, (0.03, 0.15), 61, RICH, ("none", "much"), least=0.0)
     text = plain(row)
-    assert 0 < text.index(RICH.here) < text.index("[") < text.index("]") < 60
+    assert 0 < text.index(RICH.middle) < text.index("[") < text.index("]") < 60
 
 
 def _roles(line) -> list[tuple[int, str]]:

@@ -19,7 +19,6 @@ from bench.console.app import AGEING, make_console
 from bench.console.contents.result import further_words
 from bench.console.first_start import Guide
 from bench.console.greeting import AT_REST, MOST_READINGS
-from bench.console.host import ALL
 from bench.console.instrument_view import FRESH
 from bench.console.message_folding import fold
 from bench.console.requests import Requests
@@ -762,7 +761,7 @@ async def test_a_rip_fence_that_closes_leads_and_its_act_is_seen(fake, scenes) -
             "minutes": 8,
         }
         app.view.due = {"due": [due], "left_out": []}
-        app.mark(ALL)
+        app.mark()
         await scenes.until(pilot, lambda t: "DANGER: open it" in t)
         rows = [line[:42] for line in scenes.rows(app)]
         text = " ".join(" ".join(rows).split())

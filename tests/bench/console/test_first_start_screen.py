@@ -149,7 +149,7 @@ def test_the_guide_goes_on_from_what_is_there_also_on_another_screen(scenes) -> 
     state, navigation = ViewModel(lambda: 100.0), Guide()
     marks = InstrumentState("travel", "travel", "marks", "By marks.")
     indicator = InstrumentState("indicator", "indicator", "open", "It reads.", value=1.0, age=0.0)
-    state.connected()
+    state.connecting = True
     assert next_stage(state, navigation) is None  # nobody has said yet how things stand
     fold(state, GearReply([], [], [], []))
     fold(state, StatusReply("s", "", "recording", [marks], None, []))
