@@ -27,9 +27,9 @@ from bench.console import first_start, themes
 from bench.console.drawings.glyphs import GlyphSet
 from bench.console.early_keys import EarlyKeys
 from bench.console.first_start import Guide
-from bench.console.greeting import AT_REST, GREETING, MOST_READINGS
+from bench.console.greeting import GREETING, LIVE_RATE_HZ, REST_RATE_HZ
 from bench.console.host import Extension
-from bench.console.instrument_view import FRESH
+from bench.console.instrument_view import FRESH_S
 from bench.console.message_folding import fold
 from bench.console.requests import Requests
 from bench.console.screens import SCREENS, Place, make_page
@@ -41,9 +41,9 @@ from bench.protocol import AnyNotification, NotesSeen, Tone, Watch
 from bench.protocol.async_client import Connection, ReconnectingClient
 
 # s from one drawing of what changed so to the next
-PACE: dict[Change, float] = {"number": 0.1, "line": 0.2, "state": 0.05}
+PACE_S: dict[Change, float] = {"number": 0.1, "line": 0.2, "state": 0.05}
 SAME_TIME_S = 0.002  # changes that are due within it are drawn together
-AGEING = 0.5  # s between two drawings of how old a number is
+AGE_PERIOD_S = 0.5  # s between two drawings of how old a number is
 EXTRA_KEYS_S = 0.2  # between two looks at what the extension's keys can do
 
 
@@ -86,13 +86,13 @@ class Console(App[None]):
         self.drawn = 0  # times anything was shown anew, for whoever measures
         self._place: Place | None = None  # none until it is known how things stand
         self._changes: set[Change] = set()  # not shown yet
-        self._due = dict.fromkeys(PACE, 0.0)  # when each may be shown next
+        self._due = dict.fromkeys(PACE_S, 0.0)  # when each may be shown next
         self._timer: asyncio.TimerHandle | None = None
         self._ageing: asyncio.TimerHandle | None = None
         self._listening: asyncio.Task[None] | None = None
         self.early_keys = EarlyKeys(self)
         self._swipe = Swipe(self)
-        self._most = MOST_READINGS  # messages a second that were asked for last
+        self._most = LIVE_RATE_HZ  # messages a second that were asked for last
         for one in themes.THEMES:
             self.register_theme(one)
         # set before anything is styled, so that nothing is styled twice
@@ -165,9 +165,9 @@ class Console(App[None]):
     def _age(self) -> None:
         """A number says so as soon as it is old; nothing wakes the screen before."""
         oldest = self.view.oldest_reading if self.view.online else 0.0
-        if oldest >= FRESH:
+        if oldest >= FRESH_S:
             self.mark("number")
-        wait = FRESH - oldest if oldest < FRESH else AGEING
+        wait = FRESH_S - oldest if oldest < FRESH_S else AGE_PERIOD_S
         self._ageing = asyncio.get_running_loop().call_later(wait, self._age)
 
     def _extension_changed(self) -> None:
@@ -207,7 +207,7 @@ class Console(App[None]):
         now = time.monotonic()
         ready = {one for one in self._changes if self._due[one] <= now + SAME_TIME_S}
         self._changes -= ready
-        self._due |= {one: now + PACE[one] for one in ready}
+        self._due |= {one: now + PACE_S[one] for one in ready}
         self._go_to_place()
         screen = self._shown_screen()
         if screen is not None:
@@ -252,7 +252,7 @@ class Console(App[None]):
             self.switch_screen(place)
 
     def _watch(self) -> None:
-        most = AT_REST if self._place == "home" else MOST_READINGS
+        most = REST_RATE_HZ if self._place == "home" else LIVE_RATE_HZ
         if most != self._most:
             self._most = most
             self.client.send(Watch(on=True, most=most))
@@ -278,8 +278,8 @@ class Console(App[None]):
         self.push_screen("keys")
 
     def action_next_theme(self) -> None:
-        place = themes.NAMES.index(self.theme)
-        self.theme = themes.NAMES[(place + 1) % len(themes.NAMES)]
+        place = themes.THEME_NAMES.index(self.theme)
+        self.theme = themes.THEME_NAMES[(place + 1) % len(themes.THEME_NAMES)]
         self.mark()
 
     def action_leave(self) -> None:

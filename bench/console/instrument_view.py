@@ -10,12 +10,12 @@ import msgspec
 from bench.protocol import Cable, FittedPass, InstrumentState, Readings
 from bench.render.wording import without_port
 
-FRESH = 1.5  # s; a younger reading is "now"
-TREND = 0.6  # s over which the way of the number is looked at
+FRESH_S = 1.5  # s; a younger reading is "now"
+TREND_S = 0.6  # s over which the way of the number is looked at
 MOST_POINTS = 4000  # of a running pass
 
 # an instrument's state in words
-STATES: dict[str, str] = {
+STATE_WORDS: dict[str, str] = {
     "open": "reads",
     "absent": "not plugged in",
     "busy": "port in use",
@@ -28,7 +28,7 @@ STATES: dict[str, str] = {
 }
 
 # the ways of the travel, seen by whoever pushes
-RUNS: dict[str, tuple[str, str]] = {
+TRAVEL_WAYS: dict[str, tuple[str, str]] = {
     "away": ("away from you", "toward you"),
     "right": ("to the right", "to the left"),
 }
@@ -73,7 +73,7 @@ class InstrumentView(msgspec.Struct):
             return
         if said.value != self.value or said.age == 0:
             self.recent.append((now, said.value))
-        while self.recent and self.recent[0][0] < now - TREND:
+        while self.recent and self.recent[0][0] < now - TREND_S:
             self.recent.popleft()
         self.value, self.at = said.value, now - said.age
 
@@ -82,12 +82,12 @@ class InstrumentView(msgspec.Struct):
         was, was_fresh = self.value, self.fresh(now)
         self.value, self.unit, self.at = said.values[-1], said.unit, now
         self.recent.append((now, self.value))
-        while self.recent and self.recent[0][0] < now - TREND:
+        while self.recent and self.recent[0][0] < now - TREND_S:
             self.recent.popleft()
         return was != self.value or not was_fresh
 
     def fresh(self, now: float) -> bool:
-        return self.at is not None and now - self.at < FRESH
+        return self.at is not None and now - self.at < FRESH_S
 
     @property
     def troubled(self) -> bool:
@@ -116,7 +116,7 @@ class InstrumentView(msgspec.Struct):
             return "moves"
         if self.role == "travel":
             away = (change > 0) == (self.grows != "toward")
-            return RUNS[runs][0 if away else 1]
+            return TRAVEL_WAYS[runs][0 if away else 1]
         if self.role == "caliper":
             return "opening" if change > 0 else "closing"
         inward = (change > 0) == (self.grows != "pulled-out")

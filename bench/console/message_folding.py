@@ -43,9 +43,9 @@ from bench.protocol import (
 from bench.render.finding import unread_words
 from bench.render.screen import screen_text
 
-COUNTED = ("pass-kept",)  # remarks that the row of the state says as well
-PASSES = 24  # passes of a check that are kept to be drawn
-WELL = ("open", "marks")  # states of an instrument without trouble
+COUNT_REMARKS = ("pass-kept",)  # remarks that the row of the state says as well
+DRAWN_PASSES = 24  # passes of a check that are kept to be drawn
+HEALTHY = ("open", "marks")  # states of an instrument without trouble
 
 
 def fold(state: ViewModel, message: AnyNotification) -> Change | None:
@@ -99,7 +99,7 @@ def _set_check(state: ViewModel, run: RunState | None) -> None:
         state.passes = []
         return
     _set_prompt(state, run.id, run)
-    state.passes = [PassView.of(fitted) for fitted in run.passes][-PASSES:]
+    state.passes = [PassView.of(fitted) for fitted in run.passes][-DRAWN_PASSES:]
     state.line = state.result = None
 
 
@@ -117,11 +117,11 @@ def _instrument(state: ViewModel, message: InstrumentState) -> None:
     if before is not None and words != message.words:
         lost = any(one.bad and one.about == message.name for one in state.notices)
         # another trouble takes the place of the one before, and of being back
-        well = message.state in WELL
+        well = message.state in HEALTHY
         state.notices.over(message.name, bad=well)
         if not well:
             state.say(message.name, instrument.named_words, bad=True)
-        elif was not in WELL and lost:  # one that is heard first was never away
+        elif was not in HEALTHY and lost:  # one that is heard first was never away
             state.say(message.name, screen_text("back", name=message.name))
 
 
@@ -256,11 +256,11 @@ def _pass(state: ViewModel, message: PassNotice) -> None:
         if line is None or line.sweep != message.sweep:
             line = PassView(message.sweep, message.placement)
         line.push = message.push
-        state.passes, state.line = [*others, line][-PASSES:], None
+        state.passes, state.line = [*others, line][-DRAWN_PASSES:], None
     else:
         state.line = None if message.state == "refused" else state.line
         state.passes = others
-    counted = any(one.code in COUNTED for one in message.remarks)
+    counted = any(one.code in COUNT_REMARKS for one in message.remarks)
     if message.words and not counted:
         bad = message.state == "refused" or not message.recorded
         state.say("pass", message.words, bad=bad)

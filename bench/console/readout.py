@@ -8,7 +8,7 @@ from bench.console.instrument_view import InstrumentView
 from bench.render.result import verdict_words
 from bench.units import INCH, System
 
-_ROLES: dict[str | None, Role] = {
+_VERDICT_ROLES: dict[str | None, Role] = {
     "inside": "good",
     "outside": "bad",
     "cannot-tell": "unsure",
@@ -20,7 +20,7 @@ def verdict_line(verdict: str | None, glyphs: GlyphSet) -> tuple[str, str, Role]
     """Sign, words and role of a verdict."""
     signs = {"inside": glyphs.good, "outside": glyphs.bad, "cannot-tell": glyphs.unsure}
     sign = glyphs.none if verdict is None else signs[verdict]
-    return sign, verdict_words(verdict), _ROLES[verdict]
+    return sign, verdict_words(verdict), _VERDICT_ROLES[verdict]
 
 
 def number(instrument: InstrumentView, units: System) -> tuple[str, str]:

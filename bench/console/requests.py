@@ -36,9 +36,9 @@ HELD_S = 0.3
 # that the question changed takes some 0.3 s, the hand to the sled and back as long
 # again at the least; common practice, no source
 HAND_S = 0.8
-PAST = 50  # earlier results that are asked for
-OVER = ("working-out", "done")  # phases in which all was gathered
-MOVED = ("made", "verified")  # what became of a move that was made
+PAST_RESULTS = 50  # earlier results that are asked for
+GATHERED = ("working-out", "done")  # phases in which all was gathered
+MADE = ("made", "verified")  # what became of a move that was made
 
 Touches = Literal["fence", "arm"]
 Stands = Literal["beyond", "behind", "left", "right"]
@@ -73,7 +73,7 @@ class Requests:
         finding = self.view.finding
         if finding is None:
             return False
-        return self._noted == finding.id or self.view.moves.get(finding.id) in MOVED
+        return self._noted == finding.id or self.view.moves.get(finding.id) in MADE
 
     @property
     def press_answers(self) -> bool:
@@ -92,7 +92,7 @@ class Requests:
     def can_undo(self) -> bool:
         """There is a pass, or a mark of one, that can be taken back."""
         prompt = self.view.prompt
-        if not self.view.online or (prompt is not None and prompt.phase in OVER):
+        if not self.view.online or (prompt is not None and prompt.phase in GATHERED):
             return False
         some = prompt is not None and (prompt.taken > 0 or (prompt.mark or 1) > 1)
         return some or any(p.push for p in self.view.passes)
@@ -252,4 +252,4 @@ class Requests:
             self.view.due_stale = False
 
     def past(self) -> None:
-        self._send(LogList(jig=self.view.current_jig, most=PAST))
+        self._send(LogList(jig=self.view.current_jig, most=PAST_RESULTS))

@@ -94,11 +94,11 @@ TUBE = _theme(
     chosen_text="#000000",
 )  # fmt: skip
 THEMES = (SHOP, PENCIL, TUBE)
-NAMES = tuple(theme.name for theme in THEMES)
+THEME_NAMES = tuple(theme.name for theme in THEMES)
 
 
 # how each role looks: the variable of its colour, that of its ground, and attributes
-_ROLES: dict[Role, tuple[str, str, str]] = {
+_ROLE_STYLES: dict[Role, tuple[str, str, str]] = {
     "text": ("", "", ""),
     "strong": ("strong", "", "bold"),
     "faint": ("faint", "", ""),
@@ -128,7 +128,7 @@ _ROLES: dict[Role, tuple[str, str, str]] = {
 @cache
 def role_styles(theme: str) -> dict[Role, Style]:
     """The style of each role of what is drawn, in the theme of that name."""
-    chosen = find_theme(theme) if theme in NAMES else SHOP
+    chosen = find_theme(theme) if theme in THEME_NAMES else SHOP
     variables = {"": str(chosen.foreground), "ground": str(chosen.background)}
     variables |= chosen.variables
     return {
@@ -136,7 +136,7 @@ def role_styles(theme: str) -> dict[Role, Style]:
             f"{variables.get(attributes, attributes)} {variables[colour]}"
             f" on {variables[ground or 'ground']}"
         )
-        for role, (colour, ground, attributes) in _ROLES.items()
+        for role, (colour, ground, attributes) in _ROLE_STYLES.items()
     }
 
 
@@ -145,7 +145,7 @@ def find_theme(name: str) -> Theme:
     for theme in THEMES:
         if theme.name == name:
             return theme
-    raise ValueError(f"no look is called {name!r}; there are: {', '.join(NAMES)}")
+    raise ValueError(f"no look is called {name!r}; there are: {', '.join(THEME_NAMES)}")
 
 
 def glyphs_of(theme: str) -> GlyphSet:

@@ -24,7 +24,7 @@ from bench.protocol import (
     Saved,
     Undo,
 )
-from bench.render.upkeep import WHY_WHOLE
+from bench.render.upkeep import WHOLE_CHECK_REASONS
 
 SHORTEST_BEAT, LONGEST_BEAT = 1.0, 60.0  # s
 
@@ -54,7 +54,7 @@ async def _as_quick(context: RequestContext, request: Begin) -> Begin:
     port = wired.port if wired is not None else None
     why, hold = await asyncio.to_thread(why_whole_check, shared.paths.log, gear, port)
     if why is not None:
-        raise InvalidRequest(WHY_WHOLE[why])
+        raise InvalidRequest(WHOLE_CHECK_REASONS[why])
     options = {"hold": hold, **request.options}
     return msgspec.structs.replace(request, options=options)
 

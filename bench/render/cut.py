@@ -20,7 +20,7 @@ from bench.units import (
     slope_words,
 )
 
-PARTS = {
+CAUSE_NAMES = {
     "fence": "the sled fence",
     "bow": "the sled fence's bow",
     "slot": "the slot's bend",
@@ -29,7 +29,7 @@ PARTS = {
     "seat": "the board's seat",
     "season": "the season",
 }
-LEANS = {"fence-lean": "sled fence", "blade-lean": "blade body"}
+LEAN_NAMES = {"fence-lean": "sled fence", "blade-lean": "blade body"}
 # what puts a part right, measured or never measured
 PUT_RIGHT = {
     "fence": "Square the sled fence",
@@ -45,14 +45,14 @@ NEVER_MEASURED = {
     "heel": "Push every cut clear past the rear teeth",
     "play": "Check the play, or hold the sled against one wall",
 }
-STATES = {
+SLED_STATES = {
     "good": "good",
     "bad": "not good enough",
     "moved-since": "not checked since it was moved",
     "never-checked": "sled fence never checked",
 }
 FROM_CUT_TO_CUT = ("play", "seat")  # parts without a bias
-UNSEEN = 0.1  # of the give or take: a smaller bias has no way
+LEAST_BIAS = 0.1  # of the give or take: a smaller bias has no way
 LEAST_SHOWN = 0.005  # of the tolerance: a smaller worth is not told
 
 
@@ -71,7 +71,7 @@ def first_words(first: First, forecast: Forecast, units: System) -> str:
     elif first.act == "measure":
         act = f"Measure better first: {spaced(first.check)}, with more passes"
     elif first.together_with is not None:
-        other = PARTS[first.together_with]
+        other = CAUSE_NAMES[first.together_with]
         act = f"{PUT_RIGHT[first.part]} together with {other}"
     else:
         act = PUT_RIGHT[first.part]
@@ -94,7 +94,7 @@ def forecast_lines(document: dict[str, Any], units: System) -> Iterator[str]:
         yield f"  Frame of four corners: the last joint {way} by {much}."
     for lean in forecast.thickness:
         much = slope_words(abs(lean.value), units, uncertainty=lean.uncertainty)
-        yield f"  Across the thickness the {LEANS[lean.part]} leans by {much}."
+        yield f"  Across the thickness the {LEAN_NAMES[lean.part]} leans by {much}."
     if forecast.missing:
         missing = in_a_row([spaced(kind) for kind in forecast.missing])
         yield f"Not measured here: {missing}."
@@ -125,7 +125,7 @@ def _together(forecast: Forecast, units: System) -> Iterator[str]:
     if first is None or first.act != "put-right" or pair is None:
         return
     if pair.worth > first.worth:
-        parts = " and ".join(PARTS[part] for part in pair.parts)
+        parts = " and ".join(CAUSE_NAMES[part] for part in pair.parts)
         much = _over_cut(pair.worth, forecast, units)
         yield f"{upper_first(parts)} together: that gains {much}."
 
@@ -138,7 +138,7 @@ def square_words(forecast: Forecast, units: System) -> str:
         usual = _over_cut(give, forecast, units)
         return f"not measured yet: a usual sled is within {usual}"
     much = give_or_take(value * forecast.cut_mm, give * forecast.cut_mm, units)
-    if value < UNSEEN * give:
+    if value < LEAST_BIAS * give:
         return f"square, {much}"
     longer = (forecast.square.value > 0) == (forecast.at != "right")
     return f"{'longer' if longer else 'shorter'} away from the sled fence: {much}"
@@ -157,7 +157,7 @@ def row_words(row: Row, forecast: Forecast, units: System) -> str:
         gain = f" Putting it right gains {_over_cut(row.worth, forecast, units)}."
     elif row.worth < -LEAST_WORTH * forecast.tolerance:
         gain = " Leave it alone: it makes up for another fault."
-    part, much = upper_first(PARTS[row.part]), _much(row, forecast, units)
+    part, much = upper_first(CAUSE_NAMES[row.part]), _much(row, forecast, units)
     return f"{part}: {much} ({source}).{gain}"
 
 
@@ -186,7 +186,7 @@ def sled_lines(document: dict[str, Any], units: System) -> Iterator[str]:
     """All sleds of the shop, a line each."""
     for sled in document["sleds"]:
         within = slope_words(sled["within_95"], units)
-        worst = f"; first {PARTS[sled['worst']]}" if sled["worst"] else ""
+        worst = f"; first {CAUSE_NAMES[sled['worst']]}" if sled["worst"] else ""
         date = f"; look again by {sled['next']}" if sled["next"] else ""
-        state = STATES[sled["state"]]
+        state = SLED_STATES[sled["state"]]
         yield f"{sled['jig']}: {state}, 95 of 100 parts within {within}{worst}{date}"

@@ -21,7 +21,7 @@ from bench.units import (
     span_words,
 )
 
-TURN = 0.1  # rad: more is no slope of anything on a saw
+LARGEST_SLOPE = 0.1  # rad: more is no slope of anything on a saw
 VERDICTS = {
     "inside": "good enough",
     "outside": "out",
@@ -74,7 +74,7 @@ def size(q: Quantity, units: System, board: float | None = None) -> str:
         return give_or_take(abs(q.value) if q.way else q.value, q.uncertainty, units)
     if q.unit == "1/mm":
         return bow_words(q.value, units, q.uncertainty)
-    if abs(q.value) + q.uncertainty > TURN:
+    if abs(q.value) + q.uncertainty > LARGEST_SLOPE:
         where = "" if q.way else f"{math.degrees(q.value):.0f} degrees, "
         give = math.degrees(q.uncertainty)
         return f"{where}give or take {give:.{0 if give > 9.5 else 1}f} degrees"
@@ -140,9 +140,10 @@ def unread_words(unread: Sequence[Unread]) -> str:
         if found:
             which = ", ".join(
                 f"{n} ({at[:10]})" if at is not None else str(n)
-                for n, at in sorted(found.items())[:_NAMED]
+                for n, at in sorted(found.items())[:_MOST_TOLD]
             )
-            more = f" and {len(found) - _NAMED} more" if len(found) > _NAMED else ""
+            rest = len(found) - _MOST_TOLD
+            more = f" and {rest} more" if rest > 0 else ""
             lines.append(
                 f"{len(found)} {several if len(found) > 1 else one} could not be read:"
                 f" number {which}{more}."
@@ -155,4 +156,4 @@ _UNREAD = {
     "evidence": ("result's passes", "results' passes"),
     "move": ("move", "moves"),
 }
-_NAMED = 10  # of them are named
+_MOST_TOLD = 10  # of them are named

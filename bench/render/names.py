@@ -29,7 +29,7 @@ QUANTITIES = {
     "fence-lean": "lean of the sled fence",
     "blade-lean": "lean of the blade",
 }
-PARTS = {
+BUDGET_PARTS = {
     "between sweeps": "passes that differ",
     "within the sweep": "scatter within a pass",
     "seat": "how the square is seated",
@@ -100,7 +100,7 @@ def quantity_name(name: str) -> str:
 
 
 def part_name(part: str) -> str:
-    return PARTS.get(part, part)
+    return BUDGET_PARTS.get(part, part)
 
 
 def placement_name(placement: str) -> str:

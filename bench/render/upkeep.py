@@ -14,7 +14,7 @@ from bench.units import System
 Document = Mapping[str, Any]
 GearEvent = Literal["dropped", "moved", "runners", "blade", "saw", "square", "accepted"]
 
-MONTH = 30  # days of which a trend is told
+MONTH_DAYS = 30  # days of which a trend is told
 
 TEMPLATES = {
     "one": "{of}: one result since {since}.",
@@ -62,7 +62,7 @@ _CHOICES = {
         " to it|season=the air has changed|never-checked=never checked"
     ),
 }
-HAPPENED: dict[GearEvent, str] = {
+EVENT_WORDS: dict[GearEvent, str] = {
     "dropped": "it was dropped",
     "moved": "it was moved",
     "runners": "its runners were changed",
@@ -71,14 +71,14 @@ HAPPENED: dict[GearEvent, str] = {
     "square": "the square was changed",
     "accepted": "it is taken as it stands now",
 }
-_WHOLE = "take the whole check"
-WHY_WHOLE = {
-    "never-whole": f"no whole check of this sled measured its square yet: {_WHOLE}",
-    "square-old": f"the square was last turned over more than a year ago: {_WHOLE}",
-    "indicator-changed": f"the last whole check used another indicator: {_WHOLE}",
-    "moved": f"the sled was moved since its last whole check: {_WHOLE}",
+_TAKE_IT = "take the whole check"
+WHOLE_CHECK_REASONS = {
+    "never-whole": f"no whole check of this sled measured its square yet: {_TAKE_IT}",
+    "square-old": f"the square was last turned over more than a year ago: {_TAKE_IT}",
+    "indicator-changed": f"the last whole check used another indicator: {_TAKE_IT}",
+    "moved": f"the sled was moved since its last whole check: {_TAKE_IT}",
 }
-_RUNS = {
+_RUN_WORDS = {
     "two-of-three-beyond-two": "two of three lie far to one side",
     "four-of-five-beyond-one": "four of five lie to one side",
     "eight-on-one-side": "eight lie on one side",
@@ -88,7 +88,7 @@ _RUNS = {
 def gear_event_values(data: Mapping[str, Any]) -> dict[str, str]:
     """Of an event as the log has it; an older or newer program's may hold less."""
     what = str(data.get("what"))
-    happened = next((words for one, words in HAPPENED.items() if one == what), None)
+    happened = next((words for one, words in EVENT_WORDS.items() if one == what), None)
     note = str(data.get("note") or "").strip().rstrip(".")
     return {
         "jig": str(data.get("jig", "a sled")),
@@ -235,11 +235,11 @@ def _changes(series: Document, last: Document, line: Any) -> Iterator[str]:
     if series["alarm"]:
         yield line("what-happened", jig=series["jig"] or "NAME")
     if latest["runs"]:
-        yield line("runs", runs=", ".join(_RUNS[run] for run in latest["runs"]))
+        yield line("runs", runs=", ".join(_RUN_WORDS[run] for run in latest["runs"]))
     found = last["trend"]
     if found is not None and found["significant"]:
-        give = found["uncertainty"] * MONTH
-        yield line("trend", give=give, **far("month", found["per_day"] * MONTH))
+        give = found["uncertainty"] * MONTH_DAYS
+        yield line("trend", give=give, **far("month", found["per_day"] * MONTH_DAYS))
         if found["leaves_tolerance"] is not None:
             yield line("leaves", date=found["leaves_tolerance"])
     season = series["season"]

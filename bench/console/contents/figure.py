@@ -18,7 +18,7 @@ from bench.console.drawings.styled_text import (
     width,
     wrap,
 )
-from bench.console.instrument_view import STATES
+from bench.console.instrument_view import STATE_WORDS
 from bench.console.view_model import ViewModel
 from bench.console.widgets.viewer import Viewer
 from bench.protocol import Finding, LiveMoveNotice
@@ -27,11 +27,12 @@ from bench.render.names import quantity_name
 from bench.render.template import WAYS
 from bench.units import rounded_words
 
-ASIDE = 21  # columns beside the figure for its unit, its way and the travel
-NARROW = 56  # columns under which they stand below it
-INK: dict[Role, Role] = {"bad": "bad-figure", "unsure": "unsure-figure"}  # of digits
-BESIDE = 13  # columns beside it where there is no row below it
-MOST_ASIDE = 7  # rows
+ASIDE_WIDE = 21  # columns beside the figure for its unit, its way and the travel
+NARROW_FIGURE = 56  # columns under which they stand below it
+# of digits
+FIGURE_ROLES: dict[Role, Role] = {"bad": "bad-figure", "unsure": "unsure-figure"}
+ASIDE_NARROW = 13  # columns beside it where there is no row below it
+ASIDE_ROWS = 7  # rows
 
 
 def large_figure(
@@ -39,15 +40,15 @@ def large_figure(
 ) -> Block:
     """As large as there is room; beside it, or where narrow below it, stand its unit
     and a few short lines."""
-    aside, narrow = aside[:MOST_ASIDE], wide < NARROW
+    aside, narrow = aside[:ASIDE_ROWS], wide < NARROW_FIGURE
     below = narrow and high > ROWS["small"]
-    room = wide - (2 if below else 1 + (BESIDE if narrow else ASIDE))
+    room = wide - (2 if below else 1 + (ASIDE_NARROW if narrow else ASIDE_WIDE))
     size = _size(text, room, high - below)
     if size is None or not text.strip("-"):
         return [[(f" {text} ", role), *_in_a_row(aside, wide - len(text) - 2)]]
     if narrow and not below:
         aside = _folded(aside, high)
-    rows, ink = large_text(text, size, glyphs), INK.get(role, role)
+    rows, ink = large_text(text, size, glyphs), FIGURE_ROLES.get(role, role)
     top = (high - below - len(rows)) // 2
     figure: Block = [[(" " + row.rjust(room), ink)] for row in rows]
     block: Block = [*([] for _ in range(top)), *figure]
@@ -67,7 +68,7 @@ def _folded(aside: Block, high: int) -> Block:
     out: Block = []
     for line in aside:
         text = plain(line)
-        lines = wrap(text, BESIDE - 1, line[0][1])
+        lines = wrap(text, ASIDE_NARROW - 1, line[0][1])
         unit = any(sign.isdigit() for sign in text) and not text[-1].isdigit()
         parted = len(lines) > 1 and unit
         if parted or len(out) + len(lines) > high:
@@ -95,7 +96,7 @@ def _in_a_row(parts: Block, wide: int) -> Line:
 
 
 def _room(wide: int) -> int:
-    return wide - 12 if wide < NARROW else ASIDE - 3
+    return wide - 12 if wide < NARROW_FIGURE else ASIDE_WIDE - 3
 
 
 # ---- the live number -----------------------------------------------------------------
@@ -123,7 +124,7 @@ def _beside(view: ViewModel, room: int) -> Block:
     name = "" if shown.role == "cable" else f" {shown.name}"
     words, role = shown.way(), "text"
     if not shown.live:
-        words, role = STATES.get(shown.state, shown.state), "unsure"
+        words, role = STATE_WORDS.get(shown.state, shown.state), "unsure"
     elif not shown.fresh(view.clock()) and shown.at is not None:
         words, role = readout.age(view.clock() - shown.at), "unsure"
     head: Line = [(unit + name, "strong")]
@@ -205,6 +206,6 @@ def result_figure(
     below: Block = [[(line, "text")] for line in others]
     aside: Block = [[(head, "strong")], *below]
     turns = wrap(way, _room(wide)) if way else []
-    if wide < NARROW or len(aside) + len(turns) <= min(high, MOST_ASIDE):
+    if wide < NARROW_FIGURE or len(aside) + len(turns) <= min(high, ASIDE_ROWS):
         aside += turns  # in whole: half a direction misleads
     return large_figure(figures, role, aside, wide, high, v.glyphs)

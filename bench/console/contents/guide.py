@@ -8,17 +8,17 @@ from bench.console.instrument_view import InstrumentView
 from bench.console.widgets.viewer import Sentences, Viewer
 from bench.units import length_words
 
-ASKS: dict[first_start.Stage, str] = {
+STAGE_REQUESTS: dict[first_start.Stage, str] = {
     "indicator": "Find the indicator: press its plunger.",
     "travel": "Find the travel: push the sled away from you.",
     "leaf": "Prove unit and direction: slip a leaf of {leaf} under the tip.",
     "sled": "Describe the sled: where its pivot and its screw are.",
 }
-HINTS: dict[str, str] = {
+STAGE_HINTS: dict[str, str] = {
     "travel": "No travel scale? 0 skips it: the sled is then stopped at marks.",
     "leaf": "Another leaf? 8 has the settings: name its thickness there.",
 }
-STATES = {
+CABLE_STATES = {
     "listening": "is listened to",
     "silent": "silent",
     "unknown": "not understood",
@@ -36,7 +36,7 @@ def guide_words(v: Viewer) -> Sentences:
         yield learn.words, "act"
     elif stage is not None:
         leaf = length_words(first_start.proof_leaf(view, guide), view.units)
-        yield ASKS[stage].format(leaf=leaf), "act"
+        yield STAGE_REQUESTS[stage].format(leaf=leaf), "act"
     if first_start.nothing_set_up(view):
         if not view.ports and (learn is None or learn.what == "indicator"):
             yield "No cable is heard yet: plug it in.", "faint"
@@ -44,8 +44,8 @@ def guide_words(v: Viewer) -> Sentences:
         one = _troubled(list(view.ports.values()))
         if one is not None:
             yield f"{one.name}: {one.words}", "faint"
-    if stage in HINTS and (learn is None or learn.phase == "asking"):
-        yield HINTS[stage], "faint"
+    if stage in STAGE_HINTS and (learn is None or learn.phase == "asking"):
+        yield STAGE_HINTS[stage], "faint"
 
 
 def _troubled(ports: list[InstrumentView]) -> InstrumentView | None:
@@ -64,7 +64,7 @@ def cable_rows(v: Viewer, wide: int, high: int) -> Block:
     out: Block = []
     for one in view.ports.values():
         role: Role = "text" if one.live else "faint"
-        right: Line = [(STATES.get(one.state, one.state) + " ", "faint")]
+        right: Line = [(CABLE_STATES.get(one.state, one.state) + " ", "faint")]
         if one.live:
             right = [(" ".join(readout.number(one, view.units)) + " ", "strong")]
         name = one.name + (f", {one.grows}" if one.grows else "")

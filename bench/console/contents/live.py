@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import msgspec
 
-from bench.console.contents.figure import INK, live_role
+from bench.console.contents.figure import FIGURE_ROLES, live_role
 from bench.console.drawings.sled import draw_sled, indicator_on_sled
 from bench.console.drawings.styled_text import Block, Line, Role
 from bench.console.host import LOW
@@ -15,7 +15,7 @@ from bench.protocol import LiveMoveNotice
 from bench.render.screen import screen_text
 
 LEAST_DRAWN = 0.0005  # mm, half of the last digit that is shown
-WIDEST = 100
+GAUGE_COLUMNS = 100
 
 
 def live_words(v: Viewer) -> Sentences:
@@ -23,7 +23,7 @@ def live_words(v: Viewer) -> Sentences:
     if live is not None:
         role, g = live_role(live), v.glyphs
         sign = {"bad": g.bad, "unsure": g.unsure}.get(role, g.right_mark)
-        yield f"{sign} {live.words}", role if role in INK else "act"
+        yield f"{sign} {live.words}", role if role in FIGURE_ROLES else "act"
 
 
 def live_facts(v: Viewer) -> Sentences:
@@ -55,12 +55,12 @@ def live_gauge(v: Viewer, wide: int, high: int) -> Block:
     live, g = v.view.live, v.glyphs
     if live is None or live.target is None or live.to_go is None:
         return []
-    cells = max(12, min(wide, WIDEST)) - 4
+    cells = max(12, min(wide, GAUGE_COLUMNS)) - 4
     aim = cells * 3 // 4
     share = abs(live.to_go) / abs(live.target) if live.target else 0.0
     made = 1.0 + share if live.past else 1.0 - share
     done = max(0, min(cells, round(made * aim)))
-    role = INK.get(live_role(live), "good")
+    role = FIGURE_ROLES.get(live_role(live), "good")
     left = (g.dash * (cells - done), "rule")
     row: Line = [("  ", "text"), (g.full * done, role), left]  # type: ignore[list-item]
     return [row, _below(live, aim, cells, g.up_mark)]

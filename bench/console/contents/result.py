@@ -21,13 +21,13 @@ from bench.render.screen import screen_text
 from bench.render.upkeep import due_lines
 from bench.units import length_words
 
-WIDEST_LINE = 64  # columns of the line with good enough
-PRESSING = ("now", "never-checked")
-CHANGED = ("step", "trend")  # reasons that want an answer to what happened
+INTERVAL_COLUMNS = 64  # columns of the line with good enough
+PRESSING_STATES = ("now", "never-checked")
+CHANGE_REASONS = ("step", "trend")  # reasons that want an answer to what happened
 MOST_DUE = 2  # rows beside a result; on a low screen only one
 MOST_DUE_NEW = 6  # rows where nothing was found yet
-BARS = 24  # columns of the bars
-BECAME = {"made": "The move was made.", "verified": "The move was made, and proved."}
+BAR_COLUMNS = 24  # columns of the bars
+OUTCOMES = {"made": "The move was made.", "verified": "The move was made, and proved."}
 
 
 def _shown(v: Viewer, finding: Finding | None) -> Finding | None:
@@ -44,13 +44,13 @@ def due_words(v: Viewer) -> Sentences:
         yield danger, "bad"
     if document is None or (high < LOW and found is not None):
         return  # the act that follows from the result goes first
-    wanted = (*PRESSING, "soon") if high >= TALL else PRESSING
+    wanted = (*PRESSING_STATES, "soon") if high >= TALL else PRESSING_STATES
     rows = [row for row in document["due"] if row["state"] in wanted]
     rows.sort(key=lambda row: row["jig"] != v.view.current_jig)
     most = MOST_DUE if v.view.finding is not None else MOST_DUE_NEW
     for row in rows[: 1 if high < LOW else most]:
         (line,) = due_lines({"due": [row], "left_out": []})
-        asks = " What happened? 9 answers it." * (row["reason"] in CHANGED)
+        asks = " What happened? 9 answers it." * (row["reason"] in CHANGE_REASONS)
         yield line + asks, "unsure" if row["state"] == "now" else "faint"
 
 
@@ -78,7 +78,7 @@ def past_words(v: Viewer, finding: Finding, *, beside: bool = False) -> Sentence
     """An earlier result, and what became of its move. beside: its large figure stands
     there as well."""
     yield from _what_is(v, finding, beside)
-    yield BECAME.get(v.view.moves.get(finding.id, ""), ""), "text"
+    yield OUTCOMES.get(v.view.moves.get(finding.id, ""), ""), "text"
 
 
 def _nothing(v: Viewer) -> Sentences:
@@ -152,7 +152,7 @@ def interval(v: Viewer, wide: int, high: int, finding: Finding | None = None) ->
     found, g = _shown(v, finding), v.glyphs
     if found is None:
         return []
-    q, wide = result.judged(found), min(wide, WIDEST_LINE)
+    q, wide = result.judged(found), min(wide, INTERVAL_COLUMNS)
     if wide < 24 or not q.uncertainty:
         return []
     value, give, limit, least = q.value, q.uncertainty, q.tolerance, None
@@ -192,7 +192,7 @@ def budget_bars(v: Viewer, wide: int, high: int) -> Block:
     rows = sorted(told_rows, key=lambda r: -r.share)[: high - 3]
     names = max(len(part_name(r.part)) for r in rows)
     sizes = [result.part_size(r.standard_uncertainty, unit, units, board) for r in rows]
-    bar = max(0, min(BARS, wide - names - 8 - max(map(len, sizes))))
+    bar = max(0, min(BAR_COLUMNS, wide - names - 8 - max(map(len, sizes))))
     out: Block = [[("What limits the result", "strong")]]
     for row, size in zip(rows, sizes, strict=True):
         line: Line = [(f"{part_name(row.part):<{names}} {row.share:4.0%} ", "text")]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from bench.console import first_start, readout
 from bench.console.drawings.glyphs import GlyphSet
 from bench.console.drawings.styled_text import Block, Line, Role, fit, justify, width
-from bench.console.instrument_view import STATES, InstrumentView
+from bench.console.instrument_view import STATE_WORDS, InstrumentView
 from bench.console.view_model import ViewModel
 from bench.console.widgets.viewer import Viewer
 from bench.protocol import Finding, Prompt
@@ -50,7 +50,7 @@ def health(instrument: InstrumentView, now: float) -> tuple[str, Role]:
             return "waits for a reading", "unsure"
         if not instrument.fresh(now):
             return f"read {readout.age(now - instrument.at)}", "unsure"
-    words = STATES.get(instrument.state, instrument.state)
+    words = STATE_WORDS.get(instrument.state, instrument.state)
     return words, "good" if instrument.state in ("open", "marks") else "bad"
 
 

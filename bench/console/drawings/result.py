@@ -42,7 +42,7 @@ class Part(msgspec.Struct, frozen=True):
 
 
 # by the name of the quantity
-PARTS = {
+TURNING_PARTS = {
     "fence": Part("sled fence", "across", "wood"),
     "board": Part("board", "across", "wood"),
     "blade": Part("blade", "along", "steel"),
@@ -88,9 +88,9 @@ def _drawer(finding: Finding) -> Callable[[Canvas, Scene], None] | None:
     if any(q.name == "phase" for q in finding.quantities):
         return draw_turn
     q = judged(finding)
-    if q.name in PARTS:
+    if q.name in TURNING_PARTS:
         return {"across": _across, "along": _along, "upright": _upright}[
-            PARTS[q.name].lies
+            TURNING_PARTS[q.name].lies
         ]
     return None if q.band is None else draw_clearance
 
@@ -172,7 +172,7 @@ def _along(c: Canvas, scene: Scene) -> None:
     """A blade or a rip fence: front below, rear above; the rear stands to one side. A
     rip fence has the blade beside it, on the side to which it closes."""
     q, opens = judged(scene.finding), opening(scene.finding)
-    part, edges = PARTS[q.name], _edges(q)
+    part, edges = TURNING_PARTS[q.name], _edges(q)
     steep = _steep(q) * 0.8 * c.field / c.wide
     if opens is not None:
         to_left = (opens > 0) == (q.value < 0)  # the blade stands left of it
@@ -213,7 +213,7 @@ def _thick(c: Canvas, top: float, role: Role) -> None:
 def _upright(c: Canvas, scene: Scene) -> None:
     """A face that leans, seen along it: its top stands off the plumb line."""
     q = judged(scene.finding)
-    part, steep = PARTS[q.name], _steep(q) * 1.4 * c.field / c.wide
+    part, steep = TURNING_PARTS[q.name], _steep(q) * 1.4 * c.field / c.wide
     for edge in _edges(q) or (0.0,):
         c.line((0.5, 0.0), (0.5 + edge * steep, 1.0), "old-trace", dashed=True)
     _thick(c, 0.5 - q.value * steep, part.role)

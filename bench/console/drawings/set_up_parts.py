@@ -8,7 +8,7 @@ from bench.console.drawings.canvas import Canvas
 from bench.protocol import Jig, Prompt
 
 MOUNTS = {"standing": "on the table", "carried": "goes along", "still": "stays put"}
-LABEL = "indicator"
+INDICATOR = "indicator"
 
 
 class SetUp(msgspec.Struct, frozen=True):
@@ -49,10 +49,10 @@ def draw_indicator(s: SetUp, touch: int, row: int, reach: int = 4) -> None:
     if s.pushes == "indicator":
         how = f"push it {c.glyphs.up_mark}"
     room = c.wide - touch - 1 if s.right else touch
-    reach = max(1, min(reach, room - len(LABEL)))
+    reach = max(1, min(reach, room - len(INDICATOR)))
     c.arrow(touch + step, row, reach, s.right, "probe")
-    label = touch + 1 + reach if s.right else touch - reach - len(LABEL)
-    c.words(label, row, LABEL, "probe")
+    label = touch + 1 + reach if s.right else touch - reach - len(INDICATOR)
+    c.words(label, row, INDICATOR, "probe")
     c.label(touch + 2 * step, row + 1, how, "faint", "left" if s.right else "right")
 
 

@@ -21,11 +21,11 @@ from bench.console.host import NARROW
 from bench.console.screens.base import WorkScreen
 from bench.console.screens.confirm import ConfirmScreen
 from bench.console.widgets.act_bar import Act
-from bench.console.widgets.drawing import WIDEST, Drawing
+from bench.console.widgets.drawing import PICTURE_COLUMNS, Drawing
 from bench.console.widgets.viewer import TextPanel
 from bench.protocol import Abandon
 
-PRESSES = {
+ENTER_WORDS = {
     "cautions": "I have read it",
     "place": "it stands",
     "lean": "it is leaned",
@@ -36,7 +36,8 @@ PRESSES = {
 }
 
 
-UNREAD = ("cautions", "working-out", "done")  # phases in which no number matters
+# phases in which no number matters
+WITHOUT_NUMBER = ("cautions", "working-out", "done")
 
 
 class CheckScreen(WorkScreen):
@@ -69,7 +70,7 @@ class CheckScreen(WorkScreen):
                 Drawing(pass_plot, "line", id="plot"),
                 id="asked",
             ),
-            Drawing(set_up_picture, widest=WIDEST, id="set-up"),
+            Drawing(set_up_picture, widest=PICTURE_COLUMNS, id="set-up"),
             id="work",
         )
 
@@ -78,7 +79,7 @@ class CheckScreen(WorkScreen):
         phase = prompt.phase if prompt is not None else ""
         told = prompt is not None and bool(prompt.remark)
         reads = phase == "place" or told
-        dead = phase in UNREAD or shown is None or not shown.live
+        dead = phase in WITHOUT_NUMBER or shown is None or not shown.live
         self.set_class(reads and not (prompt is not None and prompt.moving), "-reads")
         self.set_class(dead or not self.view.online, "-dead")
         self.set_class(phase == "place" and told, "-told")
@@ -119,7 +120,7 @@ class CheckScreen(WorkScreen):
         if (cautions or answers) and not self._read():
             out.append(Act("Enter", "read on", "read_on", leads=True))
         elif answers:
-            word, asked = PRESSES.get(prompt.phase, "go on"), not prompt.by_itself
+            word, asked = ENTER_WORDS.get(prompt.phase, "go on"), not prompt.by_itself
             out.append(Act("Enter", word, "press", leads=asked))
         if self.can("undo"):
             what = (

@@ -6,15 +6,15 @@ from functools import partial
 
 from bench.console.contents.details import check_detail
 from bench.console.screens.list_page import ListPage, Row
-from bench.console.screens.value import THIN, Kind
+from bench.console.screens.value import THIN_MM, Kind
 from bench.console.widgets.detail_pane import Detail
 from bench.protocol import Begin, CheckKind, Option, OptionError
 from bench.render.names import spaced, upper_first
 from bench.units import length_words, slope_words
 
-USUAL_PUSHES, MOST_PUSHES = 3, 9
-QUICK = "quick"  # the option of a check that has a quick way
-YES = ("yes",)  # the choices of an option that is on or off
+USUAL_PASSES, MOST_PASSES = 3, 9
+QUICK_OPTION = "quick"  # the option of a check that has a quick way
+YES_CHOICES = ("yes",)  # the choices of an option that is on or off
 
 
 class CheckForm(ListPage):
@@ -24,9 +24,9 @@ class CheckForm(ListPage):
         """quick: as the quick check, where the check has one."""
         super().__init__()
         self.kind = kind
-        has_quick = any(o.name == QUICK for o in kind.options)
+        has_quick = any(o.name == QUICK_OPTION for o in kind.options)
         # as typed or chosen
-        self._given: dict[str, str] = {QUICK: "yes"} if quick and has_quick else {}
+        self._given = {QUICK_OPTION: "yes"} if quick and has_quick else {}
         self._pushes: int | None = None  # as many as the check asks for
         self._tests = {"lean": True, "tap": False}
         self._whole = False  # options that are seldom told have a row too
@@ -68,7 +68,7 @@ class CheckForm(ListPage):
 
     def _usual(self, option: Option) -> bool:
         known = option.default is not None or option.name in self._given
-        return known or option.of_sled or option.choices == YES
+        return known or option.of_sled or option.choices == YES_CHOICES
 
     def _applying(self) -> list[Option]:
         """The options that say something beside what was chosen already."""
@@ -95,7 +95,7 @@ class CheckForm(ListPage):
     def _default(self, option: Option) -> str:
         default, units = option.default, self.view.units
         if default is None:
-            return "no" if option.choices == YES else "not said"
+            return "no" if option.choices == YES_CHOICES else "not said"
         if option.kind in ("length", "slope"):
             in_words = length_words if option.kind == "length" else slope_words
             return in_words(float(default), units)
@@ -104,7 +104,7 @@ class CheckForm(ListPage):
     # ---- what the rows do ------------------------------------------------------------
 
     def _more(self) -> None:
-        self._pushes = (self._pushes or USUAL_PUSHES) % MOST_PUSHES + 1
+        self._pushes = (self._pushes or USUAL_PASSES) % MOST_PASSES + 1
         self.fill()
 
     def _tell_more(self) -> None:
@@ -156,6 +156,6 @@ class CheckForm(ListPage):
 
 
 def _kind(option: Option) -> Kind:
-    if option.kind == "length" and option.high is not None and option.high <= THIN:
+    if option.kind == "length" and option.high is not None and option.high <= THIN_MM:
         return "thin"
     return option.kind if option.kind in ("length", "slope") else "text"

@@ -15,7 +15,7 @@ from bench.console.drawings.result import has_picture
 from bench.console.screens.base import Page
 from bench.console.view_model import DocumentName
 from bench.console.widgets.act_bar import Act
-from bench.console.widgets.drawing import WIDEST, Drawing
+from bench.console.widgets.drawing import PICTURE_COLUMNS, Drawing
 from bench.console.widgets.viewer import TextPanel
 from bench.protocol import Finding
 
@@ -54,7 +54,7 @@ class LimitsScreen(DocumentPage):
 
     def content(self) -> Iterable[Widget]:
         bars = result.budget_bars
-        yield Drawing(bars, widest=WIDEST, id="budget")
+        yield Drawing(bars, widest=PICTURE_COLUMNS, id="budget")
 
 
 class CutScreen(DocumentPage):
@@ -65,7 +65,7 @@ class CutScreen(DocumentPage):
 
     def content(self) -> Iterable[Widget]:
         yield TextPanel(pages.cut_words)
-        yield Drawing(pages.cut_picture, widest=WIDEST, id="cut-picture")
+        yield Drawing(pages.cut_picture, widest=PICTURE_COLUMNS, id="cut-picture")
 
 
 class ShopScreen(DocumentPage):
@@ -116,7 +116,7 @@ class PastResultScreen(DocumentPage):
     def content(self) -> Iterable[Widget]:
         def drawing(draw, id: str) -> Drawing:  # type: ignore[no-untyped-def]
             shown = partial(draw, finding=self._finding)
-            return Drawing(shown, widest=WIDEST, id=id)
+            return Drawing(shown, widest=PICTURE_COLUMNS, id=id)
 
         yield drawing(figure.result_figure, "figure")
         yield drawing(result.past_verdict, "state")

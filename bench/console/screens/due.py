@@ -12,9 +12,9 @@ from bench.console.widgets.detail_pane import Detail
 from bench.protocol import NoteEvent
 from bench.render.names import upper_first
 from bench.render.screen import screen_text
-from bench.render.upkeep import HAPPENED, GearEvent, due_lines
+from bench.render.upkeep import EVENT_WORDS, GearEvent, due_lines
 
-PAGES = {
+PAGE_LABELS = {
     "drift": "Last month against today: the charts",
     "cut": "How will the cut come out?",
     "shop": "All sleds of the shop",
@@ -36,7 +36,9 @@ class DueScreen(ListPage):
         rows = document["due"] if document is not None else []
         out = [self._due(row) for row in rows]
         nothing = [] if out or document is None else [Row("Nothing is due.")]
-        pages = [Row(w, partial(self.host.open, page)) for page, w in PAGES.items()]
+        pages = [
+            Row(w, partial(self.host.open, page)) for page, w in PAGE_LABELS.items()
+        ]
         return [*out, *nothing, *pages]
 
     def _due(self, row: dict[str, object]) -> Row:
@@ -72,7 +74,7 @@ class EventScreen(ListPage):
         if self.view.current_jig is None:
             return []
         return [
-            Row(f"{upper_first(HAPPENED[what])}.", partial(self._note, what))
+            Row(f"{upper_first(EVENT_WORDS[what])}.", partial(self._note, what))
             for what in get_args(GearEvent)
         ]
 

@@ -19,8 +19,9 @@ from bench.console.widgets.drawing import Drawing
 from bench.console.widgets.viewer import TextPanel
 from bench.protocol import PutUnits
 
-MUCH = 100  # signs of a request beside which a low screen has no room for large digits
-WORDS: dict[first_start.Stage, str] = {
+# signs of a request beside which a low screen has no room for large digits
+LONG_REQUEST = 100
+ENTER_WORDS: dict[first_start.Stage, str] = {
     "indicator": "find it",
     "travel": "find it",
     "leaf": "prove it",
@@ -50,7 +51,7 @@ class FirstStartScreen(WorkScreen):
 
     def choose_parts(self) -> None:
         learn, shown = self.view.setup, self.view.shown
-        much = learn is not None and len(learn.words) > MUCH
+        much = learn is not None and len(learn.words) > LONG_REQUEST
         self.set_class(much or len(self.view.ports) > 1, "-reads")
         self.set_class(shown is None or not shown.live or not self.view.online, "-dead")
 
@@ -77,7 +78,7 @@ class FirstStartScreen(WorkScreen):
                 return "keep it"
             return "it rests" if learn.step == 1 else "it is in"
         stage = first_start.next_stage(self.view, self.host.guide)
-        return WORDS[stage] if stage is not None else ""
+        return ENTER_WORDS[stage] if stage is not None else ""
 
     def can(self, action: str) -> bool:
         if action == "again":

@@ -16,7 +16,7 @@ from bench.console.drawings.styled_text import Block
 from bench.console.host import NARROW
 from bench.console.screens.base import WorkScreen
 from bench.console.widgets.act_bar import Act
-from bench.console.widgets.drawing import WIDEST, Drawing
+from bench.console.widgets.drawing import PICTURE_COLUMNS, Drawing
 from bench.console.widgets.viewer import TextPanel, Viewer
 from bench.render.result import is_good, surely_closes
 
@@ -59,8 +59,8 @@ class HomeScreen(WorkScreen):
                 classes="-read-on",
                 can_focus=False,
             ),
-            Drawing(result.result_picture, widest=WIDEST, id="picture"),
-            Drawing(_sled, widest=WIDEST, id="sled"),
+            Drawing(result.result_picture, widest=PICTURE_COLUMNS, id="picture"),
+            Drawing(_sled, widest=PICTURE_COLUMNS, id="sled"),
             Vertical(
                 Drawing(result.budget_bars, id="budget"),
                 Drawing(result.past_rows, id="past"),

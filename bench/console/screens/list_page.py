@@ -24,7 +24,7 @@ from bench.console.widgets.detail_pane import Detail, DetailPane
 from bench.console.widgets.pad import Pad
 
 EDGES = 2  # columns to either side of a list
-BESIDE = 8  # rows of a screen that stand beside the list
+ROWS_BESIDE = 8  # rows of a screen that stand beside the list
 Take = Callable[[], object]
 
 
@@ -117,7 +117,7 @@ class ListPage(Page):
     def fill(self) -> None:
         """Make the rows anew; the one that is highlighted stays so."""
         rows, high = self.rows(), self.app.size.height
-        if sum(1 + bool(row.more) for row in rows) > high - BESIDE:
+        if sum(1 + bool(row.more) for row in rows) > high - ROWS_BESIDE:
             high = min(high, LOW - 1)  # all of them without the second lines
         wide = max([3, *(len(row.key) + 2 for row in rows)])  # columns of the keys
         room = self.app.size.width // (1 + self.has_class("-wide")) - EDGES - wide

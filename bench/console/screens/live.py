@@ -15,11 +15,11 @@ from bench.console.contents.strip import state_line
 from bench.console.screens.base import WorkScreen
 from bench.console.screens.confirm import ConfirmScreen
 from bench.console.widgets.act_bar import Act
-from bench.console.widgets.drawing import WIDEST, Drawing
+from bench.console.widgets.drawing import PICTURE_COLUMNS, Drawing
 from bench.console.widgets.viewer import TextPanel
 from bench.protocol import Live
 
-PRESSES = {
+ENTER_WORDS = {
     "stand": "it stands",
     "lean": "it is leaned",
     "go": "it is there",
@@ -43,7 +43,7 @@ class LiveScreen(WorkScreen):
             Drawing(live.live_gauge, id="gauge"),
             TextPanel(live.live_facts, id="facts"),
             Drawing(live.indicator_picture, id="indicator"),
-            Drawing(live.move_picture, widest=WIDEST, id="sled"),
+            Drawing(live.move_picture, widest=PICTURE_COLUMNS, id="sled"),
             id="work",
         )
 
@@ -61,7 +61,7 @@ class LiveScreen(WorkScreen):
         out = []
         early = now.phase == "go" and not now.there
         if self.requests.press_answers:
-            word = "tighten as it is" if early else PRESSES.get(now.phase, "go on")
+            word = "tighten as it is" if early else ENTER_WORDS.get(now.phase, "go on")
             out.append(Act("Enter", word, "press", leads=not early))
         if self.can("undo"):
             out.append(Act("0", "slack off", "undo"))

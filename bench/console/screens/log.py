@@ -9,8 +9,8 @@ from bench.console.screens.list_page import ListPage, Row
 from bench.protocol import Finding
 from bench.render.screen import screen_text
 
-NARROW = 60  # columns under which only day, verdict and check have room
-BECAME = {"made": "moved", "verified": "moved, proved"}
+NARROW_TABLE = 60  # columns under which only day, verdict and check have room
+MOVE_OUTCOMES = {"made": "moved", "verified": "moved, proved"}
 
 
 class LogScreen(ListPage):
@@ -41,7 +41,7 @@ class LogScreen(ListPage):
 
     def _cells(self, finding: Finding) -> list[str]:
         day, *cells, much = past_cells(self, finding)
-        if self.app.size.width < NARROW:
+        if self.app.size.width < NARROW_TABLE:
             return [day[5:], *cells]
-        became = BECAME.get(self.view.moves.get(finding.id, ""), "")
+        became = MOVE_OUTCOMES.get(self.view.moves.get(finding.id, ""), "")
         return [day, *cells, much, became]

@@ -28,8 +28,8 @@ CHOICES: dict[str, dict[str, str]] = {
     "fence": {"near": "on your side", "far": "beyond the work"},
     "pivot": {"right": "at the right end", "left": "at the left end"},
 }
-KINDS: dict[str, Kind] = {"name": "text", "tolerance": "slope"}
-WALLS: dict[str, Literal["left", "right"]] = {"left": "left", "right": "right"}
+FIELD_KINDS: dict[str, Kind] = {"name": "text", "tolerance": "slope"}
+WALL_SIDES: dict[str, Literal["left", "right"]] = {"left": "left", "right": "right"}
 # fields of the sled that checks declare as its own
 ASKED_ONCE = frozenset({"hold"})
 NO_MOVE = "Without the distance from pivot to screw no move can be told. Keep it?"
@@ -85,7 +85,7 @@ class SledForm(ListPage):
         self.fill()
 
     def _type(self, field: str, words: str) -> None:
-        kind = KINDS.get(field, "length")
+        kind = FIELD_KINDS.get(field, "length")
 
         def accept(text: str) -> None:
             if kind != "text":
@@ -131,5 +131,5 @@ def described(given: dict[str, str]) -> Jig:
         pivot_to_stop=length("pivot_to_stop"),
         widest_board=length("widest_board"),
         tolerance=slope,
-        hold=WALLS.get(given.get("hold", "")),
+        hold=WALL_SIDES.get(given.get("hold", "")),
     )

@@ -19,9 +19,9 @@ from bench.protocol import OptionError
 from bench.render.screen import screen_text
 from bench.units import System, UnitsError
 
-LONGEST = 80
+LONGEST_VALUE = 80
 # mm up to which an option of a check is a thin length
-THIN = 12.0
+THIN_MM = 12.0
 # of a value that is typed; thin: a leaf or a move, which inch users tell in thou
 Kind = Literal["text", "length", "thin", "slope"]
 _KEEPS = "Enter keeps it, Esc leaves it as it was."
@@ -34,7 +34,7 @@ _HINTS = {
     ("thin", "inch"): "In thou; 0.005 is in inches.",
     ("slope", "inch"): "In thou per foot.",
 }
-_NUMBER = re.compile(r"[0-9.,]+")
+_BARE_NUMBER = re.compile(r"[0-9.,]+")
 _FRACTION = re.compile(r"(?:[0-9]+[+ ]+)?([0-9]+)/([0-9]+)")
 
 
@@ -49,7 +49,7 @@ def typed(text: str, kind: Kind, units: System) -> str:
     text = text.strip()
     if kind == "text":
         return text
-    fraction, number = _FRACTION.fullmatch(text), _NUMBER.fullmatch(text)
+    fraction, number = _FRACTION.fullmatch(text), _BARE_NUMBER.fullmatch(text)
     if units == "mm" and number:
         text += " mm"
     elif fraction:
@@ -102,7 +102,7 @@ class ValueScreen(ModalScreen[str]):
 
     def compose(self) -> ComposeResult:
         words, value = Static(self._words, markup=False), self._value
-        field = Input(placeholder=value, max_length=LONGEST, id="value")
+        field = Input(placeholder=value, max_length=LONGEST_VALUE, id="value")
         hint = Static(f"{self._hint} {_KEEPS}".strip(), id="hint", markup=False)
         if self._pad is None:
             yield Vertical(words, field, hint, id="question")

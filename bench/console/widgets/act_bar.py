@@ -13,8 +13,8 @@ from textual.widgets import Static
 
 from bench.console.widgets.viewer import Viewer
 
-MOST = 4  # acts that stand there at once
-WIDEST = 40  # columns of the one that leads
+MOST_ACTS = 4  # acts that stand there at once
+LEADING_COLUMNS = 40  # columns of the one that leads
 
 
 class ActButton(Static):
@@ -53,14 +53,14 @@ class ActBar(Viewer, Horizontal):
         self._acts: list[Act] | None = None
 
     def compose(self) -> ComposeResult:
-        for n in range(MOST):
+        for n in range(MOST_ACTS):
             yield ActButton(id=f"act-{n}")
 
     def on_mount(self) -> None:
         self.show_view()
 
     def show_view(self) -> None:
-        acts: list[Act] = self.screen.all_acts()[:MOST]  # type: ignore[attr-defined]
+        acts: list[Act] = self.screen.all_acts()[:MOST_ACTS]  # type: ignore[attr-defined]
         if acts != self._acts:
             self._acts = acts
             self._fit()
@@ -81,7 +81,7 @@ class ActBar(Viewer, Horizontal):
             button.display = n < len(acts) and fits[n]
             if button.display:
                 leads, apart = acts[n].leads, acts[n].apart
-                more = max(0, min(spare, WIDEST - wide[n])) if leads else 0
+                more = max(0, min(spare, LEADING_COLUMNS - wide[n])) if leads else 0
                 spare -= more
                 before = spare + bool(n) if apart else 0  # margins overlap
                 button.update(labels[n])

@@ -7,7 +7,7 @@ from textual.app import ComposeResult
 from textual.containers import Vertical
 
 from bench.console.drawings.styled_text import Block
-from bench.console.widgets.drawing import WIDEST, Draw, Drawing
+from bench.console.widgets.drawing import PICTURE_COLUMNS, Draw, Drawing
 from bench.console.widgets.viewer import Says, Sentences, TextPanel, Viewer
 
 
@@ -33,7 +33,7 @@ class DetailPane(Vertical):
 
     def compose(self) -> ComposeResult:
         yield TextPanel(self._says, "number")
-        yield Drawing(self._draws, widest=WIDEST)
+        yield Drawing(self._draws, widest=PICTURE_COLUMNS)
 
     def _says(self, v: Viewer) -> Sentences:
         return self.detail.says(v)

@@ -10,9 +10,9 @@ from textual.message import Message
 from bench.console.widgets.act_bar import ActButton
 
 BLANK = "_"  # as it is shown
-ROW = 4  # signs beside one another
+SIGNS_A_ROW = 4  # signs beside one another
 # the signs of each page, row by row, and the key that turns to the next one
-PAGES = (
+PAD_PAGES = (
     ("789.456+123/0-,_", "a-p"),
     ("abcdefghijklmnop", "q-z"),
     ("qrstuvwxyz0123-.", "0-9"),
@@ -39,8 +39,8 @@ class Pad(Grid):
 
     def _keys(self) -> list[str]:
         """From the upper left, row by row; what is no sign stands at the right."""
-        signs, turn = PAGES[self._page]
-        rows = [signs[n : n + ROW] for n in range(0, len(signs), ROW)]
+        signs, turn = PAD_PAGES[self._page]
+        rows = [signs[n : n + SIGNS_A_ROW] for n in range(0, len(signs), SIGNS_A_ROW)]
         ends = ("rub out", "leave", turn, "keep")
         return [key for row, end in zip(rows, ends, strict=True) for key in (*row, end)]
 
@@ -48,9 +48,9 @@ class Pad(Grid):
     def _touched(self, event: ActButton.Touched) -> None:
         event.stop()
         key = str(event.button.content)
-        if key != PAGES[self._page][1]:
+        if key != PAD_PAGES[self._page][1]:
             self.post_message(self.Typed(" " if key == BLANK else key))
             return
-        self._page = (self._page + 1) % len(PAGES)
+        self._page = (self._page + 1) % len(PAD_PAGES)
         for button, label in zip(self.query(ActButton), self._keys(), strict=True):
             button.update(label)

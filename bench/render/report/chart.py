@@ -20,7 +20,7 @@ WIDTH, HEIGHT = 640.0, 330.0
 LEFT, RIGHT, TOP, BOTTOM = 66.0, 626.0, 46.0, 284.0
 PAD = 0.08  # of the span, left free at each end
 MOST_TICKS = 6
-LABEL = 78.0  # width that the label of an event takes
+LABEL_WIDTH = 78.0  # width that the label of an event takes
 STEPS_MONTHS = (1, 2, 3, 6, 12, 24, 60, 120, 240)
 
 
@@ -156,11 +156,11 @@ def _events(
 ) -> list[Mark]:
     """Labels that would lie on one another stand in two rows."""
     marks: list[Mark] = []
-    ends = [-LABEL, -LABEL]
+    ends = [-LABEL_WIDTH, -LABEL_WIDTH]
     for period, day in zip(periods, edges, strict=True):
         at = x.place(day)
-        row = 0 if at - ends[0] >= LABEL or ends[0] <= ends[1] else 1
-        clear = at - ends[row] >= LABEL
+        row = 0 if at - ends[0] >= LABEL_WIDTH or ends[0] <= ends[1] else 1
+        clear = at - ends[row] >= LABEL_WIDTH
         if clear:
             ends[row] = at
         words = report_text(f"event-{period['reason']}") if clear else ""

@@ -29,9 +29,9 @@ from bench.render.upkeep import why_words
 from bench.units import System, give_or_take, length_words, slope_words
 
 View = dict[str, Any]  # what a template shows, by its names
-MOST_RESULTS = 40  # in the table of one section; the others are counted
+MOST_ROWS = 40  # in the table of one section; the others are counted
 MOST_MOVES = 20
-ACTS = ("outside", "cannot-tell")  # after these there is something to do
+ACT_VERDICTS = ("outside", "cannot-tell")  # after these there is something to do
 SIGNS: dict[Verdict | None, str] = {
     "inside": "✓",
     "outside": "✗",
@@ -56,7 +56,7 @@ def section(
         due=[due_view(row) for row in source.rows("due", jig, saw)],
         charts=[*chart_views(source, jig, saw, units)],
         results_title=_results_title(source, findings, units),
-        results=[_row(source, one, units) for one in findings[:MOST_RESULTS]],
+        results=[_row(source, one, units) for one in findings[:MOST_ROWS]],
         moves=[*_moves(source, findings, units)][:MOST_MOVES],
         budget_title="" if limiting is None else _budget_title(limiting, subject),
         budget=[] if limiting is None else [*_budget(source, limiting, units)],
@@ -90,7 +90,7 @@ def _state(source: ReportSource, one: Finding, units: System) -> View:
         sign=SIGNS[one.verdict],
         kind=one.verdict or "measured",
         headline=headline(one, units, source.board(one.check, one.jig)),
-        act=next_act(one, units) if one.verdict in ACTS and not moved else "",
+        act=next_act(one, units) if one.verdict in ACT_VERDICTS and not moved else "",
         notes=[
             remark_words(remark, units)
             for remark in (*one.doubts, *one.remarks)
@@ -116,7 +116,7 @@ def _results_title(source: ReportSource, findings: list[Finding], units: System)
     if boards:
         board = " or ".join(length_words(mm or 0.0, units) for mm in boards)
         words = report_text("results-board", board=board)
-    older = len(findings) - MOST_RESULTS
+    older = len(findings) - MOST_ROWS
     return f"{words} {report_text('older', count=older)}" if older > 0 else words
 
 

@@ -330,14 +330,14 @@ def contrast(style: Style) -> float:
 GRAPHICS = {"rule", "wood", "steel", "trace", "old-trace", "stale"}
 
 
-@pytest.mark.parametrize("look", themes.NAMES)
+@pytest.mark.parametrize("look", themes.THEME_NAMES)
 def test_contrast_of_words_and_of_graphics(look: str) -> None:
     for role, style in themes.role_styles(look).items():
         least = 3.0 if role in GRAPHICS else 4.5
         assert contrast(style) >= least, f"{look} {role}: {contrast(style):.2f}"
 
 
-@pytest.mark.parametrize("look", themes.NAMES)
+@pytest.mark.parametrize("look", themes.THEME_NAMES)
 @pytest.mark.parametrize(
     "pair", [("act-text", "act"), ("bar-text", "bar"), ("bar-key", "bar"), ("chosen-text", "chosen")]
 )

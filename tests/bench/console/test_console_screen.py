@@ -15,11 +15,11 @@ from bench.checks import checks
 from bench.checks.model import EvidenceGear
 from bench.checks.options import HOLD
 from bench.console import requests
-from bench.console.app import AGEING, make_console
+from bench.console.app import AGE_PERIOD_S, make_console
 from bench.console.contents.result import further_words
 from bench.console.first_start import Guide
-from bench.console.greeting import AT_REST, MOST_READINGS
-from bench.console.instrument_view import FRESH
+from bench.console.greeting import LIVE_RATE_HZ, REST_RATE_HZ
+from bench.console.instrument_view import FRESH_S
 from bench.console.message_folding import fold
 from bench.console.requests import Requests
 from bench.console.screens import confirm
@@ -858,11 +858,11 @@ async def test_enter_pressed_again_and_again_opens_a_form_once(fake, scenes) -> 
 async def test_at_rest_few_readings_are_asked_for(fake, scenes) -> None:
     """They are what wakes the program; in a check there are as many as digits are drawn."""
     async with scenes.screen(fake) as (_app, pilot):
-        await scenes.until(pilot, lambda t: "begin a check" in t and fake.of(Watch)[-1].most == AT_REST)
+        await scenes.until(pilot, lambda t: "begin a check" in t and fake.of(Watch)[-1].most == REST_RATE_HZ)
         fake.say(PromptChanged("r1", "fence-square", "big-sled", scenes.push))
-        await scenes.until(pilot, lambda t: "READY" in t and fake.of(Watch)[-1].most == MOST_READINGS)
+        await scenes.until(pilot, lambda t: "READY" in t and fake.of(Watch)[-1].most == LIVE_RATE_HZ)
         fake.say(PromptChanged(None, "fence-square", None, None))
-        await scenes.until(pilot, lambda t: "begin a check" in t and fake.of(Watch)[-1].most == AT_REST)
+        await scenes.until(pilot, lambda t: "begin a check" in t and fake.of(Watch)[-1].most == REST_RATE_HZ)
 
 
 async def test_a_still_screen_is_woken_when_a_number_gets_old_and_not_before(fake, scenes) -> None:
@@ -873,7 +873,7 @@ async def test_a_still_screen_is_woken_when_a_number_gets_old_and_not_before(fak
         app.view.clock = lambda: now
         for one in app.view.instruments.values():
             one.at = now - 0.2
-        for later, wait in (0.0, FRESH - 0.2), (2.0, AGEING):
+        for later, wait in (0.0, FRESH_S - 0.2), (2.0, AGE_PERIOD_S):
             now += later
             before = loop.time()
             app._age()

@@ -8,7 +8,7 @@ from source_calls import rows_named
 from bench.checks import checks
 from bench.finding import BudgetRow, Finding, Quantity, Remark
 from bench.render.finding import quantity_words
-from bench.render.names import PARTS, QUANTITIES, placement_name
+from bench.render.names import BUDGET_PARTS, QUANTITIES, placement_name
 from bench.render.printed_result import result_lines
 from bench.render.remarks import remark_words
 from bench.render.result import own_size
@@ -20,7 +20,7 @@ def test_every_quantity_of_every_check_has_a_name() -> None:
 
 def test_every_row_of_a_budget_has_a_name() -> None:
     found = rows_named()
-    assert found and found <= PARTS.keys(), found - PARTS.keys()
+    assert found and found <= BUDGET_PARTS.keys(), found - BUDGET_PARTS.keys()
 
 
 @pytest.mark.parametrize(

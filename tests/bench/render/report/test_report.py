@@ -17,7 +17,7 @@ from bench.finding import Doubt, Quantity
 from bench.render.report.chart import chart
 from bench.render.report.figures import Scale
 from bench.render.report.page import card_html, report_html
-from bench.render.report.section import MOST_RESULTS
+from bench.render.report.section import MOST_ROWS
 from bench.render.report.sentences import TEMPLATES
 from bench.render.report.source import ReportSource
 
@@ -165,7 +165,7 @@ def test_inches_for_who_reads_inches(shop) -> None:
 
 
 def test_older_results_are_counted(shop) -> None:
-    source = shop("big-sled", months=MOST_RESULTS + 7)
+    source = shop("big-sled", months=MOST_ROWS + 7)
     page = Page(report_html(source, "mm"))
     assert "7 older results are in the log." in page.text
 
