@@ -155,7 +155,7 @@ class Console(App[None]):
         return isinstance(self._shown_screen(), WorkScreen)
 
     def _connection(self, now: Connection, words: str) -> None:
-        """What is shown stays as it was until the daemon has told how things stand."""
+        """The screen stays as it was until the daemon has told how things stand."""
         if now == "here":
             self.view.connecting = True
         else:
@@ -171,7 +171,7 @@ class Console(App[None]):
         self._ageing = asyncio.get_running_loop().call_later(wait, self._age)
 
     def _extension_changed(self) -> None:
-        """What an extra key can do changes without the daemon saying anything."""
+        """Show the screen anew where the extra keys do something else than before."""
         assert self.extension is not None
         told = [key.word() for key in self.extension.keys if key.can()] + [self.tip()]
         if told != getattr(self, "_guest_told", None):
@@ -331,8 +331,8 @@ class Console(App[None]):
 
 
 def _told(binding: Binding) -> bool:
-    """Whether the key stands in the list of all keys; those that move within a list do
-    not."""
+    """True for a key of the list of all keys; keys that move within a list are not in
+    it."""
     others = ("take(", "app.", "screen.", "first_act", "command_palette")
     return bool(binding.description) and not binding.action.startswith(others)
 

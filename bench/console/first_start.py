@@ -19,7 +19,7 @@ STAGES: tuple[Stage, ...] = ("indicator", "travel", "leaf", "sled")
 
 
 class Guide(msgspec.Struct):
-    """How far the person is led."""
+    """The state of the guide."""
 
     active: bool = False  # it goes from one stage to the next by itself
     skipped: frozenset[str] = frozenset()  # stages that are not wanted now
@@ -57,7 +57,7 @@ def is_guided(view: ViewModel, guide: Guide) -> bool:
 
 
 def next_stage(view: ViewModel, guide: Guide) -> Stage | None:
-    """What is asked for next; None where this is no first start, or no more."""
+    """The next stage; None where this is no first start, or no more."""
     known = view.online and view.status_known and view.gear is not None
     if not known or view.prompt is not None or view.live is not None:
         return None
@@ -73,14 +73,15 @@ def stage_now(view: ViewModel, guide: Guide) -> Stage | None:
 
 
 def request_for(stage: Stage | None, view: ViewModel, guide: Guide) -> Learn | None:
-    """What is asked of the daemon for a stage; the sled is described on a form."""
+    """The request that begins a stage; None for the sled, which is described on a
+    form."""
     if stage is None or stage == "sled":
         return None
     return Learn(stage, leaf=proof_leaf(view, guide) if stage == "leaf" else None)
 
 
 def ends_stage(view: ViewModel, guide: Guide, message: AnyNotification) -> bool:
-    """Whether a message ends a stage, so that the next is asked for at once."""
+    """True for a message that ends a stage, so that the next is asked for at once."""
     if not isinstance(message, SetupNotice):
         return False
     if message.phase == "asking" and nothing_set_up(view):

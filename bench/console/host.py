@@ -1,4 +1,4 @@
-"""What the widgets and screens of the console know of the application they are in."""
+"""The application as its widgets and screens know it."""
 
 from __future__ import annotations
 

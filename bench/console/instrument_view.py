@@ -1,4 +1,4 @@
-"""What the screen knows of one instrument, and of one pass."""
+"""One instrument, and one pass, as the screen shows them."""
 
 from __future__ import annotations
 

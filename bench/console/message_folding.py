@@ -1,4 +1,4 @@
-"""How each message of the daemon changes what the screen knows.
+"""The change that each message of the daemon makes to the view model.
 
 `fold` tells how much of the screen that concerns: the live number and the running pass
 change many times a second, and then only what shows them is drawn again.

@@ -22,7 +22,7 @@ def as_sentence(text: str) -> str:
 
 
 class NoticeList(list[NoticeLine]):
-    """What was said last, the newest at the end; trouble that is not over stays behind
+    """The latest notices, the newest at the end; trouble that is not over stays behind
     mere remarks."""
 
     def add(self, said: NoticeLine, troubled: Container[str]) -> None:
@@ -40,5 +40,5 @@ class NoticeList(list[NoticeLine]):
         del self[:-NOTICES]
 
     def over(self, about: str, *, bad: bool = True) -> None:
-        """What was said of it counts no more; bad: only the bad news."""
+        """Drop the notices about that, which count no more; bad: only the bad news."""
         self[:] = [one for one in self if one.about != about or (bad and not one.bad)]

@@ -1,4 +1,4 @@
-"""What the user asks of the daemon, turned into requests; and what can be asked now."""
+"""The user's requests to the daemon, and which of them are possible now."""
 
 from __future__ import annotations
 
@@ -135,8 +135,8 @@ class Requests:
             self.view.notices.over("press")
 
     def _asked_now(self) -> object:
-        """What an answer is about, by its place and not by its words. A live move's act
-        comes before Enter is asked for, so that this is no other question."""
+        """The subject of an answer, by its place and not by its words. A live move's
+        act comes before Enter is asked for, so that this is no other question."""
         view, prompt = self.view, self.view.prompt
         turn = prompt and (
             prompt.phase,
@@ -214,7 +214,7 @@ class Requests:
         return stage != "sled"
 
     def learn_again(self) -> None:
-        """What was seen was not it: ask anew."""
+        """Ask anew, since the wrong instrument was seen."""
         learn = self.view.setup
         if learn is not None:
             self.send(Learn(learn.what, leaf=learn.leaf))

@@ -154,7 +154,7 @@ def glyphs_of(theme: str) -> GlyphSet:
 
 
 def theme_for_terminal(term: str, no_colour: bool) -> Theme:
-    """What suits the terminal where nothing was said."""
+    """The theme that suits the terminal where none was chosen."""
     if term in ("linux", "vt100", "vt220", "ansi"):
         return TUBE
     return PENCIL if no_colour else SHOP

@@ -131,7 +131,7 @@ class ViewModel(msgspec.Struct):
 
     @property
     def trouble(self) -> str:
-        """What is wrong with an instrument that is read just now; empty: nothing."""
+        """The fault of an instrument that is read just now; empty: none."""
         gather = self.prompt.gather if self.prompt is not None else None
         wanted = ("caliper",) if gather == "width" else ("indicator", "travel")
         for one in self.instruments.values():
@@ -160,7 +160,7 @@ class ViewModel(msgspec.Struct):
         return next((j for j in jigs if j.name == (name or self.current_jig)), None)
 
     def kind(self, check: str) -> CheckKind | None:
-        """What the daemon says of that check."""
+        """The check as the daemon lists it."""
         return next((k for k in self.checks or [] if k.kind == check), None)
 
     def widest_board(self, jig: str | None = None) -> float | None:

@@ -101,7 +101,7 @@ def forecast_lines(document: dict[str, Any], units: System) -> Iterator[str]:
 
 
 def answer_lines(document: dict[str, Any], units: System) -> Iterator[str]:
-    """How the parts come out, and last what to do first: a sentence each."""
+    """The forecast, and last what to do first: a sentence each."""
     forecast = msgspec.convert(document, Forecast)
     board = length_words(forecast.board_mm, units)
     cut = length_words(forecast.cut_mm, units)

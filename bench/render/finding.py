@@ -68,7 +68,7 @@ def quantity_words(q: Quantity, units: System, board: float | None = None) -> st
 
 
 def size(q: Quantity, units: System, board: float | None = None) -> str:
-    """How large, without sign: the way says which way. An angle is told over its own
+    """The size without sign: the way says which way. An angle is told over its own
     length, else across the board; one that is no slope is a turn in degrees."""
     if q.unit == "mm":
         return give_or_take(abs(q.value) if q.way else q.value, q.uncertainty, units)
@@ -119,8 +119,8 @@ def limit_words(q: Quantity, units: System, board: float | None = None) -> str:
 
 
 def settle_words(finding: Finding, units: System) -> str:
-    """What would settle a result that is too close to call, or plainly that this set-up
-    cannot."""
+    """The means to settle a result that is too close to call, or plainly that this set-
+    up cannot."""
     settle = finding.settle
     if settle is None:
         return "What would settle it is not known; the notes say why."
@@ -132,8 +132,8 @@ def settle_words(finding: Finding, units: System) -> str:
 
 
 def unread_words(unread: Sequence[Unread]) -> str:
-    """What of the log could not be read, each counted once, with its number and its
-    date."""
+    """The parts of the log that could not be read, each counted once, with its number
+    and its date."""
     lines = []
     for what, (one, several) in _UNREAD.items():
         found = {u.number: u.at for u in unread if u.what == what}

@@ -1,5 +1,5 @@
-"""What quantities, rows of a budget, set-ups and checks are called before a person; the
-names of code and JSON stay there."""
+"""The names of quantities, budget rows, set-ups and checks for a person; code and JSON
+keep theirs."""
 
 from __future__ import annotations
 

@@ -75,8 +75,8 @@ def stored_text(data: Mapping[str, Any], units: System = "mm") -> str:
 
 
 def stored_reason(reason: str, units: System = "mm") -> str:
-    """Why a pass of the log was not used: a code with its values, or the words of an
-    earlier version."""
+    """The reason for which a pass of the log was not used: a code with its values, or
+    the words of an earlier version."""
     try:
         return text([msgspec.json.decode(reason, type=StatusMessage)], units)
     except (msgspec.DecodeError, KeyError):

@@ -50,7 +50,7 @@ def result_lines(
 
 
 def _act_line(finding: Finding, units: System) -> str:
-    """What to do, the whole move in its steps; empty where nothing is to be done."""
+    """The act, the whole move in its steps; empty where nothing is to be done."""
     if finding.proposed is not None:
         return move_words(finding.proposed, units)
     if finding.verdict == "outside" or act_remark(finding) is not None:

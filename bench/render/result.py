@@ -46,7 +46,7 @@ LEAST_LEFT_OVER = 0.0005  # mm, half of the last digit that is shown
 
 
 class Headline(msgspec.Struct, frozen=True):
-    """What a result says first. danger: what can hurt someone, None where nothing can.
+    """The opening of a result. danger: what can hurt someone, None where nothing can.
     lead: read first, in large. small: said after it."""
 
     danger: str | None
@@ -98,7 +98,7 @@ def limit(q: Quantity, units: System, board: float | None) -> str:
 
 
 def danger(finding: Finding, units: System) -> str | None:
-    """What a result says before all else: a rip fence that closes throws work back."""
+    """The warning before all else: a rip fence that closes throws work back."""
     q = judged(finding)
     if q.way != CLOSES:
         return None
@@ -120,12 +120,12 @@ def dangers(newest_first: Sequence[Finding], units: System) -> Iterator[str]:
 
 
 def danger_remark(finding: Finding) -> Remark | None:
-    """What the check itself says of the danger, which `danger` says first."""
+    """The check's own remark on the danger, which `danger` says first."""
     return next((r for r in finding.remarks if r.code == "closes"), None)
 
 
 def opening(finding: Finding) -> float | None:
-    """How far a rip fence opens at the rear, in the quantity's unit; negative: it
+    """The opening of a rip fence at the rear, in the quantity's unit; negative: it
     closes. None where the result is of something else."""
     q = judged(finding)
     return {OPENS: abs(q.value), CLOSES: -abs(q.value)}.get(q.way or "")
@@ -138,7 +138,7 @@ def good_edges(limit: float, above: str, below: str) -> list[float]:
 
 
 def surely_closes(finding: Finding) -> bool:
-    """Whether a rip fence closes by more than the give or take."""
+    """True where a rip fence closes by more than the give or take."""
     q = judged(finding) if finding.quantities else None
     return q is not None and q.way == CLOSES and abs(q.value) > q.uncertainty
 
@@ -179,7 +179,7 @@ def headline(
 
 
 def in_short(finding: Finding, units: System, board: float | None) -> str:
-    """What is and how much in one sentence."""
+    """The result and its size in one sentence."""
     q = judged(finding)
     warning = danger(finding, units)
     if warning is not None:
@@ -223,7 +223,7 @@ def short_move(move: Move, units: System) -> str:
 
 
 def leaves(move: Move, jig: Jig | None, units: System) -> list[str]:
-    """Which leaves, and where they go."""
+    """The leaves to stack, and their place."""
     if not move.leaves:
         return ["No leaf fits: do it live."]
     stack = " + ".join(length_words(leaf, units) for leaf in move.leaves)
@@ -246,21 +246,21 @@ def leaves(move: Move, jig: Jig | None, units: System) -> list[str]:
 
 
 def diagnosis(finding: Finding) -> Remark | None:
-    """What went wrong with the move, as the verifying passes tell it; None where
-    nothing did."""
+    """The fault of the move, as the verifying passes tell it; None where there is
+    none."""
     return next((r for r in finding.remarks if r.code in MOVED_WRONG), None)
 
 
 def act_remark(finding: Finding) -> Remark | None:
-    """What the check itself says is to be done, such as what to take off, and where;
-    None where it says nothing, or where the verdict or the move says it."""
+    """The check's own remark on what is to be done, such as what to take off, and
+    where; None where there is none, or where the verdict or the move says it."""
     if finding.proposed is not None or finding.verdict in ("inside", "cannot-tell"):
         return None
     return next((r for r in finding.remarks if r.severity == "act"), None)
 
 
 def next_act(finding: Finding | None, units: System) -> str:
-    """What to do now, from the last result: one sentence."""
+    """The next act, from the last result: one sentence."""
     if finding is None:
         return "Nothing measured yet. Begin a check."
     if finding.verdict == "cannot-tell":

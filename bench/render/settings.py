@@ -13,8 +13,8 @@ if TYPE_CHECKING:
 
 
 def words(settings: Settings) -> list[str]:
-    """What was understood, a sentence or line each: the wiring, the gear, then each
-    figure as written."""
+    """The settings as understood, a sentence or line each: the wiring, the gear, then
+    each figure as written."""
     one, other, gear = settings.indicator, settings.travel, settings.gear
     shown = "millimetres" if settings.units == "mm" else "inches and thousandths"
     out, toward = gear.indicator.grows == "pulled-out", gear.travel.grows == "toward"
@@ -46,7 +46,7 @@ def _panel_words(settings: Settings) -> str:
 
 
 def _shared_words(one: PortSettings, other: PortSettings) -> str:
-    """Where both come through one port."""
+    """The sentence on a port that both share; empty where they do not."""
     if not one.port or one.port != other.port:
         return ""
     if _line_words(one) != _line_words(other):
@@ -68,7 +68,7 @@ def _line_words(port: PortSettings) -> str:
 
 
 def _picks(port: PortSettings) -> tuple[object, ...]:
-    """Which of the numbers that come is meant."""
+    """The traits that tell which of a port's numbers is meant."""
     traits = FORMATS[port.format].traits_of(port.profile)
     counts = port.per_count is not None if traits.gauge_and_counts else None
     return port.profile, port.options.get("channel"), port.options.get("axis"), counts

@@ -1,4 +1,4 @@
-"""What is seen at the sled or on the part, in words, and the checks that tell."""
+"""The symptoms at the sled or on the part in words, and the checks that tell."""
 
 from __future__ import annotations
 

@@ -116,7 +116,7 @@ def due_lines(document: Document) -> Iterator[str]:
 
 
 def reminder(document: Document) -> str:
-    """What is due now, in one line."""
+    """The checks that are due now, in one line."""
     now = [
         f"{_of(row)} ({why_words(row)})"
         for row in document["due"]
@@ -126,7 +126,7 @@ def reminder(document: Document) -> str:
 
 
 def why_words(row: Document) -> str:
-    """Why a check is due, without its end: `it is time`."""
+    """The reason for which a check is due, without its end: `it is time`."""
     return _line("why", row)
 
 

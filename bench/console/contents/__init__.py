@@ -1,1 +1,1 @@
-"""What the widgets show of the view model: sentences and drawings."""
+"""The contents of the widgets, made from the view model: sentences and drawings."""

@@ -1,4 +1,4 @@
-"""What a row of a list has beside it: a result, a check, a sled, the instruments."""
+"""The contents of the detail pane: a result, a check, a sled, the instruments."""
 
 from __future__ import annotations
 
@@ -64,7 +64,7 @@ def sled_detail(jig: Jig) -> Detail:
 
 
 def instrument_words(v: Viewer) -> Sentences:
-    """What each instrument reads just now."""
+    """The present reading of each instrument."""
     for one in v.view.instruments.values():
         if one.live:
             number = " ".join(readout.number(one, v.view.units))

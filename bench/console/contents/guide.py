@@ -29,7 +29,7 @@ CABLE_STATES = {
 
 
 def guide_words(v: Viewer) -> Sentences:
-    """What the first start asks for, and what else can be done about it."""
+    """The request of the first start, and its alternatives."""
     view, guide, learn = v.view, v.host.guide, v.view.setup
     stage = first_start.stage_now(view, guide)
     if learn is not None:
@@ -49,7 +49,7 @@ def guide_words(v: Viewer) -> Sentences:
 
 
 def _troubled(ports: list[InstrumentView]) -> InstrumentView | None:
-    """Where no cable is heard: the one whose words say what would do."""
+    """The cable whose words say what would help; None where one is heard."""
     if any(one.live for one in ports):
         return None
     kinds = ("denied", "busy", "unknown", "silent")

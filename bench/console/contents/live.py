@@ -27,7 +27,7 @@ def live_words(v: Viewer) -> Sentences:
 
 
 def live_facts(v: Viewer) -> Sentences:
-    """How far it was moved, the band that is good enough, what the screw drew."""
+    """The distance moved, the band that is good enough, the pull of the screw."""
     live, units = v.view.live, v.view.units
     sets_up = live is not None and live.phase in ("stand", "lean")
     if live is None or sets_up or v.app.size.height < LOW:
@@ -51,7 +51,7 @@ def live_facts(v: Viewer) -> Sentences:
 
 
 def live_gauge(v: Viewer, wide: int, high: int) -> Block:
-    """How much is made: a bar up to the aim, with room for too far."""
+    """A bar of the distance made up to the aim, with room for too far."""
     live, g = v.view.live, v.glyphs
     if live is None or live.target is None or live.to_go is None:
         return []
@@ -82,7 +82,7 @@ def _below(live: LiveMoveNotice, aim: int, cells: int, mark: str) -> Line:
 def indicator_picture(
     v: Viewer, wide: int, high: int, stands: Stands | None = None
 ) -> Block:
-    """How the indicator stands on the sled for the live move."""
+    """The place of the indicator on the sled for the live move."""
     live, finding = v.view.live, v.view.finding
     how = stands or (live.stands if live is not None else None)
     if how is None:

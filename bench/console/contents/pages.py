@@ -1,4 +1,5 @@
-"""What the pages show: the move, the sled, the forecast of the cut, the charts."""
+"""The contents of the pages: the move, the sled, the forecast of the cut, the
+charts."""
 
 from __future__ import annotations
 
@@ -28,7 +29,7 @@ NO_SLED = "Choose a sled first: 7."
 
 
 def move_words(v: Viewer) -> Sentences:
-    """What to move, the leaves to stack and where they go."""
+    """The move, the leaves to stack and their place."""
     finding, units = v.view.finding, v.view.units
     if finding is None or finding.proposed is None:
         yield "Nothing to move.", "text"
@@ -40,7 +41,7 @@ def move_words(v: Viewer) -> Sentences:
 
 
 def move_picture(v: Viewer, wide: int, high: int) -> Block:
-    """Where the leaves and the stop go, and which way the end moves."""
+    """The sled with its moving end, its leaves and its stop."""
     finding = v.view.finding
     if finding is None or finding.proposed is None:
         return []
@@ -59,7 +60,7 @@ def sled_picture(v: Viewer, wide: int, high: int, jig: Jig | None = None) -> Blo
 
 
 def notes(v: Viewer) -> Sentences:
-    """What the daemon noted when it came up, and what was said here since."""
+    """The daemon's notes of its start, and the notices since."""
     yield "What was noted", "strong"
     noted = v.view.notes
     for words in (*noted, *(s.words for s in v.view.notices if s.words not in noted)):
@@ -112,7 +113,7 @@ def shop_words(v: Viewer) -> Sentences:
 
 
 def drift_words(v: Viewer, series: Mapping[str, Any] | None) -> Sentences:
-    """What the series says, in whole sentences; None: there is no series."""
+    """The series in whole sentences; None: there is no series."""
     if series is None:
         yield "No results yet that could have changed.", "text"
         return
@@ -157,7 +158,8 @@ def drift_chart(v: Viewer, wide: int, high: int, series: Mapping[str, Any]) -> B
 def _chart_words(
     canvas: Canvas, series: Mapping[str, Any], results: list[Any], units: System
 ) -> None:
-    """Which way is up, what the dashed lines are, the first day and the last."""
+    """The words for up and down, for the dashed lines, for the first and the last
+    day."""
     limit = series["tolerance"]
     above, below = series_ways(series)
     canvas.label(0, 0, above, "faint")

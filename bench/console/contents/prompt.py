@@ -1,4 +1,4 @@
-"""What a check asks, the set-up drawn, the pass as it is drawn, and what was said."""
+"""The contents of a check: its prompt, its set-up, the running pass, the notices."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ MOST_NOTICES = 3  # on a tall screen, one elsewhere
 
 
 def prompt_words(v: Viewer) -> Sentences:
-    """What is asked, and why the last thing was not kept."""
+    """The prompt, after the reason for which the last pass was not kept."""
     prompt, low, bad = v.view.prompt, v.app.size.height < LOW, v.glyphs.bad
     if prompt is None or prompt.phase == "cautions":
         return
@@ -67,7 +67,7 @@ def pass_plot(v: Viewer, wide: int, high: int) -> Block:
 
 
 def notices(v: Viewer) -> Sentences:
-    """What was said last; bad news has its sign and its colour."""
+    """The latest notices; bad news has its sign and its colour."""
     view, prompt = v.view, v.view.prompt
     shown = {prompt.remark, view.trouble} if prompt is not None else set()
     told = [one for one in view.notices if one.words not in shown]

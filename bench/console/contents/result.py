@@ -55,7 +55,7 @@ def due_words(v: Viewer) -> Sentences:
 
 
 def result_words(v: Viewer) -> Sentences:
-    """What is found and what to do now. Too close to call begins with what would settle
+    """The result and the next act. Too close to call begins with what would settle
     it."""
     finding = _shown(v, None)
     if finding is None:
@@ -70,7 +70,7 @@ def result_words(v: Viewer) -> Sentences:
 
 
 def _lead(what: list[tuple[str, str]]) -> int:
-    """How many sentences stand before what is said in small."""
+    """The number of sentences that stand before those in small."""
     return sum(role != "faint" for _, role in what)
 
 
@@ -92,7 +92,7 @@ def _nothing(v: Viewer) -> Sentences:
 
 
 def _shortly(v: Viewer, finding: Finding) -> Sentences:
-    """Where there is little room: the danger, what to do, and the way."""
+    """The danger, the act and the way, for a screen with little room."""
     view = v.view
     warns = result.danger(finding, view.units) is not None or diagnosis(finding)
     danger = _what_is(v, finding, True)[:1] if warns else []
@@ -115,7 +115,7 @@ def _what_is(v: Viewer, finding: Finding, beside: bool) -> list[tuple[str, str]]
 
 
 def _act(v: Viewer, finding: Finding) -> tuple[str, str]:
-    """What to do now."""
+    """The next act."""
     if finding.proposed is not None and v.requests.moved:
         return "The move is noted. Check again.", "act"
     return f"{v.glyphs.right_mark} {result.next_act(finding, v.view.units)}", "act"
@@ -182,7 +182,7 @@ def result_picture(
 
 
 def budget_bars(v: Viewer, wide: int, high: int) -> Block:
-    """What limits the result, ranked: part, share as a bar and in per cent, size."""
+    """The budget of the result, ranked: part, share as a bar and in per cent, size."""
     finding, units = v.view.finding, v.view.units
     if finding is None or not finding.budget:
         return []

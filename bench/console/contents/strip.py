@@ -55,7 +55,7 @@ def health(instrument: InstrumentView, now: float) -> tuple[str, Role]:
 
 
 def status_strip(v: Viewer, wide: int, high: int) -> Block:
-    """Which sled on which saw, how the instruments and the log do."""
+    """The sled and its saw, the state of the instruments and of the log."""
     view, g = v.view, v.glyphs
     jig = view.find_jig()
     saw = view.saw or (jig.saw if jig is not None else None)
@@ -188,7 +188,7 @@ def readout_row(v: Viewer, wide: int, high: int) -> Block:
 
 
 def travel_lines(view: ViewModel) -> Block:
-    """Where the sled is and which way it goes."""
+    """The travel's number, and the way in which it changes."""
     for one in view.instruments.values():
         if one.role == "travel" and one.live and view.online:
             far = readout.travelled(one, view.units)

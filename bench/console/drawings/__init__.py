@@ -1,1 +1,1 @@
-"""What is drawn, from plain data to coloured rows, without a terminal."""
+"""The drawings: from plain data to coloured rows, without a terminal."""

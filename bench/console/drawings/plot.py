@@ -76,7 +76,7 @@ def plot(
 
 
 def _edge_words(canvas: Canvas, shown: Window, middle: str, units: System) -> None:
-    """What the edges of the plot stand for."""
+    """The values at the edges of the plot."""
     digits, high = 2 if units == "mm" else None, canvas.high
     if canvas.wide >= ROOM_FOR_WORDS:
         for row, mm in ((0, shown.high), (high - 2, shown.low))[

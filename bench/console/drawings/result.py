@@ -80,7 +80,8 @@ def draw_result(
 
 
 def _drawer(finding: Finding) -> Callable[[Canvas, Scene], None] | None:
-    """What draws the finding: by what it carries, then by what is judged."""
+    """The function that draws the finding, by its contents or by the judged
+    quantity."""
     if finding.profile:
         return draw_face
     if finding.positions:
@@ -153,14 +154,14 @@ def _across_words(c: Canvas, scene: Scene, off: float, free: int) -> None:
 def _good_enough(
     c: Canvas, q: Quantity, inside: int, *places: tuple[int, int, str]
 ) -> None:
-    """What the dashed lines are: between them at the first `inside` of the places, else
+    """Name the dashed lines: between them at the first `inside` of the places, else
     elsewhere with the word for them."""
     if q.tolerance and not c.label_where_free("good enough", "good", *places[:inside]):
         c.label_where_free("dashed: good enough", "good", *places[inside:])
 
 
 def _edges(q: Quantity) -> tuple[float, ...]:
-    """Where good enough ends, to either side."""
+    """The limits of good enough, to either side."""
     return (-q.tolerance, q.tolerance) if q.tolerance else ()
 
 
@@ -198,7 +199,7 @@ def _blade_beside(c: Canvas, left: bool) -> None:
 
 
 def _size_label(c: Canvas, scene: Scene, *places: tuple[int, int, str]) -> None:
-    """How much it is, with its length where that has room, wherever it has room."""
+    """The size, with its length where that has room, at the first place with room."""
     much, over = large_size(judged(scene.finding), scene.units, None)
     if not over or not c.label_where_free(f"{much} {over}", "strong", *places):
         c.label_where_free(much, "strong", *places)

@@ -1,4 +1,4 @@
-"""What the drawings of a set-up share: the indicator, the blade, what moves and how."""
+"""The parts that drawings of set-ups share: indicator, blade, arrows of what moves."""
 
 from __future__ import annotations
 
@@ -12,8 +12,8 @@ INDICATOR = "indicator"
 
 
 class SetUp(msgspec.Struct, frozen=True):
-    """What a drawing is made on and from. names: the parts of the codes of picture and
-    placement. at: the number of the place, empty where there is none."""
+    """The canvas of a drawing and the data for it. names: the parts of the codes of
+    picture and placement. at: the number of the place, empty where there is none."""
 
     c: Canvas
     prompt: Prompt
@@ -23,18 +23,18 @@ class SetUp(msgspec.Struct, frozen=True):
 
     @property
     def far(self) -> bool:
-        """Whether the sled fence stands on the far side of the board."""
+        """True where the sled fence stands on the far side of the board."""
         return self.jig is not None and self.jig.fence == "far"
 
     @property
     def right(self) -> bool:
-        """Whether the indicator stands right of what it touches."""
+        """True where the indicator stands right of the surface that it touches."""
         return self.prompt.side != "left"
 
     @property
     def pushes(self) -> str:
-        """What is pushed in a pass; empty for one reading, and while it is leaned or
-        the stand is tapped."""
+        """The thing that is pushed in a pass; empty for one reading, and while it is
+        leaned or the stand is tapped."""
         one = self.prompt.gather in ("spot", "width") or self.prompt.phase in (
             "lean",
             "tap",
@@ -63,7 +63,7 @@ def draw_blade(s: SetUp, x: int, first: int, last: int, label: int = 0) -> None:
 
 
 def draw_pushed(s: SetUp, right: bool, top: int = 1) -> None:
-    """Which way the sled is pushed, at an edge of the drawing."""
+    """An arrow at an edge for the way in which the sled is pushed."""
     if s.pushes != "sled":
         return
     c, edge = s.c, "right" if right else "left"

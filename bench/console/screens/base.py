@@ -1,4 +1,4 @@
-"""What all screens have: the strip above, the acts and the keys below."""
+"""The frame of all screens: the strip above, the acts and the keys below."""
 
 from __future__ import annotations
 
@@ -85,7 +85,7 @@ class ConsoleScreen(HostedWidget, Screen[T]):
                 self.watch(box, what, self._scrolled, init=False)
 
     def _boxes(self) -> Iterable[Widget]:
-        """What is scrolled where it does not fit."""
+        """The boxes that scroll where their contents do not fit."""
         return self.query(".-read-on").results(VerticalScroll)
 
     def _scrolled(self) -> None:
@@ -116,15 +116,15 @@ class ConsoleScreen(HostedWidget, Screen[T]):
             self.refresh_bindings()
 
     def choose_parts(self) -> None:
-        """Which parts are shown, by classes of the style sheet."""
+        """Show and hide parts by classes of the style sheet."""
 
     def state_changed(self) -> None:
-        """What a subclass does beside showing its widgets anew."""
+        """A hook for subclasses, called after the widgets were shown anew."""
 
     # ---- keys ------------------------------------------------------------------------
 
     def can(self, action: str) -> bool:
-        """Whether that action would do anything now."""
+        """True where that action would do anything now."""
         return True
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
@@ -160,7 +160,7 @@ class ConsoleScreen(HostedWidget, Screen[T]):
         self.host.open(page)
 
     def action_read_on(self) -> None:
-        """What does not fit; from its end back to its beginning."""
+        """Scroll to what does not fit; from its end back to its beginning."""
         for box in self._boxes():
             if box.scroll_offset.y < box.max_scroll_y:
                 box.scroll_page_down(animate=False)
@@ -168,7 +168,8 @@ class ConsoleScreen(HostedWidget, Screen[T]):
                 box.scroll_home(animate=False)
 
     async def action_first_act(self) -> None:
-        """What only stands first because Enter is not asked for is another key's."""
+        """Do the first act, unless that is another key's because Enter is not asked
+        for."""
         for act in self.acts()[:1]:
             if act.key == "Enter":
                 await self.app.run_action(act.action, self)

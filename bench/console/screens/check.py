@@ -95,7 +95,7 @@ class CheckScreen(WorkScreen):
         self.watch(self.query_one("#body"), "size", self._scrolled, init=False)
 
     def state_changed(self) -> None:
-        """What is asked anew is shown from its beginning; what is too long for a phone
+        """A new prompt is shown from its beginning; one that is too long for a phone
         has all the room but a row for the number and one for the state."""
         prompt, box = self.view.prompt, self.query_one("#words", VerticalScroll)
         asked = (

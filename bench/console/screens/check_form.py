@@ -1,4 +1,4 @@
-"""How a check is taken: only the options that say something."""
+"""The form by which a check is begun; it has only the options that matter."""
 
 from __future__ import annotations
 

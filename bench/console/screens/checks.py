@@ -1,4 +1,4 @@
-"""Which check? And what is wrong: from what is seen to the checks that tell."""
+"""The list of checks, and the list of symptoms that lead to them."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ class ChecksScreen(ListPage):
 
 
 class SymptomsScreen(ListPage):
-    """What is seen at the sled or on the part."""
+    """The symptoms seen at the sled or on the part."""
 
     page = "symptoms"
     title_words = "What is wrong?"
@@ -77,7 +77,7 @@ class SymptomScreen(ListPage):
 
 
 def _danger(symptom: dict[str, Any], v: Viewer) -> Sentences:
-    """What is to be done before any check."""
+    """The act that comes before any check."""
     danger = symptom["danger"]
     yield "DANGER: " * bool(danger) + (symptom["act"] or ""), "bad" if danger else "act"
 
@@ -99,7 +99,7 @@ def _seen(symptom: dict[str, Any]) -> str:
 
 
 def check_row(page: ListPage, words: str, check: str, more: str = "") -> Row:
-    """What opens the check's form; one that cannot be taken now says why."""
+    """The row that opens the check's form; one that cannot be taken now says why."""
     kind, detail = page.view.kind(check), check_detail(page.view, check)
     if kind is not None and kind.can:
         return Row(words, page.opens(CheckForm, kind), more, detail=detail)

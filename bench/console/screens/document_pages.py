@@ -48,7 +48,7 @@ class DocumentPage(Page):
 
 
 class LimitsScreen(DocumentPage):
-    """What limits the result, ranked."""
+    """The budget of the result, ranked."""
 
     page = "limits"
 
@@ -58,7 +58,7 @@ class LimitsScreen(DocumentPage):
 
 
 class CutScreen(DocumentPage):
-    """How square the parts come out, and what to put right first."""
+    """The forecast of the cut, and what to put right first."""
 
     page = "cut"
     document = "cut"
@@ -130,7 +130,7 @@ class PastResultScreen(DocumentPage):
 
 
 class NotesScreen(DocumentPage):
-    """What the daemon noted when it came up, and what was said here since."""
+    """The daemon's notes of its start, and the notices since."""
 
     page = "notes"
 

@@ -1,4 +1,4 @@
-"""What is due, when and why; and what happened to the sled."""
+"""The checks that are due, when and why; and the events that are noted of a sled."""
 
 from __future__ import annotations
 
@@ -58,8 +58,7 @@ class DueScreen(ListPage):
 
 
 class EventScreen(ListPage):
-    """What happened to the sled: its charts begin anew from there, an alarm is
-    answered."""
+    """The events of a sled: its charts begin anew from there, an alarm is answered."""
 
     page = "event"
 

@@ -69,7 +69,7 @@ class FirstStartScreen(WorkScreen):
         return out
 
     def _word(self) -> str:
-        """What Enter does here, in a word or two; empty where it is not asked for."""
+        """The act of Enter in a word or two; empty where it is not asked for."""
         learn = self.view.setup
         if learn is not None:
             if not self.requests.press_answers:

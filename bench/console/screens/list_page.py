@@ -73,11 +73,11 @@ class ListPage(Page):
         return self.title_words
 
     def above(self) -> Iterable[Widget]:
-        """What stands above the rows."""
+        """The widgets above the rows."""
         return ()
 
     def detail(self) -> Detail:
-        """What a row is about that does not say so itself."""
+        """The detail of a row that has none of its own."""
         return Detail()
 
     def rows(self) -> list[Row]:
@@ -90,7 +90,7 @@ class ListPage(Page):
         return [choose, Act(".", "back", "leave")]
 
     def opens(self, make: Callable[..., Screen[Any]], *given: object) -> Take:
-        """What puts up another screen."""
+        """An act that puts up another screen."""
         return lambda: self.app.push_screen(make(*given))
 
     def _boxes(self) -> Iterable[Widget]:

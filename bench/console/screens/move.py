@@ -75,7 +75,7 @@ class MoveScreen(ListPage):
 
 
 class LiveSetUpScreen(ListPage):
-    """How the indicator stands on the sled for the live move."""
+    """The choice of how the indicator stands on the sled for the live move."""
 
     page = "live_set_up"
     title_words = "How does the indicator stand on the sled?"

@@ -82,8 +82,8 @@ class SettingsScreen(ListPage):
 
 
 def doing(view: ViewModel, role: str) -> str:
-    """How the instrument of that role does now: its words, its rate, what was refused
-    of it."""
+    """The state of the instrument of that role: its words, its rate, its rejected
+    readings."""
     instrument = next((i for i in view.instruments.values() if i.role == role), None)
     if instrument is None or instrument.state == "marks":
         return "None is set up."

@@ -69,7 +69,8 @@ class SledForm(ListPage):
         return out + [self._asked_once(option) for option in self._of_sled()]
 
     def _of_sled(self) -> list[Option]:
-        """What checks would ask again and again, and the sled answers once for all."""
+        """The options that checks would ask again and again, and the sled answers once
+        for all."""
         kinds = self.view.checks or []
         found = {o.name: o for kind in kinds for o in kind.options if o.of_sled}
         return [option for name, option in found.items() if name in ASKED_ONCE]
@@ -106,7 +107,7 @@ class SledForm(ListPage):
             self._sent, self._gear_before = jig.name, self.view.gear
 
     def state_changed(self) -> None:
-        """What was typed stays until the daemon has it: it may refuse a value."""
+        """The values stay until the daemon has them: it may refuse one."""
         super().state_changed()
         told = self.view.gear is not self._gear_before
         if self._sent and told and self.view.find_jig(self._sent):

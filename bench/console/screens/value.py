@@ -71,7 +71,7 @@ def _whole(text: str, above: str, below: str) -> str:
 
 
 def _in_thou(number: str) -> bool:
-    """Whether an inch user means thou: 5 is 5 thou, 0.005 is in inches."""
+    """True where an inch user means thou: 5 is 5 thou, 0.005 is in inches."""
     size = float(number.replace(",", "."))
     if 0.1 <= size < 1.0:
         raise UnitsError(f"{number} may be either: 5 is 5 thou, 0.005 is in inches")

@@ -1,4 +1,4 @@
-"""What the chosen row of a list is about: beside the list where the screen is wide."""
+"""The detail of the chosen row of a list: beside the list where the screen is wide."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ def no_picture(v: Viewer, wide: int, high: int) -> Block:
 
 
 class Detail(msgspec.Struct, frozen=True):
-    """What a row is about, in words and as a picture."""
+    """The detail of a row, in sentences and as a picture."""
 
     says: Says = nothing
     draws: Draw = no_picture

@@ -189,7 +189,8 @@ def _season(
     x: _Axis,
     y: _Axis,
 ) -> list[tuple[float, float]]:
-    """What the season alone makes of the last mean, at each result with a climate."""
+    """The curve that the season alone makes of the last mean, at each result with a
+    climate."""
     season = series["season"]
     means = [p["mean"] for p in series["baselines"] if p["mean"] is not None]
     if season is None or not season["kept"] or not means:

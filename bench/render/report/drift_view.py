@@ -1,4 +1,4 @@
-"""What the drift document says of one series: its chart, and sentences beside it."""
+"""One series of the drift document: its chart, and sentences beside it."""
 
 from __future__ import annotations
 

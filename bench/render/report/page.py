@@ -76,7 +76,7 @@ def _page(template: str, **values: Any) -> str:
 
 
 def _cards(source: ReportSource, units: System) -> Iterator[View]:
-    """What hangs by the saw: one for each sled."""
+    """The cards that hang by the saw: one for each sled."""
     jigs = [jig for jig, _ in source.subjects() if jig is not None]
     for number, jig in enumerate(jigs, 1):
         last = _of_fence(source.of(jig, None))

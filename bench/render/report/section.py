@@ -177,7 +177,7 @@ def _budget(source: ReportSource, one: Finding, units: System) -> Iterator[View]
 
 
 def cut_lines(document: Document | None, units: System) -> list[str]:
-    """What the parts will be, in the words of the cut's own forecast."""
+    """The forecast of the cut in its own words."""
     if document is None:
         return []
     lines = forecast_lines({**document, "jig": None}, units)
