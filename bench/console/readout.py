@@ -33,7 +33,7 @@ def number(instrument: InstrumentView, units: System) -> tuple[str, str]:
     return _no_minus_zero(f"{instrument.value / INCH:.{3 if coarse else 4}f}"), "in"
 
 
-def travelled(instrument: InstrumentView, units: System) -> str:
+def travel_number(instrument: InstrumentView, units: System) -> str:
     """The travel beside the number: a tenth of a millimetre tells where the sled is."""
     value = instrument.value or 0.0
     if units == "mm":

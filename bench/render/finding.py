@@ -79,13 +79,13 @@ def size(q: Quantity, units: System, board: float | None = None) -> str:
         give = math.degrees(q.uncertainty)
         return f"{where}give or take {give:.{0 if give > 9.5 else 1}f} degrees"
     if q.over is not None:
-        return over_own(q, units)
+        return size_over_length(q, units)
     if board is not None:
         return across(abs(q.value), board, units, q.uncertainty)
     return slope_words(abs(q.value), units, uncertainty=q.uncertainty)
 
 
-def over_own(q: Quantity, units: System) -> str:
+def size_over_length(q: Quantity, units: System) -> str:
     """An angle over its own length: `0.12 mm give or take 0.02 mm over 160 mm`."""
     over = q.over or 0.0
     rise = give_or_take(abs(q.value) * over, q.uncertainty * over, units)

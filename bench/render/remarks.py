@@ -63,7 +63,7 @@ def _pass_words(sweep: str | None) -> str:
     return f"Pass {sweep}"
 
 
-def said_first(finding: Finding) -> Remark | None:
+def leading_remark(finding: Finding) -> Remark | None:
     """The remark before the figures: whether they agree with what else was found."""
     return finding.remarks[0] if finding.comparison and finding.remarks else None
 

@@ -20,7 +20,7 @@ from bench.render.finding import (
     size,
 )
 from bench.render.names import quantity_name, upper_first
-from bench.render.remarks import remark_words, said_first
+from bench.render.remarks import leading_remark, remark_words
 from bench.render.template import WAYS
 from bench.units import (
     PER_INCH,
@@ -71,19 +71,19 @@ def is_good(finding: Finding) -> bool:
     return q.band is not None and q.band[0] <= q.value <= q.band[1]
 
 
-def told_over(board: float | None, units: System) -> float:
+def slope_span(board: float | None, units: System) -> float:
     """mm over which an angle is told: the user's own board, else 300 mm or a foot."""
     return board or (PER_MM if units == "mm" else PER_INCH)
 
 
-def told_over_words(board: float | None, units: System) -> str:
+def slope_span_words(board: float | None, units: System) -> str:
     """`across 400 mm` of the user's own board, else `per 300 mm`."""
     if board is not None:
         return f"across {length_words(board, units)}"
     return f"per {per_words(units)}"
 
 
-def own_size(q: Quantity, units: System, board: float | None) -> str:
+def size_on_board(q: Quantity, units: System, board: float | None) -> str:
     """`size`, told of the user's own board: `0.12 mm ... across your 400 mm board`."""
     if q.unit == "mm" or board is None or q.over is not None:
         return size(q, units, board)
@@ -158,18 +158,18 @@ def headline(
     the result is of a sled fence, else None. large: beside it stands the large figure,
     which says what is good enough over its own length."""
     q = judged(finding)
-    way, much = upper_first(way_words(q)), own_size(q, units, board)
+    way, much = upper_first(way_words(q)), size_on_board(q, units, board)
     warning = danger(finding, units)
     known = large and warning is None and (board is None or q.unit == "mm")
     small = [limit(q, units, board)] if q.tolerance is not None and not known else []
     if warning is not None:
         return Headline(warning, [THROWN_BACK], small)
-    beside = said_first(finding)
+    beside = leading_remark(finding)
     lead = [] if beside is None else [remark_words(beside, units)]
     if finding.verdict == "inside":
         if way and q.way != OPENS:
             small.insert(0, f"{way}: too little to matter.")
-        return Headline(None, [*lead, in_short(finding, units, board)], small)
+        return Headline(None, [*lead, short_sentence(finding, units, board)], small)
     if not way:
         return Headline(
             None, [*lead, f"{upper_first(quantity_name(q.name))}: {much}."], small
@@ -178,7 +178,7 @@ def headline(
     return Headline(None, [*lead, f"{way}.", f"{told}."], small)
 
 
-def in_short(finding: Finding, units: System, board: float | None) -> str:
+def short_sentence(finding: Finding, units: System, board: float | None) -> str:
     """The result and its size in one sentence."""
     q = judged(finding)
     warning = danger(finding, units)
@@ -190,23 +190,23 @@ def in_short(finding: Finding, units: System, board: float | None) -> str:
             if q.way == OPENS
             else f"{quantity_name(q.name)} " * (q.unit == "mm")
         )
-        return f"Good: {what}{own_size(q, units, board)}."
+        return f"Good: {what}{size_on_board(q, units, board)}."
     what = way_words(q) or quantity_name(q.name)
     return f"{upper_first(what)}: {size(q, units, board)}."
 
 
-def is_nothing(q: Quantity) -> bool:
+def is_exact_zero(q: Quantity) -> bool:
     """An exact zero, such as what is to be taken off a runner that fits."""
     return q.unit == "mm" and q.value == q.uncertainty == 0.0
 
 
-def others(finding: Finding, units: System) -> list[str]:
+def other_quantities(finding: Finding, units: System) -> list[str]:
     """The other quantities, a line each."""
     first = judged(finding)
     return [
         quantity_words(q, units)
         for q in finding.quantities
-        if q is not first and not is_nothing(q)
+        if q is not first and not is_exact_zero(q)
     ]
 
 
@@ -279,23 +279,23 @@ def next_act(finding: Finding | None, units: System) -> str:
     return "Measured; no limit is set for a verdict."
 
 
-def _told_span(q: Quantity, units: System, board: float | None) -> tuple[float, str]:
+def _span_of(q: Quantity, units: System, board: float | None) -> tuple[float, str]:
     """mm over which an angle is told, and that in words; 1 and none of a length."""
     if q.unit != "rad":
         return 1.0, ""
     if q.over is not None:
         return q.over, f"over {span_words(q.over, units)}"
-    return told_over(board, units), told_over_words(board, units)
+    return slope_span(board, units), slope_span_words(board, units)
 
 
 def large_size(q: Quantity, units: System, board: float | None) -> tuple[str, str]:
     """The size alone, in the digits of the sentence that tells its give or take, with
     its unit; and over which length it is told, empty where it is a length itself."""
-    span, over = _told_span(q, units, board)
+    span, over = _span_of(q, units, board)
     return value_words(abs(q.value) * span, q.uncertainty * span, units), over
 
 
-def large_figure(
+def figure_parts(
     q: Quantity, units: System, board: float | None
 ) -> tuple[str, str, str, str]:
     """`large_size` with its figures and its unit apart; and what is good enough, over
@@ -306,7 +306,7 @@ def large_figure(
     if q.band is not None:
         good = f"good {limit_words(q, units)}"
     elif q.tolerance is not None:
-        limit = length_words(q.tolerance * _told_span(q, units, board)[0], units)
+        limit = length_words(q.tolerance * _span_of(q, units, board)[0], units)
         good = f"good {'up to' if q.way in (OPENS, CLOSES) else 'within'} {limit}"
     return figures, unit, over, good.removesuffix(f" {unit}")
 
@@ -321,7 +321,7 @@ def short_size(finding: Finding, units: System, board: float | None) -> str:
 def part_size(standard: float, unit: str, units: System, board: float | None) -> str:
     """The give or take that one part alone would leave, two standard uncertainties; of
     an angle over the length that it is told over."""
-    give = 2.0 * standard * (told_over(board, units) if unit == "rad" else 1.0)
+    give = 2.0 * standard * (slope_span(board, units) if unit == "rad" else 1.0)
     return rounded_words(give, give, units)
 
 

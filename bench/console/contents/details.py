@@ -27,12 +27,12 @@ def _verdict(finding: Finding) -> str:
 def finding_detail(finding: Finding) -> Detail:
     """An earlier result, and what became of its move."""
 
-    def says(v: Viewer) -> Sentences:
+    def sentences(v: Viewer) -> Sentences:
         yield _verdict(finding), "strong"
         yield from past_words(v, finding)
         yield from further_words(v, finding)
 
-    return Detail(says, partial(result_picture, finding=finding))
+    return Detail(sentences, partial(result_picture, finding=finding))
 
 
 def check_detail(view: ViewModel, check: str, jig: str | None = None) -> Detail:
@@ -53,14 +53,14 @@ def _results(view: ViewModel, check: str, jig: str | None) -> Iterator[Finding]:
 def sled_detail(jig: Jig) -> Detail:
     """The sled as it is described, and its last results."""
 
-    def says(v: Viewer) -> Sentences:
+    def sentences(v: Viewer) -> Sentences:
         results = [f for f in v.view.last if f.jig == jig.name]
         for f in results or ():
             yield _verdict(f), "text"
         if not results:
             yield "Nothing measured yet on this sled.", "text"
 
-    return Detail(says, partial(sled_picture, jig=jig))
+    return Detail(sentences, partial(sled_picture, jig=jig))
 
 
 def instrument_words(v: Viewer) -> Sentences:

@@ -195,7 +195,7 @@ def result_figure(
         danger: Block = [[("at the rear", "bad")], [("DANGER: open it", "bad")]]
         return large_figure("CLOSES", "bad", danger, wide, high, v.glyphs)
     q = result.judged(found)
-    figures, *lines = result.large_figure(q, view.units, view.board(found))
+    figures, *lines = result.figure_parts(q, view.units, view.board(found))
     role = readout.verdict_line(found.verdict, v.glyphs)[2]
     way = q.way or quantity_name(q.name)
     if finding is None and v.requests.moved:

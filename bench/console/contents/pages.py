@@ -18,7 +18,7 @@ from bench.render.result import (
     good_edges,
     leaves,
     short_move,
-    told_over,
+    slope_span,
 )
 from bench.render.upkeep import drift_lines, series_ways
 from bench.units import System, length_words
@@ -164,7 +164,7 @@ def _chart_words(
     above, below = series_ways(series)
     canvas.label(0, 0, above, "faint")
     canvas.label(0, canvas.high - 2, below, "faint")
-    length = told_over(None, units) if series["unit"] == "rad" else 1.0
+    length = slope_span(None, units) if series["unit"] == "rad" else 1.0
     within = (
         f"dashed: good enough within {length_words((limit or 0.0) * length, units)}"
     )

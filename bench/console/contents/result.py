@@ -15,7 +15,7 @@ from bench.console.widgets.viewer import Sentences, Viewer
 from bench.protocol import Finding
 from bench.render import result
 from bench.render.names import part_name, spaced
-from bench.render.remarks import notes_of, remark_words, said_first
+from bench.render.remarks import leading_remark, notes_of, remark_words
 from bench.render.result import diagnosis
 from bench.render.screen import screen_text
 from bench.render.upkeep import due_lines
@@ -96,7 +96,7 @@ def _shortly(v: Viewer, finding: Finding) -> Sentences:
     view = v.view
     warns = result.danger(finding, view.units) is not None or diagnosis(finding)
     danger = _what_is(v, finding, True)[:1] if warns else []
-    way = result.in_short(finding, view.units, view.board(finding))
+    way = result.short_sentence(finding, view.units, view.board(finding))
     return [*danger, _act(v, finding), *([] if danger else [(way, "text")])]
 
 
@@ -131,14 +131,14 @@ def further_words(v: Viewer, finding: Finding | None = None) -> Sentences:
         jig = view.find_jig(found.jig)
         for text in result.leaves(found.proposed, jig, view.units):
             yield text, "text"
-    for text in result.others(found, view.units):
+    for text in result.other_quantities(found, view.units):
         yield text, "faint"
     bars = finding is None and v.screen.has_class("-wide")  # they say it as well
     if found.budget and not bars:
         yield screen_text("limits", part=part_name(found.budget[0].part)), "faint"
     act = result.act_remark(found) if finding is None else None
     danger = result.danger_remark(found)
-    shown = (diagnosis(found) or said_first(found), act, danger)
+    shown = (diagnosis(found) or leading_remark(found), act, danger)
     for note in notes_of(found, view.units, but=shown):
         yield note, "faint"
 
@@ -200,7 +200,7 @@ def budget_bars(v: Viewer, wide: int, high: int) -> Block:
         line += [(f"{filled:<{bar}} ", "trace")] if bar > 3 else []
         out.append(fit([*line, (size, "faint")], wide))
     if unit == "rad":
-        over = result.told_over_words(board, units)
+        over = result.slope_span_words(board, units)
         out += [[("Give or take of each,", "faint")], [(f"{over}.", "faint")]]
     return out
 

@@ -111,7 +111,7 @@ def state_line(v: Viewer, wide: int, high: int) -> Block:
     if v.requests.moved:
         line: Line = [(f" {g.unsure} CHECK AGAIN ", "unsure")]
         after = f" after the result of {_minute(view.finding)}"
-        return [as_fits(line, [("moved", "strong"), (after, "text")], wide)]
+        return [append_fitting(line, [("moved", "strong"), (after, "text")], wide)]
     return [verdict_row(view.finding, g, wide)]
 
 
@@ -154,7 +154,7 @@ def _progress(
     parts.append((spaced(check), "faint"))
     if view.verifies:
         parts.append((", after the move", "faint"))
-    return as_fits(line, parts, wide)
+    return append_fitting(line, parts, wide)
 
 
 def verdict_row(finding: Finding, glyphs: GlyphSet, wide: int) -> Line:
@@ -167,7 +167,7 @@ def verdict_row(finding: Finding, glyphs: GlyphSet, wide: int) -> Line:
     if finding.jig:
         parts.append((f", {finding.jig}", "strong"))
     parts.append((f"  {_minute(finding)}", "faint"))
-    return as_fits([(f" {sign} {words.upper()} ", role)], parts, wide)
+    return append_fitting([(f" {sign} {words.upper()} ", role)], parts, wide)
 
 
 def _minute(finding: Finding) -> str:
@@ -184,20 +184,20 @@ def readout_row(v: Viewer, wide: int, high: int) -> Block:
     way = shown.way() if shown.fresh(view.clock()) else readout.age(age)
     line: Line = [(f" now {text} {unit} {shown.name}", "text"), (f", {way}", "faint")]
     parts = [(f", {text}", role) for ((text, role),) in travel_lines(view)]
-    return [as_fits(line, parts, wide)]
+    return [append_fitting(line, parts, wide)]
 
 
 def travel_lines(view: ViewModel) -> Block:
     """The travel's number, and the way in which it changes."""
     for one in view.instruments.values():
         if one.role == "travel" and one.live and view.online:
-            far = readout.travelled(one, view.units)
+            far = readout.travel_number(one, view.units)
             runs = view.prompt.runs if view.prompt is not None else "away"
             return [[(f"travel {far}", "faint")], [(one.way(runs), "faint")]]
     return []
 
 
-def as_fits(line: Line, parts: Line, wide: int) -> Line:
+def append_fitting(line: Line, parts: Line, wide: int) -> Line:
     """The line with those parts behind it that go in whole."""
     for text, role in parts:
         left = wide - width(line)

@@ -23,7 +23,7 @@ from bench.console.drawings.shapes import (
 )
 from bench.console.drawings.styled_text import Block, Role
 from bench.protocol import Finding, Jig, Quantity
-from bench.render.result import judged, large_size, opening, opposite, told_over
+from bench.render.result import judged, large_size, opening, opposite, slope_span
 from bench.units import System, length_words, value_words
 
 LEAST_WIDE, LEAST_HIGH = 30, 5
@@ -134,7 +134,7 @@ def _across_words(c: Canvas, scene: Scene, off: float, free: int) -> None:
         ("left", "right"),
         c.wide - 1,
     )
-    length = told_over(scene.board, units)
+    length = slope_span(scene.board, units)
     much = value_words(abs(off) * length, q.uncertainty * length, units)
     way = "away from you" if off > 0 else "toward you"
     c.label(

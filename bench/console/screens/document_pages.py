@@ -120,8 +120,8 @@ class PastResultScreen(DocumentPage):
 
         yield drawing(figure.result_figure, "figure")
         yield drawing(result.past_verdict, "state")
-        says = partial(result.past_words, finding=self._finding, beside=True)
-        yield TextPanel(says)
+        sentences = partial(result.past_words, finding=self._finding, beside=True)
+        yield TextPanel(sentences)
         if has_picture(self._finding):
             yield drawing(result.result_picture, "picture")
         else:

@@ -18,7 +18,7 @@ from textual.widgets.option_list import Option
 from bench.console.drawings.styled_text import plain, wrap
 from bench.console.host import LOW, TALL
 from bench.console.screens.base import Page
-from bench.console.screens.value import Kind, ValueScreen, typed, value_hint
+from bench.console.screens.value import Kind, ValueScreen, value_hint, with_unit
 from bench.console.widgets.act_bar import Act
 from bench.console.widgets.detail_pane import Detail, DetailPane
 from bench.console.widgets.pad import Pad
@@ -172,7 +172,7 @@ class ListPage(Page):
         units, self._typing = self.view.units, True
 
         def read(text: str) -> None:
-            accept(typed(text, kind, units))
+            accept(with_unit(text, kind, units))
 
         hint = hint or value_hint(kind, units)
         pad = Pad(letters=kind == "text" and not hint) if self.host.touched else None

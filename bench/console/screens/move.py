@@ -27,7 +27,7 @@ ON_ARM: tuple[Stands, ...] = ("right", "left")
 
 
 def _stands(how: Stands) -> Detail:
-    return Detail(draws=partial(indicator_picture, stands=how))
+    return Detail(draw=partial(indicator_picture, stands=how))
 
 
 class MoveScreen(ListPage):
@@ -40,7 +40,7 @@ class MoveScreen(ListPage):
         yield TextPanel(pages.move_words)
 
     def detail(self) -> Detail:
-        return Detail(draws=pages.move_picture)
+        return Detail(draw=pages.move_picture)
 
     def rows(self) -> list[Row]:
         finding, units = self.view.finding, self.view.units

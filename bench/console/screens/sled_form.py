@@ -47,7 +47,7 @@ class SledForm(ListPage):
         self._gear_before: GearReply | None = None  # as it was when that was sent
 
     def detail(self) -> Detail:
-        return Detail(draws=partial(sled_picture, jig=described(self._given)))
+        return Detail(draw=partial(sled_picture, jig=typed_jig(self._given)))
 
     def on_mount(self) -> None:
         gear = self.view.gear
@@ -102,7 +102,7 @@ class SledForm(ListPage):
             self.app.push_screen(ConfirmScreen(NO_MOVE, self.host.last_key), self._kept)
 
     def _kept(self, sure: bool | None) -> None:
-        jig = described(self._given)
+        jig = typed_jig(self._given)
         if sure and self.requests.send(PutJig(jig)):
             self._sent, self._gear_before = jig.name, self.view.gear
 
@@ -115,7 +115,7 @@ class SledForm(ListPage):
             self.host.go_home()
 
 
-def described(given: dict[str, str]) -> Jig:
+def typed_jig(given: dict[str, str]) -> Jig:
     """The sled as it was typed. Raises UnitsError; a field that was left out stays
     unknown."""
 

@@ -7,7 +7,7 @@ from functools import partial
 from bench.console.contents.details import sled_detail
 from bench.console.screens.list_page import ListPage, Row
 from bench.console.screens.sled_form import SledForm
-from bench.console.screens.value import typed
+from bench.console.screens.value import with_unit
 from bench.protocol import Jig, PutLeaves
 from bench.render.screen import screen_text
 from bench.units import length_words, parse_length
@@ -47,7 +47,7 @@ class SledsScreen(ListPage):
 
         def accept(text: str) -> None:
             parts = text.replace("+", " ").replace(",", ".").split()
-            leaves = sorted(parse_length(typed(p, "thin", units)) for p in parts)
+            leaves = sorted(parse_length(with_unit(p, "thin", units)) for p in parts)
             self.requests.send(PutLeaves(leaves))
 
         unit = "mm" if units == "mm" else "thou"

@@ -43,7 +43,7 @@ def value_hint(kind: Kind, units: System) -> str:
     return _HINTS.get((kind, units), "")
 
 
-def typed(text: str, kind: Kind, units: System) -> str:
+def with_unit(text: str, kind: Kind, units: System) -> str:
     """The value with its unit: a bare number is in the user's own. A number pad has no
     blank, so `9+3/4` is 9 3/4. Raises UnitsError for what may mean two things."""
     text = text.strip()

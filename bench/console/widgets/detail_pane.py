@@ -7,8 +7,8 @@ from textual.app import ComposeResult
 from textual.containers import Vertical
 
 from bench.console.drawings.styled_text import Block
-from bench.console.widgets.drawing import PICTURE_COLUMNS, Draw, Drawing
-from bench.console.widgets.viewer import Says, Sentences, TextPanel, Viewer
+from bench.console.widgets.drawing import PICTURE_COLUMNS, DrawFunction, Drawing
+from bench.console.widgets.viewer import Sentences, SentenceSource, TextPanel, Viewer
 
 
 def nothing(v: Viewer) -> Sentences:
@@ -22,8 +22,8 @@ def no_picture(v: Viewer, wide: int, high: int) -> Block:
 class Detail(msgspec.Struct, frozen=True):
     """The detail of a row, in sentences and as a picture."""
 
-    says: Says = nothing
-    draws: Draw = no_picture
+    sentences: SentenceSource = nothing
+    draw: DrawFunction = no_picture
 
 
 class DetailPane(Vertical):
@@ -32,14 +32,14 @@ class DetailPane(Vertical):
     detail = Detail()
 
     def compose(self) -> ComposeResult:
-        yield TextPanel(self._says, "number")
-        yield Drawing(self._draws, widest=PICTURE_COLUMNS)
+        yield TextPanel(self._sentences, "number")
+        yield Drawing(self._draw, widest=PICTURE_COLUMNS)
 
-    def _says(self, v: Viewer) -> Sentences:
-        return self.detail.says(v)
+    def _sentences(self, v: Viewer) -> Sentences:
+        return self.detail.sentences(v)
 
-    def _draws(self, v: Viewer, wide: int, high: int) -> Block:
-        return self.detail.draws(v, wide, high)
+    def _draw(self, v: Viewer, wide: int, high: int) -> Block:
+        return self.detail.draw(v, wide, high)
 
     def show_detail(self, detail: Detail) -> None:
         self.detail = detail

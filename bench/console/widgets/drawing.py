@@ -16,7 +16,7 @@ from bench.console.themes import role_styles
 from bench.console.view_model import Change
 from bench.console.widgets.viewer import Viewer
 
-Draw = Callable[[Viewer, int, int], Block]
+DrawFunction = Callable[[Viewer, int, int], Block]
 PICTURE_COLUMNS = 90  # columns of a picture: a wider one says no more
 
 
@@ -25,7 +25,7 @@ class Drawing(Viewer):
 
     def __init__(
         self,
-        draw: Draw,
+        draw: DrawFunction,
         quick: Change | None = None,
         *,
         widest: int | None = None,

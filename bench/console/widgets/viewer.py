@@ -37,13 +37,15 @@ class Viewer(HostedWidget):
 
 
 Sentences = Iterable[tuple[str, str]]  # each with its role
-Says = Callable[[Viewer], Sentences]
+SentenceSource = Callable[[Viewer], Sentences]
 
 
 class TextPanel(Viewer, Static):
     """`says` tells which sentences there are; with none of them it takes no room."""
 
-    def __init__(self, says: Says, quick: Change | None = None, **more: Any) -> None:
+    def __init__(
+        self, says: SentenceSource, quick: Change | None = None, **more: Any
+    ) -> None:
         super().__init__(quick, **more)
         self._says = says
         self._said: list[tuple[str, str]] | None = None

@@ -22,7 +22,14 @@ from bench.render.report.section import (
 )
 from bench.render.report.sentences import report_text
 from bench.render.report.source import Document, ReportSource
-from bench.render.result import danger, dangers, in_short, judged, limit, verdict_words
+from bench.render.result import (
+    danger,
+    dangers,
+    judged,
+    limit,
+    short_sentence,
+    verdict_words,
+)
 from bench.render.upkeep import left_out_lines
 from bench.units import System
 
@@ -125,7 +132,7 @@ def _limit(source: ReportSource, last: Finding | None, units: System) -> str:
 
 def _last(source: ReportSource, last: Finding, units: System) -> str:
     board = source.board(last.check, last.jig)
-    words = in_short(last, units, board)
+    words = short_sentence(last, units, board)
     if last.verdict == "inside" or danger(last, units) is not None:
         return words
     return f"{upper_first(verdict_words(last.verdict))}. {words}"

@@ -25,7 +25,7 @@ from bench.console.drawings.styled_text import Block, cut, fit, plain, width, wr
 from bench.console.instrument_view import PassView
 from bench.console.message_folding import fold
 from bench.console.readout import number
-from bench.console.screens.sled_form import described
+from bench.console.screens.sled_form import typed_jig
 from bench.console.view_model import ViewModel
 from bench.protocol import Finding, Jig, MarkNotice, Move, Prompt, PromptChanged, Quantity
 from bench.render.result import opposite
@@ -173,7 +173,7 @@ def test_the_square_lies_as_said(fence: str, handle: str) -> None:
 
 @pytest.mark.parametrize("pivot", ["left", "right"])
 def test_the_described_sled_is_drawn_with_its_pivot_on_its_side(pivot: str) -> None:
-    jig = described(
+    jig = typed_jig(
         {"pivot": pivot, "pivot_to_blade": "250 mm", "pivot_to_screw": "500 mm", "pivot_to_stop": "480 mm"}
     )
     text = [plain(row) for row in draw_sled(jig, None, 64, 9, RICH, "mm")]

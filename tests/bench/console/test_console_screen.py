@@ -24,7 +24,7 @@ from bench.console.message_folding import fold
 from bench.console.requests import Requests
 from bench.console.screens import confirm
 from bench.console.screens.check_form import CheckForm
-from bench.console.screens.sled_form import SledForm, described
+from bench.console.screens.sled_form import SledForm, typed_jig
 from bench.console.view_model import ViewModel
 from bench.console.widgets.viewer import TextPanel
 from bench.finding import Remark, Settle
@@ -632,7 +632,7 @@ async def test_the_sled_is_asked_once_for_its_wall(fake, scenes) -> None:
         form.take(9)
         await pilot.press("9")
         await scenes.until(pilot, lambda t: "Without the distance" in t)
-        assert described(form._given).hold == "right"
+        assert typed_jig(form._given).hold == "right"
         known = replace(app.view.gear, jigs=[replace(app.view.gear.jigs[0], hold="left")])
         check = CheckForm(app.view.checks[0])
         app.push_screen(check)
