@@ -14,6 +14,7 @@ import signal
 import socket
 import time
 from collections.abc import Callable, Iterable
+from functools import partial
 from pathlib import Path
 from typing import Any, ClassVar
 
@@ -89,7 +90,6 @@ class Console(App[None]):
         self._due = dict.fromkeys(PACE_S, 0.0)  # when each may be shown next
         self._timer: asyncio.TimerHandle | None = None
         self._ageing: asyncio.TimerHandle | None = None
-        self._listening: asyncio.Task[None] | None = None
         self.early_keys = EarlyKeys(self)
         self._swipe = Swipe(self)
         self._most = LIVE_RATE_HZ  # messages a second that were asked for last
@@ -113,7 +113,7 @@ class Console(App[None]):
                 loop.add_signal_handler(number, self.exit)
         comes = self.early_keys.screen_comes
         self.screen_change_signal.subscribe(self, comes, immediate=True)
-        self._listening = loop.create_task(self.client.run())
+        self.run_worker(self.client.run())
         self._age()
         if self.extension is not None:
             self._bind_extension(self.extension)
@@ -123,12 +123,9 @@ class Console(App[None]):
             self.bind(key.key, f"extra_key({n})", description=key.help)
         self.set_interval(EXTRA_KEYS_S, self._extension_changed)
 
-    async def on_unmount(self) -> None:
+    def on_unmount(self) -> None:
         for call in filter(None, (self._timer, self._ageing)):
             call.cancel()
-        if self._listening is not None:
-            self._listening.cancel()
-            await asyncio.gather(self._listening, return_exceptions=True)
         self.client.close()
 
     # ---- what comes in ---------------------------------------------------------------
@@ -322,10 +319,7 @@ class Console(App[None]):
         for active in screen.active_bindings.values():
             binding = active.binding
             if active.enabled and _told(binding):
-
-                async def run(action: str = binding.action, node=active.node) -> None:  # type: ignore[no-untyped-def]
-                    await self.run_action(action, node)
-
+                run = partial(self.run_action, binding.action, active.node)
                 words = binding.tooltip or binding.description
                 yield SystemCommand(words.capitalize(), f"key {binding.key}", run)
 

@@ -10,7 +10,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
 from textual.screen import ModalScreen
-from textual.widgets import Static
+from textual.widgets import Button, Static
 
 from bench.console.widgets.act_bar import ActButton
 
@@ -55,8 +55,8 @@ class ConfirmScreen(ModalScreen[bool]):
     def action_no(self) -> None:
         self.dismiss(False)
 
-    @on(ActButton.Touched)
-    def _touched(self, event: ActButton.Touched) -> None:
+    @on(Button.Pressed)
+    def _pressed(self, event: Button.Pressed) -> None:
         if event.button.id == "yes":
             self.action_yes("")
         else:

@@ -5,11 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 import msgspec
-from textual import on
 from textual.app import ComposeResult
 from textual.containers import Horizontal
-from textual.message import Message
-from textual.widgets import Static
+from textual.widgets import Button
 
 from bench.console.widgets.viewer import Viewer
 
@@ -17,20 +15,13 @@ MOST_ACTS = 4  # acts that stand there at once
 LEADING_COLUMNS = 40  # columns of the one that leads
 
 
-class ActButton(Static):
+class ActButton(Button, can_focus=False):
     """Three rows, a target for a thumb. It is never focused: keys are the screen's
     own."""
 
-    class Touched(Message):
-        def __init__(self, button: ActButton) -> None:
-            super().__init__()
-            self.button = button
-
     def __init__(self, label: str = "", **more: Any) -> None:
-        super().__init__(label, markup=False, **more)
-
-    def on_click(self) -> None:
-        self.post_message(self.Touched(self))
+        super().__init__(label, **more)
+        self.active_effect_duration = 0  # s; the next tap counts at once
 
 
 class Act(msgspec.Struct, frozen=True):
@@ -43,6 +34,13 @@ class Act(msgspec.Struct, frozen=True):
     action: str
     leads: bool = False
     apart: bool = False
+
+    @property
+    def full_action(self) -> str:
+        """The action with the namespace in which Textual looks for it."""
+        return (
+            self.action if self.action.startswith("app.") else f"screen.{self.action}"
+        )
 
 
 class ActBar(Viewer, Horizontal):
@@ -84,14 +82,7 @@ class ActBar(Viewer, Horizontal):
                 more = max(0, min(spare, LEADING_COLUMNS - wide[n])) if leads else 0
                 spare -= more
                 before = spare + bool(n) if apart else 0  # margins overlap
-                button.update(labels[n])
+                button.label, button.action = labels[n], acts[n].full_action
                 button.styles.width = wide[n] - 1 + more
                 button.styles.margin = (0, 1, 0, before)
                 button.set_class(leads, "-leads")
-
-    @on(ActButton.Touched)
-    async def _touched(self, event: ActButton.Touched) -> None:
-        event.stop()
-        place = int(str(event.button.id).removeprefix("act-"))
-        if self._acts is not None and place < len(self._acts):
-            await self.app.run_action(self._acts[place].action, self.screen)

@@ -6,6 +6,7 @@ from textual import on
 from textual.app import ComposeResult
 from textual.containers import Grid
 from textual.message import Message
+from textual.widgets import Button
 
 from bench.console.widgets.act_bar import ActButton
 
@@ -44,13 +45,13 @@ class Pad(Grid):
         ends = ("rub out", "leave", turn, "keep")
         return [key for row, end in zip(rows, ends, strict=True) for key in (*row, end)]
 
-    @on(ActButton.Touched)
-    def _touched(self, event: ActButton.Touched) -> None:
+    @on(Button.Pressed)
+    def _pressed(self, event: Button.Pressed) -> None:
         event.stop()
-        key = str(event.button.content)
+        key = str(event.button.label)
         if key != PAD_PAGES[self._page][1]:
             self.post_message(self.Typed(" " if key == BLANK else key))
             return
         self._page = (self._page + 1) % len(PAD_PAGES)
         for button, label in zip(self.query(ActButton), self._keys(), strict=True):
-            button.update(label)
+            button.label = label

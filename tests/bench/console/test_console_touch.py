@@ -35,7 +35,7 @@ async def bar(app, pilot) -> dict[str, ActButton]:
         columns = set(range(region.x, region.right))
         assert not columns & taken
         taken |= columns
-    return {str(one.content).split("  ", 1)[1]: one for one in buttons}
+    return {str(one.label).split("  ", 1)[1]: one for one in buttons}
 
 
 async def touch(pilot, widget) -> None:
@@ -208,7 +208,7 @@ class Thumb:
 
 
 def _key(button: ActButton) -> str:
-    return str(button.content).split("  ", 1)[0]
+    return str(button.label).split("  ", 1)[0]
 
 
 @pytest.mark.slow
@@ -313,7 +313,7 @@ async def test_a_number_and_a_name_are_typed_by_touch_alone(fake, scenes, size) 
 async def pad(app, pilot, key: str) -> None:
     """One key of those on the screen: each a target for a thumb, none cut off."""
     await pilot.pause(0.03)
-    keys = {str(b.content): b for b in app.screen.query("Pad ActButton").results(ActButton)}
+    keys = {str(b.label): b for b in app.screen.query("Pad ActButton").results(ActButton)}
     assert len(keys) == 20
     for one in keys.values():
         assert one.region.height >= ROWS and one.region.width >= COLUMNS
