@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Protocol, cast
+from typing import TYPE_CHECKING, Protocol, cast
 
 import msgspec
-from textual.binding import ActiveBinding
 from textual.widget import Widget
 
 from bench.console.drawings.glyphs import GlyphSet
-from bench.console.first_start import Guide
 from bench.console.requests import Requests
-from bench.console.view_model import Change, ViewModel
+from bench.console.view_model import ViewModel
+
+if TYPE_CHECKING:
+    from bench.console.app import Console
 
 NARROW = 72  # columns under which words and drawing do not stand side by side
 TALL = 40  # rows of a screen from which there is room for what is only of use
@@ -39,32 +40,12 @@ class Extension(Protocol):
     def tip(self, page: str, view: ViewModel, requests: Requests) -> str: ...
 
 
-class Host(Protocol):
-    """The application, as its screens and widgets know it."""
-
-    view: ViewModel
-    requests: Requests
-    guide: Guide
-    extension: Extension | None
-    last_key: str
-    touched: bool
-    keys_below: list[ActiveBinding]
-
-    @property
-    def glyphs(self) -> GlyphSet: ...
-    def mark(self, change: Change = "state") -> None: ...
-    def open(self, page: str) -> None: ...
-    def go_home(self) -> None: ...
-    def action_next_theme(self) -> None: ...
-    def tip(self) -> str: ...
-
-
 class HostedWidget(Widget):
     """A widget or a screen that knows its application."""
 
     @property
-    def host(self) -> Host:
-        return cast(Host, self.app)
+    def host(self) -> Console:
+        return cast("Console", self.app)
 
     @property
     def view(self) -> ViewModel:

@@ -73,8 +73,7 @@ class InstrumentView(msgspec.Struct):
             return
         if said.value != self.value or said.age == 0:
             self.recent.append((now, said.value))
-        while self.recent and self.recent[0][0] < now - TREND_S:
-            self.recent.popleft()
+        self._forget_before(now - TREND_S)
         self.value, self.at = said.value, now - said.age
 
     def add_readings(self, said: Readings, now: float) -> bool:
@@ -82,9 +81,12 @@ class InstrumentView(msgspec.Struct):
         was, was_fresh = self.value, self.fresh(now)
         self.value, self.unit, self.at = said.values[-1], said.unit, now
         self.recent.append((now, self.value))
-        while self.recent and self.recent[0][0] < now - TREND_S:
-            self.recent.popleft()
+        self._forget_before(now - TREND_S)
         return was != self.value or not was_fresh
+
+    def _forget_before(self, time: float) -> None:
+        while self.recent and self.recent[0][0] < time:
+            self.recent.popleft()
 
     def fresh(self, now: float) -> bool:
         return self.at is not None and now - self.at < FRESH_S

@@ -240,8 +240,7 @@ def _cables(state: ViewModel, message: Cables) -> None:
 
 def _points(state: ViewModel, message: Points) -> None:
     if state.line is None or state.line.sweep != message.sweep:
-        placement = state.prompt.placement if state.prompt is not None else None
-        state.line = PassView(message.sweep, placement or "")
+        state.line = PassView(message.sweep, state.current_prompt.placement or "")
     state.line.add(message.travel, message.reading)
 
 

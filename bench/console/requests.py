@@ -86,15 +86,15 @@ class Requests:
             return view.live.enter
         if view.setup is not None:
             return view.setup.phase == "seen" or view.setup.enter
-        return view.prompt is not None and view.prompt.enter and not view.prompt.waiting
+        return view.current_prompt.enter and not view.current_prompt.waiting
 
     @property
     def can_undo(self) -> bool:
         """There is a pass, or a mark of one, that can be taken back."""
-        prompt = self.view.prompt
-        if not self.view.online or (prompt is not None and prompt.phase in GATHERED):
+        prompt = self.view.current_prompt
+        if not self.view.online or prompt.phase in GATHERED:
             return False
-        some = prompt is not None and (prompt.taken > 0 or (prompt.mark or 1) > 1)
+        some = prompt.taken > 0 or (prompt.mark or 1) > 1
         return some or any(p.push for p in self.view.passes)
 
     @property
@@ -137,15 +137,9 @@ class Requests:
     def _asked_now(self) -> object:
         """The subject of an answer, by its place and not by its words. A live move's
         act comes before Enter is asked for, so that this is no other question."""
-        view, prompt = self.view, self.view.prompt
-        turn = prompt and (
-            prompt.phase,
-            prompt.placement,
-            prompt.step,
-            prompt.taken,
-            prompt.mark,
-        )
-        place = prompt and (prompt.at, prompt.lean)
+        view, prompt = self.view, self.view.current_prompt
+        turn = prompt.phase, prompt.placement, prompt.step, prompt.taken, prompt.mark
+        place = prompt.at, prompt.lean
         learn = view.setup and (view.setup.what, view.setup.phase, view.setup.step)
         found = view.finding and view.finding.id
         waits = view.live.phase if view.live is not None else self.press_answers

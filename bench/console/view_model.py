@@ -33,6 +33,9 @@ DOCUMENTS: tuple[DocumentName, ...] = ("due", "drift", "cut", "shop")
 Change = Literal["number", "line", "state"]
 
 
+NO_PROMPT = Prompt(phase="")  # type: ignore[arg-type]  # stands for: nothing is asked
+
+
 class ViewModel(msgspec.Struct):
     """See `message_folding` for what changes it."""
 
@@ -103,10 +106,14 @@ class ViewModel(msgspec.Struct):
     # ---- what is asked of it ---------------------------------------------------------
 
     @property
+    def current_prompt(self) -> Prompt:
+        return self.prompt or NO_PROMPT
+
+    @property
     def shown(self) -> InstrumentView | None:
         """The instrument whose number is large: the caliper while widths are asked for,
         else the indicator."""
-        width = self.prompt is not None and self.prompt.gather == "width"
+        width = self.current_prompt.gather == "width"
         wanted = "caliper" if width else "indicator"
         found = self.setup is not None and self.setup.what != "leaf"
         if found and self.moving_port in self.ports:
@@ -132,8 +139,8 @@ class ViewModel(msgspec.Struct):
     @property
     def trouble(self) -> str:
         """The fault of an instrument that is read just now; empty: none."""
-        gather = self.prompt.gather if self.prompt is not None else None
-        wanted = ("caliper",) if gather == "width" else ("indicator", "travel")
+        width = self.current_prompt.gather == "width"
+        wanted = ("caliper",) if width else ("indicator", "travel")
         for one in self.instruments.values():
             if one.role in wanted and one.troubled:
                 return one.named_words
@@ -193,7 +200,7 @@ class ViewModel(msgspec.Struct):
     def placed_passes(self) -> list[PassView]:
         """Kept passes of the set-up that is asked for now (of the whole check where
         none is)."""
-        placement = self.prompt.placement if self.prompt is not None else None
+        placement = self.current_prompt.placement
         return [p for p in self.passes if placement is None or p.placement == placement]
 
     # ---- notices ---------------------------------------------------------------------

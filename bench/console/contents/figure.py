@@ -135,10 +135,10 @@ def _beside(view: ViewModel, room: int) -> Block:
 def check_figure(v: Viewer, wide: int, high: int) -> Block:
     """In a check the live number; or what alone differs from the set-up before, where
     that is all the person must look for: the angle or the place to go to."""
-    view, prompt, room = v.view, v.view.prompt, _room(wide)
-    aside, focus = _beside(view, room), prompt.focus_words if prompt is not None else ""
+    view, prompt, room = v.view, v.view.current_prompt, _room(wide)
+    aside, focus = _beside(view, room), prompt.focus_words
     figures, _, word = focus.partition(" ")
-    goes = prompt is not None and prompt.phase in ("place", "spot", "width")
+    goes = prompt.phase in ("place", "spot", "width")
     if goes and figures.replace(".", "").replace("-", "").isdigit():
         number, shown = "---", view.shown
         if shown is not None and shown.live:

@@ -34,9 +34,8 @@ def prompt_words(v: Viewer) -> Sentences:
 
 def caution_words(v: Viewer) -> Sentences:
     """All at once, each marked; they are scrolled where they do not fit."""
-    prompt = v.view.prompt
     apart = "\n" if v.app.size.height >= TALL else ""
-    for caution in prompt.cautions if prompt is not None else ():
+    for caution in v.view.current_prompt.cautions:
         yield f"{v.glyphs.bad} {caution}{apart}", "caution"
 
 
@@ -60,7 +59,7 @@ def first_set_up(v: Viewer, wide: int, high: int, check: str) -> Block:
 def pass_plot(v: Viewer, wide: int, high: int) -> Block:
     """The running pass over those that were kept."""
     view = v.view
-    if view.prompt is not None and view.prompt.phase == "place" and view.line is None:
+    if view.current_prompt.phase == "place" and view.line is None:
         return []  # another set-up: the passes before say nothing of it
     passes = view.placed_passes()
     return plot(view.line, passes, wide, high, v.glyphs, view.units)

@@ -192,8 +192,8 @@ def travel_lines(view: ViewModel) -> Block:
     for one in view.instruments.values():
         if one.role == "travel" and one.live and view.online:
             far = readout.travel_number(one, view.units)
-            runs = view.prompt.runs if view.prompt is not None else "away"
-            return [[(f"travel {far}", "faint")], [(one.way(runs), "faint")]]
+            way = one.way(view.current_prompt.runs)
+            return [[(f"travel {far}", "faint")], [(way, "faint")]]
     return []
 
 

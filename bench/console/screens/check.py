@@ -75,20 +75,19 @@ class CheckScreen(WorkScreen):
         )
 
     def choose_parts(self) -> None:
-        prompt, shown = self.view.prompt, self.view.shown
-        phase = prompt.phase if prompt is not None else ""
-        told = prompt is not None and bool(prompt.remark)
+        prompt, shown = self.view.current_prompt, self.view.shown
+        phase, told = prompt.phase, bool(prompt.remark)
         reads = phase == "place" or told
         dead = phase in WITHOUT_NUMBER or shown is None or not shown.live
-        self.set_class(reads and not (prompt is not None and prompt.moving), "-reads")
+        self.set_class(reads and not prompt.moving, "-reads")
         self.set_class(dead or not self.view.online, "-dead")
         self.set_class(phase == "place" and told, "-told")
         self.set_class(phase == "cautions", "-cautions")
-        if prompt is None or prompt.placement != self._drawn_for or phase != "place":
+        if prompt.placement != self._drawn_for or phase != "place":
             self._drawn_for = None  # its words stand in its place again
         self.set_class(self._drawn_for is not None, "-picture")
         self.set_class(phase == "place", "-places")
-        self.set_class(prompt is not None and prompt.moving, "-moving")
+        self.set_class(prompt.moving, "-moving")
 
     def on_mount(self) -> None:
         super().on_mount()
@@ -97,12 +96,8 @@ class CheckScreen(WorkScreen):
     def state_changed(self) -> None:
         """A new prompt is shown from its beginning; one that is too long for a phone
         has all the room but a row for the number and one for the state."""
-        prompt, box = self.view.prompt, self.query_one("#words", VerticalScroll)
-        asked = (
-            ()
-            if prompt is None
-            else (prompt.placement, prompt.phase, prompt.step, prompt.remark)
-        )
+        prompt, box = self.view.current_prompt, self.query_one("#words", VerticalScroll)
+        asked = prompt.placement, prompt.phase, prompt.step, prompt.remark
         if asked != self._asked:
             self._asked = asked
             box.scroll_home(animate=False)
@@ -123,13 +118,8 @@ class CheckScreen(WorkScreen):
             word, asked = ENTER_WORDS.get(prompt.phase, "go on"), not prompt.by_itself
             out.append(Act("Enter", word, "press", leads=asked))
         if self.can("undo"):
-            what = (
-                "mark"
-                if prompt.mark
-                else "pass"
-                if prompt.gather == "sweep"
-                else "reading"
-            )
+            what = "pass" if prompt.gather == "sweep" else "reading"
+            what = "mark" if prompt.mark else what
             out.append(Act("0", f"undo {what}", "undo", apart=True))
         if self.can("picture"):
             word = "drawing" if self._drawn_for is None else "words"
@@ -138,7 +128,7 @@ class CheckScreen(WorkScreen):
 
     def _words(self) -> VerticalScroll:
         """The box of what is to be read."""
-        cautions = self.view.prompt is not None and self.view.prompt.phase == "cautions"
+        cautions = self.view.current_prompt.phase == "cautions"
         return self.query_one("#cautions" if cautions else "#words", VerticalScroll)
 
     def _read(self) -> bool:
@@ -149,23 +139,18 @@ class CheckScreen(WorkScreen):
         return (box.size.height > 0 or box.id == "words") and box.scroll_offset.y >= end
 
     def can(self, action: str) -> bool:
-        prompt = self.view.prompt
         if action == "undo":
             return self.requests.can_undo
         if action == "picture":
-            return (
-                self.app.size.width < NARROW
-                and prompt is not None
-                and prompt.phase == "place"
-            )
+            narrow = self.app.size.width < NARROW
+            return narrow and self.view.current_prompt.phase == "place"
         if action == "read_on":
-            return prompt is not None and not self._read()
+            return self.view.prompt is not None and not self._read()
         return True
 
     def action_picture(self) -> None:
-        prompt = self.view.prompt
-        shows = self._drawn_for is None and prompt is not None
-        self._drawn_for = prompt.placement if prompt is not None and shows else None
+        shows = self._drawn_for is None
+        self._drawn_for = self.view.current_prompt.placement if shows else None
         self.choose_parts()
         self.host.mark()
 

@@ -11,19 +11,11 @@ from bench.console.widgets.drawing import PICTURE_COLUMNS, DrawFunction, Drawing
 from bench.console.widgets.viewer import Sentences, SentenceSource, TextPanel, Viewer
 
 
-def nothing(v: Viewer) -> Sentences:
-    return ()
-
-
-def no_picture(v: Viewer, wide: int, high: int) -> Block:
-    return []
-
-
 class Detail(msgspec.Struct, frozen=True):
     """The detail of a row, in sentences and as a picture."""
 
-    sentences: SentenceSource = nothing
-    draw: DrawFunction = no_picture
+    sentences: SentenceSource = lambda v: ()
+    draw: DrawFunction = lambda v, wide, high: []
 
 
 class DetailPane(Vertical):
