@@ -110,17 +110,17 @@ class ValueScreen(ModalScreen[str]):
             hint.update(f"{as_sentence(self._words)} {self._hint}")
             yield Vertical(hint, field, self._pad, id="question", classes="-pad")
 
-    @on(Pad.Typed)
-    async def _typed(self, event: Pad.Typed) -> None:
+    async def action_type(self, key: str) -> None:
+        """A key of the pad: a sign, `rub out`, `leave` or `keep`."""
         field = self.query_one(Input)
-        if event.key == "keep":
+        if key == "keep":
             await field.action_submit()
-        elif event.key == "leave":
+        elif key == "leave":
             self.dismiss(None)
-        elif event.key == "rub out":
+        elif key == "rub out":
             field.action_delete_left()
         else:
-            field.insert_text_at_cursor(event.key)
+            field.insert_text_at_cursor(key)
 
     @on(Input.Submitted)
     def _submitted(self, event: Input.Submitted) -> None:

@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-from textual import on
 from textual.app import ComposeResult
 from textual.containers import Grid
-from textual.message import Message
-from textual.widgets import Button
 
 from bench.console.widgets.act_bar import ActButton
 
@@ -21,14 +18,8 @@ PAD_PAGES = (
 
 
 class Pad(Grid):
-    """Twenty keys, each a target for a thumb. letters: it begins with those."""
-
-    class Typed(Message):
-        """key: a sign, `rub out`, `leave` or `keep`."""
-
-        def __init__(self, key: str) -> None:
-            super().__init__()
-            self.key = key
+    """Twenty keys, each a target for a thumb; the screen types them. letters: it begins
+    with those."""
 
     def __init__(self, *, letters: bool) -> None:
         super().__init__()
@@ -36,7 +27,8 @@ class Pad(Grid):
 
     def compose(self) -> ComposeResult:
         for key in self._keys():
-            yield ActButton(key, classes="-leads" if key == "keep" else "")
+            leads = "-leads" if key == "keep" else ""
+            yield ActButton(key, action=self._action(key), classes=leads)
 
     def _keys(self) -> list[str]:
         """From the upper left, row by row; what is no sign stands at the right."""
@@ -45,13 +37,12 @@ class Pad(Grid):
         ends = ("rub out", "leave", turn, "keep")
         return [key for row, end in zip(rows, ends, strict=True) for key in (*row, end)]
 
-    @on(Button.Pressed)
-    def _pressed(self, event: Button.Pressed) -> None:
-        event.stop()
-        key = str(event.button.label)
-        if key != PAD_PAGES[self._page][1]:
-            self.post_message(self.Typed(" " if key == BLANK else key))
-            return
+    def _action(self, key: str) -> str:
+        if key == PAD_PAGES[self._page][1]:
+            return "turn"
+        return f"screen.type({' ' if key == BLANK else key!r})"
+
+    def action_turn(self) -> None:
         self._page = (self._page + 1) % len(PAD_PAGES)
-        for button, label in zip(self.query(ActButton), self._keys(), strict=True):
-            button.label = label
+        for button, key in zip(self.query(ActButton), self._keys(), strict=True):
+            button.label, button.action = key, self._action(key)
