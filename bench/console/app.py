@@ -42,7 +42,7 @@ from bench.protocol import AnyNotification, NotesSeen, Tone, Watch
 from bench.protocol.async_client import Connection, ReconnectingClient
 
 # s from one drawing of what changed so to the next
-PACE_S: dict[Change, float] = {"number": 0.1, "line": 0.2, "state": 0.05}
+PACE_S: dict[Change, float] = {"number": 0.1, "line": 0.2, "keys": 0.05, "state": 0.05}
 SAME_TIME_S = 0.002  # changes that are due within it are drawn together
 AGE_PERIOD_S = 0.5  # s between two drawings of how old a number is
 EXTRA_KEYS_S = 0.2  # between two looks at what the extension's keys can do
@@ -173,7 +173,7 @@ class Console(App[None]):
         told = [key.word() for key in self.extension.keys if key.can()] + [self.tip()]
         if told != getattr(self, "_guest_told", None):
             self._extension_shown = told
-            self.mark()
+            self.mark("keys")
 
     def tip(self) -> str:
         screen = self._shown_screen()
@@ -287,7 +287,7 @@ class Console(App[None]):
     def action_extra_key(self, index: int) -> None:
         assert self.extension is not None
         self.extension.keys[index].run()
-        self.mark()
+        self.mark("keys")
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         if action == "extra_key" and self.extension is not None:

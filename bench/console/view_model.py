@@ -29,8 +29,9 @@ from bench.units import System
 DocumentName = Literal["due", "drift", "cut", "shop"]
 # a request for one carries its place here, from 1, as its reference; so does the answer
 DOCUMENTS: tuple[DocumentName, ...] = ("due", "drift", "cut", "shop")
-# how much of the screen a change concerns: the live number, the running pass, or all
-Change = Literal["number", "line", "state"]
+# how much of the screen a change concerns: the live number, the running pass, what keys
+# do, or all
+Change = Literal["number", "line", "keys", "state"]
 
 
 NO_PROMPT = Prompt(phase="")  # type: ignore[arg-type]  # stands for: nothing is asked

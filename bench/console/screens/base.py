@@ -51,7 +51,7 @@ class ConsoleScreen(HostedWidget, Screen[T]):
         self.choose_parts()  # before the first paint
         yield Drawing(status_strip, "number", classes="-row")
         yield Vertical(*self.body(), id="body")
-        yield TextPanel(tip, id="tip")
+        yield TextPanel(tip, "keys", id="tip")
         yield TextPanel(notices, id="notices")
         yield ActBar()
         yield KeyRow(compact=True, show_command_palette=False)
@@ -89,7 +89,7 @@ class ConsoleScreen(HostedWidget, Screen[T]):
         return self.query(".-read-on").results(VerticalScroll)
 
     def _scrolled(self) -> None:
-        self.host.mark()
+        self.host.mark("keys")
 
     def on_screen_resume(self) -> None:
         """It shows at once how things stand, not what it was left with."""
@@ -106,10 +106,11 @@ class ConsoleScreen(HostedWidget, Screen[T]):
         for viewer in self.query(Viewer):
             if whole or viewer.quick in changes:
                 viewer.show_view()
-        if not whole:
+        if not whole and "keys" not in changes:
             return
         self.choose_parts()
-        self.state_changed()
+        if whole:
+            self.state_changed()
         shown = [(b.binding, b.enabled) for b in self.active_bindings.values()]
         if shown != self._bindings_shown:
             self._bindings_shown = shown

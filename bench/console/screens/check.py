@@ -94,13 +94,22 @@ class CheckScreen(WorkScreen):
         self.watch(self.query_one("#body"), "size", self._scrolled, init=False)
 
     def state_changed(self) -> None:
-        """A new prompt is shown from its beginning; one that is too long for a phone
-        has all the room but a row for the number and one for the state."""
+        """A new prompt is shown from its beginning."""
         prompt, box = self.view.current_prompt, self.query_one("#words", VerticalScroll)
         asked = prompt.placement, prompt.phase, prompt.step, prompt.remark
         if asked != self._asked:
             self._asked = asked
             box.scroll_home(animate=False)
+        self._give_room()
+
+    def _scrolled(self) -> None:
+        super()._scrolled()
+        self._give_room()
+
+    def _give_room(self) -> None:
+        """A prompt that is too long for a phone has all the room but a row for the
+        number and one for the state."""
+        box = self.query_one("#words", VerticalScroll)
         room = self.query_one("#body").size.height - 2
         self.set_class(box.virtual_size.height > room > 0, "-long")
 
@@ -152,7 +161,7 @@ class CheckScreen(WorkScreen):
         shows = self._drawn_for is None
         self._drawn_for = self.view.current_prompt.placement if shows else None
         self.choose_parts()
-        self.host.mark()
+        self.host.mark("keys")
 
     def action_give_up(self) -> None:
         words = "Give up this check? What was measured stays in the log."

@@ -47,7 +47,7 @@ class ActBar(Viewer, Horizontal):
     """The screen says which acts there are."""
 
     def __init__(self) -> None:
-        super().__init__()
+        super().__init__("keys")
         self._acts: list[Act] | None = None
 
     def compose(self) -> ComposeResult:

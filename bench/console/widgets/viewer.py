@@ -24,8 +24,8 @@ STYLES = {
 
 
 class Viewer(HostedWidget):
-    """Shows the view model anew whenever that has changed. quick: also when only the
-    live number, or only the running pass, has changed."""
+    """Shows the view model anew whenever that has changed. quick: also when only that
+    has changed."""
 
     def __init__(self, quick: Change | None = None, **more: Any) -> None:
         super().__init__(**more)
