@@ -10,7 +10,6 @@ from collections.abc import Callable
 from typing import Any
 
 from bench.console.instrument_view import InstrumentView, PassView, cable_views
-from bench.console.notices import as_sentence
 from bench.console.view_model import DOCUMENTS, Change, ViewModel
 from bench.protocol import (
     AnyNotification,
@@ -42,6 +41,7 @@ from bench.protocol import (
 )
 from bench.render.finding import unread_words
 from bench.render.screen import screen_text
+from bench.render.wording import as_sentence
 
 COUNT_REMARKS = ("pass-kept",)  # remarks that the row of the state says as well
 DRAWN_PASSES = 24  # passes of a check that are kept to be drawn

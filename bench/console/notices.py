@@ -15,12 +15,6 @@ class NoticeLine(msgspec.Struct, frozen=True):
     bad: bool = False
 
 
-def as_sentence(text: str) -> str:
-    """The text as a sentence, with a capital and a stop."""
-    text = text.strip()
-    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "?", "!")) else ".")
-
-
 class NoticeList(list[NoticeLine]):
     """The latest notices, the newest at the end; trouble that is not over stays behind
     mere remarks."""

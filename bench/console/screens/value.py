@@ -13,10 +13,10 @@ from textual.containers import Vertical
 from textual.screen import ModalScreen
 from textual.widgets import Input, Static
 
-from bench.console.notices import as_sentence
 from bench.console.widgets.pad import Pad
 from bench.protocol import OptionError
 from bench.render.screen import screen_text
+from bench.render.wording import as_sentence
 from bench.units import System, UnitsError
 
 LONGEST_VALUE = 80
