@@ -42,7 +42,7 @@ from bench.protocol import AnyNotification, NotesSeen, Tone, Watch
 from bench.protocol.async_client import Connection, ReconnectingClient
 
 # s from one drawing of what changed so to the next
-PACE_S: dict[Change, float] = {"number": 0.1, "line": 0.2, "keys": 0.05, "state": 0.05}
+PACE_S: dict[Change, float] = {"number": 0.1, "pass": 0.2, "keys": 0.05, "state": 0.05}
 SAME_TIME_S = 0.002  # changes that are due within it are drawn together
 AGE_PERIOD_S = 0.5  # s between two drawings of how old a number is
 EXTRA_KEYS_S = 0.2  # between two looks at what the extension's keys can do

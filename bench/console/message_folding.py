@@ -95,12 +95,14 @@ def _instrument_view(state: ViewModel, said: InstrumentState) -> InstrumentView:
 
 def _set_check(state: ViewModel, run: RunState | None) -> None:
     if run is None:
-        state.run = state.check = state.prompt = state.line = state.verifies = None
+        state.run = state.check = state.prompt = state.running_pass = state.verifies = (
+            None
+        )
         state.passes = []
         return
     _set_prompt(state, run.id, run)
     state.passes = [PassView.of(fitted) for fitted in run.passes][-DRAWN_PASSES:]
-    state.line = state.result = None
+    state.running_pass = state.result = None
 
 
 def _set_prompt(state: ViewModel, run: str, message: RunState | PromptChanged) -> None:
@@ -131,16 +133,20 @@ def _prompt_changed(state: ViewModel, message: PromptChanged) -> None:
         return
     if message.run != state.run:
         state.passes = []
-        state.line = state.result = state.live = state.setup = None
+        state.running_pass = state.result = state.live = state.setup = None
         state.notices.clear()
     before, prompt = state.prompt, message.ask
     _set_prompt(state, message.run, message)
     was, now = ((one and (one.placement, one.step)) for one in (before, prompt))
     if was is None or was != now:  # what was said of the set-up before is over
         state.notices[:] = [one for one in state.notices if one.bad]
-    if prompt is not None and prompt.mark is not None and state.line is not None:
+    if (
+        prompt is not None
+        and prompt.mark is not None
+        and state.running_pass is not None
+    ):
         taken = prompt.mark - 1  # one that was taken back is drawn no longer
-        del state.line.travel[taken:], state.line.reading[taken:]
+        del state.running_pass.travel[taken:], state.running_pass.reading[taken:]
 
 
 def _concluded(state: ViewModel, message: Concluded) -> None:
@@ -148,7 +154,7 @@ def _concluded(state: ViewModel, message: Concluded) -> None:
     state.past = [message.finding, *state.past] if state.past is not None else None
     if message.run is None or message.run == state.run:
         state.result = message.finding
-    state.run = state.prompt = state.line = None
+    state.run = state.prompt = state.running_pass = None
     state.due, state.due_stale = None, True
     state.notices.clear()  # what was said of the passes is over; the result speaks
 
@@ -239,25 +245,27 @@ def _cables(state: ViewModel, message: Cables) -> None:
 
 
 def _points(state: ViewModel, message: Points) -> None:
-    if state.line is None or state.line.sweep != message.sweep:
-        state.line = PassView(message.sweep, state.current_prompt.placement or "")
-    state.line.add(message.travel, message.reading)
+    if state.running_pass is None or state.running_pass.sweep != message.sweep:
+        state.running_pass = PassView(
+            message.sweep, state.current_prompt.placement or ""
+        )
+    state.running_pass.add(message.travel, message.reading)
 
 
 def _pass(state: ViewModel, message: PassNotice) -> None:
     if message.state == "running":
-        state.line = PassView(message.sweep, message.placement)
+        state.running_pass = PassView(message.sweep, message.placement)
         return
     state.notices.over("pass", bad=False)  # what was said of the one before
     others = [p for p in state.passes if p.sweep != message.sweep]
     if message.state in ("kept", "measured", "back"):
-        line = state.line
+        line = state.running_pass
         if line is None or line.sweep != message.sweep:
             line = PassView(message.sweep, message.placement)
         line.push = message.push
-        state.passes, state.line = [*others, line][-DRAWN_PASSES:], None
+        state.passes, state.running_pass = [*others, line][-DRAWN_PASSES:], None
     else:
-        state.line = None if message.state == "refused" else state.line
+        state.running_pass = None if message.state == "refused" else state.running_pass
         state.passes = others
     counted = any(one.code in COUNT_REMARKS for one in message.remarks)
     if message.words and not counted:
@@ -272,14 +280,14 @@ def _fitted(state: ViewModel, message: FittedPass) -> None:
 
 def _mark(state: ViewModel, message: MarkNotice) -> None:
     if message.at is not None:
-        if state.line is None or message.number == 1:
-            state.line = PassView("marks", message.placement)
-        state.line.add([message.at], [message.value])
+        if state.running_pass is None or message.number == 1:
+            state.running_pass = PassView("marks", message.placement)
+        state.running_pass.add([message.at], [message.value])
     number, of, words = message.number, message.of, message.words
     state.say("mark", screen_text("mark", number=number, of=of, words=words))
 
 
-_QUICK: dict[type, Change] = {Readings: "number", Points: "line", FittedPass: "line"}
+_QUICK: dict[type, Change] = {Readings: "number", Points: "pass", FittedPass: "pass"}
 # by the type of the message
 _FOLDS: dict[type, Callable[[ViewModel, Any], bool | None]] = {
     Readings: _readings,

@@ -31,7 +31,7 @@ DocumentName = Literal["due", "drift", "cut", "shop"]
 DOCUMENTS: tuple[DocumentName, ...] = ("due", "drift", "cut", "shop")
 # how much of the screen a change concerns: the live number, the running pass, what keys
 # do, or all
-Change = Literal["number", "line", "keys", "state"]
+Change = Literal["number", "pass", "keys", "state"]
 
 
 NO_PROMPT = Prompt(phase="")  # type: ignore[arg-type]  # stands for: nothing is asked
@@ -55,7 +55,7 @@ class ViewModel(msgspec.Struct):
     question: str = ""
     verifies: str | None = None
     prompt: Prompt | None = None
-    line: PassView | None = None  # the running pass
+    running_pass: PassView | None = None
     passes: list[PassView] = msgspec.field(default_factory=list)  # of this check, kept
     last: list[Finding] = msgspec.field(default_factory=list)  # newest first
     past: list[Finding] | None = None

@@ -59,10 +59,10 @@ def first_set_up(v: Viewer, wide: int, high: int, check: str) -> Block:
 def pass_plot(v: Viewer, wide: int, high: int) -> Block:
     """The running pass over those that were kept."""
     view = v.view
-    if view.current_prompt.phase == "place" and view.line is None:
+    if view.current_prompt.phase == "place" and view.running_pass is None:
         return []  # another set-up: the passes before say nothing of it
     passes = view.placed_passes()
-    return plot(view.line, passes, wide, high, v.glyphs, view.units)
+    return plot(view.running_pass, passes, wide, high, v.glyphs, view.units)
 
 
 def notices(v: Viewer) -> Sentences:

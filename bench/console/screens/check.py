@@ -67,7 +67,7 @@ class CheckScreen(WorkScreen):
                     classes="-read-on",
                     can_focus=False,
                 ),
-                Drawing(pass_plot, "line", id="plot"),
+                Drawing(pass_plot, "pass", id="plot"),
                 id="asked",
             ),
             Drawing(set_up_picture, widest=PICTURE_COLUMNS, id="set-up"),

@@ -11,7 +11,7 @@ from textual.widget import Widget
 
 from bench.console import first_start
 from bench.console.contents.figure import live_figure
-from bench.console.contents.guide import cable_rows, guide_words
+from bench.console.contents.first_start import cable_rows, request_words
 from bench.console.contents.strip import state_line
 from bench.console.screens.base import WorkScreen
 from bench.console.widgets.act_bar import Act
@@ -44,7 +44,7 @@ class FirstStartScreen(WorkScreen):
         yield Drawing(live_figure, "number", id="figure")
         yield Drawing(state_line, classes="-row")
         yield Vertical(
-            TextPanel(guide_words, "number"),
+            TextPanel(request_words, "number"),
             Drawing(cable_rows, "number", id="cables"),
             id="work",
         )

@@ -403,8 +403,8 @@ def test_a_mark_that_was_taken_back_is_drawn_no_longer() -> None:
     for mark, at in enumerate((25.0, 75.0), 1):
         fold(state, MarkNotice("handle-left", at, mark, 4, 2.5))
         wanted(mark + 1)
-    assert state.line is not None and state.line.travel == [25.0, 75.0]
+    assert state.running_pass is not None and state.running_pass.travel == [25.0, 75.0]
     wanted(2)
-    assert state.line.travel == [25.0] and state.line.reading == [2.5]
+    assert state.running_pass.travel == [25.0] and state.running_pass.reading == [2.5]
     fold(state, MarkNotice("handle-left", 75.0, 2, 4, 2.6))
-    assert state.line.reading == [2.5, 2.6]
+    assert state.running_pass.reading == [2.5, 2.6]

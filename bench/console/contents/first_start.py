@@ -28,7 +28,7 @@ CABLE_STATES = {
 }
 
 
-def guide_words(v: Viewer) -> Sentences:
+def request_words(v: Viewer) -> Sentences:
     """The request of the first start, and its alternatives."""
     view, guide, learn = v.view, v.host.guide, v.view.setup
     stage = first_start.stage_now(view, guide)
