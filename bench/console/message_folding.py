@@ -95,10 +95,8 @@ def _instrument_view(state: ViewModel, said: InstrumentState) -> InstrumentView:
 
 def _set_check(state: ViewModel, run: RunState | None) -> None:
     if run is None:
-        state.run = state.check = state.prompt = state.running_pass = state.verifies = (
-            None
-        )
-        state.passes = []
+        state.run = state.check = state.prompt = state.verifies = None
+        state.running_pass, state.passes = None, []
         return
     _set_prompt(state, run.id, run)
     state.passes = [PassView.of(fitted) for fitted in run.passes][-DRAWN_PASSES:]
@@ -140,13 +138,9 @@ def _prompt_changed(state: ViewModel, message: PromptChanged) -> None:
     was, now = ((one and (one.placement, one.step)) for one in (before, prompt))
     if was is None or was != now:  # what was said of the set-up before is over
         state.notices[:] = [one for one in state.notices if one.bad]
-    if (
-        prompt is not None
-        and prompt.mark is not None
-        and state.running_pass is not None
-    ):
-        taken = prompt.mark - 1  # one that was taken back is drawn no longer
-        del state.running_pass.travel[taken:], state.running_pass.reading[taken:]
+    mark, running = state.current_prompt.mark, state.running_pass
+    if mark is not None and running is not None:  # a mark taken back is drawn no longer
+        del running.travel[mark - 1 :], running.reading[mark - 1 :]
 
 
 def _concluded(state: ViewModel, message: Concluded) -> None:
@@ -245,11 +239,10 @@ def _cables(state: ViewModel, message: Cables) -> None:
 
 
 def _points(state: ViewModel, message: Points) -> None:
-    if state.running_pass is None or state.running_pass.sweep != message.sweep:
-        state.running_pass = PassView(
-            message.sweep, state.current_prompt.placement or ""
-        )
-    state.running_pass.add(message.travel, message.reading)
+    running, placement = state.running_pass, state.current_prompt.placement or ""
+    if running is None or running.sweep != message.sweep:
+        state.running_pass = running = PassView(message.sweep, placement)
+    running.add(message.travel, message.reading)
 
 
 def _pass(state: ViewModel, message: PassNotice) -> None:
