@@ -22,6 +22,7 @@ class ActButton(Button, can_focus=False):
     def __init__(self, label: str = "", **more: Any) -> None:
         super().__init__(label, **more)
         self.active_effect_duration = 0  # s; the next tap counts at once
+        self.styles.line_pad = 0  # cells; the style sheet takes no zero
 
 
 class Act(msgspec.Struct, frozen=True):
