@@ -6,7 +6,6 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Protocol, cast
 
 import msgspec
-from textual.widget import Widget
 
 from bench.console.drawings.glyphs import GlyphSet
 from bench.console.requests import Requests
@@ -40,12 +39,13 @@ class Extension(Protocol):
     def tip(self, page: str, view: ViewModel, requests: Requests) -> str: ...
 
 
-class HostedWidget(Widget):
-    """A widget or a screen that knows its application."""
+class Hosted:
+    """What a widget or a screen knows of its application. It is no widget itself:
+    Textual styles a class by its first base that is one."""
 
     @property
     def host(self) -> Console:
-        return cast("Console", self.app)
+        return cast("Console", self.app)  # type: ignore[attr-defined]
 
     @property
     def view(self) -> ViewModel:

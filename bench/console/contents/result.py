@@ -9,7 +9,7 @@ from bench.console.contents.strip import verdict_row
 from bench.console.drawings.plot import scale
 from bench.console.drawings.result import draw_result
 from bench.console.drawings.styled_text import Block, Line, fit, wrap
-from bench.console.host import LOW, TALL, HostedWidget
+from bench.console.host import LOW, TALL, Hosted
 from bench.console.readout import verdict_line
 from bench.console.widgets.viewer import Sentences, Viewer
 from bench.protocol import Finding
@@ -222,7 +222,7 @@ def past_rows(v: Viewer, wide: int, high: int) -> Block:
     return out
 
 
-def past_cells(v: HostedWidget, finding: Finding) -> tuple[str, str, str, str]:
+def past_cells(v: Hosted, finding: Finding) -> tuple[str, str, str, str]:
     """Day, verdict, check and size of one of the past results."""
     view = v.view
     sign, words, _ = verdict_line(finding.verdict, v.glyphs)

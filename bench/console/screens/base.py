@@ -14,7 +14,7 @@ from textual.widget import Widget
 
 from bench.console.contents.prompt import notices, tip
 from bench.console.contents.strip import status_strip
-from bench.console.host import LOW, NARROW, TALL, HostedWidget
+from bench.console.host import LOW, NARROW, TALL, Hosted
 from bench.console.view_model import Change
 from bench.console.widgets.act_bar import Act, ActBar
 from bench.console.widgets.drawing import Drawing
@@ -28,7 +28,7 @@ EVERYTHING: tuple[Change, ...] = ("state",)
 KEYS = "keys"  # the action that lists all keys
 
 
-class ConsoleScreen(HostedWidget, Screen[T]):
+class ConsoleScreen(Hosted, Screen[T]):
     """A subclass gives its body, its acts and its keys."""
 
     HORIZONTAL_BREAKPOINTS: list[tuple[int, str]] | None = [  # noqa: RUF012

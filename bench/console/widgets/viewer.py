@@ -6,9 +6,10 @@ from collections.abc import Callable, Iterable
 from typing import Any
 
 from textual.content import Content
+from textual.widget import Widget
 from textual.widgets import Static
 
-from bench.console.host import HostedWidget
+from bench.console.host import Hosted
 from bench.console.view_model import Change
 
 STYLES = {
@@ -23,7 +24,7 @@ STYLES = {
 }
 
 
-class Viewer(HostedWidget):
+class Viewer(Hosted, Widget):
     """Shows the view model anew whenever that has changed. quick: also when only that
     has changed."""
 
