@@ -77,8 +77,9 @@ class Console(App[None]):
         self.view = ViewModel(clock)
         self.guide = Guide()
         self.extension = extension
+        self._extension_words: list[str] = []  # what its keys do, and its tip
         self.client = ReconnectingClient(
-            path, self._heard, self._connection, greeting=GREETING, early=early
+            path, self._message, self._connection, greeting=GREETING, early=early
         )
         self.requests = Requests(self.view, self.guide, self.client.send)
         self.keys_below: list[ActiveBinding] = []  # of the screen below the key list
@@ -130,7 +131,7 @@ class Console(App[None]):
 
     # ---- what comes in ---------------------------------------------------------------
 
-    def _heard(self, message: AnyNotification) -> None:
+    def _message(self, message: AnyNotification) -> None:
         change = fold(self.view, message)
         if change is not None:
             self.mark(change)
@@ -170,9 +171,9 @@ class Console(App[None]):
     def _extension_changed(self) -> None:
         """Show the screen anew where the extra keys do something else than before."""
         assert self.extension is not None
-        told = [key.word() for key in self.extension.keys if key.can()] + [self.tip()]
-        if told != getattr(self, "_guest_told", None):
-            self._extension_shown = told
+        words = [key.word() for key in self.extension.keys if key.can()] + [self.tip()]
+        if words != self._extension_words:
+            self._extension_words = words
             self.mark("keys")
 
     def tip(self) -> str:
@@ -269,9 +270,9 @@ class Console(App[None]):
     def action_keys(self) -> None:
         active = self.screen.active_bindings.values()
         keys = {b.binding.action: b for b in reversed(list(active)) if b.enabled}
-        told = [b for b in reversed(keys.values()) if _told(b.binding)]
+        listed = [b for b in reversed(keys.values()) if _is_listed(b.binding)]
         # what cannot be taken back stands last, far from where the cursor is
-        self.keys_below = sorted(told, key=lambda b: b.binding.action == "quit")
+        self.keys_below = sorted(listed, key=lambda b: b.binding.action == "quit")
         self.push_screen("keys")
 
     def action_next_theme(self) -> None:
@@ -318,13 +319,13 @@ class Console(App[None]):
         """The palette lists what the keys of the screen do."""
         for active in screen.active_bindings.values():
             binding = active.binding
-            if active.enabled and _told(binding):
+            if active.enabled and _is_listed(binding):
                 run = partial(self.run_action, binding.action, active.node)
                 words = binding.tooltip or binding.description
                 yield SystemCommand(words.capitalize(), f"key {binding.key}", run)
 
 
-def _told(binding: Binding) -> bool:
+def _is_listed(binding: Binding) -> bool:
     """True for a key of the list of all keys; keys that move within a list are not in
     it."""
     others = ("take(", "app.", "screen.", "first_act", "command_palette")

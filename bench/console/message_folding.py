@@ -86,10 +86,10 @@ def _status(state: ViewModel, message: StatusReply) -> None:
     _set_check(state, message.run)
 
 
-def _instrument_view(state: ViewModel, said: InstrumentState) -> InstrumentView:
-    known = state.instruments.get(said.name)
-    instrument = known or InstrumentView(said.name, said.role)
-    instrument.update(said, state.clock())
+def _instrument_view(state: ViewModel, message: InstrumentState) -> InstrumentView:
+    known = state.instruments.get(message.name)
+    instrument = known or InstrumentView(message.name, message.role)
+    instrument.update(message, state.clock())
     return instrument
 
 

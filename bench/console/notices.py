@@ -19,18 +19,18 @@ class NoticeList(list[NoticeLine]):
     """The latest notices, the newest at the end; trouble that is not over stays behind
     mere remarks."""
 
-    def add(self, said: NoticeLine, troubled: Container[str]) -> None:
+    def add(self, notice: NoticeLine, troubled: Container[str]) -> None:
         """troubled: what still has trouble. The same twice in a row is said once."""
         place = len(self)
         while (
-            not said.bad
+            not notice.bad
             and place
             and self[place - 1].bad
             and self[place - 1].about in troubled
         ):
             place -= 1
-        if not place or self[place - 1].words != said.words:
-            self.insert(place, said)
+        if not place or self[place - 1].words != notice.words:
+            self.insert(place, notice)
         del self[:-NOTICES]
 
     def over(self, about: str, *, bad: bool = True) -> None:

@@ -34,8 +34,8 @@ def _texts(gear: Jig | Saw | Square, *keys: str) -> Texts:
 
 def jig_texts(jig: Jig) -> Texts:
     mitre = ("mitre", "mitre_pivot") if jig.mitre is not None else ()
-    told = ("fence", "pivot", "tolerance", "saw", "hold", *mitre)
-    return _texts(jig, *told, *LENGTH_KEYS[:6])
+    keys = ("fence", "pivot", "tolerance", "saw", "hold", *mitre)
+    return _texts(jig, *keys, *LENGTH_KEYS[:6])
 
 
 def saw_texts(saw: Saw) -> Texts:

@@ -81,29 +81,29 @@ def _port_words(name: str, port: PortSettings | None, absent: str) -> str:
     if not port.port:
         where = "pins " + ", ".join(f"{key} {pin}" for key, pin in port.pins.items())
         return f"{name}: {where}; format {speaks}{_options_words(port)}."
-    told = f"{name}: {port.port}; format {speaks}"
+    description = f"{name}: {port.port}; format {speaks}"
     if FORMATS[port.format].port.serial_line:
-        told += f"; {_line_words(port)}"
+        description += f"; {_line_words(port)}"
     if port.asking == "request":
-        told += f"; asked with {port.request!r}"
+        description += f"; asked with {port.request!r}"
     elif port.asking == "button":
-        told += "; sends at its own button"
-    told += _options_words(port)
+        description += "; sends at its own button"
+    description += _options_words(port)
     if port.port.startswith("/dev/ttyUSB") or port.port.startswith("/dev/ttyACM"):
-        told += (
+        description += (
             ". After a restart that name may be another cable's. Take the one under"
             " /dev/serial/by-id"
         )
-    return told + "."
+    return description + "."
 
 
 def _options_words(port: PortSettings) -> str:
-    said = [
+    options = [
         f"{key} {str(value).lower() if isinstance(value, bool) else value}"
         for key, value in port.options.items()
         if key != "profile"
     ]
-    return "; " + ", ".join(said) if said else ""
+    return "; " + ", ".join(options) if options else ""
 
 
 def _travel_words(settings: Settings) -> str:

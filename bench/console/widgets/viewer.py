@@ -42,23 +42,23 @@ SentenceSource = Callable[[Viewer], Sentences]
 
 
 class TextPanel(Viewer, Static):
-    """`says` tells which sentences there are; with none of them it takes no room."""
+    """`source` gives the sentences; with none of them it takes no room."""
 
     def __init__(
-        self, says: SentenceSource, quick: Change | None = None, **more: Any
+        self, source: SentenceSource, quick: Change | None = None, **more: Any
     ) -> None:
         super().__init__(quick, **more)
-        self._says = says
-        self._said: list[tuple[str, str]] | None = None
+        self._source = source
+        self._shown: list[tuple[str, str]] | None = None
 
     def on_mount(self) -> None:
         self.show_view()
 
     def show_view(self) -> None:
-        said = [one for one in self._says(self) if one[0]]
-        if said == self._said:
+        sentences = [one for one in self._source(self) if one[0]]
+        if sentences == self._shown:
             return
-        self._said = said
-        self.display = bool(said)
-        lines = (Content.styled(text, STYLES[role]) for text, role in said)
+        self._shown = sentences
+        self.display = bool(sentences)
+        lines = (Content.styled(text, STYLES[role]) for text, role in sentences)
         self.update(Content("\n").join(lines))

@@ -218,7 +218,9 @@ def test_every_sentence_is_used() -> None:
     """By its code, or by a code whose end is a value of the documents."""
     files = Path(room.__path__[0]).glob("*.py")
     code = "".join(file.read_text() for file in files if file.stem != "sentences")
-    used = set(re.findall(r"report_text\(\s*f?[\"']([a-z-]+)", code)) | set(re.findall(r'"(gear-[a-z-]+)"', code))
+    used = set(re.findall(r"report_text\(\s*f?[\"']([a-z-]+)", code)) | set(
+        re.findall(r'"(gear-[a-z-]+)"', code)
+    )
     unused = {
         one for one in TEMPLATES if not any(one == u or (u.endswith("-") and one.startswith(u)) for u in used)
     }
