@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from bench.settings.settings_file import PortSettings, Settings
 
 
-def words(settings: Settings) -> list[str]:
+def settings_lines(settings: Settings) -> list[str]:
     """The settings as understood, a sentence or line each: the wiring, the gear, then
     each figure as written."""
     one, other, gear = settings.indicator, settings.travel, settings.gear
