@@ -10,7 +10,7 @@ import msgspec
 import bench
 from bench.settings.settings_file import PortSettings
 
-VERSION = 1
+VERSION = 1  # of the layout
 FIRST = b'{"capture":'
 
 

@@ -27,7 +27,7 @@ SAID = (
     *("port", "format", "profile", "baud", "bits", "parity", "stop"),
     *("request", "rate"),
 )
-BLOCK = 65536
+BLOCK = 65536  # bytes a read
 SHOWN = 32  # bytes of a rejected frame in a line for a person; --json has all
 SAMPLE = 16384  # bytes from the beginning, to find a format that reads them
 

@@ -32,7 +32,7 @@ from bench.units import (
 
 # rad; a tolerance or toe beyond this is a slip of the pen, not a slope of a saw
 STEEPEST_RAD = 0.1
-LARGEST_FILE_BYTES = 1_000_000
+LARGEST_FILE_BYTES = 1_000_000  # far more than anybody writes by hand
 MOST_TILT_RAD = 0.5  # beyond it no plunger stands on a face
 LONGEST_MM = 10_000.0  # nothing on a table saw is longer
 

@@ -18,7 +18,7 @@ from itertools import pairwise
 
 MODULO = 1 << 32  # us: the clock begins anew
 SLOT = 500_000  # us of which the least offset is kept
-SLOTS = 16
+SLOTS = 16  # that are looked back on: 8 s; chosen
 # s that a line may be late; what is later comes of another clock: the device began anew
 LATEST = 2.0
 # ceramic resonators are out by half a per cent (common practice, no source), crystals a

@@ -52,7 +52,7 @@ CLEAR = 4.0  # the same where a hand might have caused it
 AMBIGUOUS = 3.0  # times smoother; below this two explanations cannot be told apart
 FAR = 50.0  # times the in-line limit; a step so far must stay: a bit may flip twice
 TURN = 3  # readings in line with each other and away from the path that make a new one
-MOST_PENDING = 4
+MOST_PENDING = 4  # readings
 
 
 class FilterOutput(NamedTuple):

@@ -38,9 +38,8 @@ LEAD = 0.1
 COARSEST = 0.01
 COUNTS = 3.0  # counts of spread of a reading at rest; common practice, no source
 NOISES = 6.0  # the same spread in standard deviations of the noise
-MOST_NOISE = (
-    4.0  # counts of standard deviation; an instrument at rest has no more noise
-)
+# counts of standard deviation; an instrument at rest has no more noise
+MOST_NOISE = 4.0
 SLOWEST_MOTION = 0.02  # mm/s; no reading that moves so fast or faster may be taken
 # mm/s; a reading at rest is proven slower than this. The margin of a fifth is for the
 # many looks that a wait takes; from simulation, tests/bench/stream/test_rest_simulated
@@ -60,7 +59,7 @@ BOUNCE = 0.4  # s; a second press within it is the same press
 ALONE = 0.6
 LOST = 2.5  # usual intervals without a reading, from which one is taken to be lost
 EXPLAIN_AFTER = 4.0  # s of waiting after which the person is told why
-EPS = 1e-9
+EPS = 1e-9  # s, mm; rounding of the arithmetic
 
 
 class RestReading(msgspec.Struct):

@@ -30,6 +30,7 @@ from hw.reading import Record
 if TYPE_CHECKING:
     import serial
 
+# baud, the commonest first; common practice, no source
 SPEEDS = (9600, 4800, 2400, 19200, 38400, 57600, 115200, 1200, 230400, 921600)
 SURE = 3  # readings without a reject, after which no other speed is tried
 LEAST = 2  # readings for a proposal, where more was sent than one line

@@ -22,7 +22,7 @@ from hw.formats.shared.wire_format import (
 from hw.reading import Record
 
 RAW_LENGTH = 64  # bytes of a run that stay with its record
-ILLEGAL = 2
+ILLEGAL = 2  # two waves changed at once
 # from each old state (rows 0 to 3) to each new one (columns): -1, 0, 1, or ILLEGAL
 STEPS = (
     (0, -1, 1, ILLEGAL),

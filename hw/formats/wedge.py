@@ -41,7 +41,7 @@ CHARACTERS = {str(digit): str(digit) for digit in range(10)} | {
 CHARACTERS |= {"DOT": ".", "KPDOT": ".", "COMMA": ",", "KPCOMMA": ",", "SPACE": " "}
 CHARACTERS |= {"MINUS": "-", "KPMINUS": "-", "KPPLUS": "+"}
 TERMINATORS = {"ENTER": ("ENTER", "KPENTER"), "TAB": ("TAB",)}
-LONGEST_NUMBER = 64
+LONGEST_NUMBER = 64  # keys; as long as a line of text may be
 
 
 class Wedge(FrameDecoder):

@@ -1,11 +1,11 @@
 """A cable that types: key presses read from the kernel's input device, before any
 window has them.
 
-The port grabs the device
-(EVIOCGRAB), so that the digits go nowhere else. A block is what format `wedge` reads: a
-line with the key names of one run, which ends with its terminator or with a pause of
-the time-out. Only presses count, not releases and the keyboard's own repeats. Where the
-kernel dropped events the run has a key of that name, which no number has.
+The port grabs the device, so that the digits go nowhere else. A block is what format
+`wedge` reads: a line with the key names of one run, which ends with its terminator or
+with a pause of the time-out. Only presses count, not releases and the keyboard's own
+repeats. Where the kernel dropped events the run has a key of that name, which no number
+has.
 
 The layout of an event and the ioctls are the kernel's (uapi linux/input.h), the codes
 those of input-event-codes.h. They are written out here because the bindings (evdev)
@@ -31,7 +31,8 @@ from hw.timer import Timer
 
 # a time of two longs, type, code, value: 24 bytes on a 64-bit machine
 EVENT = struct.Struct("@llHHi")
-GRAB = 0x40044590
+GRAB = 0x40044590  # EVIOCGRAB
+# EV_KEY, EV_SYN, SYN_DROPPED, and the value of a key that goes down
 KEYS_TYPE, SYN_TYPE, SYN_DROPPED, PRESSED = 1, 0, 3, 1
 # s after the opening in which a first key may stand in the middle of a number
 FRESH = 0.3

@@ -14,9 +14,9 @@ from typing import NamedTuple
 
 from .plane import Vector
 
-KERF = 3.0
-TRIM = 5.0  # taken off at each turn
-STRIP = 27.0  # taken off by the last cut
+KERF = 3.0  # mm, of the blade
+TRIM = 5.0  # mm taken off at each turn
+STRIP = 27.0  # mm taken off by the last cut
 
 Polygon = list[Vector]
 

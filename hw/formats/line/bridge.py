@@ -37,11 +37,11 @@ from hw.formats.shared.plain_text import Fault, ascii_text, find_measure, status
 from hw.formats.shared.wire_format import Options
 from hw.reading import Record, Unit
 
-SEQUENCES = 1 << 16
-CLOCK = 1 << 32
+SEQUENCES = 1 << 16  # lines, after which the sequence number begins at 0 again
+CLOCK = 1 << 32  # us, after which the clock does
 # of a board that goes round later than ours: the same number, once ours has gone round
 LARGEST_NUMBER = (1 << 64) - 1
-LARGEST_COUNT = (1 << 63) - 1
+LARGEST_COUNT = (1 << 63) - 1  # of profile bridge_counts
 
 _FIELD = re.compile(r"([A-Za-z])([+-]?[0-9]+)")
 _SENTENCE = re.compile(r"\$([^$*]*)\*([0-9A-F]{2})")
