@@ -82,6 +82,11 @@ class SawAndSled:
         turned = random.uniform(-traits.rotation, traits.rotation)
         error = random.gauss(0.0, traits.square)
         ridden = (60.0, ARM - TIP_CLEAR) if fence == "near" else (30.0, 255.0)
+
+        def edge() -> EdgeProfile:
+            bow = random.gauss(0.0, traits.bow)
+            return EdgeProfile.draw(random, ARM, traits.texture, bow, ridden)
+
         stop = random.uniform(470.0, 490.0)
         saw = cls(
             traits=traits,
@@ -97,12 +102,8 @@ class SawAndSled:
             blade_angle=slot + random.gauss(0.0, traits.blade),
             rip_fence_angle=slot + random.gauss(0.0, traits.rip_fence),
             rip_fence_side=rip_fence_side,
-            edge=EdgeProfile.draw(
-                random, ARM, traits.texture, random.gauss(0.0, traits.bow), ridden
-            ),
-            other_edge=EdgeProfile.draw(
-                random, ARM, traits.texture, random.gauss(0.0, traits.bow), ridden
-            ),
+            edge=edge(),
+            other_edge=edge(),
             other_edge_angle=random.gauss(0.0, 30e-6),
             rip_fence_form=EdgeProfile.draw(
                 random, 900.0, traits.texture, 0.0, (450.0, 450.0 + PUSH)

@@ -64,10 +64,10 @@ class ClockedDecoder(FrameDecoder):
 
     def _frames(self, line: bytes, raw: bytes, behind: int, out: list[Record]) -> None:
         if bare := line.replace(b" ", b""):
-            super()._frames(line, bare, behind, out)
+            super()._frames(bare, bare, behind, out)
 
     def _read(self, line: bytes) -> Record:
-        return self.read(line.replace(b" ", b"").decode("latin-1"))
+        return self.read(line.decode("latin-1"))
 
 
 _GAP = Option(

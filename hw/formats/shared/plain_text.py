@@ -17,7 +17,7 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
-from hw.formats.shared.lengths import outside, to_mm
+from hw.formats.shared.lengths import to_mm
 from hw.reading import Record, Unit
 
 UNITS: dict[str, Unit] = {
@@ -46,12 +46,6 @@ _ERROR = re.compile(r"ERR([0-9])")
 
 class Fault(Exception):
     """Why a line is rejected, in plain words; the decoder catches it."""
-
-
-def check_range(value: float | None, range_mm: tuple[float, float]) -> None:
-    """Raises Fault for a value outside the option range_mm."""
-    if value is not None and (fault := outside(value, range_mm)):
-        raise Fault(fault)
 
 
 class Number(NamedTuple):
