@@ -96,7 +96,7 @@ def _diagnose_port(
         yield diagnose_no_reading(name, port.port, seen)
     else:
         heard = listen_further(port, seen.data)
-        yield diagnose_bytes(name, port, seen.data, seen.text, heard, seen.faults)
+        yield diagnose_bytes(name, port, seen, heard)
 
 
 def _diagnose_readings(

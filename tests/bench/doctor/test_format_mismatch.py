@@ -16,6 +16,7 @@ import pytest
 from bench.doctor import instruments, silent_instrument
 from bench.doctor.diagnostic import ListeningOptions
 from bench.doctor.format_mismatch import diagnose_bytes, diagnose_frames
+from bench.doctor.observation import Observation
 from bench.doctor.ports import Cable
 from bench.doctor.rights import User
 from bench.doctor.silent_instrument import ask_at_other_speeds, silence_advice
@@ -172,7 +173,7 @@ def test_text_at_another_speed_is_shown_and_that_speed_proposed(
 
     heard = Listening({9600: b"\xf0\x8a" * 20, 19200: b"POS=+012.345,T=21.5\r\n" * 5}, None, 19200)
     data = b"\xf0\x8a" * 20
-    found = diagnose_bytes("indicator", PortSettings(port="/dev/x"), data, data, heard, Counter())
+    found = diagnose_bytes("indicator", PortSettings(port="/dev/x"), Observation(data, data), heard)
     assert (
         found.proposal == {"baud": 19200}
         and "POS=+012.345" in found.words
