@@ -20,9 +20,7 @@ import msgspec
 
 from bench.checks.model import Check, EvidenceGear, Step, Trace
 from bench.checks.options import OptionValue
-from bench.cli.csv_rows import RecordedError, Row, Table, read_table, short
-
-__all__ = ["FEWEST", "INCH", "RecordedError", "read_sweeps", "traces_of"]
+from bench.cli.csv_rows import Row, Table, read_table, short
 
 INCH = 25.4  # mm, exactly
 FEWEST = 8  # readings that make a sweep
