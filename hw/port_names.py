@@ -1,4 +1,4 @@
-"""Names of ports: which are valid, and the pyserial port that one makes.
+"""Names and options of ports: which names are valid, and the pyserial port of one.
 
 Every port is opened by its name through this module. pyserial knows more kinds of URL
 than a gauge needs; one of them (`spy://`) writes to whatever file it names.
@@ -9,8 +9,10 @@ from __future__ import annotations
 import errno
 import os
 import stat
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 from urllib.parse import urlsplit
+
+import msgspec
 
 if TYPE_CHECKING:
     import serial
@@ -23,6 +25,21 @@ WOULD_DO = (
     "a device such as /dev/serial/by-id/..., socket://HOST:PORT or rfc2217://HOST:PORT"
     " would do"
 )
+
+
+class PortOptions(msgspec.Struct, frozen=True):
+    """How a serial port is opened. port: a device path or a pyserial URL. settle: s of
+    input to discard after opening, where opening resets the board. dtr, rts: None
+    leaves the driver's default."""
+
+    port: str = ""
+    baud: int = 9600
+    bits: int = 8
+    parity: Literal["N", "E", "O", "M", "S"] = "N"
+    stop: float = 1
+    settle: float = 0.0
+    dtr: bool | None = None
+    rts: bool | None = None
 
 
 class NotAPort(OSError):
@@ -94,12 +111,3 @@ def closed_port(name: str, **options: Any) -> serial.SerialBase:
         refuse_other_things(name)
     made: serial.SerialBase = serial.serial_for_url(name, do_not_open=True, **options)
     return made
-
-
-def open_by_name(name: str, **options: Any) -> serial.SerialBase:
-    """The same, open; a device is locked for this process."""
-    port = closed_port(name, **options)
-    if name.startswith("/"):
-        port.exclusive = True
-    port.open()
-    return port

@@ -24,7 +24,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from hw.formats import FORMATS, make_decoder
 from hw.formats.shared.line_splitter import with_parity
 from hw.formats.shared.wire_format import SERIAL, Candidate, Value, WireFormat
-from hw.port_names import open_by_name
+from hw.port_names import closed_port
 from hw.reading import Record
 
 if TYPE_CHECKING:
@@ -199,7 +199,10 @@ def _counted(number: int, what: str) -> str:
 def open_line(port: str, speed: int) -> serial.SerialBase:
     """The port as it is listened to: locked, eight bits, no parity. OSError or
     ValueError where it cannot be."""
-    return open_by_name(port, baudrate=speed, timeout=LOOK)
+    opened = closed_port(port, baudrate=speed, timeout=LOOK)
+    opened.exclusive = True
+    opened.open()
+    return opened
 
 
 def listen(

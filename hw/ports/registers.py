@@ -15,8 +15,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from hw.formats.shared.wire_format import Query
+from hw.port_names import PortOptions
 from hw.ports.reconnecting_port import OnBlock, OnState
-from hw.ports.serial_device import PortOptions
 from hw.ports.serial_port import SerialPort
 
 FASTEST = 50.0  # requests a second

@@ -19,11 +19,11 @@ import time
 from collections.abc import Callable
 from typing import Any
 
+from hw.port_names import PortOptions
 from hw.ports.open_errors import open_error
 from hw.ports.polling_rounds import PollingRounds
 from hw.ports.reconnecting_port import OnBlock, OnState, ReconnectingPort
 from hw.ports.serial_device import (
-    PortOptions,
     close_device,
     descriptor,
     is_writable,
