@@ -107,9 +107,13 @@ def _unknown_shape(
     advice, as a report at a wrong speed is of no use."""
     speed, why, data = heard.text_at, _commonest(seen.faults), seen.data[:40]
     if speed is None:
-        code = "unknown-shape"
         return diagnosis(
-            name, code, words=words, data=data, report=NEXT_ONE, evidence=why
+            name,
+            "unknown-shape",
+            words=words,
+            data=data,
+            report=NEXT_ONE,
+            evidence=why,
         )
     other = speed != port.baud
     return diagnosis(
