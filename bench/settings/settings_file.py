@@ -61,7 +61,6 @@ class Settings(msgspec.Struct, frozen=True):
     caliper: PortSettings | None = None
     panel: Panel | None = None
     settings_file: str | None = None  # None: none was found, the defaults hold
-    gear_file: str | None = None
     written: tuple[WrittenFigure, ...] = ()
 
     @property
@@ -101,6 +100,7 @@ def load(
         tables.read(own)
         own.done()
     tables.check_saws()
+    found = settings_file and (text is not None or settings_file.exists())
     gear = Gear(
         indicator=Indicator(**said["indicator"]),
         travel=Travel(by_marks=ports["travel"] is None, **said["travel"]),
@@ -116,8 +116,7 @@ def load(
         gear=gear,
         **ports,
         panel=panel,
-        settings_file=_existing(settings_file, text is not None),
-        gear_file=_existing(gear_file),
+        settings_file=str(settings_file) if found else None,
         written=tuple(written),
     )
 
@@ -174,7 +173,3 @@ def _panel(top: Table, pins: dict[int, str]) -> Panel | None:
     )
     table.done()
     return panel if panel != Panel() else None
-
-
-def _existing(file: Path | None, will_be: bool = False) -> str | None:
-    return str(file) if file is not None and (will_be or file.exists()) else None

@@ -124,21 +124,16 @@ class SawAndSled:
         """What the instrument ought to find, as things stand now; rad and mm.
 
         rotation: of the fence, against the edge that the blade would cut;
-        reference_error: the square's e; blade, rip_fence: against the slots; toe: rip
-        fence against blade.
+        reference_error: the square's e; blade, rip_fence: against the slots.
         """
         return {
             "rotation": self.fence_angle - self.slot_angle - self._turned_at_teeth(),
             "reference_error": self.square_error,
             "blade": self.blade_angle - self.slot_angle,
             "rip_fence": self.rip_fence_angle - self.slot_angle,
-            "toe": self.rip_fence_angle - self.blade_angle,
             "yaw_play": self.traits.yaw_play,
             "side_play": self.traits.side_play,
-            "fence_lean": self.fence_lean,
-            "blade_lean": self.blade_lean,
             **self.mitre.truth(),
-            "slot_curvature": self.traits.slot_curve,
         }
 
     @property
