@@ -108,12 +108,7 @@ def _unknown_shape(
     speed, why, data = heard.text_at, _commonest(seen.faults), seen.data[:40]
     if speed is None:
         return diagnosis(
-            name,
-            "unknown-shape",
-            words=words,
-            data=data,
-            report=NEXT_ONE,
-            evidence=why,
+            name, "unknown-shape", words=words, data=data, report=NEXT_ONE, evidence=why
         )
     other = speed != port.baud
     return diagnosis(

@@ -175,10 +175,7 @@ FORMAT = WireFormat(
         ),
         RANGE,
         Option(
-            "timeout",
-            0.3,
-            "how long the device may take to answer, s",
-            seconds(0.02, 10),
+            "timeout", 0.3, "how long the device may take to answer, s", seconds(10)
         ),
     ),
     port=REGISTERS,

@@ -72,6 +72,6 @@ FORMAT = clocked_format(
     "52 bits of BCD, clocked by the gauge on request",
     edge="falling",
     pause=Option(
-        "timeout", 0.3, "how long the gauge may take to answer, s", seconds(0.02, 2.5)
+        "timeout", 0.3, "how long the gauge may take to answer, s", seconds(2.5)
     ),
 )

@@ -125,7 +125,7 @@ _OPTIONS = (
         "timeout",
         0.3,
         "how long after the last key a reading may still end, s",
-        seconds(0.02, 10),
+        seconds(10),
     ),
 )
 

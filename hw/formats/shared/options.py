@@ -13,6 +13,7 @@ from typing import NamedTuple
 from hw.reading import FormatError
 
 Reader = Callable[[object], object]
+LEAST_TIMEOUT = 0.02  # s; chosen, no source
 _WHOLE = re.compile(r"\s*-?[0-9]{1,18}\s*")
 
 
@@ -79,12 +80,12 @@ def _real(given: object) -> float:
     return number if math.isfinite(number) else math.nan
 
 
-def seconds(low: float, high: float) -> Reader:
-    """A time in seconds from low to high."""
+def seconds(high: float) -> Reader:
+    """A time-out in seconds, at most high."""
 
     def read(given: object) -> float:
-        if not low <= (number := _real(given)) <= high:
-            raise ValueError(f"seconds, from {low:g} to {high:g}")
+        if not LEAST_TIMEOUT <= (number := _real(given)) <= high:
+            raise ValueError(f"seconds, from {LEAST_TIMEOUT:g} to {high:g}")
         return number
 
     return read
