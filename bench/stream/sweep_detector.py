@@ -61,31 +61,28 @@ MovementEvent = MovementStart | MovementEnd | MovementFault
 
 
 class _Window:
-    """Smallest and largest travel over the last REST_TIME; constant time a reading."""
+    """The travel over the last REST_TIME, as (s, mm), and its smallest and largest
+    value; constant time a reading."""
 
     def __init__(self) -> None:
-        self.times: deque[float] = deque()
-        self.values: deque[float] = deque()
+        self.points: deque[tuple[float, float]] = deque()
         self.lows: deque[tuple[float, float]] = deque()
         self.highs: deque[tuple[float, float]] = deque()
 
     def add(self, t: float, s: float) -> None:
-        times, values, lows, highs = self.times, self.values, self.lows, self.highs
-        times.append(t)
-        values.append(s)
+        points, lows, highs, point = self.points, self.lows, self.highs, (t, s)
+        points.append(point)
         while lows and lows[-1][1] >= s:
             lows.pop()
-        lows.append((t, s))
+        lows.append(point)
         while highs and highs[-1][1] <= s:
             highs.pop()
-        highs.append((t, s))
-        old = t - REST_TIME
+        highs.append(point)
         # One reading older than the window stays, so that the window is covered at any
         # rate.
-        while len(times) > 1 and times[1] <= old:
-            times.popleft()
-            values.popleft()
-        first = times[0]
+        while len(points) > 1 and points[1][0] <= t - REST_TIME:
+            points.popleft()
+        first = points[0][0]
         while lows[0][0] < first:
             lows.popleft()
         while highs[0][0] < first:
@@ -97,10 +94,10 @@ class _Window:
 
     @property
     def covered(self) -> bool:
-        return self.times[-1] - self.times[0] >= REST_TIME
+        return self.points[-1][0] - self.points[0][0] >= REST_TIME
 
     def clear(self) -> None:
-        for queue in (self.times, self.values, self.lows, self.highs):
+        for queue in (self.points, self.lows, self.highs):
             queue.clear()
 
 
@@ -134,8 +131,8 @@ class SweepDetector:
         out: list[MovementEvent] = []
         window = self._window
         for t, s in zip(times, values, strict=True):
-            if window.times:
-                self._note_interval(t - window.times[-1], out)
+            if window.points:
+                self._note_interval(t - window.points[-1][0], out)
             window.add(t, s)
             if self._state == "moving":
                 self._times.append(t)
@@ -176,7 +173,7 @@ class SweepDetector:
         """Break the movement when the readings have stopped altogether."""
         out: list[MovementEvent] = []
         if self._state == "moving":
-            if now - self._window.times[-1] > 2 * self._allowed(self._intervals):
+            if now - self._window.points[-1][0] > 2 * self._allowed(self._intervals):
                 self._break(out, "stopped", name="travel")
                 self._restart()
             elif self._read_times and now - self._read_times[-1] > 2 * self._allowed(
@@ -220,15 +217,11 @@ class SweepDetector:
         return max(least, 4.0 * statistics.median(intervals)) if intervals else least
 
     def _begin(self) -> MovementStart:
-        window = self._window
-        times, values = list(window.times), list(window.values)
-        rest = values[0]
-        start = 0
-        for index, s in enumerate(values):
-            if abs(s - rest) < REST_SPAN / 3:
-                start = index
-        self._times = times[start:]
-        self._travel = values[start:]
+        points = list(self._window.points)
+        rest = points[0][1]
+        near = [k for k, (_, s) in enumerate(points) if abs(s - rest) < REST_SPAN / 3]
+        self._times = [t for t, _ in points[near[-1] :]]
+        self._travel = [s for _, s in points[near[-1] :]]
         # The sweep began with the first reading away from rest: the last one at rest
         # may be older than the word "ready".
         self._began = self._times[min(1, len(self._times) - 1)]
@@ -237,7 +230,7 @@ class SweepDetector:
         return MovementStart(self._began)
 
     def _end(self) -> MovementEnd | MovementFault:
-        stop = self._window.times[0]
+        stop = self._window.points[0][0]
         last = bisect_left(self._times, stop) + 1
         times, travel = self._times[:last], self._travel[:last]
         end = last + 3  # a leap at the end shows in the readings after it
