@@ -285,8 +285,9 @@ def _is_sure(found: Proposal) -> bool:
 
 def settings_text(settings: Mapping[str, Value]) -> str:
     """A proposal as lines of the settings file, parted by semicolons."""
-    return "; ".join(
-        # a CR as TOML has it, too
-        f"{key} = {json.dumps(value) if isinstance(value, str) else str(value).lower()}"
-        for key, value in settings.items()
-    )
+    return "; ".join(f"{key} = {value_text(value)}" for key, value in settings.items())
+
+
+def value_text(value: object) -> str:
+    """A value as TOML has it, a CR in a text too."""
+    return json.dumps(value) if isinstance(value, str) else str(value).lower()
