@@ -59,7 +59,6 @@ def _machine(log: Path, *, ours: bool) -> Iterator[Diagnostic]:
 
 
 def _settings(settings: Settings, where: Paths) -> Iterator[Diagnostic]:
-
     for line in words(settings):
         none = settings.settings_file is None and line.startswith("Settings:")
         no_file = f"Settings: no file at {where.settings}, the defaults hold."

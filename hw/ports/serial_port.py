@@ -81,7 +81,7 @@ class SerialPort(ReconnectingPort):
         return False
 
     def stuck(self) -> bool:
-        """Something lies there unread, or the thread that reads does not come round."""
+        """Whether bytes wait to be read, or the reading thread hangs."""
         if self._fd is not None:
             return unread(self._fd)
         return (
@@ -117,7 +117,7 @@ class SerialPort(ReconnectingPort):
         self._silence.start(quiet, self._was_silent)
 
     def _was_silent(self) -> None:
-        """A late loop must not take what waits for silence."""
+        """The line is silent, unless the loop is late and bytes wait to be read."""
         with contextlib.suppress(OSError, AttributeError):
             self.heard_silence = not self._serial.in_waiting
 
