@@ -8,7 +8,7 @@ side where a board lies.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from random import Random
 from typing import Literal
 
@@ -87,14 +87,11 @@ class MitreFences:
         # a leg from the sharp corner on the fence to the right angle
         on, other = corner, "b" if corner == "a" else "a"
         laid = self._laid(on, "c", outer + across * gap, along, across)
-        ridden = laid[other] - laid[on]
-        length = abs(ridden)
-        step = ridden * (1.0 / length)
-        out = Vector(sign, 0.0).turned(step.angle - math.pi / 2.0)
-        base, direction = laid[on], step
-        if corner == "b":  # the edge's own form begins at corner A
-            base, direction = laid[other], -step
-        return Surface(base, direction, out, self.long_edge, 0.0, length)
+        edge = _ridden(laid[on], laid[other] - laid[on], sign, self.long_edge)
+        if corner == "a":
+            return edge
+        # the edge's own form begins at corner A
+        return replace(edge, base=laid[other], along=-edge.along)
 
     def _laid(
         self, on: str, to: str, at: Vector, along: Vector, across: Vector
@@ -121,10 +118,7 @@ class MitreFences:
         along = Vector(sign, 0.0).turned(turned)
         across = Vector(0.0, 1.0).turned(turned)
         rise = self._laid("c", "b", Vector(0.0, 0.0), along, across)["a"]
-        length = abs(rise)
-        step = rise * (1.0 / length)
-        out = Vector(-sign, 0.0).turned(step.angle - math.pi / 2.0)
-        return Surface(across * gap, step, out, self.leg, 0.0, length)
+        return _ridden(across * gap, rise, -sign, self.leg)
 
     def begins(self, placement: str) -> float:
         """mm along Y of the plunger, that is passed by the stretch to be ridden."""
@@ -139,6 +133,14 @@ class MitreFences:
             "left": self.left,
             "right": self.right,
         }
+
+
+def _ridden(base: Vector, way: Vector, sign: float, form: EdgeProfile) -> Surface:
+    """The edge along a way from its base, looking right (1) or left (-1) of the way."""
+    length = abs(way)
+    along = way * (1.0 / length)
+    outward = Vector(sign, 0.0).turned(along.angle - math.pi / 2.0)
+    return Surface(base, along, outward, form, 0.0, length)
 
 
 def side_of(placement: str) -> Literal["left", "right"]:
