@@ -15,6 +15,8 @@ SERVICE_SETTINGS = Path("/etc/sweepgauge/settings.toml")
 SERVICE_LOG = Path("/var/lib/sweepgauge/sweepgauge.db")
 SERVICE_SOCKET = Path("/run/sweepgauge/socket")
 
+# the variables that name the state's folder, and where it else lies below the home
+_STATE = ("STATE_DIRECTORY", "XDG_STATE_HOME", ".local/state")
 LONGEST_LINE = 600  # characters; of a longer one the middle is left out
 
 
@@ -89,17 +91,8 @@ def default_paths(
     XDG base directory specification.
     """
 
-    state = ("STATE_DIRECTORY", "XDG_STATE_HOME", ".local/state")
-    if own_socket := socket or environ.get("SWEEPGAUGE_SOCKET"):
-        socket_path = Path(own_socket)
-    else:
-        has_runtime = environ.get("RUNTIME_DIRECTORY") or environ.get(
-            "XDG_RUNTIME_DIR", ""
-        ).startswith("/")
-        runtime = ("RUNTIME_DIRECTORY", "XDG_RUNTIME_DIR", "")
-        socket_path = _folder(environ, *(runtime if has_runtime else state)) / "socket"
-        if client and SERVICE_SOCKET.parent.is_dir() and not _listens(socket_path):
-            socket_path = SERVICE_SOCKET
+    named = socket or environ.get("SWEEPGAUGE_SOCKET")
+    socket_path = Path(named) if named else _socket_path(environ, client=client)
     service = client and socket_path == SERVICE_SOCKET
     if not (settings := settings or environ.get("SWEEPGAUGE_SETTINGS")):
         config = ("CONFIGURATION_DIRECTORY", "XDG_CONFIG_HOME", ".config")
@@ -107,9 +100,20 @@ def default_paths(
         settings = own or _folder(environ, *config) / "settings.toml"
     if not (log := log or environ.get("SWEEPGAUGE_LOG")):
         own = SERVICE_LOG if service else None
-        log = own or _folder(environ, *state) / f"{_NAME}.db"
+        log = own or _folder(environ, *_STATE) / f"{_NAME}.db"
     gear = Path(log).parent / "gear.toml"
     return Paths(Path(settings), Path(log), gear, socket_path)
+
+
+def _socket_path(environ: Mapping[str, str], *, client: bool) -> Path:
+    """Where none was named."""
+    xdg = environ.get("XDG_RUNTIME_DIR", "")
+    has_runtime = environ.get("RUNTIME_DIRECTORY") or xdg.startswith("/")
+    runtime = ("RUNTIME_DIRECTORY", "XDG_RUNTIME_DIR", "")
+    own = _folder(environ, *(runtime if has_runtime else _STATE)) / "socket"
+    if client and SERVICE_SOCKET.parent.is_dir() and not _listens(own):
+        return SERVICE_SOCKET
+    return own
 
 
 def _folder(

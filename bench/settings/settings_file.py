@@ -92,14 +92,7 @@ def load(
     for name, readers in DESCRIBED.items():
         ports[name], said[name] = _instrument(top, name, readers, pins)
     panel = _panel(top, pins)
-    tables = GearTables()
-    tables.read(top)
-    top.done()
-    if gear_file is not None and gear_file != settings_file:
-        own = Table(str(gear_file), "", read_toml(gear_file), written)
-        tables.read(own)
-        own.done()
-    tables.check_saws()
+    tables = _gear_tables(top, gear_file)
     found = settings_file and (text is not None or settings_file.exists())
     gear = Gear(
         indicator=Indicator(**said["indicator"]),
@@ -137,6 +130,19 @@ TRAVEL: Readers = {
 }
 CALIPER: Readers = {"resolution": Table.length, "max_error": Table.length}
 DESCRIBED = {"indicator": INDICATOR, "travel": TRAVEL, "caliper": CALIPER}
+
+
+def _gear_tables(top: Table, gear_file: Path | None) -> GearTables:
+    """The gear of both files; nothing may be left over in them."""
+    tables = GearTables()
+    tables.read(top)
+    top.done()
+    if gear_file is not None and str(gear_file) != top.file:
+        own = Table(str(gear_file), "", read_toml(gear_file), top.written)
+        tables.read(own)
+        own.done()
+    tables.check_saws()
+    return tables
 
 
 def _section(top: Table, name: str) -> Table:
