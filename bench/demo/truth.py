@@ -35,13 +35,15 @@ def truth_of(
     return TRUTHS[kind](saw, options, finding) if kind in TRUTHS else {}
 
 
-def _named(*names: str) -> Callable[[VirtualSaw, Options, Finding | None], Truth]:
-    """Quantities that the saw knows by another name: "quantity=its name"."""
-    pairs = [name.split("=") for name in names]
+Known = Callable[[VirtualSaw, Options, Finding | None], Truth]
+
+
+def _named(names: Mapping[str, str]) -> Known:
+    """Quantities by the names under which the saw knows them."""
 
     def truth(saw: VirtualSaw, options: Options, finding: Finding | None) -> Truth:
         plain = saw.truth()
-        return {quantity: plain[known] for quantity, known in pairs}
+        return {quantity: plain[known] for quantity, known in names.items()}
 
     return truth
 
@@ -81,16 +83,16 @@ def _leans(saw: VirtualSaw, options: Options, finding: Finding | None) -> Truth:
     return {f"{name}-lean": v for name, v in leans.items() if only in ("both", name)}
 
 
-TRUTHS: dict[str, Callable[[VirtualSaw, Options, Finding | None], Truth]] = {
-    JOB: _named("fence=rotation", "square=reference_error"),
-    "slot-blade": _named("blade=blade"),
-    "rip-fence": _named("rip-fence=rip_fence"),
+TRUTHS: dict[str, Known] = {
+    JOB: _named({"fence": "rotation", "square": "reference_error"}),
+    "slot-blade": _named({"blade": "blade"}),
+    "rip-fence": _named({"rip-fence": "rip_fence"}),
     "plate-wobble": _plate,
     "fence-straight": _straight,
-    "side-play": _named("side-play=side_play", "yaw-play=yaw_play"),
+    "side-play": _named({"side-play": "side_play", "yaw-play": "yaw_play"}),
     "runner-fit": _runners,
     "test-board": _board,
-    "mitre-square": _named("between=between", "left=left", "right=right"),
+    "mitre-square": _named({name: name for name in ("between", "left", "right")}),
     "upright": _leans,
 }
 
