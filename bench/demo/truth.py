@@ -35,10 +35,10 @@ def truth_of(
     return TRUTHS[kind](saw, options, finding) if kind in TRUTHS else {}
 
 
-Known = Callable[[VirtualSaw, Options, Finding | None], Truth]
+TruthOf = Callable[[VirtualSaw, Options, Finding | None], Truth]
 
 
-def _named(names: Mapping[str, str]) -> Known:
+def _named(names: Mapping[str, str]) -> TruthOf:
     """Quantities by the names under which the saw knows them."""
 
     def truth(saw: VirtualSaw, options: Options, finding: Finding | None) -> Truth:
@@ -83,7 +83,7 @@ def _leans(saw: VirtualSaw, options: Options, finding: Finding | None) -> Truth:
     return {f"{name}-lean": v for name, v in leans.items() if only in ("both", name)}
 
 
-TRUTHS: dict[str, Known] = {
+TRUTHS: dict[str, TruthOf] = {
     JOB: _named({"fence": "rotation", "square": "reference_error"}),
     "slot-blade": _named({"blade": "blade"}),
     "rip-fence": _named({"rip-fence": "rip_fence"}),
