@@ -30,10 +30,10 @@ PROBES = (
 TEMPERATURES = ("in_temp", "in_temp_ambient", "temp1")
 HUMIDITIES = ("in_humidityrelative", "humidity1")
 # degrees Celsius; such sensors are specified for this range, and broken outside it
-COLDEST, HOTTEST = -40.0, 85.0
+SENSOR_COLDEST, SENSOR_HOTTEST = -40.0, 85.0
 # percent; a wet sensor shows more than 100, which is to be taken as that (data sheet of
 # one that can show 119; from memory, as is the limit)
-WETTEST = 110.0
+SENSOR_WETTEST = 110.0
 
 
 class Climate(NamedTuple):
@@ -52,8 +52,8 @@ def read_climate(sys: Path = Path("/sys"), *, silent: bool = False) -> list[Clim
     found = []
     for folder in _folders(sys):
         name = _text(folder / "name") or folder.name
-        humidity = _first(folder, HUMIDITIES, 0.0, WETTEST)
-        temperature = _first(folder, TEMPERATURES, COLDEST, HOTTEST)
+        humidity = _first(folder, HUMIDITIES, 0.0, SENSOR_WETTEST)
+        temperature = _first(folder, TEMPERATURES, SENSOR_COLDEST, SENSOR_HOTTEST)
         if any(list(folder.glob(f"{one}_*")) for one in HUMIDITIES):
             temperature = None if humidity is None else temperature
         elif name not in PROBES:

@@ -15,7 +15,7 @@ import msgspec
 
 # an hour of the fastest instrument; more is no recorded passes
 MOST_BYTES = 64 * 1024 * 1024
-MARKS = ("\xff\xfe", "\xfe\xff")  # how 16-bit text begins, read as single bytes
+UTF16_MARKS = ("\xff\xfe", "\xfe\xff")  # how 16-bit text begins, read as single bytes
 
 
 class RecordedError(ValueError):
@@ -121,7 +121,7 @@ def _decoded(data: bytes, file: str) -> str:
     if len(data) > MOST_BYTES:
         most = MOST_BYTES // 2**20
         raise Place(file).wrong(f"is larger than {most} MiB: no recorded passes")
-    if data[:2].decode("latin-1") in MARKS:
+    if data[:2].decode("latin-1") in UTF16_MARKS:
         raise Place(file, 1).wrong("is 16-bit text; save it as CSV in UTF-8")
     before, zero, _ = data.partition(b"\0")
     if zero:

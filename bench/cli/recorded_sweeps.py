@@ -23,16 +23,16 @@ from bench.checks.options import OptionValue
 from bench.cli.csv_rows import Row, Table, read_table, short
 
 INCH = 25.4  # mm, exactly
-FEWEST = 8  # readings that make a sweep
+FEWEST_IN_SWEEP = 8  # readings that make a sweep
 STANDS_STILL = 1.0  # mm of travel that at least a sweep must cover
-MOST = 1e6  # mm: a kilometre is no length at a saw, and larger numbers only overflow
+MOST_MM = 1e6  # mm: a kilometre is no length at a saw, and larger numbers only overflow
 # way over reach of a sweep that was pushed and drawn back under one number
 TURNS_BACK = 1.6
 # columns that hold a name; all others hold a length
-NAMES = ("sweep", "placement", "what", "end")
-WALLS, NO_HOLD = ("left", "right"), ("", "free", "none", "no", "-")
-PLACES = ("placement", "what", "end")
-_NUMBER = re.compile(
+NAME_COLUMNS = ("sweep", "placement", "what", "end")
+HOLD_WALLS, NO_HOLD = ("left", "right"), ("", "free", "none", "no", "-")
+PLACE_COLUMNS = ("placement", "what", "end")
+_CSV_NUMBER = re.compile(
     r"[+-]?(nan|inf|infinity|([0-9]+\.?[0-9]*|\.[0-9]+)(e[+-]?[0-9]{1,3})?)",
     re.IGNORECASE,
 )
@@ -47,7 +47,7 @@ class _Length(msgspec.Struct, frozen=True):
     def of(self, row: Row) -> float:
         """mm"""
         value = self.factor * _number(row, self.column)
-        if abs(value) > MOST:
+        if abs(value) > MOST_MM:
             what = self.column.rpartition("_")[0]
             raise row.wrong(f"the {what} of {value:g} mm is no length at a saw")
         return value
@@ -98,12 +98,12 @@ class _Columns:
     is missing or twofold."""
 
     def __init__(self, table: Table, check: Check) -> None:
-        wanted = ", ".join(c if c in NAMES else f"{c}_mm" for c in check.columns)
+        wanted = ", ".join(c if c in NAME_COLUMNS else f"{c}_mm" for c in check.columns)
         self.swept = "sweep" in check.columns
-        self.place = next(c for c in check.columns if c in PLACES)
-        lengths = [c for c in check.columns if c not in NAMES]
+        self.place = next(c for c in check.columns if c in PLACE_COLUMNS)
+        lengths = [c for c in check.columns if c not in NAME_COLUMNS]
         for column in check.columns:
-            if column in NAMES and column not in table.names:
+            if column in NAME_COLUMNS and column not in table.names:
                 raise table.header.wrong(
                     f"no column {column!r}; it takes {wanted}; found"
                     f" {_some(table.names)}"
@@ -204,13 +204,13 @@ def _hold(row: Row) -> str | None:
     """
     said = row.cells.get("hold") or ""
     hold = said.lower()
-    return None if hold in NO_HOLD else hold if hold in WALLS else said
+    return None if hold in NO_HOLD else hold if hold in HOLD_WALLS else said
 
 
 def _number(row: Row, column: str) -> float:
     if not (text := row.cells[column]):
         raise row.wrong(f"{column} is empty")
-    if not _NUMBER.fullmatch(text):
+    if not _CSV_NUMBER.fullmatch(text):
         comma = re.fullmatch(r"[+-]?[0-9]*,[0-9]+", text)
         hint = "; write a point, not a comma" if comma else ""
         raise row.wrong(f"{column} is not a number: {short(text)}{hint}")
@@ -236,10 +236,11 @@ def _trace(group: _Group) -> Trace:
 
 def _judge_sweep(group: _Group) -> None:
     row, which = group.rows[0], f"sweep {short(group.sweep)} at {group.placement}"
-    if len(group.travel) < FEWEST:
-        raise row.wrong(
-            f"{which} has {len(group.travel)} readings; it takes {FEWEST} at least"
+    if len(group.travel) < FEWEST_IN_SWEEP:
+        problem = (
+            f"has {len(group.travel)} readings; it takes {FEWEST_IN_SWEEP} at least"
         )
+        raise row.wrong(f"{which} {problem}")
     reach = max(group.travel) - min(group.travel)
     if reach < STANDS_STILL:
         raise row.wrong(f"{which}: its travel does not move")

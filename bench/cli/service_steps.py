@@ -13,13 +13,13 @@ from typing import NamedTuple
 
 from bench.cli.common import CommandError
 
-UNIT = "sweepgauge.service"
+SERVICE_UNIT = "sweepgauge.service"
 SCREEN_UNIT = "sweepgauge-screen.service"
-GROUP = "sweepgauge"
+SERVICE_GROUP = "sweepgauge"
 SHELL_COMMAND = Path("usr/local/bin/sweepgauge")  # on the PATH of login and ssh shells
 # end of a file's name in systemd/ -> the folder and the end of its name there, where
 # systemd-sysusers(8), systemd-tmpfiles(8), udev(7) and systemd.unit(5) look for it
-FOLDERS = {
+TARGET_FOLDERS = {
     ".sysusers.conf": ("usr/lib/sysusers.d", ".conf"),
     ".tmpfiles.conf": ("usr/lib/tmpfiles.d", ".conf"),
     ".rules": ("etc/udev/rules.d", ".rules"),
@@ -66,7 +66,7 @@ def install_steps(place: Place) -> Iterator[Step]:
         if name.endswith(".sysusers.conf"):
             yield _command(
                 "make the user and the group sweepgauge",
-                bool(_account(place.root, "passwd", GROUP)),
+                bool(_account(place.root, "passwd", SERVICE_GROUP)),
                 _tool(place, "systemd-sysusers", "sweepgauge.conf"),
             )
         elif name.endswith(".tmpfiles.conf"):
@@ -81,7 +81,7 @@ def install_steps(place: Place) -> Iterator[Step]:
             _is_member(place),
             (
                 *("usermod", *_in_tree(place, "--prefix")),
-                *("-a", "-G", GROUP, place.person),
+                *("-a", "-G", SERVICE_GROUP, place.person),
             ),
         )
     yield _link_step(place.root / SHELL_COMMAND, place.program)
@@ -136,7 +136,7 @@ def remove_steps(place: Place) -> Iterator[Step]:
         yield _command(
             f"take {place.person} out of the group sweepgauge",
             not _is_member(place),
-            ("gpasswd", *_in_tree(place, "--root"), "-d", place.person, GROUP),
+            ("gpasswd", *_in_tree(place, "--root"), "-d", place.person, SERVICE_GROUP),
         )
     if place.runs:
         yield _command(
@@ -151,7 +151,7 @@ def _files(*, screen: bool) -> dict[str, str]:
     """Each file of systemd/ and where it goes, users and folders first."""
     names = [path.name for path in _folder().iterdir()]
     out = {}
-    for end, (folder, new_end) in FOLDERS.items():
+    for end, (folder, new_end) in TARGET_FOLDERS.items():
         for name in sorted(name for name in names if name.endswith(end)):
             if screen or name != SCREEN_UNIT:
                 out[name] = f"{folder}/{name.removesuffix(end)}{new_end}"
@@ -161,7 +161,9 @@ def _files(*, screen: bool) -> dict[str, str]:
 def _started(files: dict[str, str]) -> list[str]:
     """The units that start by themselves; a timer starts the service of its name."""
     return [
-        name for name in files if name in (UNIT, SCREEN_UNIT) or name.endswith(".timer")
+        name
+        for name in files
+        if name in (SERVICE_UNIT, SCREEN_UNIT) or name.endswith(".timer")
     ]
 
 
@@ -227,7 +229,7 @@ def _folder() -> Path:
         Path(sys.prefix) / "share" / "sweepgauge" / "systemd",
         Path(__file__).parents[2] / "systemd",
     ):
-        if (folder / UNIT).is_file():
+        if (folder / SERVICE_UNIT).is_file():
             return folder
     raise CommandError(
         f"the files for systemd are missing in {sys.prefix}/share/sweepgauge: install"
@@ -243,7 +245,7 @@ def _account(root: Path, table: str, name: str) -> list[str]:
 
 
 def _is_member(place: Place) -> bool:
-    members = _account(place.root, "group", GROUP)[3:]
+    members = _account(place.root, "group", SERVICE_GROUP)[3:]
     return place.person in ",".join(members).split(",")
 
 

@@ -16,8 +16,8 @@ from bench.units import System, bow_words
 from hw.virtual.saw import VirtualSaw
 
 JOB = "fence-square"  # the check of the whole job: measured, moved, verified
-BOARD = 600.0  # mm: the pretend sled's widest board, see hw.virtual.saw
-WHOLE = 500.0  # mm of a sled fence: swept, and not read at marks
+BOARD_MM = 600.0  # mm: the pretend sled's widest board, see hw.virtual.saw
+WHOLE_MM = 500.0  # mm of a sled fence: swept, and not read at marks
 
 Options = Mapping[str, OptionValue]
 Truth = dict[str, float]
@@ -59,7 +59,7 @@ def _straight(saw: VirtualSaw, options: Options, finding: Finding | None) -> Tru
         if profile
         else saw.bodies.form_truth()
     )
-    whole = not profile or profile[-1][0] - profile[0][0] > WHOLE
+    whole = not profile or profile[-1][0] - profile[0][0] > WHOLE_MM
     straight = {"minimum-zone": form["straightness"]} if whole else {}
     return {**straight, "bow": form["crown"]}
 
@@ -115,7 +115,7 @@ def _off(difference: float, name: str) -> float:
 def truth_words(finding: Finding, truth: Truth, units: System = "mm") -> list[str]:
     """What the saw knows of each quantity: its way, and its size over the length that
     the result tells it over."""
-    board = BOARD if find(finding.check).turns_fence else None
+    board = BOARD_MM if find(finding.check).turns_fence else None
     return [
         f"{quantity_name(q.name)}: "
         f"{_true_size(q, truth[q.name], None if place else board, units)}"

@@ -11,9 +11,9 @@ from bench.doctor.diagnostic import Diagnostic, diagnosis
 from bench.settings.settings_file import PortSettings
 from hw.discovery.holders import holders_of
 from hw.formats import FORMATS
-from hw.formats.shared.wire_format import KEYS
+from hw.formats.shared.wire_format import KEYBOARD
 
-FOLDERS = (
+NAME_FOLDERS = (
     "serial/by-id",
     "sweepgauge/by-number",
     "serial/by-path",
@@ -36,7 +36,7 @@ class Cable(NamedTuple):
 def find_ports(dev: Path = Path("/dev")) -> list[Cable]:
     """Every serial cable that has a stable name, each once."""
     names: dict[Path, list[Path]] = {}
-    for folder in FOLDERS:
+    for folder in NAME_FOLDERS:
         for link in sorted((dev / folder).glob("*")):
             if (device := link.resolve()).exists():
                 names.setdefault(device, []).append(link)
@@ -86,7 +86,9 @@ def diagnose_neighbours(
         rules = root / "etc/udev/rules.d/60-sweepgauge.rules"
         if not rules.exists():
             yield diagnosis("port", "modem-manager")
-    typed = " or ".join(known.name for known in FORMATS.values() if known.port is KEYS)
+    typed = " or ".join(
+        known.name for known in FORMATS.values() if known.port is KEYBOARD
+    )
     for link in sorted((root / "dev/input/by-id").glob("*-event-kbd")):
         if str(link) not in named:
             yield diagnosis("port", "keyboard", link=link, typed=typed)

@@ -17,7 +17,7 @@ SERVICE_SOCKET = Path("/run/sweepgauge/socket")
 
 # the variables that name the state's folder, and where it else lies below the home
 _STATE = ("STATE_DIRECTORY", "XDG_STATE_HOME", ".local/state")
-LONGEST_LINE = 600  # characters; of a longer one the middle is left out
+LONGEST_SENTENCE = 600  # characters; of a longer one the middle is left out
 
 
 def one_line(text: str) -> str:
@@ -26,8 +26,10 @@ def one_line(text: str) -> str:
     line = "".join(
         c if c.isprintable() else ascii(c)[1:-1] for c in " ".join(text.split())
     )
-    half = LONGEST_LINE // 2
-    return line if len(line) <= LONGEST_LINE else f"{line[:half]} ... {line[-half:]}"
+    half = LONGEST_SENTENCE // 2
+    return (
+        line if len(line) <= LONGEST_SENTENCE else f"{line[:half]} ... {line[-half:]}"
+    )
 
 
 class SettingsError(ValueError):

@@ -17,7 +17,7 @@ from hw.reading import FormatError
 OptionValue = str | int | float | bool
 SendingMode = Literal["continuous", "request", "button"]
 # s; half a second tells rest, and readings must be there by then or soon after
-LATEST = 1.0
+LATEST_S = 1.0
 _HIGHEST_PIN = 27  # GPIO0 to GPIO27 are on the 40-pin header
 _REQUEST_WOULD_DO = 'the text that asks for a reading would do, such as "R\\r"'
 _PARITIES = {"none": "N", "even": "E", "odd": "O", "mark": "M", "space": "S"}
@@ -121,7 +121,7 @@ def _line_settings(table: Table) -> dict[str, Any]:
         "rts": table.yes_no("rts"),
         "rate": table.number("rate", 0.01, 1000),
         "per_count": table.length("per_count"),
-        "late": table.time("late", LATEST),
+        "late": table.time("late", LATEST_S),
     }
 
 

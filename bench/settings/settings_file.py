@@ -39,7 +39,7 @@ __all__ = [
 ]
 
 Role = Literal["indicator", "travel", "caliper"]  # of an instrument
-FEWEST_MARKS = 4  # to fit a line and still see one bad reading
+FEWEST_TRAVEL_MARKS = 4  # to fit a line and still see one bad reading
 
 
 class Panel(msgspec.Struct, frozen=True):
@@ -165,7 +165,7 @@ def _instrument(
     said = table.values(readers)
     marks = said.get("marks")
     rises = all(a < b for a, b in pairwise(marks or ()))
-    if marks is not None and (len(marks) < FEWEST_MARKS or not rises):
+    if marks is not None and (len(marks) < FEWEST_TRAVEL_MARKS or not rises):
         would_do = "four or more places, each farther than the one before, would do"
         raise table.wrong("marks", list(marks), would_do)
     refuse_rest(table, kind)

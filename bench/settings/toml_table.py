@@ -44,13 +44,15 @@ class WrittenFigure(msgspec.Struct, frozen=True):
     file: str
     key: str
     text: str
-    kind: str  # of `_KINDS`
+    kind: str  # of `_FIGURE_KINDS`
     value: float | tuple[float, ...]
 
     def understood(self, system: System) -> str:
         """In words, in the user's own system."""
         values = self.value if isinstance(self.value, tuple) else (self.value,)
-        return ", ".join(_KINDS[self.kind].words(value, system) for value in values)
+        return ", ".join(
+            _FIGURE_KINDS[self.kind].words(value, system) for value in values
+        )
 
 
 class _Kind(NamedTuple):
@@ -66,7 +68,7 @@ class _Kind(NamedTuple):
 
 
 _BELOW_ZERO = -1e-12  # so that zero itself will do
-_KINDS = {
+_FIGURE_KINDS = {
     "length": _Kind(
         *(parse_length, length_words, "mm", 0, LONGEST_MM),
         "more than 0 mm and at most 10 m would do",
@@ -211,7 +213,7 @@ class Table:
         value = self.take(key)
         if value is None:
             return None
-        number = self._parsed(key, value, _KINDS[name], high)
+        number = self._parsed(key, value, _FIGURE_KINDS[name], high)
         self.written.append(
             WrittenFigure(self.file, self.path(key), value, name, number)
         )
@@ -238,7 +240,7 @@ class Table:
             would_do = f"at most {MOST_LENGTHS} would do"
             raise self.wrong(key, f"{len(values)} lengths", would_do)
         out = tuple(
-            self._parsed(f"{key}[{n}]", value, _KINDS[name])
+            self._parsed(f"{key}[{n}]", value, _FIGURE_KINDS[name])
             for n, value in enumerate(values)
         )
         text = f"[{', '.join(values)}]"

@@ -16,13 +16,13 @@ import msgspec
 
 from bench.stream.travel_segments import find_jump, is_forward, segments
 
-REST_SPAN = 0.3  # mm of travel within REST_TIME that still counts as rest; chosen
-REST_TIME = 0.5  # s
-LEAST = 30.0  # mm; a shorter movement is handling, not a sweep
-GAP = 0.6  # s without a reading (or four usual intervals) that break a sweep
+REST_SPAN_MM = 0.3  # mm of travel within REST_TIME_S that still counts as rest; chosen
+REST_TIME_S = 0.5  # s
+LEAST_SWEEP = 30.0  # mm; a shorter movement is handling, not a sweep
+GAP_S = 0.6  # s without a reading (or four usual intervals) that break a sweep
 # s without a reading (or four usual intervals) that leave the end of a pass unknown
-TORN = 0.3
-LOOK_BACK = 1.5  # s of indicator readings kept while at rest
+TORN_S = 0.3
+LOOK_BACK_S = 1.5  # s of indicator readings kept while at rest
 
 
 class Sweep(msgspec.Struct):
@@ -61,7 +61,7 @@ MovementEvent = MovementStart | MovementEnd | MovementFault
 
 
 class _Window:
-    """The travel over the last REST_TIME, as (s, mm), and its smallest and largest
+    """The travel over the last REST_TIME_S, as (s, mm), and its smallest and largest
     value; constant time a reading."""
 
     def __init__(self) -> None:
@@ -80,7 +80,7 @@ class _Window:
         highs.append(point)
         # One reading older than the window stays, so that the window is covered at any
         # rate.
-        while len(points) > 1 and points[1][0] <= t - REST_TIME:
+        while len(points) > 1 and points[1][0] <= t - REST_TIME_S:
             points.popleft()
         first = points[0][0]
         while lows[0][0] < first:
@@ -94,7 +94,7 @@ class _Window:
 
     @property
     def covered(self) -> bool:
-        return self.points[-1][0] - self.points[0][0] >= REST_TIME
+        return self.points[-1][0] - self.points[0][0] >= REST_TIME_S
 
     def clear(self) -> None:
         for queue in (self.points, self.lows, self.highs):
@@ -137,9 +137,9 @@ class SweepDetector:
             if self._state == "moving":
                 self._times.append(t)
                 self._travel.append(s)
-                if window.span < REST_SPAN and window.covered:
+                if window.span < REST_SPAN_MM and window.covered:
                     out.append(self._end())
-            elif window.span >= REST_SPAN:
+            elif window.span >= REST_SPAN_MM:
                 if self._state == "rest":
                     out.append(self._begin())
             elif window.covered:
@@ -163,7 +163,7 @@ class SweepDetector:
         self._read_times.extend(times)
         self._readings.extend(values)
         if self._state != "moving":
-            old = times[-1] - LOOK_BACK
+            old = times[-1] - LOOK_BACK_S
             while self._read_times and self._read_times[0] < old:
                 self._read_times.popleft()
                 self._readings.popleft()
@@ -213,13 +213,15 @@ class SweepDetector:
             self._intervals.append(seconds)
 
     @staticmethod
-    def _allowed(intervals: deque[float], least: float = GAP) -> float:
+    def _allowed(intervals: deque[float], least: float = GAP_S) -> float:
         return max(least, 4.0 * statistics.median(intervals)) if intervals else least
 
     def _begin(self) -> MovementStart:
         points = list(self._window.points)
         rest = points[0][1]
-        near = [k for k, (_, s) in enumerate(points) if abs(s - rest) < REST_SPAN / 3]
+        near = [
+            k for k, (_, s) in enumerate(points) if abs(s - rest) < REST_SPAN_MM / 3
+        ]
         self._times = [t for t, _ in points[near[-1] :]]
         self._travel = [s for _, s in points[near[-1] :]]
         # The sweep began with the first reading away from rest: the last one at rest
@@ -245,7 +247,7 @@ class SweepDetector:
         long = [
             (first, final)
             for first, final in segments(travel)
-            if abs(travel[final] - travel[first]) >= LEAST
+            if abs(travel[final] - travel[first]) >= LEAST_SWEEP
         ]
         sweeps = [
             _paired(times[a : b + 1], travel[a : b + 1], read_times, readings)
@@ -256,7 +258,7 @@ class SweepDetector:
         ends = [times[final] - read_times[-1] for _, final in long if read_times]
         silent = max(ends, default=0.0)
         self._rest()
-        if silent > self._allowed(self._read_intervals, TORN):
+        if silent > self._allowed(self._read_intervals, TORN_S):
             forward = is_forward(travel)
             return MovementFault(
                 self._began, "stopped-early", {"seconds": silent}, forward

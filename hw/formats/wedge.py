@@ -26,7 +26,7 @@ from hw.formats.shared.options import (
 )
 from hw.formats.shared.plain_text import Fault, read_plain
 from hw.formats.shared.wire_format import (
-    KEYS,
+    KEYBOARD,
     Diagnosis,
     Options,
     RecordTraits,
@@ -134,7 +134,7 @@ FORMAT = WireFormat(
     words="a cable that types as a keyboard would",
     make=maker(Wedge),
     options=_OPTIONS,
-    port=KEYS,
+    port=KEYBOARD,
     traits=RecordTraits(undetected_errors=False),
     pattern=rb"(?:KEY_\w+ ?)+\s",
     diagnose=_diagnose,

@@ -36,7 +36,7 @@ from hw.timer import Timer
 BLOCK = 65536  # bytes a read; a full line at 921,600 baud is 9 kB in 0.1 s
 # s of silence, besides the time of a longest line, after which no line is under way
 QUIET_TIME = 0.05
-LONGEST_LINE = 64  # characters
+LINE_CHARACTERS = 64  # characters
 # errors of a port that is no more
 PULLED = {None, errno.EIO, errno.ENODEV, errno.ENXIO}
 
@@ -113,7 +113,7 @@ class SerialPort(ReconnectingPort):
 
     def _listen_for_silence(self) -> None:
         o = self.options
-        quiet = QUIET_TIME + LONGEST_LINE * (o.bits + 3) / o.baud
+        quiet = QUIET_TIME + LINE_CHARACTERS * (o.bits + 3) / o.baud
         self._silence.start(quiet, self._was_silent)
 
     def _was_silent(self) -> None:

@@ -17,15 +17,16 @@ from .plane import Surface, Vector
 from .traits import Traits
 
 LONG_EDGE = 360.0  # mm of the square, corner A to corner B
-RUN = 220.0  # mm that the sled is pushed past the long edge, its middle at the edge's
+# mm that the sled is pushed past the long edge, its middle at the edge's
+EDGE_RUN = 220.0
 LEG_RUN = 200.0  # mm past a leg
 TO_POINT = 10.0  # mm along a fence from the square to the point
 LEG_CLEAR = 20.0  # mm from the leg's tip to the plunger at the start
-FENCE_PLACEMENTS = tuple(
+MITRE_FENCE_PLACEMENTS = tuple(
     f"{fence}-fence-corner-{corner}" for fence in ("left", "right") for corner in "ab"
 )
 RIGHT_ANGLE_PLACEMENTS = ("right-angle-left", "right-angle-right")
-PLACEMENTS = (*FENCE_PLACEMENTS, *RIGHT_ANGLE_PLACEMENTS)
+MITRE_PLACEMENTS = (*MITRE_FENCE_PLACEMENTS, *RIGHT_ANGLE_PLACEMENTS)
 _HALF = math.pi / 4.0
 
 
@@ -61,7 +62,7 @@ class MitreFences:
             random.gauss(0.0, square),
             random.gauss(0.0, square),
             random.gauss(0.0, traits.rotation),
-            edge((middle - RUN / 2.0, middle + RUN / 2.0)),
+            edge((middle - EDGE_RUN / 2.0, middle + EDGE_RUN / 2.0)),
             edge((34.0, 234.0)),
         )
 
@@ -125,7 +126,7 @@ class MitreFences:
         if placement in RIGHT_ANGLE_PLACEMENTS:
             return LONG_EDGE * math.sqrt(0.5) - LEG_CLEAR
         lowest = self.point.y - LONG_EDGE / 2.0 - TO_POINT * math.sqrt(0.5)
-        return lowest + (LONG_EDGE + RUN) / 2.0
+        return lowest + (LONG_EDGE + EDGE_RUN) / 2.0
 
     def truth(self) -> dict[str, float]:
         return {

@@ -17,17 +17,17 @@ from .mitre import MitreFences
 from .motion import Pose
 from .plane import Frame, Surface, Vector
 from .traits import Traits
-from .upright import FENCE_PLACEMENTS, UprightSquare, distance_to_face
+from .upright import UPRIGHT_FENCE_PLACEMENTS, UprightSquare, distance_to_face
 
 LeftRight = Literal["left", "right"]
 NearFar = Literal["near", "far"]
-SAW = "pretend-saw"  # its name in the settings
-LEAVES = (0.04, 0.05, 0.06, 0.08, 0.10, 0.15, 0.20, 0.25, 0.30)  # mm
+SAW_NAME = "pretend-saw"  # its name in the settings
+LEAF_SET = (0.04, 0.05, 0.06, 0.08, 0.10, 0.15, 0.20, 0.25, 0.30)  # mm
 ARM = 300.0  # mm of the square's arm
 PUSH = 220.0  # mm that the sled is pushed; more than the arm is ridden
 # mm from the arm's tip (or from the handle) to the plunger at the start of a push
 TIP_CLEAR = 15.0
-MIDDLE = Vector(0.0, 200.0)  # of the runners, in the sled
+RUNNERS_MIDDLE = Vector(0.0, 200.0)  # of the runners, in the sled
 
 
 @dataclass
@@ -169,7 +169,7 @@ class SawAndSled:
         """This saw, sled and square, and a set of leaves, as tables of the settings
         file without the ports; all invented."""
         sled = {
-            "saw": SAW,
+            "saw": SAW_NAME,
             "fence": self.fence,
             "pivot": self.pivot,
             "pivot_to_blade": f"{self.pivot_to_blade:g} mm",
@@ -181,10 +181,10 @@ class SawAndSled:
         square = {"arm": f"{self.arm:g} mm", "tolerance": "0.05 mm"}
         return {
             "units": "mm",
-            "saw": {SAW: {"rip_fence": self.rip_fence_side}},
+            "saw": {SAW_NAME: {"rip_fence": self.rip_fence_side}},
             "jig": {"pretend-sled": sled},
             "square": {"pretend-square": square},
-            "leaves": {"set": [f"{leaf:.2f} mm" for leaf in LEAVES]},
+            "leaves": {"set": [f"{leaf:.2f} mm" for leaf in LEAF_SET]},
         }
 
     @property
@@ -261,14 +261,14 @@ class SawAndSled:
             turned = curve * pose.s
             along = Vector(math.cos(turned) - 1.0, math.sin(turned)) * (1.0 / curve)
         shift = Vector(pose.x, 0.0) + along.turned(self.slot_angle)
-        return Frame(MIDDLE, shift, pose.yaw + curve * pose.s)
+        return Frame(RUNNERS_MIDDLE, shift, pose.yaw + curve * pose.s)
 
     def distance_beside(
         self, square: UprightSquare, placement: str | None, height: float
     ) -> float | None:
         """mm from a plunger held to the upright edge at a height to fence or blade."""
         start, points = square.plunger(height)
-        if placement in FENCE_PLACEMENTS:
+        if placement in UPRIGHT_FENCE_PLACEMENTS:
             # seen from the fence's right end, away from the operator is to the right
             top = Vector(0.0, 1.0).turned(self.fence_lean)
             out = top.x if self.fence == "near" else -top.x

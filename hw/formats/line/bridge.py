@@ -45,7 +45,7 @@ LARGEST_COUNT = (1 << 63) - 1  # of profile bridge_counts
 
 _FIELD = re.compile(r"([A-Za-z])([+-]?[0-9]+)")
 _SENTENCE = re.compile(r"\$([^$*]*)\*([0-9A-F]{2})")
-_WHOLE = re.compile(r"-?[0-9]{1,20}")  # 64 bits have twenty digits
+_WHOLE_64_BITS = re.compile(r"-?[0-9]{1,20}")  # 64 bits have twenty digits
 _HEX = re.compile(r"[0-9A-F]+")
 
 
@@ -160,7 +160,7 @@ class BridgeReader:
 
     @staticmethod
     def _whole(what: str, text: str, low: int, high: int) -> int:
-        if not _WHOLE.fullmatch(text) or not low <= int(text) <= high:
+        if not _WHOLE_64_BITS.fullmatch(text) or not low <= int(text) <= high:
             raise Fault(
                 f"the {what} is {text!r}, not a whole number from {low} to {high}"
             )

@@ -14,7 +14,7 @@ from hw.reading import FormatError
 
 Reader = Callable[[object], object]
 LEAST_TIMEOUT = 0.02  # s; chosen, no source
-_WHOLE = re.compile(r"\s*-?[0-9]{1,18}\s*")
+_WHOLE_TEXT = re.compile(r"\s*-?[0-9]{1,18}\s*")
 
 
 class Option(NamedTuple):
@@ -56,7 +56,7 @@ def integer(low: int, high: int) -> Reader:
     """A whole number from low to high."""
 
     def read(given: object) -> int:
-        if isinstance(given, str) and _WHOLE.fullmatch(given):
+        if isinstance(given, str) and _WHOLE_TEXT.fullmatch(given):
             given = int(given)
         if isinstance(given, bool) or not isinstance(given, int):
             given = None

@@ -20,7 +20,7 @@ from typing import NamedTuple
 from hw.formats.shared.lengths import to_mm
 from hw.reading import Record, Unit
 
-UNITS: dict[str, Unit] = {
+UNIT_OF: dict[str, Unit] = {
     "mm": "mm",
     "MM": "mm",
     "in": "inch",
@@ -143,7 +143,7 @@ def find_measure(text: str, decimals: int | None, default_unit: Unit) -> Measure
     if rest[0] == ".":
         raise Fault("a second decimal point")
     field = rest[1:].lstrip(" ") if rest[0] == "," else rest
-    unit = UNITS.get(field)
+    unit = UNIT_OF.get(field)
     if unit is None:
         raise Fault(_left_over(rest, field))
     return Measure(number, unit, ())
@@ -151,7 +151,7 @@ def find_measure(text: str, decimals: int | None, default_unit: Unit) -> Measure
 
 def _left_over(rest: str, field: str) -> str:
     """Why what follows the number is no unit. field: of it, without its comma."""
-    if field[-1:] in JUDGED and field[:-1].rstrip(" ") in ("", *UNITS):
+    if field[-1:] in JUDGED and field[:-1].rstrip(" ") in ("", *UNIT_OF):
         return (
             f"{field[-1]!r} is left over after the number: a tolerance mark, which"
             " judged=true reads"

@@ -42,7 +42,7 @@ REGISTERS = SERIAL._replace(
         " way round?"
     ),
 )
-KEYS = PortKind(
+KEYBOARD = PortKind(
     "keys",
     "/dev/input/by-id",
     "input",

@@ -59,8 +59,8 @@ def look(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
         monkeypatch.setenv(f"SWEEPGAUGE_{name}", str(tmp_path / file))
     monkeypatch.setattr(diagnostic, "LISTEN", 0.5)
     monkeypatch.setattr(running_daemon, "LISTEN", 0.5)
-    monkeypatch.setattr("hw.discovery.listening.TURN", 0.3)
-    monkeypatch.setattr("hw.discovery.listening.SILENCE", 0.5)
+    monkeypatch.setattr("hw.discovery.listening.TURN_S", 0.3)
+    monkeypatch.setattr("hw.discovery.listening.SILENCE_S", 0.5)
 
     def run(*args: str, rig=None, saying: dict[str, bytes] | None = None) -> tuple[int, str]:
         over = threading.Event()
@@ -237,7 +237,7 @@ def test_cables_that_the_settings_do_not_name_are_listened_to(
     rigs, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """One speaks, one is silent, one is held: what may be listened to is, and a line to paste comes of it."""
-    monkeypatch.setattr("hw.discovery.listening.SILENCE", 0.3)
+    monkeypatch.setattr("hw.discovery.listening.SILENCE_S", 0.3)
     rig = rigs()
     silent, slave = os.openpty()
     held = tmp_path / "held"

@@ -115,8 +115,8 @@ class Asked:
 
 @pytest.fixture
 def asked(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., Asked]]:
-    monkeypatch.setattr("hw.discovery.listening.TURN", 0.6)
-    monkeypatch.setattr("hw.discovery.listening.SILENCE", 0.6)
+    monkeypatch.setattr("hw.discovery.listening.TURN_S", 0.6)
+    monkeypatch.setattr("hw.discovery.listening.SILENCE_S", 0.6)
     made: list[Asked] = []
     yield lambda *args: made.append(Asked(*args)) or made[-1]
     for one in made:
