@@ -36,7 +36,7 @@ SENSOR_COLDEST, SENSOR_HOTTEST = -40.0, 85.0
 SENSOR_WETTEST = 110.0
 
 
-class Climate(NamedTuple):
+class SensorReading(NamedTuple):
     """What one sensor measures: degrees Celsius, and percent of relative humidity; None
     for what it does not measure."""
 
@@ -45,7 +45,9 @@ class Climate(NamedTuple):
     humidity: float | None
 
 
-def read_climate(sys: Path = Path("/sys"), *, silent: bool = False) -> list[Climate]:
+def read_climate(
+    sys: Path = Path("/sys"), *, silent: bool = False
+) -> list[SensorReading]:
     """Every sensor of the air that answers, by name; with silent, those too that do not
     or show what no air can be, of which neither figure is believed. Never raises; takes
     up to a second a sensor that stalls."""
@@ -58,7 +60,9 @@ def read_climate(sys: Path = Path("/sys"), *, silent: bool = False) -> list[Clim
             temperature = None if humidity is None else temperature
         elif name not in PROBES:
             continue
-        found.append(Climate(name, temperature, humidity and min(humidity, 100.0)))
+        found.append(
+            SensorReading(name, temperature, humidity and min(humidity, 100.0))
+        )
     return [one for one in found if silent or one[1:] != (None, None)]
 
 

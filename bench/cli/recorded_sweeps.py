@@ -20,7 +20,7 @@ import msgspec
 
 from bench.checks.model import Check, EvidenceGear, Step, Trace
 from bench.checks.options import OptionValue
-from bench.cli.csv_rows import Row, Table, read_table, short
+from bench.cli.csv_rows import CsvRow, CsvTable, read_table, short
 
 INCH = 25.4  # mm, exactly
 FEWEST_IN_SWEEP = 8  # readings that make a sweep
@@ -44,7 +44,7 @@ class _Length(msgspec.Struct, frozen=True):
     column: str
     factor: float
 
-    def of(self, row: Row) -> float:
+    def of(self, row: CsvRow) -> float:
         """mm"""
         value = self.factor * _number(row, self.column)
         if abs(value) > MOST_MM:
@@ -62,7 +62,7 @@ class _Group(msgspec.Struct):
     travel: list[float] = []
     reading: list[float] = []
     at: list[float | None] = []
-    rows: list[Row] = []
+    rows: list[CsvRow] = []
     seat: str | None = None
     hold: str | None = None
 
@@ -75,7 +75,10 @@ def read_sweeps(
 
 
 def traces_of(
-    table: Table, check: Check, options: Mapping[str, OptionValue], gear: EvidenceGear
+    table: CsvTable,
+    check: Check,
+    options: Mapping[str, OptionValue],
+    gear: EvidenceGear,
 ) -> list[Trace]:
     columns = _Columns(table, check)
     steps = _Steps(check, options, gear)
@@ -97,7 +100,7 @@ class _Columns:
     """Where what stands, by what the check declares. Raises RecordedError naming what
     is missing or twofold."""
 
-    def __init__(self, table: Table, check: Check) -> None:
+    def __init__(self, table: CsvTable, check: Check) -> None:
         wanted = ", ".join(c if c in NAME_COLUMNS else f"{c}_mm" for c in check.columns)
         self.swept = "sweep" in check.columns
         self.place = next(c for c in check.columns if c in PLACE_COLUMNS)
@@ -113,7 +116,7 @@ class _Columns:
         self.travel = found[0] if len(found) > 1 else None
 
 
-def _length(table: Table, stem: str, wanted: str) -> _Length:
+def _length(table: CsvTable, stem: str, wanted: str) -> _Length:
     units = {f"{stem}_mm": 1.0, f"{stem}_in": INCH}
     there = [n for n in table.names if n == stem or n.startswith(f"{stem}_")]
     match there:
@@ -150,7 +153,7 @@ class _Steps:
             self._steps.setdefault(step.placement, step)
         self._listed = ", ".join(map(repr, [*self._steps][:12]))
 
-    def of(self, placement: str, row: Row) -> Step:
+    def of(self, placement: str, row: CsvRow) -> Step:
         accepts = self._check.accepts
         if placement not in self._steps and accepts is not None:
             found = accepts(placement, self._options, self._gear)
@@ -163,7 +166,7 @@ class _Steps:
         return step
 
 
-def _take(group: _Group, row: Row, columns: _Columns, gear: EvidenceGear) -> None:
+def _take(group: _Group, row: CsvRow, columns: _Columns, gear: EvidenceGear) -> None:
     step, of_width = group.step, columns.reading.column.startswith("width")
     travel = 0.0 if columns.travel is None else columns.travel.of(row)
     swept_surface = step.gather == "sweep" and step.mount is not None
@@ -185,7 +188,7 @@ def _take(group: _Group, row: Row, columns: _Columns, gear: EvidenceGear) -> Non
         group.hold = _same(row, "hold", group.hold, _hold(row))
 
 
-def _same(row: Row, column: str, before: str | None, said: str | None) -> str | None:
+def _same(row: CsvRow, column: str, before: str | None, said: str | None) -> str | None:
     """One sweep runs on one seat and under one hold; rows that leave it out go with the
     others."""
     if said and before is not None and said != before:
@@ -196,7 +199,7 @@ def _same(row: Row, column: str, before: str | None, said: str | None) -> str | 
     return said or before
 
 
-def _hold(row: Row) -> str | None:
+def _hold(row: CsvRow) -> str | None:
     """Against which wall of the slots the sled was held, in the words of whoever held
     it; None where it was not.
 
@@ -207,7 +210,7 @@ def _hold(row: Row) -> str | None:
     return None if hold in NO_HOLD else hold if hold in HOLD_WALLS else said
 
 
-def _number(row: Row, column: str) -> float:
+def _number(row: CsvRow, column: str) -> float:
     if not (text := row.cells[column]):
         raise row.wrong(f"{column} is empty")
     if not _CSV_NUMBER.fullmatch(text):

@@ -30,7 +30,7 @@ PROGRAM_IN_UNITS = "/opt/sweepgauge/bin/sweepgauge"
 PERSON_IN_UNITS = "@PERSON@"
 
 
-class Step(NamedTuple):
+class ServiceStep(NamedTuple):
     """One thing to do. words: what it does, with its path. done: it is so already.
     act: does it; raises OSError, subprocess.CalledProcessError."""
 
@@ -39,7 +39,7 @@ class Step(NamedTuple):
     act: Callable[[], object]
 
 
-class Place(NamedTuple):
+class InstallTarget(NamedTuple):
     """root: of the file tree, / on a running machine. program: its own path in there.
     person: who is to use the instrument, if anybody. screen: the console at start on
     the machine's own screen."""
@@ -55,7 +55,7 @@ class Place(NamedTuple):
         return self.root == Path("/") and Path("/run/systemd/system").is_dir()
 
 
-def install_steps(place: Place) -> Iterator[Step]:
+def install_steps(place: InstallTarget) -> Iterator[ServiceStep]:
     """In the order in which each needs the one before."""
     files = _files(screen=place.screen)
     is_changed = False
@@ -89,8 +89,8 @@ def install_steps(place: Place) -> Iterator[Step]:
 
 
 def _start_steps(
-    place: Place, started: Sequence[str], is_changed: bool
-) -> Iterator[Step]:
+    place: InstallTarget, started: Sequence[str], is_changed: bool
+) -> Iterator[ServiceStep]:
     if not place.runs:
         yield _command(
             "have it started when the machine starts: " + ", ".join(started),
@@ -113,7 +113,7 @@ def _start_steps(
     )
 
 
-def remove_steps(place: Place) -> Iterator[Step]:
+def remove_steps(place: InstallTarget) -> Iterator[ServiceStep]:
     ours = [
         unit
         for unit in reversed(_started(_files(screen=True)))
@@ -131,7 +131,7 @@ def remove_steps(place: Place) -> Iterator[Step]:
         path = place.root / target
         ours_too = target != str(SHELL_COMMAND) or path.is_symlink()
         gone = not (os.path.lexists(path) and ours_too)
-        yield Step(f"remove {path}", gone, partial(path.unlink, missing_ok=True))
+        yield ServiceStep(f"remove {path}", gone, partial(path.unlink, missing_ok=True))
     if place.person is not None:
         yield _command(
             f"take {place.person} out of the group sweepgauge",
@@ -167,7 +167,7 @@ def _started(files: dict[str, str]) -> list[str]:
     ]
 
 
-def _file_step(path: Path, text: str) -> Step:
+def _file_step(path: Path, text: str) -> ServiceStep:
     there = path.read_text() if path.is_file() else None
     verb = "write" if there is None else "replace"
 
@@ -176,10 +176,10 @@ def _file_step(path: Path, text: str) -> Step:
         path.write_text(text)
         path.chmod(0o644)
 
-    return Step(f"{verb} {path}", there == text, write)
+    return ServiceStep(f"{verb} {path}", there == text, write)
 
 
-def _link_step(path: Path, program: str) -> Step:
+def _link_step(path: Path, program: str) -> ServiceStep:
     done = path.is_symlink() and os.readlink(path) == program
     if path.exists() and not path.is_symlink():
         raise CommandError(
@@ -191,23 +191,25 @@ def _link_step(path: Path, program: str) -> Step:
         path.unlink(missing_ok=True)
         path.symlink_to(program)
 
-    return Step(f"link {path} to {program}, so that every shell finds it", done, link)
+    return ServiceStep(
+        f"link {path} to {program}, so that every shell finds it", done, link
+    )
 
 
-def _command(words: str, done: bool, *commands: tuple[str, ...]) -> Step:
+def _command(words: str, done: bool, *commands: tuple[str, ...]) -> ServiceStep:
     def run() -> None:
         for command in commands:
             subprocess.run(command, check=True, stdout=subprocess.DEVNULL)
 
-    return Step(words, done, run)
+    return ServiceStep(words, done, run)
 
 
-def _tool(place: Place, *command: str) -> tuple[str, ...]:
+def _tool(place: InstallTarget, *command: str) -> tuple[str, ...]:
     """A tool of systemd, told where the tree is."""
     return (command[0], f"--root={place.root}", *command[1:])
 
 
-def _in_tree(place: Place, option: str) -> tuple[str, ...]:
+def _in_tree(place: InstallTarget, option: str) -> tuple[str, ...]:
     """The option that names the tree, where it is not this machine's."""
     return () if place.root == Path("/") else (option, str(place.root))
 
@@ -215,7 +217,7 @@ def _in_tree(place: Place, option: str) -> tuple[str, ...]:
 # ---- what is there -------------------------------------------------------------------
 
 
-def _text_of(name: str, place: Place) -> str:
+def _text_of(name: str, place: InstallTarget) -> str:
     """The file as this machine needs it: with this program's path and the person."""
     text = (_folder() / name).read_text()
     return text.replace(PROGRAM_IN_UNITS, place.program).replace(
@@ -244,7 +246,7 @@ def _account(root: Path, table: str, name: str) -> list[str]:
     return next((row.split(":") for row in rows if row.startswith(f"{name}:")), [])
 
 
-def _is_member(place: Place) -> bool:
+def _is_member(place: InstallTarget) -> bool:
     members = _account(place.root, "group", SERVICE_GROUP)[3:]
     return place.person in ",".join(members).split(",")
 

@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from bench.finding import Climate
 from bench.log.writer import LogWriter
 from bench.upkeep.history import sound_climate
-from hw.climate import Climate as SensorReading
+from hw.climate import SensorReading
 
 EVERY_S = 900.0
 STALE_S = EVERY_S + 120.0  # a reading as old as this says nothing of a result

@@ -27,7 +27,7 @@ from bench.settings.toml_table import (
 from bench.units import System
 
 __all__ = [
-    "Panel",
+    "PanelSettings",
     "Paths",
     "PortSettings",
     "Role",
@@ -42,7 +42,7 @@ Role = Literal["indicator", "travel", "caliper"]  # of an instrument
 FEWEST_TRAVEL_MARKS = 4  # to fit a line and still see one bad reading
 
 
-class Panel(msgspec.Struct, frozen=True):
+class PanelSettings(msgspec.Struct, frozen=True):
     """Pedal, lamp and buzzer as BCM pin numbers."""
 
     pedal: int | None = None
@@ -59,7 +59,7 @@ class Settings(msgspec.Struct, frozen=True):
     indicator: PortSettings | None = None
     travel: PortSettings | None = None
     caliper: PortSettings | None = None
-    panel: Panel | None = None
+    panel: PanelSettings | None = None
     settings_file: str | None = None  # None: none was found, the defaults hold
     written: tuple[WrittenFigure, ...] = ()
 
@@ -172,10 +172,10 @@ def _instrument(
     return port, said
 
 
-def _panel(top: Table, pins: dict[int, str]) -> Panel | None:
+def _panel(top: Table, pins: dict[int, str]) -> PanelSettings | None:
     table = _section(top, "panel")
-    panel = Panel(
+    panel = PanelSettings(
         **{name: read_pin(table, name, pins) for name in ("pedal", "lamp", "buzzer")}
     )
     table.done()
-    return panel if panel != Panel() else None
+    return panel if panel != PanelSettings() else None

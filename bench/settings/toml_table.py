@@ -55,7 +55,7 @@ class WrittenFigure(msgspec.Struct, frozen=True):
         )
 
 
-class _Kind(NamedTuple):
+class _FigureKind(NamedTuple):
     """A kind of figure: how it is read and said, the unit of an example, its range
     (above `low`, up to `high`) and what would do."""
 
@@ -69,28 +69,28 @@ class _Kind(NamedTuple):
 
 _BELOW_ZERO = -1e-12  # so that zero itself will do
 _FIGURE_KINDS = {
-    "length": _Kind(
+    "length": _FigureKind(
         *(parse_length, length_words, "mm", 0, LONGEST_MM),
         "more than 0 mm and at most 10 m would do",
     ),
-    "place": _Kind(
+    "place": _FigureKind(
         *(parse_length, length_words, "mm", _BELOW_ZERO, LONGEST_MM),
         "0 mm or more and at most 10 m would do",
     ),
-    "slope": _Kind(
+    "slope": _FigureKind(
         *(parse_slope, slope_words, "mm per 300 mm", 0, STEEPEST_RAD),
         "more than nothing and at most 100 mm per 1 m would do",
     ),
-    "angle": _Kind(
+    "angle": _FigureKind(
         *(parse_angle, lambda value, _: angle_words(value), "deg"),
         *(_BELOW_ZERO, MOST_TILT_RAD),
         f"from 0 deg to {angle_words(MOST_TILT_RAD)} would do",
     ),
-    "share": _Kind(
+    "share": _FigureKind(
         *(parse_share, lambda value, _: share_words(value), "%", _BELOW_ZERO, 0.1),
         "from 0 % to 10 % would do",
     ),
-    "time": _Kind(
+    "time": _FigureKind(
         *(parse_time, lambda value, _: f"{value:g} s", "s", _BELOW_ZERO, math.inf),
         "from 0 s to {high:g} s would do",
     ),
@@ -188,7 +188,7 @@ class Table:
         return value
 
     def _parsed(
-        self, key: str, value: object, kind: _Kind, high: float | None = None
+        self, key: str, value: object, kind: _FigureKind, high: float | None = None
     ) -> float:
         if is_number(value):
             would_do = f'it needs its unit, in quotes, such as "{value:g} {kind.unit}"'

@@ -19,7 +19,7 @@ from hw.formats.shared.options import (
     DECIMALS,
     DEFAULT_UNIT,
     RANGE,
-    Option,
+    FormatOption,
     choice,
     read_all,
     seconds,
@@ -118,10 +118,10 @@ _OPTIONS = (
     DEFAULT_UNIT,
     DECIMALS,
     RANGE,
-    Option(
+    FormatOption(
         "terminator", "ENTER", "the key that ends a reading", choice("ENTER", "TAB")
     ),
-    Option(
+    FormatOption(
         "timeout",
         0.3,
         "how long after the last key a reading may still end, s",

@@ -15,7 +15,7 @@ from .bodies import Bodies
 from .edge_profile import EdgeProfile
 from .mitre import MitreFences
 from .motion import Pose
-from .plane import Frame, Surface, Vector
+from .plane import BodyFrame, Surface, Vector
 from .traits import Traits
 from .upright import UPRIGHT_FENCE_PLACEMENTS, UprightSquare, distance_to_face
 
@@ -254,14 +254,14 @@ class SawAndSled:
             face.x * after.y - face.y * after.x, face.dot(after)
         )
 
-    def sled_frame(self, pose: Pose) -> Frame:
+    def sled_frame(self, pose: Pose) -> BodyFrame:
         curve = self.traits.slot_curve
         along = Vector(0.0, pose.s)
         if curve:  # round the centre of the arc, which lies to the left
             turned = curve * pose.s
             along = Vector(math.cos(turned) - 1.0, math.sin(turned)) * (1.0 / curve)
         shift = Vector(pose.x, 0.0) + along.turned(self.slot_angle)
-        return Frame(RUNNERS_MIDDLE, shift, pose.yaw + curve * pose.s)
+        return BodyFrame(RUNNERS_MIDDLE, shift, pose.yaw + curve * pose.s)
 
     def distance_beside(
         self, square: UprightSquare, placement: str | None, height: float

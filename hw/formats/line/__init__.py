@@ -20,7 +20,7 @@ from hw.formats.shared.options import (
     DECIMALS,
     DEFAULT_UNIT,
     RANGE,
-    Option,
+    FormatOption,
     boolean,
     choice,
     integer,
@@ -138,7 +138,7 @@ FORMAT = WireFormat(
     words="ASCII lines over RS-232 or USB-serial",
     make=make,
     options=(
-        Option(
+        FormatOption(
             "profile",
             "plain",
             "shape of a line: " + ", ".join(PROFILES),
@@ -147,24 +147,26 @@ FORMAT = WireFormat(
         DEFAULT_UNIT,
         DECIMALS,
         RANGE,
-        Option(
+        FormatOption(
             "parity7",
             None,
             "bit 7 of each byte is parity: checked and stripped",
             choice("even", "odd"),
         ),
-        Option(
+        FormatOption(
             "judged",
             False,
             "plain: its tolerance mark, < = or >, may stand last",
             boolean,
         ),
-        Option("at_open", False, "drop everything up to the first line end", boolean),
-        Option("channel", None, "mux: give only this channel", integer(1, 4)),
-        Option(
+        FormatOption(
+            "at_open", False, "drop everything up to the first line end", boolean
+        ),
+        FormatOption("channel", None, "mux: give only this channel", integer(1, 4)),
+        FormatOption(
             "axis", None, "bridge_counts: give only this axis", choice(*ascii_letters)
         ),
-        Option(
+        FormatOption(
             "gauge",
             "decimal",
             "bridge: how the gauge word is written, as a number or as the bits of a"

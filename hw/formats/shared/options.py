@@ -17,7 +17,7 @@ LEAST_TIMEOUT = 0.02  # s; chosen, no source
 _WHOLE_TEXT = re.compile(r"\s*-?[0-9]{1,18}\s*")
 
 
-class Option(NamedTuple):
+class FormatOption(NamedTuple):
     """One option of a format.
 
     default: the value when it is not given, already in its own type (None: not set).
@@ -113,7 +113,7 @@ def span(given: object) -> tuple[float, float]:
 
 
 def read_all(
-    what: str, known: Sequence[Option], given: Mapping[str, object]
+    what: str, known: Sequence[FormatOption], given: Mapping[str, object]
 ) -> dict[str, object]:
     """Every option of `known` with its value or default; FormatError names a wrong key
     or value."""
@@ -134,14 +134,14 @@ def read_all(
     return values
 
 
-RANGE = Option("range_mm", None, "LO,HI: a value outside is rejected", span)
-DEFAULT_UNIT = Option(
+RANGE = FormatOption("range_mm", None, "LO,HI: a value outside is rejected", span)
+DEFAULT_UNIT = FormatOption(
     "default_unit",
     "mm",
     "unit when the instrument sends none: mm or in",
     choice("mm", "inch", also={"in": "inch"}),
 )
-DECIMALS = Option(
+DECIMALS = FormatOption(
     "decimals",
     None,
     "places of an instrument that sends no decimal point",

@@ -17,7 +17,7 @@ from bench.doctor import instruments, silent_instrument
 from bench.doctor.diagnostic import ListeningOptions
 from bench.doctor.format_mismatch import diagnose_bytes, diagnose_frames
 from bench.doctor.observation import Observation
-from bench.doctor.ports import Cable
+from bench.doctor.ports import SerialCable
 from bench.doctor.rights import User
 from bench.doctor.silent_instrument import ask_at_other_speeds, silence_advice
 from bench.settings.settings_file import PortSettings
@@ -181,7 +181,7 @@ def test_text_at_another_speed_is_shown_and_that_speed_proposed(
     )
     monkeypatch.setattr(instruments, "listen", lambda line: heard)
     rig = rigs()
-    cable = Cable(Path(os.path.realpath(rig.names["travel"])), (Path(rig.names["travel"]),))
+    cable = SerialCable(Path(os.path.realpath(rig.names["travel"])), (Path(rig.names["travel"]),))
     (found,) = instruments.diagnose_cable(cable, ANN)
     assert (
         found.proposal == {"port": rig.names["travel"], "baud": 19200}
@@ -202,7 +202,7 @@ def test_beside_a_daemon_too_a_cable_that_no_settings_name_is_listened_to(
     text = (tmp_path / "settings.toml").read_text()
     (tmp_path / "settings.toml").write_text(text.replace("[travel]", "[unused]").split("[unused]")[0])
     run("daemon").hear("ready")
-    found = [Cable(Path(os.path.realpath(name)), (Path(name),)) for name in rig.names.values()]
+    found = [SerialCable(Path(os.path.realpath(name)), (Path(name),)) for name in rig.names.values()]
     monkeypatch.setattr("bench.doctor.ports.find_ports", lambda: found)
     monkeypatch.setattr("bench.doctor.running_daemon.LISTEN", 0.3)
     monkeypatch.setattr("bench.doctor.diagnostic.LISTEN", 0.3)
