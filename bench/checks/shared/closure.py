@@ -19,7 +19,7 @@ from collections.abc import Sequence
 import msgspec
 
 from bench.checks.model import Trace
-from bench.checks.shared.placed import Placed, opposed
+from bench.checks.shared.placed import PRELOAD_MOVED, Placed, opposed
 from bench.finding import Remark, note, warning
 from bench.uncertainty import Part, closure, t_quantile
 
@@ -30,6 +30,9 @@ FEWEST_CYCLES = 2  # cycles that show what comes back alike each time
 BACK = 2  # counts within which a reading has come back; common practice, no source
 # rad, of yaw, where a single cycle shows no scatter; common practice, no source
 UNSEEN_PLAY = 100e-6
+FEWEST_LEVELS = 3  # passes without ways back: two make a line, the third judges it
+# that levels which scatter by seat and hand are not taken for a line
+SURE_OF_CREEP = 0.99
 
 
 def cycles(traces: Sequence[Trace]) -> list[tuple[Trace, Trace]]:
@@ -174,6 +177,26 @@ def out_and_back(
         error = play * seen[0][1]
     sure = t_quantile(0.95, freedom) if freedom else 1.0
     return Returned(statistics.fmean(gaps), sure * error, count, error)
+
+
+def crept(here: Placed, *, count: float) -> Returned | None:
+    """What the pushes of one set-up read more than the push before, where there are no
+    ways back: the creep of a whole cycle, as `out_and_back` has it.
+
+    None where their levels lie on no line by their order (Student's t), or go so far
+    as a stand does that is shifted on purpose.
+    """
+    middle = statistics.fmean((fit.start + fit.stop) / 2 for _, fit in here.pushes)
+    levels = [float(fit.intercept + fit.slope * middle) for _, fit in here.pushes]
+    n = len(levels)
+    if n < FEWEST_LEVELS:
+        return None
+    step, begin = statistics.linear_regression(range(n), levels)
+    left = (level - begin - step * k for k, level in enumerate(levels))
+    error = math.sqrt(sum(d * d for d in left) * 12 / ((n - 2) * n * (n * n - 1)))
+    if not t_quantile(SURE_OF_CREEP, n - 2) * error < abs(step) < PRELOAD_MOVED[0]:
+        return None
+    return Returned(step, 0.0, count, error)
 
 
 def lost_motion(pairs: Sequence[tuple[Trace, Trace]], *, count: float) -> float | None:

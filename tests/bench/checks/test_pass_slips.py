@@ -268,6 +268,25 @@ def rip_fence(spans: list[tuple[float, float]], bow: float, seed: int) -> Findin
     return conclude(Evidence("rip-fence", traces, {}, gear), id="x", at="2026-01-01T00:00:00+00:00")
 
 
+@pytest.mark.parametrize(
+    ("creep", "scatter"), [(0.02, 0.001), (-0.02, 0.001), (0.0, 0.005), (0.0, 0.05), (0.3, 0.0)]
+)
+def test_creep_shows_in_recorded_passes_without_ways_back(creep: float, scatter: float) -> None:
+    """20 um a pass turned the line by 100 urad, give or take 16, without a word. Levels that scatter by hand, and a
+    stand that is shifted on purpose, are no creep."""
+    rng, traces = np.random.default_rng(5), []
+    for n in range(6):
+        s = np.linspace(0, 200, 100)
+        slides = creep * (n + s / 200 * (abs(creep) < 0.1)) + rng.normal(0, scatter)
+        r = 2 + 1e-4 * s + rng.normal(0, 2e-6) * s + slides + rng.normal(0, 0.0007, s.size)
+        traces.append(Trace("-", s.tolist(), [round(float(x), 3) for x in r], True, f"{n}"))
+    gear = EvidenceGear(indicator=Indicator(resolution=0.001), saw=Saw("saw"))
+    done = conclude(Evidence("rip-fence", traces, {}, gear), id="x", at="2026-01-01T00:00:00+00:00")
+    fence = done.quantities[0]
+    assert abs(abs(fence.value) - 1e-4) <= fence.uncertainty
+    assert ("return-error" in done.codes) == ("closure" in rows(done)) == (0 < abs(creep) < 0.1)
+
+
 @pytest.mark.parametrize("odd", [(120.0, 400.0), (0.0, 280.0), (190.0, 590.0), (250.0, 650.0), (30.0, 400.0)])
 def test_a_pass_over_another_stretch_does_not_shorten_that_of_all(odd: tuple[float, float]) -> None:
     """Fitted over what all share, a crown of 0.05 turned the line by up to 152 urad, give or take 20, without a word."""
