@@ -194,6 +194,10 @@ heights-alike: Low and high read the same in every set-up. Was the indicator sli
   square's edge between them?
 square-not-plumb: The square came out {off:slope} off. Was it the same edge in both
   set-ups? Was there nothing under the handle?
+seats-apart: Stood anew, the square read {apart:slope} otherwise at {placement}. Was
+  there grit under it? The give or take allows for it.
+seated-once: The square stood but once each way. Grit under it would not show. Lift it,
+  wipe under it, and read each way again.
 
 # The move of a sled fence, step by step.
 move-of-fence: {fence:left=Left|right=Right} fence: move it at right angles to its face.
