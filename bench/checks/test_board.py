@@ -1,5 +1,6 @@
 """Does a board agree? It is turned and cut n times, and the strip cut along its first
-edge is measured.
+edge is measured. A chip under the board in one cut displaces a strip, which cannot show
+it: a second strip does, or the passes.
 
 a = (w_near - w_far) / (n L), w_near where the strip touched the fence, the board kept
 left of the blade; kept right the sign flips, and it flips where the fence stands beyond
@@ -9,8 +10,12 @@ the board: the cut edge then comes to it by the other turn. mm and rad.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from typing import TYPE_CHECKING, Literal
+import statistics
+from collections.abc import Mapping, Sequence
+from itertools import groupby
+from typing import Literal
+
+import msgspec
 
 from bench.checks.fence_square import fence_way
 from bench.checks.model import Check, Evidence, EvidenceGear, Focus, Step
@@ -35,11 +40,8 @@ from bench.checks.shared.cautions import (
 from bench.checks.shared.cut_board import beside_passes, cut_scatter, of_cuts
 from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.slips import of_ends, of_strip
-from bench.finding import EvidenceError, Finding, Remark, act, note, warning
-from bench.uncertainty import Part, rectangular, resolution
-
-if TYPE_CHECKING:
-    from bench.geometry.board import BoardRotation
+from bench.finding import Doubt, EvidenceError, Finding, Remark, act, note, warning
+from bench.uncertainty import Part, combine, rectangular, resolution, scatter_within
 
 NEAR, FAR = "near", "far"
 READINGS = 3  # an end
@@ -49,7 +51,9 @@ TEST_BOARD, IN_FROM_END = (
     15.0,
 )  # mm, live, unless said; common practice, no source
 APART_ERROR = 0.5  # mm, half-width: taken with a rule; common practice, no source
-MOST_TURNS = 24
+MOST_TURNS = 4  # the next one cuts the strip's first edge anew
+MOST_STRIPS = 6
+STRIPS_APART = 3.0  # standard deviations of two strips that are remarked on
 # mm, standard uncertainty by which a sawn edge stands off its line where the jaws meet
 # it; common practice, no source
 STRIP_EDGE = 0.01
@@ -63,16 +67,17 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     right = options.get("kept") == "right"
     side = "RIGHT" if right else "LEFT"
     way = "clockwise" if _clockwise(options, gear) else "counter-clockwise"
-    near = (
+    strips = int(number(options, "strips", 1.0))
+    more = f" Turn on and cut on, to {strips} strips in all." if strips > 1 else ""
+    cut = (
         f"Board on the {side} of the blade. Pencil 1 on its first edge and cut it."
-        f" Turn the board {way}: the edge just cut onto the sled fence. Cut the next,"
-        f" {turns} turns in all. The last cut takes a strip off edge 1. It is 25 to 30"
-        " mm wide. Before lifting it, pencil N on its end at the sled fence. Pencil F"
-        " on the other end. Unplug the saw. Caliper across the strip, {at:station} from"
-        " N."
+        f" Turn the board {way}: the edge just cut onto the sled fence. Wipe both"
+        f" before every cut. Cut the next, {turns} turns in all. The last cut takes a"
+        " strip off edge 1. It is 25 to 30 mm wide. Before lifting it, pencil N on its"
+        f" end at the sled fence. Pencil F on the other end.{more} Unplug the saw."
     )
+    across = "Caliper across the {}, {{at:station}} from N{}."
     there = IN_FROM_END + apart
-    far = "Caliper across the strip, {at:station} from N, near F."
 
     def step(name: str, words: str, at: float) -> Step:
         return Step(
@@ -86,37 +91,54 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
             focus=Focus("place", at),
         )
 
-    return step(NEAR, near, IN_FROM_END), step(FAR, far, there)
+    steps: list[Step] = []
+    for n in range(strips):
+        strip = f"strip {n + 1}" if strips > 1 else "strip"
+        near, far = across.format(strip, ""), across.format(strip, ", near F")
+        steps.append(step(NEAR, near if n else f"{cut} {near}", IN_FROM_END))
+        steps.append(step(FAR, far, there))
+    return tuple(steps)
 
 
 def evaluate(evidence: Evidence) -> Finding:
     from bench.geometry.board import board_rotation
 
-    options = evidence.options
-    near, far = (_widths(evidence, end) for end in (NEAR, FAR))
-    apart, turns = _apart(evidence), int(number(options, "turns", TURNS))
+    options, gear = evidence.options, evidence.gear
+    strips, apart = _strips(evidence), _apart(evidence)
+    turns, number_of = int(number(options, "turns", TURNS)), len(strips)
     remarks: list[Remark] = []
-    if len(near) + len(far) == 2:
+    if sum(map(len, strips[0])) == 2:
         remarks.append(note("one-width"))
     if turns % 4:
         remarks.append(warning("turns-not-four", turns=turns))
     if hold := options.get("hold"):
         remarks.append(note("wall", wall=str(hold)))
-    side: Literal["left", "right"] = "right"
-    if _clockwise(options, evidence.gear):
-        side = "left"
-    board = board_rotation(near, far, apart, turns, side)
-    cuts = cut_scatter(evidence)
-    every = [cuts.row(turns), *_rows(evidence, board, 1 / len(near) + 1 / len(far))]
-    rows = [row for row in every if row is not None and row.standard_uncertainty > 0.0]
+    side: Literal["left", "right"] = "left" if _clockwise(options, gear) else "right"
+    rotations = [board_rotation(*one, apart, turns, side).rotation for one in strips]
+    a, cuts = statistics.fmean(rotations), cut_scatter(evidence)
+    scatter = cuts.row(turns * number_of)
+    rows = [scatter, *_rows(evidence, a, strips)]
+    differ = math.sqrt(2 * number_of) * combine(rows).standard_uncertainty
+    if number_of > 1:
+        spread = statistics.stdev(rotations) / math.sqrt(number_of)
+        worse = max(scatter.standard_uncertainty, spread)
+        rows[0] = msgspec.structs.replace(scatter, standard_uncertainty=worse)
+        if (by := max(rotations) - min(rotations)) > STRIPS_APART * differ:
+            remarks.append(warning("strips-apart", apart=by))
+    rows = [row for row in rows if row.standard_uncertainty > 0.0]
     budget = combined(evidence, rows)
-    remarks += of_cuts(cuts, turns, rows, budget)
-    gear, a = evidence.gear, float(board.rotation)
+    remarks += of_cuts(cuts, turns * number_of, rows, budget)
     turned = quantity("board", a, budget, gear.tolerance, fence_way(a, gear.jig))
+    near, far = ([w for strip in strips for w in strip[end]] for end in (0, 1))
     doubts = of_strip(near, far)
     if not doubts:
-        remarks += of_ends(near, far, budget.expanded * turns * apart)
+        give = budget.expanded * turns * apart
+        remarks += [told for strip in strips for told in of_ends(*strip, give)]
     beside, comparison = beside_passes(evidence, a, budget.expanded, turns)
+    if comparison is None and number_of == 1:
+        remarks.append(warning("one-strip"))
+    elif comparison and not comparison.agrees and turned.verdict == "inside":
+        doubts.append(Doubt(beside[0].code, values=beside.pop(0).values))
     width = given_number(options, "board")
     remarks.append(
         note("boards-of-that-width", board=width)
@@ -139,11 +161,23 @@ def _clockwise(options: Mapping[str, OptionValue], gear: EvidenceGear) -> bool:
     return (options.get("kept") == "right") == gear.far
 
 
-def _widths(evidence: Evidence, end: str) -> list[float]:
-    found = [width for trace in evidence.at(end) for width in trace.reading]
-    if not found:
-        raise EvidenceError(f"no width at the {end} end of the strip")
-    return found
+def _strips(evidence: Evidence) -> list[tuple[list[float], list[float]]]:
+    """The widths near and far of each strip, in the order they came."""
+    strips = int(number(evidence.options, "strips", 1.0))
+    runs = groupby(evidence.traces, key=lambda trace: strips > 1 and trace.placement)
+    parts = [list(run) for _, run in runs] if strips > 1 else [evidence.traces] * 2
+    by_end = [
+        [[w for t in part if t.placement == end for w in t.reading] for part in some]
+        for end, some in ((NEAR, parts[::2]), (FAR, parts[1::2]))
+    ]
+    if len(parts) != 2 * strips:
+        raise EvidenceError(
+            f"{strips} strips take the widths near and far of one after the other"
+        )
+    for end, widths in zip((NEAR, FAR), by_end, strict=True):
+        if not all(widths):
+            raise EvidenceError(f"no width at the {end} end of the strip")
+    return list(zip(*by_end, strict=True))
 
 
 def _apart(evidence: Evidence) -> float:
@@ -166,23 +200,31 @@ def _apart(evidence: Evidence) -> float:
     return given
 
 
-def _rows(evidence: Evidence, board: BoardRotation, share: float) -> list[Part | None]:
-    """The rows of the widths, at either end. share: of one width's variance in the
-    taper's. The caliper's count stands there where the readings are closer together
-    than it can show. Source: JCGM 100:2008, 4.3.7 and 5.1."""
+def _rows(
+    evidence: Evidence,
+    rotation: float,
+    strips: Sequence[tuple[list[float], list[float]]],
+) -> list[Part]:
+    """The rows of the widths, at either end. The caliper's count stands there where the
+    readings are closer together than it can show. Source: JCGM 100:2008, 4.3.7 and
+    5.1."""
     options, caliper = evidence.options, evidence.gear.caliper
-    apart = _apart(evidence)
-    reach = int(number(options, "turns", TURNS)) * apart
-    seen = board.degrees_of_freedom
-    edge = number(options, "edge", STRIP_EDGE) * math.sqrt(2.0)
-    reading = board.reading if seen else caliper.max_error / math.sqrt(3.0)
+    apart, number_of = _apart(evidence), len(strips)
+    reach = int(number(options, "turns", TURNS)) * apart * number_of
+    edge = number(options, "edge", STRIP_EDGE) * math.sqrt(2.0 * number_of)
+    squares, seen = scatter_within(widths for strip in strips for widths in strip)
+    reading = caliper.max_error / math.sqrt(3.0)
+    if seen:
+        reading = math.sqrt(squares / seen)
+    share = sum(1 / len(widths) for strip in strips for widths in strip)
     repeats = reading * math.sqrt(share) / reach
-    return [
+    rows = [
         Part("edge of the strip", "B", edge / reach),
         Part("width repeatability", "A" if seen else "B", repeats, seen or None),
-        rectangular("length between widths", board.rotation * APART_ERROR / apart),
-        resolution(caliper.resolution, reach, reading),
+        rectangular("length between widths", rotation * APART_ERROR / apart),
+        resolution(caliper.resolution, reach / number_of, reading),
     ]
+    return [row for row in rows if row is not None]
 
 
 def holds_back(evidence: Evidence, finding: Finding) -> Remark | None:
@@ -208,12 +250,16 @@ CHECK = Check(
             "apart", "How far apart along the strip the widths are read", (1.0, 5000.0)
         ),
         Option(
-            "turns",
+            "turns", "count", "How often the board is turned", TURNS, (), 1, MOST_TURNS
+        ),
+        Option(
+            "strips",
             "count",
-            "How often the board is turned",
-            TURNS,
-            low=1,
-            high=MOST_TURNS,
+            "How many strips are cut off edge 1",
+            1,
+            (),
+            1,
+            MOST_STRIPS,
         ),
         choice(
             "kept",

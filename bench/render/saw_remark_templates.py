@@ -150,6 +150,10 @@ plays-differ: Leaned, the sled showed {leaned:length} of play. Twisted, over the
 # A test board beside the passes.
 one-width: One width an end does not show how well it repeats. The caliper's own limit
   is used instead.
+one-strip: One strip does not show a chip that lay under the board in one cut. Take
+  passes too, or cut two strips, four turns apart.
+strips-apart: The strips differ by {apart:slope}. Did a chip lie under the board in one
+  cut? The give or take allows for it.
 turns-not-four: A four-cornered board comes back to its first edge after 4 turns. You
   said {turns}: the taper is shared among that many cuts.
 cuts-as-passes: Each cut is taken to differ by {scatter:slope}. {passes} earlier passes
