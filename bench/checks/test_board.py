@@ -40,7 +40,7 @@ from bench.checks.shared.cautions import (
 from bench.checks.shared.cut_board import beside_passes, cut_scatter, of_cuts
 from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.slips import of_ends, of_strip
-from bench.finding import Doubt, EvidenceError, Finding, Remark, act, note, warning
+from bench.finding import EvidenceError, Finding, Remark, act, doubt, note, warning
 from bench.uncertainty import Part, combine, rectangular, resolution, scatter_within
 
 NEAR, FAR = "near", "far"
@@ -138,7 +138,7 @@ def evaluate(evidence: Evidence) -> Finding:
     if comparison is None and number_of == 1:
         remarks.append(warning("one-strip"))
     elif comparison and not comparison.agrees and turned.verdict == "inside":
-        doubts.append(Doubt(beside[0].code, values=beside.pop(0).values))
+        doubts.append(doubt("board-unlike"))
     width = given_number(options, "board")
     remarks.append(
         note("boards-of-that-width", board=width)
@@ -172,7 +172,7 @@ def _strips(evidence: Evidence) -> list[tuple[list[float], list[float]]]:
     ]
     if len(parts) != 2 * strips:
         raise EvidenceError(
-            f"{strips} strips take the widths near and far of one after the other"
+            f"{strips} strips: give near and far of each before the next"
         )
     for end, widths in zip((NEAR, FAR), by_end, strict=True):
         if not all(widths):

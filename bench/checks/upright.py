@@ -132,7 +132,7 @@ def _fence_words(name: str, gear: EvidenceGear, before: int) -> str:
             f" Its handle points {way}."
         )
     return (
-        "Lift the square, wipe under it and turn it about, the same edge upright."
+        "Lift the square and wipe under it. Turn it about, the same edge upright."
         f" Under the indicator its handle now points {way}."
     )
 

@@ -53,6 +53,7 @@ thin: The widths are {least:.3f} to {most:.3f} mm. Were they read in inches? The
   them in inches.
 mixed: There are widths of {least:.2f} and {most:.2f} mm. Was {placement} read in
   inches? Measure it again.
+board-unlike: Board and passes differ by more than both can tell. One of them is wrong.
 
 # Why a pass is not used; "Pass 3 at handle-left is not used." goes before it.
 pass-few-readings: It is too short: only {readings} readings are left to fit.

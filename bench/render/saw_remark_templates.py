@@ -150,8 +150,8 @@ plays-differ: Leaned, the sled showed {leaned:length} of play. Twisted, over the
 # A test board beside the passes.
 one-width: One width an end does not show how well it repeats. The caliper's own limit
   is used instead.
-one-strip: One strip does not show a chip that lay under the board in one cut. Take
-  passes too, or cut two strips, four turns apart.
+one-strip: A chip under the board in one cut would not show. Take passes too. Or cut
+  two strips, the second after four more turns.
 strips-apart: The strips differ by {apart:slope}. Did a chip lie under the board in one
   cut? The give or take allows for it.
 turns-not-four: A four-cornered board comes back to its first edge after 4 turns. You

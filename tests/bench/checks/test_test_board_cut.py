@@ -108,7 +108,7 @@ def test_a_chip_under_the_board_in_one_cut_is_not_called_good_in_silence() -> No
     evidence = Evidence("test-board", traces, {"apart": 370.0}, EvidenceGear(jig=jig), beside)
     found = conclude(evidence, id="x", at="2026-01-01T00:00:00+00:00")
     assert abs(found.quantities[0].value) < 5e-5 and found.verdict == "cannot-tell"
-    assert [doubt.code for doubt in found.doubts] == ["differs-from-passes"]
+    assert [doubt.code for doubt in found.doubts] == ["board-unlike"]
     assert found.settle is not None and found.settle.part == "why board and passes differ"
 
 
@@ -131,7 +131,7 @@ def test_a_second_strip_shows_the_chip_and_the_give_or_take_holds(chip) -> None:
     assert ("strips-apart" in found.codes) == (chip > 0)
     steps = CHECK.plan({"strips": 2}, EvidenceGear())
     assert [step.placement for step in steps] == ["near", "far"] * 2
-    with pytest.raises(EvidenceError, match="one after the other"):
+    with pytest.raises(EvidenceError, match="near and far of each"):
         evaluate(Evidence("test-board", traces[:2], options, EvidenceGear(), known))
 
 
