@@ -37,10 +37,15 @@ from bench.checks.shared.cautions import (
     EXIT_BLOCK,
     MANUAL,
 )
-from bench.checks.shared.cut_board import beside_passes, cut_scatter, of_cuts
+from bench.checks.shared.cut_board import (
+    MOST_TURNS,
+    beside_passes,
+    cut_scatter,
+    of_cuts,
+)
 from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.slips import of_ends, of_strip
-from bench.finding import EvidenceError, Finding, Remark, act, doubt, note, warning
+from bench.finding import EvidenceError, Finding, Remark, doubt, note, warning
 from bench.uncertainty import Part, combine, rectangular, resolution, scatter_within
 
 NEAR, FAR = "near", "far"
@@ -51,7 +56,6 @@ TEST_BOARD, IN_FROM_END = (
     15.0,
 )  # mm, live, unless said; common practice, no source
 APART_ERROR = 0.5  # mm, half-width: taken with a rule; common practice, no source
-MOST_TURNS = 4  # the next one cuts the strip's first edge anew
 MOST_STRIPS = 6
 STRIPS_APART = 3.0  # standard deviations of two strips that are remarked on
 # mm, standard uncertainty by which a sawn edge stands off its line where the jaws meet
@@ -114,7 +118,7 @@ def evaluate(evidence: Evidence) -> Finding:
     if hold := options.get("hold"):
         remarks.append(note("wall", wall=str(hold)))
     side: Literal["left", "right"] = "left" if _clockwise(options, gear) else "right"
-    rotations = [board_rotation(*one, apart, turns, side).rotation for one in strips]
+    rotations = [board_rotation(*one, apart, turns, side) for one in strips]
     a, cuts = statistics.fmean(rotations), cut_scatter(evidence)
     scatter = cuts.row(turns * number_of)
     rows = [scatter, *_rows(evidence, a, strips)]
@@ -137,7 +141,7 @@ def evaluate(evidence: Evidence) -> Finding:
     beside, comparison = beside_passes(evidence, a, budget.expanded, turns)
     if comparison is None and number_of == 1:
         remarks.append(warning("one-strip"))
-    elif comparison and not comparison.agrees and turned.verdict == "inside":
+    elif comparison is not None and not comparison.agrees:
         doubts.append(doubt("board-unlike"))
     width = given_number(options, "board")
     remarks.append(
@@ -227,14 +231,6 @@ def _rows(
     return [row for row in rows if row is not None]
 
 
-def holds_back(evidence: Evidence, finding: Finding) -> Remark | None:
-    """One of the two is wrong where board and passes differ, and nothing should be
-    moved by either."""
-    if finding.comparison is None or finding.comparison.agrees:
-        return None
-    return act("no-move-while-differing")
-
-
 CHECK = Check(
     kind="test-board",
     question="Does a test board agree?",
@@ -242,7 +238,6 @@ CHECK = Check(
     evaluate=evaluate,
     quantities=("board",),
     turns_fence=True,
-    holds_back=holds_back,
     verified_by=("check again by passes, or cut another board, to see what is left"),
     cautions=(COUNT_OFF, BOARD_HELD, EXIT_BLOCK, CUT_CLEAR, MANUAL),
     options=(

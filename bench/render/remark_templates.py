@@ -53,7 +53,7 @@ thin: The widths are {least:.3f} to {most:.3f} mm. Were they read in inches? The
   them in inches.
 mixed: There are widths of {least:.2f} and {most:.2f} mm. Was {placement} read in
   inches? Measure it again.
-board-unlike: Board and passes differ by more than both can tell. One of them is wrong.
+board-unlike: Board and passes differ. Find out first which of them is wrong.
 
 # Why a pass is not used; "Pass 3 at handle-left is not used." goes before it.
 pass-few-readings: It is too short: only {readings} readings are left to fit.
@@ -95,6 +95,8 @@ backlash: At {placement} the reading is {size:length} {rise:higher|lower} on eve
 return-error: At {placement} the reading came back {error:length 3 1} off, more than
   play explains. Was the stand bumped? Does it creep, or does the indicator warm up?
   The give or take allows for it.
+creep-unseen: At {placement} too few passes, and none back, show creep. Did the stand
+  hold still? Take six passes, or passes back too.
 form-repeats: In every pass at {placement} the number jumps at {at:station} of travel.
   It jumps by {size:length}. What repeats at one place belongs to the edge: a dent. It
   is kept. Begin after it, or end before it, to leave it out.
@@ -235,8 +237,6 @@ tap-back-at-last: Tap test at {placement}: the number came back to within {back:
 tap-off: Tap test at {placement}: the number never came back. It stayed {off:length 3 1}
   off.
 no-move-in-doubt: Clear up that doubt first; then a move is given.
-no-move-while-differing: No move is given while board and passes differ. Find out first
-  which of them is wrong.
 no-lever: How far the screw of {jig} is from its pivot is missing. Without it no move
   can be told. Give it with the sled.
 move-too-small: The move is too small to make.

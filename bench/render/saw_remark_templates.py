@@ -81,6 +81,8 @@ straightedge-bends: Pressed sideways as a hand may, the straightedge gives way b
   {gives:fine}. Push low at the indicator's base.
 straightedge-pressed: Pressed hard, the straightedge gave way by {gives:length 3 1}. A
   light hand bends it too: {off:length 3 1} is taken off for that.
+straightedge-dragged: The straightedge lay further round in each pass. It is dragged
+  along, which bows the answer by some {bows:length}. Hold it down, and begin anew.
 straightedge-crooked: The straightedge came out {crooked:length} crooked, more than the
   sled fence. Was the indicator's direction turned with the straightedge? Then the forms
   of the two are mixed up.

@@ -377,8 +377,8 @@ def test_where_there_is_no_move_it_is_said_why() -> None:
     jig = Jig("sled", pivot="right", pivot_to_blade=250.0, pivot_to_stop=480.0)
     other = Known(yaw_play=2e-5, seat_scatter=1e-5, sweep=SweepHistory(1e-5, 2e-5))
     differs = concluded(width, jig=jig, known=other)
-    assert differs.verdict == "outside" and differs.move is None
-    assert "no-move-while-differing" in differs.codes
+    assert differs.verdict == "cannot-tell" and differs.move is None
+    assert "no-move-in-doubt" in differs.codes
     agrees = Known(yaw_play=2e-5, seat_scatter=1e-5, sweep=SweepHistory(8e-4, 2e-5))
     assert concluded(width, jig=jig, known=agrees).move is not None
     assert concluded(width, jig=None).move is None
