@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Mapping, Sequence
-from itertools import groupby
+from itertools import chain, groupby
 from typing import Literal
 
 import msgspec
@@ -57,10 +57,14 @@ TEST_BOARD, IN_FROM_END = (
 )  # mm, live, unless said; common practice, no source
 APART_ERROR = 0.5  # mm, half-width: taken with a rule; common practice, no source
 MOST_STRIPS = 6
-STRIPS_APART = 3.0  # standard deviations of two strips that are remarked on
+# standard deviations of one strip by which two are remarked on
+STRIPS_APART = 4.2
 # mm, standard uncertainty by which a sawn edge stands off its line where the jaws meet
 # it; common practice, no source
 STRIP_EDGE = 0.01
+Strip = tuple[
+    list[float], list[float]
+]  # mm, widths near the sled fence and far from it
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
@@ -78,15 +82,14 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
         f" Turn the board {way}: the edge just cut onto the sled fence. Wipe both"
         f" before every cut. Cut the next, {turns} turns in all. The last cut takes a"
         " strip off edge 1. It is 25 to 30 mm wide. Before lifting it, pencil N on its"
-        f" end at the sled fence. Pencil F on the other end.{more} Unplug the saw."
+        f" end at the sled fence. Pencil F on the other end.{more} Unplug the saw. "
     )
-    across = "Caliper across the {}, {{at:station}} from N{}."
-    there = IN_FROM_END + apart
-
-    def step(name: str, words: str, at: float) -> Step:
-        return Step(
+    spots = ((NEAR, IN_FROM_END, ""), (FAR, IN_FROM_END + apart, ", near F"))
+    return tuple(
+        Step(
             name,
-            words,
+            f"{'' if n or beside else cut}Caliper across strip {n + 1},"
+            f" {{at:station}} from N{beside}.",
             "width",
             READINGS,
             at=at,
@@ -94,14 +97,9 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
             reseat="Open the caliper and close it on the same place again.",
             focus=Focus("place", at),
         )
-
-    steps: list[Step] = []
-    for n in range(strips):
-        strip = f"strip {n + 1}" if strips > 1 else "strip"
-        near, far = across.format(strip, ""), across.format(strip, ", near F")
-        steps.append(step(NEAR, near if n else f"{cut} {near}", IN_FROM_END))
-        steps.append(step(FAR, far, there))
-    return tuple(steps)
+        for n in range(strips)
+        for name, at, beside in spots
+    )
 
 
 def evaluate(evidence: Evidence) -> Finding:
@@ -109,7 +107,7 @@ def evaluate(evidence: Evidence) -> Finding:
 
     options, gear = evidence.options, evidence.gear
     strips, apart = _strips(evidence), _apart(evidence)
-    turns, number_of = int(number(options, "turns", TURNS)), len(strips)
+    turns = int(number(options, "turns", TURNS))
     remarks: list[Remark] = []
     if sum(map(len, strips[0])) == 2:
         remarks.append(note("one-width"))
@@ -120,18 +118,13 @@ def evaluate(evidence: Evidence) -> Finding:
     side: Literal["left", "right"] = "left" if _clockwise(options, gear) else "right"
     rotations = [board_rotation(*one, apart, turns, side) for one in strips]
     a, cuts = statistics.fmean(rotations), cut_scatter(evidence)
-    scatter = cuts.row(turns * number_of)
-    rows = [scatter, *_rows(evidence, a, strips)]
-    differ = math.sqrt(2 * number_of) * combine(rows).standard_uncertainty
-    if number_of > 1:
-        spread = statistics.stdev(rotations) / math.sqrt(number_of)
-        worse = max(scatter.standard_uncertainty, spread)
-        rows[0] = msgspec.structs.replace(scatter, standard_uncertainty=worse)
-        if (by := max(rotations) - min(rotations)) > STRIPS_APART * differ:
-            remarks.append(warning("strips-apart", apart=by))
-    rows = [row for row in rows if row.standard_uncertainty > 0.0]
+    of_widths = _rows(evidence, a, strips, turns * apart)
+    scatter, apart_too_far = _scatter(
+        cuts.row(turns * len(strips)), of_widths, rotations
+    )
+    rows = [row for row in (scatter, *of_widths) if row.standard_uncertainty > 0.0]
     budget = combined(evidence, rows)
-    remarks += of_cuts(cuts, turns * number_of, rows, budget)
+    remarks += [*apart_too_far, *of_cuts(cuts, turns * len(strips), rows, budget)]
     turned = quantity("board", a, budget, gear.tolerance, fence_way(a, gear.jig))
     near, far = ([w for strip in strips for w in strip[end]] for end in (0, 1))
     doubts = of_strip(near, far)
@@ -139,7 +132,7 @@ def evaluate(evidence: Evidence) -> Finding:
         give = budget.expanded * turns * apart
         remarks += [told for strip in strips for told in of_ends(*strip, give)]
     beside, comparison = beside_passes(evidence, a, budget.expanded, turns)
-    if comparison is None and number_of == 1:
+    if comparison is None and len(strips) == 1:
         remarks.append(warning("one-strip"))
     elif comparison is not None and not comparison.agrees:
         doubts.append(doubt("board-unlike"))
@@ -165,23 +158,39 @@ def _clockwise(options: Mapping[str, OptionValue], gear: EvidenceGear) -> bool:
     return (options.get("kept") == "right") == gear.far
 
 
-def _strips(evidence: Evidence) -> list[tuple[list[float], list[float]]]:
-    """The widths near and far of each strip, in the order they came."""
+def _scatter(
+    of_cuts: Part, of_widths: Sequence[Part], rotations: Sequence[float]
+) -> tuple[Part, list[Remark]]:
+    """The row of the cuts in the mean of all strips: as they are known to differ, but
+    no less than the strips do; and what is said of strips that differ by more."""
+    if len(rotations) == 1:
+        return of_cuts, []
+    one = (
+        math.sqrt(len(rotations)) * combine([of_cuts, *of_widths]).standard_uncertainty
+    )
+    by = max(rotations) - min(rotations)
+    shown = statistics.stdev(rotations) / math.sqrt(len(rotations))
+    u = max(of_cuts.standard_uncertainty, shown)
+    told = [warning("strips-apart", apart=by)] if by > STRIPS_APART * one else []
+    return msgspec.structs.replace(of_cuts, standard_uncertainty=u), told
+
+
+def _strips(evidence: Evidence) -> list[Strip]:
+    """In the order they came."""
     strips = int(number(evidence.options, "strips", 1.0))
-    runs = groupby(evidence.traces, key=lambda trace: strips > 1 and trace.placement)
-    parts = [list(run) for _, run in runs] if strips > 1 else [evidence.traces] * 2
-    by_end = [
-        [[w for t in part if t.placement == end for w in t.reading] for part in some]
-        for end, some in ((NEAR, parts[::2]), (FAR, parts[1::2]))
-    ]
-    if len(parts) != 2 * strips:
-        raise EvidenceError(
-            f"{strips} strips: give near and far of each before the next"
-        )
-    for end, widths in zip((NEAR, FAR), by_end, strict=True):
-        if not all(widths):
+    runs = groupby(evidence.traces, key=lambda trace: trace.placement)
+    read = [(end, [w for trace in run for w in trace.reading]) for end, run in runs]
+    ends = [[widths for end, widths in read if end == one] for one in (NEAR, FAR)]
+    if strips == 1:
+        ends = [[list(chain(*widths))] for widths in ends]
+    for end, widths in zip((NEAR, FAR), ends, strict=True):
+        if not any(widths):
             raise EvidenceError(f"no width at the {end} end of the strip")
-    return list(zip(*by_end, strict=True))
+        if len(widths) != strips:
+            raise EvidenceError(
+                f"{strips} strips: give near and far of each before the next"
+            )
+    return list(zip(*ends, strict=True))
 
 
 def _apart(evidence: Evidence) -> float:
@@ -205,28 +214,22 @@ def _apart(evidence: Evidence) -> float:
 
 
 def _rows(
-    evidence: Evidence,
-    rotation: float,
-    strips: Sequence[tuple[list[float], list[float]]],
+    evidence: Evidence, rotation: float, strips: Sequence[Strip], reach: float
 ) -> list[Part]:
-    """The rows of the widths, at either end. The caliper's count stands there where the
-    readings are closer together than it can show. Source: JCGM 100:2008, 4.3.7 and
-    5.1."""
-    options, caliper = evidence.options, evidence.gear.caliper
-    apart, number_of = _apart(evidence), len(strips)
-    reach = int(number(options, "turns", TURNS)) * apart * number_of
-    edge = number(options, "edge", STRIP_EDGE) * math.sqrt(2.0 * number_of)
-    squares, seen = scatter_within(widths for strip in strips for widths in strip)
-    reading = caliper.max_error / math.sqrt(3.0)
-    if seen:
-        reading = math.sqrt(squares / seen)
-    share = sum(1 / len(widths) for strip in strips for widths in strip)
-    repeats = reading * math.sqrt(share) / reach
+    """The rows of the widths, at either end, in the mean of all strips. The caliper's
+    count stands there where the readings are closer together than it can show. Source:
+    JCGM 100:2008, 4.3.7 and 5.1. reach: mm, by which a strip's taper is divided."""
+    caliper, columns = evidence.gear.caliper, list(chain(*strips))
+    squares, seen = scatter_within(columns)
+    reading = math.sqrt(squares / seen) if seen else caliper.max_error / math.sqrt(3.0)
+    edge = number(evidence.options, "edge", STRIP_EDGE) * math.sqrt(len(columns))
+    repeats = reading * math.sqrt(sum(1 / len(widths) for widths in columns))
+    given, mean = _apart(evidence), reach * len(strips)
     rows = [
-        Part("edge of the strip", "B", edge / reach),
-        Part("width repeatability", "A" if seen else "B", repeats, seen or None),
-        rectangular("length between widths", rotation * APART_ERROR / apart),
-        resolution(caliper.resolution, reach / number_of, reading),
+        Part("edge of the strip", "B", edge / mean),
+        Part("width repeatability", "A" if seen else "B", repeats / mean, seen or None),
+        rectangular("length between widths", rotation * APART_ERROR / given),
+        resolution(caliper.resolution, reach, reading),
     ]
     return [row for row in rows if row is not None]
 

@@ -18,6 +18,7 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
 
 import msgspec
 
@@ -40,7 +41,15 @@ from bench.checks.shared.results import (
     more_readings,
     quantity,
 )
-from bench.checks.shared.seats import HEIGHTS_APART, Seat, seat_row, seats_of
+from bench.checks.shared.seats import (
+    FEWEST_READINGS,
+    HEIGHTS_APART,
+    Seat,
+    columns,
+    reach,
+    seat_row,
+    seats_of,
+)
 from bench.checks.shared.slips import uneven_spots
 from bench.checks.shared.traces import count_of
 from bench.checks.shared.turns import swing_of
@@ -56,6 +65,9 @@ from bench.finding import (
 )
 from bench.gear import OTHER_SIDE, LeftRight
 from bench.uncertainty import Combined, Part, rectangular
+
+if TYPE_CHECKING:
+    from bench.geometry.upright import Lean
 
 WAYS = ("away", "toward")
 FENCE_LEANS = ("fence-away", "fence-toward")
@@ -200,29 +212,19 @@ def _answer(name: str, set_ups: Sequence[str], evidence: Evidence) -> _Answer:
     read = {one: seats_of(evidence, one) for one in set_ups}
     _check(name, read)
     seats = [(one, seat) for one, some in read.items() for seat in some]
-    lines = [(one, slope(*seat.columns)) for one, seat in seats]
+    lines = [(one, slope(*columns(seat))) for one, seat in seats]
     found = lean(*([line for one, line in lines if way in one] for way in WAYS))
+    readings = [columns(seat)[1] for _, seat in seats]
+    count = count_of(evidence.gear.indicator, [r for some in readings for r in some])
     slopes = {one: [s.slope for other, s in lines if other == one] for one in read}
-    own, freedom = found.standard_uncertainty, found.degrees_of_freedom
-    seated, told = seat_row(evidence, slopes, len(seats) * own**2, freedom)
-    rows = [Part("touches", "A", own, freedom), seated]
-    count = count_of(
-        evidence.gear.indicator, [r for _, seat in seats for r in seat.columns[1]]
-    )
-    reach, used = min(s.reach for _, s in seats), max(s.used for _, s in seats)
-    weights, scale = [1 / len(seats)] * len(seats), HEIGHT_ERROR * math.sqrt(2) / reach
-    of_indicator = instrument_rows(evidence, used, reach, count, found.scatter, weights)
-    rows += [row for row in of_indicator if row is not None]
-    rows += direction_rows(evidence, found.value, scale)
-    if name == "blade-lean":
-        rows.append(_of_plate(evidence, slopes, reach))
+    rows, told = _rows(name, evidence, found, slopes, [s for _, s in seats], count)
     budget, limit = combined(evidence, rows), given_number(evidence.options, "limit")
     value = _outward_sign(name, evidence) * found.value
     to = WAYS_TO[name][value <= 0]
     leans, settled = quantity(name, value, budget, limit, f"top leans {to}"), None
     if limit is not None and leans.verdict == "cannot-tell":
-        spots = len({(one, height) for one, seat in seats for height in seat.at})
-        now = (freedom + 2 * len(seats)) // spots
+        spots = len({(one, height) for one, seat in seats for height in seat})
+        now, freedom = sum(map(len, readings)) // spots, found.degrees_of_freedom
         settled = more_readings(
             rows,
             budget,
@@ -233,10 +235,10 @@ def _answer(name: str, set_ups: Sequence[str], evidence: Evidence) -> _Answer:
         )
     near = NOT_SLID * count
     alike = all(
-        abs(line.slope) * seat.reach < near
+        abs(line.slope) * reach(seat) < near
         for (_, line), (_, seat) in zip(lines, seats, strict=True)
     )
-    spread = (uneven_spots({one: rs}) for one, seat in seats for rs in seat.at.values())
+    spread = (uneven_spots({one: rs}) for one, seat in seats for rs in seat.values())
     doubts = [doubt for some in spread for doubt in some]
     return _Answer(leans, found.square, alike, budget, settled, told, doubts)
 
@@ -245,24 +247,47 @@ def _check(name: str, read: Mapping[str, list[Seat]]) -> None:
     for one, seats in read.items():
         if not seats:
             raise EvidenceError(f"{name} takes {one} too: the square is to be reversed")
-        if seats[0].reach < HEIGHTS_APART:
+        if (over := reach(seats[0])) < HEIGHTS_APART:
             raise EvidenceError(
-                f"{one} was read over {seats[0].reach:.1f} mm of height;"
+                f"{one} was read over {over:.1f} mm of height;"
                 f" {HEIGHTS_APART:g} mm at least (travel)"
             )
-        if not seats[0].whole:
+        if len(columns(seats[0])[0]) < FEWEST_READINGS:
             raise EvidenceError(f"{name}: a set-up takes three readings at least")
 
 
+def _rows(
+    name: str,
+    evidence: Evidence,
+    found: Lean,
+    slopes: Mapping[str, list[float]],
+    seats: Sequence[Seat],
+    count: float,
+) -> tuple[list[Part], list[Remark]]:
+    """The budget, and what is said of the seats. slopes: by set-up, of its seats."""
+    own, freedom = found.standard_uncertainty, found.degrees_of_freedom
+    seated, told = seat_row(evidence, slopes, len(seats) * own**2, freedom)
+    used = max(reach(columns(seat)[1]) for seat in seats)
+    high, each = min(map(reach, seats)), [1 / len(seats)] * len(seats)
+    rows = [
+        Part("touches", "A", own, freedom),
+        seated,
+        *instrument_rows(evidence, used, high, count, found.scatter, each),
+        *direction_rows(evidence, found.value, HEIGHT_ERROR * math.sqrt(2) / high),
+        _of_plate(evidence, slopes, high) if name == "blade-lean" else None,
+    ]
+    return [row for row in rows if row is not None], told
+
+
 def _of_plate(
-    evidence: Evidence, slopes: Mapping[str, Sequence[float]], reach: float
+    evidence: Evidence, slopes: Mapping[str, Sequence[float]], high: float
 ) -> Part:
     """What is left of the plate's warp at two turns. At four it goes out; but by as
     much as the two pairs differ, grit under one of the seats may be why: that turns the
     lean by half of it."""
     if len(slopes) == len(BLADE):
         # of two waves that swing by half of the limit a quarter stands out at the rim
-        return rectangular("plate warp", swing_of(evidence.gear.saw) / 4 / reach)
+        return rectangular("plate warp", swing_of(evidence.gear.saw) / 4 / high)
     first, second = (
         statistics.fmean(slope for one in pair for slope in slopes[one])
         for pair in (BLADE, QUARTER)

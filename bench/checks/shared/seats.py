@@ -7,12 +7,12 @@ Heights and readings in mm, slopes in rad.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from itertools import groupby
 
 import msgspec
 
-from bench.checks.model import Evidence
+from bench.checks.model import Evidence, Trace
 from bench.finding import Remark, note, warning
 from bench.uncertainty import Part, SetUpScatter, between_set_ups, scatter_within
 from bench.uncertainty.budget import SEAT
@@ -23,45 +23,39 @@ HEIGHTS_APART = 10.0  # mm between the heights, at least
 SEATS_APART = 3.0
 
 
-class Seat(msgspec.Struct, frozen=True):
-    """What was read on one seat, mm; its readings by the height."""
+Seat = Mapping[float, Sequence[float]]  # mm, readings by their height
 
-    at: dict[float, list[float]]
 
-    @property
-    def columns(self) -> tuple[list[float], list[float]]:
-        """Heights and readings."""
-        heights = [height for height, some in self.at.items() for _ in some]
-        return heights, [reading for some in self.at.values() for reading in some]
+def columns(seat: Seat) -> tuple[list[float], list[float]]:
+    """Heights and readings."""
+    pairs = [(height, reading) for height, some in seat.items() for reading in some]
+    return [height for height, _ in pairs], [reading for _, reading in pairs]
 
-    @property
-    def reach(self) -> float:
-        return max(self.at) - min(self.at)
 
-    @property
-    def used(self) -> float:
-        """mm of the indicator."""
-        readings = self.columns[1]
-        return max(readings) - min(readings)
-
-    @property
-    def whole(self) -> bool:
-        return self.reach >= HEIGHTS_APART and len(self.columns[0]) >= FEWEST_READINGS
+def reach(numbers: Iterable[float]) -> float:
+    """From the least to the largest."""
+    ordered = sorted(numbers)
+    return ordered[-1] - ordered[0]
 
 
 def seats_of(evidence: Evidence, placement: str) -> list[Seat]:
     """What was read at a set-up, by seats: another begins where another set-up came
     between, or the file says so. Where one of them lacks a height all are one."""
     runs = groupby(evidence.traces, key=lambda trace: (trace.placement, trace.seat))
-    traces = [list(run) for (name, _), run in runs if name == placement]
-    seats = []
-    for some in (*traces, evidence.at(placement)) if traces else ():
-        at: dict[float, list[float]] = {}
-        for trace in some:
-            for height, reading in zip(trace.travel, trace.reading, strict=True):
-                at.setdefault(height, []).append(reading)
-        seats.append(Seat(at))
-    return seats[:-1] if all(seat.whole for seat in seats) else seats[-1:]
+    seats = [_read(run) for (name, _), run in runs if name == placement]
+    parts = all(
+        reach(seat) >= HEIGHTS_APART and len(columns(seat)[0]) >= FEWEST_READINGS
+        for seat in seats
+    )
+    return seats if parts else [_read(evidence.at(placement))]
+
+
+def _read(traces: Iterable[Trace]) -> Seat:
+    at: dict[float, list[float]] = {}
+    for trace in traces:
+        for height, reading in zip(trace.travel, trace.reading, strict=True):
+            at.setdefault(height, []).append(reading)
+    return at
 
 
 def seat_row(
