@@ -7,6 +7,7 @@ import random
 
 import numpy as np
 import pytest
+from everyday import ci
 
 from bench.checks.fence_square import plan
 from bench.checks.model import Evidence, EvidenceGear, Known, Lean, Trace
@@ -268,7 +269,10 @@ def rip_fence(spans: list[tuple[float, float]], bow: float, seed: int) -> Findin
     return conclude(Evidence("rip-fence", traces, {}, gear), id="x", at="2026-01-01T00:00:00+00:00")
 
 
-@pytest.mark.parametrize("odd", [(120.0, 400.0), (0.0, 280.0), (190.0, 590.0), (250.0, 650.0), (30.0, 400.0)])
+@pytest.mark.parametrize(
+    "odd",
+    [ci(((120.0, 400.0),)), (0.0, 280.0), ci(((190.0, 590.0),)), (250.0, 650.0), ci(((30.0, 400.0),))],
+)
 def test_a_pass_over_another_stretch_does_not_shorten_that_of_all(odd: tuple[float, float]) -> None:
     """Fitted over what all share, a crown of 0.05 turned the line by up to 152 urad, give or take 20, without a word."""
     held = 0
