@@ -14,6 +14,11 @@ from collections.abc import Callable
 from contextvars import copy_context
 from functools import partial
 
+
+class NeverCame(AssertionError):
+    """What a test waited for."""
+
+
 HANG_S = 60.0  # s after which a test gives up; what it waits for comes as soon as the machine lets it
 
 _here = (
@@ -61,6 +66,6 @@ async def until(
         async with asyncio.timeout(seconds):
             await found
     except TimeoutError:
-        raise AssertionError(f"it never came: {told()}") from None
+        raise NeverCame(f"it never came: {told()}") from None
     finally:
         _here.waiting = [other for other in _here.waiting if other is not one]

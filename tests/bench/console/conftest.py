@@ -305,29 +305,8 @@ class Fake:
         writer.write(encode(answer))
 
 
-def rows(app) -> list[str]:
-    """What stands on the screen, row by row."""
-    strips = app.screen._compositor.render_strips()
-    return ["".join(segment.text for segment in strip) for strip in strips]
-
-
 async def until(pilot, met: Callable[[str], bool], seconds: float = 60.0) -> str:
-    """What stands on the screen as soon as it is as wanted; it is read anew each time it was drawn."""
-    app, text, drawn = pilot.app, "", True
-
-    def note() -> None:
-        nonlocal drawn
-        drawn = True
-
-    def holds() -> bool:
-        nonlocal text, drawn
-        if drawn:
-            text, drawn = "\n".join(rows(app)), False
-        return met(text)
-
-    app.post_display_hook = note
-    await turns.until(holds, seconds, lambda: f"the screen shows:\n{text}")
-    return text
+    return await sys.modules["console_job"].drawn(pilot.app, met, seconds)
 
 
 def running(ask: Prompt, **more) -> RunState:
@@ -347,7 +326,7 @@ async def screen(fake, *, size=(80, 24), look="shop"):
 
 def inside(app, size) -> str:
     """The sheet is exactly the screen, nothing hangs over; its text."""
-    lines = rows(app)
+    lines = sys.modules["console_job"].rows(app)
     assert len(lines) == size[1]
     assert all(len(line) == size[0] for line in lines)
     return "\n".join(lines)
@@ -378,7 +357,7 @@ def scenes() -> SimpleNamespace:
         kinds=KINDS,
         question=KINDS[0].question,
         finding=finding,
-        rows=rows,
+        rows=sys.modules["console_job"].rows,
         until=until,
         running=running,
         screen=screen,
