@@ -10,9 +10,9 @@ import click
 import msgspec
 
 from bench.cli.common import (
-    Complaint,
+    CommandError,
     TypedLines,
-    complaining,
+    command_errors,
     connect,
     echo_json,
     json_option,
@@ -21,7 +21,7 @@ from bench.cli.common import (
     socket_option,
 )
 from bench.protocol import Cables, Error, Learn, Press, SetupNotice
-from bench.protocol.client import Gone, Refused, WireClient
+from bench.protocol.client import ConnectionClosed, RequestRefused, WireClient
 
 NONE_YET = 3.0  # s after which it is said that no cable is heard
 NONE_HEARD = (
@@ -51,9 +51,9 @@ def learn(what: What, leaf: str | None, socket_path: str | None, as_json: bool) 
     """
     thickness = length_option("--leaf", leaf)
     if thickness is not None and what != "leaf":
-        raise Complaint(f"--leaf goes with `learn leaf`, not with `learn {what}`")
-    away = complaining(
-        Gone,
+        raise CommandError(f"--leaf goes with `learn leaf`, not with `learn {what}`")
+    away = command_errors(
+        ConnectionClosed,
         words=lambda error: (
             f"the daemon went away ({error}); what was not kept is not written: learn"
             " it again"
@@ -64,7 +64,7 @@ def learn(what: What, leaf: str | None, socket_path: str | None, as_json: bool) 
             end = _lead(client, Learn(what, leaf=thickness, ref=1))
         except KeyboardInterrupt:
             client.send(Learn(what, on=False))
-            raise Complaint("left; nothing was changed") from None
+            raise CommandError("left; nothing was changed") from None
     if as_json:
         answer = msgspec.to_builtins(end)
         for name in ("type", "enter", "step", "on"):
@@ -86,7 +86,7 @@ def _lead(client: WireClient, wanted: Learn) -> SetupNotice:
                 case Cables():
                     _tell_cables(message, cables)
                 case Error(ref=wanted.ref):
-                    raise Refused(message)
+                    raise RequestRefused(message)
                 case SetupNotice(what=wanted.what):
                     _tell_notice(message)
                     asked = message.enter

@@ -37,7 +37,7 @@ from bench.console.screens.base import ConsoleScreen, WorkScreen
 from bench.console.swipe import Swipe
 from bench.console.view_model import ViewModel
 from bench.console.widgets.scroll_bars import use_whole_cells
-from bench.protocol import AnyNotification, NotesSeen, Tone, Watch
+from bench.protocol import Message, NotesSeen, Tone, Watch
 from bench.protocol.async_client import Connection, ReconnectingClient
 
 # s between two drawings of what changes so
@@ -133,7 +133,7 @@ class Console(App[None]):
 
     # ---- what comes in ---------------------------------------------------------------
 
-    def _heard(self, message: AnyNotification) -> None:
+    def _heard(self, message: Message) -> None:
         self.mark(fold(self.view, message))
         self.requests.note_question()
         if isinstance(message, Tone):

@@ -11,7 +11,7 @@ from typing import Literal
 import msgspec
 
 from bench.console.view_model import ViewModel
-from bench.protocol import AnyNotification, Learn, SetupNotice
+from bench.protocol import Learn, Message, SetupNotice
 from bench.units import System
 
 Stage = Literal["indicator", "travel", "leaf", "sled"]
@@ -79,7 +79,7 @@ def request_for(stage: Stage | None, view: ViewModel, guide: Guide) -> Learn | N
     return Learn(stage, leaf=proof_leaf(view, guide) if stage == "leaf" else None)
 
 
-def goes_on(view: ViewModel, guide: Guide, message: AnyNotification) -> bool:
+def goes_on(view: ViewModel, guide: Guide, message: Message) -> bool:
     """Whether a message ends a stage, so that the next is asked for at once."""
     if not isinstance(message, SetupNotice):
         return False

@@ -13,19 +13,19 @@ from bench.console.instrument_view import InstrumentView, PassView, cable_views
 from bench.console.notices import as_sentence
 from bench.console.view_model import CUT, DRIFT, DUE, NOTHING, SHOP, ViewModel
 from bench.protocol import (
-    AnyNotification,
     Cables,
     ChecksReply,
-    Concluded,
     Document,
     Done,
     Error,
+    FindingNotice,
     FittedPass,
     GearReply,
     InstrumentState,
     LiveMoveNotice,
     LogRows,
     MarkNotice,
+    Message,
     NoFinding,
     Notice,
     PassNotice,
@@ -33,9 +33,9 @@ from bench.protocol import (
     PromptChanged,
     Readings,
     Recording,
-    Rejected,
+    RejectedFrame,
     RunState,
-    Saved,
+    SavedNotice,
     SetupNotice,
     StatusReply,
     Version,
@@ -49,7 +49,7 @@ WELL = ("open", "marks")  # states of an instrument without trouble
 DOCUMENTS = {DUE: "due", DRIFT: "drift", CUT: "cut", SHOP: "shop"}
 
 
-def fold(state: ViewModel, message: AnyNotification) -> frozenset[str]:
+def fold(state: ViewModel, message: Message) -> frozenset[str]:
     """Fold one message into the state; the names of what changed."""
     change = _FOLDS.get(type(message))
     return NOTHING if change is None else frozenset(change(state, message).split())
@@ -151,7 +151,7 @@ def _asking(state: ViewModel, message: PromptChanged) -> str:
     return "ask line number notice" if moved_on else "ask"
 
 
-def _concluded(state: ViewModel, message: Concluded) -> str:
+def _concluded(state: ViewModel, message: FindingNotice) -> str:
     state.last = [message.finding, *state.last]
     state.past = [message.finding, *state.past] if state.past is not None else None
     if message.run is None or message.run == state.run:
@@ -169,7 +169,7 @@ def _not_concluded(state: ViewModel, message: NoFinding) -> str:
     return "ask line notice"
 
 
-def _saved(state: ViewModel, message: Saved) -> str:
+def _saved(state: ViewModel, message: SavedNotice) -> str:
     if message.what != "move":
         return ""
     state.moves[message.id] = "made"
@@ -196,7 +196,7 @@ def _done(state: ViewModel, message: Done) -> str:
     return "notice"
 
 
-def _rejected(state: ViewModel, message: Rejected) -> str:
+def _rejected(state: ViewModel, message: RejectedFrame) -> str:
     instrument = state.instruments.get(message.instrument)
     if instrument is not None:
         instrument.rejects += 1
@@ -323,15 +323,15 @@ _FOLDS: dict[type, Callable[[ViewModel, Any], str]] = {
     StatusReply: _status,
     Version: _version,
     FittedPass: _fitted,
-    Concluded: _concluded,
+    FindingNotice: _concluded,
     Document: _document,
     NoFinding: _not_concluded,
     Notice: _notice,
     Error: _error,
     Done: _done,
-    Rejected: _rejected,
+    RejectedFrame: _rejected,
     Recording: _recording,
-    Saved: _saved,
+    SavedNotice: _saved,
     LogRows: _rows,
     GearReply: _gear,
     ChecksReply: _kinds,

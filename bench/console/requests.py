@@ -20,9 +20,9 @@ from bench.protocol import (
     Extend,
     Finding,
     Learn,
-    Live,
+    LiveMoveRequest,
     LogList,
-    Moved,
+    NoteMove,
     Press,
     ShopForecast,
 )
@@ -189,10 +189,10 @@ class Requests:
         """The indicator is on the sled: from_pivot in mm, None at the stop."""
         finding = self.view.finding
         which = finding.id if finding is not None else None
-        return self.send(Live(True, which, touches, stands, from_pivot))
+        return self.send(LiveMoveRequest(True, which, touches, stands, from_pivot))
 
     def note_move(self, finding: Finding, distance: float, how: str) -> bool:
-        sent = self.send(Moved(finding.id, distance=distance, how=how))
+        sent = self.send(NoteMove(finding.id, distance=distance, how=how))
         if sent:
             self._noted = finding.id
         return sent

@@ -15,11 +15,11 @@ import time
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 import msgspec
 
-from bench.log import acknowledged, entries, recover
+from bench.log import entries, high_water_marks, recover
 from bench.log.entry import Entry, refusal
 from bench.log.faults import closed_on_error, is_damage, why
 from bench.log.log_file import LogFile
@@ -31,17 +31,15 @@ from bench.log.write_queue import (
     WriteQueue,
     merged,
 )
-from hw import patience
-
-_T = TypeVar("_T")
+from hw import timeouts
 
 _log = logging.getLogger(__name__)
 
 
 class Committer:
-    """trouble: why nothing is being recorded, or None. unfinished: what the last life
-    of the program left, found anew after a salvage, or once the log could be opened.
-    """
+    """Commits the writes of its queue. trouble: why nothing is being recorded, or None.
+    unfinished: what the last run of the program left, found anew after a salvage, or
+    once the log could be opened."""
 
     def __init__(
         self,
@@ -92,23 +90,23 @@ class Committer:
     def put(self, write: Write, **how: Any) -> int:
         """Queue a write, as `WriteQueue.put` does. how: fields of `QueuedWrite`."""
         ticket = self.queue.put(QueuedWrite(write, **how))
-        self.look()
+        self.check_stall()
         return ticket
 
     @property
     def awaited(self) -> int:
         return self.queue.awaited
 
-    def look(self) -> None:
-        """To be called now and then: a write that waits for too long is trouble."""
+    def check_stall(self) -> None:
+        """Tell trouble where a write waits for too long; to be called now and then."""
         with self._wake:
-            if self.trouble is None and self.queue.wait_s < -patience.LOG_STALL_S:
+            if self.trouble is None and self.queue.wait_s < -timeouts.LOG_STALL_S:
                 self._tell_trouble(
                     "NOT RECORDED: the disk has not answered for"
-                    f" {patience.LOG_STALL_S:g} s ({self.path})"
+                    f" {timeouts.LOG_STALL_S:g} s ({self.path})"
                 )
 
-    def flush(self, timeout: float = patience.LOG_FLUSH_S) -> bool:
+    def flush(self, timeout: float = timeouts.LOG_FLUSH_S) -> bool:
         """Wait at most `timeout` s; True if all that was given so far is saved."""
         with self._wake:
             wanted = self.queue.ticket
@@ -120,17 +118,17 @@ class Committer:
         """Save what waits, for at most LOG_CLOSE_S; True if all was saved."""
         with self._wake:
             if self._closing_at is None:
-                self._closing_at = time.monotonic() + patience.LOG_CLOSE_S
+                self._closing_at = time.monotonic() + timeouts.LOG_CLOSE_S
                 self.queue.closed = True
             self._wake.notify_all()
         if self._thread.is_alive():
-            self._thread.join(patience.LOG_CLOSE_S + 0.5)
+            self._thread.join(timeouts.LOG_CLOSE_S + 0.5)
         return self._saved >= self.queue.ticket
 
     # The thread runs what follows; `start` uses `_connect` and `_tell_trouble` before.
 
     def _run(self) -> None:
-        retry = patience.LOG_FIRST_RETRY_S
+        retry = timeouts.LOG_FIRST_RETRY_S
         while (batch := self._next_batch()) is not None:
             try:
                 commit = self._commit(batch)
@@ -138,9 +136,9 @@ class Committer:
                 self._fail(error)
                 if not self._tries_again(retry):
                     break
-                retry = min(2 * retry, patience.LOG_LAST_RETRY_S)
+                retry = min(2 * retry, timeouts.LOG_LAST_RETRY_S)
             else:
-                retry = patience.LOG_FIRST_RETRY_S
+                retry = timeouts.LOG_FIRST_RETRY_S
                 self._done(batch, commit)
         self._release()
 
@@ -151,7 +149,7 @@ class Committer:
             with self._wake:
                 self._wake.wait_for(
                     lambda: self.queue or self._closing_at is not None or self._damaged,
-                    patience.LOG_IDLE_LOOK_S,
+                    timeouts.LOG_IDLE_LOOK_S,
                 )
                 while self.queue and self.queue.wait_s > 0:
                     if self._hurry or self._closing_at is not None:
@@ -171,7 +169,7 @@ class Committer:
             if self._closing_at is None:
                 self._wake.wait_for(lambda: self._closing_at is not None, after_s)
                 return True
-        time.sleep(patience.LOG_CLOSING_RETRY_S)
+        time.sleep(timeouts.LOG_CLOSING_RETRY_S)
         return time.monotonic() <= self._closing_at
 
     def _commit(self, batch: list[QueuedWrite]) -> Commit:
@@ -200,7 +198,7 @@ class Committer:
         if replaced := self._file.replaced():
             raise replaced
         if any(queued.urgent for queued in batch):
-            acknowledged.record(self.path, db)
+            high_water_marks.record(self.path, db)
         return _commit_of(batch, upto, refused)
 
     def _tell_refused(self, db: sqlite3.Connection, error: Exception) -> None:
@@ -216,7 +214,7 @@ class Committer:
             self._wake.notify_all()
             self._tell_trouble(None)
         if batch:
-            self._tell(self._on_saved, commit)
+            self._on_saved(commit)
         if commit.findings and self._file.db is not None:
             # the write-ahead file then holds nothing that the log does not: a lost one
             # costs one check
@@ -249,7 +247,7 @@ class Committer:
                 entry.event(None, "log-salvaged", msgspec.to_builtins(salvage))
             if lacking:
                 entry.event(None, "log-lacks", lacking)
-            acknowledged.record(self.path, db, losses_told=bool(lacking))
+            high_water_marks.record(self.path, db, losses_told=bool(lacking))
         if self._boot_key == 0 or unfinished.about_log:
             self.unfinished = unfinished
         self._file.attach(db)
@@ -285,13 +283,7 @@ class Committer:
     def _tell_trouble(self, trouble: str | None) -> None:
         if trouble != self.trouble:
             self.trouble = trouble
-            self._tell(self._on_trouble, trouble)
-
-    def _tell(self, tell: Callable[[_T], None], what: _T) -> None:
-        try:
-            tell(what)
-        except RuntimeError:  # the event loop that would have listened is closed
-            _log.debug("nobody listens any more: %r", what)
+            self._on_trouble(trouble)
 
     def _words(self, error: Exception) -> str:
         reason = f"NOT RECORDED: {why(error, self.path)} ({self.path})"

@@ -30,7 +30,7 @@ from bench.render.template import sentence
 from bench.render.wording import without_port
 from bench.units import System
 
-Message = TypeVar("Message", bound=msgspec.Struct)
+T = TypeVar("T", bound=msgspec.Struct)
 
 
 def _several_moved(values: Mapping[str, Any], units: System) -> str:
@@ -93,7 +93,7 @@ def _sentence(code: str, values: Mapping[str, Any], units: System) -> str:
     return sentence(TEMPLATES[code], values, units)
 
 
-def with_words(message: Message, units: System) -> Message:
+def with_words(message: T, units: System) -> T:
     """The message as clients get it: its sentences made from its codes."""
     replace = msgspec.structs.replace
     if isinstance(message, PromptChanged) and message.ask is not None:

@@ -23,7 +23,7 @@ from kernel_parts import build, load
 
 from bench.daemon.tones import strokes
 from bench.demo.truth import JOB
-from bench.protocol import Abandon, Begin, Notice, PromptChanged, Readings, Rejected, Tone
+from bench.protocol import Abandon, Begin, Notice, PromptChanged, Readings, RejectedFrame, Tone
 from bench.protocol.async_client import AsyncClient
 from hw.panel import HIGH_HZ
 
@@ -154,7 +154,7 @@ async def clocked_gauge(gauge: Gauge, pins: Pins, client: AsyncClient) -> bool:
                     message = await client.inbox.get()
                     if isinstance(message, Readings) and message.instrument == "indicator":
                         came += [round(100 * value) for value in message.values]
-                    refused += isinstance(message, Rejected) and message.instrument == "indicator"
+                    refused += isinstance(message, RejectedFrame) and message.instrument == "indicator"
         except TimeoutError:
             if not fast:
                 raise
@@ -188,11 +188,15 @@ async def encoder(pins: Pins, client: AsyncClient) -> bool:
             played = await pins.play(turns(TURNS, rate, back))
             before = place
             place, told = await _rest(client)
-            missed = abs(place - before - (-count if back else count)) / PER_COUNT
+            outside_uncertainty = abs(place - before - (-count if back else count)) / PER_COUNT
             name = f"encoder, {4 * TURNS} edges {'back' if back else 'away'} at {rate}/s"
             limit = "none missed" if rate <= WHEEL_RATE else "none missed untold"
-            figure = {"edges/s": round(4 * TURNS / played.seconds), "missed": round(missed), "told": told}
-            passed = missed < 0.5 or (told and rate > WHEEL_RATE)
+            figure = {
+                "edges/s": round(4 * TURNS / played.seconds),
+                "missed": round(outside_uncertainty),
+                "told": told,
+            }
+            passed = outside_uncertainty < 0.5 or (told and rate > WHEEL_RATE)
             good &= tell(name, figure, limit, passed)
     return good
 

@@ -17,7 +17,7 @@ from bench.console.widgets.drawing import WIDEST, Drawing
 from bench.console.widgets.figure import distance_figure
 from bench.console.widgets.strip import state_line
 from bench.console.widgets.viewer import Words
-from bench.protocol import Live
+from bench.protocol import LiveMoveRequest
 
 PRESSES = {
     "stand": "it stands",
@@ -77,4 +77,4 @@ class LiveScreen(WorkScreen):
 
     def _ended(self, sure: bool | None) -> None:
         if sure and self.view.live is not None:
-            self.requests.send(Live(on=False))
+            self.requests.send(LiveMoveRequest(on=False))

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from bench.checks import checks, find
 from bench.checks.model import Evidence, EvidenceGear, Trace
 from bench.checks.options import Option, OptionError, understood, validated
-from bench.cli.common import Complaint
+from bench.cli.common import CommandError
 from bench.cli.options import read_options
 from bench.gear import Jig
 from bench.procedure.conclusion import conclude
@@ -136,11 +136,11 @@ async def test_the_socket_takes_no_rubbish(first_bench) -> None:
             line = {"type": "begin", "check": kind, "options": options, "ref": ref}
             wire._transport.write(json.dumps(line).encode() + b"\n")
             error = await bench.until(wire, Error)
-            assert bench.service.bench.run is None
+            assert bench.service.station.run is None
             assert error.code == "wrong-use" and error.ref == ref and says in error.text
         wire.send(Begin("fence-square", options={"touch_away": "2 in", "hold": None}))
         await bench.until(wire, PromptChanged)
-        run = bench.service.bench.run
+        run = bench.service.station.run
         assert run.options == {"placements": "both", "touch_away": 50.8}
         wire.send(Begin("fence-square", options={"touch_away": 50.8, "placements": "both"}))
         assert (
@@ -154,9 +154,11 @@ def test_the_command_line_says_the_same() -> None:
     check = find("fence-square")
     read = read_options(check, {"runner_length": "18 in", "touch_away": None, "hold": "left"})
     assert read == {"placements": "both", "runner_length": pytest.approx(457.2), "hold": "left"}
-    with pytest.raises(Complaint, match="fence-square: --touch-away takes a length from 0 to 1000 mm, not"):
+    with pytest.raises(
+        CommandError, match="fence-square: --touch-away takes a length from 0 to 1000 mm, not"
+    ):
         read_options(check, {"touch_away": "-50 mm"})
-    with pytest.raises(Complaint, match="--side is not an option of fence-square"):
+    with pytest.raises(CommandError, match="--side is not an option of fence-square"):
         read_options(check, {"side": "left"})
     assert read_options(check, {"side": "left"}, recorded=True)["side"] == "left"
 
@@ -217,7 +219,7 @@ async def test_a_check_left_open_by_an_older_version_is_taken_up_without_what_it
     event = LoggedEvent("asked-for", asked)
     left = OpenCheck("r", "fence-square", None, [event], [], [])
     async with first_bench(SETTINGS) as bench:
-        checking = bench.service.bench.checking
+        checking = bench.service.station.controller
         told = text([checking.take_up(left, 0.0)])
         assert "goes on" in told and "touch away takes a length from 0 to 1000 mm, not -50" in told
         assert checking.run.options == {"hold": "left"}

@@ -11,7 +11,7 @@ import pytest
 from bench.console.app import make_console
 from bench.finding import Remark
 from bench.protocol import (
-    Concluded,
+    FindingNotice,
     FittedPass,
     InstrumentState,
     NotesSeen,
@@ -101,7 +101,7 @@ async def test_a_result_comes_by_itself_and_old_words_go(fake, scenes) -> None:
     async with scenes.screen(fake) as (_app, pilot):
         fake.say(Notice("lean", "The indicator stands on the right."))
         await scenes.until(pilot, lambda t: "stands on the right" in t)
-        fake.say(Concluded("r1", scenes.finding()))
+        fake.say(FindingNotice("r1", scenes.finding()))
         text = await scenes.until(pilot, lambda t: "OUT" in t)
         assert "stands on the right" not in text
 

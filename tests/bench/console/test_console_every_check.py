@@ -22,7 +22,7 @@ from bench.checks import checks
 from bench.console import requests
 from bench.console.app import make_console
 from bench.demo.daemon_process import end_daemon, start_daemon
-from bench.procedure.number_taking import HASTE
+from bench.procedure.number_taking import HASTE_S
 from bench.protocol import Finding, Prompt
 
 SETTINGS = """
@@ -243,7 +243,7 @@ async def answered(app, pilot, cables: Cables) -> Finding:
             await pilot.pause()
             continue
         # a press shortly after a number was taken by itself means that number: press again
-        again = time.monotonic() + HASTE
+        again = time.monotonic() + HASTE_S
         await until(
             app,
             lambda ask=ask, again=again: (

@@ -11,7 +11,7 @@ from textual.screen import Screen
 from bench.console.app import Console, make_console
 from bench.console.host import ALL
 from bench.console.widgets.drawing import Drawing
-from bench.protocol import Concluded, PromptChanged
+from bench.protocol import FindingNotice, PromptChanged
 
 
 def painted(monkeypatch) -> list[str]:
@@ -58,7 +58,7 @@ async def test_home_shows_a_new_result_at_once_after_the_check(fake, scenes, mon
         fake.say(PromptChanged("r1", "fence-square", "big-sled", scenes.push))
         await scenes.until(pilot, lambda t: "READY" in t)
         names = painted(monkeypatch)
-        fake.say(Concluded("r1", scenes.finding()))
+        fake.say(FindingNotice("r1", scenes.finding()))
         await scenes.until(pilot, lambda t: "OUT" in t and "figure" in names)
         assert "sled" not in names
 

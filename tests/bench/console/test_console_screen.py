@@ -33,14 +33,14 @@ from bench.moves.alignment import CLOSES
 from bench.protocol import (
     Abandon,
     Begin,
-    Concluded,
     Error,
     Extend,
+    FindingNotice,
     FittedPass,
-    Live,
     LiveMoveNotice,
+    LiveMoveRequest,
     LogList,
-    Moved,
+    NoteMove,
     Notice,
     PassNotice,
     Points,
@@ -50,7 +50,7 @@ from bench.protocol import (
     PutJig,
     PutLeaves,
     Quantity,
-    Saved,
+    SavedNotice,
     StatusMessage,
     Undo,
     Watch,
@@ -330,7 +330,7 @@ async def test_the_tap_that_ended_a_check_does_not_begin_the_next(fake, scenes, 
         await scenes.until(pilot, lambda t: "take it" in t)
         now[0] += 1.0
         await pilot.press("enter")
-        fake.say(Concluded("r1", scenes.finding("cannot-tell")))
+        fake.say(FindingNotice("r1", scenes.finding("cannot-tell")))
         await scenes.until(pilot, lambda t: "more passes" in t)
         now[0] += 0.4
         await pilot.press("enter")
@@ -443,10 +443,10 @@ async def test_a_live_move_is_left_by_two_keys(fake, scenes, later) -> None:
         for _ in range(3):
             await pilot.press("5")
             later[0] += 1.0
-        assert not fake.of(Live)
+        assert not fake.of(LiveMoveRequest)
         await pilot.press("enter")
-        await scenes.until(pilot, lambda _: fake.of(Live))
-        (live,) = fake.of(Live)
+        await scenes.until(pilot, lambda _: fake.of(LiveMoveRequest))
+        (live,) = fake.of(LiveMoveRequest)
         assert live.on is False
 
 
@@ -459,7 +459,7 @@ async def test_the_move_with_leaves_then_the_proof(fake, scenes) -> None:
         await pilot.press("2")
         text = await scenes.until(pilot, lambda t: "The move is noted." in t)
         assert "CHECK AGAIN" in text and "before the move" in text and " OUT " not in text
-        (moved,) = fake.of(Moved)
+        (moved,) = fake.of(NoteMove)
         assert (moved.finding, moved.how) == ("f1", "leaves")
         assert moved.distance == pytest.approx(0.14)
         await pilot.press("enter")
@@ -472,8 +472,8 @@ async def test_the_move_made_live(fake, scenes) -> None:
     fake.last = [scenes.finding()]
     async with scenes.screen(fake) as (app, pilot):
         await pilot.press("5", "1")
-        await scenes.until(pilot, lambda _: fake.of(Live))
-        (live,) = fake.of(Live)
+        await scenes.until(pilot, lambda _: fake.of(LiveMoveRequest))
+        (live,) = fake.of(LiveMoveRequest)
         assert (live.touches, live.stands, live.finding) == ("fence", "beyond", "f1")
         fake.say(
             LiveMoveNotice(True, "lean", "Lean the sled: the number must stand still.", True, target=0.144)
@@ -517,7 +517,7 @@ async def test_the_move_made_live(fake, scenes) -> None:
             )
         )
         await scenes.until(pilot, lambda t: "tighten" in t and "The screw drew it 0.030 mm" in t)
-        fake.say(Saved("move", "f1"), LiveMoveNotice(False, "end", "Tight. Take the verifying passes."))
+        fake.say(SavedNotice("move", "f1"), LiveMoveNotice(False, "end", "Tight. Take the verifying passes."))
         await scenes.until(pilot, lambda t: "The move is noted." in t and "Take the verifying passes." in t)
         assert app.view.live is None
         assert len(fake.of(Press)) == 1
@@ -528,8 +528,8 @@ async def test_beside_the_arm_the_distance_is_typed(fake, scenes) -> None:
     fake.last = [scenes.finding()]
     async with scenes.screen(fake) as (_app, pilot):
         await pilot.press("5", "3", *"200", "enter")
-        await scenes.until(pilot, lambda _: fake.of(Live))
-    (live,) = fake.of(Live)
+        await scenes.until(pilot, lambda _: fake.of(LiveMoveRequest))
+    (live,) = fake.of(LiveMoveRequest)
     assert (live.touches, live.stands, live.from_pivot) == ("arm", "right", 200.0)
 
 
@@ -558,7 +558,7 @@ async def test_too_close_to_call_never_leads_to_the_move(fake, scenes, settle) -
         await pilot.press("4", "5", "enter")
         text = await scenes.until(pilot, lambda t: "TOO CLOSE TO CALL" in t or "What limits" in t)
         assert "Move the" not in text
-    assert fake.of(Live) == fake.of(Moved) == []
+    assert fake.of(LiveMoveRequest) == fake.of(NoteMove) == []
 
 
 async def test_how_many_passes_are_kept_is_said_once(fake, scenes) -> None:
@@ -588,7 +588,7 @@ async def test_once_moved_what_was_found_stands_below_and_is_told_as_past(fake, 
     fake.last = [scenes.finding()]
     async with scenes.screen(fake) as (_app, pilot):
         await scenes.until(pilot, lambda t: "make the move" in t)
-        fake.say(Saved("move", "f1"))
+        fake.say(SavedNotice("move", "f1"))
         text = await scenes.until(pilot, lambda t: "The move is noted" in t)
         assert text.index("The move is noted") < text.index("Left end too near you")
         assert "before the move" in text

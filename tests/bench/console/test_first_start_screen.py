@@ -109,7 +109,7 @@ async def test_from_nothing_to_the_first_check_by_keys(first_bench, size) -> Non
             await until(pilot, lambda t: "Passes in each set-up" in t)
             await pilot.press("1")
             await until(pilot, lambda t: "READ FIRST" in t and "Unplug the saw" in t)
-            assert bench.service.bench.run is not None
+            assert bench.service.station.run is not None
 
 
 @pytest.mark.slow

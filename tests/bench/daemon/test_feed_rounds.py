@@ -9,7 +9,7 @@ import pytest
 
 from bench.daemon.acquisition import Batch, Instrument
 from bench.settings.settings_file import PortSettings
-from hw.ports.rounds import SPACING
+from hw.ports.polling_rounds import SPACING
 
 
 @pytest.mark.parametrize("rate", [7.0, 20.0, 50.0, 67.0, 150.0])
@@ -22,7 +22,7 @@ def test_stamps_go_on_as_evenly_as_the_readings(rate: float) -> None:
     def heard(instrument: Instrument, batch: Batch) -> None:
         stamps.extend(batch.stamps)
 
-    one = Instrument("caliper", "caliper", PortSettings(port="/dev/none"), heard, lambda _: None)
+    one = Instrument("caliper", PortSettings(port="/dev/none"), heard, lambda _: None)
     one._port_state("open", "/dev/none is open.")
     one._block(b"\r\n", int(99.0 * 1e9))
     one.source.line.rounds.waited = SPACING  # type: ignore[attr-defined]

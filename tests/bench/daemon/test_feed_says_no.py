@@ -9,7 +9,7 @@ import pytest
 from bench.daemon.acquisition import Instrument
 from bench.render.notices import text
 from bench.settings.settings_file import PortSettings
-from hw.formats.shared.cutter import with_parity
+from hw.formats.shared.line_splitter import with_parity
 
 STEP = 0.1  # s between lines, as a gauge that sends ten a second
 
@@ -20,7 +20,6 @@ class Fed:
     def __init__(self, **settings: object) -> None:
         self.told: list[tuple[str, str]] = []
         self.one = Instrument(
-            "indicator",
             "indicator",
             PortSettings(port="/dev/none", **settings),  # type: ignore[arg-type]
             lambda instrument, batch: None,
@@ -141,7 +140,7 @@ def test_an_instrument_that_repeats_what_it_is_asked_sends_no_rubbish() -> None:
     """Manuals: commands may be echoed by the instrument. Each is a line without a number, and none of it is a fault."""
     told = []
     fed = Fed(request="?\r", asking="request")
-    fed.one._on_batch = lambda instrument, batch: told.extend(batch.rejected)
+    fed.one._on_batch = lambda instrument, batch: told.extend(batch.rejected_frames)
     fed.say(b"?\r+0012.345 mm\r", 40)
     assert (fed.one.state, fed.one.readings, fed.one.rejects, told) == ("open", 40, 0, [])
     fed.say(b"??\r+0012.345 mm\r", 3)  # that is none

@@ -25,7 +25,7 @@ from bench.log.rows import Commit, Stamp
 from bench.log.writer import LogWriter
 from bench.protocol import Version
 from bench.settings.settings_file import Settings
-from hw import patience
+from hw import timeouts
 
 with pytest.MonkeyPatch.context() as patch:
     # sqlite-utils imports pandas where statsmodels brought it: 1.3 s that no test here needs
@@ -47,7 +47,7 @@ HANG_S = 60.0  # s that a busy machine may take to write what a test waits for
 @pytest.fixture(autouse=True)
 def patient(monkeypatch: pytest.MonkeyPatch) -> None:
     """A writer that is closed or flushed is given the time it takes; a test of giving up sets its own."""
-    monkeypatch.setattr(patience, "LOG_CLOSE_S", HANG_S)
+    monkeypatch.setattr(timeouts, "LOG_CLOSE_S", HANG_S)
     monkeypatch.setattr(LogWriter.flush, "__defaults__", (HANG_S,))
 
 
@@ -113,11 +113,15 @@ class Life:
             None,
             [0.02 * n for n in range(count)],
         )
-        self.writer.start_sweep(sweep, run, placement, push=True, seat="1")
+        self.writer.start_sweep(sweep, run, placement)
         raw = b"".join(b"%+09.4f, MM\r\n" % value for value in trace.reading)
         half = len(raw) // 2
-        self.writer.chunk(sweep, "indicator", raw[:half], [20_000_000 * n for n in range(count // 2)])
-        self.writer.chunk(sweep, "indicator", raw[half:], [20_000_000 * n for n in range(count // 2, count)])
+        self.writer.queue.put_block(
+            sweep, "indicator", raw[:half], [20_000_000 * n for n in range(count // 2)]
+        )
+        self.writer.queue.put_block(
+            sweep, "indicator", raw[half:], [20_000_000 * n for n in range(count // 2, count)]
+        )
         self.writer.end_sweep(sweep, "whole", trace=trace)
         return trace
 

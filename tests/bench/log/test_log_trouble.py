@@ -13,7 +13,7 @@ import pytest
 from bench.log import entries, write_queue
 from bench.log.findings import list_findings
 from bench.log.read_only import open_read
-from hw import patience
+from hw import timeouts
 from tests.bench.log.conftest import load_raw_readings
 
 
@@ -72,7 +72,7 @@ def test_a_commit_that_happened_and_was_reported_as_failed_is_not_done_twice(liv
             raise sqlite3.OperationalError("the disk reports an error after the fact")
 
     monkeypatch.setattr(entries, "note_ticket", note_and_fail)
-    life.writer.chunk("s", "indicator", b"once", [1000])
+    life.writer.queue.put_block("s", "indicator", b"once", [1000])
     end = life.writer.end_sweep("s", "whole")
     assert life.writer.flush()
     assert len(life.troubles) == 2
@@ -83,7 +83,7 @@ def test_a_commit_that_happened_and_was_reported_as_failed_is_not_done_twice(liv
 
 
 def test_closing_while_the_disk_fails_ends_in_time_and_says_no(live, monkeypatch) -> None:
-    monkeypatch.setattr(patience, "LOG_CLOSE_S", 0.2)
+    monkeypatch.setattr(timeouts, "LOG_CLOSE_S", 0.2)
     life = live()
     with no_file_may_grow_beyond(0):
         life.begin()
@@ -149,12 +149,14 @@ def test_a_folder_that_cannot_be_made_is_trouble(live, tmp_path) -> None:
     assert life.writer.flush(6.0)
 
 
-@pytest.mark.parametrize("more", [lambda writer: writer.event(None, "tick"), lambda writer: writer.look()])
+@pytest.mark.parametrize(
+    "more", [lambda writer: writer.event(None, "tick"), lambda writer: writer.check_stall()]
+)
 def test_a_disk_that_does_not_answer_is_told_whether_or_not_more_is_given(
     live, path, monkeypatch, more
 ) -> None:
     """The stall is another program's long transaction."""
-    monkeypatch.setattr(patience, "LOG_STALL_S", 0.0)
+    monkeypatch.setattr(timeouts, "LOG_STALL_S", 0.0)
     life = live()
     with closing(sqlite3.connect(path, isolation_level=None)) as other:
         other.execute("BEGIN IMMEDIATE")

@@ -6,22 +6,22 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bench.stream.sweep_detector import Began, Broken, Ended, SweepDetector
+from bench.stream.sweep_detector import MovementEnd, MovementFault, MovementStart, SweepDetector
 
 
 class Sled:
-    """Feeds a sweeper at 100 readings a second from a made-up journey."""
+    """Feeds a detector at 100 readings a second from a made-up journey."""
 
     def __init__(self, step: float = 0.01) -> None:
-        self.sweeper = SweepDetector()
+        self.detector = SweepDetector()
         self.t, self.s, self.step = 100.0, 0.0, step
         self.zero = 0.0  # where the scale shows nothing
         self.happened: list[object] = []
 
     def read(self) -> None:
         self.t += self.step
-        self.happened += self.sweeper.travel([self.t], [round(self.s - self.zero, 2)])
-        self.happened += self.sweeper.indicator([self.t + 0.002], [1.0 + 3e-4 * self.s])
+        self.happened += self.detector.travel([self.t], [round(self.s - self.zero, 2)])
+        self.happened += self.detector.indicator([self.t + 0.002], [1.0 + 3e-4 * self.s])
 
     def rest(self, seconds: float = 0.7) -> None:
         for _ in range(int(seconds / self.step)):
@@ -36,7 +36,7 @@ class Sled:
 
     @property
     def sweeps(self):
-        return [s for what in self.happened if isinstance(what, Ended) for s in what.sweeps]
+        return [s for what in self.happened if isinstance(what, MovementEnd) for s in what.sweeps]
 
 
 @given(st.floats(20, 400), st.floats(60, 400), st.floats(0.003, 0.05))
@@ -97,11 +97,11 @@ def test_a_gap_breaks_it_and_nothing_is_joined_across() -> None:
             for _ in range(150):
                 sled.t += sled.step
                 sled.s += 0.5
-                sled.happened += sled.sweeper.travel([sled.t], [sled.s])
+                sled.happened += sled.detector.travel([sled.t], [sled.s])
         sled.go(250, 200)
         sled.rest(1.5)
         assert sled.sweeps == []
-        (broken,) = [what for what in sled.happened if isinstance(what, Broken)]
+        (broken,) = [what for what in sled.happened if isinstance(what, MovementFault)]
         assert broken.code in ("gap", "stopped", "stopped-early")
         sled.go(0, 200)
         sled.rest()
@@ -112,10 +112,12 @@ def test_silence_is_seen_by_the_tick() -> None:
     sled = Sled()
     sled.rest()
     sled.go(100, 200)
-    assert isinstance(sled.happened[-1], Began) or any(isinstance(w, Began) for w in sled.happened)
-    (broken,) = sled.sweeper.tick(sled.t + 3.0)
-    assert isinstance(broken, Broken)
-    assert not sled.sweeper.moving
+    assert isinstance(sled.happened[-1], MovementStart) or any(
+        isinstance(w, MovementStart) for w in sled.happened
+    )
+    (broken,) = sled.detector.tick(sled.t + 3.0)
+    assert isinstance(broken, MovementFault)
+    assert not sled.detector.moving
 
 
 def test_what_is_drawn_comes_once() -> None:
@@ -125,7 +127,7 @@ def test_what_is_drawn_comes_once() -> None:
     sled.s = 0.0
     for _ in range(10):
         sled.go(sled.s + 20, 200)
-        travel, reading = sled.sweeper.fresh()
+        travel, reading = sled.detector.fresh()
         assert len(travel) == len(reading)
         drawn += len(travel)
     sled.rest()
@@ -146,7 +148,7 @@ def test_a_zero_pressed_on_the_scale_voids_the_pass_and_is_said(step: float, at:
     sled.s += lost * step * 100
     sled.go(180, 100)
     sled.rest(2.0)
-    (broken,) = [what for what in sled.happened if isinstance(what, Broken)]
+    (broken,) = [what for what in sled.happened if isinstance(what, MovementFault)]
     assert sled.sweeps == [] and broken.push is True
     assert broken.code == "leap"
     sled.go(0, 100)
@@ -163,7 +165,7 @@ def test_a_scale_set_forward_at_rest_and_one_that_begins_to_count_inches_leap() 
     sled.zero = sled.s - (sled.s + 80) / 25.4  # and on by less; what matters is the step
     sled.go(160, 150)
     sled.rest()
-    leaps = [what.code for what in sled.happened if isinstance(what, Broken)]
+    leaps = [what.code for what in sled.happened if isinstance(what, MovementFault)]
     assert leaps == ["leap", "leap"] and sled.sweeps == []
 
 
@@ -174,24 +176,24 @@ def test_a_leap_that_the_gate_hid_until_the_scale_had_caught_up_is_one() -> None
     sled.zero = sled.s
     while sled.s - sled.zero < 70:  # refused: off the path of those before
         sled.t, sled.s = sled.t + sled.step, sled.s + 3
-        sled.sweeper.indicator([sled.t + 0.002], [1.0 + 3e-4 * sled.s])
+        sled.detector.indicator([sled.t + 0.002], [1.0 + 3e-4 * sled.s])
     sled.go(200, 150)
     sled.rest(1.2)
-    (broken,) = [what for what in sled.happened if isinstance(what, Broken)]
+    (broken,) = [what for what in sled.happened if isinstance(what, MovementFault)]
     assert broken.code == "leap" and broken.push and sled.sweeps == []
 
 
 def test_readings_that_a_slow_machine_hands_on_together_are_no_leap() -> None:
     """0.2 s of readings come at once, each 0.3 ms after the other: none is lost, and the travel went on evenly."""
-    sweeper, found, stamp = SweepDetector(), [], 0.0
+    detector, found, stamp = SweepDetector(), [], 0.0
     for n in range(500):
         now = n / 100.0
         held = 0.2 if 2.0 <= now < 2.2 else 0.0
         stamp = max(stamp + 3e-4, 2.2 if held else now)
         travel = 100.0 * min(max(now - 1.0, 0.0), 2.5)
-        found += sweeper.travel([100.0 + stamp], [travel])
-        found += sweeper.indicator([100.0 + stamp], [1.0])
-    assert [type(one) for one in found] == [Began, Ended]
+        found += detector.travel([100.0 + stamp], [travel])
+        found += detector.indicator([100.0 + stamp], [1.0])
+    assert [type(one) for one in found] == [MovementStart, MovementEnd]
 
 
 @pytest.mark.parametrize("step", [0.01, 0.05, 0.1])
@@ -206,7 +208,7 @@ def test_a_hand_that_jerks_turns_back_and_is_read_unevenly_does_not_leap(step: f
     sled.s += 40
     sled.go(300, 100)
     sled.rest(2.0)
-    assert not [what for what in sled.happened if isinstance(what, Broken)]
+    assert not [what for what in sled.happened if isinstance(what, MovementFault)]
     assert sled.sweeps[0].push
 
 
@@ -215,6 +217,6 @@ def test_what_broke_tells_which_way_it_went() -> None:
     sled.rest()
     for to, push in ((100, True), (10, False)):
         sled.go(to, 200)
-        (broken,) = sled.sweeper.broken("away", name="travel")
+        (broken,) = sled.detector.broken("away", name="travel")
         assert broken.push is push
         sled.rest(1.2)

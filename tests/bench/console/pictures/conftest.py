@@ -29,8 +29,8 @@ from bench.protocol import (
     Cable,
     Cables,
     ChecksReply,
-    Concluded,
     Contact,
+    FindingNotice,
     FittedPass,
     GearReply,
     InstrumentState,
@@ -44,7 +44,7 @@ from bench.protocol import (
     PromptChanged,
     Quantity,
     Readings,
-    Saved,
+    SavedNotice,
     SetupNotice,
     StatusMessage,
     StatusReply,
@@ -336,7 +336,7 @@ def wrong_way(app: Console, scenes) -> None:
     fresh(app, scenes, last=(scenes.finding("outside", 0.0003),))
     found = scenes.finding("outside", 0.00061, "f2")
     remarks = [Remark("moved-wrong-way"), *found.remarks]
-    fold(app.view, Concluded(None, msgspec.structs.replace(found, remarks=remarks)))
+    fold(app.view, FindingNotice(None, msgspec.structs.replace(found, remarks=remarks)))
     app.view.result = app.view.last[0]
 
 
@@ -417,7 +417,7 @@ def plate(app: Console, scenes) -> None:
 
 def moved(app: Console, scenes) -> None:
     fresh(app, scenes, last=(scenes.finding("outside", 0.0003),))
-    fold(app.view, Saved("move", "f1"))
+    fold(app.view, SavedNotice("move", "f1"))
 
 
 def the_move(app: Console, scenes) -> None:
