@@ -773,7 +773,7 @@ async def test_a_rip_fence_that_closes_leads_and_its_act_is_seen(fake, scenes) -
         assert "closes at the rear" not in notes  # it was said
 
 
-@pytest.mark.parametrize("size", [(80, 24), (40, 15)])
+@pytest.mark.parametrize("size", [ci(((80, 24),)), (40, 15)])
 async def test_a_rip_fence_that_closes_is_told_beside_a_later_result(fake, scenes, size) -> None:
     fake.last = [scenes.finding("inside"), closing(scenes)]
     async with scenes.screen(fake, size=size) as (_app, pilot):
@@ -798,7 +798,7 @@ async def test_the_act_of_a_danger_is_read_to_its_end_on_a_phone(fake, scenes) -
         assert "CLOSES" in scenes.rows(app)[1]  # it stays in sight
 
 
-@pytest.mark.parametrize(("runs", "words"), [("away", "away from you"), ("right", "to the right")])
+@pytest.mark.parametrize(("runs", "words"), [ci(("away", "away from you")), ("right", "to the right")])
 async def test_the_travel_goes_where_it_is_pushed(fake, scenes, runs, words) -> None:
     """Along a straightedge on the sled fence the indicator goes to the right, not away."""
     fake.run = scenes.running(msgspec.structs.replace(scenes.push, pushed="indicator", runs=runs))

@@ -154,10 +154,10 @@ def _turned(rng, times, again):
     return wobble(turns, readings)
 
 
-@pytest.mark.parametrize("plates", [100, ci(300)])
+@pytest.mark.parametrize(("plates", "least"), [(100, 0.88), ci((300, 0.93))])
 @pytest.mark.parametrize("again", [True, False])
-def test_readings_on_one_turning_do_not_hide_how_turnings_differ(again, plates):
-    """The truth lies within t standard uncertainties in 93 of 100 plates at least."""
+def test_readings_on_one_turning_do_not_hide_how_turnings_differ(again, plates, least):
+    """The truth lies within t standard uncertainties in 95 of 100 plates, less what so many plates may show."""
     from scipy.stats import t
 
     rng = np.random.default_rng(11)
@@ -168,7 +168,7 @@ def test_readings_on_one_turning_do_not_hide_how_turnings_differ(again, plates):
             abs(getattr(f, name) - true) <= t.ppf(0.975, f.degrees_of_freedom) * getattr(f, "u_" + name)
             for f in found
         ]
-        assert np.mean(within) >= 0.93, name
+        assert np.mean(within) >= least, name
 
 
 def test_a_warp_on_few_uneven_turns_widens_the_tilt():
