@@ -27,12 +27,12 @@ from bench.cli.log_import import log_import
 from bench.finding import Finding, Unread
 from bench.log.findings import MoveRow
 from bench.render.printed_result import result_lines
-from bench.render.result import LEAST_SHARE, part_size, told_over, told_over_words
+from bench.render.result import LEAST_SHARE, part_size, slope_span, slope_span_words
 from bench.units import System, length_words, value_words
 
 UNDATED = "?: the clock had not been set when this was measured."
 PAGE = 100  # results in one answer of the daemon: under a mebibyte
-NOTHING = ("nothing yet",)
+NOTHING_YET = ("nothing yet",)
 
 
 @click.group()
@@ -60,7 +60,7 @@ def list_(
     refuse_unknown_kind(kind)
     rows, units = list_results(source, jig, kind, most)
     found, unread, undated = rows.findings, rows.unread, rows.undated
-    lines = _list_lines(rows, units) if found or unread else NOTHING
+    lines = _list_lines(rows, units) if found or unread else NOTHING_YET
     tell({"findings": found, "unread": unread, "undated": undated}, lines, as_json)
     if undated:
         say(UNDATED)
@@ -107,14 +107,14 @@ def _show_lines(
     yield from result_lines(finding, units)
     yield from _part_lines(finding, units)
     # all in the same digits, those that the least certain of them carries
-    over = told_over(None, units)
+    over = slope_span(None, units)
     give = max((2.0 * s.standard_uncertainty * over for s in finding.sweeps), default=0)
     for sweep in finding.sweeps:
         what = "pass" if sweep.push else "way back"
         rise = value_words(sweep.slope * over, give, units)
         yield (
             f"  {placement_name(sweep.placement)}, {what}: {sweep.readings} readings,"
-            f" {sweep.set_aside} left out, {rise} {told_over_words(None, units)}"
+            f" {sweep.set_aside} left out, {rise} {slope_span_words(None, units)}"
         )
     for move in moves:
         if finding.proposed is not None or move.made is not None:
@@ -126,7 +126,7 @@ def _part_lines(finding: Finding, units: System) -> Iterator[str]:
     from bench.render.names import part_name
 
     unit = finding.quantities[0].unit if finding.quantities else "mm"
-    over = f" {told_over_words(None, units)}" if unit == "rad" else ""
+    over = f" {slope_span_words(None, units)}" if unit == "rad" else ""
     for row in (one for one in finding.budget if one.share >= LEAST_SHARE):
         give = part_size(row.standard_uncertainty, unit, units, None)
         part = part_name(row.part)
@@ -193,7 +193,7 @@ def events(source: LogSource, as_json: bool, most: int) -> int:
     """
     rows = source.ask(protocol.LogEvents(most), protocol.LogEventRows)[0].events
     lines = (f"{_local(row.at)}  {row.words}" for row in rows)
-    tell({"events": rows}, lines if rows else NOTHING, as_json)
+    tell({"events": rows}, lines if rows else NOTHING_YET, as_json)
     return 0
 
 

@@ -1,4 +1,4 @@
-"""What the user asks of the daemon, turned into requests; and what can be asked now."""
+"""The user's requests to the daemon, and which of them are possible now."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import msgspec
 
 from bench.console import first_start
 from bench.console.first_start import STAGES, Guide
-from bench.console.view_model import CUT, DRIFT, DUE, SHOP, ViewModel
+from bench.console.view_model import DOCUMENTS, DocumentName, ViewModel
 from bench.protocol import (
     Begin,
     CutForecast,
@@ -20,22 +20,22 @@ from bench.protocol import (
     Extend,
     Finding,
     Learn,
-    Live,
+    LiveMoveRequest,
     LogList,
-    Moved,
+    NoteMove,
     Press,
     ShopForecast,
 )
 from bench.protocol.question import QuestionClock, press_answers
-from bench.render.screen import told
+from bench.render.screen import screen_text
 
 # s: an Enter that follows another in less was held down or bounced, and would answer
 # the next question unread; terminals repeat a held key every 0.03 s; common practice,
 # no source
 HELD_S = 0.3
-PAST = 50  # earlier results that are asked for
-OVER = ("working-out", "done")  # phases in which all was gathered
-MOVED = ("made", "verified")  # what became of a move that was made
+PAST_RESULTS = 50  # earlier results that are asked for
+GATHERED = ("working-out", "done")  # phases in which all was gathered
+MADE = ("made", "verified")  # what became of a move that was made
 
 Touches = Literal["fence", "arm"]
 Stands = Literal["beyond", "behind", "left", "right"]
@@ -69,20 +69,20 @@ class Requests:
         finding = self.view.finding
         if finding is None:
             return False
-        return self._noted == finding.id or self.view.moves.get(finding.id) in MOVED
+        return self._noted == finding.id or self.view.moves.get(finding.id) in MADE
 
     @property
     def press_answers(self) -> bool:
         view = self.view
-        return view.here and press_answers(view.ask, view.live, view.learn)
+        return view.online and press_answers(view.prompt, view.live, view.setup)
 
     @property
     def can_undo(self) -> bool:
         """There is a pass, or a mark of one, that can be taken back."""
-        ask = self.view.ask
-        if not self.view.here or (ask is not None and ask.phase in OVER):
+        prompt = self.view.current_prompt
+        if not self.view.online or prompt.phase in GATHERED:
             return False
-        some = ask is not None and (ask.taken > 0 or (ask.mark or 1) > 1)
+        some = prompt.taken > 0 or (prompt.mark or 1) > 1
         return some or any(p.push for p in self.view.passes)
 
     @property
@@ -119,7 +119,7 @@ class Requests:
         """Called when anything was heard: from when on the question stands."""
         view, now = self.view, monotonic()
         found = view.finding.id if view.finding is not None else None
-        asked = view.run, view.ask, view.live, view.learn
+        asked = view.run, view.prompt, view.live, view.setup
         if self._question.note(now, *asked, found):
             view.notices.over("press")
 
@@ -127,7 +127,7 @@ class Requests:
         """Nobody can have done yet what is asked; it is said then."""
         soon = self._question.too_soon(monotonic())
         if soon:
-            self.view.say("press", told("too-soon"), bad=True)
+            self.view.say("press", screen_text("too-soon"), bad=True)
         return soon
 
     def begin(self, begin: Begin) -> bool:
@@ -167,10 +167,10 @@ class Requests:
         """The indicator is on the sled: from_pivot in mm, None at the stop."""
         finding = self.view.finding
         which = finding.id if finding is not None else None
-        return self.send(Live(True, which, touches, stands, from_pivot))
+        return self.send(LiveMoveRequest(True, which, touches, stands, from_pivot))
 
     def note_move(self, finding: Finding, distance: float, how: str) -> bool:
-        sent = self.send(Moved(finding.id, distance=distance, how=how))
+        sent = self.send(NoteMove(finding.id, distance=distance, how=how))
         if sent:
             self._noted = finding.id
         return sent
@@ -186,8 +186,8 @@ class Requests:
         return stage != "sled"
 
     def learn_again(self) -> None:
-        """What was seen was not it: ask anew."""
-        learn = self.view.learn
+        """Ask anew, since the wrong instrument was seen."""
+        learn = self.view.setup
         if learn is not None:
             self.send(Learn(learn.what, leaf=learn.leaf))
 
@@ -198,29 +198,30 @@ class Requests:
         if stage is None:
             return True
         self.guide.skipped |= {stage}
-        if self.view.learn is not None:
-            self.send(Learn(self.view.learn.what, on=False))
-            self.view.learn = None
+        if self.view.setup is not None:
+            self.send(Learn(self.view.setup.what, on=False))
+            self.view.setup = None
         return stage == "sled" or self.learn_next()
 
     def leave_guide(self) -> None:
         """Out of the whole guide; the settings have it all again."""
         self.guide.active, self.guide.skipped = False, frozenset(STAGES)
-        if self.view.learn is not None:
-            self.send(Learn(self.view.learn.what, on=False))
+        if self.view.setup is not None:
+            self.send(Learn(self.view.setup.what, on=False))
 
     # ---- what the log says of the sled -----------------------------------------------
 
-    def look_up(self, document: int) -> None:
-        """Ask for one of the documents; it is answered under its number."""
-        jig = self.view.the_jig
-        asks: dict[int, msgspec.Struct] = {
-            DUE: Due(ref=DUE),
-            DRIFT: Drift(jig=jig, ref=DRIFT),
-            CUT: CutForecast(jig, ref=CUT),
-            SHOP: ShopForecast(ref=SHOP),
+    def look_up(self, document: DocumentName) -> None:
+        """Ask for one of the documents; the answer becomes part of the view model."""
+        jig, ref = self.view.current_jig, DOCUMENTS.index(document) + 1
+        requests: dict[DocumentName, msgspec.Struct] = {
+            "due": Due(ref=ref),
+            "drift": Drift(jig=jig, ref=ref),
+            "cut": CutForecast(jig, ref=ref),
+            "shop": ShopForecast(ref=ref),
         }
-        self._send(asks[document])
+        if self._send(requests[document]) and document == "due":
+            self.view.due_stale = False
 
     def past(self) -> None:
-        self._send(LogList(jig=self.view.the_jig, most=PAST))
+        self._send(LogList(jig=self.view.current_jig, most=PAST_RESULTS))

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from bench.checks.model import Evidence, EvidenceGear
-from bench.daemon import questions
+from bench.daemon import queries
 from bench.finding import BudgetRow, Finding, Quantity, Remark, SweepRow
 from bench.gear import Indicator, Jig, Saw, Square
 from bench.log import history
@@ -258,16 +258,16 @@ def test_a_rip_fence_that_closes_is_told_until_a_newer_one_of_its_saw_says_other
 
     kept(*rip_fence(CLOSES))
     kept(*rip_fence(CLOSES, "other saw"))
-    for _ in range(questions.LAST + 2):
+    for _ in range(queries.LAST + 2):
         path = kept(a_finding({}))
-    newest = [("fence-square", "saw")] * questions.LAST
+    newest = [("fence-square", "saw")] * queries.LAST
     closing = [("rip-fence", "other saw"), ("rip-fence", "saw")]
-    before = questions.earlier(path)
+    before = queries.earlier(path)
     assert told(before) == [*newest, *closing]
-    later = questions.shown([a_finding({}), *before])
+    later = queries.shown([a_finding({}), *before])
     assert told(later) == [*newest, *closing]
     assert len(list(dangers(later, "mm"))) == 2
     opens = rip_fence(OPENS)[0]
-    assert told(questions.shown([opens, *later])) == [("rip-fence", "saw"), *newest[1:], closing[0]]
+    assert told(queries.shown([opens, *later])) == [("rip-fence", "saw"), *newest[1:], closing[0]]
     path = kept(*rip_fence(OPENS))
-    assert told(questions.earlier(path)) == [("rip-fence", "saw"), *newest[1:], closing[0]]
+    assert told(queries.earlier(path)) == [("rip-fence", "saw"), *newest[1:], closing[0]]

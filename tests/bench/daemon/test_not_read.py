@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from bench.checks import find
 from bench.checks.model import EvidenceGear
 from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.status_message import StatusMessage
-from bench.procedure.trouble_watch import NO_REST, NOT_AT_REST
-from bench.protocol import GetStatus, Notice, StatusReply
+from bench.procedure.trouble_watch import NO_REST_S, NOT_AT_REST
+from bench.protocol import Begin, GetStatus, Notice, StatusReply
 from tests.bench.daemon.conftest import hear_state
 from tests.bench.daemon.test_marks import Journal
 
@@ -43,7 +42,7 @@ def test_a_silent_indicator_is_no_sled_that_does_not_rest() -> None:
     """However long its cable is out: told is what is wrong, and READY has nothing beside it."""
     said, rests, now = [], [True], 100.0
     run = CheckProcedure(
-        "run", find("fence-square"), {}, EvidenceGear(), sweeps=2, lean=False, marks=(),
+        "run", Begin("fence-square", sweeps=2), EvidenceGear(), marks=(),
         journal=Journal(), tell=said.append, at_rest=lambda: rests[0],
     )  # fmt: skip
     run.settle_down(now)
@@ -64,11 +63,11 @@ def test_a_silent_indicator_is_no_sled_that_does_not_rest() -> None:
     wait(2.0, reads=True)
     assert run.ask.ready
     rests[0] = False
-    run.life.wait()
+    run.liveness.start_waiting()
     run.interrupt(StatusMessage("pass-interrupted", {"name": "indicator", "how": "away"}), now)
     wait(20.0, reads=False)
     assert not troubles()
-    wait(NO_REST + 1.0, reads=True)  # now the sled is what does not rest
+    wait(NO_REST_S + 1.0, reads=True)  # now the sled is what does not rest
     assert troubles() == [NOT_AT_REST]
     assert run.ask.because is not None
     rests[0] = True

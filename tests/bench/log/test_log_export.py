@@ -16,7 +16,7 @@ import pytest
 from click.testing import CliRunner
 
 from bench.cli.log import _show_lines, log
-from bench.daemon.clients import DROP
+from bench.daemon.clients import DROP_BYTES
 from bench.finding import Finding, SweepRow
 from bench.log import export
 from bench.log.findings import each_finding
@@ -78,11 +78,11 @@ def test_the_passes_of_a_result_are_shown_in_the_same_digits(units: str, places:
 
 
 def test_more_than_a_client_may_leave_unread_is_exported(live, path, answering, monkeypatch) -> None:
-    monkeypatch.setattr("bench.daemon.clients.DROP", DROP // 4)
+    monkeypatch.setattr("bench.daemon.clients.DROP_BYTES", DROP_BYTES // 4)
     record(live, 10, readings=800)
     at = answering()
     whole = run("export", "--log", str(path)).stdout_bytes
-    assert len(whole) > 1.5 * DROP // 4
+    assert len(whole) > 1.5 * DROP_BYTES // 4
     assert run("export", "--socket", str(at)).stdout_bytes == whole
     one = "run-00007-f"
     assert run("export", one, "--socket", str(at)).output == run("export", one, "--log", str(path)).output

@@ -10,10 +10,10 @@ from source_calls import rows_named
 from bench.checks import checks
 from bench.finding import BudgetRow, Finding, Quantity, Remark
 from bench.render.finding import quantity_words
-from bench.render.names import LESSENS, PARTS, QUANTITIES, placement_name, plain
+from bench.render.names import BUDGET_PARTS, LESSENS, QUANTITIES, placement_name, spaced
 from bench.render.printed_result import result_lines
 from bench.render.remarks import remark_words
-from bench.render.result import own_size
+from bench.render.result import size_on_board
 
 
 def test_every_quantity_of_every_check_has_a_name() -> None:
@@ -22,18 +22,18 @@ def test_every_quantity_of_every_check_has_a_name() -> None:
 
 def test_every_row_of_a_budget_has_a_name() -> None:
     found = rows_named()
-    assert found and found <= PARTS.keys(), found - PARTS.keys()
+    assert found and found <= BUDGET_PARTS.keys(), found - BUDGET_PARTS.keys()
 
 
 def test_a_fence_is_never_just_a_fence() -> None:
     """There are two on a saw: of the sled and of the table."""
     whole = re.compile(r"(sled|rip|mitre) fence")
-    assert all(whole.search(plain(kind)) for kind in checks() if "fence" in plain(kind))
-    assert plain("fence-square") == "sled fence square" and plain("handle-left") == "handle left"
+    assert all(whole.search(spaced(kind)) for kind in checks() if "fence" in spaced(kind))
+    assert spaced("fence-square") == "sled fence square" and spaced("handle-left") == "handle left"
 
 
 def test_what_lessens_a_part_is_said_of_parts_that_there_are() -> None:
-    assert LESSENS.keys() <= PARTS.keys()
+    assert LESSENS.keys() <= BUDGET_PARTS.keys()
     for words in LESSENS.values():
         assert words[0].isupper() and words.endswith(".") and len(words.split()) <= 12, words
 
@@ -75,10 +75,10 @@ def test_an_angle_is_told_over_its_own_length() -> None:
     """A blade between its two spots, and not across a board that it never meets."""
     q = Quantity("blade", 5e-4, "rad", 1e-4, 9.0, 3.3e-4, "outside", "rear leans right", over=160.0)
     assert "0.080 mm give or take 0.016 mm over 160 mm" in quantity_words(q, "mm", 600.0)
-    assert own_size(q, "mm", 600.0) == "0.080 mm give or take 0.016 mm over 160 mm"
+    assert size_on_board(q, "mm", 600.0) == "0.080 mm give or take 0.016 mm over 160 mm"
     assert "Out: good enough within 0.053 mm over 160 mm." in quantity_words(q, "mm")
     board = Quantity("fence", 5e-4, "rad", 1e-4, 9.0)
-    assert own_size(board, "mm", 600.0).endswith("across your 600 mm board")
+    assert size_on_board(board, "mm", 600.0).endswith("across your 600 mm board")
 
 
 def test_a_good_result_opens_with_good_and_the_figure_that_is_left() -> None:
