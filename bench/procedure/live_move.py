@@ -280,8 +280,7 @@ class LiveMove:
         tell = self._go_remarks if go else self._tighten_remarks
         remarks = tell(now, short, past)
         if (jumped := self._number.jumped) is not None and self.phase != "end":
-            size = self._sized(jumped * self._to_end)
-            remarks.append(status("live-jumped", **size))
+            remarks.append(status("live-jumped", **self._sized(jumped * self._to_end)))
         return msgspec.structs.replace(
             base,
             remarks=[self.remark] if self.remark is not None else remarks,

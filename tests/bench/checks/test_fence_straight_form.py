@@ -373,7 +373,7 @@ def test_the_limit_is_the_users() -> None:
     assert find_straight(traces, straight=0.2).verdict == "inside"
     assert find_straight(traces, jig=None).verdict is None
     hollow = find_straight(both(x, -0.08 * (1 - (x / 300) ** 2), passes=3))
-    assert hollow.quantities[0].way == hollow.quantities[2].way == "hollow"
+    assert hollow.quantities[0].way == hollow.quantities[2].way == "hollow in the middle"
     assert hollow.quantities[2].value == pytest.approx(-0.08, abs=5e-4)
 
 
@@ -469,7 +469,7 @@ def test_the_guide_asks_for_all_set_ups_and_for_the_cautions_first() -> None:
     for _ in range(3):
         advance(steps, facts)
         asked.append(ask(CHECK.cautions, steps, facts).placement)
-        facts.kept[facts.step] = 3
+        facts.accepted[facts.step] = 3
     assert asked == ["as-is", "pressed", "rolled-over"]
     advance(steps, facts)
     assert ask(CHECK.cautions, steps, facts).phase == "working-out"
