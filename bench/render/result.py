@@ -324,10 +324,11 @@ def short_size(finding: Finding, units: System, board: float | None) -> str:
 
 
 def part_size(standard: float, unit: str, units: System, board: float | None) -> str:
-    """The give or take that one part alone would leave, two standard uncertainties; of
-    an angle over the length that it is told over."""
+    """The give or take that one part alone leaves, over the length an angle is told."""
     give = 2.0 * standard * (slope_span(board, units) if unit == "rad" else 1.0)
-    return rounded_words(give, give, units)
+    least = 0.001 if units == "mm" else 0.00254  # mm, the last digit that is told
+    shown = max(give, least)
+    return "under " * (give < least / 2) + rounded_words(shown, shown, units)
 
 
 _OTHER_WAY = {

@@ -23,6 +23,7 @@ from bench.render.result import (
     opening,
     opposite,
     other_quantities,
+    part_size,
     short_move,
     short_sentence,
     surely_closes,
@@ -233,3 +234,12 @@ def test_what_leans_is_named(name, whose, act) -> None:
     assert headline(found, "mm", None).lead[0] == f"{whose} top leans away from you."
     assert short_sentence(found, "mm", None).startswith(f"{whose} top leans away from you: ")
     assert next_act(found, "mm") == act
+
+
+@pytest.mark.parametrize(
+    ("standard", "units", "words"),
+    [(0.0002, "mm", "under 0.001 mm"), (0.0003, "mm", "0.001 mm"), (0.0, "mm", "under 0.001 mm")]
+    + [(0.0005, "inch", "under 0.1 thou"), (0.002, "inch", "0.2 thou")],
+)
+def test_a_part_too_small_to_tell_is_no_row_of_zeros(standard: float, units: str, words: str) -> None:
+    assert part_size(standard, "mm", units, None) == words
