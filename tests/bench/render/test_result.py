@@ -238,8 +238,13 @@ def test_what_leans_is_named(name, whose, act) -> None:
 
 @pytest.mark.parametrize(
     ("standard", "units", "words"),
-    [(0.0002, "mm", "under 0.001 mm"), (0.0003, "mm", "0.001 mm"), (0.0, "mm", "under 0.001 mm")]
-    + [(0.0005, "inch", "under 0.1 thou"), (0.002, "inch", "0.2 thou")],
+    [
+        (0.0002, "mm", "under 0.001 mm"),
+        (0.0003, "mm", "0.001 mm"),
+        (0.0, "mm", "under 0.001 mm"),
+        (0.0005, "inch", "under 0.1 thou"),
+        (0.002, "inch", "0.2 thou"),
+    ],
 )
 def test_a_part_too_small_to_tell_is_no_row_of_zeros(standard: float, units: str, words: str) -> None:
     assert part_size(standard, "mm", units, None) == words
