@@ -80,10 +80,16 @@ class ConsoleScreen(Hosted, Screen[T]):
 
     def on_mount(self) -> None:
         self._bindings_shown: object = None
+        for box in self._boxes():
+            for what in ("virtual_size", "scroll_y"):
+                self.watch(box, what, self._scrolled, init=False)
 
     def _boxes(self) -> Iterable[Widget]:
         """The boxes that scroll where their contents do not fit."""
         return self.query(ReadOn)
+
+    def _scrolled(self) -> None:
+        self.host.mark("keys")
 
     def on_screen_resume(self) -> None:
         """It shows at once how things stand, not what it was left with."""

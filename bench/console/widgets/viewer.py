@@ -39,12 +39,8 @@ class Viewer(Hosted, Widget):
 
 
 class ReadOn(Hosted, VerticalScroll, can_focus=False):
-    """Scrolls what does not fit. How much of it is read decides what the keys do, which
-    changes with its size and its place."""
-
-    def on_mount(self) -> None:
-        for what in ("virtual_size", "scroll_y"):
-            self.watch(self, what, self.on_resize, init=False)
+    """Scrolls what does not fit. How much of it is read decides what the keys do; its
+    size is no reactive of Textual, and has to be told."""
 
     def on_resize(self) -> None:
         self.host.mark("keys")
