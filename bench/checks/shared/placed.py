@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     import numpy as np
     import numpy.typing as npt
 
-    from bench.checks.shared.closure import Returned
+    from bench.checks.shared.return_error import ReturnError
     from bench.geometry.line_fit import SweepFit
 
 # mm from one push's level to the next one above it: 0.2 to 0.5 is what is asked for,
@@ -45,7 +45,7 @@ class Placed(msgspec.Struct):
     factor: float
     pushes: list[tuple[Trace, SweepFit]] = []
     pulls: list[tuple[Trace, SweepFit]] = []
-    returned: Returned | None = None  # what its readings did not come back by
+    return_error: ReturnError | None = None  # what its readings did not come back by
     # rad by which the slot had turned the sled, in the middle of these pushes, more
     # than in the middle that the answer is for
     slot_turn: float = 0.0

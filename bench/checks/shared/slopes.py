@@ -17,13 +17,6 @@ import msgspec
 
 from bench.checks.model import Evidence, Step, Trace
 from bench.checks.options import given_number
-from bench.checks.shared.closure import (
-    cycles,
-    lost_motion,
-    out_and_back,
-    return_row,
-    told_of_returns,
-)
 from bench.checks.shared.placed import (
     Form,
     Placed,
@@ -35,6 +28,13 @@ from bench.checks.shared.placed import (
     turn_factor,
 )
 from bench.checks.shared.results import direction_rows, instrument_rows
+from bench.checks.shared.return_error import (
+    backlash,
+    cycles,
+    return_error,
+    return_remarks,
+    return_row,
+)
 from bench.checks.shared.slips import (
     not_whole,
     of_leans,
@@ -80,7 +80,7 @@ def place(
     remarks.extend(late)
     for here in placed:
         _close(here, evidence, remarks, late=bool(late))
-    returned = told_of_returns(placed)
+    returned = return_remarks(placed)
     if any(remark.code == "return-turned" for remark in returned):  # says why
         remarks[:] = [remark for remark in remarks if remark.code != "ways-apart"]
     remarks.extend(returned)
@@ -221,8 +221,10 @@ def _close(
     """late: why the ways back read otherwise is told already."""
     pairs = _pairs(here, evidence)
     count = max(fit.count for _, fit in here.pushes)
-    here.returned = out_and_back(pairs, count=count, yaw_play=evidence.known.yaw_play)
-    if not late and (behind := lost_motion(pairs, count=count)) is not None:
+    here.return_error = return_error(
+        pairs, count=count, yaw_play=evidence.known.yaw_play
+    )
+    if not late and (behind := backlash(pairs, count=count)) is not None:
         remarks.append(note("backlash", here.name, size=abs(behind), rise=behind))
 
 

@@ -16,8 +16,8 @@ from fence_bodies import Disturbed, Hands, check, draw
 
 from bench.checks import find
 from bench.checks.model import Evidence, EvidenceGear, Trace
-from bench.checks.shared.closure import cycles
 from bench.checks.shared.lateness import later
+from bench.checks.shared.return_error import cycles
 from bench.gear import Indicator
 from bench.render.remarks import notes_of
 

@@ -10,7 +10,7 @@ import pytest
 
 from bench.checks.fence_square import plan
 from bench.checks.model import Evidence, EvidenceGear, Known, Lean, Trace
-from bench.checks.shared.closure import lost_motion
+from bench.checks.shared.return_error import backlash
 from bench.checks.shared.slips import side_proved
 from bench.finding import EvidenceError, Finding
 from bench.gear import Indicator, Jig, Saw
@@ -193,8 +193,8 @@ def test_side_play_is_no_lost_motion() -> None:
     for push, pull in zip(passes()[0:6:2], passes()[1:6:2], strict=True):
         off = chance.gauss(0, 0.03)
         pairs.append((push, Trace(pull.placement, pull.travel, [r + off for r in pull.reading], False)))
-    assert lost_motion(pairs, count=0.001) is None
-    assert lost_motion(pairs[:1], count=0.001) is None  # once may be anything
+    assert backlash(pairs, count=0.001) is None
+    assert backlash(pairs[:1], count=0.001) is None  # once may be anything
 
 
 def rows(finding: Finding) -> set[str]:

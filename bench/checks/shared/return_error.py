@@ -1,13 +1,13 @@
-"""Whether the reading came back: push and pull-back over the same places, less what
-play can do.
+"""The return error: by how much the reading did not come back when the sled was drawn
+back, less what play can do.
 
 A stand that was bumped, that creeps or warms up reads otherwise when the sled is drawn
 back to where it began. So does a sled that shifts in its slots, and it does so every
 time. Held otherwise on the way back, sideways, it shifts the whole pull-back and is
 taken out here; yawed otherwise, it turns it. What is left above the scatter between
-cycles is closure: it is told and has a row in the budget. Two set-ups from opposite
-sides part it: creep reads alike in both, a yawed sled does not. What shifts every
-pull-back alike is lost motion or lag. Lengths in mm.
+cycles is the return error: it is told and has a row, "closure", in the budget. Two
+set-ups from opposite sides split it: creep reads alike in both, a yawed sled does not.
+What shifts every pull-back alike is backlash or lag. Lengths in mm.
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ def cycles(traces: Sequence[Trace]) -> list[tuple[Trace, Trace]]:
 Shares = Sequence[tuple[float, float]]  # of what push and pull-back both cover
 
 
-def _partings(
+def _differences(
     push: Trace, pull: Trace, shares: Shares
 ) -> tuple[list[float], float] | None:
     """mm by which the pull-back reads otherwise than its push over each of these
@@ -84,7 +84,7 @@ def _at(
     return statistics.median(places), statistics.median(readings)
 
 
-class Returned(msgspec.Struct, frozen=True):
+class ReturnError(msgspec.Struct, frozen=True):
     """How the cycles of one set-up came back. gap: mm that the reading did not come
     back by, signed as it was read; allowed: what play and scatter explain of it at 95
     %; count: what it resolves."""
@@ -101,7 +101,7 @@ class Returned(msgspec.Struct, frozen=True):
         return _beyond(self.gap, self.allowed, self.count)
 
 
-class Parted(msgspec.Struct, frozen=True):
+class SplitReturnError(msgspec.Struct, frozen=True):
     """The return errors of two set-ups that meet the surface from opposite sides, mm
     without sign, each None where play and scatter explain it.
 
@@ -136,9 +136,11 @@ def _beyond(gap: float, allowed: float, count: float) -> float | None:
     return left if left > BACK * count else None
 
 
-def parted(first: Returned | None, second: Returned | None) -> Parted:
+def split_return_errors(
+    first: ReturnError | None, second: ReturnError | None
+) -> SplitReturnError:
     """The return errors of two set-ups, the indicator right of the surface and left of
-    it, parted by their signs."""
+    it, split by their signs."""
     count = max((r.count for r in (first, second) if r is not None), default=0.0)
     one, two = (r.gap if r is not None else 0.0 for r in (first, second))
     allowed = math.hypot(*(r.allowed for r in (first, second) if r is not None)) / 2
@@ -147,7 +149,7 @@ def parted(first: Returned | None, second: Returned | None) -> Parted:
     errors = (r.error for r in (first, second) if r is not None)
     error = math.hypot(rounded, math.hypot(*errors) / 2)
     common, alternating = (one + two) / 2, (one - two) / 2
-    return Parted(
+    return SplitReturnError(
         _beyond(common, allowed, count / 2),
         _beyond(alternating, allowed, count / 2),
         math.sqrt(max(common**2 - error**2, 0.0)),
@@ -155,16 +157,16 @@ def parted(first: Returned | None, second: Returned | None) -> Parted:
     )
 
 
-def out_and_back(
+def return_error(
     pairs: Sequence[tuple[Trace, Trace]], *, count: float, yaw_play: float | None = None
-) -> Returned | None:
+) -> ReturnError | None:
     """What the reading did not come back by; None where no cycle shows it.
 
     The scatter between cycles stands for play (95 %, Student's t). A single cycle shows
     no scatter: then yaw_play (rad, full swing) where known, but 100 urad at most, turns
     the pull-back against its push.
     """
-    seen = _parted_pairs(pairs, ((0.0, END), (1 - END, 1.0)))
+    seen = _differences_of_pairs(pairs, ((0.0, END), (1 - END, 1.0)))
     gaps = [near - far for (near, far), _ in seen]
     if not gaps:
         return None
@@ -173,10 +175,10 @@ def out_and_back(
         play = UNSEEN_PLAY if yaw_play is None else min(yaw_play, UNSEEN_PLAY)
         error = play * seen[0][1]
     sure = t_quantile(0.95, freedom) if freedom else 1.0
-    return Returned(statistics.fmean(gaps), sure * error, count, error)
+    return ReturnError(statistics.fmean(gaps), sure * error, count, error)
 
 
-def lost_motion(pairs: Sequence[tuple[Trace, Trace]], *, count: float) -> float | None:
+def backlash(pairs: Sequence[tuple[Trace, Trace]], *, count: float) -> float | None:
     """mm by which every pull-back reads otherwise than its push in the middle of the
     stretch, the same each time.
 
@@ -184,7 +186,7 @@ def lost_motion(pairs: Sequence[tuple[Trace, Trace]], *, count: float) -> float 
     as play does (95 %, Student's t).
     """
     middle = ((1 - MIDDLE) / 2, (1 + MIDDLE) / 2)
-    apart = [gap for (gap,), _ in _parted_pairs(pairs, (middle,))]
+    apart = [gap for (gap,), _ in _differences_of_pairs(pairs, (middle,))]
     if len(apart) < FEWEST_CYCLES:
         return None
     mean, (error, freedom) = statistics.fmean(apart), _scatter(apart)
@@ -192,10 +194,10 @@ def lost_motion(pairs: Sequence[tuple[Trace, Trace]], *, count: float) -> float 
     return mean if abs(mean) > max(doubt, BACK * count) else None
 
 
-def _parted_pairs(
+def _differences_of_pairs(
     pairs: Sequence[tuple[Trace, Trace]], shares: Shares
 ) -> list[tuple[list[float], float]]:
-    found = [_partings(push, pull, shares) for push, pull in pairs]
+    found = [_differences(push, pull, shares) for push, pull in pairs]
     return [one for one in found if one is not None]
 
 
@@ -205,16 +207,18 @@ def _scatter(values: Sequence[float]) -> tuple[float, int]:
     return (statistics.stdev(values) / math.sqrt(n) if n > 1 else 0.0), n - 1
 
 
-def told_of_returns(placed: Sequence[Placed]) -> list[Remark]:
+def return_remarks(placed: Sequence[Placed]) -> list[Remark]:
     """What did not come back, and what it means for the answer."""
     if not opposed(placed):
-        lefts = [(p.name, p.returned.left) for p in placed if p.returned is not None]
+        lefts = [
+            (p.name, p.return_error.left) for p in placed if p.return_error is not None
+        ]
         return [
             warning("return-error", name, error=left)
             for name, left in lefts
             if left is not None
         ]
-    apart = _of_both(placed)
+    apart = _split(placed)
     told = []
     if apart.common is not None:
         told.append(warning("return-crept", error=apart.common))
@@ -226,8 +230,8 @@ def told_of_returns(placed: Sequence[Placed]) -> list[Remark]:
     return told
 
 
-def _of_both(placed: Sequence[Placed]) -> Parted:
-    return parted(placed[0].returned, placed[1].returned)
+def _split(placed: Sequence[Placed]) -> SplitReturnError:
+    return split_return_errors(placed[0].return_error, placed[1].return_error)
 
 
 def return_row(
@@ -237,9 +241,9 @@ def return_row(
     what may have crept in one of them, in the square all that crept; each in the size
     that is likely, for creep that the scatter hides biases all the same."""
     if not opposed(placed):
-        lefts = [p.returned.left for p in placed if p.returned is not None]
+        lefts = [p.return_error.left for p in placed if p.return_error is not None]
         worst = max((left for left in lefts if left is not None), default=None)
         return closure(worst, length, weights)
-    apart = _of_both(placed)
+    apart = _split(placed)
     likely = apart.likely_unequal if common else apart.likely_common
     return closure(likely or None, length)
