@@ -111,7 +111,7 @@ def _rounded(here: Placed) -> float:
 
 
 def _late(here: Placed) -> float:
-    """Bend that one instrument's lateness against the other may feign as the sled
+    """Bend that the latency of one instrument against the other may feign as the sled
     speeds up and slows down; alike in both set-ups, since they turn alike."""
     from bench.geometry.arm_form import bend_of_speed
 

@@ -76,7 +76,7 @@ def place(
         here, of_passes = _placed_at(evidence, step, stretch, refused, remarks)
         placed.append(here)
         rows += of_passes
-    late = _told_of_lateness(evidence, placed)
+    late = _latency_remarks(evidence, placed)
     remarks.extend(late)
     for here in placed:
         _close(here, evidence, remarks, late=bool(late))
@@ -131,13 +131,15 @@ def _placed_at(
     return here, [_row(trace, fit) for trace, fit in zip(traces, fits, strict=True)]
 
 
-def _told_of_lateness(evidence: Evidence, placed: Sequence[Placed]) -> list[Remark]:
+def _latency_remarks(evidence: Evidence, placed: Sequence[Placed]) -> list[Remark]:
     """Which instrument comes later than the other, where the ways there and back show
     it."""
-    from bench.checks.shared.lateness import later
+    from bench.checks.shared.latency import relative_latency
 
     pairs = [pair for here in placed for pair in _pairs(here, evidence)]
-    tau = later(pairs, max(fit.count for here in placed for _, fit in here.pushes))
+    tau = relative_latency(
+        pairs, max(fit.count for here in placed for _, fit in here.pushes)
+    )
     if tau is None:
         return []
     which, other = ("indicator", "travel") if tau > 0 else ("travel", "indicator")
