@@ -30,7 +30,7 @@ from bench.checks.shared.cautions import (
     UNPLUG,
 )
 from bench.checks.shared.known_square import square_remarks, with_known_square
-from bench.checks.shared.placed import Placed, renewed_set_ups
+from bench.checks.shared.placement_fit import PlacementFit, renewed_set_ups
 from bench.checks.shared.results import (
     combined,
     finding,
@@ -170,7 +170,7 @@ def _taken(evidence: Evidence) -> tuple[Step, ...]:
 
 def _of_square(
     evidence: Evidence,
-    placed: Sequence[Placed],
+    placed: Sequence[PlacementFit],
     own: Sequence[Part | None],
     seen: ArmAndSlot | None,
     confidence: float,
@@ -192,7 +192,7 @@ def _sense(evidence: Evidence) -> float:
 
 def _mean_of(
     evidence: Evidence,
-    placed: Sequence[Placed],
+    placed: Sequence[PlacementFit],
     seen: ArmAndSlot | None,
     remarks: list[Remark],
 ) -> tuple[float, Part | None]:

@@ -26,7 +26,7 @@ from bench.checks.shared.known_square import (
     known_right_angle,
     long_edge,
 )
-from bench.checks.shared.placed import Placed
+from bench.checks.shared.placement_fit import PlacementFit
 from bench.checks.shared.results import (
     combined,
     finding,
@@ -174,9 +174,9 @@ def evaluate(evidence: Evidence) -> Finding:
 
 def _placed(
     evidence: Evidence, remarks: list[Remark]
-) -> tuple[list[Placed], list[SweepRow]]:
+) -> tuple[list[PlacementFit], list[SweepRow]]:
     """Long edge and legs are ridden over stretches of their own."""
-    placed: list[Placed] = []
+    placed: list[PlacementFit] = []
     rows: list[SweepRow] = []
     for names in (FENCE_SET_UPS, RIGHT_ANGLE):
         there = [name for name in names if evidence.at(name)]
@@ -192,7 +192,7 @@ def _placed(
     return placed, rows
 
 
-def _lacking(placed: Sequence[Placed]) -> str:
+def _lacking(placed: Sequence[PlacementFit]) -> str:
     there = ", ".join(p.name for p in placed) or "none"
     return (
         "the angle between the fences takes each corner on both fences, or corner A on"
@@ -201,7 +201,10 @@ def _lacking(placed: Sequence[Placed]) -> str:
 
 
 def _answer(
-    name: str, evidence: Evidence, placed: Sequence[Placed], known: RightAngle | None
+    name: str,
+    evidence: Evidence,
+    placed: Sequence[PlacementFit],
+    known: RightAngle | None,
 ) -> _Answer | None:
     """One quantity with its own budget; None where these set-ups do not determine
     it."""
@@ -241,7 +244,7 @@ def _way(name: str, value: float, jig: Jig | None) -> str:
 
 
 def _of_corners(
-    placed: Sequence[Placed], jig: Jig | None, first: _Answer
+    placed: Sequence[PlacementFit], jig: Jig | None, first: _Answer
 ) -> list[Remark]:
     """Both fences show how the acute corners differ: they must show the same."""
     by_name = {p.name: p.rotation for p in placed}

@@ -28,7 +28,7 @@ from bench.checks.shared.blade import (
     swept_step,
 )
 from bench.checks.shared.cautions import AT_BLADE
-from bench.checks.shared.placed import turn_factor
+from bench.checks.shared.placement_fit import turn_factor
 from bench.checks.shared.results import (
     combined,
     finding,

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from bench.checks import find
 from bench.checks.model import Evidence, Trace
 from bench.checks.shared.doubts import of_evidence, told
-from bench.checks.shared.placed import jump_of, repeats
+from bench.checks.shared.placement_fit import jump_of, repeats
 from bench.finding import Doubt
 from bench.geometry.line_fit import fit_sweep
 from bench.protocol import FittedPass

@@ -18,7 +18,7 @@ import msgspec
 
 from bench.checks.model import Evidence, Step, Trace
 from bench.checks.options import given_number
-from bench.checks.shared.placed import Placed, opposed
+from bench.checks.shared.placement_fit import PlacementFit, opposed
 from bench.checks.shared.slopes import place
 from bench.finding import Quantity, Remark, SweepRow, note, warning
 from bench.uncertainty import Combined, Part, rectangular, scatter_within, t_quantile
@@ -56,7 +56,7 @@ class ArmAndSlot(msgspec.Struct, frozen=True):
     shift: Shift | None
 
 
-def of_arm_and_slot(placed: Sequence[Placed]) -> ArmAndSlot | None:
+def of_arm_and_slot(placed: Sequence[PlacementFit]) -> ArmAndSlot | None:
     """How slot and arm bend, from the two set-ups of one square; None where a pass has
     too few places.
 
@@ -99,7 +99,7 @@ def _scatter(groups: Sequence[Sequence[Bend]]) -> tuple[float, float]:
     return squares / dof, float(dof)
 
 
-def _rounded(here: Placed) -> float:
+def _rounded(here: PlacementFit) -> float:
     """Variance of a bend whose readings hardly scatter within a count: beginning,
     middle and end are each rounded by up to half of one (GUM F.2.2.1)."""
     count = max(fit.count for _, fit in here.pushes)
@@ -110,7 +110,7 @@ def _rounded(here: Placed) -> float:
     return 6 * count**2 / 12 * (4 / here.length**2) ** 2
 
 
-def _late(here: Placed) -> float:
+def _late(here: PlacementFit) -> float:
     """Bend that the latency of one instrument against the other may feign as the sled
     speeds up and slows down; alike in both set-ups, since they turn alike."""
     from bench.geometry.arm_form import bend_of_speed
@@ -136,7 +136,7 @@ def clean(trace: Trace, fit: SweepFit) -> tuple[list[float], list[float]]:
 
 def placed_on_one_stretch(
     evidence: Evidence, steps: Sequence[Step], remarks: list[Remark]
-) -> tuple[list[Placed], list[SweepRow], ArmAndSlot | None]:
+) -> tuple[list[PlacementFit], list[SweepRow], ArmAndSlot | None]:
     """Fit every pass, both set-ups over the same stretch of the arm.
 
     Where their textures show that the stand was set down elsewhere along the arm, its
@@ -163,7 +163,7 @@ def placed_on_one_stretch(
     return placed, rows, seen
 
 
-def _middle(here: Placed) -> float:
+def _middle(here: PlacementFit) -> float:
     return statistics.fmean((fit.start + fit.stop) / 2 for _, fit in here.pushes)
 
 
@@ -203,7 +203,7 @@ def told_of_slot(
     return [warning("slot-curved", turn=turn, over=length, half=turn / 2)]
 
 
-def rolling(evidence: Evidence, placed: Sequence[Placed]) -> Part | None:
+def rolling(evidence: Evidence, placed: Sequence[PlacementFit]) -> Part | None:
     """A sled that rolls from side to side over a push, touched above or below the
     arm's middle: that shift over the push, in both set-ups alike. Its size is told, its
     sign is not: of two values that are equally likely it is the standard deviation (GUM
@@ -217,7 +217,7 @@ def rolling(evidence: Evidence, placed: Sequence[Placed]) -> Part | None:
 
 
 def arm_form(
-    evidence: Evidence, placed: Sequence[Placed], seen: ArmAndSlot | None
+    evidence: Evidence, placed: Sequence[PlacementFit], seen: ArmAndSlot | None
 ) -> Part | None:
     """Both set-ups over different stretches of the arm: a bow h over its length L, met
     d further on, turns the edge by 8 h d / L^2, half of which is left in fence and

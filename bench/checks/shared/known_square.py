@@ -11,7 +11,7 @@ import math
 import msgspec
 
 from bench.checks.model import Evidence
-from bench.checks.shared.placed import Placed
+from bench.checks.shared.placement_fit import PlacementFit
 from bench.finding import Remark, note, warning
 from bench.gear import Square
 from bench.uncertainty import Part, rectangular
@@ -28,7 +28,7 @@ OFF_MIDDLE = 3.0
 
 
 def with_known_square(
-    evidence: Evidence, placed: Placed, sign: float, remarks: list[Remark]
+    evidence: Evidence, placed: PlacementFit, sign: float, remarks: list[Remark]
 ) -> tuple[float, Part | None]:
     """One placement: the square's error comes from its log, else from its tolerance.
     sign: with which it is added to the placement's rotation."""

@@ -13,7 +13,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from bench.checks.shared.placed import Placed
+from bench.checks.shared.placement_fit import PlacementFit
 from bench.checks.shared.traces import travel_span
 from bench.geometry.cells import Array
 from bench.geometry.columns import distinct, legendre
@@ -36,7 +36,7 @@ USUAL_PASS, WORTH = 20e-6, 3.0
 ENOUGH_FREEDOM = 2.0
 
 
-def mean_turn(placed: Sequence[Placed]) -> tuple[float, list[Group]]:
+def mean_turn(placed: Sequence[PlacementFit]) -> tuple[float, list[Group]]:
     """rad, rotation by the line through the mean of all turns, each counting alike,
     else the mean of their own; and the turns for the rule of several sweeps.
 
@@ -58,7 +58,7 @@ def mean_turn(placed: Sequence[Placed]) -> tuple[float, list[Group]]:
     ]
 
 
-def _fitted(placed: Sequence[Placed]) -> tuple[float, float, float] | None:
+def _fitted(placed: Sequence[PlacementFit]) -> tuple[float, float, float] | None:
     """Slope of the line through the mean of all turns, its standard uncertainty and
     degrees of freedom."""
     traces = [trace for p in placed for trace, _ in p.pushes]
@@ -86,7 +86,7 @@ def _fitted(placed: Sequence[Placed]) -> tuple[float, float, float] | None:
 
 
 def scatter_of_turns(
-    placed: Sequence[Placed], degrees: Sequence[float], log: Pool | None
+    placed: Sequence[PlacementFit], degrees: Sequence[float], log: Pool | None
 ) -> Pool | None:
     """Scatter of one pass where every turn was swept once, rad^2; None where turns were
     swept more often, or are too few.

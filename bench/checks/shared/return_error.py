@@ -19,7 +19,7 @@ from collections.abc import Sequence
 import msgspec
 
 from bench.checks.model import Trace
-from bench.checks.shared.placed import Placed, opposed
+from bench.checks.shared.placement_fit import PlacementFit, opposed
 from bench.finding import Remark, note, warning
 from bench.uncertainty import Part, closure, t_quantile
 
@@ -207,7 +207,7 @@ def _scatter(values: Sequence[float]) -> tuple[float, int]:
     return (statistics.stdev(values) / math.sqrt(n) if n > 1 else 0.0), n - 1
 
 
-def return_remarks(placed: Sequence[Placed]) -> list[Remark]:
+def return_remarks(placed: Sequence[PlacementFit]) -> list[Remark]:
     """What did not come back, and what it means for the answer."""
     if not opposed(placed):
         lefts = [
@@ -230,12 +230,16 @@ def return_remarks(placed: Sequence[Placed]) -> list[Remark]:
     return told
 
 
-def _split(placed: Sequence[Placed]) -> SplitReturnError:
+def _split(placed: Sequence[PlacementFit]) -> SplitReturnError:
     return split_return_errors(placed[0].return_error, placed[1].return_error)
 
 
 def return_row(
-    placed: Sequence[Placed], length: float, weights: Sequence[float], *, common: bool
+    placed: Sequence[PlacementFit],
+    length: float,
+    weights: Sequence[float],
+    *,
+    common: bool,
 ) -> Part | None:
     """What did not come back, as a row. Opposed set-ups: in the fence (common) only
     what may have crept in one of them, in the square all that crept; each in the size

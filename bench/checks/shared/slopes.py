@@ -17,14 +17,14 @@ import msgspec
 
 from bench.checks.model import Evidence, Step, Trace
 from bench.checks.options import given_number
-from bench.checks.shared.placed import (
+from bench.checks.shared.placement_fit import (
     Form,
-    Placed,
+    PlacementFit,
     form_of,
+    form_remarks,
     form_row,
     set_up_sizes,
     stretch_row,
-    told_of_forms,
     turn_factor,
 )
 from bench.checks.shared.results import direction_rows, instrument_rows
@@ -60,7 +60,7 @@ def place(
     steps: Sequence[Step],
     remarks: list[Remark],
     shifts: Mapping[str, float] = {},
-) -> tuple[list[Placed], list[SweepRow]]:
+) -> tuple[list[PlacementFit], list[SweepRow]]:
     """Fit every sweep. Raises EvidenceError where a placement is left without a push
     that can be used. shifts: see `in_common`."""
     refused: dict[int, Remark] = {}
@@ -68,7 +68,7 @@ def place(
         refused |= not_whole([t for t in evidence.at(step.placement) if t.push])
     usable = [t for t in evidence.traces if id(t) not in refused]
     shared = in_common(usable, remarks, shifts)
-    placed: list[Placed] = []
+    placed: list[PlacementFit] = []
     rows: list[SweepRow] = []
     for step in steps:
         by = shifts.get(step.placement, 0.0)
@@ -84,7 +84,7 @@ def place(
     if any(remark.code == "return-turned" for remark in returned):  # says why
         remarks[:] = [remark for remark in remarks if remark.code != "ways-apart"]
     remarks.extend(returned)
-    remarks.extend(told_of_forms(placed))
+    remarks.extend(form_remarks(placed))
     remarks.extend(too_fine(evidence))
     remarks.extend(short_pushes([p.length for p in placed]))
     remarks.extend(of_leans(evidence, steps))
@@ -97,13 +97,13 @@ def _placed_at(
     stretch: tuple[float, float] | None,
     refused: Mapping[int, Remark],
     remarks: list[Remark],
-) -> tuple[Placed, list[SweepRow]]:
+) -> tuple[PlacementFit, list[SweepRow]]:
     """The passes of one placement, fitted over a stretch of their own travel. refused:
     see `not_whole`."""
     assert step.mount is not None and step.side is not None
     traces = evidence.at(step.placement)
     count = count_of_sweeps(evidence)
-    here = Placed(step.placement, turn_factor(step.mount, step.side))
+    here = PlacementFit(step.placement, turn_factor(step.mount, step.side))
 
     def fitted(form: Form | None) -> list[SweepFit]:
         return [
@@ -131,7 +131,9 @@ def _placed_at(
     return here, [_row(trace, fit) for trace, fit in zip(traces, fits, strict=True)]
 
 
-def _latency_remarks(evidence: Evidence, placed: Sequence[Placed]) -> list[Remark]:
+def _latency_remarks(
+    evidence: Evidence, placed: Sequence[PlacementFit]
+) -> list[Remark]:
     """Which instrument comes later than the other, where the ways there and back show
     it."""
     from bench.checks.shared.latency import relative_latency
@@ -200,7 +202,7 @@ def _no_push(
     return EvidenceError(what, remarks[-1] if remarks else None)
 
 
-def _compare_pulls(here: Placed, remarks: list[Remark]) -> None:
+def _compare_pulls(here: PlacementFit, remarks: list[Remark]) -> None:
     if not here.pulls:
         return
     ways = [[fit for _, fit in way] for way in (here.pushes, here.pulls)]
@@ -212,13 +214,13 @@ def _compare_pulls(here: Placed, remarks: list[Remark]) -> None:
         remarks.append(note("ways-apart", here.name, apart=abs(push - pull)))
 
 
-def _pairs(here: Placed, evidence: Evidence) -> list[tuple[Trace, Trace]]:
+def _pairs(here: PlacementFit, evidence: Evidence) -> list[tuple[Trace, Trace]]:
     used = {id(trace) for trace, _ in (*here.pushes, *here.pulls)}
     return cycles([trace for trace in evidence.traces if id(trace) in used])
 
 
 def _close(
-    here: Placed, evidence: Evidence, remarks: list[Remark], *, late: bool
+    here: PlacementFit, evidence: Evidence, remarks: list[Remark], *, late: bool
 ) -> None:
     """late: why the ways back read otherwise is told already."""
     pairs = _pairs(here, evidence)
@@ -232,7 +234,7 @@ def _close(
 
 def shared_rows(
     evidence: Evidence,
-    placed: Sequence[Placed],
+    placed: Sequence[PlacementFit],
     weights: Sequence[float],
     rotation: float,
     *,
@@ -268,7 +270,7 @@ def shared_rows(
 
 
 def pass_sizes(
-    placed: Sequence[Placed], longest: float | None
+    placed: Sequence[PlacementFit], longest: float | None
 ) -> dict[str, float | None]:
     """What `settle` may change beside the number of passes, mm: their length, up to
     `longest`, and the instrument's count."""

@@ -9,7 +9,7 @@ from shapely import affinity
 from shapely.geometry import LineString
 
 from bench.checks.model import EvidenceGear, Known, SquareHistory
-from bench.checks.shared.placed import turn_factor
+from bench.checks.shared.placement_fit import turn_factor
 from bench.finding import EvidenceError
 from bench.gear import Indicator, Jig, Saw, Square
 

@@ -37,7 +37,7 @@ FORM_GRID = 1.0  # mm
 WHOLE = 0.97  # share of a pass; with more of it used, hardly anything is left out
 
 
-class Placed(msgspec.Struct):
+class PlacementFit(msgspec.Struct):
     """The sweeps of one placement. `factor` turns dr/ds into the rotation of the
     surface touched."""
 
@@ -126,7 +126,9 @@ def set_up_sizes(traces: Sequence[Trace], pushes: Sequence[Trace]) -> list[int]:
     return [size for size in sizes if size]
 
 
-def renewed_set_ups(placed: Sequence[Placed], between: Between) -> SetUpScatter | None:
+def renewed_set_ups(
+    placed: Sequence[PlacementFit], between: Between
+) -> SetUpScatter | None:
     """What placements that were set up more than once show of the scatter between
     set-ups, as that of the square's error from one of each; None where none was."""
     squares, freedom, shares = 0.0, 0, []
@@ -148,7 +150,7 @@ def renewed_set_ups(placed: Sequence[Placed], between: Between) -> SetUpScatter 
     )
 
 
-def opposed(placed: Sequence[Placed]) -> bool:
+def opposed(placed: Sequence[PlacementFit]) -> bool:
     """Whether two set-ups meet the surface from opposite sides."""
     return len(placed) == 2 and placed[0].factor * placed[1].factor < 0
 
@@ -232,7 +234,7 @@ def _shared(
     return Form(places, height, at, size, turn)
 
 
-def form_row(placed: Sequence[Placed]) -> Part | None:
+def form_row(placed: Sequence[PlacementFit]) -> Part | None:
     """The form turns the line of its set-up, as it is read, by what the rest of the
     surface lies turned against the whole; opposed set-ups that both meet it cancel that
     in the fence. What is left is a half-width."""
@@ -243,7 +245,7 @@ def form_row(placed: Sequence[Placed]) -> Part | None:
     return rectangular("form that repeats", left / 2)
 
 
-def stretch_row(placed: Sequence[Placed]) -> Part | None:
+def stretch_row(placed: Sequence[PlacementFit]) -> Part | None:
     """One surface met from one side keeps its form in the answer: what the passes that
     ran beyond the stretch that all share saw there turns their lines by so much, a
     half-width. Opposed set-ups cancel it."""
@@ -264,7 +266,7 @@ def stretch_row(placed: Sequence[Placed]) -> Part | None:
     return rectangular("stretches that differ", statistics.fmean(turns))
 
 
-def told_of_forms(placed: Sequence[Placed]) -> list[Remark]:
+def form_remarks(placed: Sequence[PlacementFit]) -> list[Remark]:
     return [
         warning("form-repeats", here.name, size=here.form.size, at=here.form.at)
         for here in placed
