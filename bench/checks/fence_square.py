@@ -16,11 +16,11 @@ from bench.checks.shared.arm import (
     ArmAndSlot,
     arm_form,
     curvature_of_slot,
-    placed_on_one_stretch,
+    fit_on_one_stretch,
     rolling,
+    slot_remarks,
+    stand_remarks,
     stand_row,
-    told_of_slot,
-    told_of_stand,
 )
 from bench.checks.shared.cautions import (
     BLADE_DOWN,
@@ -31,6 +31,7 @@ from bench.checks.shared.cautions import (
 )
 from bench.checks.shared.known_square import square_remarks, with_known_square
 from bench.checks.shared.placement_fit import PlacementFit, renewed_set_ups
+from bench.checks.shared.plausibility import side_proved
 from bench.checks.shared.results import (
     combined,
     finding,
@@ -43,8 +44,7 @@ from bench.checks.shared.results import (
     settled,
     undecided,
 )
-from bench.checks.shared.slips import side_proved
-from bench.checks.shared.slopes import TOUCHED_AWAY, pass_sizes, shared_rows
+from bench.checks.shared.sweep_fits import TOUCHED_AWAY, pass_sizes, shared_rows
 from bench.finding import (
     EvidenceError,
     Finding,
@@ -115,7 +115,7 @@ def _step(
 def evaluate(evidence: Evidence) -> Finding:
     remarks: list[Remark] = []
     steps = _taken(evidence)
-    placed, rows, seen = placed_on_one_stretch(evidence, steps, remarks)
+    placed, rows, seen = fit_on_one_stretch(evidence, steps, remarks)
     both, known, tolerance = len(placed) == 2, evidence.known, evidence.gear.tolerance
     weights = [0.5, 0.5] if both else [1.0]
     groups = [g for p, w in zip(placed, weights, strict=True) for g in p.groups(w)]
@@ -133,8 +133,8 @@ def evaluate(evidence: Evidence) -> Finding:
         e = quantities[1]
         remarks += [
             *square_remarks(evidence, a, budget.expanded, e.value, e.uncertainty),
-            *told_of_stand(budget, seen),
-            *told_of_slot(seen, placed[0].length, budget.expanded),
+            *stand_remarks(budget, seen),
+            *slot_remarks(seen, placed[0].length, budget.expanded),
         ]
     if fence.verdict == "cannot-tell" and abs(a) <= budget.expanded:
         remarks.append(warning("either-side"))

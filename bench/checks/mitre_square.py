@@ -37,7 +37,7 @@ from bench.checks.shared.results import (
     settled,
     undecided,
 )
-from bench.checks.shared.slopes import pass_sizes, place, shared_rows
+from bench.checks.shared.sweep_fits import fit_placements, pass_sizes, shared_rows
 from bench.finding import (
     EvidenceError,
     Finding,
@@ -187,7 +187,7 @@ def _placed(
             traces = [t for t in evidence.traces if t.placement in names]
             own = msgspec.structs.replace(evidence, traces=traces)
             steps = [_step(name, evidence.gear) for name in there]
-            more, more_rows = place(own, steps, remarks)
+            more, more_rows = fit_placements(own, steps, remarks)
             placed, rows = placed + more, rows + more_rows
     return placed, rows
 

@@ -18,8 +18,8 @@ from bench.checks.model import Check, Evidence, EvidenceGear, Focus, Step
 from bench.checks.options import SIDE, Option, OptionValue, given_number, length, number
 from bench.checks.shared.blade import END_FLOAT
 from bench.checks.shared.cautions import AT_BLADE
+from bench.checks.shared.plausibility import spot_doubts
 from bench.checks.shared.results import combined, finding, instrument_rows, quantity
-from bench.checks.shared.slips import uneven_spots
 from bench.checks.shared.traces import count_of
 from bench.checks.shared.turns import even_turns, turn_of, widest_gap
 from bench.finding import EvidenceError, Finding, Quantity, Remark, note, warning
@@ -126,7 +126,7 @@ def evaluate(evidence: Evidence) -> Finding:
         quantities,
         budget,
         remarks=[*remarks, *_near_rim(evidence, float(found.tilt), limit)],
-        doubts=uneven_spots({"the marks": values}),
+        doubts=spot_doubts({"the marks": values}),
     )
     return msgspec.structs.replace(answer, jig=None)  # it is the saw's alone
 

@@ -37,7 +37,7 @@ from bench.checks.shared.results import (
     quantity,
     scatter_between,
 )
-from bench.checks.shared.slopes import place, shared_rows
+from bench.checks.shared.sweep_fits import fit_placements, shared_rows
 from bench.checks.slot_blade import rear_way
 from bench.finding import EvidenceError, Finding, Remark, note, warning
 from bench.gear import OTHER_SIDE
@@ -82,7 +82,9 @@ def evaluate(evidence: Evidence) -> Finding:
     remarks: list[Remark] = []
     if PLACEMENT not in evidence.placements:
         raise EvidenceError(f"no pass along the rip fence (placement {PLACEMENT!r})")
-    (here,), rows = place(evidence, plan(evidence.options, evidence.gear), remarks)
+    (here,), rows = fit_placements(
+        evidence, plan(evidence.options, evidence.gear), remarks
+    )
     saw, b, over = evidence.gear.saw, here.rotation, here.length
     groups = [here.group(1.0)]
     between = scatter_between(evidence, groups)

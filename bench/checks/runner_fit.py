@@ -17,6 +17,7 @@ import msgspec
 from bench.checks.model import Check, Evidence, EvidenceGear, Focus, Step
 from bench.checks.options import Option, OptionValue, choice, length, number
 from bench.checks.shared.cautions import BLADE_DOWN, MANUAL, STILL_TEETH, UNPLUG
+from bench.checks.shared.plausibility import width_problems
 from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.runner_widths import (
     WHAT,
@@ -27,7 +28,6 @@ from bench.checks.shared.runner_widths import (
     runners_and_slots,
     tightness,
 )
-from bench.checks.shared.slips import of_runners
 from bench.checks.side_play import BINDS, LOOSE
 from bench.finding import (
     EvidenceError,
@@ -128,7 +128,7 @@ def evaluate(evidence: Evidence) -> Finding:
     limits = (evidence.options.get(f"clearance_{of}") for of in ("least", "most"))
     if evidence.gear.jig is not None or any(limit is not None for limit in limits):
         said = _verdict(tightest, fit.side_play, side.expanded, least, most)
-    doubts, remarks = of_runners(by_name(evidence.traces))
+    doubts, remarks = width_problems(by_name(evidence.traces))
     if not remarks and not doubts:  # what may be misread is not acted on
         remarks += _advice(fit, tightest, least, most)
     remarks += _left_open(found, fit)

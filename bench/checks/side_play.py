@@ -18,8 +18,8 @@ import msgspec
 from bench.checks.model import Check, Evidence, EvidenceGear, Focus, Step
 from bench.checks.options import SIDE, OptionValue, given_number, length, number
 from bench.checks.shared.cautions import AT_REST
+from bench.checks.shared.plausibility import spot_doubts
 from bench.checks.shared.results import combined, finding, instrument_rows, quantity
-from bench.checks.shared.slips import uneven_spots
 from bench.checks.shared.traces import count_of
 from bench.finding import EvidenceError, Finding, Quantity, Remark, act, note, warning
 from bench.gear import OTHER_SIDE, LeftRight
@@ -93,7 +93,7 @@ def evaluate(evidence: Evidence) -> Finding:
     spots, places = _spots(evidence)
     # leaned and twisted are read at two places, each with a stand of its own
     pairs = (LEANED, TWISTED)
-    doubts = [d for pair in pairs for d in uneven_spots({n: spots[n] for n in pair})]
+    doubts = [d for pair in pairs for d in spot_doubts({n: spots[n] for n in pair})]
     remarks = [lack for pair in pairs for lack in _lacking(spots, *pair)]
     answers = []
     if all(spots[name] for name in LEANED):

@@ -29,6 +29,7 @@ from bench.checks.shared.blade import (
 )
 from bench.checks.shared.cautions import AT_BLADE
 from bench.checks.shared.placement_fit import turn_factor
+from bench.checks.shared.plausibility import spot_doubts
 from bench.checks.shared.results import (
     combined,
     finding,
@@ -39,8 +40,7 @@ from bench.checks.shared.results import (
     settled,
     undecided,
 )
-from bench.checks.shared.slips import uneven_spots
-from bench.checks.shared.slopes import place, shared_rows
+from bench.checks.shared.sweep_fits import fit_placements, shared_rows
 from bench.checks.shared.turns import are_even, swing_of, turn_of
 from bench.finding import EvidenceError, Finding, Quantity, Remark, note, warning
 from bench.gear import Saw
@@ -82,7 +82,7 @@ def _one_spot(evidence: Evidence) -> Finding:
         budget,
         settle=more,
         remarks=[note("one-spot"), *stated, *near, *_of_saw(evidence, budget)],
-        doubts=uneven_spots(read.readings),
+        doubts=spot_doubts(read.readings),
     )
 
 
@@ -96,7 +96,7 @@ def _turns(evidence: Evidence) -> Finding:
         raise EvidenceError("placements are front and rear, or turns such as turn-90")
     side, mount = slot_side(evidence.options), mount_of(evidence.options)
     steps = [swept_step(name, side, mount) for name in names]
-    placed, sweeps = place(evidence, steps, remarks)
+    placed, sweeps = fit_placements(evidence, steps, remarks)
     weights = [1 / len(placed)] * len(placed)
     b, groups = mean_turn(placed)
     of_turns = scatter_of_turns(placed, degrees, evidence.known.pool)

@@ -33,8 +33,8 @@ from bench.checks.shared.cautions import (
     MANUAL,
 )
 from bench.checks.shared.cut_board import beside_passes, cut_scatter, of_cuts
+from bench.checks.shared.plausibility import strip_doubts, strip_remarks
 from bench.checks.shared.results import combined, finding, quantity
-from bench.checks.shared.slips import of_ends, of_strip
 from bench.finding import EvidenceError, Finding, Remark, act, note, warning
 from bench.uncertainty import Part, rectangular, resolution
 
@@ -113,9 +113,9 @@ def evaluate(evidence: Evidence) -> Finding:
     remarks += of_cuts(cuts, turns, rows, budget)
     gear, a = evidence.gear, float(board.rotation)
     turned = quantity("board", a, budget, gear.tolerance, fence_way(a, gear.jig))
-    doubts = of_strip(near, far)
+    doubts = strip_doubts(near, far)
     if not doubts:
-        remarks += of_ends(near, far, budget.expanded * turns * apart)
+        remarks += strip_remarks(near, far, budget.expanded * turns * apart)
     beside, comparison = beside_passes(evidence, a, budget.expanded, turns)
     width = given_number(options, "board")
     remarks.append(

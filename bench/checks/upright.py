@@ -28,6 +28,7 @@ from bench.checks.options import (
 )
 from bench.checks.shared.cautions import AT_REST
 from bench.checks.shared.known_square import POOR_SQUARE
+from bench.checks.shared.plausibility import spot_doubts
 from bench.checks.shared.results import (
     combined,
     direction_rows,
@@ -36,7 +37,6 @@ from bench.checks.shared.results import (
     more_readings,
     quantity,
 )
-from bench.checks.shared.slips import uneven_spots
 from bench.checks.shared.traces import count_of
 from bench.checks.shared.turns import swing_of
 from bench.finding import (
@@ -280,7 +280,7 @@ def _uneven(evidence: Evidence) -> list[Doubt]:
     for name in evidence.placements:
         for height, reading in zip(*_spots(evidence, name), strict=True):
             at.setdefault((name, height), []).append(reading)
-    found = [d for (name, _), each in at.items() for d in uneven_spots({name: each})]
+    found = [d for (name, _), each in at.items() for d in spot_doubts({name: each})]
     return found[:1]
 
 

@@ -15,7 +15,7 @@ from bench.checks import find
 from bench.checks.model import Check, Evidence, Lean, Tap
 from bench.checks.options import understood
 from bench.checks.shared.doubts import of_evidence, part
-from bench.checks.shared.slips import lean_seen
+from bench.checks.shared.plausibility import lean_is_visible
 from bench.finding import Doubt, Finding, Move, Remark, Settle, note, warning
 from bench.moves.alignment import saw_move
 from bench.moves.lever import fence_move, why_no_move
@@ -99,7 +99,7 @@ def _move(
 
 
 def _of_lean(evidence: Evidence, lean: Lean) -> Remark:
-    if not lean_seen(evidence, lean):
+    if not lean_is_visible(evidence, lean):
         return note("lean-without-play", lean.placement)
     play = abs(lean.right - lean.left)
     return note("lean-with-play", lean.placement, play=play)

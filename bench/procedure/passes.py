@@ -15,7 +15,7 @@ from typing import Any, Literal
 import msgspec
 
 from bench.checks.model import Step, Trace
-from bench.checks.shared.slips import SHARE_OF_LONGEST, not_whole
+from bench.checks.shared.plausibility import SHARE_OF_LONGEST, incomplete_passes
 from bench.procedure.journal import Journal
 from bench.procedure.prompt import ProcedureState, wanted
 from bench.procedure.status_message import StatusMessage
@@ -145,7 +145,7 @@ class AcceptedPasses:
         pushes = [trace for trace in self.traces if trace.push]
         here = [t for t in pushes if along or t.placement == self.placement]
         new = Trace(self.placement, travel, [])
-        why = not_whole([*here, new], face=along, latest=new).get(id(new))
+        why = incomplete_passes([*here, new], face=along, latest=new).get(id(new))
         return StatusMessage("pass-elsewhere", dict(why.values)) if why else None
 
     def _drop_shorter(self, length: float) -> None:

@@ -19,7 +19,7 @@ import msgspec
 from bench.checks.model import Evidence, Step, Trace
 from bench.checks.options import given_number
 from bench.checks.shared.placement_fit import PlacementFit, opposed
-from bench.checks.shared.slopes import place
+from bench.checks.shared.sweep_fits import fit_placements
 from bench.finding import Quantity, Remark, SweepRow, note, warning
 from bench.uncertainty import Combined, Part, rectangular, scatter_within, t_quantile
 
@@ -56,7 +56,7 @@ class ArmAndSlot(msgspec.Struct, frozen=True):
     shift: Shift | None
 
 
-def of_arm_and_slot(placed: Sequence[PlacementFit]) -> ArmAndSlot | None:
+def arm_and_slot(placed: Sequence[PlacementFit]) -> ArmAndSlot | None:
     """How slot and arm bend, from the two set-ups of one square; None where a pass has
     too few places.
 
@@ -134,7 +134,7 @@ def clean(trace: Trace, fit: SweepFit) -> tuple[list[float], list[float]]:
     return [trace.travel[i] for i in kept], [trace.reading[i] for i in kept]
 
 
-def placed_on_one_stretch(
+def fit_on_one_stretch(
     evidence: Evidence, steps: Sequence[Step], remarks: list[Remark]
 ) -> tuple[list[PlacementFit], list[SweepRow], ArmAndSlot | None]:
     """Fit every pass, both set-ups over the same stretch of the arm.
@@ -142,20 +142,21 @@ def placed_on_one_stretch(
     Where their textures show that the stand was set down elsewhere along the arm, its
     passes are fitted over the stretch of the arm that both have met; what the slot
     turns the sled by between the two stretches is taken off. ArmAndSlot: None with one
-    set-up, or where the indicator rides along. Raises EvidenceError as `place`.
+    set-up, or where the indicator rides along. Raises EvidenceError as
+    `fit_placements`.
     """
     told: list[Remark] = []
-    placed, rows = place(evidence, steps, told)
+    placed, rows = fit_placements(evidence, steps, told)
     standing = all(step.mount == "standing" for step in steps)
-    seen = of_arm_and_slot(placed) if opposed(placed) and standing else None
+    seen = arm_and_slot(placed) if opposed(placed) and standing else None
     shift = seen.shift if seen is not None else None
     if seen is not None and shift is not None and abs(shift.distance) > STAND_STAYED:
         middle = statistics.fmean(_middle(here) for here in placed)
         sure = abs(shift.distance) > SURE_SHIFT * shift.standard_uncertainty
         told = [note("stand-shifted", by=abs(shift.distance))] if sure else []
         by = {steps[1].placement: -shift.distance}
-        placed, rows = place(evidence, steps, told, by)
-        again = of_arm_and_slot(placed)
+        placed, rows = fit_placements(evidence, steps, told, by)
+        again = arm_and_slot(placed)
         seen = msgspec.structs.replace(again or seen, shift=shift)
         for here in placed:
             here.slot_turn = seen.slot * (_middle(here) - middle)
@@ -178,7 +179,7 @@ def stand_row(seen: ArmAndSlot | None) -> Part | None:
     return Part("stand along the arm", "B", abs(seen.arm) * unknown / 2)
 
 
-def told_of_stand(combined: Combined, seen: ArmAndSlot | None) -> list[Remark]:
+def stand_remarks(combined: Combined, seen: ArmAndSlot | None) -> list[Remark]:
     """A bowed arm whose stand may have been shifted, where it weighs in the answer."""
     share = next((r.share for r in combined.rows if r.part == "stand along the arm"), 0)
     if seen is None or share < WORTH_TELLING:
@@ -190,7 +191,7 @@ def told_of_stand(combined: Combined, seen: ArmAndSlot | None) -> list[Remark]:
     ]
 
 
-def told_of_slot(
+def slot_remarks(
     seen: ArmAndSlot | None, length: float, expanded: float
 ) -> list[Remark]:
     """A slot that turns the sled between the ends of its travel by more than the give

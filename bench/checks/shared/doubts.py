@@ -13,7 +13,7 @@ from itertools import pairwise
 
 from bench.checks.model import Check, Evidence, Step, Trace
 from bench.checks.options import STEEPEST
-from bench.checks.shared.slips import BETTER_LENGTH, denied_sides
+from bench.checks.shared.plausibility import BETTER_LENGTH, side_doubts
 from bench.checks.shared.traces import COARSEST, as_shown, grid_of, reach, travel_span
 from bench.finding import Doubt, doubt
 
@@ -63,7 +63,7 @@ def of_evidence(evidence: Evidence, check: Check) -> list[Doubt]:
         found += _frozen_spots(evidence, [n for n in steps if n not in swept])
     if any(step.gather != "width" for step in steps.values()):
         found += _of_grids(evidence, swept)
-    return found + denied_sides(evidence, list(steps.values()))
+    return found + side_doubts(evidence, list(steps.values()))
 
 
 def _steps(evidence: Evidence, check: Check) -> dict[str, Step]:

@@ -22,8 +22,8 @@ from bench.checks.shared.face_profile import (
     face_of,
     pass_scatter,
 )
+from bench.checks.shared.plausibility import grid_remarks, short_pass_remarks
 from bench.checks.shared.results import combined, finding, quantity, settled
-from bench.checks.shared.slips import short_pushes, too_fine
 from bench.checks.shared.straightedge import AS_IS, MODULUS, PRESSED, ROLLED
 from bench.finding import EvidenceError, Finding, Remark, note, warning
 from bench.geometry.cells import Array
@@ -84,7 +84,7 @@ def form_of_face(evidence: Evidence) -> Finding:
     between, groups, count = scatter.between, scatter.groups, face.count or None
     lengths = [max(t.travel) - min(t.travel) for t in evidence.traces if t.travel]
     remarks += _contradictions(face, budget.expanded, zone, limit)
-    remarks += [*too_fine(evidence), *short_pushes(lengths)]
+    remarks += [*grid_remarks(evidence), *short_pass_remarks(lengths)]
     contact = contacts(evidence, face, placements, rest, remarks)
     if between.single:
         remarks.append(note("one-pass", source="usual"))

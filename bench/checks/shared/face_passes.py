@@ -13,8 +13,8 @@ import msgspec
 import numpy as np
 
 from bench.checks.model import Trace
-from bench.checks.shared.slips import not_whole
-from bench.checks.shared.slopes import refused_pass
+from bench.checks.shared.plausibility import incomplete_passes
+from bench.checks.shared.sweep_fits import refusal_of
 from bench.finding import EvidenceError, Remark, SweepRow, note, refusal, warning
 from bench.geometry.cells import Array, Mask, count_seen
 from bench.geometry.columns import Column, GeometryError, line_of
@@ -59,14 +59,14 @@ def passes_of(
     else:
         _compare_pulls(chosen, remarks)
         chosen = [[t for t in group if t.push] for group in chosen]
-    refused = not_whole([t for group in chosen for t in group], face=True)
+    refused = incomplete_passes([t for group in chosen for t in group], face=True)
     looks = [[_cleaned(t, n, count) for n, t in enumerate(g, 1)] for g in chosen]
     groups: list[list[Pass]] = []
     for placement, some in zip(placements, looks, strict=True):
         why = [refused.get(id(one.trace)) or _too_dirty(one) for one in some]
         for one, because in zip(some, why, strict=True):
             if because is not None:
-                remarks.append(refused_pass(because, one.trace, one.number))
+                remarks.append(refusal_of(because, one.trace, one.number))
         groups.append([p for p, w in zip(some, why, strict=True) if w is None])
         if not groups[-1]:
             raise EvidenceError(f"no pass at {placement} can be used", remarks[-1])

@@ -16,7 +16,7 @@ import numpy as np
 
 from bench.checks.model import Trace
 from bench.checks.shared.face_passes import Pass, averaged, passes_of
-from bench.checks.shared.slopes import refused_pass
+from bench.checks.shared.sweep_fits import refusal_of
 from bench.finding import Remark, SweepRow, refusal, warning
 from bench.geometry.cells import Array, count_seen
 from bench.geometry.reversal import WINDOW, level, reverse_sweeps, smooth
@@ -235,7 +235,7 @@ def _disturbed(
         if len(lines) > 2 and away[odd] > max(STANDS_OUT * usual, 0.01):
             out.add(id(group[odd]))
             why = refusal("pass-disturbed", apart=float(away[odd]), near=where)
-            remarks.append(refused_pass(why, group[odd].trace, group[odd].number))
+            remarks.append(refusal_of(why, group[odd].trace, group[odd].number))
         elif len(lines) == 2 and away[odd] > 0.01:
             apart = float(2 * away[odd])
             remarks.append(warning("two-differ", name, apart=apart, near=where))

@@ -10,8 +10,8 @@ import pytest
 
 from bench.checks.fence_square import plan
 from bench.checks.model import Evidence, EvidenceGear, Known, Lean, Trace
+from bench.checks.shared.plausibility import side_proved
 from bench.checks.shared.return_error import backlash
-from bench.checks.shared.slips import side_proved
 from bench.finding import EvidenceError, Finding
 from bench.gear import Indicator, Jig, Saw
 from bench.procedure.conclusion import conclude

@@ -1,5 +1,5 @@
-"""What the swept checks share: traces to fits, fits to placements, placements to the
-rows of a budget.
+"""The passes of a swept check: fitted, collected by placement, and turned into the rows
+of a budget.
 
 Lengths in mm, slopes and rotations in rad.
 """
@@ -27,6 +27,14 @@ from bench.checks.shared.placement_fit import (
     stretch_row,
     turn_factor,
 )
+from bench.checks.shared.plausibility import (
+    grid_remarks,
+    incomplete_passes,
+    lean_remarks,
+    outlying_pass_remarks,
+    short_pass_remarks,
+    sticking_remarks,
+)
 from bench.checks.shared.results import direction_rows, instrument_rows
 from bench.checks.shared.return_error import (
     backlash,
@@ -34,14 +42,6 @@ from bench.checks.shared.return_error import (
     return_error,
     return_remarks,
     return_row,
-)
-from bench.checks.shared.slips import (
-    not_whole,
-    of_leans,
-    push_apart,
-    short_pushes,
-    sticking,
-    too_fine,
 )
 from bench.checks.shared.traces import count_of_sweeps, in_common
 from bench.finding import EvidenceError, Remark, SweepRow, note, warning
@@ -55,7 +55,7 @@ if TYPE_CHECKING:
 TOUCHED_AWAY = ("touch_away", "slot_straight", "runner_length")
 
 
-def place(
+def fit_placements(
     evidence: Evidence,
     steps: Sequence[Step],
     remarks: list[Remark],
@@ -65,7 +65,7 @@ def place(
     that can be used. shifts: see `in_common`."""
     refused: dict[int, Remark] = {}
     for step in steps:
-        refused |= not_whole([t for t in evidence.at(step.placement) if t.push])
+        refused |= incomplete_passes([t for t in evidence.at(step.placement) if t.push])
     usable = [t for t in evidence.traces if id(t) not in refused]
     shared = in_common(usable, remarks, shifts)
     placed: list[PlacementFit] = []
@@ -73,25 +73,25 @@ def place(
     for step in steps:
         by = shifts.get(step.placement, 0.0)
         stretch = None if shared is None else (shared[0] - by, shared[1] - by)
-        here, of_passes = _placed_at(evidence, step, stretch, refused, remarks)
+        here, of_passes = _fit_placement(evidence, step, stretch, refused, remarks)
         placed.append(here)
         rows += of_passes
     late = _latency_remarks(evidence, placed)
     remarks.extend(late)
     for here in placed:
-        _close(here, evidence, remarks, late=bool(late))
+        _add_return_error(here, evidence, remarks, late=bool(late))
     returned = return_remarks(placed)
     if any(remark.code == "return-turned" for remark in returned):  # says why
         remarks[:] = [remark for remark in remarks if remark.code != "ways-apart"]
     remarks.extend(returned)
     remarks.extend(form_remarks(placed))
-    remarks.extend(too_fine(evidence))
-    remarks.extend(short_pushes([p.length for p in placed]))
-    remarks.extend(of_leans(evidence, steps))
+    remarks.extend(grid_remarks(evidence))
+    remarks.extend(short_pass_remarks([p.length for p in placed]))
+    remarks.extend(lean_remarks(evidence, steps))
     return placed, rows
 
 
-def _placed_at(
+def _fit_placement(
     evidence: Evidence,
     step: Step,
     stretch: tuple[float, float] | None,
@@ -99,7 +99,7 @@ def _placed_at(
     remarks: list[Remark],
 ) -> tuple[PlacementFit, list[SweepRow]]:
     """The passes of one placement, fitted over a stretch of their own travel. refused:
-    see `not_whole`."""
+    see `incomplete_passes`."""
     assert step.mount is not None and step.side is not None
     traces = evidence.at(step.placement)
     count = count_of_sweeps(evidence)
@@ -117,7 +117,7 @@ def _placed_at(
         fits = fitted(here.form)
     for number, (trace, fit) in enumerate(zip(traces, fits, strict=True), 1):
         if fit.refused is not None:
-            remarks.append(refused_pass(fit.refused, trace, number))
+            remarks.append(refusal_of(fit.refused, trace, number))
         else:
             (here.pushes if trace.push else here.pulls).append((trace, fit))
     if not here.pushes:
@@ -125,9 +125,9 @@ def _placed_at(
     here.set_ups = set_up_sizes(evidence.traces, [t for t, _ in here.pushes])
     coarsest = max(fit.count for _, fit in here.pushes)
     names = [t.sweep for t, _ in here.pushes]
-    remarks.extend(sticking(step.placement, traces, coarsest))
-    remarks.extend(push_apart(step.placement, here.rotations, names))
-    _compare_pulls(here, remarks)
+    remarks.extend(sticking_remarks(step.placement, traces, coarsest))
+    remarks.extend(outlying_pass_remarks(step.placement, here.rotations, names))
+    _compare_ways(here, remarks)
     return here, [_row(trace, fit) for trace, fit in zip(traces, fits, strict=True)]
 
 
@@ -138,7 +138,7 @@ def _latency_remarks(
     it."""
     from bench.checks.shared.latency import relative_latency
 
-    pairs = [pair for here in placed for pair in _pairs(here, evidence)]
+    pairs = [pair for here in placed for pair in _cycles_of(here, evidence)]
     tau = relative_latency(
         pairs, max(fit.count for here in placed for _, fit in here.pushes)
     )
@@ -182,7 +182,7 @@ def _row(trace: Trace, fit: SweepFit) -> SweepRow:
     )
 
 
-def refused_pass(why: Remark, trace: Trace, number: int) -> Remark:
+def refusal_of(why: Remark, trace: Trace, number: int) -> Remark:
     """The reason with the pass it is about; number: which of its set-up, for a pass
     without a name."""
     return msgspec.structs.replace(
@@ -202,7 +202,7 @@ def _no_push(
     return EvidenceError(what, remarks[-1] if remarks else None)
 
 
-def _compare_pulls(here: PlacementFit, remarks: list[Remark]) -> None:
+def _compare_ways(here: PlacementFit, remarks: list[Remark]) -> None:
     if not here.pulls:
         return
     ways = [[fit for _, fit in way] for way in (here.pushes, here.pulls)]
@@ -214,16 +214,16 @@ def _compare_pulls(here: PlacementFit, remarks: list[Remark]) -> None:
         remarks.append(note("ways-apart", here.name, apart=abs(push - pull)))
 
 
-def _pairs(here: PlacementFit, evidence: Evidence) -> list[tuple[Trace, Trace]]:
+def _cycles_of(here: PlacementFit, evidence: Evidence) -> list[tuple[Trace, Trace]]:
     used = {id(trace) for trace, _ in (*here.pushes, *here.pulls)}
     return cycles([trace for trace in evidence.traces if id(trace) in used])
 
 
-def _close(
+def _add_return_error(
     here: PlacementFit, evidence: Evidence, remarks: list[Remark], *, late: bool
 ) -> None:
     """late: why the ways back read otherwise is told already."""
-    pairs = _pairs(here, evidence)
+    pairs = _cycles_of(here, evidence)
     count = max(fit.count for _, fit in here.pushes)
     here.return_error = return_error(
         pairs, count=count, yaw_play=evidence.known.yaw_play
