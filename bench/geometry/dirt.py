@@ -1,7 +1,7 @@
 """Which readings of a sweep are dirt: dust, a gullet, a missed digit, a plunger off the
 end; and a sweep that is two lines: bumped stand, pressed zero, slipped square.
 
-Small steps are judged with the noise (`related_noise`); here are those so large that
+Small steps are judged with the noise (`correlated_noise`); here are those so large that
 the robust line left one side of them out. Readings in mm, sorted by travel.
 """
 

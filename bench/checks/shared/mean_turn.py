@@ -17,8 +17,8 @@ from bench.checks.shared.placement_fit import PlacementFit
 from bench.checks.shared.traces import travel_span
 from bench.geometry.cells import Array
 from bench.geometry.columns import distinct, legendre
+from bench.geometry.correlated_noise import FEWEST_FOR_FORM
 from bench.geometry.line_fit import fit_sweep
-from bench.geometry.related_noise import FEWEST_FOR_FORM
 from bench.uncertainty import Group, Pool
 from bench.uncertainty.student import f_two_sided
 from bench.uncertainty.sweeps import LOOKS_DIFFERENT

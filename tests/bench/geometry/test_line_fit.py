@@ -8,8 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from bench.geometry.correlated_noise import _grams, fit_line
 from bench.geometry.line_fit import fit_sweep
-from bench.geometry.related_noise import _grams, judge
 from bench.geometry.robust import least_quantile, least_squares, redescend
 
 REFERENCE = Path(__file__).parents[3] / "fixtures" / "reference"
@@ -53,7 +53,7 @@ def test_weighted_fit(case: int) -> None:
     data = published("line_fit_weighted.json")["cases"][case]
     x, y, u = (np.array(data[key], dtype=float) for key in ("x", "y", "u_y"))
     want = data["recomputed_unrounded"]
-    judged = judge(x, y, 1 / u**2)
+    judged = fit_line(x, y, 1 / u**2)
     assert judged.slope == pytest.approx(want["slope"], rel=1e-9)
     assert judged.intercept == pytest.approx(want["intercept"], rel=1e-9)
     scatter = np.sqrt(want["chi_squared"] / data["published"]["dof"])
@@ -145,7 +145,7 @@ def test_stations_are_ordinary_regression() -> None:
 
 def test_whitening_is_that_of_the_dense_covariance() -> None:
     """The filter's Gram matrices and determinants against a dense solve of every covariance of the grid."""
-    from bench.geometry import related_noise as room
+    from bench.geometry import correlated_noise as room
 
     rng = np.random.default_rng(5)
     u = np.sort(rng.uniform(-1, 1, 20))
