@@ -23,7 +23,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from bench.geometry.columns import Array, Column, GeometryError, column
-from bench.geometry.lines_between import SAME_PLACE, lines_between
+from bench.geometry.feasible_lines import SAME_PLACE, feasible_lines
 
 
 @dataclass(frozen=True, eq=False)
@@ -148,13 +148,13 @@ def fit_at(
     if not u.size:
         raise GeometryError(f"at {at:g} mm no part of a runner is in its slot")
     lows, highs = np.concatenate(lower), np.concatenate(upper)
-    result = lines_between(u, lows, highs, centre)
+    result = feasible_lines(u, lows, highs, centre)
     tight = tuple(sorted({round(float(at + u[i]), 6) for i in result.touching}))
     if result.gap < -SAME_PLACE:
         return Fit(at, 0.0, 0.0, -result.gap, tight)
     slopes, heights = result.slopes, result.heights
     if result.gap < 0.0:  # there is no room, but it binds nowhere
-        result = lines_between(u, lows - SAME_PLACE, highs + SAME_PLACE, centre)
+        result = feasible_lines(u, lows - SAME_PLACE, highs + SAME_PLACE, centre)
         slopes = result.slopes and (0.0, 0.0)
         heights = result.heights and (0.0, 0.0)
     # x falls along +u as the yaw grows
