@@ -33,16 +33,16 @@ from bench.checks.shared.known_square import square_remarks, with_known_square
 from bench.checks.shared.placement_fit import PlacementFit, renewed_set_ups
 from bench.checks.shared.plausibility import side_proved
 from bench.checks.shared.results import (
-    combined,
+    budget_of,
     finding,
-    of_hold,
-    of_steps,
-    of_sweeps,
+    history_remarks,
+    hold_remarks,
     quantity,
-    rests_on,
     scatter_between,
-    settled,
-    undecided,
+    settled_by,
+    step_remarks,
+    sweep_remarks,
+    tolerance_remarks,
 )
 from bench.checks.shared.sweep_fits import TOUCHED_AWAY, pass_sizes, shared_rows
 from bench.finding import (
@@ -125,7 +125,7 @@ def evaluate(evidence: Evidence) -> Finding:
     a, row = _mean_of(evidence, placed, seen, remarks)
     own = [*between.parts, set_ups, stand_row(seen), row]
     shared = shared_rows(evidence, placed, weights, a, common=True)
-    budget = combined(evidence, [*own, *shared, rolling(evidence, placed)])
+    budget = budget_of(evidence, [*own, *shared, rolling(evidence, placed)])
     fence = quantity("fence", a, budget, tolerance, fence_way(a, evidence.gear.jig))
     quantities = [fence]
     if both:
@@ -139,12 +139,12 @@ def evaluate(evidence: Evidence) -> Finding:
     if fence.verdict == "cannot-tell" and abs(a) <= budget.expanded:
         remarks.append(warning("either-side"))
     remarks += [
-        *of_sweeps(evidence, between),
-        *rests_on(known, pooled=between.pooled or between.single),
+        *sweep_remarks(evidence, between),
+        *history_remarks(known, pooled=between.pooled or between.single),
         *_away_untold(evidence),
-        *undecided(budget, tolerance),
-        *of_steps(budget, fence.verdict),
-        *of_hold(evidence),
+        *tolerance_remarks(budget, tolerance),
+        *step_remarks(budget, fence.verdict),
+        *hold_remarks(evidence),
         *_of_sled(evidence, steps, fence.verdict),
     ]
     remarks += [note("handle-stretch")] if both else []
@@ -153,7 +153,7 @@ def evaluate(evidence: Evidence) -> Finding:
         evidence,
         quantities,
         budget,
-        settle=settled(fence, budget, between, groups, anew=len(placed), **sizes),
+        settle=settled_by(fence, budget, between, groups, anew=len(placed), **sizes),
         sweeps=rows,
         single_sweep=between.single,
         remarks=remarks,
@@ -180,7 +180,7 @@ def _of_square(
     e = _sense(evidence) * (placed[1].rotation - placed[0].rotation) / 2
     shared = shared_rows(evidence, placed, [0.5, 0.5], e, common=False)
     way = "wider than square" if e > 0 else "tighter than square"
-    square = quantity("square", e, combined(evidence, [*own, *shared]), way=way)
+    square = quantity("square", e, budget_of(evidence, [*own, *shared]), way=way)
     return [square] if seen is None else [square, curvature_of_slot(seen, confidence)]
 
 

@@ -28,14 +28,14 @@ from bench.checks.shared.known_square import (
 )
 from bench.checks.shared.placement_fit import PlacementFit
 from bench.checks.shared.results import (
-    combined,
+    budget_of,
     finding,
-    of_steps,
-    of_sweeps,
     quantity,
     scatter_between,
-    settled,
-    undecided,
+    settled_by,
+    step_remarks,
+    sweep_remarks,
+    tolerance_remarks,
 )
 from bench.checks.shared.sweep_fits import fit_placements, pass_sizes, shared_rows
 from bench.finding import (
@@ -49,7 +49,7 @@ from bench.finding import (
 )
 from bench.gear import OTHER_SIDE, Jig, LeftRight
 from bench.moves.mitre import FENCES, mitre_moves, mitre_way
-from bench.uncertainty import Between, Combined, Group, Part, between_set_ups
+from bench.uncertainty import Budget, Group, Part, SweepScatter, between_set_ups
 
 if TYPE_CHECKING:
     from bench.geometry.mitre import Point
@@ -131,8 +131,8 @@ def point_of(jig: Jig | None) -> Point:
 
 class _Answer(msgspec.Struct, frozen=True):
     quantity: Quantity
-    budget: Combined
-    between: Between
+    budget: Budget
+    between: SweepScatter
     groups: list[Group]
 
 
@@ -154,9 +154,9 @@ def evaluate(evidence: Evidence) -> Finding:
     q = first.quantity
     if q.verdict == "cannot-tell" and abs(q.value) <= q.uncertainty:
         remarks.append(warning("mitre-either-side"))
-    remarks += of_sweeps(evidence, first.between)
-    remarks += undecided(first.budget, q.tolerance)
-    remarks += of_steps(first.budget, q.verdict)
+    remarks += sweep_remarks(evidence, first.between)
+    remarks += tolerance_remarks(first.budget, q.tolerance)
+    remarks += step_remarks(first.budget, q.verdict)
     remarks.extend(_of_corners(placed, evidence.gear.jig, first))
     remarks.extend(_of_swing([answer.quantity for answer in answers]))
     if evidence.gear.jig is None:
@@ -165,7 +165,7 @@ def evaluate(evidence: Evidence) -> Finding:
         evidence,
         [answer.quantity for answer in answers],
         first.budget,
-        settle=settled(q, first.budget, first.between, first.groups, **sizes),
+        settle=settled_by(q, first.budget, first.between, first.groups, **sizes),
         sweeps=rows,
         single_sweep=first.between.single,
         remarks=remarks,
@@ -232,7 +232,7 @@ def _answer(
         share = weights[KNOWN]
         value += share * known.error
         parts.append(known.part(share))
-    budget, jig = combined(evidence, parts), evidence.gear.jig
+    budget, jig = budget_of(evidence, parts), evidence.gear.jig
     limit, way = evidence.gear.tolerance, _way(name, value, jig)
     return _Answer(quantity(name, value, budget, limit, way), budget, between, groups)
 

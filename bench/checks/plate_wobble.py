@@ -19,7 +19,7 @@ from bench.checks.options import SIDE, Option, OptionValue, given_number, length
 from bench.checks.shared.blade import END_FLOAT
 from bench.checks.shared.cautions import AT_BLADE
 from bench.checks.shared.plausibility import spot_doubts
-from bench.checks.shared.results import combined, finding, instrument_rows, quantity
+from bench.checks.shared.results import budget_of, finding, instrument_rows, quantity
 from bench.checks.shared.traces import count_of
 from bench.checks.shared.turns import even_turns, turn_of, widest_gap
 from bench.finding import EvidenceError, Finding, Quantity, Remark, note, warning
@@ -111,7 +111,7 @@ def evaluate(evidence: Evidence) -> Finding:
         "warp": (found.warp, found.u_warp),
     }
     budgets = {
-        name: combined(evidence, [_scatter(found, u), *fixed, *more.get(name, [])])
+        name: budget_of(evidence, [_scatter(found, u), *fixed, *more.get(name, [])])
         for name, (_, u) in sizes.items()
     }
     judged = {"total": limit}
@@ -196,7 +196,7 @@ def _phase(evidence: Evidence, found: Wobble, fixed: list[Part | None]) -> Quant
         rows = [
             Part(r.name, "B", r.standard_uncertainty / per) for r in fixed if r and per
         ]
-        give = min(combined(evidence, [scatter, *rows]).expanded, math.pi)
+        give = min(budget_of(evidence, [scatter, *rows]).expanded, math.pi)
     where = float(found.phase) % (2 * math.pi)
     way = f"largest at {math.degrees(found.phase):.0f} degrees of turn"
     return Quantity("phase", where, "rad", give, way=way)

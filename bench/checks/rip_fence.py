@@ -31,11 +31,11 @@ from bench.checks.shared.cautions import (
     UNPLUG,
 )
 from bench.checks.shared.results import (
-    combined,
+    budget_of,
     finding,
-    of_sweeps,
     quantity,
     scatter_between,
+    sweep_remarks,
 )
 from bench.checks.shared.sweep_fits import fit_placements, shared_rows
 from bench.checks.slot_blade import rear_way
@@ -43,7 +43,7 @@ from bench.finding import EvidenceError, Finding, Remark, note, warning
 from bench.gear import OTHER_SIDE
 from bench.moves.alignment import CLOSES, OPENS, opening
 from bench.uncertainty import (
-    Combined,
+    Budget,
     Part,
     decidable_tolerance,
     settle,
@@ -89,7 +89,7 @@ def evaluate(evidence: Evidence) -> Finding:
     groups = [here.group(1.0)]
     between = scatter_between(evidence, groups)
     parts = [*between.parts, *shared_rows(evidence, [here], [1.0], b, common=True)]
-    budget = combined(evidence, parts)
+    budget = budget_of(evidence, parts)
     value, judged = _less_blade(evidence, b, [*parts], remarks)
     limit = saw.toe if saw is not None else None
     opened = opening(value, saw.rip_fence if saw is not None else "right")
@@ -112,7 +112,7 @@ def evaluate(evidence: Evidence) -> Finding:
     if opened < 0:
         surely = float(opened + judged.expanded < 0)
         remarks.append(warning("closes", closing=float(-opened), surely=surely))
-    remarks.extend(of_sweeps(evidence, between))
+    remarks.extend(sweep_remarks(evidence, between))
     if limit is None:
         remarks.append(note("no-saw-for-toe"))
     elif (least := 2 * decidable_tolerance(judged)) > limit:
@@ -130,19 +130,19 @@ def evaluate(evidence: Evidence) -> Finding:
 
 def _less_blade(
     evidence: Evidence, b: float, parts: list[Part | None], remarks: list[Remark]
-) -> tuple[float, Combined]:
+) -> tuple[float, Budget]:
     """The rip fence's rotation against the blade's, where that is given, and its
     budget."""
     blade = given_number(evidence.options, "blade")
     spread = given_number(evidence.options, "blade_uncertainty")
     if blade is None:
         remarks.append(note("blade-not-given"))
-        return b, combined(evidence, parts)
+        return b, budget_of(evidence, parts)
     if spread is None:
         remarks.append(note("blade-exact"))
     else:
         parts.append(Part("blade", "B", spread / 2))
-    return b - blade, combined(evidence, parts)
+    return b - blade, budget_of(evidence, parts)
 
 
 def _opens(opened: float) -> str:

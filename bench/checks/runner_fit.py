@@ -18,7 +18,7 @@ from bench.checks.model import Check, Evidence, EvidenceGear, Focus, Step
 from bench.checks.options import Option, OptionValue, choice, length, number
 from bench.checks.shared.cautions import BLADE_DOWN, MANUAL, STILL_TEETH, UNPLUG
 from bench.checks.shared.plausibility import width_problems
-from bench.checks.shared.results import combined, finding, quantity
+from bench.checks.shared.results import budget_of, finding, quantity
 from bench.checks.shared.runner_widths import (
     WHAT,
     RunnersAndSlots,
@@ -40,7 +40,7 @@ from bench.finding import (
     act,
     note,
 )
-from bench.uncertainty import Combined, Part, rectangular
+from bench.uncertainty import Budget, Part, rectangular
 
 if TYPE_CHECKING:
     from bench.geometry.runner_play import RunnerFit
@@ -173,7 +173,7 @@ def _give(shown: Quantity, below: float) -> Quantity:
 
 def _budgets(
     evidence: Evidence, found: RunnersAndSlots, fit: RunnerFit
-) -> tuple[Combined, Combined, Combined]:
+) -> tuple[Budget, Budget, Budget]:
     """The budgets of yaw play, side play and relief."""
     bow = number(evidence.options, "slot_straight", UNSEEN_BOW)
     # a bow of h takes h off the side play, wants h more relief, and 2 h over the length
@@ -188,7 +188,7 @@ def _budgets(
         dof = found.reading_dof if part == "widths as read" else None
         for row, u in zip(rows, effect, strict=True):
             row.append(Part(part, "B" if dof is None else "A", u, dof))
-    yaw, side, relief = (combined(evidence, row) for row in rows)
+    yaw, side, relief = (budget_of(evidence, row) for row in rows)
     return yaw, side, relief
 
 

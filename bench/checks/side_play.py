@@ -19,11 +19,11 @@ from bench.checks.model import Check, Evidence, EvidenceGear, Focus, Step
 from bench.checks.options import SIDE, OptionValue, given_number, length, number
 from bench.checks.shared.cautions import AT_REST
 from bench.checks.shared.plausibility import spot_doubts
-from bench.checks.shared.results import combined, finding, instrument_rows, quantity
+from bench.checks.shared.results import budget_of, finding, instrument_rows, quantity
 from bench.checks.shared.traces import count_of
 from bench.finding import EvidenceError, Finding, Quantity, Remark, act, note, warning
 from bench.gear import OTHER_SIDE, LeftRight
-from bench.uncertainty import Combined, Part, verdict_between
+from bench.uncertainty import Budget, Part, verdict_between
 
 if TYPE_CHECKING:
     from bench.geometry.play import Play
@@ -134,7 +134,7 @@ def _budget(
     per: float,
     more: Sequence[Part],
     remarks: list[Remark],
-) -> Combined:
+) -> Budget:
     """per: mm of displacement for one unit of the play; more: its own rows."""
     u, dof, scatter = play.standard_uncertainty, play.degrees_of_freedom, None
     if u is None:
@@ -146,7 +146,7 @@ def _budget(
     readings = [r for trace in evidence.traces for r in trace.reading]
     count = count_of(evidence.gear.indicator, readings)
     own = instrument_rows(evidence, abs(play.value) * per, per, count, 0.0)
-    return combined(evidence, [scatter, *own, *more])
+    return budget_of(evidence, [scatter, *own, *more])
 
 
 def _limits(options: Mapping[str, OptionValue]) -> tuple[float, float]:
@@ -160,7 +160,7 @@ def _limits(options: Mapping[str, OptionValue]) -> tuple[float, float]:
 
 def _leaned(
     evidence: Evidence, spots: Spots, remarks: list[Remark]
-) -> tuple[Quantity, Combined]:
+) -> tuple[Quantity, Budget]:
     """The side play, judged by what was said to be good enough, else by common
     practice."""
     from bench.geometry.play import side_play
@@ -189,7 +189,7 @@ def _leaned(
 
 def _twisted(
     evidence: Evidence, spots: Spots, places: Spots, remarks: list[Remark]
-) -> tuple[Quantity, Combined]:
+) -> tuple[Quantity, Budget]:
     from bench.geometry.play import yaw_play
 
     left, right = (spots[name] for name in TWISTED)

@@ -31,20 +31,20 @@ from bench.checks.shared.cautions import AT_BLADE
 from bench.checks.shared.placement_fit import turn_factor
 from bench.checks.shared.plausibility import spot_doubts
 from bench.checks.shared.results import (
-    combined,
+    budget_of,
     finding,
     more_readings,
-    of_sweeps,
     quantity,
     scatter_between,
-    settled,
-    undecided,
+    settled_by,
+    sweep_remarks,
+    tolerance_remarks,
 )
 from bench.checks.shared.sweep_fits import fit_placements, shared_rows
 from bench.checks.shared.turns import are_even, swing_of, turn_of
 from bench.finding import EvidenceError, Finding, Quantity, Remark, note, warning
 from bench.gear import Saw
-from bench.uncertainty import Combined, Part, rectangular
+from bench.uncertainty import Budget, Part, rectangular
 
 # mm between front and rear under which a small blade or a slip is likely
 SPOTS_NEAR = 100.0
@@ -67,7 +67,7 @@ def _one_spot(evidence: Evidence) -> Finding:
     side, mount = slot_side(evidence.options), mount_of(evidence.options)
     b, apart = turn_factor(mount, side) * read.lean / read.apart, abs(read.apart)
     rows, stated = spot_rows(evidence, read, b)
-    budget = combined(evidence, rows)
+    budget = budget_of(evidence, rows)
     blade, more = _blade(evidence, b, apart, budget), None
     if blade.verdict == "cannot-tell" and blade.tolerance is not None:
         touches = max(len(readings) for readings in read.readings.values())
@@ -104,9 +104,9 @@ def _turns(evidence: Evidence) -> Finding:
     over = statistics.fmean(p.length for p in placed)
     of_plate, told = _of_plate(evidence.gear.saw, degrees, over)
     shared = shared_rows(evidence, placed, weights, b, common=True)
-    budget = combined(evidence, [*between.parts, *shared, *of_plate])
+    budget = budget_of(evidence, [*between.parts, *shared, *of_plate])
     blade = _blade(evidence, b, over, budget)
-    remarks += [*told, *of_sweeps(evidence, between)]
+    remarks += [*told, *sweep_remarks(evidence, between)]
     if of_turns is not None:
         remarks = [r for r in remarks if r.code != "one-pass"]
         remarks.append(note("turns-once", turns=len(placed)))
@@ -114,7 +114,7 @@ def _turns(evidence: Evidence) -> Finding:
         evidence,
         [blade],
         budget,
-        settle=settled(blade, budget, between, groups, length=over),
+        settle=settled_by(blade, budget, between, groups, length=over),
         sweeps=sweeps,
         single_sweep=between.single,
         remarks=[*remarks, note("dished-plate"), *_of_saw(evidence, budget)],
@@ -140,17 +140,17 @@ def _of_plate(
     return rows, remarks
 
 
-def _blade(evidence: Evidence, b: float, over: float, budget: Combined) -> Quantity:
+def _blade(evidence: Evidence, b: float, over: float, budget: Budget) -> Quantity:
     saw = evidence.gear.saw
     limit = saw.parallel if saw is not None else None
     return quantity("blade", b, budget, limit, rear_way(b, saw), over=over)
 
 
-def _of_saw(evidence: Evidence, budget: Combined) -> list[Remark]:
+def _of_saw(evidence: Evidence, budget: Budget) -> list[Remark]:
     saw = evidence.gear.saw
     if saw is None:
         return [note("no-saw-blade")]
-    return undecided(budget, saw.parallel)
+    return tolerance_remarks(budget, saw.parallel)
 
 
 def rear_way(b: float, saw: Saw | None) -> str:

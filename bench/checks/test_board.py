@@ -34,7 +34,7 @@ from bench.checks.shared.cautions import (
 )
 from bench.checks.shared.cut_board import beside_passes, cut_scatter, of_cuts
 from bench.checks.shared.plausibility import strip_doubts, strip_remarks
-from bench.checks.shared.results import combined, finding, quantity
+from bench.checks.shared.results import budget_of, finding, quantity
 from bench.finding import EvidenceError, Finding, Remark, act, note, warning
 from bench.uncertainty import Part, rectangular, resolution
 
@@ -109,7 +109,7 @@ def evaluate(evidence: Evidence) -> Finding:
     cuts = cut_scatter(evidence)
     every = [cuts.row(turns), *_rows(evidence, board, 1 / len(near) + 1 / len(far))]
     rows = [row for row in every if row is not None and row.standard_uncertainty > 0.0]
-    budget = combined(evidence, rows)
+    budget = budget_of(evidence, rows)
     remarks += of_cuts(cuts, turns, rows, budget)
     gear, a = evidence.gear, float(board.rotation)
     turned = quantity("board", a, budget, gear.tolerance, fence_way(a, gear.jig))

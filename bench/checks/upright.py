@@ -30,7 +30,7 @@ from bench.checks.shared.cautions import AT_REST
 from bench.checks.shared.known_square import POOR_SQUARE
 from bench.checks.shared.plausibility import spot_doubts
 from bench.checks.shared.results import (
-    combined,
+    budget_of,
     direction_rows,
     finding,
     instrument_rows,
@@ -50,7 +50,7 @@ from bench.finding import (
     warning,
 )
 from bench.gear import OTHER_SIDE, LeftRight
-from bench.uncertainty import Combined, Part, rectangular, seat
+from bench.uncertainty import Budget, Part, rectangular, seat
 
 if TYPE_CHECKING:
     from bench.geometry.upright import Lean
@@ -148,7 +148,7 @@ class _Answer(msgspec.Struct, frozen=True):
     quantity: Quantity
     square: float | None  # rad, its error where the set-ups are two
     alike: bool  # low and high read the same in every set-up
-    budget: Combined
+    budget: Budget
     settle: Settle | None  # where too close to call
 
 
@@ -200,7 +200,7 @@ def _answer(name: str, set_ups: Sequence[str], evidence: Evidence) -> _Answer:
         evidence.gear.indicator, [r for _, rs in read.values() for r in rs]
     )
     rows = _rows(evidence, found, list(read.values()), count, blade=blade)
-    budget = combined(evidence, rows)
+    budget = budget_of(evidence, rows)
     value = _outward_sign(name, evidence) * found.value
     limit = given_number(evidence.options, "limit")
     ways = ("to the left", "to the right") if blade else ("toward you", "away from you")

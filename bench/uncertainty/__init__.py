@@ -7,7 +7,7 @@ verdict.
 """
 
 from bench.uncertainty.budget import (
-    Combined,
+    Budget,
     Part,
     closure,
     combine,
@@ -40,9 +40,9 @@ from bench.uncertainty.decide import (
 )
 from bench.uncertainty.student import t_quantile
 from bench.uncertainty.sweeps import (
-    Between,
     Group,
     Pool,
+    SweepScatter,
     between_sweeps,
     scatter_within,
 )
@@ -50,13 +50,13 @@ from bench.uncertainty.sweeps import (
 __all__ = [
     "EARLY",
     "LATER",
-    "Between",
-    "Combined",
+    "Budget",
     "Components",
     "Group",
     "Part",
     "Pool",
     "SetUpScatter",
+    "SweepScatter",
     "agreement",
     "between_set_ups",
     "between_sweeps",

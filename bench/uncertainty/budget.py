@@ -39,7 +39,7 @@ class Part(msgspec.Struct, frozen=True):
     degrees_of_freedom: float | None = None
 
 
-class Combined(msgspec.Struct, frozen=True):
+class Budget(msgspec.Struct, frozen=True):
     standard_uncertainty: float
     degrees_of_freedom: float | None
     coverage_factor: float
@@ -48,7 +48,7 @@ class Combined(msgspec.Struct, frozen=True):
     confidence: float = 0.95
 
 
-def combine(parts: Iterable[Part | None], confidence: float = 0.95) -> Combined:
+def combine(parts: Iterable[Part | None], confidence: float = 0.95) -> Budget:
     """Sum of independent rows (None is skipped) to an expanded uncertainty at
     `confidence`.
 
@@ -78,7 +78,7 @@ def combine(parts: Iterable[Part | None], confidence: float = 0.95) -> Combined:
         )
         for part in ranked
     ]
-    return Combined(u, dof, factor, factor * u, rows, confidence)
+    return Budget(u, dof, factor, factor * u, rows, confidence)
 
 
 def effective_dof(parts: Sequence[Part]) -> float | None:

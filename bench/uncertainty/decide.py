@@ -12,10 +12,10 @@ from collections.abc import Mapping, Sequence
 from typing import TypeVar
 
 from bench.finding import Settle, Verdict
-from bench.uncertainty.budget import Combined, Part, combine
+from bench.uncertainty.budget import Budget, Part, combine
 from bench.uncertainty.components import SET_UP_WORTH
 from bench.uncertainty.student import t_quantile
-from bench.uncertainty.sweeps import BOTH_SHARE, Between, Group
+from bench.uncertainty.sweeps import BOTH_SHARE, Group, SweepScatter
 
 FIRST = 0.95  # confidence of the first look
 # confidence of every look after the first: looking again and again at 95 % misleads
@@ -90,7 +90,7 @@ def agreement(
     return apart / both
 
 
-def _scaled(combined: Combined, by: Mapping[str, float]) -> list[Part]:
+def _scaled(budget: Budget, by: Mapping[str, float]) -> list[Part]:
     """Its rows, those that are named in `by` times that."""
     return [
         Part(
@@ -99,24 +99,24 @@ def _scaled(combined: Combined, by: Mapping[str, float]) -> list[Part]:
             row.standard_uncertainty * by.get(row.part, 1.0),
             row.degrees_of_freedom,
         )
-        for row in combined.rows
+        for row in budget.rows
     ]
 
 
-def _fixed(combined: Combined) -> list[Part]:
+def _fixed(budget: Budget) -> list[Part]:
     """The rows that more sweeps do not shrink."""
-    return [part for part in _scaled(combined, {}) if part.name not in OF_PUSHES]
+    return [part for part in _scaled(budget, {}) if part.name not in OF_PUSHES]
 
 
-def decidable_tolerance(combined: Combined) -> float:
+def decidable_tolerance(budget: Budget) -> float:
     """The least tolerance at which this instrument and set-up could call even a perfect
     fence inside, however many sweeps are taken: the expanded uncertainty of the rows
     that sweeps do not shrink."""
-    return combine(_fixed(combined), combined.confidence).expanded
+    return combine(_fixed(budget), budget.confidence).expanded
 
 
 def _between_with(
-    between: Between, groups: Sequence[Group], share: float, more: int
+    between: SweepScatter, groups: Sequence[Group], share: float, more: int
 ) -> Part:
     """The row "between sweeps" of pushes whose weights' squares sum to `share`, `more`
     of which have a mean of their group to scatter about beyond today's."""
@@ -144,8 +144,8 @@ def _between_with(
 
 
 def _with_pushes(
-    combined: Combined,
-    between: Between,
+    budget: Budget,
+    between: SweepScatter,
     groups: Sequence[Group],
     pushes: int,
     anew: int | None,
@@ -166,14 +166,14 @@ def _with_pushes(
     ]
     before = math.fsum(group.weight**2 for group in groups)
     after = before * (now / pushes) ** 2 + anew * (weight * each / pushes) ** 2
-    scaled = _scaled(combined, {BETWEEN_SET_UPS: math.sqrt(after / before)})
+    scaled = _scaled(budget, {BETWEEN_SET_UPS: math.sqrt(after / before)})
     rows += [part for part in scaled if part.name == BETWEEN_SET_UPS]
     return rows
 
 
 def needed(
-    combined: Combined,
-    between: Between,
+    budget: Budget,
+    between: SweepScatter,
     groups: Sequence[Group],
     pushes: int,
     confidence: float,
@@ -182,12 +182,12 @@ def needed(
     """Distance from the limit at which `pushes` in every placement settle a verdict in
     two cases of three: the give or take that is then expected, and how far the value
     itself still moves until then."""
-    rows = _with_pushes(combined, between, groups, pushes, anew)
+    rows = _with_pushes(budget, between, groups, pushes, anew)
     names = {row.name for row in rows}
-    stay = [part for part in _fixed(combined) if part.name not in names]
+    stay = [part for part in _fixed(budget) if part.name not in names]
     now = math.fsum(p.standard_uncertainty**2 for p in between.parts) + math.fsum(
         row.standard_uncertainty**2
-        for row in combined.rows
+        for row in budget.rows
         if row.part == BETWEEN_SET_UPS and row.part in names
     )
     then = math.fsum(row.standard_uncertainty**2 for row in rows)
@@ -196,7 +196,7 @@ def needed(
     return after + TWO_OF_THREE * moves
 
 
-def _needed_by_checks(combined: Combined, checks: int) -> float:
+def _needed_by_checks(budget: Budget, checks: int) -> float:
     """Distance from the limit at which, after so many whole checks in the log, the next
     one by as many pushes settles a verdict in two cases of three, if its set-ups differ
     by no more than its passes explain: then as in `needed`. It is an answer of its own:
@@ -207,7 +207,7 @@ def _needed_by_checks(combined: Combined, checks: int) -> float:
         Part(row.name, "A", row.standard_uncertainty, dof)
         if row.name == BETWEEN_SET_UPS
         else row
-        for row in _scaled(combined, {BETWEEN_SET_UPS: fades})
+        for row in _scaled(budget, {BETWEEN_SET_UPS: fades})
     ]
     pushes = [row.standard_uncertainty for row in rows if row.name in OF_PUSHES]
     moves = math.sqrt(2.0) * math.hypot(*pushes)
@@ -216,9 +216,9 @@ def _needed_by_checks(combined: Combined, checks: int) -> float:
 
 def settle(
     value: float,
-    combined: Combined,
+    budget: Budget,
     tolerance: float,
-    between: Between,
+    between: SweepScatter,
     groups: Sequence[Group],
     *,
     anew: int | None = None,
@@ -239,42 +239,42 @@ def settle(
     with, so that what differs between set-ups is averaged too.
     """
     clear = abs(abs(value) - tolerance) if margin is None else margin
-    fixed = combine(_fixed(combined), confidence)
+    fixed = combine(_fixed(budget), confidence)
     placements = anew or len(groups)
     if fixed.expanded < clear or anew is not None:
         sizes = [len(group.slopes) for group in groups]
         fewest = min(sizes) + 1 if anew is None else sum(sizes) // anew + FEWEST_ANEW
         for pushes in range(max(fewest, 2), MOST_PUSHES + 1):
-            if needed(combined, between, groups, pushes, confidence, anew) <= clear:
+            if needed(budget, between, groups, pushes, confidence, anew) <= clear:
                 return Settle(part="between sweeps", sweeps=pushes * placements)
     top = (
-        combined.rows[0].part
+        budget.rows[0].part
         if fixed.expanded < clear or not fixed.rows
         else fixed.rows[0].part
     )
-    of_log = [row.type for row in combined.rows if row.part == BETWEEN_SET_UPS]
+    of_log = [row.type for row in budget.rows if row.part == BETWEEN_SET_UPS]
     if top == BETWEEN_SET_UPS and "A" not in of_log:
         for checks in CHECKS:
-            if _needed_by_checks(combined, checks) <= clear:
+            if _needed_by_checks(budget, checks) <= clear:
                 return Settle(part=top, checks=checks)
     if length is not None and longest is not None and longest > length and clear > 0:
         steps = [length + (longest - length) * step / 20 for step in range(1, 21)]
         shrinks = {new: length / new for new in steps}
         longer = _first_that(
-            combined, (*OF_COUNTS, "closure"), shrinks, clear, confidence
+            budget, (*OF_COUNTS, "closure"), shrinks, clear, confidence
         )
         if longer is not None:
             return Settle(part=top, length=longer)
     if count is not None and clear > 0 and top in OF_COUNTS:
         finer = {count / divide: 1 / divide for divide in FINER}
-        resolution = _first_that(combined, OF_COUNTS, finer, clear, confidence)
+        resolution = _first_that(budget, OF_COUNTS, finer, clear, confidence)
         if resolution is not None:
             return Settle(part=top, resolution=resolution)
     return Settle(part=top)
 
 
 def _first_that(
-    combined: Combined,
+    budget: Budget,
     names: Sequence[str],
     changes: Mapping[Change, float],
     clear: float,
@@ -283,7 +283,7 @@ def _first_that(
     """The first change that settles it; changes: each with how many times as large the
     rows of these names then are."""
     for change, times in changes.items():
-        parts = _scaled(combined, dict.fromkeys(names, times))
+        parts = _scaled(budget, dict.fromkeys(names, times))
         if combine(parts, confidence).expanded <= clear:
             return change
     return None

@@ -42,7 +42,7 @@ class Group(msgspec.Struct, frozen=True):
     degrees_of_freedom: list[float]
 
 
-class Between(msgspec.Struct, frozen=True):
+class SweepScatter(msgspec.Struct, frozen=True):
     """`parts` are the rows for the budget: `part`, and for a single sweep its own noise
     beside it."""
 
@@ -66,7 +66,7 @@ def between_sweeps(
     pool: Pool | None = None,
     yaw_play: float | None = None,
     single_scatter: float | None = None,
-) -> Between:
+) -> SweepScatter:
     """The row "between sweeps".
 
     Scatter is pooled within each placement, never across (placements differ by twice
@@ -106,7 +106,7 @@ def between_sweeps(
     else:
         total, nu = within2 + extra2, within_dof
     part = Part("between sweeps", "A", math.sqrt(total * share), nu)
-    return Between(
+    return SweepScatter(
         part, math.sqrt(today2), math.sqrt(within2), nu, pooled, different, False
     )
 
@@ -129,7 +129,7 @@ def _single(
     pool: Pool | None,
     yaw_play: float | None,
     single_scatter: float | None,
-) -> Between:
+) -> SweepScatter:
     own = Part("within the sweep", "A", math.sqrt(within2 * share), within_dof)
     weights = math.sqrt(math.fsum(group.weight**2 for group in groups))
     each, dof = SINGLE, None
@@ -142,7 +142,7 @@ def _single(
     kind: Literal["A", "B"] = "B" if dof is None else "A"
     part = Part("between sweeps", kind, each * weights, dof)
     within, pooled = math.sqrt(within2), pool is not None
-    return Between(part, None, within, within_dof, pooled, False, True, own)
+    return SweepScatter(part, None, within, within_dof, pooled, False, True, own)
 
 
 def scatter_within(groups: Iterable[Sequence[float]]) -> tuple[float, int]:

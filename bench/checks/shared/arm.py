@@ -21,7 +21,7 @@ from bench.checks.options import given_number
 from bench.checks.shared.placement_fit import PlacementFit, opposed
 from bench.checks.shared.sweep_fits import fit_placements
 from bench.finding import Quantity, Remark, SweepRow, note, warning
-from bench.uncertainty import Combined, Part, rectangular, scatter_within, t_quantile
+from bench.uncertainty import Budget, Part, rectangular, scatter_within, t_quantile
 
 if TYPE_CHECKING:
     from bench.geometry.arm_form import Bend, Shift
@@ -179,9 +179,9 @@ def stand_row(seen: ArmAndSlot | None) -> Part | None:
     return Part("stand along the arm", "B", abs(seen.arm) * unknown / 2)
 
 
-def stand_remarks(combined: Combined, seen: ArmAndSlot | None) -> list[Remark]:
+def stand_remarks(budget: Budget, seen: ArmAndSlot | None) -> list[Remark]:
     """A bowed arm whose stand may have been shifted, where it weighs in the answer."""
-    share = next((r.share for r in combined.rows if r.part == "stand along the arm"), 0)
+    share = next((r.share for r in budget.rows if r.part == "stand along the arm"), 0)
     if seen is None or share < WORTH_TELLING:
         return []
     return [

@@ -16,7 +16,7 @@ import numpy as np
 
 from bench.checks.model import Evidence, Trace
 from bench.checks.shared.face_profile import SINGLE_FACE, Face, pass_scatter
-from bench.checks.shared.results import combined, direction_rows
+from bench.checks.shared.results import budget_of, direction_rows
 from bench.finding import Contact, Remark, note
 from bench.geometry.cells import Array
 from bench.geometry.contact import contact_line
@@ -109,7 +109,7 @@ def _contact(
         Part("form averaged away", "B", missed) if missed else None,
         *direction_rows(evidence, found.rotation),
     ]
-    budget = combined(evidence, rows)
+    budget = budget_of(evidence, rows)
     return Contact(*board, pushed, found.rotation, budget.expanded), found.span
 
 

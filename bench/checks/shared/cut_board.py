@@ -15,7 +15,7 @@ from bench.checks.model import Evidence, SweepHistory
 from bench.checks.options import given_number
 from bench.checks.shared.results import wall_of
 from bench.finding import Comparison, Remark, note, warning
-from bench.uncertainty import Combined, Part, agreement, combine
+from bench.uncertainty import Budget, Part, agreement, combine
 from bench.uncertainty.budget import SEAT
 
 LIKELY_TURNS = 6  # more turns nobody makes
@@ -129,7 +129,7 @@ def cut_scatter(evidence: Evidence) -> CutScatter:
 
 
 def of_cuts(
-    cuts: CutScatter, turns: int, rows: Sequence[Part], combined: Combined
+    cuts: CutScatter, turns: int, rows: Sequence[Part], budget: Budget
 ) -> list[Remark]:
     """What the scatter of the cuts rests on; where nothing is known, what knowing it
     would gain."""
@@ -141,8 +141,8 @@ def of_cuts(
         return []
     careful = msgspec.structs.replace(cuts, of_one_cut=CAREFUL_CUT).row(turns)
     rest = [row for row in rows if row.name != ROW]
-    then = combine([careful, *rest], combined.confidence).expanded
-    values = {"usual": cuts.of_one_cut, "now": combined.expanded, "then": then}
+    then = combine([careful, *rest], budget.confidence).expanded
+    values = {"usual": cuts.of_one_cut, "now": budget.expanded, "then": then}
     if cuts.source == "held":
         return [note("cuts-held-usual", **values)]
     return [note("cuts-unknown", **values)]

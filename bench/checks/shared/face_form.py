@@ -23,7 +23,7 @@ from bench.checks.shared.face_profile import (
     pass_scatter,
 )
 from bench.checks.shared.plausibility import grid_remarks, short_pass_remarks
-from bench.checks.shared.results import combined, finding, quantity, settled
+from bench.checks.shared.results import budget_of, finding, quantity, settled_by
 from bench.checks.shared.straightedge import AS_IS, MODULUS, PRESSED, ROLLED
 from bench.finding import EvidenceError, Finding, Remark, note, warning
 from bench.geometry.cells import Array
@@ -68,16 +68,16 @@ def form_of_face(evidence: Evidence) -> Finding:
     lost, limit = averaged_away(face), _limit(evidence)
     zone, scatter, rows = _straightness(face, minimum_zone, rest, lost)
     line, _, of_line = _straightness(face, least_squares, rest, lost)
-    budget, arch = combined(evidence, rows), bow(face.x, face.f)
+    budget, arch = budget_of(evidence, rows), bow(face.x, face.f)
     of_passes = pass_scatter(face, arch.sensitivity).between.parts
     more = [face.bend_row(arch.sensitivity), _lost(lost, arch.sensitivity)]
-    of_bow = combined(evidence, [*of_passes, *rest, *more])
+    of_bow = budget_of(evidence, [*of_passes, *rest, *more])
     bulges = "crown" if arch.height > 0 else "hollow"
     way = bulges if abs(arch.height) > of_bow.expanded else None
     quantities = [
         quantity("minimum-zone", zone, budget, limit, way, unit="mm"),
         quantity(
-            "least-squares", line, combined(evidence, of_line), way=way, unit="mm"
+            "least-squares", line, budget_of(evidence, of_line), way=way, unit="mm"
         ),
         quantity("bow", arch.height, of_bow, way=bulges, unit="mm"),
     ]
@@ -92,7 +92,7 @@ def form_of_face(evidence: Evidence) -> Finding:
         evidence,
         quantities,
         budget,
-        settle=settled(quantities[0], budget, between, groups, count=count),
+        settle=settled_by(quantities[0], budget, between, groups, count=count),
         sweeps=face.rows,
         single_sweep=between.single,
         profile=[(float(x), float(f)) for x, f in zip(face.x, face.f, strict=True)],

@@ -20,7 +20,7 @@ from bench.checks.shared.sweep_fits import refusal_of
 from bench.finding import Remark, SweepRow, refusal, warning
 from bench.geometry.cells import Array, count_seen
 from bench.geometry.reversal import WINDOW, level, reverse_sweeps, smooth
-from bench.uncertainty import Between, Group, Part, between_sweeps
+from bench.uncertainty import Group, Part, SweepScatter, between_sweeps
 
 PROFILE_STEP = 5.0  # mm between the places of the profile
 AS_MARKED = 0.25  # mm by which a mark, or the place read at it, may be off
@@ -79,7 +79,7 @@ class PassScatter(msgspec.Struct):
     standard uncertainty is that which the noise of neighbouring places alone would
     give."""
 
-    between: Between
+    between: SweepScatter
     groups: list[Group]
     wider: float
 

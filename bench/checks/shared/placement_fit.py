@@ -19,7 +19,7 @@ import msgspec
 
 from bench.checks.model import Trace
 from bench.finding import Remark, warning
-from bench.uncertainty import Between, Group, Part, SetUpScatter, rectangular
+from bench.uncertainty import Group, Part, SetUpScatter, SweepScatter, rectangular
 
 if TYPE_CHECKING:
     import numpy as np
@@ -127,7 +127,7 @@ def set_up_sizes(traces: Sequence[Trace], pushes: Sequence[Trace]) -> list[int]:
 
 
 def renewed_set_ups(
-    placed: Sequence[PlacementFit], between: Between
+    placed: Sequence[PlacementFit], between: SweepScatter
 ) -> SetUpScatter | None:
     """What placements that were set up more than once show of the scatter between
     set-ups, as that of the square's error from one of each; None where none was."""

@@ -14,11 +14,11 @@ from bench.checks.model import Evidence, Known
 from bench.finding import Finding, Quantity, Remark, Settle, note, warning
 from bench.uncertainty import (
     LATER,
-    Between,
-    Combined,
+    Budget,
     Group,
     Part,
     Pool,
+    SweepScatter,
     between_sweeps,
     combine,
     decidable_tolerance,
@@ -41,12 +41,12 @@ SQUARE_DOUBTED = frozenset(
         "noted-square-doubted",  # by an earlier version, see `bench.log.findings`
     }
 )
-OF_STEPS = ("indicator over the span used", "resolution")
+STEP_ROWS = ("indicator over the span used", "resolution")
 # mm from one pass's level to the next, over which an indicator's own steps scatter
 SHIFT = 0.2, 0.5
 
 
-def combined(evidence: Evidence, rows: Iterable[Part | None]) -> Combined:
+def budget_of(evidence: Evidence, rows: Iterable[Part | None]) -> Budget:
     """A later look at the same check is judged more strictly than the first."""
     return combine(rows, LATER if evidence.known.looks else 0.95)
 
@@ -94,7 +94,7 @@ def direction_rows(
 def quantity(
     name: str,
     value: float,
-    budget: Combined,
+    budget: Budget,
     limit: float | None = None,
     way: str | None = None,
     *,
@@ -117,7 +117,7 @@ def quantity(
 
 def scatter_between(
     evidence: Evidence, groups: Sequence[Group], pool: Pool | None = None
-) -> Between:
+) -> SweepScatter:
     """The scatter between several passes, with what the log knows of it; pool: in place
     of the log's."""
     known = evidence.known
@@ -126,10 +126,10 @@ def scatter_between(
     )
 
 
-def settled(
+def settled_by(
     judged: Quantity,
-    budget: Combined,
-    between: Between,
+    budget: Budget,
+    between: SweepScatter,
     groups: Sequence[Group],
     **more: Any,
 ) -> Settle | None:
@@ -141,7 +141,7 @@ def settled(
 
 
 def finding(
-    evidence: Evidence, quantities: list[Quantity], budget: Combined, **more: Any
+    evidence: Evidence, quantities: list[Quantity], budget: Budget, **more: Any
 ) -> Finding:
     """The finding, with the verdict of the first quantity that has one. more: its other
     fields. What cannot be told hangs on the largest row, unless `settle` is given."""
@@ -163,7 +163,7 @@ def finding(
 
 def more_readings(
     rows: Sequence[Part],
-    budget: Combined,
+    budget: Budget,
     clear: float,
     now: int,
     places: int,
@@ -185,7 +185,7 @@ def more_readings(
     return Settle(part=budget.rows[0].part)
 
 
-def of_sweeps(evidence: Evidence, between: Between) -> list[Remark]:
+def sweep_remarks(evidence: Evidence, between: SweepScatter) -> list[Remark]:
     """One pass only, more scatter than ever before, walls that change."""
     remarks = []
     known = evidence.known
@@ -215,7 +215,7 @@ def wall_of(evidence: Evidence) -> str | None:
     return str(said) if said else None
 
 
-def of_hold(evidence: Evidence) -> list[Remark]:
+def hold_remarks(evidence: Evidence) -> list[Remark]:
     """Where it was not said against which wall the sled is held."""
     if wall_of(evidence) is not None or all(t.hold for t in evidence.traces if t.push):
         return []
@@ -225,7 +225,7 @@ def of_hold(evidence: Evidence) -> list[Remark]:
     return [note("hold-unsaid", play=play)]
 
 
-def rests_on(known: Known, *, pooled: bool) -> list[Remark]:
+def history_remarks(known: Known, *, pooled: bool) -> list[Remark]:
     """What of the log the give or take rests on."""
     passes = known.pool.passes if known.pool is not None and pooled else 0
     checks = known.set_ups.checks if known.set_ups is not None else 0
@@ -234,20 +234,20 @@ def rests_on(known: Known, *, pooled: bool) -> list[Remark]:
     return [note("rests-on-log", passes=passes, checks=checks)]
 
 
-def undecided(combined: Combined, tolerance: float | None) -> list[Remark]:
+def tolerance_remarks(budget_of: Budget, tolerance: float | None) -> list[Remark]:
     """The tolerance this can decide, where the one that is set is beyond it."""
-    least = decidable_tolerance(combined)
+    least = decidable_tolerance(budget_of)
     if tolerance is None or least <= tolerance:
         return []
     return [note("limit-too-fine", least=least, limit=tolerance)]
 
 
-def of_steps(combined: Combined, said: str | None) -> list[Remark]:
+def step_remarks(budget_of: Budget, said: str | None) -> list[Remark]:
     """What helps a coarse instrument at once, where it is why nothing can be told."""
     if (
         said != "cannot-tell"
-        or not combined.rows
-        or combined.rows[0].part not in OF_STEPS
+        or not budget_of.rows
+        or budget_of.rows[0].part not in STEP_ROWS
     ):
         return []
     return [note("shift-stand", low=SHIFT[0], high=SHIFT[1])]
