@@ -19,7 +19,7 @@ MOST_MORE = 30
 Verdict = Literal["inside", "outside", "cannot-tell"]
 
 
-class Unread(msgspec.Struct, frozen=True):
+class UnreadableRecord(msgspec.Struct, frozen=True):
     """Something in the log that can no longer be read: a result, the evidence behind
     one, a move.
 

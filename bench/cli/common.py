@@ -16,7 +16,7 @@ import click
 if TYPE_CHECKING:
     from msgspec import Struct
 
-    from bench.finding import Unread
+    from bench.finding import UnreadableRecord
     from bench.protocol import LogQuestion
     from bench.protocol.client import WireClient
     from bench.settings.paths import Paths
@@ -193,7 +193,7 @@ def complaining(
         raise Complaint(words(error)) from error
 
 
-def tell_unread(unread: list[Unread]) -> int:
+def tell_unread(unread: list[UnreadableRecord]) -> int:
     """The exit status: what could not be read is bad news, and is told beside what
     could."""
     if unread:

@@ -20,7 +20,7 @@ import msgspec
 from bench.checks import find
 from bench.checks.model import Evidence, Trace
 from bench.checks.options import understood
-from bench.finding import Finding, Unread
+from bench.finding import Finding, UnreadableRecord
 from bench.gear import LONGEST_NAME, MOST_LENGTHS
 from bench.log.events import list_gear_events
 from bench.log.findings import (
@@ -80,7 +80,7 @@ class ReadLine(NamedTuple):
 
 
 def exported(
-    path: Path, finding: str | None, unread: list[Unread]
+    path: Path, finding: str | None, unread: list[UnreadableRecord]
 ) -> Generator[str, None, None]:
     """One finding's sweeps as CSV in the recorded shape, or every finding with its
     evidence and then what happened to the gear, a JSON line each.
@@ -108,7 +108,9 @@ def _csv(evidence: Evidence) -> str:
     return out.getvalue()
 
 
-def json_line(db: sqlite3.Connection, row: FindingRow, unread: list[Unread]) -> str:
+def json_line(
+    db: sqlite3.Connection, row: FindingRow, unread: list[UnreadableRecord]
+) -> str:
     """The finding with its run, what replaced it, its whole evidence and what became of
     its move; one object.
 
@@ -120,7 +122,7 @@ def json_line(db: sqlite3.Connection, row: FindingRow, unread: list[Unread]) -> 
         _, evidence = load_finding(db, row.finding.id)
     except LogDamaged as error:
         damaged = str(error)
-        unread.append(Unread("evidence", row.order, row.finding.at))
+        unread.append(UnreadableRecord("evidence", row.order, row.finding.at))
     line = ExportLine(
         run=row.run,
         wall_s=row.wall_s,

@@ -24,7 +24,7 @@ from bench.checks.model import (
 )
 from bench.checks.shared.pooling import pool_of, seat_of, set_ups_of
 from bench.checks.shared.results import SQUARE_DOUBTED
-from bench.finding import Finding, Quantity, Unread
+from bench.finding import Finding, Quantity, UnreadableRecord
 from bench.gear import Square
 from bench.log.dates import in_time
 from bench.log.findings import (
@@ -53,9 +53,9 @@ def latest(path: Path, most: int) -> list[Finding]:
         return [row.finding for row in reversed(list_findings(db, last=most))]
 
 
-def unread(path: Path) -> list[Unread]:
+def unread(path: Path) -> list[UnreadableRecord]:
     """Results that are there and can no longer be read."""
-    found: list[Unread] = []
+    found: list[UnreadableRecord] = []
     with open_read(path) as db:
         for _ in each_finding(db, found):
             pass
@@ -71,7 +71,7 @@ def listed(
     before: str | None = None,
 ) -> LogRows:
     """Findings, newest first; what became of the move of each."""
-    unread: list[Unread] = []
+    unread: list[UnreadableRecord] = []
     with open_read(path) as db:
         rows = list_findings(
             db, jig=jig, check=check, last=most, before=before, unread=unread

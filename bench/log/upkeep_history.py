@@ -18,7 +18,7 @@ import msgspec
 
 from bench.checks import checks
 from bench.checks.model import EvidenceGear, SquareHistory
-from bench.finding import Climate, Unread
+from bench.finding import Climate, UnreadableRecord
 from bench.log.events import list_gear_events
 from bench.log.findings import FindingRow, each_finding, list_moves
 from bench.log.read_only import open_read
@@ -120,9 +120,11 @@ def inherited_square(path: Path, gear: EvidenceGear) -> SquareHistory | None:
     )
 
 
-def load_history(path: Path, jigs: Iterable[str] = ()) -> tuple[History, list[Unread]]:
+def load_history(
+    path: Path, jigs: Iterable[str] = ()
+) -> tuple[History, list[UnreadableRecord]]:
     """jigs: sleds of the settings, beside those that the log knows."""
-    unread: list[Unread] = []
+    unread: list[UnreadableRecord] = []
     with open_read(path) as db:
         rows = [row for row in each_finding(db, unread) if row.superseded_by is None]
         placed, left_out = _placed(rows)
@@ -147,7 +149,7 @@ def load_history(path: Path, jigs: Iterable[str] = ()) -> tuple[History, list[Un
 def _moves(
     db: sqlite3.Connection,
     placed: Sequence[tuple[FindingRow, float]],
-    unread: list[Unread],
+    unread: list[UnreadableRecord],
 ) -> Iterator[FenceMove]:
     """Those that were made, each on the day of its result."""
     days = {row.finding.id: (row, day) for row, day in placed}
