@@ -20,8 +20,9 @@ from bench.uncertainty import Pool, SetUpScatter
 
 Gather = Literal["sweep", "spot", "width"]
 Mount = Literal["standing", "carried", "still"]
-Runs = Literal["away", "right"]
-Measured = Literal["fence", "square", "yaw-play"]  # what one check leaves to another
+TravelDirection = Literal["away", "right"]
+# what one check leaves to another
+SharedResult = Literal["fence", "square", "yaw-play"]
 AWAY = 0.3  # mm that a lifted plunger or an opened caliper moves by; common practice
 
 
@@ -68,7 +69,7 @@ class Step(msgspec.Struct, frozen=True):
     straight: bool = True
     # what is pushed along, and so whether there is a sled to lean
     pushed: Literal["sled", "indicator"] = "sled"
-    runs: Runs = "away"  # which way the travel grows, seen by whoever pushes
+    runs: TravelDirection = "away"  # which way the travel grows, seen by whoever pushes
     # mm that the number of a spot or a width moves away between two readings, so that
     # the next one is known when it comes back and holds; None: each one is asked for
     away: float | None = AWAY
@@ -123,7 +124,7 @@ class SweepHistory(msgspec.Struct, frozen=True):
     at: str = ""
 
 
-class Known(msgspec.Struct, frozen=True):
+class PriorKnowledge(msgspec.Struct, frozen=True):
     """What earlier findings tell; empty for `evaluate` without the log."""
 
     pool: Pool | None = None
@@ -187,7 +188,7 @@ class Evidence(msgspec.Struct, frozen=True):
     traces: list[Trace] = []
     options: dict[str, OptionValue] = {}
     gear: EvidenceGear = EvidenceGear()
-    known: Known = Known()
+    known: PriorKnowledge = PriorKnowledge()
     leans: list[Lean] = []
     taps: list[Tap] = []  # in order, those that did not come back too
     # set-ups in which the number was seen to move by more than flicker; None: nobody
@@ -233,8 +234,8 @@ class Check(msgspec.Struct, frozen=True):
     # where it stands in a list of checks, the lowest first
     rank: int = 100
     # what later checks take from its findings, and what of that it takes itself
-    measures: tuple[Measured, ...] = ()
-    takes: tuple[Measured, ...] = ()
+    measures: tuple[SharedResult, ...] = ()
+    takes: tuple[SharedResult, ...] = ()
     # whether its first quantity is the sled fence's rotation, which a move at the fence
     # turns back
     turns_fence: bool = False

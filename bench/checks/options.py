@@ -129,7 +129,7 @@ def _found(given: object) -> str:
     return found if len(found) <= LONGEST_FOUND else f"{found[:LONGEST_FOUND]}..."
 
 
-class Declares(Protocol):
+class HasOptions(Protocol):
     """A check, or what the daemon says of one."""
 
     @property
@@ -139,7 +139,7 @@ class Declares(Protocol):
 
 
 def validated(
-    check: Declares, given: Mapping[str, object], *, recorded: bool = False
+    check: HasOptions, given: Mapping[str, object], *, recorded: bool = False
 ) -> dict[str, OptionValue]:
     """Plain values of what was given, the declared defaults beside them; null is not
     given. recorded: of a recorded file. Raises OptionError."""
@@ -159,7 +159,7 @@ def validated(
 
 
 def understood(
-    check: Declares, stored: Mapping[str, object]
+    check: HasOptions, stored: Mapping[str, object]
 ) -> tuple[dict[str, OptionValue], list[OptionError]]:
     """The values of options from a log, which an earlier version did not validate, that
     can still be read, and what is wrong with the others. What the check has never asked

@@ -62,7 +62,7 @@ FEWEST_PASSES = 2  # degrees of freedom that tell a scatter
 LATEST_FINDINGS = 20  # findings that still speak for the sled as it is
 
 
-class Result(msgspec.Struct, frozen=True):
+class LoggedFinding(msgspec.Struct, frozen=True):
     """A finding of the log with what the log knows beside it.
 
     hold: the wall to which the sled was held. outdated: what it measured was moved or
@@ -76,7 +76,9 @@ class Result(msgspec.Struct, frozen=True):
     swept: float | None = None
 
 
-def cut_terms(results: Sequence[Result], sheet: Sheet, jig: Jig | None) -> list[Term]:
+def cut_terms(
+    results: Sequence[LoggedFinding], sheet: Sheet, jig: Jig | None
+) -> list[Term]:
     """results: newest first, of this sled, or of its saw where it is the saw's."""
     play = _play(results, sheet)
     terms = [
@@ -97,8 +99,12 @@ def cut_terms(results: Sequence[Result], sheet: Sheet, jig: Jig | None) -> list[
 
 
 def latest(
-    results: Iterable[Result], check: str, quantity: str, *, outdated: bool = False
-) -> tuple[Result, Quantity] | None:
+    results: Iterable[LoggedFinding],
+    check: str,
+    quantity: str,
+    *,
+    outdated: bool = False,
+) -> tuple[LoggedFinding, Quantity] | None:
     """The newest that still tells of the saw and the sled as they are; with `outdated`
     the newest of all."""
     for one in results:
@@ -109,14 +115,14 @@ def latest(
     return None
 
 
-def standard(result: Result, quantity: Quantity) -> float:
+def standard(result: LoggedFinding, quantity: Quantity) -> float:
     """The standard uncertainty from the expanded one, by the degrees of freedom that it
     was made with: JCGM 100:2008, G.3."""
     freedom = quantity.degrees_of_freedom
     return quantity.uncertainty / t_quantile(result.finding.confidence, freedom)
 
 
-def _measured(result: Result, part: Part, u: float = 0.0, **more: Any) -> Term:
+def _measured(result: LoggedFinding, part: Part, u: float = 0.0, **more: Any) -> Term:
     """The term that a finding tells; u: standard uncertainty of its bias, which more
     passes halve."""
     finding = result.finding
@@ -130,7 +136,7 @@ def _measured(result: Result, part: Part, u: float = 0.0, **more: Any) -> Term:
     )
 
 
-def _fence(results: Sequence[Result]) -> Term:
+def _fence(results: Sequence[LoggedFinding]) -> Term:
     found = latest(results, FENCE, "fence")
     if found is None:
         return Term(
@@ -145,7 +151,7 @@ def _fence(results: Sequence[Result]) -> Term:
     return _measured(found[0], "fence", u, value=value, best_uncertainty=best)
 
 
-def _bow(results: Sequence[Result], sheet: Sheet, jig: Jig | None) -> Term:
+def _bow(results: Sequence[LoggedFinding], sheet: Sheet, jig: Jig | None) -> Term:
     fence = jig.fence if jig is not None else "near"
     for one in results:
         if one.finding.check != "fence-straight":
@@ -168,7 +174,7 @@ def _bow(results: Sequence[Result], sheet: Sheet, jig: Jig | None) -> Term:
     )
 
 
-def _slot(results: Sequence[Result], sheet: Sheet, jig: Jig | None) -> Term:
+def _slot(results: Sequence[LoggedFinding], sheet: Sheet, jig: Jig | None) -> Term:
     """The sled's heading where the cut is made against that where it was swept."""
     fence = latest(results, FENCE, "fence", outdated=True)
     swept = (fence[0].swept if fence is not None else None) or SWEPT
@@ -193,7 +199,7 @@ def _slot(results: Sequence[Result], sheet: Sheet, jig: Jig | None) -> Term:
     return _measured(found[0], "slot", u, value=bend * further, best_uncertainty=best)
 
 
-def _heel(results: Sequence[Result], sheet: Sheet) -> Term:
+def _heel(results: Sequence[LoggedFinding], sheet: Sheet) -> Term:
     """What the rear teeth take from the kept part where the cut is not pushed clear:
     from nothing to the blade's lean over its chord, so the mean is half of it."""
     per_rad = CHORD / sheet.cut
@@ -215,7 +221,7 @@ def _heel(results: Sequence[Result], sheet: Sheet) -> Term:
     return _measured(found[0], "heel", u, value=value, practice=True)
 
 
-def _play(results: Sequence[Result], sheet: Sheet) -> Term:
+def _play(results: Sequence[LoggedFinding], sheet: Sheet) -> Term:
     fence = latest(results, FENCE, "fence", outdated=True)
     held = sheet.held
     if held is None:
@@ -249,7 +255,7 @@ def _play(results: Sequence[Result], sheet: Sheet) -> Term:
     )
 
 
-def pooled_scatter(results: Sequence[Result]) -> float | None:
+def pooled_scatter(results: Sequence[LoggedFinding]) -> float | None:
     """Standard deviation of reseated passes about the mean of their set-up, rad, of the
     latest findings; JCGM 100:2008, 4.2.4. None where too few tell it."""
     of_fence = [one.finding for one in results if one.finding.check == FENCE]

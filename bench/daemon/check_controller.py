@@ -20,8 +20,8 @@ from bench.checks.model import (
     Caution,
     Check,
     EvidenceGear,
-    Known,
     Lean,
+    PriorKnowledge,
     Step,
     Tap,
 )
@@ -79,7 +79,7 @@ class CheckController:
         except GearUnknown as error:
             raise InvalidRequest(str(error)) from error
 
-    def _known_to(self, request: Begin) -> Known:
+    def _known_to(self, request: Begin) -> PriorKnowledge:
         gear = self.gear_for(request)
         return known_of(self._shared, gear, request.check, request.options)
 
@@ -221,7 +221,7 @@ class CheckController:
 
 
 def _understood(
-    request: Begin, before: Finding | None, known: Callable[[Begin], Known]
+    request: Begin, before: Finding | None, known: Callable[[Begin], PriorKnowledge]
 ) -> tuple[Check, Begin]:
     """The check, and the request with the options that it declares. before: the result
     of the move that is verified; known: what the log tells to a check so begun. Raises
@@ -241,7 +241,7 @@ def _lightened(
     check: Check,
     request: Begin,
     before: Finding | None,
-    known: Callable[[Begin], Known],
+    known: Callable[[Begin], PriorKnowledge],
 ) -> Begin:
     """What verifies a move needs no proof of the side again, and one set-up where the
     result before has proved the rest. An option that is not as usual stands."""

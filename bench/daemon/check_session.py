@@ -17,7 +17,7 @@ from typing import Any
 import msgspec
 
 from bench.checks import find
-from bench.checks.model import Caution, Evidence, EvidenceGear, Known, Trace
+from bench.checks.model import Caution, Evidence, EvidenceGear, PriorKnowledge, Trace
 from bench.daemon.shared_state import SharedState
 from bench.daemon.shop_air import ShopAir
 from bench.daemon.tones import MarkBeat
@@ -43,7 +43,7 @@ log = logging.getLogger("sweepgauge")
 
 def known_of(
     shared: SharedState, gear: EvidenceGear, kind: str, options: Mapping[str, Any]
-) -> Known:
+) -> PriorKnowledge:
     """What the log tells to such a check."""
     wired, path = shared.settings.indicator, shared.paths.log
     port = wired.port if wired is not None else None
@@ -52,7 +52,7 @@ def known_of(
     except Exception:
         # an unreadable history must not cost today's answer
         log.exception("reading what is known from the log")
-        return Known()
+        return PriorKnowledge()
 
 
 class CheckSession:
@@ -111,7 +111,7 @@ class CheckSession:
         if isinstance(message, PromptChanged):
             self.conclude_if_complete()
 
-    def _known(self) -> Known:
+    def _known(self) -> PriorKnowledge:
         run = self.run
         return known_of(self._shared, run.gear, run.check.kind, run.options)
 

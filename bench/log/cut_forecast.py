@@ -23,7 +23,7 @@ from bench.cut.terms import (
     OF_SAW,
     OF_SLED,
     OUTDATES,
-    Result,
+    LoggedFinding,
 )
 from bench.gear import Jig
 from bench.log.dates import in_time
@@ -108,7 +108,9 @@ def _sleds(db: sqlite3.Connection, jigs: Mapping[str, Jig]) -> dict[str, Jig]:
     return {**kept, **jigs}
 
 
-def _results(db: sqlite3.Connection, sled: Jig | None, now: float) -> list[Result]:
+def _results(
+    db: sqlite3.Connection, sled: Jig | None, now: float
+) -> list[LoggedFinding]:
     """Newest first: of the sled on the saw of its latest result, and of that saw."""
     if sled is None:
         return []
@@ -119,11 +121,11 @@ def _results(db: sqlite3.Connection, sled: Jig | None, now: float) -> list[Resul
     swept, moved = _swept(db, rows), _last_moved(db, sled.name)
     events = [event for event in gear_events(db) if event.jig == sled.name]
 
-    def result(row: FindingRow) -> Result:
+    def result(row: FindingRow) -> LoggedFinding:
         check, day = row.finding.check, row.wall_s / DAY_S
         later = [event.what for event in events if event.day > day]
         outdated = any(check in OUTDATES.get(what, ()) for what in later)
-        return Result(
+        return LoggedFinding(
             finding=row.finding,
             age_days=max(0, int(now / DAY_S - day)),
             hold=row.hold,

@@ -17,8 +17,8 @@ import msgspec
 from bench.checks import checks, find
 from bench.checks.model import (
     EvidenceGear,
-    Known,
-    Measured,
+    PriorKnowledge,
+    SharedResult,
     SquareHistory,
     SweepHistory,
 )
@@ -109,7 +109,7 @@ def known(
     options: Mapping[str, Any],
     *,
     instrument: str | None = None,
-) -> Known:
+) -> PriorKnowledge:
     """What earlier findings say of today's: scatter between pushes, of seating, the yaw
     play, the square's error.
 
@@ -133,7 +133,7 @@ def known(
 
             quick = options.get("quick")
             square = inherited_square(path, gear) if quick else _square(db, gear)
-        return Known(
+        return PriorKnowledge(
             pool=reseated,
             set_ups=set_ups_of([f for f, used in rows if used.square == gear.square]),
             seat_scatter=seat_of(reseated, one_seat),
@@ -179,7 +179,7 @@ def _run(db: sqlite3.Connection, run: str) -> tuple[str, EvidenceGear]:
 
 def _measured(
     db: sqlite3.Connection,
-    what: Measured,
+    what: SharedResult,
     changed: Callable[[FindingRow], bool],
     *,
     jig: str | None = None,

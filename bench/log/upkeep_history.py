@@ -36,8 +36,8 @@ from bench.upkeep.history import (
     FenceMove,
     GearEvent,
     History,
+    Measurement,
     Omission,
-    Result,
     results_of,
     sound_climate,
 )
@@ -130,7 +130,7 @@ def load_history(
         placed, left_out = _placed(rows)
         squares = _squares(db)
         kinds = [one for one in checks().values() if "fence" in one.measures]
-        results: list[Result] = []
+        results: list[Measurement] = []
         for row, day in placed:
             results += _results(row, day, squares, left_out)
         history = History(
@@ -165,7 +165,7 @@ def _results(
     day: float,
     squares: dict[str, str | None],
     left_out: list[Omission],
-) -> list[Result]:
+) -> list[Measurement]:
     finding = row.finding
     if finding.doubts:
         left_out.append(Omission(finding.id, finding.at, "doubt"))

@@ -7,7 +7,7 @@ from typing import Any
 
 import msgspec
 
-from bench.cut.document import CONFIDENCE, First, Forecast, Row
+from bench.cut.document import CONFIDENCE, FirstAdvice, Forecast, TermRow
 from bench.cut.forecast import LEAST_WORTH
 from bench.render.result import name, upper_first
 from bench.render.template import in_a_row
@@ -65,7 +65,7 @@ def with_words(document: dict[str, Any], units: System) -> dict[str, Any]:
     return {**document, "first": {**document["first"], "words": words}}
 
 
-def first_words(first: First, told: Forecast, units: System) -> str:
+def first_words(first: FirstAdvice, told: Forecast, units: System) -> str:
     if first.assumed:
         act = NEVER_MEASURED[first.part]
     elif first.act == "measure":
@@ -148,7 +148,7 @@ def square_words(told: Forecast, units: System) -> str:
     return f"{'longer' if longer else 'shorter'} away from the sled fence: {much}"
 
 
-def row_words(row: Row, told: Forecast, units: System) -> str:
+def row_words(row: TermRow, told: Forecast, units: System) -> str:
     """One cause: how much, from which result, and what putting it right gains."""
     source = (
         "not measured: a usual figure"
@@ -166,7 +166,7 @@ def row_words(row: Row, told: Forecast, units: System) -> str:
     )
 
 
-def _much(row: Row, told: Forecast, units: System) -> str:
+def _much(row: TermRow, told: Forecast, units: System) -> str:
     if row.part in FROM_CUT_TO_CUT:
         much = _over_cut(row.standard_uncertainty, told, units)
         return f"varies by {much}"

@@ -13,7 +13,7 @@ from typing import Any
 import msgspec
 
 from bench.upkeep.dates import date_of, time_of
-from bench.upkeep.history import History, Result
+from bench.upkeep.history import History, Measurement
 from bench.upkeep.judge import ChartedResult, Period, judge
 from bench.upkeep.season import MATTERS, Correction, Season, correction, fit
 from bench.upkeep.series import Baseline, Key, baselines, by_series
@@ -29,7 +29,7 @@ class ChartedSeries(msgspec.Struct, frozen=True):
     periods: tuple[Period, ...]
     season: Season | None
     correction: Correction
-    results: tuple[Result, ...]
+    results: tuple[Measurement, ...]
 
     @property
     def last(self) -> Period:
@@ -58,7 +58,7 @@ def charted_series(history: History) -> list[ChartedSeries]:
 
 def _judged(
     key: Key,
-    results: Sequence[Result],
+    results: Sequence[Measurement],
     history: History,
     set_ups: dict[Key, list[Scatter]],
 ) -> ChartedSeries:

@@ -43,7 +43,7 @@ COLDEST, HOTTEST = -40.0, 85.0
 QUICK = "quick-inherits"
 
 
-class Result(msgspec.Struct, frozen=True):
+class Measurement(msgspec.Struct, frozen=True):
     """One quantity of one finding. varying: standard uncertainty of what differs from
     result to result, by its budget. set_up: which placements it stands on; a quick
     check is of the kind of the whole check that measured its square. turns_fence: the
@@ -101,7 +101,7 @@ class History(msgspec.Struct, frozen=True):
     """All of one log. results: in the order of time. climate: the latest reading of the
     shop's air and its day. jigs: sleds that there are, with or without results."""
 
-    results: tuple[Result, ...] = ()
+    results: tuple[Measurement, ...] = ()
     moves: tuple[FenceMove, ...] = ()
     events: tuple[GearEvent, ...] = ()
     left_out: tuple[Omission, ...] = ()
@@ -138,7 +138,7 @@ def results_of(
     order: int,
     gear: Mapping[str, str | None],
     turns_fence: bool,
-) -> list[Result]:
+) -> list[Measurement]:
     """The charted quantities of a finding: its first, and the square's own error where
     it was measured. gear: names of `square`, `instrument` and `hold`.
 
@@ -154,7 +154,7 @@ def results_of(
         numbers = (quantity.value, quantity.uncertainty, varying(finding))
         if not all(math.isfinite(number) for number in numbers):
             raise ValueError(f"{finding.id}: {quantity.name} is no number")
-        one = Result(
+        one = Measurement(
             finding=finding.id,
             day=day,
             order=order,

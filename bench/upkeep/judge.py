@@ -16,7 +16,7 @@ import msgspec
 
 from bench.uncertainty.student import t_quantile
 from bench.upkeep import charts
-from bench.upkeep.history import Result
+from bench.upkeep.history import Measurement
 from bench.upkeep.moisture import moisture
 from bench.upkeep.season import Correction
 from bench.upkeep.series import Baseline
@@ -41,7 +41,7 @@ class ChartedResult(msgspec.Struct, frozen=True):
     """z: the deviation as a normal score. ewma: the weighted mean of the scores, and
     the limit beyond which it alarms. None: the first of a period."""
 
-    result: Result
+    result: Measurement
     corrected: float  # less the season's part
     z: float | None = None
     ewma: float | None = None

@@ -11,7 +11,7 @@ from typing import Literal
 
 import msgspec
 
-from bench.upkeep.history import History, Result
+from bench.upkeep.history import History, Measurement
 from bench.upkeep.series import baselines, by_series
 
 YEAR_DAYS = 365.25
@@ -35,7 +35,9 @@ class SquareError(msgspec.Struct, frozen=True):
     hold: str | None
 
 
-def whole_checks(history: History, jig: str | None, saw: str | None) -> list[Result]:
+def whole_checks(
+    history: History, jig: str | None, saw: str | None
+) -> list[Measurement]:
     """Whole checks of the sled fence, with the square turned over, in the order of
     time."""
     return [

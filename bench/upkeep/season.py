@@ -14,7 +14,7 @@ from collections.abc import Sequence
 import msgspec
 
 from bench.uncertainty.student import f_upper_tail, t_quantile
-from bench.upkeep.history import Result
+from bench.upkeep.history import Measurement
 from bench.upkeep.moisture import moisture
 from bench.upkeep.series import Baseline
 from bench.upkeep.shape import Sums, best_shape
@@ -62,11 +62,11 @@ class Correction(msgspec.Struct, frozen=True):
     middle: float = 0.0
     spread: float = 0.0
 
-    def corrected(self, one: Result) -> float:
+    def corrected(self, one: Measurement) -> float:
         m = moisture(one.climate)
         return one.value - (0.0 if m is None else self.slope * (m - self.middle))
 
-    def variance(self, one: Result, reference: float | None) -> float:
+    def variance(self, one: Measurement, reference: float | None) -> float:
         """What is still unknown of the season's part between a result and the mean
         moisture content of those that it is compared with."""
         m = moisture(one.climate)

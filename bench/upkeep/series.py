@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 import msgspec
 
-from bench.upkeep.history import FenceMove, GearEvent, History, Reason, Result
+from bench.upkeep.history import FenceMove, GearEvent, History, Measurement, Reason
 
 # events after which the results that alarmed last belong to what comes: they saw it
 ANSWERS = ("dropped", "accepted")
@@ -36,7 +36,7 @@ class Baseline(msgspec.Struct, frozen=True):
 
     reason: Reason
     from_day: float
-    results: tuple[Result, ...]
+    results: tuple[Measurement, ...]
     after_move_of: str | None = None
 
 
@@ -47,9 +47,9 @@ class _Cut(NamedTuple):
     after_move_of: str | None
 
 
-def by_series(results: Iterable[Result]) -> dict[Key, list[Result]]:
+def by_series(results: Iterable[Measurement]) -> dict[Key, list[Measurement]]:
     """Each series in the order of time, the main quantity before the square's error."""
-    groups: dict[Key, list[Result]] = {}
+    groups: dict[Key, list[Measurement]] = {}
     for one in sorted(results, key=lambda one: (one.day, one.order)):
         key = Key(*(getattr(one, name) for name in Key._fields))
         groups.setdefault(key, []).append(one)
@@ -57,7 +57,7 @@ def by_series(results: Iterable[Result]) -> dict[Key, list[Result]]:
 
 
 def baselines(
-    results: Sequence[Result],
+    results: Sequence[Measurement],
     history: History,
     trailing: Callable[[Sequence[Baseline]], Sequence[int]] | None = None,
 ) -> list[Baseline]:
@@ -78,7 +78,7 @@ def baselines(
     return _parted(results, moved)
 
 
-def _parted(results: Sequence[Result], cuts: Sequence[_Cut]) -> list[Baseline]:
+def _parted(results: Sequence[Measurement], cuts: Sequence[_Cut]) -> list[Baseline]:
     """A period without results is kept only where it is the last."""
     parts: list[Baseline] = []
     edges = [_Cut(0, results[0].day, "first", None), *cuts]
@@ -91,7 +91,7 @@ def _parted(results: Sequence[Result], cuts: Sequence[_Cut]) -> list[Baseline]:
     return parts
 
 
-def _cuts(results: Sequence[Result], history: History) -> list[_Cut]:
+def _cuts(results: Sequence[Measurement], history: History) -> list[_Cut]:
     one = results[-1]
     cuts = [
         _Cut(
@@ -111,11 +111,11 @@ def _cuts(results: Sequence[Result], history: History) -> list[_Cut]:
     return sorted(cuts, key=lambda cut: (cut.at, cut.day))
 
 
-def _of_move(one: Result, move: FenceMove) -> bool:
+def _of_move(one: Measurement, move: FenceMove) -> bool:
     return one.turns_fence and (one.jig, one.saw) == (move.jig, move.saw)
 
 
-def _of_event(one: Result, event: GearEvent, history: History) -> bool:
+def _of_event(one: Measurement, event: GearEvent, history: History) -> bool:
     if one.quantity == "square":  # the square's own error: the fence does not turn it
         if event.what == "square":
             return one.square in _used(history, event.jig, "square")

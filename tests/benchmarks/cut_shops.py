@@ -23,7 +23,7 @@ from shapely import affinity
 
 from bench.cut.document import cut_document
 from bench.cut.sheet import Sheet
-from bench.cut.terms import CHORD, FREE_SCATTER, PASS_ENDS, PASS_ENDS_WITHIN, Result
+from bench.cut.terms import CHORD, FREE_SCATTER, PASS_ENDS, PASS_ENDS_WITHIN, LoggedFinding
 from bench.finding import Contact, Finding, Quantity, SweepRow
 from bench.gear import Jig
 from bench.geometry.contact import contact_line
@@ -195,7 +195,9 @@ def yaws(shop: Shop, rng: np.random.Generator, count: int) -> np.ndarray:
 CHECKS = ("fence-square", "fence-straight", "side-play", "slot-blade")
 
 
-def checked(shop: Shop, check: str, rng: np.random.Generator, curved: bool = True, passes: int = 3) -> Result:
+def checked(
+    shop: Shop, check: str, rng: np.random.Generator, curved: bool = True, passes: int = 3
+) -> LoggedFinding:
     """The finding that a check of the shop leaves. curved: with the slot's curvature. passes: in a set-up; the other
     checks are as much sharper as more of them make the sled fence's."""
     fine = math.sqrt(3 / passes)
@@ -215,7 +217,7 @@ def checked(shop: Shop, check: str, rng: np.random.Generator, curved: bool = Tru
         quantities = [angle("blade", shop.blade, 30 * UM)]
     hold = "left" if (shop.held or shop.leaned) and check == "fence-square" else None
     found = Finding(id=check, check=check, jig="sled", quantities=quantities, **more)
-    return Result(found, 3, hold=hold, swept=shop.swept)
+    return LoggedFinding(found, 3, hold=hold, swept=shop.swept)
 
 
 def fence_square(
@@ -331,7 +333,7 @@ def shop_cases(
 
 
 def advised(
-    case: Case, shop: Shop, sheet: Sheet, results: list[Result], rng: np.random.Generator, passes: int
+    case: Case, shop: Shop, sheet: Sheet, results: list[LoggedFinding], rng: np.random.Generator, passes: int
 ) -> None:
     """What each part gains when it is put right, and what is gained by who does as he is told: takes the checks that
     are named first, until something is to be put right, and does that."""

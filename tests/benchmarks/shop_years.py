@@ -25,7 +25,7 @@ import msgspec
 from bench.finding import Climate
 from bench.upkeep.drift import ChartedSeries, charted_series, swing
 from bench.upkeep.due import next_check, self_moves
-from bench.upkeep.history import FenceMove, GearEvent, History, Result
+from bench.upkeep.history import FenceMove, GearEvent, History, Measurement
 from bench.upkeep.moisture import equilibrium_moisture
 from bench.upkeep.quick import why_whole
 
@@ -179,7 +179,7 @@ class DueDates(Keeper):
     """Checks when they are due, quick where that will do; an alarm is looked at by a whole check, and answered."""
 
     def begin(self) -> None:
-        self.results: list[Result] = []
+        self.results: list[Measurement] = []
         self.moves: list[FenceMove] = []
         self.events: list[GearEvent] = []
         self.trues: dict[str, float] = {}
@@ -202,7 +202,7 @@ class DueDates(Keeper):
             errors = [one.value * 300 for one in self.results if one.quantity == "square"]
             value += statistics.fmean(errors)
         u = SET_UP * (math.sqrt(2) if kind == "quick" else 1.0) / 300
-        one = Result(
+        one = Measurement(
             finding=f"f{len(self.trues)}",
             day=START + day + 0.001 * (len(self.trues) % 50),
             order=len(self.trues),

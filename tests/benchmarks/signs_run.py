@@ -22,7 +22,7 @@ from random import Random
 from recording import Recorder
 
 from bench.checks.fence_square import plan
-from bench.checks.model import Evidence, EvidenceGear, Known, Lean, SquareHistory, Trace
+from bench.checks.model import Evidence, EvidenceGear, Lean, PriorKnowledge, SquareHistory, Trace
 from bench.finding import EvidenceError, Finding
 from bench.gear import Indicator, Jig, Square
 from bench.procedure.conclusion import conclude
@@ -220,13 +220,13 @@ class Checker:
         return marks[::order], reading[::order]
 
 
-def known_of(slip: str, saw: VirtualSaw, chance: Random) -> Known:
+def known_of(slip: str, saw: VirtualSaw, chance: Random) -> PriorKnowledge:
     e = saw.square_error
     if slip == "one set-up, square known" or (not slip.startswith("one set-up") and chance.random() < 0.5):
-        return Known(square=SquareHistory(e + chance.gauss(0, 1e-5), 1.2e-5, 10))
+        return PriorKnowledge(square=SquareHistory(e + chance.gauss(0, 1e-5), 1.2e-5, 10))
     if slip == "one set-up, history of another square":
-        return Known(square=SquareHistory(chance.gauss(0, 8e-5), 1.2e-5, 10))
-    return Known()
+        return PriorKnowledge(square=SquareHistory(chance.gauss(0, 8e-5), 1.2e-5, 10))
+    return PriorKnowledge()
 
 
 def check(seed: int, slip: str, tally: Tally, *, swept: bool, leaning: bool) -> None:

@@ -10,7 +10,7 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any, Literal
 
-from bench.checks.model import Evidence, Known
+from bench.checks.model import Evidence, PriorKnowledge
 from bench.finding import Finding, Quantity, Remark, Settle, note, warning
 from bench.uncertainty import (
     LATER,
@@ -225,7 +225,7 @@ def hold_remarks(evidence: Evidence) -> list[Remark]:
     return [note("hold-unsaid", play=play)]
 
 
-def history_remarks(known: Known, *, pooled: bool) -> list[Remark]:
+def history_remarks(known: PriorKnowledge, *, pooled: bool) -> list[Remark]:
     """What of the log the give or take rests on."""
     passes = known.pool.passes if known.pool is not None and pooled else 0
     checks = known.set_ups.checks if known.set_ups is not None else 0

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from bench.checks.fence_square import plan
-from bench.checks.model import Evidence, EvidenceGear, Known, Lean, Trace
+from bench.checks.model import Evidence, EvidenceGear, Lean, PriorKnowledge, Trace
 from bench.checks.shared.plausibility import side_proved
 from bench.checks.shared.return_error import backlash
 from bench.finding import EvidenceError, Finding
@@ -57,7 +57,7 @@ def passes(
 def found(
     traces: list[Trace], gear: EvidenceGear = GEAR, leans: list[Lean] | None = None, **known: object
 ) -> Finding:
-    evidence = Evidence("fence-square", traces, {}, gear, Known(**known), leans or [])
+    evidence = Evidence("fence-square", traces, {}, gear, PriorKnowledge(**known), leans or [])
     return conclude(evidence, id="x", at="2026-01-01T00:00:00+00:00")
 
 
@@ -176,7 +176,7 @@ def test_leans_prove_deny_or_show_half_of_the_play() -> None:
     assert said(half, "Leaned at handle right the sled showed 0.02 mm of play, at handle left 0.08 mm")
     unseen = found(passes(), leans=leans(0.08, -0.001))
     assert "side-as-said" in unseen.codes  # nothing was seen there, so nothing is proved
-    evidence = Evidence("fence-square", [], {}, GEAR, Known(), leans(0.08, -0.001))
+    evidence = Evidence("fence-square", [], {}, GEAR, PriorKnowledge(), leans(0.08, -0.001))
     assert not side_proved(evidence, plan({}, GEAR))
 
 

@@ -11,7 +11,7 @@ import pytest
 import shapely
 import shapely.affinity
 
-from bench.checks.model import Evidence, EvidenceGear, Known, Pool, SweepHistory, Trace
+from bench.checks.model import Evidence, EvidenceGear, Pool, PriorKnowledge, SweepHistory, Trace
 from bench.checks.shared.cut_board import causes, cut_scatter
 from bench.checks.test_board import CHECK, evaluate
 from bench.finding import EvidenceError, Finding
@@ -64,14 +64,16 @@ def board(
     near,
     far,
     *,
-    known: Known | None = None,
+    known: PriorKnowledge | None = None,
     caliper: Caliper | None = None,
     jig: Jig | None = SLED,
     **options,
 ) -> Finding:
     traces = [Trace("near", [0.0] * len(near), list(near)), Trace("far", [0.0] * len(far), list(far))]
     gear = EvidenceGear(caliper=caliper or Caliper(), jig=jig)
-    return evaluate(Evidence("test-board", traces, {"apart": 370.0, **options}, gear, known or Known()))
+    return evaluate(
+        Evidence("test-board", traces, {"apart": 370.0, **options}, gear, known or PriorKnowledge())
+    )
 
 
 @pytest.mark.parametrize("kept", ["left", "right"])
@@ -105,14 +107,14 @@ def test_play_and_seat_of_every_cut_are_in_the_interval() -> None:
             [round((width(at) + 0.004 * rng.standard_normal()) * 1.0005, 2) for _ in range(3)]
             for at in (15.0, 385.0)
         ]
-        found = board(*read, known=Known(yaw_play=play))
+        found = board(*read, known=PriorKnowledge(yaw_play=play))
         held += abs(found.quantities[0].value - a) <= found.quantities[0].uncertainty
     assert held / trials >= 0.9
 
 
 def test_the_rows_are_those_of_n_cuts() -> None:
     near, far = [25.01, 25.02, 25.03], [24.00, 24.01, 24.02]
-    found = board(near, far, known=Known(yaw_play=4e-4, seat_scatter=2e-5))
+    found = board(near, far, known=PriorKnowledge(yaw_play=4e-4, seat_scatter=2e-5))
     u = {r.part: r for r in found.budget}
     cut = math.hypot(4e-4 / math.sqrt(12), 2e-5)
     assert u["scatter of the cuts"].standard_uncertainty == pytest.approx(cut / 2)
@@ -135,7 +137,10 @@ def test_the_rows_are_those_of_n_cuts() -> None:
 
 
 def test_unknown_play_is_not_taken_for_none() -> None:
-    unknown, none = board([25.0] * 3, [25.0] * 3), board([25.0] * 3, [25.0] * 3, known=Known(yaw_play=0.0))
+    unknown, none = (
+        board([25.0] * 3, [25.0] * 3),
+        board([25.0] * 3, [25.0] * 3, known=PriorKnowledge(yaw_play=0.0)),
+    )
     assert unknown.quantities[0].uncertainty > 2 * none.quantities[0].uncertainty
     assert "cuts-unknown" in unknown.codes
     assert "cuts-unknown" not in none.codes
@@ -144,11 +149,17 @@ def test_unknown_play_is_not_taken_for_none() -> None:
 @pytest.mark.parametrize(
     ("known", "options", "cut", "dof", "code"),
     [
-        (Known(passes=Pool(25e-6**2, 34.0), yaw_play=6e-4), {}, 25e-6, 34.0, "cuts-as-passes"),
-        (Known(passes=Pool(25e-6**2, 34.0)), {"cut_scatter": 1e-5}, 1e-5, None, None),
-        (Known(), {"hold": "left"}, 60e-6, None, "cuts-held-usual"),
-        (Known(yaw_play=3e-4), {}, math.hypot(3e-4 / math.sqrt(12), 30e-6), None, "cuts-in-the-play"),
-        (Known(), {}, math.hypot(100e-6, 30e-6), None, "cuts-unknown"),
+        (PriorKnowledge(passes=Pool(25e-6**2, 34.0), yaw_play=6e-4), {}, 25e-6, 34.0, "cuts-as-passes"),
+        (PriorKnowledge(passes=Pool(25e-6**2, 34.0)), {"cut_scatter": 1e-5}, 1e-5, None, None),
+        (PriorKnowledge(), {"hold": "left"}, 60e-6, None, "cuts-held-usual"),
+        (
+            PriorKnowledge(yaw_play=3e-4),
+            {},
+            math.hypot(3e-4 / math.sqrt(12), 30e-6),
+            None,
+            "cuts-in-the-play",
+        ),
+        (PriorKnowledge(), {}, math.hypot(100e-6, 30e-6), None, "cuts-unknown"),
     ],
 )
 def test_the_best_that_is_known_of_a_cut_counts(known, options, cut, dof, code) -> None:
@@ -160,7 +171,7 @@ def test_the_best_that_is_known_of_a_cut_counts(known, options, cut, dof, code) 
 
 def test_agreement_is_said_before_all_else() -> None:
     day = SweepHistory(fence=2e-4, expanded=3e-5, at="2026-02-03T10:00:00+00:00")
-    known = Known(sweep=day, passes=Pool(2e-5**2, 30.0))
+    known = PriorKnowledge(sweep=day, passes=Pool(2e-5**2, 30.0))
     same = board([25.3] * 3, [25.0] * 3, known=known, jig=None)
     assert same.remarks[0].code == "agrees-with-passes"
     assert result_lines(same, "mm")[0].startswith("It agrees with the passes of 2026-02-03")
@@ -182,7 +193,7 @@ def test_a_scale_error_of_the_caliper_and_its_zero_cancel() -> None:
 
 
 def test_verdicts() -> None:
-    tight = {"known": Known(yaw_play=5e-5, seat_scatter=1e-5), "caliper": Caliper(0.001, 0.002)}
+    tight = {"known": PriorKnowledge(yaw_play=5e-5, seat_scatter=1e-5), "caliper": Caliper(0.001, 0.002)}
     assert board([25.0] * 3, [25.0] * 3, **tight).verdict == "inside"
     assert board([25.5] * 3, [25.0] * 3, **tight).verdict == "outside"
     near = board([25.25] * 3, [25.0] * 3, **tight)
@@ -217,7 +228,7 @@ def test_slips_with_a_board_really_cut_are_named_first(slip, first) -> None:
     width = cut_strip([a] * 5)
     near, far = [width(15.0)] * 3, [width(385.0)] * 3
     options: dict[str, object] = {"sweep_fence": a, "sweep_fence_uncertainty": 3e-5}
-    known = Known(yaw_play=1e-4)
+    known = PriorKnowledge(yaw_play=1e-4)
     assert "agrees-with-passes" in board(near, far, known=known, **options).codes
     if slip == "ends":
         near, far = far, near
@@ -291,14 +302,14 @@ def test_the_words_turn_the_board_the_right_way() -> None:
 # ---- the move ----------------------------------------------------------------------------------------------------
 
 
-def concluded(width, *, known: Known | None = None, jig: Jig | None, kept: str = "left") -> Finding:
+def concluded(width, *, known: PriorKnowledge | None = None, jig: Jig | None, kept: str = "left") -> Finding:
     traces = [Trace(end, [at] * 3, [width(at)] * 3) for end, at in (("near", 15.0), ("far", 385.0))]
     gear = EvidenceGear(caliper=Caliper(0.001, 0.002), jig=jig, leaves=(0.05, 0.1))
     evidence = Evidence("test-board", traces, {"kept": kept}, gear, known or QUIET)
     return conclude(evidence, id="x", at="2026-01-01T10:00:00+00:00")
 
 
-QUIET = Known(yaw_play=2e-5, seat_scatter=1e-5)
+QUIET = PriorKnowledge(yaw_play=2e-5, seat_scatter=1e-5)
 
 
 @pytest.mark.parametrize("pivot", ["left", "right"])
@@ -328,11 +339,11 @@ def test_where_there_is_no_move_it_is_said_why() -> None:
     assert bare.verdict == "outside" and bare.move is None
     assert "no-lever" in bare.codes
     jig = Jig("sled", pivot="right", pivot_to_blade=250.0, pivot_to_stop=480.0)
-    other = Known(yaw_play=2e-5, seat_scatter=1e-5, sweep=SweepHistory(1e-5, 2e-5))
+    other = PriorKnowledge(yaw_play=2e-5, seat_scatter=1e-5, sweep=SweepHistory(1e-5, 2e-5))
     differs = concluded(width, jig=jig, known=other)
     assert differs.verdict == "outside" and differs.move is None
     assert "no-move-while-differing" in differs.codes
-    agrees = Known(yaw_play=2e-5, seat_scatter=1e-5, sweep=SweepHistory(8e-4, 2e-5))
+    agrees = PriorKnowledge(yaw_play=2e-5, seat_scatter=1e-5, sweep=SweepHistory(8e-4, 2e-5))
     assert concluded(width, jig=jig, known=agrees).move is not None
     assert concluded(width, jig=None).move is None
 

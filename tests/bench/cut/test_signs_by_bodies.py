@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from bench.cut.document import cut_document
 from bench.cut.sheet import Sheet
-from bench.cut.terms import Result
+from bench.cut.terms import LoggedFinding
 from bench.finding import Finding, Quantity
 
 FLAT = Shop(turned=0.0, face=np.zeros(FACE.size))
@@ -25,8 +25,10 @@ def angle(name: str, value: float) -> Quantity:
     return Quantity(name, value, "rad", 1e-9, None)
 
 
-def result(check: str, quantities: list[Quantity], **more: object) -> Result:
-    return Result(Finding(id=check, check=check, jig="sled", quantities=quantities, **more), 0, swept=220.0)
+def result(check: str, quantities: list[Quantity], **more: object) -> LoggedFinding:
+    return LoggedFinding(
+        Finding(id=check, check=check, jig="sled", quantities=quantities, **more), 0, swept=220.0
+    )
 
 
 def forecast(shop: Shop, sheet: Sheet, *, curvature: float = 0.0, blade: float | None = None) -> float:

@@ -9,7 +9,7 @@ from contextlib import closing
 import msgspec
 import pytest
 
-from bench.checks.model import Evidence, Known, Lean, Pool, Tap, Trace
+from bench.checks.model import Evidence, Lean, Pool, PriorKnowledge, Tap, Trace
 from bench.log import write_queue
 from bench.log.events import list_events
 from bench.log.findings import find_finding, list_findings, list_moves
@@ -40,7 +40,7 @@ def test_what_is_saved_comes_back_as_it_went_in(live, path) -> None:
 def test_evidence_that_json_cannot_say_comes_back_too(live, path, make) -> None:
     life = live()
     life.begin()
-    known = Known(pool=Pool(1e-10, float("inf")))
+    known = PriorKnowledge(pool=Pool(1e-10, float("inf")))
     evidence = Evidence("fence-square", [Trace("handle-left", [1.0], [-0.0])], known=known)
     life.writer.finding("run-1", make.found("f"), evidence)
     life.writer.close()

@@ -9,7 +9,7 @@ import pytest
 
 from bench.cut.document import cut_document
 from bench.cut.sheet import Sheet
-from bench.cut.terms import Result
+from bench.cut.terms import LoggedFinding
 from bench.finding import Finding, Quantity
 from bench.gear import Jig
 from bench.render.cut import NEVER_MEASURED, PUT_RIGHT, answer_lines, forecast_lines, with_words
@@ -21,10 +21,10 @@ def angle(name: str, value: float, uncertainty: float = 2e-5) -> Quantity:
     return Quantity(name, value, "rad", uncertainty, None)
 
 
-def results(fence: float = 2e-4) -> list[Result]:
-    def one(check: str, *quantities: Quantity) -> Result:
+def results(fence: float = 2e-4) -> list[LoggedFinding]:
+    def one(check: str, *quantities: Quantity) -> LoggedFinding:
         found = Finding(id=check, check=check, jig="big-sled", saw="cabinet", quantities=list(quantities))
-        return Result(found, 12)
+        return LoggedFinding(found, 12)
 
     return [
         one("fence-square", angle("fence", fence), angle("slot-curvature", 0.0, 1e-8)),
@@ -64,7 +64,7 @@ def test_the_answer_in_either_unit() -> None:
 
 def test_a_frame_has_the_error_between_the_fences_four_times() -> None:
     found = Finding(id="m", check="mitre-square", jig="big-sled", quantities=[angle("between", -1e-4, 4e-5)])
-    document = cut_document([Result(found, 1)], SLED)
+    document = cut_document([LoggedFinding(found, 1)], SLED)
     assert document["frame"]["value"] == pytest.approx(-4e-4)
     # eight cuts scatter besides
     assert document["frame"]["uncertainty"] == pytest.approx(

@@ -11,27 +11,27 @@ from bench.finding import Climate
 from bench.upkeep.dates import date_of
 from bench.upkeep.drift import charted_series
 from bench.upkeep.due import BeforeLastResult, chance_of_out, due_document, next_check, self_moves
-from bench.upkeep.history import FenceMove, GearEvent, History, Result
+from bench.upkeep.history import FenceMove, GearEvent, History, Measurement
 from bench.upkeep.quick import inherited, why_whole
 from tests.bench.upkeep.conftest import MM, SIGMA, START, results
 
 SQUARE = 0.02 * MM
 
 
-def quiet(days: list[float], seed: int = 1, level: float = 0.0) -> list[Result]:
+def quiet(days: list[float], seed: int = 1, level: float = 0.0) -> list[Measurement]:
     toss = random.Random(seed)
     values = [level + toss.gauss(0, SIGMA / 2) for _ in days]
     return results(values, errors=[SQUARE + toss.gauss(0, SIGMA) for _ in days], days=days)
 
 
-def ahead(found: list[Result], **more) -> tuple[float, str]:
+def ahead(found: list[Measurement], **more) -> tuple[float, str]:
     history = History(tuple(found), **more)
     one = next(one for one in charted_series(history) if one.key.quantity == "fence")
     coming = next_check(one, self_moves(history))
     return coming.day - found[-1].day, coming.why
 
 
-def row(found: list[Result], at: float, **more) -> dict:
+def row(found: list[Measurement], at: float, **more) -> dict:
     (only,) = due_document(History(tuple(found), **more), at=START + at)["due"]
     return only
 
