@@ -162,7 +162,7 @@ class EvidenceGear(msgspec.Struct, frozen=True):
         return self.jig.tolerance if self.jig is not None else None
 
 
-class Lean(msgspec.Struct, frozen=True):
+class LeanTest(msgspec.Struct, frozen=True):
     """Readings while the sled was leaned left and right in one placement, mm."""
 
     placement: str
@@ -170,7 +170,7 @@ class Lean(msgspec.Struct, frozen=True):
     right: float
 
 
-class Tap(msgspec.Struct, frozen=True):
+class TapTest(msgspec.Struct, frozen=True):
     """Readings at rest before and after the stand was tapped, mm; came_back: whether
     that is near enough."""
 
@@ -189,8 +189,8 @@ class Evidence(msgspec.Struct, frozen=True):
     options: dict[str, OptionValue] = {}
     gear: EvidenceGear = EvidenceGear()
     known: PriorKnowledge = PriorKnowledge()
-    leans: list[Lean] = []
-    taps: list[Tap] = []  # in order, those that did not come back too
+    leans: list[LeanTest] = []
+    taps: list[TapTest] = []  # in order, those that did not come back too
     # set-ups in which the number was seen to move by more than flicker; None: nobody
     # looked (recorded files)
     alive: list[str] | None = None

@@ -20,10 +20,10 @@ from bench.checks.model import (
     Caution,
     Check,
     EvidenceGear,
-    Lean,
+    LeanTest,
     PriorKnowledge,
     Step,
-    Tap,
+    TapTest,
 )
 from bench.checks.options import OptionError, OptionValue, understood, validated
 from bench.daemon.check_session import CheckSession, known_of
@@ -313,8 +313,8 @@ def _progress(left: OpenCheck) -> dict[str, Any]:
     return {
         "acknowledged": "acknowledged" in by_kind or any(none_asked),
         "traces": [trace for trace in whole if trace is not None],
-        "leans": msgspec.convert(by_kind.get("lean", []), list[Lean]),
-        "taps": msgspec.convert(by_kind.get("tap", []), list[Tap]),
+        "leans": msgspec.convert(by_kind.get("lean", []), list[LeanTest]),
+        "taps": msgspec.convert(by_kind.get("tap", []), list[TapTest]),
         "alive": [str(data["placement"]) for data in by_kind.get("alive", ())],
     }
 

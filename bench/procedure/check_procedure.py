@@ -30,9 +30,9 @@ from bench.checks.model import (
     Check,
     Evidence,
     EvidenceGear,
-    Lean,
+    LeanTest,
     Step,
-    Tap,
+    TapTest,
     Trace,
 )
 from bench.checks.options import OptionValue
@@ -334,8 +334,8 @@ class CheckProcedure:
         *,
         acknowledged: bool,
         traces: list[Trace],
-        leans: list[Lean],
-        taps: list[Tap],
+        leans: list[LeanTest],
+        taps: list[TapTest],
         alive: list[str],
         now: float,
     ) -> None:

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import msgspec
 
 from bench.checks import find
-from bench.checks.model import Check, Evidence, Lean, Tap
+from bench.checks.model import Check, Evidence, LeanTest, TapTest
 from bench.checks.options import understood
 from bench.checks.shared.doubts import of_evidence, part
 from bench.checks.shared.plausibility import lean_is_visible
@@ -98,14 +98,14 @@ def _move(
     return move, [] if move is not None else [why_no_move(jig)]
 
 
-def _of_lean(evidence: Evidence, lean: Lean) -> Remark:
+def _of_lean(evidence: Evidence, lean: LeanTest) -> Remark:
     if not lean_is_visible(evidence, lean):
         return note("lean-without-play", lean.placement)
     play = abs(lean.right - lean.left)
     return note("lean-with-play", lean.placement, play=play)
 
 
-def _of_taps(taps: Sequence[Tap]) -> list[Remark]:
+def _of_taps(taps: Sequence[TapTest]) -> list[Remark]:
     """Of each set-up the last tap, which let it go on, and the worst before it."""
     remarks: list[Remark] = []
     for placement in dict.fromkeys(tap.placement for tap in taps):

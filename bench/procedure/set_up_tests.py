@@ -10,7 +10,7 @@ from typing import Any
 
 import msgspec
 
-from bench.checks.model import Lean, Step, Tap
+from bench.checks.model import LeanTest, Step, TapTest
 from bench.procedure.prompt import ProcedureState, Prompt
 from bench.procedure.status_message import Severity, StatusMessage
 from bench.stream.rest_detector import Taken
@@ -35,8 +35,8 @@ class SetUpTests:
         event: Callable[[str, Mapping[str, Any]], None],
         notify: Callable[[str, StatusMessage, Severity], None],
     ) -> None:
-        self.leans: list[Lean] = []
-        self.taps: list[Tap] = []
+        self.leans: list[LeanTest] = []
+        self.taps: list[TapTest] = []
         self._facts = facts
         self._event = event
         self._notify = notify
@@ -57,7 +57,7 @@ class SetUpTests:
             return
         off = not_back(before, taken, count)
         facts.tapped, facts.tap_rest = off is None, False
-        tap = Tap(ask.placement or "", before.value, taken.value, off is None)
+        tap = TapTest(ask.placement or "", before.value, taken.value, off is None)
         self.taps.append(tap)
         self._event("tap", msgspec.to_builtins(tap))
         if off is None:
@@ -75,7 +75,7 @@ class SetUpTests:
             return
         left = self._left if self._left is not None else taken.value
         facts.lean_next = None
-        lean = Lean(ask.placement, left, taken.value)
+        lean = LeanTest(ask.placement, left, taken.value)
         self._event("lean", msgspec.to_builtins(lean))
         seen = proved_side(lean, step, count)
         remark = lean_remark(lean, step, seen)
@@ -91,7 +91,7 @@ class SetUpTests:
         self._notify("lean", remark, "note" if passed else "warning")
 
 
-def proved_side(lean: Lean, step: Step, count: float) -> str | None:
+def proved_side(lean: LeanTest, step: Step, count: float) -> str | None:
     """The side on which the indicator stands, from leaning left then right; None when
     no play is seen.
 
@@ -108,7 +108,7 @@ def proved_side(lean: Lean, step: Step, count: float) -> str | None:
     return "right" if right else "left"
 
 
-def lean_remark(lean: Lean, step: Step, seen: str | None) -> StatusMessage:
+def lean_remark(lean: LeanTest, step: Step, seen: str | None) -> StatusMessage:
     """What a lean test showed; `seen` as `proved_side` has it."""
     if seen is None:
         return StatusMessage("lean-no-play", {"side": step.side})

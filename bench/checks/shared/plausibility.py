@@ -13,7 +13,7 @@ import math
 import statistics
 from collections.abc import Mapping, Sequence
 
-from bench.checks.model import Evidence, Lean, Step, Trace
+from bench.checks.model import Evidence, LeanTest, Step, Trace
 from bench.checks.shared.traces import as_shown, grid_of, reach, travel_span
 from bench.finding import Doubt, Remark, doubt, refusal, warning
 from bench.units import INCH
@@ -174,14 +174,14 @@ def side_proved(evidence: Evidence, steps: Sequence[Step]) -> bool:
 
 def _visible_leans(
     evidence: Evidence, steps: Sequence[Step]
-) -> list[tuple[Lean, Step]]:
+) -> list[tuple[LeanTest, Step]]:
     """The leans that moved the reading, each with its set-up."""
     by_name = {step.placement: step for step in steps}
     there = [lean for lean in evidence.leans if lean.placement in by_name]
     return [(n, by_name[n.placement]) for n in there if lean_is_visible(evidence, n)]
 
 
-def lean_is_visible(evidence: Evidence, lean: Lean) -> bool:
+def lean_is_visible(evidence: Evidence, lean: LeanTest) -> bool:
     """Whether leaning moved the reading by more than its counts do."""
     return (
         abs(lean.right - lean.left)

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.checks import find
-from bench.checks.model import Evidence, EvidenceGear, Lean, Pool, PriorKnowledge, SquareHistory, Trace
+from bench.checks.model import Evidence, EvidenceGear, LeanTest, Pool, PriorKnowledge, SquareHistory, Trace
 from bench.finding import EvidenceError, Finding
 from bench.gear import Indicator, Jig, Saw, Square
 from bench.procedure.conclusion import conclude
@@ -146,7 +146,7 @@ def sound(finding: Finding) -> None:
 def test_any_readings(kind: str, data: st.DataObject, gear: EvidenceGear, known: PriorKnowledge) -> None:
     traces = data.draw(KINDS[kind])
     options = data.draw(st.sampled_from(OPTIONS[kind]))
-    leans = [Lean("handle-left", 0.0, 0.08)] if data.draw(st.booleans()) else []
+    leans = [LeanTest("handle-left", 0.0, 0.08)] if data.draw(st.booleans()) else []
     assert find(kind).kind == kind
     try:
         finding = conclude(

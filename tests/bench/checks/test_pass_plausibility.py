@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from bench.checks.fence_square import plan
-from bench.checks.model import Evidence, EvidenceGear, Lean, PriorKnowledge, Trace
+from bench.checks.model import Evidence, EvidenceGear, LeanTest, PriorKnowledge, Trace
 from bench.checks.shared.plausibility import side_proved
 from bench.checks.shared.return_error import backlash
 from bench.finding import EvidenceError, Finding
@@ -55,7 +55,7 @@ def passes(
 
 
 def found(
-    traces: list[Trace], gear: EvidenceGear = GEAR, leans: list[Lean] | None = None, **known: object
+    traces: list[Trace], gear: EvidenceGear = GEAR, leans: list[LeanTest] | None = None, **known: object
 ) -> Finding:
     evidence = Evidence("fence-square", traces, {}, gear, PriorKnowledge(**known), leans or [])
     return conclude(evidence, id="x", at="2026-01-01T00:00:00+00:00")
@@ -162,8 +162,8 @@ def test_means_at_marks_lie_on_no_grid_and_are_left_in_peace() -> None:
     assert "grid-finer" not in found(traces).codes
 
 
-def leans(first: float, second: float) -> list[Lean]:
-    return [Lean("handle-left", 2.0, 2.0 + first), Lean("handle-right", 2.0, 2.0 + second)]
+def leans(first: float, second: float) -> list[LeanTest]:
+    return [LeanTest("handle-left", 2.0, 2.0 + first), LeanTest("handle-right", 2.0, 2.0 + second)]
 
 
 def test_leans_prove_deny_or_show_half_of_the_play() -> None:

@@ -8,7 +8,7 @@ import msgspec
 import pytest
 from command import command
 
-from bench.checks.model import Evidence, EvidenceGear, Lean, PriorKnowledge, SweepHistory, Trace
+from bench.checks.model import Evidence, EvidenceGear, LeanTest, PriorKnowledge, SweepHistory, Trace
 from bench.finding import Finding, Move, Quantity
 from bench.gear import Indicator, Jig, Saw
 from bench.log import history
@@ -88,7 +88,7 @@ def test_a_lean_that_showed_no_play_proves_no_side() -> None:
         Trace("handle-left", places, [2.0 + 0.0004 * s for s in places], sweep=str(n), seat=str(n))
         for n in range(3)
     ]
-    lean = Lean("handle-left", 2.0, 2.001)
+    lean = LeanTest("handle-left", 2.0, 2.001)
     evidence = Evidence("fence-square", traces, {"placements": "handle-left"}, GEAR, PriorKnowledge(), [lean])
     found = conclude(evidence, id="x", at=AT)
     assert "lean-without-play" in found.codes and "lean-with-play" not in found.codes
