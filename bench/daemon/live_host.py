@@ -6,7 +6,7 @@ from __future__ import annotations
 from bench.daemon.shared_state import SharedState
 from bench.finding import Finding
 from bench.log.remembered import LiveMoveHistory
-from bench.moves.nudge import NoLive
+from bench.moves.nudge import LiveMoveError
 from bench.procedure.live_move import LiveMove
 from bench.procedure.status_message import StatusMessage
 from bench.procedure.wrong_use import InvalidRequest
@@ -36,7 +36,7 @@ class LiveHost:
         resolution = gear.indicator.resolution
         try:
             self.move = LiveMove(request, finding, jig, resolution, drew)
-        except NoLive as error:
+        except LiveMoveError as error:
             raise InvalidRequest(str(error)) from error
         begun = {"finding": finding.id, "jig": jig.name}
         self._shared.log.event(None, "live-begun", begun)

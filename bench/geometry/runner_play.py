@@ -80,7 +80,7 @@ class Widths:
 
 
 @dataclass(frozen=True)
-class Fit:
+class PositionFit:
     """One sled position.
 
     at: place in the slot of the runner's station 0. yaw_play: range of yaw, rad.
@@ -116,9 +116,9 @@ class RunnerFit:
     relief: float
     whole: bool
     full: frozenset[float]
-    tightest: Fit
+    tightest: PositionFit
     tight: tuple[float, float] | None
-    positions: tuple[Fit, ...]
+    positions: tuple[PositionFit, ...]
 
 
 def fit_at(
@@ -126,7 +126,7 @@ def fit_at(
     slots: Sequence[Widths],
     at: float,
     middle: float | None = None,
-) -> Fit:
+) -> PositionFit:
     """One runner in one slot, or two side by side in two, with station 0 at place `at`
     of the slots.
 
@@ -151,7 +151,7 @@ def fit_at(
     result = feasible_lines(u, lows, highs, centre)
     tight = tuple(sorted({round(float(at + u[i]), 6) for i in result.touching}))
     if result.gap < -SAME_PLACE:
-        return Fit(at, 0.0, 0.0, -result.gap, tight)
+        return PositionFit(at, 0.0, 0.0, -result.gap, tight)
     slopes, heights = result.slopes, result.heights
     if result.gap < 0.0:  # there is no room, but it binds nowhere
         result = feasible_lines(u, lows - SAME_PLACE, highs + SAME_PLACE, centre)
@@ -159,7 +159,7 @@ def fit_at(
         heights = result.heights and (0.0, 0.0)
     # x falls along +u as the yaw grows
     yaw = None if slopes is None else (-slopes[1], -slopes[0])
-    return Fit(at, _range(slopes), _range(heights), 0.0, tight, yaw)
+    return PositionFit(at, _range(slopes), _range(heights), 0.0, tight, yaw)
 
 
 def _range(ends: tuple[float, float] | None) -> float | None:
@@ -210,7 +210,7 @@ def _largest(values: Sequence[float | None]) -> float | None:
     return max(known) if known and len(known) == len(values) else None
 
 
-def _tightness(fit: Fit) -> tuple[float, float]:
+def _tightness(fit: PositionFit) -> tuple[float, float]:
     return (fit.relief, -np.inf if fit.side_play is None else -fit.side_play)
 
 

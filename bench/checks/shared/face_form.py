@@ -38,7 +38,7 @@ from bench.geometry.straightness import (
 )
 from bench.uncertainty import Part, rectangular, span
 
-Fit = Callable[[Column, Column], Straightness]
+ReferenceLine = Callable[[Column, Column], Straightness]
 
 FORCE = 5.0  # N across the straightedge, of a hand that is not light; common practice
 # mm, standard uncertainty at the middle where no size is said; common practice, no
@@ -115,7 +115,7 @@ def _limit(evidence: Evidence) -> float | None:
 
 
 def _straightness(
-    face: Face, fit: Fit, rest: Sequence[Part | None], lost: Array
+    face: Face, fit: ReferenceLine, rest: Sequence[Part | None], lost: Array
 ) -> tuple[float, PassScatter, list[Part | None]]:
     """A straightness in mm with what the passes do to it, and its rows. What noise adds
     is taken off, and the interval is that of what is left."""

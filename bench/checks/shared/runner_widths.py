@@ -21,7 +21,7 @@ from bench.uncertainty import scatter_within
 if TYPE_CHECKING:
     from bench.geometry.cells import Array
     from bench.geometry.runner_copies import Copies
-    from bench.geometry.runner_play import Fit, RunnerFit, Widths
+    from bench.geometry.runner_play import PositionFit, RunnerFit, Widths
 
 SIDES = ("left", "right")
 WHAT = (
@@ -157,7 +157,9 @@ def _reading_noise(
     return math.hypot(count, felt) / math.sqrt(readings / len(stations)), dof
 
 
-def headline(fits: Sequence[Fit], full: frozenset[float], length: float) -> Plays:
+def headline(
+    fits: Sequence[PositionFit], full: frozenset[float], length: float
+) -> Plays:
     """Largest yaw and side play over the positions in `full`, largest relief over all
     of them; rad, mm, mm.
 
@@ -262,7 +264,7 @@ def _worth_trying(fit: RunnerFit) -> set[float]:
     return {f.at for some in (by_yaw, by_side, tight) for f in some[:TRIED]}
 
 
-def tightness(fit: Fit) -> float:
+def tightness(fit: PositionFit) -> float:
     """Clearance that is left, mm, negative where it binds; infinite where nothing
     bounds it."""
     if fit.relief > 0.0:
