@@ -9,8 +9,8 @@ import click
 
 from bench.checks.options import OptionError
 from bench.cli.common import Complaint, LogSource, json_option, tell, whose_log
+from bench.cut.conditions import OPTIONS, read_conditions
 from bench.cut.forecast import GOOD_SHARE
-from bench.cut.sheet import OPTIONS, read_sheet
 from bench.protocol import CutForecast, Document
 from bench.render.cut import forecast_lines, sled_lines
 
@@ -40,7 +40,7 @@ def cut(
     """
     given = {name: text for name, text in options.items() if text is not None}
     try:
-        read_sheet(given, None)
+        read_conditions(given, None)
     except OptionError as error:
         raise Complaint(f"cut: --{error.option} {error.problem}") from error
     reply, units = source.ask(CutForecast(jig, given), Document)

@@ -12,6 +12,7 @@ from typing import Any, Literal
 import msgspec
 
 from bench.checks import checks
+from bench.cut.conditions import CutConditions
 from bench.cut.forecast import (
     GOOD_SHARE,
     Advice,
@@ -23,7 +24,6 @@ from bench.cut.forecast import (
     outcome,
     worth,
 )
-from bench.cut.sheet import Sheet
 from bench.cut.terms import LoggedFinding, cut_terms, latest
 from bench.gear import Jig
 from bench.uncertainty import t_quantile
@@ -132,33 +132,39 @@ class SledForecast(msgspec.Struct, frozen=True):
 
 
 def cut_document(
-    results: Sequence[LoggedFinding], jig: Jig | None = None, sheet: Sheet | None = None
+    results: Sequence[LoggedFinding],
+    jig: Jig | None = None,
+    conditions: CutConditions | None = None,
 ) -> dict[str, Any]:
     """What the parts of this sled will be: `Forecast` as plain JSON.
 
     results: newest first, of this sled on its saw, and of the saw; none superseded or
-    doubted. sheet: what is cut; the sled's widest board unless given.
+    doubted. conditions: what is cut; the sled's widest board unless given.
     """
-    document: dict[str, Any] = msgspec.to_builtins(_forecast(results, jig, sheet))
+    document: dict[str, Any] = msgspec.to_builtins(_forecast(results, jig, conditions))
     return document
 
 
 def _forecast(
-    results: Sequence[LoggedFinding], jig: Jig | None, sheet: Sheet | None = None
+    results: Sequence[LoggedFinding],
+    jig: Jig | None,
+    conditions: CutConditions | None = None,
 ) -> Forecast:
     widest = jig.widest_board if jig is not None else None
-    sheet = sheet or (Sheet() if widest is None else Sheet(board=widest))
+    conditions = conditions or (
+        CutConditions() if widest is None else CutConditions(board=widest)
+    )
     tolerance = (jig or Jig("")).tolerance
-    terms = cut_terms(results, sheet, jig)
+    terms = cut_terms(results, conditions, jig)
     after = outcome(terms, tolerance)
     saw = jig.saw if jig is not None else None
     give = t_quantile(CONFIDENCE, None) * after.standard_uncertainty
     return Forecast(
         jig=jig.name if jig is not None else None,
         saw=results[0].finding.saw if results else saw,
-        board_mm=sheet.board,
-        cut_mm=sheet.cut,
-        at=sheet.at,
+        board_mm=conditions.board,
+        cut_mm=conditions.cut,
+        at=conditions.at,
         tolerance=tolerance,
         square=Angle(after.value, give),
         spread=after.spread,

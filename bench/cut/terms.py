@@ -13,9 +13,9 @@ from typing import Any
 import msgspec
 
 from bench.checks.shared.pooling import slopes_of
+from bench.cut.conditions import CutConditions
+from bench.cut.contact_difference import turned_against
 from bench.cut.forecast import MORE_PASSES, Part, Term
-from bench.cut.resting import turned_against
-from bench.cut.sheet import Sheet
 from bench.finding import Finding, Quantity
 from bench.gear import Jig, Saw
 from bench.uncertainty import scatter_within, t_quantile
@@ -77,18 +77,18 @@ class LoggedFinding(msgspec.Struct, frozen=True):
 
 
 def cut_terms(
-    results: Sequence[LoggedFinding], sheet: Sheet, jig: Jig | None
+    results: Sequence[LoggedFinding], conditions: CutConditions, jig: Jig | None
 ) -> list[Term]:
     """results: newest first, of this sled, or of its saw where it is the saw's."""
-    play = _play(results, sheet)
+    play = _play(results, conditions)
     terms = [
         _fence(results),
-        _bow(results, sheet, jig),
-        _slot(results, sheet, jig),
+        _bow(results, conditions, jig),
+        _slot(results, conditions, jig),
         play,
     ]
-    if not sheet.clear:
-        terms.append(_heel(results, sheet))
+    if not conditions.clear:
+        terms.append(_heel(results, conditions))
     if play.check != "fence-square" or play.assumed:
         # the passes of a held sled were reseated: their scatter has the seat in it
         seat = Term(
@@ -151,12 +151,16 @@ def _fence(results: Sequence[LoggedFinding]) -> Term:
     return _measured(found[0], "fence", u, value=value, best_uncertainty=best)
 
 
-def _bow(results: Sequence[LoggedFinding], sheet: Sheet, jig: Jig | None) -> Term:
+def _bow(
+    results: Sequence[LoggedFinding], conditions: CutConditions, jig: Jig | None
+) -> Term:
     fence = jig.fence if jig is not None else "near"
     for one in results:
         if one.finding.check != "fence-straight":
             continue
-        turned = turned_against(one.finding, sheet.stretch, sheet.handle_stretch, fence)
+        turned = turned_against(
+            one.finding, conditions.stretch, conditions.handle_stretch, fence
+        )
         if turned is None:
             continue  # an older one may reach further
         value, u = turned
@@ -164,7 +168,7 @@ def _bow(results: Sequence[LoggedFinding], sheet: Sheet, jig: Jig | None) -> Ter
         return _measured(one, "bow", u, value=value, best_uncertainty=best)
     # the chord of a parabola is as steep as its tangent in the middle
     height, over = BOW_ALLOWANCE
-    apart = sum(sheet.stretch) / 2 - sum(sheet.handle_stretch) / 2
+    apart = sum(conditions.stretch) / 2 - sum(conditions.handle_stretch) / 2
     return Term(
         part="bow",
         check="fence-straight",
@@ -174,12 +178,14 @@ def _bow(results: Sequence[LoggedFinding], sheet: Sheet, jig: Jig | None) -> Ter
     )
 
 
-def _slot(results: Sequence[LoggedFinding], sheet: Sheet, jig: Jig | None) -> Term:
+def _slot(
+    results: Sequence[LoggedFinding], conditions: CutConditions, jig: Jig | None
+) -> Term:
     """The sled's heading where the cut is made against that where it was swept."""
     fence = latest(results, FENCE, "fence", outdated=True)
     swept = (fence[0].swept if fence is not None else None) or SWEPT
     # travel grows while the sled fence comes nearer to the teeth; a far one goes away
-    further = PASS_ENDS + swept / 2 - sheet.cut / 2
+    further = PASS_ENDS + swept / 2 - conditions.cut / 2
     if jig is not None and jig.fence == "far":
         further = -further
     # the slot stays as it was, whatever becomes of the sled fence
@@ -199,10 +205,10 @@ def _slot(results: Sequence[LoggedFinding], sheet: Sheet, jig: Jig | None) -> Te
     return _measured(found[0], "slot", u, value=bend * further, best_uncertainty=best)
 
 
-def _heel(results: Sequence[LoggedFinding], sheet: Sheet) -> Term:
+def _heel(results: Sequence[LoggedFinding], conditions: CutConditions) -> Term:
     """What the rear teeth take from the kept part where the cut is not pushed clear:
     from nothing to the blade's lean over its chord, so the mean is half of it."""
-    per_rad = CHORD / sheet.cut
+    per_rad = CHORD / conditions.cut
     found = latest(results, "slot-blade", "blade")
     if found is None:
         return Term(
@@ -214,16 +220,16 @@ def _heel(results: Sequence[LoggedFinding], sheet: Sheet) -> Term:
             practice=True,
         )
     blade = found[1].value
-    toward = (blade > 0) == (sheet.at != "right")  # the kept part
+    toward = (blade > 0) == (conditions.at != "right")  # the kept part
     most = abs(blade) * per_rad if toward else 0.0
     u = math.hypot(most / ROOT_12, standard(*found) * per_rad / 2)
     value = math.copysign(most / 2, -blade)
     return _measured(found[0], "heel", u, value=value, practice=True)
 
 
-def _play(results: Sequence[LoggedFinding], sheet: Sheet) -> Term:
+def _play(results: Sequence[LoggedFinding], conditions: CutConditions) -> Term:
     fence = latest(results, FENCE, "fence", outdated=True)
-    held = sheet.held
+    held = conditions.held
     if held is None:
         held = fence is not None and fence[0].hold is not None
     if held:

@@ -15,8 +15,8 @@ from typing import Any
 
 import msgspec
 
+from bench.cut.conditions import read_conditions
 from bench.cut.document import cut_document, shop_document
-from bench.cut.sheet import read_sheet
 from bench.cut.terms import (
     FENCE,
     LATEST_FINDINGS,
@@ -81,8 +81,8 @@ def _forecast(
     now: float,
     units: System,
 ) -> Document:
-    sheet = read_sheet(options, sled)
-    return with_words(cut_document(_results(db, sled, now), sled, sheet), units)
+    conditions = read_conditions(options, sled)
+    return with_words(cut_document(_results(db, sled, now), sled, conditions), units)
 
 
 def shop_forecast(

@@ -219,7 +219,7 @@ class Due(LogQuestion, frozen=True, tag="due"):
 
 class CutForecast(LogQuestion, frozen=True, tag="cut-forecast"):
     """How the parts of a sled come out; without a name that of the only sled, or all
-    sleds shortly. options: what is cut, by the names of `bench.cut.sheet`."""
+    sleds shortly. options: what is cut, by the names of `bench.cut.conditions`."""
 
     jig: str | None = None
     options: dict[str, Any] = {}

@@ -7,8 +7,8 @@ import re
 
 import pytest
 
+from bench.cut.conditions import CutConditions
 from bench.cut.document import cut_document
-from bench.cut.sheet import Sheet
 from bench.cut.terms import LoggedFinding
 from bench.finding import Finding, Quantity
 from bench.gear import Jig
@@ -46,7 +46,7 @@ def test_the_way_the_parts_come_out_is_that_of_a_corner() -> None:
         (2e-4, "right", "Shorter"),
         (-2e-4, "right", "Longer"),
     ):
-        lines = list(answer_lines(cut_document(results(fence), SLED, Sheet(400.0, at=at)), "mm"))
+        lines = list(answer_lines(cut_document(results(fence), SLED, CutConditions(400.0, at=at)), "mm"))
         assert lines[1].startswith(f"{way} away from the sled fence: 0.06 mm give or take"), lines
 
 
@@ -92,7 +92,7 @@ def test_no_internals_in_the_words() -> None:
 def test_sentences_are_short() -> None:
     """At most 12 words, a length with its give or take as one; names of sled, saw and checks besides."""
     value = re.compile(r"[0-9.]+ (mm|thou|in)( give or take [0-9.]+ (mm|thou|in))?( per 300 mm)?")
-    for document in (cut_document(results(), SLED), cut_document([], SLED, Sheet(clear=False))):
+    for document in (cut_document(results(), SLED), cut_document([], SLED, CutConditions(clear=False))):
         for line in words(document):
             if line.startswith("Not measured here"):
                 continue

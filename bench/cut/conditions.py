@@ -1,4 +1,4 @@
-"""What is cut, and how: the options of a forecast, validated where they enter."""
+"""The conditions of a forecast: what is cut, and how; validated where they enter."""
 
 from __future__ import annotations
 
@@ -58,12 +58,12 @@ OPTIONS = (
 )
 
 
-class _Form(msgspec.Struct, frozen=True):
+class _CutOptions(msgspec.Struct, frozen=True):
     kind: str = "cut"
     options: tuple[Option, ...] = OPTIONS
 
 
-class Sheet(msgspec.Struct, frozen=True):
+class CutConditions(msgspec.Struct, frozen=True):
     """board, cut, handle: mm. held: None where nobody said."""
 
     board: float = BOARD
@@ -87,12 +87,12 @@ class Sheet(msgspec.Struct, frozen=True):
         return -self.handle, 0.0
 
 
-def read_sheet(given: Mapping[str, object], jig: Jig | None) -> Sheet:
-    """The sheet from what was typed or sent. Raises OptionError."""
-    values = validated(_Form(), given)
+def read_conditions(given: Mapping[str, object], jig: Jig | None) -> CutConditions:
+    """The conditions from what was typed or sent. Raises OptionError."""
+    values = validated(_CutOptions(), given)
     widest = jig.widest_board if jig is not None else None
     at, held = values["at"], values.get("held")
-    return Sheet(
+    return CutConditions(
         board=number(values, "board", widest or BOARD),
         cut=number(values, "cut", CUT),
         at="across" if at == "across" else "right" if at == "right" else "left",
