@@ -22,7 +22,7 @@ from bench.geometry.robust import (
     redescend,
     scale_of,
 )
-from bench.uncertainty.student import t_quantile
+from bench.uncertainty.distributions import t_quantile
 
 Mask = npt.NDArray[np.bool_]
 

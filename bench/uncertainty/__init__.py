@@ -21,14 +21,22 @@ from bench.uncertainty.budget import (
     tilt,
     travel_scale,
 )
-from bench.uncertainty.components import (
+from bench.uncertainty.distributions import t_quantile
+from bench.uncertainty.sweeps import (
+    Group,
+    Pool,
+    SweepScatter,
+    between_sweeps,
+    scatter_within,
+)
+from bench.uncertainty.variance_components import (
     Components,
     SetUpScatter,
     between_set_ups,
     one_way,
     over_days,
 )
-from bench.uncertainty.decide import (
+from bench.uncertainty.verdicts import (
     EARLY,
     LATER,
     agreement,
@@ -37,14 +45,6 @@ from bench.uncertainty.decide import (
     settle,
     verdict,
     verdict_between,
-)
-from bench.uncertainty.student import t_quantile
-from bench.uncertainty.sweeps import (
-    Group,
-    Pool,
-    SweepScatter,
-    between_sweeps,
-    scatter_within,
 )
 
 __all__ = [

@@ -17,7 +17,7 @@ from typing import Literal
 import msgspec
 
 from bench.finding import BudgetRow
-from bench.uncertainty.student import t_quantile
+from bench.uncertainty.distributions import t_quantile
 
 # rad, a square pressed home by hand; common practice, no source: found by simulation
 SEAT = 30e-6

@@ -13,7 +13,7 @@ from typing import Literal
 import msgspec
 
 from bench.uncertainty.budget import Part
-from bench.uncertainty.student import f_two_sided
+from bench.uncertainty.distributions import f_two_sided
 
 # rad, scatter of one sweep where nothing is known; common practice, no source
 SINGLE = 100e-6

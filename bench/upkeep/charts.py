@@ -10,7 +10,7 @@ import math
 from collections.abc import Sequence
 from statistics import NormalDist
 
-from bench.uncertainty.student import incomplete_beta, t_quantile
+from bench.uncertainty.distributions import incomplete_beta, t_quantile
 
 # of the EWMA of scores: in control it alarms as seldom as three sigma does on single
 # values (500 against 370 checks; Lucas and Saccucci 1990, Technometrics 32(1), 1-12)

@@ -14,7 +14,7 @@ from typing import Literal, NamedTuple
 
 import msgspec
 
-from bench.uncertainty.student import t_quantile
+from bench.uncertainty.distributions import t_quantile
 from bench.upkeep import charts
 from bench.upkeep.history import Measurement
 from bench.upkeep.moisture import moisture

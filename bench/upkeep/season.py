@@ -13,7 +13,7 @@ from collections.abc import Sequence
 
 import msgspec
 
-from bench.uncertainty.student import f_upper_tail, t_quantile
+from bench.uncertainty.distributions import f_upper_tail, t_quantile
 from bench.upkeep.history import Measurement
 from bench.upkeep.moisture import moisture
 from bench.upkeep.series import Baseline

@@ -20,7 +20,7 @@ from bench.geometry.columns import distinct, legendre
 from bench.geometry.correlated_noise import FEWEST_FOR_FORM
 from bench.geometry.line_fit import fit_sweep
 from bench.uncertainty import Group, Pool
-from bench.uncertainty.student import f_two_sided
+from bench.uncertainty.distributions import f_two_sided
 from bench.uncertainty.sweeps import LOOKS_DIFFERENT
 
 POINTS = 400  # over the stretch that all turns cover; fewer where fewer readings came

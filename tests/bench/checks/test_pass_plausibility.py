@@ -16,7 +16,7 @@ from bench.finding import EvidenceError, Finding
 from bench.gear import Indicator, Jig, Saw
 from bench.procedure.conclusion import conclude
 from bench.render.remarks import notes_of
-from bench.uncertainty.components import SET_UP_DOF
+from bench.uncertainty.variance_components import SET_UP_DOF
 
 GEAR = EvidenceGear(
     indicator=Indicator(resolution=0.001), jig=Jig("sled", pivot_to_blade=250.0, pivot_to_screw=500.0)

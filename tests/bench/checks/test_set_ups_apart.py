@@ -18,7 +18,7 @@ from bench.finding import Finding
 from bench.gear import Indicator, Jig
 from bench.procedure.conclusion import conclude
 from bench.render.remarks import notes_of
-from bench.uncertainty.components import SET_UP
+from bench.uncertainty.variance_components import SET_UP
 
 SLED = Jig("sled", pivot="right", pivot_to_blade=250.0, pivot_to_screw=500.0)
 HANDS = Hands(dust=0.0)

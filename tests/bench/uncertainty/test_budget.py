@@ -23,7 +23,7 @@ from bench.uncertainty import (
     tilt,
     travel_scale,
 )
-from bench.uncertainty.student import f_two_sided, f_upper_tail
+from bench.uncertainty.distributions import f_two_sided, f_upper_tail
 
 REFERENCE = Path(__file__).parents[3] / "fixtures" / "reference"
 

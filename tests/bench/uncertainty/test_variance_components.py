@@ -12,7 +12,7 @@ import pytest
 
 from bench.checks.model import SetUpScatter
 from bench.uncertainty import between_set_ups, one_way, over_days
-from bench.uncertainty.components import SET_UP, excess
+from bench.uncertainty.variance_components import SET_UP, excess
 
 REFERENCE = Path(__file__).parents[3] / "fixtures" / "reference"
 

@@ -26,7 +26,7 @@ from collections.abc import Sequence
 import msgspec
 
 from bench.uncertainty.budget import Part
-from bench.uncertainty.student import f_two_sided
+from bench.uncertainty.distributions import f_two_sided
 from bench.uncertainty.sweeps import LOOKS_DIFFERENT, scatter_within
 
 # rad, standard deviation by which one set-up differs from another, before any history;

@@ -13,9 +13,9 @@ from typing import TypeVar
 
 from bench.finding import Settle, Verdict
 from bench.uncertainty.budget import Budget, Part, combine
-from bench.uncertainty.components import SET_UP_WORTH
-from bench.uncertainty.student import t_quantile
+from bench.uncertainty.distributions import t_quantile
 from bench.uncertainty.sweeps import BOTH_SHARE, Group, SweepScatter
+from bench.uncertainty.variance_components import SET_UP_WORTH
 
 FIRST = 0.95  # confidence of the first look
 # confidence of every look after the first: looking again and again at 95 % misleads
