@@ -36,7 +36,7 @@ from bench.render.cut import with_words
 from bench.units import System
 from bench.upkeep.dates import DAY_S
 from bench.upkeep.drift import charted_series, drift_document
-from bench.upkeep.due import due_document
+from bench.upkeep.due_dates import due_document
 
 Document = dict[str, Any]
 

@@ -30,7 +30,7 @@ from bench.upkeep.drift import (
     drift_document,
     left_out_rows,
 )
-from bench.upkeep.due import BeforeLastResult, due_document
+from bench.upkeep.due_dates import BeforeLastResult, due_document
 from bench.upkeep.history import (
     EVENTS,
     FenceMove,
@@ -41,7 +41,11 @@ from bench.upkeep.history import (
     results_of,
     sound_climate,
 )
-from bench.upkeep.quick import WhyWhole, inherited, why_whole
+from bench.upkeep.quick_check import (
+    WholeCheckReason,
+    inherited_square_error,
+    whole_check_reason,
+)
 
 # a result dated so far outside of those recorded before and after it has a date of a
 # clock that was wrong, where no more than SELDOM of them are so
@@ -92,15 +96,15 @@ def today(history: History) -> float:
 
 def why_whole_check(
     path: Path, gear: EvidenceGear, instrument: str | None
-) -> tuple[WhyWhole | None, str | None]:
+) -> tuple[WholeCheckReason | None, str | None]:
     """Why a quick check of this sled will not do, or None; and the wall that the last
     whole one held it to."""
     history, _ = load_history(path)
     jig, saw = gear_names(gear)
-    why = why_whole(
+    why = whole_check_reason(
         history, jig=jig, saw=saw, day=time.time() / DAY_S, instrument=instrument
     )
-    found = inherited(history, jig=jig, saw=saw)
+    found = inherited_square_error(history, jig=jig, saw=saw)
     return why or (None if found else "never-whole"), found.hold if found else None
 
 
@@ -108,7 +112,7 @@ def inherited_square(path: Path, gear: EvidenceGear) -> SquareHistory | None:
     """The square's error that a quick check of this sled takes over."""
     history, _ = load_history(path)
     jig, saw = gear_names(gear)
-    found = inherited(history, jig=jig, saw=saw)
+    found = inherited_square_error(history, jig=jig, saw=saw)
     if found is None:
         return None
     return SquareHistory(

@@ -12,9 +12,9 @@ from typing import Any
 
 import msgspec
 
+from bench.upkeep.control_chart import ChartedPeriod, ChartedResult, charted_period
 from bench.upkeep.dates import date_of, time_of
 from bench.upkeep.history import History, Measurement
-from bench.upkeep.judge import ChartedResult, Period, judge
 from bench.upkeep.season import MATTERS, Correction, Season, correction, fit
 from bench.upkeep.series import Baseline, Key, baselines, by_series
 from bench.upkeep.shape import NOTHING, Scatter, best_shape
@@ -26,13 +26,13 @@ class ChartedSeries(msgspec.Struct, frozen=True):
     """One series with its periods, oldest first; the last may have no results yet."""
 
     key: Key
-    periods: tuple[Period, ...]
+    periods: tuple[ChartedPeriod, ...]
     season: Season | None
     correction: Correction
     results: tuple[Measurement, ...]
 
     @property
-    def last(self) -> Period:
+    def last(self) -> ChartedPeriod:
         return self.periods[-1]
 
     @property
@@ -78,10 +78,10 @@ def _judged(
 
 def _periods(
     parts: Sequence[Baseline], taken_out: Correction, set_up: Scatter
-) -> list[Period]:
+) -> list[ChartedPeriod]:
     own = _scatters(parts, taken_out)
     return [
-        judge(part, taken_out, sum([*own[:n], *own[n + 1 :]], NOTHING), set_up)
+        charted_period(part, taken_out, sum([*own[:n], *own[n + 1 :]], NOTHING), set_up)
         for n, part in enumerate(parts)
     ]
 
@@ -98,7 +98,7 @@ def _quiet(
     before = [*earlier, msgspec.structs.replace(last, results=last.results[:-1])]
     taken_out = correction(fit(before), tolerance)
     others = sum(_scatters(earlier, taken_out), NOTHING)
-    alarms = judge(last, taken_out, others, set_up).trailing_alarms
+    alarms = charted_period(last, taken_out, others, set_up).trailing_alarms
     if not alarms:
         return parts
     return [*earlier, msgspec.structs.replace(last, results=last.results[:-alarms])]
@@ -149,7 +149,7 @@ def drift_document(
     series, `ewma_limit` and `runs` of each result, and `left_out`: results that could
     not be charted, and why.
     """
-    from bench.upkeep.due import next_check, self_moves
+    from bench.upkeep.due_dates import next_check, self_moves
 
     rate = self_moves(history)
     return {
@@ -219,7 +219,7 @@ def swing(one: ChartedSeries, level: float) -> tuple[float, float]:
     return season.swing(level)
 
 
-def _period(period: Period) -> dict[str, Any]:
+def _period(period: ChartedPeriod) -> dict[str, Any]:
     found = period.trend
     return {
         "from": date_of(period.baseline.from_day),

@@ -24,10 +24,10 @@ import msgspec
 
 from bench.finding import Climate
 from bench.upkeep.drift import ChartedSeries, charted_series, swing
-from bench.upkeep.due import next_check, self_moves
+from bench.upkeep.due_dates import next_check, self_moves
 from bench.upkeep.history import FenceMove, GearEvent, History, Measurement
 from bench.upkeep.moisture import equilibrium_moisture
-from bench.upkeep.quick import why_whole
+from bench.upkeep.quick_check import whole_check_reason
 
 DAYS = 5 * 365
 TOLERANCE = 0.05  # mm over 300 mm
@@ -231,7 +231,7 @@ class DueDates(Keeper):
         return value
 
     def kind(self, day: int) -> str:
-        return "whole" if why_whole(self.history, jig="sled", saw=None, day=START + day) else "quick"
+        return "whole" if whole_check_reason(self.history, jig="sled", saw=None, day=START + day) else "quick"
 
     def day(self, day: int) -> None:
         if day in self.shop.noticed:

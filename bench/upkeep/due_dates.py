@@ -17,7 +17,7 @@ from bench.upkeep.dates import date_of
 from bench.upkeep.drift import SQUARE, ChartedSeries, charted_series, swing
 from bench.upkeep.history import History
 from bench.upkeep.moisture import moisture
-from bench.upkeep.quick import TURNED_OVER, YEAR_DAYS, why_whole
+from bench.upkeep.quick_check import TURNED_OVER, YEAR_DAYS, whole_check_reason
 
 CHANCE_OF_OUT = 0.10
 SOONEST_DAYS, LATEST_DAYS = 7.0, 91.0  # days; a week, a quarter of a year
@@ -209,7 +209,7 @@ def _row(
     quick = (
         key.set_up == TURNED_OVER
         and coming.why not in ("moved", "step")
-        and why_whole(history, jig=key.jig, saw=key.saw, day=at) is None
+        and whole_check_reason(history, jig=key.jig, saw=key.saw, day=at) is None
     )
     return _document(key.check, key.jig, coming, at, key.saw, last.day, quick=quick)
 

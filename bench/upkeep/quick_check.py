@@ -19,7 +19,7 @@ YEAR_DAYS = 365.25
 TURNING = ("dropped", "moved", "runners", "saw", "square")
 TURNED_OVER = "turned-over"
 
-WhyWhole = Literal["never-whole", "square-old", "indicator-changed", "moved"]
+WholeCheckReason = Literal["never-whole", "square-old", "indicator-changed", "moved"]
 
 
 class SquareError(msgspec.Struct, frozen=True):
@@ -50,14 +50,14 @@ def whole_checks(
     ]
 
 
-def why_whole(
+def whole_check_reason(
     history: History,
     *,
     jig: str | None,
     saw: str | None,
     day: float,
     instrument: str | None = None,
-) -> WhyWhole | None:
+) -> WholeCheckReason | None:
     """Why a quick check will not do, or None. instrument: that of today, where it is
     known."""
     whole = whole_checks(history, jig, saw)
@@ -80,7 +80,7 @@ def why_whole(
     return "moved" if moved or happened else None
 
 
-def inherited(
+def inherited_square_error(
     history: History, *, jig: str | None, saw: str | None
 ) -> SquareError | None:
     """What a quick check of this sled takes from the log; None where no whole check

@@ -15,7 +15,7 @@ from typing import Literal, NamedTuple
 import msgspec
 
 from bench.uncertainty.distributions import t_quantile
-from bench.upkeep import charts
+from bench.upkeep import chart_rules
 from bench.upkeep.history import Measurement
 from bench.upkeep.moisture import moisture
 from bench.upkeep.season import Correction
@@ -61,7 +61,7 @@ class Trend(msgspec.Struct, frozen=True):
     leaves: float | None = None
 
 
-class Period(msgspec.Struct, frozen=True):
+class ChartedPeriod(msgspec.Struct, frozen=True):
     """A baseline period judged. mean and sigma are None without a result; detectable:
     the step that a further result would have to make to alarm."""
 
@@ -99,12 +99,12 @@ def _mean(first: Sequence[_Quiet]) -> tuple[float, float, float | None]:
     return mean, weight, sum(wets) / len(wets) if wets else None
 
 
-def judge(
+def charted_period(
     baseline: Baseline,
     correction: Correction,
     elsewhere: Scatter = NOTHING,
     set_up: Scatter = NOTHING,
-) -> Period:
+) -> ChartedPeriod:
     """elsewhere: scatter of the same series' other periods. set_up: scatter of the
     square's error."""
     quiet: list[_Quiet] = []
@@ -125,32 +125,32 @@ def judge(
         if quiet and sigma2 > 0:
             mean, weight, wet = _mean(quiet[:FIRST_RESULTS])
             spread = sigma2 * (factor + 1 / weight) + correction.variance(one, wet)
-            z = charts.score((value - mean) / math.sqrt(spread), freedom)
+            z = chart_rules.score((value - mean) / math.sqrt(spread), freedom)
             scores.append(z)
-            capped = max(-charts.MOST_SCORE, min(charts.MOST_SCORE, z))
-            weighted = charts.ewma(weighted, capped)
-            limit = charts.LIMIT * charts.ewma_sigma(len(scores))
+            capped = max(-chart_rules.MOST_SCORE, min(chart_rules.MOST_SCORE, z))
+            weighted = chart_rules.ewma(weighted, capped)
+            limit = chart_rules.LIMIT * chart_rules.ewma_sigma(len(scores))
             alarm = _alarm(z, weighted, limit, [*judged, row])
-            runs = tuple(charts.runs(scores))
+            runs = tuple(chart_rules.runs(scores))
             row = ChartedResult(one, value, z, weighted, limit, alarm, runs)
         judged.append(row)
         if row.alarm is None:
             quiet.append(_Quiet(one.day, value, 1 / factor, moisture(one.climate)))
     if not judged:
-        return Period(baseline, ())
+        return ChartedPeriod(baseline, ())
     sigma2, freedom = scatter()
     sigma = math.sqrt(sigma2)
     mean, weight, wet = _mean(quiet[:FIRST_RESULTS])
     known = sigma / math.sqrt(weight)
-    step = charts.limit(freedom) * math.hypot(sigma, known) if freedom else 0.0
+    step = chart_rules.limit(freedom) * math.hypot(sigma, known) if freedom else 0.0
     slope = trend(judged, sigma)
-    return Period(baseline, tuple(judged), mean, sigma, step, slope, wet)
+    return ChartedPeriod(baseline, tuple(judged), mean, sigma, step, slope, wet)
 
 
 def _alarm(
     z: float, weighted: float, limit: float, judged: Sequence[ChartedResult]
 ) -> Alarm | None:
-    if abs(z) > charts.THREE_SIGMA:
+    if abs(z) > chart_rules.THREE_SIGMA:
         return "creep" if _is_line(judged) else "step"
     return "creep" if abs(weighted) > limit else None
 
