@@ -24,7 +24,7 @@ from bench.daemon.tones import MarkBeat
 from bench.finding import Doubt, EvidenceError, Finding, Remark, warning
 from bench.log import history
 from bench.log.store import gear_names
-from bench.moves.verify import judge_move
+from bench.moves.verification import judge_move
 from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.early_stop import settles_early
 from bench.procedure.status_message import StatusMessage

@@ -14,7 +14,7 @@ from shapely.geometry import LineString
 from bench.finding import Finding, Quantity
 from bench.gear import Jig
 from bench.moves.lever import fence_move
-from bench.moves.verify import HARDLY_MOVED, TOO_FAR, WRONG_WAY, judge_move
+from bench.moves.verification import HARDLY_MOVED, TOO_FAR, WRONG_WAY, judge_move
 from bench.uncertainty import verdict
 
 U = 2e-5
