@@ -89,13 +89,6 @@ class Jig(msgspec.Struct, frozen=True):
         return OTHER_SIDE[self.pivot]
 
     @property
-    def x_pivot(self) -> float | None:
-        """mm from the blade, right positive."""
-        if self.pivot_to_blade is None:
-            return None
-        return self.pivot_to_blade if self.pivot == "right" else -self.pivot_to_blade
-
-    @property
     def lever(self) -> float | None:
         """x_a - x_p in mm: from the pivot to where the move is made; negative with the
         pivot right."""

@@ -10,7 +10,6 @@ least squares. mm and rad; heights grow where the face stands proud.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING
 
 import msgspec
 
@@ -19,9 +18,6 @@ from bench.checks.options import OptionValue, choice, length
 from bench.checks.shared.cautions import AT_REST
 from bench.checks.shared.straightedge import AS_IS, BENDING_OPTIONS, PRESSED, ROLLED
 from bench.finding import Finding
-
-if TYPE_CHECKING:
-    pass
 
 AGAIN = (
     "Draw the indicator back to the left end and wipe the face. Push it low at its"
@@ -68,7 +64,6 @@ PRESSED_HARD = msgspec.structs.replace(
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
-    del gear
     if options.get("placements") == AS_IS:
         return (AS_IT_LIES,)
     if options.get("straightedge_thick") is not None:
@@ -79,7 +74,6 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
 def accepts(
     placement: str, options: Mapping[str, OptionValue], gear: EvidenceGear
 ) -> Step | None:
-    del options, gear
     return PRESSED_HARD if placement == PRESSED else None
 
 

@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING
 
 import msgspec
 
@@ -48,11 +47,9 @@ from bench.finding import (
     warning,
 )
 from bench.gear import OTHER_SIDE, Jig, LeftRight
+from bench.geometry.mitre import KNOWN, RIGHT_ANGLE, Point, combination, slant
 from bench.moves.mitre import FENCES, mitre_moves, mitre_way
 from bench.uncertainty import Budget, Group, Part, SweepScatter, between_set_ups
-
-if TYPE_CHECKING:
-    from bench.geometry.mitre import Point
 
 CLEAR_OF_CORNERS = 30.0  # mm of the long edge, at either end; common practice
 # in the order of the hands: slid across as it lies, then turned over and slid back
@@ -62,7 +59,6 @@ FENCE_SET_UPS = (
     "right-fence-corner-a",
     "left-fence-corner-b",
 )
-RIGHT_ANGLE = ("right-angle-left", "right-angle-right")
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
@@ -74,7 +70,6 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
 def accepts(
     placement: str, options: Mapping[str, OptionValue], gear: EvidenceGear
 ) -> Step | None:
-    del options
     return _step(placement, gear) if placement in RIGHT_ANGLE else None
 
 
@@ -208,8 +203,6 @@ def _answer(
 ) -> _Answer | None:
     """One quantity with its own budget; None where these set-ups do not determine
     it."""
-    from bench.geometry.mitre import KNOWN, combination
-
     seen = [p.name for p in placed] + ([KNOWN] if known is not None else [])
     weights = combination(name, seen, point_of(evidence.gear.jig))
     if weights is None:
@@ -250,8 +243,6 @@ def _of_corners(
     by_name = {p.name: p.rotation for p in placed}
     if not set(FENCE_SET_UPS) <= set(by_name):
         return []
-    from bench.geometry.mitre import slant
-
     shown = [
         slant(fence, point_of(jig))
         * (by_name[f"{fence}-fence-corner-a"] - by_name[f"{fence}-fence-corner-b"])

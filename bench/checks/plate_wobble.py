@@ -70,7 +70,6 @@ def _step(placement: str, words: str, *, continues: bool = False) -> Step:
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
-    del gear
     count = int(number(options, "turns", MARKS))
     marks = [turn_of(name) or 0.0 for name in even_turns(count)]
     if count == FOUR:
@@ -85,7 +84,6 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
 def accepts(
     placement: str, options: Mapping[str, OptionValue], gear: EvidenceGear
 ) -> Step | None:
-    del options, gear
     return _step(placement, "") if turn_of(placement) is not None else None
 
 
@@ -144,9 +142,6 @@ def _readings(evidence: Evidence) -> tuple[list[float], list[float]]:
             )
         turns.extend(math.radians(degrees) for _ in trace.reading)
         values.extend(trace.reading if right else [-r for r in trace.reading])
-    # a full turn is a second look
-    if len({round(t % math.tau, 6) % round(math.tau, 6) for t in turns}) < FEWEST_MARKS:
-        raise EvidenceError(f"it takes {FEWEST_MARKS} different turns at least")
     return turns, values
 
 

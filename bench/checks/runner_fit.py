@@ -40,7 +40,7 @@ from bench.finding import (
     act,
     note,
 )
-from bench.uncertainty import Budget, Part, rectangular
+from bench.uncertainty import Budget, Part, rectangular, verdict_between
 
 if TYPE_CHECKING:
     from bench.geometry.runner_play import RunnerFit
@@ -66,7 +66,6 @@ NEAR_END = {"slot": "the front edge of the table", "runner": "the runner's near 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
     """Slot and runner of one side or both, station by station from the near end."""
-    del gear
     chosen = options.get("runner") or "left"
     sides = ("left", "right") if chosen == "both" else (str(chosen),)
     steps: list[Step] = []
@@ -107,7 +106,6 @@ def _width(name: str, at: float | None) -> Step:
 def accepts(
     placement: str, options: Mapping[str, OptionValue], gear: EvidenceGear
 ) -> Step | None:
-    del options, gear
     return _width(placement, None) if placement in WHAT else None
 
 
@@ -127,7 +125,8 @@ def evaluate(evidence: Evidence) -> Finding:
     said: Verdict | None = None
     limits = (evidence.options.get(f"clearance_{of}") for of in ("least", "most"))
     if evidence.gear.jig is not None or any(limit is not None for limit in limits):
-        said = _verdict(tightest, fit.side_play, side.expanded, least, most)
+        # the tightest place must clear the one limit, the loosest the other
+        said = verdict_between(tightest, side.expanded, least, most, fit.side_play)
     doubts, remarks = width_problems(by_name(evidence.traces))
     if not remarks and not doubts:  # what may be misread is not acted on
         remarks += _advice(fit, tightest, least, most)
@@ -190,17 +189,6 @@ def _budgets(
             row.append(Part(part, "B" if dof is None else "A", u, dof))
     yaw, side, relief = (budget_of(evidence, row) for row in rows)
     return yaw, side, relief
-
-
-def _verdict(
-    tightest: float, loosest: float, expanded: float, least: float, most: float
-) -> Verdict:
-    """Two limits: the tightest place must clear the one, the loosest the other."""
-    if tightest - expanded >= least and loosest + expanded <= most:
-        return "inside"
-    if tightest + expanded < least or loosest - expanded > most:
-        return "outside"
-    return "cannot-tell"
 
 
 def _way(tightest: float, loosest: float, least: float, most: float) -> str | None:

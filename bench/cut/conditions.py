@@ -7,7 +7,7 @@ from typing import Literal
 
 import msgspec
 
-from bench.checks.options import Option, number, validated
+from bench.checks.options import Option, choice, length, number, validated
 from bench.gear import Jig
 
 BoardPlace = Literal["left", "across", "right"]
@@ -17,43 +17,33 @@ CUT = 300.0  # mm, unless said; the length over which a tolerance is told
 HANDLE = 150.0  # mm of a square's handle, unless said; common practice, no source
 
 OPTIONS = (
-    Option(
+    length(
         "board",
-        "length",
         "Length of the board along the sled fence (the sled's widest unless said)",
-        low=20.0,
-        high=5000.0,
+        (20.0, 5000.0),
     ),
-    Option(
-        "cut", "length", "Length of the cut (300 mm unless said)", low=20.0, high=5000.0
-    ),
-    Option(
+    length("cut", "Length of the cut (300 mm unless said)", (20.0, 5000.0)),
+    choice(
         "at",
-        "choice",
         "Where the board lies, from the blade; the kept part is on that side",
-        "left",
         ("left", "across", "right"),
+        "left",
     ),
-    Option(
+    choice(
         "clear",
-        "choice",
         "Whether every cut is pushed clear past the rear teeth",
+        ("yes", "no"),
         "yes",
-        ("yes", "no"),
     ),
-    Option(
+    choice(
         "held",
-        "choice",
         "Whether the sled is held to one wall in the cut (as it was swept unless said)",
-        None,
         ("yes", "no"),
     ),
-    Option(
+    length(
         "handle",
-        "length",
         "Length of the square's handle that lay on the sled fence (150 mm unless said)",
-        low=20.0,
-        high=1000.0,
+        (20.0, 1000.0),
     ),
 )
 

@@ -63,7 +63,7 @@ def bend_of(travel: npt.ArrayLike, reading: npt.ArrayLike) -> Bend | None:
     s, r = _columns(travel, reading)
     if np.unique(s).size < 5:
         return None
-    cells = into_cells(s, r, np.ones(s.size, dtype=bool))
+    cells = into_cells(s, r)
     half = (cells.travel[-1] - cells.travel[0]) / 2
     basis = legendre(cells.travel, 2)
     inverse = np.linalg.inv(basis.T @ basis)

@@ -12,13 +12,12 @@ from math import comb
 import numpy as np
 import numpy.typing as npt
 
-from bench.geometry.columns import legendre
+from bench.geometry.columns import legendre, line_of
 from bench.geometry.robust import (
     MAD,
     Array,
     least_quantile,
     least_quantile_bow,
-    least_squares,
     redescend,
     scale_of,
 )
@@ -45,7 +44,7 @@ def dirt_in_sweep(s: Array, r: Array, count: float) -> tuple[Mask, Array]:
     a single reading within one and a half, is never dirt. Residuals are those from the
     line; a bowed edge is believed where it leaves less than half as much aside.
     """
-    intercept, slope, _ = least_quantile(s, r)
+    intercept, slope = least_quantile(s, r)
     design = legendre(s, 1)
     level, _ = redescend(
         design, r, intercept + slope * s, rounds=3, floor=max(COUNTED * count, 1e-9)
@@ -143,22 +142,17 @@ def dirt_at_stations(s: Array, r: Array, count: float) -> Mask:
     none = np.zeros(n, dtype=bool)
     if n < 5:
         return none
-    intercept, slope, _ = least_quantile(s, r, quantile=0.6, most=n)
+    intercept, slope = least_quantile(s, r, quantile=0.6, most=n)
     order = np.argsort(np.abs(r - intercept - slope * s), kind="stable")
     for k in range(n // 3, 0, -1):
         rest, out = np.sort(order[: n - k]), order[n - k :]
         if np.ptp(s[rest]) <= 0 or n - k < 4:
             continue
-        a, b = least_squares(s[rest], r[rest])
-        left = r[rest] - a - b * s[rest]
-        deviation = max(
-            float(np.sqrt(np.sum(left**2) / (n - k - 2))), count / np.sqrt(12)
-        )
-        middle = s[rest].mean()
-        lever = (
-            1 + 1 / (n - k) + (s[out] - middle) ** 2 / np.sum((s[rest] - middle) ** 2)
-        )
-        off, scale = np.abs(r[out] - a - b * s[out]), deviation * np.sqrt(lever)
+        line, away = line_of(s[rest], r[rest]), s[out] - s[rest].mean()
+        scatter = float(np.sqrt(line.left @ line.left / (n - k - 2)))
+        lever = 1 + 1 / (n - k) + away**2 / line.spread
+        off = np.abs(r[out] - r[rest].mean() - line.slope * away)
+        scale = max(scatter, count / np.sqrt(12)) * np.sqrt(lever)
         # of marks on one line to the last digit any other one is off
         t = np.divide(off, scale, out=np.where(off > 0, np.inf, 0.0), where=scale > 0)
         if t.min() > t_quantile(1 - _STATION_ODDS / comb(n, k), n - k - 2):

@@ -91,7 +91,7 @@ def fit_sweep(
     if why is not None:
         return _refuse(s_all, count, why, aside)
     good = kept & ~aside
-    cells = into_cells(s_all, r_all, good)
+    cells = into_cells(s_all[good], r_all[good])
     line = fit_line(cells.travel, cells.reading, cells.n)
     # one count's jump is how a counting instrument shows a small slope
     if line.step > STEP_EVIDENCE and abs(line.step_size) > 1.5 * count:

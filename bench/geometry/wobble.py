@@ -126,7 +126,10 @@ def _marks(angles: Array, values: Array) -> _Marks:
     angles[angles >= round(FULL_TURN, 8)] = 0.0
     turns, mark = distinct(angles)
     counts = np.bincount(mark)
-    _need_three(turns)
+    if turns.size < 3:
+        raise GeometryError(
+            f"{turns.size} different turns: a tilt needs three at least"
+        )
     means = np.bincount(mark, values_of) / counts
     again = turnings.size > turns.size
     if again:
@@ -135,13 +138,6 @@ def _marks(angles: Array, values: Array) -> _Marks:
     else:
         counts = readings[np.argsort(angles, kind="stable")]
     return _Marks(turns, means, counts.astype(np.float64), squares, repeats, again)
-
-
-def _need_three(turns: Array) -> None:
-    if turns.size < 3:
-        raise GeometryError(
-            f"{turns.size} different turns: a tilt needs three at least"
-        )
 
 
 def _design(turns: Array, harmonics: int) -> Array:

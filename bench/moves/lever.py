@@ -99,7 +99,7 @@ def fence_move(
         ),
         note("move-at", place=place, reach=abs(jig.lever)),
         *_how(move, jig, bool(leaves)),
-        *_turns(rotation, jig),
+        *_screw_turns(rotation, jig),
         note("move-then", then=then),
     ]
     return msgspec.structs.replace(move, steps=steps)
@@ -135,17 +135,9 @@ def _how(move: Move, jig: Jig, owns_leaves: bool) -> list[Remark]:
     return [note("move-leaves", many=many, leaves=move.leaves), held, *rest]
 
 
-def screw_turns(rotation: float, jig: Jig) -> float | None:
-    """Turns of a jack screw of known pitch, not negative; None without pitch or
-    distance to the screw."""
-    reach = jig.pivot_to_screw
-    if jig.screw_pitch is None or reach is None:
-        return None
-    return abs(rotation) * reach / jig.screw_pitch
-
-
-def _turns(rotation: float, jig: Jig) -> list[Remark]:
-    turns = screw_turns(rotation, jig)
-    if turns is None or jig.screw_pitch is None:
+def _screw_turns(rotation: float, jig: Jig) -> list[Remark]:
+    """Turns of a jack screw of known pitch, at a known distance from the pivot."""
+    reach, pitch = jig.pivot_to_screw, jig.screw_pitch
+    if pitch is None or reach is None:
         return []
-    return [note("move-jack-screw", pitch=jig.screw_pitch, turns=turns)]
+    return [note("move-jack-screw", pitch=pitch, turns=abs(rotation) * reach / pitch)]

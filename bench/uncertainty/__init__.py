@@ -12,7 +12,6 @@ from bench.uncertainty.budget import (
     closure,
     combine,
     contact_away,
-    effective_dof,
     reading_age,
     rectangular,
     resolution,
@@ -30,10 +29,8 @@ from bench.uncertainty.sweeps import (
     scatter_within,
 )
 from bench.uncertainty.variance_components import (
-    Components,
     SetUpScatter,
     between_set_ups,
-    one_way,
     over_days,
 )
 from bench.uncertainty.verdicts import (
@@ -51,7 +48,6 @@ __all__ = [
     "EARLY",
     "LATER",
     "Budget",
-    "Components",
     "Group",
     "Part",
     "Pool",
@@ -65,8 +61,6 @@ __all__ = [
     "contact_away",
     "decidable_tolerance",
     "decided_early",
-    "effective_dof",
-    "one_way",
     "over_days",
     "reading_age",
     "rectangular",

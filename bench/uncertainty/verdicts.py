@@ -66,14 +66,20 @@ def decided_early(
 
 
 def verdict_between(
-    value: float, expanded: float, least: float, most: float
+    value: float,
+    expanded: float,
+    least: float,
+    most: float,
+    largest: float | None = None,
 ) -> Verdict:
     """Inside where the whole interval lies within least <= value <= most, outside where
-    none of it does."""
-    low, high = value - expanded, value + expanded
-    if low >= least and high <= most:
+    none of it does. largest: what is held against `most`, where a body has a smallest
+    size, which is the value, and a largest."""
+    top = value if largest is None else largest
+    if value - expanded >= least and top + expanded <= most:
         return "inside"
-    return "outside" if high < least or low > most else "cannot-tell"
+    out = value + expanded < least or top - expanded > most
+    return "outside" if out else "cannot-tell"
 
 
 def agreement(
@@ -176,7 +182,6 @@ def needed(
     between: SweepScatter,
     groups: Sequence[Group],
     pushes: int,
-    confidence: float,
     anew: int | None = None,
 ) -> float:
     """Distance from the limit at which `pushes` in every placement settle a verdict in
@@ -192,7 +197,7 @@ def needed(
     )
     then = math.fsum(row.standard_uncertainty**2 for row in rows)
     moves = math.sqrt(max(now - then, 0.0))
-    after = combine([*rows, *stay], confidence).expanded
+    after = combine([*rows, *stay], LATER).expanded
     return after + TWO_OF_THREE * moves
 
 
@@ -226,12 +231,11 @@ def settle(
     length: float | None = None,
     longest: float | None = None,
     count: float | None = None,
-    confidence: float = LATER,
 ) -> Settle:
     """One thing that settles a verdict that cannot be told.
 
-    The number of pushes in all, placements together, that settle it at `confidence` in
-    two cases of three, by the `margin` (||value| - tolerance| unless given); else a
+    The number of pushes in all, placements together, that settle it at LATER in two
+    cases of three, by the `margin` (||value| - tolerance| unless given); else a
     number of whole checks in the log, where it is what differs between set-ups; else a
     longer sweep (`length` now, `longest` possible, mm); else a finer `count` (mm); else
     nothing but the row's name: no number of sweeps settles this. groups: one for each
@@ -239,13 +243,13 @@ def settle(
     with, so that what differs between set-ups is averaged too.
     """
     clear = abs(abs(value) - tolerance) if margin is None else margin
-    fixed = combine(_fixed(budget), confidence)
+    fixed = combine(_fixed(budget), LATER)
     placements = anew or len(groups)
     if fixed.expanded < clear or anew is not None:
         sizes = [len(group.slopes) for group in groups]
         fewest = min(sizes) + 1 if anew is None else sum(sizes) // anew + FEWEST_ANEW
         for pushes in range(max(fewest, 2), MOST_PUSHES + 1):
-            if needed(budget, between, groups, pushes, confidence, anew) <= clear:
+            if needed(budget, between, groups, pushes, anew) <= clear:
                 return Settle(part="between sweeps", sweeps=pushes * placements)
     top = (
         budget.rows[0].part
@@ -260,14 +264,12 @@ def settle(
     if length is not None and longest is not None and longest > length and clear > 0:
         steps = [length + (longest - length) * step / 20 for step in range(1, 21)]
         shrinks = {new: length / new for new in steps}
-        longer = _first_that(
-            budget, (*OF_COUNTS, "closure"), shrinks, clear, confidence
-        )
+        longer = _first_that(budget, (*OF_COUNTS, "closure"), shrinks, clear)
         if longer is not None:
             return Settle(part=top, length=longer)
     if count is not None and clear > 0 and top in OF_COUNTS:
         finer = {count / divide: 1 / divide for divide in FINER}
-        resolution = _first_that(budget, OF_COUNTS, finer, clear, confidence)
+        resolution = _first_that(budget, OF_COUNTS, finer, clear)
         if resolution is not None:
             return Settle(part=top, resolution=resolution)
     return Settle(part=top)
@@ -278,12 +280,11 @@ def _first_that(
     names: Sequence[str],
     changes: Mapping[Change, float],
     clear: float,
-    confidence: float = 0.95,
 ) -> Change | None:
     """The first change that settles it; changes: each with how many times as large the
     rows of these names then are."""
     for change, times in changes.items():
         parts = _scaled(budget, dict.fromkeys(names, times))
-        if combine(parts, confidence).expanded <= clear:
+        if combine(parts, LATER).expanded <= clear:
             return change
     return None

@@ -208,11 +208,7 @@ def bow_words(
 ) -> str:
     """A curvature in 1/mm as the bow of an arc: `0.011 mm over 300 mm`."""
     over = PER_MM if system == "mm" else PER_INCH
-    bow = abs(curvature) * over**2 / 8
-    if uncertainty is None:
-        much = length_words(bow, system)
-    else:
-        much = give_or_take(bow, uncertainty * over**2 / 8, system)
+    much = _with_uncertainty(abs(curvature), over**2 / 8, uncertainty, system)
     return f"{much} over {per_words(system)}"
 
 

@@ -71,7 +71,6 @@ class ChartedPeriod(msgspec.Struct, frozen=True):
     sigma: float | None = None
     detectable: float | None = None
     trend: Trend | None = None
-    moisture: float | None = None  # mean of those that made the mean
 
     @property
     def trailing_alarms(self) -> int:
@@ -140,11 +139,11 @@ def charted_period(
         return ChartedPeriod(baseline, ())
     sigma2, freedom = scatter()
     sigma = math.sqrt(sigma2)
-    mean, weight, wet = _mean(quiet[:FIRST_RESULTS])
+    mean, weight, _ = _mean(quiet[:FIRST_RESULTS])
     known = sigma / math.sqrt(weight)
     step = chart_rules.limit(freedom) * math.hypot(sigma, known) if freedom else 0.0
     slope = trend(judged, sigma)
-    return ChartedPeriod(baseline, tuple(judged), mean, sigma, step, slope, wet)
+    return ChartedPeriod(baseline, tuple(judged), mean, sigma, step, slope)
 
 
 def _alarm(

@@ -191,7 +191,6 @@ def mount_of(options: Mapping[str, OptionValue]) -> Mount:
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
-    del gear
     side, mount = slot_side(options), mount_of(options)
     if (turns := given_number(options, "turns")) is not None:
         return tuple(swept_step(name, side, mount) for name in even_turns(int(turns)))

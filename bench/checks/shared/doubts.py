@@ -139,12 +139,9 @@ def _stood(name: str, traces: Sequence[Trace], count: float, line: bool) -> list
         elif line:
             part = _standing_part(trace, count)
         if part is not None:
-            found.append(_stands(name, trace, *part))
+            ends = {"from": part[0], "to": part[1]}
+            found.append(doubt("stood", name, trace.sweep, **ends))
     return found
-
-
-def _stands(name: str, trace: Trace, low: float, high: float) -> Doubt:
-    return doubt("stood", name, trace.sweep, **{"from": low, "to": high})
 
 
 def _standing_part(trace: Trace, count: float) -> tuple[float, float] | None:

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from msgspec.structs import replace
+from pivot import pivot_at
 from shapely import affinity
 from shapely.geometry import LineString
 
@@ -35,7 +36,7 @@ def found(a: float, jig: Jig, leaves: tuple[float, ...] = (), u: float = U) -> F
 
 def turned(a: float, jig: Jig, dy: float, at: float) -> float:
     """Rotation after the free end was moved by dy (away positive), `at` mm from the pivot."""
-    pivot = (jig.x_pivot or 0.0, 0.0)
+    pivot = (pivot_at(jig), 0.0)
     end = pivot[0] + (at if jig.pivot == "left" else -at)
     fence = affinity.rotate(LineString([pivot, (end, 0.0)]), a, origin=pivot, use_radians=True)
     (x0, y0), (x1, y1) = fence.coords
