@@ -62,7 +62,10 @@ def combine(parts: Iterable[Part | None], confidence: float = 0.95) -> Budget:
     ranked = sorted(kept, key=lambda part: -part.standard_uncertainty)
     rows = [
         BudgetRow(
-            *msgspec.structs.astuple(part),
+            part.name,
+            part.type,
+            part.standard_uncertainty,
+            part.degrees_of_freedom,
             (part.standard_uncertainty / u) ** 2 if u > 0 else 0.0,
         )
         for part in ranked
