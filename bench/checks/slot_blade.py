@@ -68,19 +68,16 @@ def _one_spot(evidence: Evidence) -> Finding:
     b, apart = turn_factor(mount, side) * read.lean / read.apart, abs(read.apart)
     rows, stated = spot_rows(evidence, read, b)
     budget = budget_of(evidence, rows)
-    blade, more = _blade(evidence, b, apart, budget), None
-    if blade.verdict == "cannot-tell" and blade.tolerance is not None:
-        touches = max(len(readings) for readings in read.readings.values())
-        clear = abs(abs(b) - blade.tolerance)
-        more = more_readings(
-            rows, budget, clear, touches, 2, lambda each: 2.0 * (each - 1)
-        )
+    blade = _blade(evidence, b, apart, budget)
+    touches = max(len(readings) for readings in read.readings.values())
     near = [note("spots-near", apart=apart)] if apart < SPOTS_NEAR else []
     return finding(
         evidence,
         [blade],
         budget,
-        settle=more,
+        settle=more_readings(
+            blade, rows, budget, touches, 2, lambda each: 2.0 * (each - 1)
+        ),
         remarks=[note("one-spot"), *stated, *near, *_of_saw(evidence, budget)],
         doubts=spot_doubts(read.readings),
     )

@@ -205,14 +205,13 @@ def _answer(name: str, set_ups: Sequence[str], evidence: Evidence) -> _Answer:
     limit = given_number(evidence.options, "limit")
     ways = ("to the left", "to the right") if blade else ("toward you", "away from you")
     way = f"top leans {ways[value <= 0]}"
-    leans, settled = quantity(name, value, budget, limit, way), None
-    if limit is not None and leans.verdict == "cannot-tell":
-        spots = sum(len(set(heights)) for heights, _ in read.values())
-        now = sum(len(heights) for heights, _ in read.values()) // spots
-        freedom, clear = found.degrees_of_freedom, abs(abs(value) - limit)
-        settled = more_readings(
-            rows, budget, clear, now, spots, lambda each: freedom * each / now
-        )
+    leans = quantity(name, value, budget, limit, way)
+    spots = sum(len(set(heights)) for heights, _ in read.values())
+    now = sum(len(heights) for heights, _ in read.values()) // spots
+    freedom = found.degrees_of_freedom
+    settled = more_readings(
+        leans, rows, budget, now, spots, lambda each: freedom * each / now
+    )
     alike = all(
         abs(slopes[one].slope) * (max(zs) - min(zs)) < NOT_SLID * count
         for one, (zs, _) in read.items()

@@ -18,7 +18,7 @@ outside the slot touches nothing.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -26,35 +26,24 @@ from bench.geometry.columns import Array, Column, GeometryError, column
 from bench.geometry.feasible_lines import SAME_PLACE, feasible_lines
 
 
-@dataclass(frozen=True, eq=False)
 class Widths:
     """Widths of a slot or a runner at stations along it.
 
     stations: (n,) mm along Y, any order, all different. widths: (n,) mm, above zero.
     centres: (n,) mm, how far the middle stands right of the straight line it should be
-    on; zero by default, since calipers cannot see it. Raises GeometryError.
+    on; zero by default, since calipers cannot see it. Raises GeometryError. s, w, c:
+    the same, by rising station.
     """
 
-    stations: Column
-    widths: Column
-    centres: Column | None = None
-    s: Array = field(init=False, repr=False)
-    w: Array = field(init=False, repr=False)
-    c: Array = field(init=False, repr=False)
-
-    def __post_init__(self) -> None:
-        stations = column("stations", self.stations)
-        widths = column("widths", self.widths)
-        known = np.zeros(stations.size) if self.centres is None else self.centres
-        centres = column("centres", known)
-        order = np.argsort(stations, kind="stable")
-        if np.any(widths <= 0.0):
-            raise GeometryError(
-                f"width {float(widths.min()):g} mm: give widths above zero"
-            )
-        object.__setattr__(self, "s", stations[order])
-        object.__setattr__(self, "w", widths[order])
-        object.__setattr__(self, "c", centres[order])
+    def __init__(
+        self, stations: Column, widths: Column, centres: Column | None = None
+    ) -> None:
+        s, w = column("stations", stations), column("widths", widths)
+        c = np.zeros(s.size) if centres is None else column("centres", centres)
+        if np.any(w <= 0.0):
+            raise GeometryError(f"width {float(w.min()):g} mm: give widths above zero")
+        order = np.argsort(s, kind="stable")
+        self.s, self.w, self.c = s[order], w[order], c[order]
 
     def width(self, at: Array) -> Array:
         return np.asarray(np.interp(at, self.s, self.w))
@@ -135,10 +124,10 @@ def fit_at(
     read, the runners' middle by default. Raises GeometryError where no part of a runner
     is in its slot.
     """
-    centre = _middle(runners) if middle is None else middle
+    centre = middle_of(runners) if middle is None else middle
     places, lower, upper = [], [], []
     for runner, slot in zip(runners, slots, strict=True):
-        u = _under(runner, slot, at)
+        u = places_under(runner, slot, at)
         slack = (slot.width(at + u) - runner.width(u)) / 2.0
         offset = slot.centre(at + u) - runner.centre(u)
         places.append(u)
@@ -178,14 +167,13 @@ def positions(runners: Sequence[Widths], slots: Sequence[Widths]) -> list[float]
         ]
     )
     meetings.sort()
-    keep = np.concatenate(([True], np.diff(meetings) > 1e-6))
-    return [float(m) for m in meetings[keep]]
+    return [float(m) for m in meetings[np.diff(meetings, prepend=-np.inf) > 1e-6]]
 
 
 def runner_fit(runners: Sequence[Widths], slots: Sequence[Widths]) -> RunnerFit:
     """Play at every meeting of stations, and what it comes to; see RunnerFit. Arguments
     as in `fit_at`."""
-    centre = _middle(runners)
+    centre = middle_of(runners)
     fits = tuple(fit_at(runners, slots, p, centre) for p in positions(runners, slots))
     inside = [_length_inside(runners, slots, f.at) for f in fits]
     most = max(inside)
@@ -214,25 +202,20 @@ def _tightness(fit: PositionFit) -> tuple[float, float]:
     return (fit.relief, -np.inf if fit.side_play is None else -fit.side_play)
 
 
-def _middle(runners: Sequence[Widths]) -> float:
+def middle_of(runners: Sequence[Widths]) -> float:
+    """The station in the middle of all runners together, mm."""
     return (
         min(float(r.s[0]) for r in runners) + max(float(r.s[-1]) for r in runners)
     ) / 2.0
 
 
-def _under(runner: Widths, slot: Widths, at: float) -> Array:
+def places_under(runner: Widths, slot: Widths, at: float) -> Array:
     """Runner stations in the slot and slot stations under the runner, on the runner's
     own scale."""
-    mine = runner.s[
-        (at + runner.s >= slot.s[0] - SAME_PLACE)
-        & (at + runner.s <= slot.s[-1] + SAME_PLACE)
-    ]
-    theirs = slot.s - at
-    theirs = theirs[
-        (theirs >= runner.s[0] - SAME_PLACE) & (theirs <= runner.s[-1] + SAME_PLACE)
-    ]
-    both = np.sort(np.concatenate((mine, theirs)))
-    return both[np.concatenate(([True], np.diff(both) > 1e-6))] if both.size else both
+    every = np.sort(np.concatenate((runner.s, slot.s - at)))
+    low, high = max(runner.s[0], slot.s[0] - at), min(runner.s[-1], slot.s[-1] - at)
+    both = every[(every >= low - SAME_PLACE) & (every <= high + SAME_PLACE)]
+    return np.asarray(both[np.diff(both, prepend=-np.inf) > 1e-6])
 
 
 def _length_inside(

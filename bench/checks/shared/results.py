@@ -162,16 +162,20 @@ def finding(
 
 
 def more_readings(
+    judged: Quantity,
     rows: Sequence[Part],
     budget: Budget,
-    clear: float,
     now: int,
     places: int,
     freedom: Callable[[int], float],
-) -> Settle:
-    """Readings in all with which a later look would tell a value that stands `clear` of
-    its limit; else the row it hangs on. now: readings at each of so many places.
-    freedom: degrees of freedom of the row "touches" with so many readings at each."""
+) -> Settle | None:
+    """Readings in all with which a later look would tell a quantity of single readings
+    that cannot be told; else the row it hangs on. now: readings at each of so many
+    places. freedom: degrees of freedom of the row "touches" with so many readings at
+    each."""
+    if judged.verdict != "cannot-tell" or judged.tolerance is None:
+        return None
+    clear = abs(abs(judged.value) - judged.tolerance)
     others = [row for row in rows if row.name != "touches"]
     touches = [row.standard_uncertainty for row in rows if row.name == "touches"]
     fixed = combine(others, LATER)
