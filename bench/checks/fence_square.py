@@ -14,10 +14,10 @@ from bench.checks.model import Check, Evidence, EvidenceGear, Step
 from bench.checks.options import HOLD, MOUNT, SIDE, Option, OptionValue, choice, length
 from bench.checks.shared.arm import (
     ArmAndSlot,
-    arm_form,
+    arm_form_row,
     curvature_of_slot,
     fit_on_one_stretch,
-    rolling,
+    rolling_row,
     slot_remarks,
     stand_remarks,
     stand_row,
@@ -114,7 +114,7 @@ def _step(
 
 def evaluate(evidence: Evidence) -> Finding:
     remarks: list[Remark] = []
-    steps = _taken(evidence)
+    steps = _steps_taken(evidence)
     placed, rows, seen = fit_on_one_stretch(evidence, steps, remarks)
     both, known, tolerance = len(placed) == 2, evidence.known, evidence.gear.tolerance
     weights = [0.5, 0.5] if both else [1.0]
@@ -122,14 +122,14 @@ def evaluate(evidence: Evidence) -> Finding:
     between = scatter_between(evidence, groups)
     shares, renewed = [g.weight for g in groups], renewed_set_ups(placed, between)
     set_ups = between_set_ups(shares, known.set_ups, renewed)
-    a, row = _mean_of(evidence, placed, seen, remarks)
+    a, row = _fence_rotation(evidence, placed, seen, remarks)
     own = [*between.parts, set_ups, stand_row(seen), row]
     shared = shared_rows(evidence, placed, weights, a, common=True)
-    budget = budget_of(evidence, [*own, *shared, rolling(evidence, placed)])
+    budget = budget_of(evidence, [*own, *shared, rolling_row(evidence, placed)])
     fence = quantity("fence", a, budget, tolerance, fence_way(a, evidence.gear.jig))
     quantities = [fence]
     if both:
-        quantities += _of_square(evidence, placed, own, seen, budget.confidence)
+        quantities += _square_quantities(evidence, placed, own, seen, budget.confidence)
         e = quantities[1]
         remarks += [
             *square_remarks(evidence, a, budget.expanded, e.value, e.uncertainty),
@@ -141,11 +141,11 @@ def evaluate(evidence: Evidence) -> Finding:
     remarks += [
         *sweep_remarks(evidence, between),
         *history_remarks(known, pooled=between.pooled or between.single),
-        *_away_untold(evidence),
+        *_away_remarks(evidence),
         *tolerance_remarks(budget, tolerance),
         *step_remarks(budget, fence.verdict),
         *hold_remarks(evidence),
-        *_of_sled(evidence, steps, fence.verdict),
+        *_sled_remarks(evidence, steps, fence.verdict),
     ]
     remarks += [note("handle-stretch")] if both else []
     sizes = pass_sizes(placed, _longest(evidence))
@@ -160,7 +160,7 @@ def evaluate(evidence: Evidence) -> Finding:
     )
 
 
-def _taken(evidence: Evidence) -> tuple[Step, ...]:
+def _steps_taken(evidence: Evidence) -> tuple[Step, ...]:
     there = [name for name in (LEFT, RIGHT) if evidence.at(name)]
     if not there:
         raise EvidenceError(f"no pass at {LEFT} or {RIGHT}")
@@ -168,7 +168,7 @@ def _taken(evidence: Evidence) -> tuple[Step, ...]:
     return plan({**evidence.options, "placements": taken}, evidence.gear)
 
 
-def _of_square(
+def _square_quantities(
     evidence: Evidence,
     placed: Sequence[PlacementFit],
     own: Sequence[Part | None],
@@ -177,20 +177,20 @@ def _of_square(
 ) -> list[Quantity]:
     """The square's own error, and the slot's curvature where it was seen. own: the
     rows that both share with the fence."""
-    e = _sense(evidence) * (placed[1].rotation - placed[0].rotation) / 2
+    e = _square_sign(evidence) * (placed[1].rotation - placed[0].rotation) / 2
     shared = shared_rows(evidence, placed, [0.5, 0.5], e, common=False)
     way = "wider than square" if e > 0 else "tighter than square"
     square = quantity("square", e, budget_of(evidence, [*own, *shared]), way=way)
     return [square] if seen is None else [square, curvature_of_slot(seen, confidence)]
 
 
-def _sense(evidence: Evidence) -> float:
+def _square_sign(evidence: Evidence) -> float:
     """The arm points toward you from a far fence, so the square's error enters the
     other way round."""
     return -1.0 if evidence.gear.far else 1.0
 
 
-def _mean_of(
+def _fence_rotation(
     evidence: Evidence,
     placed: Sequence[PlacementFit],
     seen: ArmAndSlot | None,
@@ -200,12 +200,12 @@ def _mean_of(
     the row of what stays of the square in it."""
     if len(placed) == 2:
         a = (placed[0].rotation + placed[1].rotation) / 2
-        return a, arm_form(evidence, placed, seen)
-    sign = _sense(evidence) if placed[0].name == LEFT else -_sense(evidence)
+        return a, arm_form_row(evidence, placed, seen)
+    sign = _square_sign(evidence) if placed[0].name == LEFT else -_square_sign(evidence)
     return with_known_square(evidence, placed[0], sign, remarks)
 
 
-def _of_sled(
+def _sled_remarks(
     evidence: Evidence, steps: Sequence[Step], said: Verdict | None
 ) -> list[Remark]:
     if evidence.gear.jig is None:
@@ -217,7 +217,7 @@ def _of_sled(
     ]
 
 
-def _away_untold(evidence: Evidence) -> list[Remark]:
+def _away_remarks(evidence: Evidence) -> list[Remark]:
     """Touching away from the teeth cannot stand in the budget without both lengths that
     it hangs on."""
     options = evidence.options

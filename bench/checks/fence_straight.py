@@ -78,9 +78,9 @@ def accepts(
 
 
 def evaluate(evidence: Evidence) -> Finding:
-    from bench.checks.shared.face_form import form_of_face
+    from bench.checks.shared.face_form import face_finding
 
-    return form_of_face(evidence)
+    return face_finding(evidence)
 
 
 CHECK = Check(

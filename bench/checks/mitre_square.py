@@ -143,7 +143,7 @@ def evaluate(evidence: Evidence) -> Finding:
         if (answer := _answer(name, evidence, placed, known)) is not None
     ]
     if not answers or answers[0].quantity.name != "between":
-        raise EvidenceError(_lacking(placed))
+        raise EvidenceError(_missing_set_ups(placed))
     first, edge = answers[0], long_edge(evidence.gear.square)
     sizes = pass_sizes(placed, edge - 2 * CLEAR_OF_CORNERS if edge else None)
     q = first.quantity
@@ -152,8 +152,8 @@ def evaluate(evidence: Evidence) -> Finding:
     remarks += sweep_remarks(evidence, first.between)
     remarks += tolerance_remarks(first.budget, q.tolerance)
     remarks += step_remarks(first.budget, q.verdict)
-    remarks.extend(_of_corners(placed, evidence.gear.jig, first))
-    remarks.extend(_of_swing([answer.quantity for answer in answers]))
+    remarks.extend(_corner_remarks(placed, evidence.gear.jig, first))
+    remarks.extend(_swing_remarks([answer.quantity for answer in answers]))
     if evidence.gear.jig is None:
         remarks.append(note("no-sled"))
     return finding(
@@ -187,7 +187,7 @@ def _placed(
     return placed, rows
 
 
-def _lacking(placed: Sequence[PlacementFit]) -> str:
+def _missing_set_ups(placed: Sequence[PlacementFit]) -> str:
     there = ", ".join(p.name for p in placed) or "none"
     return (
         "the angle between the fences takes each corner on both fences, or corner A on"
@@ -236,7 +236,7 @@ def _way(name: str, value: float, jig: Jig | None) -> str:
     return mitre_way("left" if name == "left" else "right", value, jig)
 
 
-def _of_corners(
+def _corner_remarks(
     placed: Sequence[PlacementFit], jig: Jig | None, first: _Answer
 ) -> list[Remark]:
     """Both fences show how the acute corners differ: they must show the same."""
@@ -255,7 +255,7 @@ def _of_corners(
     return [warning("corners-apart", apart=apart)]
 
 
-def _of_swing(quantities: Sequence[Quantity]) -> list[Remark]:
+def _swing_remarks(quantities: Sequence[Quantity]) -> list[Remark]:
     """Square to each other and both turned the same way: the joint closes, but the
     parts' mitres are not equally long."""
     between, *fences = quantities

@@ -98,9 +98,9 @@ def evaluate(evidence: Evidence) -> Finding:
     # of every size
     fixed = [
         *instrument_rows(evidence, found.total, 1.0, count, 0.0),
-        *_of_turning(found),
+        *_turning_rows(found),
     ]
-    more, remarks = _unseen(found, widest_gap(turns))
+    more, remarks = _unseen_rows(found, widest_gap(turns))
     if saw is None:
         remarks.append(note("no-saw-wobble"))
     sizes = {
@@ -123,7 +123,7 @@ def evaluate(evidence: Evidence) -> Finding:
         evidence,
         quantities,
         budget,
-        remarks=[*remarks, *_near_rim(evidence, float(found.tilt), limit)],
+        remarks=[*remarks, *_rim_remarks(evidence, float(found.tilt), limit)],
         doubts=spot_doubts({"the marks": values}),
     )
     return msgspec.structs.replace(answer, jig=None)  # it is the saw's alone
@@ -145,7 +145,9 @@ def _readings(evidence: Evidence) -> tuple[list[float], list[float]]:
     return turns, values
 
 
-def _unseen(found: Wobble, gap: float) -> tuple[dict[str, list[Part]], list[Remark]]:
+def _unseen_rows(
+    found: Wobble, gap: float
+) -> tuple[dict[str, list[Part]], list[Remark]]:
     """Rows by size for what no mark showed; gap: rad of the turn without one."""
     more: dict[str, list[Part]] = {"total": [], "warp": []}
     remarks: list[Remark] = []
@@ -166,7 +168,7 @@ def _unseen(found: Wobble, gap: float) -> tuple[dict[str, list[Part]], list[Rema
     return more, remarks
 
 
-def _of_turning(found: Wobble) -> list[Part]:
+def _turning_rows(found: Wobble) -> list[Part]:
     """Rows for what the marks cannot show: three waves round the plate, and how the
     hand's turn and the arbor's float differ where no mark was turned to again."""
     rows = []
@@ -197,7 +199,7 @@ def _phase(evidence: Evidence, found: Wobble, fixed: list[Part | None]) -> Quant
     return Quantity("phase", where, "rad", give, way=way)
 
 
-def _near_rim(evidence: Evidence, tilt: float, limit: float | None) -> list[Remark]:
+def _rim_remarks(evidence: Evidence, tilt: float, limit: float | None) -> list[Remark]:
     """A plate that is only tilted swings in proportion to the radius; its warp need
     not."""
     radius, rim = (given_number(evidence.options, name) for name in ("radius", "rim"))

@@ -90,14 +90,14 @@ def evaluate(evidence: Evidence) -> Finding:
     between = scatter_between(evidence, groups)
     parts = [*between.parts, *shared_rows(evidence, [here], [1.0], b, common=True)]
     budget = budget_of(evidence, parts)
-    value, judged = _less_blade(evidence, b, [*parts], remarks)
+    value, judged = _toe(evidence, b, [*parts], remarks)
     limit = saw.toe if saw is not None else None
     opened = opening(value, saw.rip_fence if saw is not None else "right")
     against_blade = given_number(evidence.options, "blade") is not None
-    way = rear_way(b, None) if saw is None or against_blade else _opens(opened)
+    way = rear_way(b, None) if saw is None or against_blade else _opening_way(opened)
     quantities = [quantity("rip-fence", b, budget, way=way, over=over)]
     if against_blade:
-        toe = quantity("toe", value, judged, way=_opens(opened), over=over)
+        toe = quantity("toe", value, judged, way=_opening_way(opened), over=over)
         quantities.append(toe)
     settled = None
     if limit is not None:
@@ -128,7 +128,7 @@ def evaluate(evidence: Evidence) -> Finding:
     )
 
 
-def _less_blade(
+def _toe(
     evidence: Evidence, b: float, parts: list[Part | None], remarks: list[Remark]
 ) -> tuple[float, Budget]:
     """The rip fence's rotation against the blade's, where that is given, and its
@@ -145,7 +145,7 @@ def _less_blade(
     return b - blade, budget_of(evidence, parts)
 
 
-def _opens(opened: float) -> str:
+def _opening_way(opened: float) -> str:
     return OPENS if opened > 0 else CLOSES
 
 

@@ -23,8 +23,8 @@ from bench.checks.shared.runner_widths import (
     WHAT,
     RunnersAndSlots,
     by_name,
-    effects,
-    headline,
+    error_effects,
+    headline_plays,
     runners_and_slots,
     tightness,
 )
@@ -130,7 +130,7 @@ def evaluate(evidence: Evidence) -> Finding:
     doubts, remarks = width_problems(by_name(evidence.traces))
     if not remarks and not doubts:  # what may be misread is not acted on
         remarks += _advice(fit, tightest, least, most)
-    remarks += _left_open(found, fit)
+    remarks += _scope_remarks(found, fit)
     settled = None
     if said == "cannot-tell" and side.rows:
         settled = Settle(part=side.rows[0].part)
@@ -142,8 +142,8 @@ def evaluate(evidence: Evidence) -> Finding:
         quantity("side-play", fit.side_play, side, way=way, unit="mm"),
         quantity("relief", fit.relief, relief, way=binds, unit="mm"),
     ]
-    below = headline(fit.positions, fit.full, found.runner_length)
-    quantities = list(map(_give, quantities, below))
+    below = headline_plays(fit.positions, fit.full, found.runner_length)
+    quantities = list(map(_bounded_at_zero, quantities, below))
     if said is not None:
         judged = {"tolerance": most, "verdict": said, "band": (least, most)}
         quantities[1] = msgspec.structs.replace(quantities[1], **judged)
@@ -161,7 +161,7 @@ def evaluate(evidence: Evidence) -> Finding:
     )
 
 
-def _give(shown: Quantity, below: float) -> Quantity:
+def _bounded_at_zero(shown: Quantity, below: float) -> Quantity:
     """What is shown as 0 where it goes on below 0 can only be 0, or what little the
     upper end still leaves open."""
     if below >= 0.0:
@@ -183,7 +183,7 @@ def _budgets(
         [rectangular(name, bow)],
         [rectangular(name, bow)],
     ]
-    for part, effect in effects(found, fit).items():
+    for part, effect in error_effects(found, fit).items():
         dof = found.reading_dof if part == "widths as read" else None
         for row, u in zip(rows, effect, strict=True):
             row.append(Part(part, "B" if dof is None else "A", u, dof))
@@ -238,7 +238,7 @@ def _advice(fit: RunnerFit, tightest: float, least: float, most: float) -> list[
     return remarks
 
 
-def _left_open(found: RunnersAndSlots, fit: RunnerFit) -> list[Remark]:
+def _scope_remarks(found: RunnersAndSlots, fit: RunnerFit) -> list[Remark]:
     """What the figures leave open."""
     longer = [] if fit.whole else [note("runner-longer")]
     one = [note("one-runner", side=s) for s in found.sides if len(found.sides) == 1]

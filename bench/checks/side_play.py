@@ -94,12 +94,12 @@ def evaluate(evidence: Evidence) -> Finding:
     # leaned and twisted are read at two places, each with a stand of its own
     pairs = (LEANED, TWISTED)
     doubts = [d for pair in pairs for d in spot_doubts({n: spots[n] for n in pair})]
-    remarks = [lack for pair in pairs for lack in _lacking(spots, *pair)]
+    remarks = [lack for pair in pairs for lack in _pair_remarks(spots, *pair)]
     answers = []
     if all(spots[name] for name in LEANED):
-        answers.append(_leaned(evidence, spots, remarks))
+        answers.append(_side_play(evidence, spots, remarks))
     if all(spots[name] for name in TWISTED):
-        answers.append(_twisted(evidence, spots, places, remarks))
+        answers.append(_yaw_play(evidence, spots, places, remarks))
     if not answers:
         raise EvidenceError(
             "it takes leaned-left with leaned-right, or twisted-left with twisted-right"
@@ -109,7 +109,7 @@ def evaluate(evidence: Evidence) -> Finding:
     return finding(evidence, quantities, answers[0][1], remarks=remarks, doubts=doubts)
 
 
-def _lacking(spots: Spots, one: str, other: str) -> list[Remark]:
+def _pair_remarks(spots: Spots, one: str, other: str) -> list[Remark]:
     return [
         warning("pair-lacking", lacking=lacking, there=there)
         for there, lacking in ((one, other), (other, one))
@@ -158,7 +158,7 @@ def _limits(options: Mapping[str, OptionValue]) -> tuple[float, float]:
     return least or 0.0, math.inf if most is None else most
 
 
-def _leaned(
+def _side_play(
     evidence: Evidence, spots: Spots, remarks: list[Remark]
 ) -> tuple[Quantity, Budget]:
     """The side play, judged by what was said to be good enough, else by common
@@ -177,7 +177,7 @@ def _leaned(
     if play < 0:
         remarks.append(warning("leaned-wrong"))
         return side, budget
-    remarks.append(_held(left, right, play))
+    remarks.append(_hold_remark(left, right, play))
     if play < least:
         remarks.append(act("play-little", limit=least))
     elif play > most:
@@ -187,7 +187,7 @@ def _leaned(
     return side, budget
 
 
-def _twisted(
+def _yaw_play(
     evidence: Evidence, spots: Spots, places: Spots, remarks: list[Remark]
 ) -> tuple[Quantity, Budget]:
     from bench.geometry.play import yaw_play
@@ -218,7 +218,7 @@ def _twisted(
     return quantity("yaw-play", twisted.value, budget, over=runner), budget
 
 
-def _held(left: list[float], right: list[float], play: float) -> Remark:
+def _hold_remark(left: list[float], right: list[float], play: float) -> Remark:
     """Free, leaned left, leaned right: how far the sled may stand off, and how well
     either wall brings it back."""
     if min(len(left), len(right)) < FEWEST_REPEATS:

@@ -78,7 +78,7 @@ def _one_spot(evidence: Evidence) -> Finding:
         settle=more_readings(
             blade, rows, budget, touches, 2, lambda each: 2.0 * (each - 1)
         ),
-        remarks=[note("one-spot"), *stated, *near, *_of_saw(evidence, budget)],
+        remarks=[note("one-spot"), *stated, *near, *_saw_remarks(evidence, budget)],
         doubts=spot_doubts(read.readings),
     )
 
@@ -99,7 +99,7 @@ def _turns(evidence: Evidence) -> Finding:
     of_turns = scatter_of_turns(placed, degrees, evidence.known.pool)
     between = scatter_between(evidence, groups, of_turns)
     over = statistics.fmean(p.length for p in placed)
-    of_plate, told = _of_plate(evidence.gear.saw, degrees, over)
+    of_plate, told = _plate_rows(evidence.gear.saw, degrees, over)
     shared = shared_rows(evidence, placed, weights, b, common=True)
     budget = budget_of(evidence, [*between.parts, *shared, *of_plate])
     blade = _blade(evidence, b, over, budget)
@@ -114,11 +114,11 @@ def _turns(evidence: Evidence) -> Finding:
         settle=settled_by(blade, budget, between, groups, length=over),
         sweeps=sweeps,
         single_sweep=between.single,
-        remarks=[*remarks, note("dished-plate"), *_of_saw(evidence, budget)],
+        remarks=[*remarks, note("dished-plate"), *_saw_remarks(evidence, budget)],
     )
 
 
-def _of_plate(
+def _plate_rows(
     saw: Saw | None, degrees: Sequence[float], over: float
 ) -> tuple[list[Part], list[Remark]]:
     """What is left of the plate's own form where the turns are few or uneven."""
@@ -143,7 +143,7 @@ def _blade(evidence: Evidence, b: float, over: float, budget: Budget) -> Quantit
     return quantity("blade", b, budget, limit, rear_way(b, saw), over=over)
 
 
-def _of_saw(evidence: Evidence, budget: Budget) -> list[Remark]:
+def _saw_remarks(evidence: Evidence, budget: Budget) -> list[Remark]:
     saw = evidence.gear.saw
     if saw is None:
         return [note("no-saw-blade")]

@@ -32,7 +32,7 @@ from bench.checks.shared.cautions import (
     EXIT_BLOCK,
     MANUAL,
 )
-from bench.checks.shared.cut_board import beside_passes, cut_scatter, of_cuts
+from bench.checks.shared.cut_board import compare_with_passes, cut_remarks, cut_scatter
 from bench.checks.shared.plausibility import strip_doubts, strip_remarks
 from bench.checks.shared.results import budget_of, finding, quantity
 from bench.finding import EvidenceError, Finding, Remark, act, note, warning
@@ -110,13 +110,13 @@ def evaluate(evidence: Evidence) -> Finding:
     every = [cuts.row(turns), *_rows(evidence, board, 1 / len(near) + 1 / len(far))]
     rows = [row for row in every if row is not None and row.standard_uncertainty > 0.0]
     budget = budget_of(evidence, rows)
-    remarks += of_cuts(cuts, turns, rows, budget)
+    remarks += cut_remarks(cuts, turns, rows, budget)
     gear, a = evidence.gear, float(board.rotation)
     turned = quantity("board", a, budget, gear.tolerance, fence_way(a, gear.jig))
     doubts = strip_doubts(near, far)
     if not doubts:
         remarks += strip_remarks(near, far, budget.expanded * turns * apart)
-    beside, comparison = beside_passes(evidence, a, budget.expanded, turns)
+    beside, comparison = compare_with_passes(evidence, a, budget.expanded, turns)
     width = given_number(options, "board")
     remarks.append(
         note("boards-of-that-width", board=width)

@@ -22,7 +22,7 @@ from bench.checks.model import (
     SquareHistory,
     SweepHistory,
 )
-from bench.checks.shared.pooling import pool_of, seat_of, set_ups_of
+from bench.checks.shared.pooling import pool_of, seat_scatter, set_up_scatter
 from bench.checks.shared.results import SQUARE_DOUBTED
 from bench.finding import Finding, Quantity, UnreadableRecord
 from bench.gear import Square
@@ -135,8 +135,10 @@ def known(
             square = inherited_square(path, gear) if quick else _square(db, gear)
         return PriorKnowledge(
             pool=reseated,
-            set_ups=set_ups_of([f for f, used in rows if used.square == gear.square]),
-            seat_scatter=seat_of(reseated, one_seat),
+            set_ups=set_up_scatter(
+                [f for f, used in rows if used.square == gear.square]
+            ),
+            seat_scatter=seat_scatter(reseated, one_seat),
             passes=_passes(db, gear, hold) if "fence" in find(kind).takes else None,
             yaw_play=_yaw_play(db, gear),
             square=square,

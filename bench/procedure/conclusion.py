@@ -14,7 +14,7 @@ import msgspec
 from bench.checks import find
 from bench.checks.model import Check, Evidence, LeanTest, TapTest
 from bench.checks.options import understood
-from bench.checks.shared.doubts import of_evidence, part
+from bench.checks.shared.doubts import evidence_doubts, settling_part
 from bench.checks.shared.plausibility import lean_is_visible
 from bench.finding import Doubt, Finding, Move, Remark, Settle, note, warning
 from bench.moves.alignment import saw_move
@@ -31,7 +31,7 @@ def conclude(evidence: Evidence, *, id: str, at: str) -> Finding:
     options, wrong = understood(check, evidence.options)
     evidence = msgspec.structs.replace(evidence, options=options)
     finding = check.evaluate(evidence)
-    finding = _doubted(finding, [*of_evidence(evidence, check), *finding.doubts])
+    finding = _doubted(finding, [*evidence_doubts(evidence, check), *finding.doubts])
     remarks = [
         *finding.remarks,
         *(
@@ -65,7 +65,7 @@ def _doubted(finding: Finding, doubts: list[Doubt]) -> Finding:
             for q in finding.quantities
         ],
         verdict="cannot-tell" if finding.verdict else None,
-        settle=Settle(part=part(doubts)) if finding.verdict else None,
+        settle=Settle(part=settling_part(doubts)) if finding.verdict else None,
         doubts=doubts,
     )
 

@@ -25,8 +25,8 @@ from bench.upkeep.shape import (
     QUICK_VARIANCE,
     Scatter,
     about_line,
-    shapes,
-    variance,
+    fit_shapes,
+    result_variance,
 )
 
 FIRST_RESULTS = 15  # of which the mean is made, once there are so many
@@ -113,7 +113,7 @@ def charted_period(
 
     def scatter() -> tuple[float, float]:
         own = about_line([(one.day, one.value, one.weight) for one in quiet])
-        return variance(own + elsewhere, set_up, math.sqrt(budget))
+        return result_variance(own + elsewhere, set_up, math.sqrt(budget))
 
     for number, one in enumerate(baseline.results, 1):
         value = correction.corrected(one)
@@ -124,13 +124,13 @@ def charted_period(
         if quiet and sigma2 > 0:
             mean, weight, wet = _mean(quiet[:FIRST_RESULTS])
             spread = sigma2 * (factor + 1 / weight) + correction.variance(one, wet)
-            z = chart_rules.score((value - mean) / math.sqrt(spread), freedom)
+            z = chart_rules.normal_score((value - mean) / math.sqrt(spread), freedom)
             scores.append(z)
             capped = max(-chart_rules.MOST_SCORE, min(chart_rules.MOST_SCORE, z))
             weighted = chart_rules.ewma(weighted, capped)
             limit = chart_rules.LIMIT * chart_rules.ewma_sigma(len(scores))
             alarm = _alarm(z, weighted, limit, [*judged, row])
-            runs = tuple(chart_rules.runs(scores))
+            runs = tuple(chart_rules.run_rules(scores))
             row = ChartedResult(one, value, z, weighted, limit, alarm, runs)
         judged.append(row)
         if row.alarm is None:
@@ -141,8 +141,10 @@ def charted_period(
     sigma = math.sqrt(sigma2)
     mean, weight, _ = _mean(quiet[:FIRST_RESULTS])
     known = sigma / math.sqrt(weight)
-    step = chart_rules.limit(freedom) * math.hypot(sigma, known) if freedom else 0.0
-    slope = trend(judged, sigma)
+    step = (
+        chart_rules.alarm_limit(freedom) * math.hypot(sigma, known) if freedom else 0.0
+    )
+    slope = fit_trend(judged, sigma)
     return ChartedPeriod(baseline, tuple(judged), mean, sigma, step, slope)
 
 
@@ -157,16 +159,16 @@ def _alarm(
 def _is_line(judged: Sequence[ChartedResult]) -> bool:
     if len(judged) < FEWEST_TO_TELL_SHAPES:
         return False
-    found = shapes([j.result.day for j in judged], [j.corrected for j in judged])
+    found = fit_shapes([j.result.day for j in judged], [j.corrected for j in judged])
     return min(found.values(), key=lambda shape: shape.aicc).kind == "trend"
 
 
-def trend(judged: Sequence[ChartedResult], sigma: float) -> Trend | None:
+def fit_trend(judged: Sequence[ChartedResult], sigma: float) -> Trend | None:
     """Least squares over the days; None where there are too few results, all on one
     day, or where one step says it better (AICc)."""
     n = len(judged)
     days = [one.result.day for one in judged]
-    found = shapes(days, [one.corrected for one in judged])
+    found = fit_shapes(days, [one.corrected for one in judged])
     line = found.get("trend")
     if line is None or min(found.values(), key=lambda one: one.aicc).kind == "step":
         return None

@@ -15,7 +15,13 @@ import msgspec
 from bench.upkeep.control_chart import ChartedPeriod, ChartedResult, charted_period
 from bench.upkeep.dates import date_of, time_of
 from bench.upkeep.history import History, Measurement
-from bench.upkeep.season import MATTERS, Correction, Season, correction, fit
+from bench.upkeep.season import (
+    MATTERS,
+    Correction,
+    Season,
+    fit_season,
+    season_correction,
+)
 from bench.upkeep.series import Baseline, Key, baselines, by_series
 from bench.upkeep.shape import NOTHING, Scatter, best_shape
 
@@ -65,8 +71,8 @@ def _judged(
     set_up, tolerance = _set_up(key, set_ups), results[-1].tolerance
 
     def judged(parts: Sequence[Baseline]) -> ChartedSeries:
-        season = fit(_quiet(parts, tolerance, set_up))
-        taken_out = correction(season, tolerance)
+        season = fit_season(_quiet(parts, tolerance, set_up))
+        taken_out = season_correction(season, tolerance)
         periods = tuple(_periods(parts, taken_out, set_up))
         return ChartedSeries(key, periods, season, taken_out, tuple(results))
 
@@ -93,10 +99,10 @@ def _quiet(
     taken for a season. The last result is judged by the season of those before it."""
     filled = [part for part in parts if part.results]
     *earlier, last = filled
-    if fit(parts) is None:
+    if fit_season(parts) is None:
         return parts
     before = [*earlier, msgspec.structs.replace(last, results=last.results[:-1])]
-    taken_out = correction(fit(before), tolerance)
+    taken_out = season_correction(fit_season(before), tolerance)
     others = sum(_scatters(earlier, taken_out), NOTHING)
     alarms = charted_period(last, taken_out, others, set_up).trailing_alarms
     if not alarms:
@@ -211,7 +217,7 @@ def _season(one: ChartedSeries) -> dict[str, Any] | None:
     }
 
 
-def swing(one: ChartedSeries, level: float) -> tuple[float, float]:
+def moisture_swing(one: ChartedSeries, level: float) -> tuple[float, float]:
     """Where a level without the season's part stands in the driest and wettest air."""
     season = one.season
     if season is None or not season.kept:

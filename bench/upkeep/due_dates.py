@@ -14,7 +14,7 @@ from typing import Any, Literal
 import msgspec
 
 from bench.upkeep.dates import date_of
-from bench.upkeep.drift import SQUARE, ChartedSeries, charted_series, swing
+from bench.upkeep.drift import SQUARE, ChartedSeries, charted_series, moisture_swing
 from bench.upkeep.history import History
 from bench.upkeep.moisture import moisture
 from bench.upkeep.quick_check import TURNED_OVER, YEAR_DAYS, whole_check_reason
@@ -113,7 +113,7 @@ def chance_of_out(
         here = one.correction.corrected(last) - last.value
         places = [
             level - here + (end - level + here) * min(1.0, ahead / LATEST_DAYS)
-            for end in swing(one, level)
+            for end in moisture_swing(one, level)
         ]
     out = max(_outside(place, spread, tolerance) for place in places)
     jumped = _outside(level, math.hypot(spread, tolerance), tolerance)

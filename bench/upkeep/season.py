@@ -75,7 +75,7 @@ class Correction(msgspec.Struct, frozen=True):
         return (self.standard * (m - reference)) ** 2
 
 
-def fit(parts: Sequence[Baseline]) -> Season | None:
+def fit_season(parts: Sequence[Baseline]) -> Season | None:
     """The season of one series; None where too few results, too short a time or too
     even a climate could show it."""
     known = [
@@ -122,7 +122,7 @@ def fit(parts: Sequence[Baseline]) -> Season | None:
     )
 
 
-def correction(season: Season | None, tolerance: float | None) -> Correction:
+def season_correction(season: Season | None, tolerance: float | None) -> Correction:
     """Until a season's part is known it may be as large as SHARE_PER_PERCENT says."""
     unknown = SHARE_PER_PERCENT * (tolerance or 0.0)
     if season is None:

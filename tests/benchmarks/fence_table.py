@@ -88,12 +88,14 @@ def known_of(log: list[Finding], yaw_play: float | None) -> PriorKnowledge:
     if not log:
         return PriorKnowledge(yaw_play=yaw_play)
     try:
-        from bench.checks.shared.pooling import pool_of, set_ups_of
+        from bench.checks.shared.pooling import pool_of, set_up_scatter
     except ImportError:
         from bench.log.history import _scatter
 
         return PriorKnowledge(pool=_scatter(log, on_one_seat=False), yaw_play=yaw_play)
-    return PriorKnowledge(pool=pool_of(log, on_one_seat=False), set_ups=set_ups_of(log), yaw_play=yaw_play)
+    return PriorKnowledge(
+        pool=pool_of(log, on_one_seat=False), set_ups=set_up_scatter(log), yaw_play=yaw_play
+    )
 
 
 def logged(rng: np.random.Generator, e: float, hands: Hands, d: Disturbed) -> list[Finding]:

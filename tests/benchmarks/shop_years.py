@@ -23,7 +23,7 @@ from itertools import pairwise
 import msgspec
 
 from bench.finding import Climate
-from bench.upkeep.drift import ChartedSeries, charted_series, swing
+from bench.upkeep.drift import ChartedSeries, charted_series, moisture_swing
 from bench.upkeep.due_dates import next_check, self_moves
 from bench.upkeep.history import FenceMove, GearEvent, History, Measurement
 from bench.upkeep.moisture import equilibrium_moisture
@@ -278,14 +278,14 @@ class DueDates(Keeper):
         season = found.season
         if season is None or not season.kept or found.last.mean is None:
             return False
-        low, high = (300 * end for end in swing(found, found.last.mean))
+        low, high = (300 * end for end in moisture_swing(found, found.last.mean))
         return max(abs(low), abs(high)) > TOLERANCE > abs(high - low) / 2 + abs(low + high) / 4
 
     def move(self, day: int, found: ChartedSeries) -> None:
         aim = 0.0
         if found.season is not None and found.season.kept:  # set between dry and wet
             last = found.last.results[-1]
-            low, high = swing(found, 0.0)
+            low, high = moisture_swing(found, 0.0)
             here = last.result.value - last.corrected
             aim = 300 * (here - (low + high) / 2)
         last = self.results[-1]

@@ -18,7 +18,7 @@ import msgspec
 
 from bench.checks.model import Evidence, Step, Trace
 from bench.checks.options import given_number
-from bench.checks.shared.placement_fit import PlacementFit, opposed
+from bench.checks.shared.placement_fit import PlacementFit, are_opposed
 from bench.checks.shared.sweep_fits import fit_placements
 from bench.finding import Quantity, Remark, SweepRow, note, warning
 from bench.uncertainty import Budget, Part, rectangular, scatter_within, t_quantile
@@ -69,7 +69,7 @@ def arm_and_slot(placed: Sequence[PlacementFit]) -> ArmAndSlot | None:
 
     bends = []
     for here in placed:
-        seen = [bend_of(*clean(trace, fit)) for trace, fit in here.pushes]
+        seen = [bend_of(*clean_readings(trace, fit)) for trace, fit in here.pushes]
         known = [bend for bend in seen if bend is not None]
         if not known:
             return None
@@ -79,10 +79,10 @@ def arm_and_slot(placed: Sequence[PlacementFit]) -> ArmAndSlot | None:
     arm = statistics.fmean(mean for _, mean in means)
     variance, dof = _scatter([bs for _, bs in bends])
     share = math.fsum(1 / len(bs) for _, bs in bends) / len(bends) ** 2
-    rounded = math.fsum(_rounded(here) for here in placed) / len(bends) ** 2
-    late = statistics.fmean(_late(here) for here in placed)
+    rounded = math.fsum(_rounding_variance(here) for here in placed) / len(bends) ** 2
+    late = statistics.fmean(_latency_bend(here) for here in placed)
     shift = texture_shift(
-        *([clean(trace, fit) for trace, fit in here.pushes] for here in placed)
+        *([clean_readings(trace, fit) for trace, fit in here.pushes] for here in placed)
     )
     return ArmAndSlot(
         slot, math.sqrt(variance * share + rounded + late**2), dof, arm, shift
@@ -99,7 +99,7 @@ def _scatter(groups: Sequence[Sequence[Bend]]) -> tuple[float, float]:
     return squares / dof, float(dof)
 
 
-def _rounded(here: PlacementFit) -> float:
+def _rounding_variance(here: PlacementFit) -> float:
     """Variance of a bend whose readings hardly scatter within a count: beginning,
     middle and end are each rounded by up to half of one (GUM F.2.2.1)."""
     count = max(fit.count for _, fit in here.pushes)
@@ -110,7 +110,7 @@ def _rounded(here: PlacementFit) -> float:
     return 6 * count**2 / 12 * (4 / here.length**2) ** 2
 
 
-def _late(here: PlacementFit) -> float:
+def _latency_bend(here: PlacementFit) -> float:
     """Bend that the latency of one instrument against the other may feign as the sled
     speeds up and slows down; alike in both set-ups, since they turn alike."""
     from bench.geometry.arm_form import bend_of_speed
@@ -123,7 +123,7 @@ def _late(here: PlacementFit) -> float:
     return LATE * statistics.fmean(bends) if bends else 0.0
 
 
-def clean(trace: Trace, fit: SweepFit) -> tuple[list[float], list[float]]:
+def clean_readings(trace: Trace, fit: SweepFit) -> tuple[list[float], list[float]]:
     """Travel and reading of a pass within the fitted stretch, without what was set
     aside."""
     kept = [
@@ -148,7 +148,7 @@ def fit_on_one_stretch(
     told: list[Remark] = []
     placed, rows = fit_placements(evidence, steps, told)
     standing = all(step.mount == "standing" for step in steps)
-    seen = arm_and_slot(placed) if opposed(placed) and standing else None
+    seen = arm_and_slot(placed) if are_opposed(placed) and standing else None
     shift = seen.shift if seen is not None else None
     if seen is not None and shift is not None and abs(shift.distance) > STAND_STAYED:
         middle = statistics.fmean(_middle(here) for here in placed)
@@ -204,7 +204,7 @@ def slot_remarks(
     return [warning("slot-curved", turn=turn, over=length, half=turn / 2)]
 
 
-def rolling(evidence: Evidence, placed: Sequence[PlacementFit]) -> Part | None:
+def rolling_row(evidence: Evidence, placed: Sequence[PlacementFit]) -> Part | None:
     """A sled that rolls from side to side over a push, touched above or below the
     arm's middle: that shift over the push, in both set-ups alike. Its size is told, its
     sign is not: of two values that are equally likely it is the standard deviation (GUM
@@ -217,7 +217,7 @@ def rolling(evidence: Evidence, placed: Sequence[PlacementFit]) -> Part | None:
     return Part("sled rolling", "B", high * roll / length)
 
 
-def arm_form(
+def arm_form_row(
     evidence: Evidence, placed: Sequence[PlacementFit], seen: ArmAndSlot | None
 ) -> Part | None:
     """Both set-ups over different stretches of the arm: a bow h over its length L, met

@@ -109,12 +109,12 @@ def spot_rows(
 ) -> tuple[list[Part], list[Remark]]:
     """The budget of one spot, and what is said where a row was only stated."""
     length = abs(read.apart)
-    touches, spread = _scatter(read, length)
+    touches, spread = _touch_row(read, length)
     rows = [touches if touches.standard_uncertainty > 0 else None]
     remarks: list[Remark] = []
     if not read.slid_anew:
-        remarks = _stated(evidence)
-        rows += _floats(evidence, length)
+        remarks = _stated_remarks(evidence)
+        rows += _float_rows(evidence, length)
     rows += [
         *instrument_rows(evidence, read.lean, length, read.count, spread),
         *direction_rows(evidence, rotation),
@@ -122,7 +122,7 @@ def spot_rows(
     return [row for row in rows if row is not None], remarks
 
 
-def _floats(evidence: Evidence, length: float) -> list[Part]:
+def _float_rows(evidence: Evidence, length: float) -> list[Part]:
     """Either end of the spot's way is read with a float of its own."""
     carriage = number(evidence.options, "carriage_float", CARRIAGE_FLOAT)
     said, each = end_float(evidence), math.sqrt(2) / length
@@ -133,7 +133,7 @@ def _floats(evidence: Evidence, length: float) -> list[Part]:
     ]
 
 
-def _scatter(read: SpotReadings, length: float) -> tuple[Part, float]:
+def _touch_row(read: SpotReadings, length: float) -> tuple[Part, float]:
     """The row of what was read more than once, and the spread of one reading, mm: of
     the visits where they were repeated, else of the touches."""
     variance, freedom = read.touch_variance
@@ -170,7 +170,7 @@ def end_float(evidence: Evidence) -> float | None:
     return saw.end_float if given is None and saw is not None else given
 
 
-def _stated(evidence: Evidence) -> list[Remark]:
+def _stated_remarks(evidence: Evidence) -> list[Remark]:
     remarks = [warning("spots-not-by-turns")]
     if evidence.options.get("carriage_float") is None:
         remarks.append(note("carriage-float-usual", float=CARRIAGE_FLOAT))

@@ -20,7 +20,7 @@ from bench.uncertainty.budget import SEAT
 
 LIKELY_TURNS = 6  # more turns nobody makes
 MOST_CAUSES = 4  # that are named
-ALWAYS = (  # what can always be
+GENERAL_CAUSES = (  # what can always be
     note("cause-wall"),
     note("cause-bow"),
     note("cause-chip"),
@@ -38,7 +38,7 @@ CAREFUL_CUT = 30e-6
 ROW = "scatter of the cuts"
 
 
-def beside_passes(
+def compare_with_passes(
     evidence: Evidence, a: float, expanded: float, turns: int
 ) -> tuple[list[Remark], Comparison | None]:
     """The board's rotation beside that of the passes that were named, else of the
@@ -61,7 +61,7 @@ def beside_passes(
     if e_n > 1.0:
         differs = warning("differs-from-passes", dated=dated, day=day)
         both = math.hypot(expanded, sweep.expanded)
-        remarks = [differs, *causes(a, sweep.fence, both, turns)[:MOST_CAUSES]]
+        remarks = [differs, *likely_causes(a, sweep.fence, both, turns)[:MOST_CAUSES]]
     if "sweep_fence" in options and "sweep_fence_uncertainty" not in options:
         remarks.append(note("pass-exact"))
     comparison = Comparison(
@@ -74,7 +74,9 @@ def beside_passes(
     return remarks, comparison
 
 
-def causes(board: float, sweep: float, both: float, turns: int = 4) -> list[Remark]:
+def likely_causes(
+    board: float, sweep: float, both: float, turns: int = 4
+) -> list[Remark]:
     """Why the two differ, the likeliest first. A slip that would make them agree within
     `both` (rad) is named before what can always be: the order is that of how well it
     explains them."""
@@ -87,7 +89,7 @@ def causes(board: float, sweep: float, both: float, turns: int = 4) -> list[Rema
             how_well = abs(told - sweep) + 0.1 * both * abs(other - turns)
             slips.append((how_well, note("cause-turns", turns=other, said=turns)))
     likely = [slip for _, slip in sorted(slips, key=lambda pair: pair[0])]
-    return [*likely, *ALWAYS]
+    return [*likely, *GENERAL_CAUSES]
 
 
 class CutScatter(msgspec.Struct, frozen=True):
@@ -128,7 +130,7 @@ def cut_scatter(evidence: Evidence) -> CutScatter:
     return CutScatter(math.hypot(FREE_CUT, seat), None, "usual")
 
 
-def of_cuts(
+def cut_remarks(
     cuts: CutScatter, turns: int, rows: Sequence[Part], budget: Budget
 ) -> list[Remark]:
     """What the scatter of the cuts rests on; where nothing is known, what knowing it

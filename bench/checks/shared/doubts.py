@@ -1,6 +1,6 @@
 """What a check itself shows against its own answer: codes with values.
 
-`of_evidence` looks at a whole check, or at one in progress: what it finds is asked
+`evidence_doubts` looks at a whole check, or at one in progress: what it finds is asked
 while the sled is at hand. `conclude` makes no verdict and no move while there is a
 doubt. Pure; numpy only inside functions. Lengths in mm, slopes in rad.
 """
@@ -53,16 +53,16 @@ PARTS = {
 UNIT = "the unit of the readings"
 
 
-def of_evidence(evidence: Evidence, check: Check) -> list[Doubt]:
+def evidence_doubts(evidence: Evidence, check: Check) -> list[Doubt]:
     """All that speaks against the answer, the gravest first; empty where nothing
     does."""
     steps = _steps(evidence, check)
     swept = [name for name, step in steps.items() if step.gather == "sweep"]
-    found = [d for name in swept for d in _of_passes(evidence, name, steps[name])]
+    found = [d for name in swept for d in _pass_doubts(evidence, name, steps[name])]
     if len(swept) < len(steps):
         found += _frozen_spots(evidence, [n for n in steps if n not in swept])
     if any(step.gather != "width" for step in steps.values()):
-        found += _of_grids(evidence, swept)
+        found += _grid_doubts(evidence, swept)
     return found + side_doubts(evidence, list(steps.values()))
 
 
@@ -81,7 +81,7 @@ def _steps(evidence: Evidence, check: Check) -> dict[str, Step]:
 # ---- a number that does not live -----------------------------------------------------
 
 
-def count_of_evidence(evidence: Evidence) -> float:
+def displayed_count(evidence: Evidence) -> float:
     """The count as declared, or the smallest step that the display showed where that is
     more; 0.001 mm where there is none."""
     read = {r for trace in evidence.traces for r in trace.reading}
@@ -99,17 +99,19 @@ def _is_frozen(evidence: Evidence, name: str, span: float, count: float) -> bool
     return name not in evidence.alive and span < LIVES * count - 1e-9
 
 
-def _of_passes(evidence: Evidence, name: str, step: Step) -> list[Doubt]:
+def _pass_doubts(evidence: Evidence, name: str, step: Step) -> list[Doubt]:
     traces = [t for t in evidence.at(name) if t.reading]
     pushes = [t for t in traces if t.push]
-    count = count_of_evidence(evidence)
+    count = displayed_count(evidence)
     found: list[Doubt] = []
     span = _span(r for t in traces for r in t.reading)
     if _is_frozen(evidence, name, span, count):
         found.append(doubt("frozen", name, span=span))
     else:
-        found += _stood(name, traces, count, step.straight and step.mount is not None)
-    if (back := _backward(traces, pushes)) is not None:
+        found += _standing_doubts(
+            name, traces, count, step.straight and step.mount is not None
+        )
+    if (back := _first_draw_back(traces, pushes)) is not None:
         grows = -1.0 if evidence.gear.travel.grows == "away" else 1.0
         found.append(doubt("backward", name, back.sweep, grows=grows))
     longest = max((reach(t) for t in pushes), default=SHORTEST_PASS)
@@ -121,7 +123,9 @@ def _of_passes(evidence: Evidence, name: str, step: Step) -> list[Doubt]:
     return found
 
 
-def _stood(name: str, traces: Sequence[Trace], count: float, line: bool) -> list[Doubt]:
+def _standing_doubts(
+    name: str, traces: Sequence[Trace], count: float, line: bool
+) -> list[Doubt]:
     """Pushes in which the reading stands still, from end to end or for a part, where it
     moves otherwise."""
     pairs = sum(len(t.reading) - 1 for t in traces if _span(t.reading) > 0)
@@ -161,7 +165,7 @@ def _not_followed(
     low, high = sorted((trace.travel[first], trace.travel[last]))
     if high - low < PART * reach(trace):
         return None
-    apart = _beside(trace, first, last)
+    apart = _surroundings(trace, first, last)
     if apart is None:
         return None
     slope, _, rate = apart
@@ -177,7 +181,7 @@ def _in_the_air(
     low, high = sorted((trace.travel[first], trace.travel[last]))
     if last - first < 2 or high - low < IN_AIR * reach(trace):
         return None
-    apart = _beside(trace, first, last)
+    apart = _surroundings(trace, first, last)
     if apart is None:
         return None
     slope, level, _ = apart
@@ -185,7 +189,9 @@ def _in_the_air(
     return (low, high) if abs(off) >= max(FALLS, 30 * count) else None
 
 
-def _beside(trace: Trace, first: int, last: int) -> tuple[float, float, float] | None:
+def _surroundings(
+    trace: Trace, first: int, last: int
+) -> tuple[float, float, float] | None:
     """Of the readings beside that part: slope, level at travel 0 (Theil-Sen), share
     that change; None where there are too few."""
     places = list(zip(trace.travel, trace.reading, strict=True))
@@ -215,7 +221,7 @@ def _longest_run(reading: Sequence[float], within: float) -> tuple[int, int]:
     return best
 
 
-def _backward(traces: Sequence[Trace], pushes: Sequence[Trace]) -> Trace | None:
+def _first_draw_back(traces: Sequence[Trace], pushes: Sequence[Trace]) -> Trace | None:
     """A whole draw back before the first push: was it one?"""
     if not traces or traces[0].push or len(traces[0].travel) < 2:
         return None
@@ -231,7 +237,7 @@ def _frozen_spots(evidence: Evidence, names: Sequence[str]) -> list[Doubt]:
     alive = evidence.alive
     # a few numbers lie far apart: how far is no count of the instrument
     least = evidence.gear.indicator.resolution or 0.0
-    count = max(least, min(count_of_evidence(evidence), COARSEST))
+    count = max(least, min(displayed_count(evidence), COARSEST))
     same = 1e-9 if alive is None else LIVES * count - 1e-9
     if len(values) < 2:
         return []
@@ -251,7 +257,7 @@ def _frozen_spots(evidence: Evidence, names: Sequence[str]) -> list[Doubt]:
 # ---- a number in another unit --------------------------------------------------------
 
 
-def _of_grids(evidence: Evidence, swept: Sequence[str]) -> list[Doubt]:
+def _grid_doubts(evidence: Evidence, swept: Sequence[str]) -> list[Doubt]:
     """Readings on another grid than the instrument's, set-ups on grids of their own."""
     declared = evidence.gear.indicator.resolution
     found: list[Doubt] = []
@@ -265,11 +271,11 @@ def _of_grids(evidence: Evidence, swept: Sequence[str]) -> list[Doubt]:
         count = grid_of(values)
         if len(values) >= MANY_READINGS and count > 0:
             seen[name] = count
-        if count > 0 and (_by_sweeping(evidence, traces) or as_shown(pushes, count)):
-            found += _of_grid(name, count, declared, _changes(traces))
+        if count > 0 and (_is_live_sweep(evidence, traces) or as_shown(pushes, count)):
+            found += _count_doubts(name, count, declared, _changes(traces))
     if not found and len(evidence.shown) > 2:  # at marks and spots means are taken
         raw = grid_of(evidence.shown)
-        found += _of_grid(
+        found += _count_doubts(
             None, raw, declared, len(evidence.shown) // MANY_READINGS * MANY_READINGS
         )
     if declared is None and seen and max(seen.values()) > 10 * min(seen.values()):
@@ -278,14 +284,14 @@ def _of_grids(evidence: Evidence, swept: Sequence[str]) -> list[Doubt]:
     return found
 
 
-def _by_sweeping(evidence: Evidence, traces: Sequence[Trace]) -> bool:
+def _is_live_sweep(evidence: Evidence, traces: Sequence[Trace]) -> bool:
     """Taken by this program as the indicator showed them, one by one."""
     return evidence.alive is not None and any(
         len(set(t.travel)) > MOST_MARKS for t in traces
     )
 
 
-def _of_grid(
+def _count_doubts(
     name: str | None, count: float, declared: float | None, changes: int
 ) -> list[Doubt]:
     if OF_INCHES[0] <= count <= OF_INCHES[1] and (declared is None or declared > count):
@@ -317,12 +323,14 @@ def _slope(trace: Trace) -> float:
     return statistics.linear_regression(trace.travel, trace.reading).slope
 
 
-def part(doubts: Sequence[Doubt]) -> str:
+def settling_part(doubts: Sequence[Doubt]) -> str:
     """What the verdict hangs on."""
     return PARTS.get(doubts[0].code, UNIT)
 
 
-def told(doubts: Sequence[Doubt]) -> Mapping[tuple[str, str | None, str | None], Doubt]:
+def doubts_by_subject(
+    doubts: Sequence[Doubt],
+) -> Mapping[tuple[str, str | None, str | None], Doubt]:
     """The doubts by what makes one the same as another, however its values grow
     meanwhile."""
     return {(d.code, d.placement, d.sweep): d for d in doubts}

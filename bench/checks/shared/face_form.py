@@ -18,7 +18,7 @@ from bench.checks.shared.face_profile import (
     BENDS,
     Face,
     PassScatter,
-    averaged_away,
+    averaging_loss,
     face_of,
     pass_scatter,
 )
@@ -52,10 +52,10 @@ STRAIGHT = 0.05  # mm, over 600 mm; common practice, no source
 STRAIGHTEDGE = 0.05 / 600
 
 
-def form_of_face(evidence: Evidence) -> Finding:
+def face_finding(evidence: Evidence) -> Finding:
     remarks: list[Remark] = []
     face, placements = _face(evidence, remarks)
-    face, said_of_bending = _bending(evidence, face)
+    face, said_of_bending = _add_bending(evidence, face)
     own = span(
         face.span,
         1.0,
@@ -65,12 +65,12 @@ def form_of_face(evidence: Evidence) -> Finding:
     )
     rest = [own, _straightedge(evidence, face, remarks)]
     remarks.append(said_of_bending)
-    lost, limit = averaged_away(face), _limit(evidence)
+    lost, limit = averaging_loss(face), _limit(evidence)
     zone, scatter, rows = _straightness(face, minimum_zone, rest, lost)
     line, _, of_line = _straightness(face, least_squares, rest, lost)
     budget, arch = budget_of(evidence, rows), bow(face.x, face.f)
     of_passes = pass_scatter(face, arch.sensitivity).between.parts
-    more = [face.bend_row(arch.sensitivity), _lost(lost, arch.sensitivity)]
+    more = [face.bend_row(arch.sensitivity), _averaging_row(lost, arch.sensitivity)]
     of_bow = budget_of(evidence, [*of_passes, *rest, *more])
     bulges = "crown" if arch.height > 0 else "hollow"
     way = bulges if abs(arch.height) > of_bow.expanded else None
@@ -129,12 +129,12 @@ def _straightness(
         *scatter.rows(left.standard_uncertainty),
         *rest,
         rectangular(BENDS, moved),
-        _lost(lost, plain.sensitivity),
+        _averaging_row(lost, plain.sensitivity),
     ]
     return left.straightness, scatter, rows
 
 
-def _lost(lost: Array, sensitivity: Array) -> Part | None:
+def _averaging_row(lost: Array, sensitivity: Array) -> Part | None:
     """What averaging takes from one number; a bound, for the form may as well have been
     lost by some other way."""
     return rectangular("form averaged away", float(abs(sensitivity @ lost)))
@@ -189,7 +189,7 @@ def _contradictions(
     return []
 
 
-def _bending(evidence: Evidence, face: Face) -> tuple[Face, Remark]:
+def _add_bending(evidence: Evidence, face: Face) -> tuple[Face, Remark]:
     """The face with what bending does to it, from the passes that were pressed, else
     from the straightedge's size, else as usual, less what was seen of it; and what is
     said of it. Alike as it lies and rolled over, reversal does not take it out.
@@ -202,22 +202,22 @@ def _bending(evidence: Evidence, face: Face) -> tuple[Face, Remark]:
     7th ed., table 8.1, case 1e (from memory); JCGM 100:2008, 4.3.7.
     """
     if face.pressed:
-        return _as_pressed(face)
+        return _bending_by_pressing(face)
     options = evidence.options
     thick = given_number(options, "straightedge_thick")
     high = given_number(options, "straightedge_high")
     span = number(options, "straightedge_span", face.length)
-    shape = _shape(face, span)
+    shape = _deflection_shape(face, span)
     if thick is None or high is None:
         face.bend = BEND * shape
         return face, note("straightedge-bends-usual", bend=BEND)
     modulus = MODULUS[str(options.get("straightedge_of") or "steel")]
-    gives = gives_way(FORCE, span, thick, high, modulus)
+    gives = deflection(FORCE, span, thick, high, modulus)
     face.bend = gives / math.sqrt(3) * shape
     return face, note("straightedge-bends", gives=gives)
 
 
-def _as_pressed(face: Face) -> tuple[Face, Remark]:
+def _bending_by_pressing(face: Face) -> tuple[Face, Remark]:
     """What pressing HARDER times as hard adds to the passes as it lies, taken in
     proportion from the face.
 
@@ -256,7 +256,7 @@ def _as_pressed(face: Face) -> tuple[Face, Remark]:
     return taken_off, note("straightedge-pressed", gives=gives, off=share * gives)
 
 
-def gives_way(
+def deflection(
     force: float, span: float, thick: float, high: float, modulus: float
 ) -> float:
     """mm at the middle of a beam on two blocks `span` apart, force there in N, modulus
@@ -265,7 +265,7 @@ def gives_way(
     return force * span**3 / (48.0 * modulus * moment_of_area)
 
 
-def _shape(face: Face, span: float) -> Array:
+def _deflection_shape(face: Face, span: float) -> Array:
     middle = (face.x[0] + face.x[-1]) / 2.0
     u = np.clip((face.x - middle) / max(span, face.length) + 0.5, 0.0, 1.0)
     return np.asarray(16.0 * u**2 * (1.0 - u) ** 2, dtype=np.float64)

@@ -70,7 +70,7 @@ def passes_of(
         groups.append([p for p, w in zip(some, why, strict=True) if w is None])
         if not groups[-1]:
             raise EvidenceError(f"no pass at {placement} can be used", remarks[-1])
-    _lumps([p for group in groups for p in group], remarks)
+    _keep_proud_places([p for group in groups for p in group], remarks)
     rows = [_row(one) for some in looks for one in some]
     seen = {id(one.trace) for some in looks for one in some}
     rest = [t for t in traces if t.placement in placements and id(t) not in seen]
@@ -108,7 +108,7 @@ def _row(one: Pass) -> SweepRow:
     return SweepRow(trace.placement, trace.push, one.x.size, aside, slope, error)
 
 
-def _lumps(passes: Sequence[Pass], remarks: list[Remark]) -> None:
+def _keep_proud_places(passes: Sequence[Pass], remarks: list[Remark]) -> None:
     """A place that stands proud in every pass is the face; one that is missing in every
     pass is a gap."""
     if not any(p.aside.any() for p in passes):

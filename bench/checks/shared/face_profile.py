@@ -124,7 +124,7 @@ def face_of(
     return face
 
 
-def averaged_away(face: Face) -> Array:
+def averaging_loss(face: Face) -> Array:
     """(n,) mm by which averaging has bent the face: what averaging it once more does to
     it. Of places farther apart than what is averaged, the arch that may stand between
     neighbours, unseen.

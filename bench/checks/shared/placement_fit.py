@@ -150,7 +150,7 @@ def renewed_set_ups(
     )
 
 
-def opposed(placed: Sequence[PlacementFit]) -> bool:
+def are_opposed(placed: Sequence[PlacementFit]) -> bool:
     """Whether two set-ups meet the surface from opposite sides."""
     return len(placed) == 2 and placed[0].factor * placed[1].factor < 0
 
@@ -183,7 +183,7 @@ def form_of(
     """
     pairs = zip(traces, fits, strict=True)
     jumps = list(filter(None, (jump_of(fit) for trace, fit in pairs if trace.push)))
-    if not repeats(jumps):
+    if not is_one_jump(jumps):
         return None
     pushes = [trace for trace in traces if trace.push]
     low, high = stretch or (-float("inf"), float("inf"))
@@ -203,7 +203,7 @@ def jump_of(fit: SweepFit) -> tuple[float, float] | None:
     return at, size
 
 
-def repeats(jumps: Sequence[tuple[float, float]]) -> bool:
+def is_one_jump(jumps: Sequence[tuple[float, float]]) -> bool:
     """Whether two or more jumps (place, size in mm) are all one."""
     if len(jumps) < 2:
         return False
@@ -241,7 +241,7 @@ def form_row(placed: Sequence[PlacementFit]) -> Part | None:
     turns = [here.form.turn if here.form is not None else 0.0 for here in placed]
     if not any(turns):
         return None
-    left = turns[0] - turns[1] if opposed(placed) else statistics.fmean(turns) * 2
+    left = turns[0] - turns[1] if are_opposed(placed) else statistics.fmean(turns) * 2
     return rectangular("form that repeats", left / 2)
 
 

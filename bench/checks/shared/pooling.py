@@ -43,7 +43,7 @@ def slopes_of(found: Finding) -> dict[str, list[float]]:
     return slopes
 
 
-def seat_of(reseated: Pool | None, one_seat: Pool | None) -> float | None:
+def seat_scatter(reseated: Pool | None, one_seat: Pool | None) -> float | None:
     """What reseating adds to the scatter; None where both are not known well enough, or
     nothing is seen."""
     if reseated is None or one_seat is None:
@@ -54,7 +54,7 @@ def seat_of(reseated: Pool | None, one_seat: Pool | None) -> float | None:
     return math.sqrt(more) if more > 0 else None
 
 
-def set_ups_of(findings: Sequence[Finding]) -> SetUpScatter | None:
+def set_up_scatter(findings: Sequence[Finding]) -> SetUpScatter | None:
     """Scatter of the square's error over findings with one square, turned over in each,
     as it is to be looked for on a new day; None with fewer than two.
 
@@ -66,7 +66,7 @@ def set_ups_of(findings: Sequence[Finding]) -> SetUpScatter | None:
     for found in findings:
         square = next((q for q in found.quantities if q.name == "square"), None)
         slopes = slopes_of(found)
-        if square is None or len(slopes) != 2 or _not_turned(found):
+        if square is None or len(slopes) != 2 or _seems_not_turned(found):
             continue
         # a finding without a date is of a day of its own
         days.setdefault(found.at[:10] or found.id, []).append(square.value)
@@ -86,7 +86,7 @@ def set_ups_of(findings: Sequence[Finding]) -> SetUpScatter | None:
     )
 
 
-def _not_turned(found: Finding) -> bool:
+def _seems_not_turned(found: Finding) -> bool:
     return any(
         r.code == "square-not-turned" and bool(r.values.get("near_zero"))
         for r in found.remarks

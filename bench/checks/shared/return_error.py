@@ -19,7 +19,7 @@ from collections.abc import Sequence
 import msgspec
 
 from bench.checks.model import Trace
-from bench.checks.shared.placement_fit import PlacementFit, opposed
+from bench.checks.shared.placement_fit import PlacementFit, are_opposed
 from bench.finding import Remark, note, warning
 from bench.uncertainty import Part, closure, t_quantile
 
@@ -209,7 +209,7 @@ def _scatter(values: Sequence[float]) -> tuple[float, int]:
 
 def return_remarks(placed: Sequence[PlacementFit]) -> list[Remark]:
     """What did not come back, and what it means for the answer."""
-    if not opposed(placed):
+    if not are_opposed(placed):
         lefts = [
             (p.name, p.return_error.left) for p in placed if p.return_error is not None
         ]
@@ -244,7 +244,7 @@ def return_row(
     """What did not come back, as a row. Opposed set-ups: in the fence (common) only
     what may have crept in one of them, in the square all that crept; each in the size
     that is likely, for creep that the scatter hides biases all the same."""
-    if not opposed(placed):
+    if not are_opposed(placed):
         lefts = [p.return_error.left for p in placed if p.return_error is not None]
         worst = max((left for left in lefts if left is not None), default=None)
         return closure(worst, length, weights)

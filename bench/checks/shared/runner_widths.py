@@ -157,7 +157,7 @@ def _reading_noise(
     return math.hypot(count, felt) / math.sqrt(readings / len(stations)), dof
 
 
-def headline(
+def headline_plays(
     fits: Sequence[PositionFit], full: frozenset[float], length: float
 ) -> Plays:
     """Largest yaw and side play over the positions in `full`, largest relief over all
@@ -178,7 +178,7 @@ def headline(
     )
 
 
-def effects(found: RunnersAndSlots, fit: RunnerFit) -> dict[str, Plays]:
+def error_effects(found: RunnersAndSlots, fit: RunnerFit) -> dict[str, Plays]:
     """Standard uncertainty that each kind of error alone gives the headline, by copies
     with errors added (JCGM 101:2008).
 
@@ -190,8 +190,8 @@ def effects(found: RunnersAndSlots, fit: RunnerFit) -> dict[str, Plays]:
 
     from bench.geometry.runner_copies import plays
 
-    tried = sorted(_worth_trying(fit))
-    value = headline(
+    tried = sorted(_critical_positions(fit))
+    value = headline_plays(
         [f for f in fit.positions if f.at in tried], fit.full, found.runner_length
     )
     kinds = {
@@ -203,12 +203,16 @@ def effects(found: RunnersAndSlots, fit: RunnerFit) -> dict[str, Plays]:
     if not used:
         return {}
     relief, yaw, side = plays(
-        found.runners, found.slots, tried, _errors(found, list(used.values()))
+        found.runners, found.slots, tried, _error_copies(found, list(used.values()))
     )
     tight = np.where(relief > 0.0, -relief, side)
     yaw = np.where(relief > 0.0, -2.0 * relief / found.runner_length, yaw)
     inside = np.array([at in fit.full for at in tried])
-    headlines = (_most(yaw[inside]), _most(tight[inside]), _most(-tight))
+    headlines = (
+        _largest_of_copies(yaw[inside]),
+        _largest_of_copies(tight[inside]),
+        _largest_of_copies(-tight),
+    )
     found_by_kind = {}
     for number, name in enumerate(used):
         own = slice(number * COPIES_OF_A_KIND, (number + 1) * COPIES_OF_A_KIND)
@@ -219,7 +223,7 @@ def effects(found: RunnersAndSlots, fit: RunnerFit) -> dict[str, Plays]:
     return found_by_kind
 
 
-def _most(values: Array) -> Array:
+def _largest_of_copies(values: Array) -> Array:
     """The largest of each copy over the positions that are bounded; 0 where none is."""
     import numpy as np
 
@@ -227,7 +231,7 @@ def _most(values: Array) -> Array:
     return np.where(np.isfinite(known), known, 0.0)
 
 
-def _errors(
+def _error_copies(
     found: RunnersAndSlots, kinds: Sequence[tuple[float, float, float]]
 ) -> Copies:
     """Copies for each kind of error (of one reading, of the jaws, of the spacing), one
@@ -256,7 +260,7 @@ def _errors(
     )
 
 
-def _worth_trying(fit: RunnerFit) -> set[float]:
+def _critical_positions(fit: RunnerFit) -> set[float]:
     full = [f for f in fit.positions if f.at in fit.full]
     by_yaw = sorted(full, key=lambda f: -(f.yaw_play or 0.0))
     by_side = sorted(full, key=lambda f: -(f.side_play or 0.0))

@@ -12,7 +12,7 @@ import shapely
 import shapely.affinity
 
 from bench.checks.model import Evidence, EvidenceGear, Pool, PriorKnowledge, SweepHistory, Trace
-from bench.checks.shared.cut_board import causes, cut_scatter
+from bench.checks.shared.cut_board import cut_scatter, likely_causes
 from bench.checks.test_board import CHECK, evaluate
 from bench.finding import EvidenceError, Finding
 from bench.gear import Caliper, Jig
@@ -243,7 +243,7 @@ def test_slips_with_a_board_really_cut_are_named_first(slip, first) -> None:
 
 
 def test_a_square_fence_says_nothing_of_swapped_ends() -> None:
-    named = causes(2e-4, 0.0, both=2.8e-5)
+    named = likely_causes(2e-4, 0.0, both=2.8e-5)
     assert not {c.code for c in named} & {"cause-ends-mixed", "cause-turns"}
 
 

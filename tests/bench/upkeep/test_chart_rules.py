@@ -74,7 +74,7 @@ def test_runs_of_the_western_electric_handbook() -> None:
     for case in told["sequences_constructed_here"]:
         first: dict[str, int] = {}
         for n in range(1, len(case["z"]) + 1):
-            for name in chart_rules.runs(case["z"][:n]):
+            for name in chart_rules.run_rules(case["z"][:n]):
                 first.setdefault(name, n)
             if abs(case["z"][n - 1]) > chart_rules.THREE_SIGMA:
                 first.setdefault("beyond", n)
@@ -86,7 +86,7 @@ def test_runs_of_the_western_electric_handbook() -> None:
 def test_a_score_is_as_far_out_as_its_t(t: float, dof: float) -> None:
     from scipy.special import ndtr, ndtri, stdtr
 
-    mine = chart_rules.score(t, dof)
+    mine = chart_rules.normal_score(t, dof)
     tail = 2 * stdtr(dof, -abs(t))
     if 1e-12 < tail < 1:
         if dof < chart_rules.MANY_FREEDOM:
@@ -105,7 +105,7 @@ def test_three_sigma_of_a_few_results_is_farther_out() -> None:
     checked = 0
     for row in rows:
         if row[name].isdigit():
-            assert chart_rules.limit(float(row[name])) == pytest.approx(
+            assert chart_rules.alarm_limit(float(row[name])) == pytest.approx(
                 float(row[column]), rel=1.5e-4, abs=0.006
             )
             checked += 1
