@@ -1,5 +1,4 @@
-"""What the user owns, as pure types: indicator, travel, caliper, saw, jig, square,
-leaves.
+"""The user's gear, as pure types: indicator, travel, caliper, saw, jig, square, leaves.
 
 Lengths in mm, angles in rad, slopes in rad. The defaults are those of an absent
 settings file. Positions along the fence are from the blade, right positive; the user

@@ -119,7 +119,8 @@ def _right_angle_set_up(placement: str) -> tuple[LeftRight, str]:
 
 
 def point_of(jig: Jig | None) -> Point:
-    """Where the fences meet, seen from the operator; away unless the settings say."""
+    """The side on which the fences meet, seen from the operator; away unless the
+    settings say."""
     toward = jig is not None and jig.mitre == "point-toward"
     return "toward" if toward else "away"
 

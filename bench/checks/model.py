@@ -1,5 +1,5 @@
-"""What a check is, as data: its options, its steps, its evidence and the road from
-evidence to finding.
+"""A check as data: its options, its steps, its evidence and the road from evidence to
+finding.
 
 Guide, command line, log and operator are driven by what a check declares here; none
 knows a check by name. Numpy is imported only when something is worked out. Lengths in
@@ -116,7 +116,7 @@ class SquareHistory(msgspec.Struct, frozen=True):
 
 
 class SweepHistory(msgspec.Struct, frozen=True):
-    """What the latest sweeps of the same sled on the same saw found, with no move
+    """The result of the latest sweeps of the same sled on the same saw, with no move
     since."""
 
     fence: float  # rad
@@ -125,7 +125,7 @@ class SweepHistory(msgspec.Struct, frozen=True):
 
 
 class PriorKnowledge(msgspec.Struct, frozen=True):
-    """What earlier findings tell; empty for `evaluate` without the log."""
+    """The knowledge from earlier findings; empty for `evaluate` without the log."""
 
     pool: Pool | None = None
     seat_scatter: float | None = None  # rad, standard deviation

@@ -61,7 +61,7 @@ class Option(msgspec.Struct, frozen=True):
 
     @property
     def takes(self) -> str:
-        """What would do, in words."""
+        """The values that are accepted, in words."""
         if self.kind == "choice":
             return " or ".join(self.choices)
         what = {"count": "a whole number", "angle": "an angle"}.get(

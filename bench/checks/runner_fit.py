@@ -162,8 +162,8 @@ def evaluate(evidence: Evidence) -> Finding:
 
 
 def _bounded_at_zero(shown: Quantity, below: float) -> Quantity:
-    """What is shown as 0 where it goes on below 0 can only be 0, or what little the
-    upper end still leaves open."""
+    """A quantity that is shown as 0 and goes on below 0: its uncertainty is cut to what
+    its upper end leaves above 0."""
     if below >= 0.0:
         return shown
     left = max(0.0, below + shown.uncertainty)
@@ -200,7 +200,7 @@ def _way(tightest: float, loosest: float, least: float, most: float) -> str | No
 
 
 def _advice(fit: RunnerFit, tightest: float, least: float, most: float) -> list[Remark]:
-    """Where it is tight or loose, and what to do."""
+    """Remarks on where it is tight or loose, and on what to do."""
     remarks = []
     if fit.relief > 0:
         # a hundredth too little does not let it through
@@ -239,7 +239,7 @@ def _advice(fit: RunnerFit, tightest: float, least: float, most: float) -> list[
 
 
 def _scope_remarks(found: RunnersAndSlots, fit: RunnerFit) -> list[Remark]:
-    """What the figures leave open."""
+    """Remarks on what the figures do not cover."""
     longer = [] if fit.whole else [note("runner-longer")]
     one = [note("one-runner", side=s) for s in found.sides if len(found.sides) == 1]
     return [*longer, *one, note("widths-only")]

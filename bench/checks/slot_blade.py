@@ -121,7 +121,8 @@ def _turns(evidence: Evidence) -> Finding:
 def _plate_rows(
     saw: Saw | None, degrees: Sequence[float], over: float
 ) -> tuple[list[Part], list[Remark]]:
-    """What is left of the plate's own form where the turns are few or uneven."""
+    """Rows and remarks for what is left of the plate's own form where the turns are few
+    or uneven."""
     swing = swing_of(saw)
     rows: list[Part] = []
     remarks: list[Remark] = []

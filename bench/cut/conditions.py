@@ -65,14 +65,14 @@ class CutConditions(msgspec.Struct, frozen=True):
 
     @property
     def stretch(self) -> tuple[float, float]:
-        """Where the board lies along the sled fence, mm from the blade, right
+        """The ends of the board along the sled fence, mm from the blade, right
         positive."""
         starts = {"left": -self.board, "across": -self.board / 2, "right": 0.0}
         return starts[self.at], starts[self.at] + self.board
 
     @property
     def handle_stretch(self) -> tuple[float, float]:
-        """Where the square's handle lay in both set-ups: left of the blade, as the
+        """The ends of the square's handle in both set-ups: left of the blade, as the
         check draws it."""
         return -self.handle, 0.0
 

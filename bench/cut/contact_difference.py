@@ -1,4 +1,4 @@
-"""How far a board's line of contact is turned against that of the square's handle."""
+"""The rotation of a board's line of contact against that of the square's handle."""
 
 from __future__ import annotations
 

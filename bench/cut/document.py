@@ -67,7 +67,7 @@ class TermRow(msgspec.Struct, frozen=True):
 
 
 class FirstAdvice(Advice, frozen=True, kw_only=True):
-    """What to do first. words: a sentence, made in `bench.render.cut`."""
+    """The advice on what to do first. words: a sentence, made in `bench.render.cut`."""
 
     check: str
     assumed: bool = False
@@ -75,7 +75,7 @@ class FirstAdvice(Advice, frozen=True, kw_only=True):
 
 
 class MeasuredAngle(Angle, frozen=True):
-    """What one finding tells."""
+    """An angle that one finding tells."""
 
     check: str
     finding: str
@@ -136,7 +136,7 @@ def cut_document(
     jig: Jig | None = None,
     conditions: CutConditions | None = None,
 ) -> dict[str, Any]:
-    """What the parts of this sled will be: `Forecast` as plain JSON.
+    """The forecast of this sled's parts: `Forecast` as plain JSON.
 
     results: newest first, of this sled on its saw, and of the saw; none superseded or
     doubted. conditions: what is cut; the sled's widest board unless given.

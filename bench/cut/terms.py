@@ -206,8 +206,9 @@ def _slot(
 
 
 def _heel(results: Sequence[LoggedFinding], conditions: CutConditions) -> Term:
-    """What the rear teeth take from the kept part where the cut is not pushed clear:
-    from nothing to the blade's lean over its chord, so the mean is half of it."""
+    """The bias by which the rear teeth turn the kept part's edge where the cut is not
+    pushed clear: from nothing to the blade's lean over its chord, so the mean is half
+    of it."""
     per_rad = CHORD / conditions.cut
     found = latest(results, "slot-blade", "blade")
     if found is None:

@@ -1,5 +1,5 @@
-"""What a board that is pushed against a fence rests on: an edge of the convex hull of
-the fence's profile.
+"""The contact line of a board that is pushed against a fence: an edge of the convex
+hull of the fence's profile.
 
 Frame: +X right, +Y away from the operator, rotation counter-clockwise positive. Lengths
 in mm, rotations in rad.

@@ -32,7 +32,7 @@ MOST_ASIDE = 1 / 3
 
 @dataclass(frozen=True, slots=True)
 class SweepFit:
-    """What one sweep says.
+    """The line fitted to one sweep.
 
     slope: dr/ds as read, before mount and side. standard_uncertainty: of the slope,
     this sweep's own, without rows of type B; it knows that neighbouring readings are
@@ -107,7 +107,7 @@ def fit_sweep(
 
 
 def _set_aside(s: Array, r: Array, count: float) -> tuple[Mask, Remark | None]:
-    """What is dirt, s rising, and why the sweep cannot be used for it."""
+    """The readings that are dirt, s rising, and why the sweep cannot be used for it."""
     if at_stations(s):
         odd = _station_dirt(s, r, count)
     else:
@@ -120,7 +120,7 @@ def _set_aside(s: Array, r: Array, count: float) -> tuple[Mask, Remark | None]:
 
 
 def _too_little(s: Array) -> Remark | None:
-    """Why no line can be judged over these places."""
+    """The reason why no line can be judged over these places."""
     if s.size < FEWEST_FITTED:
         return refusal("pass-few-readings", readings=s.size)
     if float(np.ptp(s)) < SHORTEST_FITTED:

@@ -33,8 +33,8 @@ def slant(fence: str, point: Point) -> int:
 def combination(
     name: str, seen: Sequence[str], point: Point
 ) -> dict[str, float] | None:
-    """How the rotations of the set-ups enter a quantity by least squares: a weight for
-    each name in `seen`; None where they do not determine it.
+    """The weights with which the rotations of the set-ups enter a quantity by least
+    squares, by name in `seen`; None where they do not determine it.
 
     name: between, left or right (of the fences). seen: left-fence-corner-a and the
     like, right-angle-left and right-angle-right, or "right angle" for e_90 itself. The

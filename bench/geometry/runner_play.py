@@ -1,5 +1,5 @@
-"""How far a runner can shift and yaw in its slot, from widths at stations; where it
-binds and by how much.
+"""The side and yaw play of a runner in its slot, from widths at stations, and the
+relief where it binds.
 
 Frame: Y along the slot, away positive; X right positive; yaw counter-clockwise
 positive. Lengths in mm, yaw in rad.

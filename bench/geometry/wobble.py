@@ -25,7 +25,7 @@ LOST = np.pi / np.sqrt(3.0)  # rad: a phase of which nothing is known
 
 @dataclass(frozen=True)
 class Wobble:
-    """What a turned plate shows at the radius it was read at.
+    """The wobble of a plate at the radius it was read at.
 
     total: range of the fitted curve over the whole turn, mm; where no second harmonic
     is fitted the larger of tilt and of the readings' range. tilt: full swing of the

@@ -1,5 +1,5 @@
-"""From a rotation to the move of the fence's free end: which end, which way, how far,
-with which leaves.
+"""The move of the fence's free end that takes a rotation back: which end, which way,
+how far, with which leaves.
 
 Frame from above: +X right, +Y away from the operator, rotation positive
 counter-clockwise. A fence turned by a is turned back by -a about its pivot: dy = -a
@@ -29,7 +29,7 @@ RECTANGULAR_95 = 1.96 / math.sqrt(3)
 
 
 def why_no_move(jig: Jig) -> Remark:
-    """Why no move can be given though the sled fence is out."""
+    """The reason why no move can be given though the sled fence is out."""
     if jig.lever is None:
         return note("no-lever", jig=jig.name)
     return note("move-too-small")

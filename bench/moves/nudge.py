@@ -20,7 +20,7 @@ class LiveMoveError(ValueError):
 
 
 class Tip(msgspec.Struct, frozen=True):
-    """Where the indicator's tip stands. distance: mm from the pivot along the fence, or
+    """The place of the indicator's tip. distance: mm from the pivot along the fence, or
     along the arm."""
 
     arm: bool

@@ -105,7 +105,7 @@ def f_upper_tail(ratio: float, dof_top: float, dof_bottom: float) -> float:
 
 
 def f_two_sided(ratio: float, dof_top: float, dof_bottom: float) -> float:
-    """How likely two samples of equal scatter differ at least so much, to either
-    side."""
+    """The probability that two samples of equal scatter differ at least so much, to
+    either side."""
     upper = f_upper_tail(ratio, dof_top, dof_bottom)
     return min(1.0, 2 * min(upper, 1 - upper))

@@ -1,5 +1,4 @@
-"""What several sweeps say together: scatter between them, noise within them, history
-from the log.
+"""The scatter between several sweeps, the noise within them, and history from the log.
 
 Rotations in rad. GUM 4.2.4 for pooling with history.
 """

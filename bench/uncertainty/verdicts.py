@@ -1,5 +1,5 @@
-"""From a value and its uncertainty to a verdict, and to what would settle one that
-cannot be told.
+"""The verdict on a value with its uncertainty, and the change that would settle one
+that cannot be told.
 
 Rotations in rad, lengths in mm. ISO 14253-1 and JCGM 106:2012 (guarded acceptance and
 guarded rejection).

@@ -167,7 +167,7 @@ def span_words(mm: float, system: System) -> str:
 
 
 def per_words(system: System, over: float | None = None) -> str:
-    """What a slope is told over: `300 mm`, `ft`, or the length given in mm."""
+    """The length over which a slope is told: `300 mm`, `ft`, or the one given in mm."""
     if over is None:
         return "300 mm" if system == "mm" else "ft"
     return length_words(over, system)

@@ -48,7 +48,7 @@ def normal_score(t: float, dof: float) -> float:
 
 
 def alarm_limit(dof: float) -> float:
-    """How many estimated sigmas are as seldom passed as three known ones."""
+    """The number of estimated sigmas that is as seldom passed as three known ones."""
     return t_quantile(1 - OUTSIDE, dof)
 
 

@@ -1,4 +1,5 @@
-"""One baseline period judged: the score of each result, its alarm, the trend.
+"""The control chart of one baseline period: the score of each result, its alarm, the
+trend.
 
 A result is compared with the mean of the baseline's first quiet results, so that a
 slow change cannot take the mean along. Individuals beyond three sigma and the EWMA
@@ -89,8 +90,8 @@ class _Quiet(NamedTuple):
 
 
 def _mean(first: Sequence[_Quiet]) -> tuple[float, float, float | None]:
-    """What further results are compared with: the weighted mean of the first quiet
-    ones, their weight, and the mean of their moisture content."""
+    """The value that further results are compared with: the weighted mean of the first
+    quiet ones, their weight, and the mean of their moisture content."""
     origin = first[0].value
     weight = sum(one.weight for one in first)
     mean = origin + sum(one.weight * (one.value - origin) for one in first) / weight

@@ -148,8 +148,8 @@ def drift_document(
     check: str | None = None,
     judged: Sequence[ChartedSeries] | None = None,
 ) -> dict[str, Any]:
-    """What `sweepgauge drift --json` prints; jig, check: only those series; judged:
-    its series, where they are known already.
+    """The document that `sweepgauge drift --json` prints; jig, check: only those
+    series; judged: its series, where they are known already.
 
     Beside what the contract names: `hold`, `set_up`, `instrument` and `square` of each
     series, `ewma_limit` and `runs` of each result, and `left_out`: results that could
@@ -169,7 +169,7 @@ def drift_document(
 
 
 def left_out_rows(history: History) -> list[dict[str, str]]:
-    """What could not be charted, and why."""
+    """The results that could not be charted, with the reason."""
     return [
         {"id": one.finding, "at": one.at, "why": one.why} for one in history.left_out
     ]
@@ -218,7 +218,7 @@ def _season(one: ChartedSeries) -> dict[str, Any] | None:
 
 
 def moisture_swing(one: ChartedSeries, level: float) -> tuple[float, float]:
-    """Where a level without the season's part stands in the driest and wettest air."""
+    """A level without the season's part, in the driest and in the wettest air."""
     season = one.season
     if season is None or not season.kept:
         return level, level

@@ -1,4 +1,4 @@
-"""What should be checked again, when and why: the day on which the chance that it has
+"""The checks that are due, with day and reason: the day on which the chance that it has
 left the tolerance reaches one in ten.
 
 Pure: no clock, no files.
@@ -48,7 +48,8 @@ class NextCheck(msgspec.Struct, frozen=True):
 
 
 def self_moves(history: History) -> float:
-    """How often a year a sled of this shop moves without anybody meaning it to."""
+    """The number of times a year that a sled of this shop moves without anybody meaning
+    it to."""
     spans: dict[str, tuple[float, float]] = {}
     for one in history.results:
         if one.jig is not None:
@@ -152,8 +153,8 @@ def _outside(level: float, spread: float, tolerance: float) -> float:
 def due_document(
     history: History, *, at: float, judged: Sequence[ChartedSeries] | None = None
 ) -> dict[str, Any]:
-    """What `sweepgauge due --json` prints. at: the day in question; judged: the series
-    of the history, where they are known already.
+    """The document that `sweepgauge due --json` prints. at: the day in question;
+    judged: the series of the history, where they are known already.
 
     Raises BeforeLastResult.
     """

@@ -1,5 +1,5 @@
-"""What the charts and the due dates are worked out from: results, moves, events of the
-gear and climate, as plain values.
+"""The input of charts and due dates: results, moves, events of the gear and climate, as
+plain values.
 
 Pure: no clock, no files. Times are days since 1970-01-01 UTC; values are in rad or mm
 as findings have them; humidity is a fraction.
@@ -83,7 +83,7 @@ class FenceMove(msgspec.Struct, frozen=True):
 
 
 class GearEvent(msgspec.Struct, frozen=True):
-    """What somebody said happened to a sled, its saw or its square."""
+    """An event that somebody reported of a sled, its saw or its square."""
 
     jig: str
     what: What
@@ -111,8 +111,8 @@ class History(msgspec.Struct, frozen=True):
 
 
 def sound_climate(climate: Climate | None) -> Climate | None:
-    """What of a climate can be: None where nothing can. A humidity of 120 % or a
-    temperature of -60 deg C is no climate of a shop."""
+    """A climate without what cannot be; None where nothing is left. A humidity of 120 %
+    or a temperature of -60 deg C is no climate of a shop."""
     if climate is None:
         return None
     t, h = climate.temperature, climate.humidity

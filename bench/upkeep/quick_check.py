@@ -1,4 +1,5 @@
-"""What a quick check may take over from the last whole one, and when it may not.
+"""The results that a quick check takes over from the last whole one, and when it may
+not.
 
 A quick check has one set-up. Its answer is a = b1 + e, with e the mean of all that was
 measured of the square's own error since something happened to the square.
@@ -58,8 +59,8 @@ def whole_check_reason(
     day: float,
     instrument: str | None = None,
 ) -> WholeCheckReason | None:
-    """Why a quick check will not do, or None. instrument: that of today, where it is
-    known."""
+    """The reason why a quick check will not do, or None. instrument: that of today,
+    where it is known."""
     whole = whole_checks(history, jig, saw)
     if not whole:
         return "never-whole"
@@ -83,8 +84,8 @@ def whole_check_reason(
 def inherited_square_error(
     history: History, *, jig: str | None, saw: str | None
 ) -> SquareError | None:
-    """What a quick check of this sled takes from the log; None where no whole check
-    measured its square. The square is measured on whatever sled."""
+    """The square's error that a quick check of this sled takes from the log; None where
+    no whole check measured its square. The square is measured on whatever sled."""
     whole = whole_checks(history, jig, saw)
     if not whole:
         return None

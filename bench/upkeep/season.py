@@ -44,8 +44,7 @@ class Season(msgspec.Struct, frozen=True):
     spread: float  # standard deviation of the moisture content seen
 
     def swing(self, level: float) -> tuple[float, float]:
-        """Where a level without the season's part stands in the driest and in the
-        wettest air seen."""
+        """A level without the season's part, in the driest and the wettest air seen."""
         dry, wet = (
             level + self.per_percent * (seen - self.middle)
             for seen in (self.dry, self.wet)
@@ -54,8 +53,8 @@ class Season(msgspec.Struct, frozen=True):
 
 
 class Correction(msgspec.Struct, frozen=True):
-    """What the charts take out: slope per percent, about `middle`, and how well it is
-    known. spread: that of moisture, for results that carry none."""
+    """The part that the charts take out: slope per percent, about `middle`, and how
+    well it is known. spread: that of moisture, for results that carry none."""
 
     slope: float = 0.0
     standard: float = 0.0
@@ -67,8 +66,8 @@ class Correction(msgspec.Struct, frozen=True):
         return one.value - (0.0 if m is None else self.slope * (m - self.middle))
 
     def variance(self, one: Measurement, reference: float | None) -> float:
-        """What is still unknown of the season's part between a result and the mean
-        moisture content of those that it is compared with."""
+        """The variance that is still unknown of the season's part between a result and
+        the mean moisture content of those that it is compared with."""
         m = moisture(one.climate)
         if m is None or reference is None:
             return (self.slope * self.spread) ** 2

@@ -1,4 +1,4 @@
-"""What a baseline period looks like: level, one step or a straight line, told apart by
+"""The shape of a baseline period: level, one step or a straight line, told apart by
 AICc, with or without a part that follows moisture content.
 
 Pure least squares in plain numbers. Times in days, moisture content in percent. AICc:

@@ -1,5 +1,5 @@
-"""What both set-ups of a square show of its arm and of the slot: which of them bends,
-and whether the stand was set down on the same place of the arm.
+"""The curvature of the square's arm and of the slot, and the shift of the stand along
+the arm, from both set-ups of a square.
 
 A sled whose slot curves turns as it is pushed. An arm that is bowed looks alike from
 both set-ups, for the plunger stands on the same edge; the slot does not, for the
@@ -57,8 +57,8 @@ class ArmAndSlot(msgspec.Struct, frozen=True):
 
 
 def arm_and_slot(placed: Sequence[PlacementFit]) -> ArmAndSlot | None:
-    """How slot and arm bend, from the two set-ups of one square; None where a pass has
-    too few places.
+    """The curvatures of slot and arm, from the two set-ups of one square; None where a
+    pass has too few places.
 
     The reading of a plunger on the right grows with X, of one on the left against it:
     `factor` of the set-up. X of the edge bends by the slot's curvature in both set-ups

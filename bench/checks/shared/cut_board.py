@@ -1,4 +1,5 @@
-"""What a test board is held against: the passes of the log, and the scatter of cuts.
+"""The comparison of a test board with the passes of the log, and the scatter of its
+cuts.
 
 Pure. Rotations in rad, counter-clockwise positive; uncertainties are expanded.
 """
@@ -77,9 +78,9 @@ def compare_with_passes(
 def likely_causes(
     board: float, sweep: float, both: float, turns: int = 4
 ) -> list[Remark]:
-    """Why the two differ, the likeliest first. A slip that would make them agree within
-    `both` (rad) is named before what can always be: the order is that of how well it
-    explains them."""
+    """Causes of a difference between the two, the likeliest first. A slip that would
+    make them agree within `both` (rad) is named before what can always be: the order is
+    that of how well it explains them."""
     slips: list[tuple[float, Remark]] = []
     if abs(board + sweep) <= both < 2 * abs(sweep):
         slips.append((abs(board + sweep), note("cause-ends-mixed")))
@@ -133,8 +134,8 @@ def cut_scatter(evidence: Evidence) -> CutScatter:
 def cut_remarks(
     cuts: CutScatter, turns: int, rows: Sequence[Part], budget: Budget
 ) -> list[Remark]:
-    """What the scatter of the cuts rests on; where nothing is known, what knowing it
-    would gain."""
+    """Remarks on the source of the scatter of the cuts and, where it is unknown, on
+    what measuring it would gain."""
     if cuts.source == "log":
         return [note("cuts-as-passes", scatter=cuts.of_one_cut, passes=cuts.passes)]
     if cuts.source == "play" and cuts.of_one_cut > CAREFUL_CUT:

@@ -1,4 +1,4 @@
-"""What a check itself shows against its own answer: codes with values.
+"""Contradictions within the evidence of a check, as codes with values.
 
 `evidence_doubts` looks at a whole check, or at one in progress: what it finds is asked
 while the sled is at hand. `conclude` makes no verdict and no move while there is a
@@ -54,8 +54,7 @@ UNIT = "the unit of the readings"
 
 
 def evidence_doubts(evidence: Evidence, check: Check) -> list[Doubt]:
-    """All that speaks against the answer, the gravest first; empty where nothing
-    does."""
+    """All doubts about the answer, the gravest first."""
     steps = _steps(evidence, check)
     swept = [name for name, step in steps.items() if step.gather == "sweep"]
     found = [d for name in swept for d in _pass_doubts(evidence, name, steps[name])]
@@ -149,8 +148,9 @@ def _standing_doubts(
 
 
 def _standing_part(trace: Trace, count: float) -> tuple[float, float] | None:
-    """Where in a pass along a line the reading stands still: it did not follow the line
-    that the rest shows, or stands far off it, as that of a tip in the air does."""
+    """The stretch of a pass along a line in which the reading stands still: it did not
+    follow the line that the rest shows, or stands far off it, as that of a tip in the
+    air does."""
     first, last = _longest_run(trace.reading, count / 2)
     # let out as far as the plunger goes; it may flicker there
     least = min(trace.reading)
@@ -324,7 +324,7 @@ def _slope(trace: Trace) -> float:
 
 
 def settling_part(doubts: Sequence[Doubt]) -> str:
-    """What the verdict hangs on."""
+    """The part that would settle the verdict, for `Finding.settle`."""
     return PARTS.get(doubts[0].code, UNIT)
 
 

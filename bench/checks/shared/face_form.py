@@ -1,7 +1,6 @@
-"""From the passes along a sled fence to how straight it is: straightness, bow, and the
-lines that boards rest on; and what the straightedge itself does to them, which gives
-way under the indicator and the hand that pushes it. Lengths in mm, forces in N.
-"""
+"""The form of a sled fence from the passes along it: straightness, bow, the lines that
+boards rest on, and the bending of the straightedge under the hand that pushes the
+indicator. Lengths in mm, forces in N."""
 
 from __future__ import annotations
 
@@ -109,7 +108,8 @@ def _face(evidence: Evidence, remarks: list[Remark]) -> tuple[Face, list[str]]:
 
 
 def _limit(evidence: Evidence) -> float | None:
-    """What was asked for; else the usual limit where a sled is named."""
+    """The limit of straightness, mm: as given; else the usual one where a sled is
+    named."""
     usual = STRAIGHT if evidence.gear.jig is not None else None
     return given_number(evidence.options, "straight") or usual
 
@@ -135,8 +135,7 @@ def _straightness(
 
 
 def _averaging_row(lost: Array, sensitivity: Array) -> Part | None:
-    """What averaging takes from one number; a bound, for the form may as well have been
-    lost by some other way."""
+    """The row of what averaging takes from one number: a bound, not a correction."""
     return rectangular("form averaged away", float(abs(sensitivity @ lost)))
 
 
@@ -218,8 +217,8 @@ def _add_bending(evidence: Evidence, face: Face) -> tuple[Face, Remark]:
 
 
 def _bending_by_pressing(face: Face) -> tuple[Face, Remark]:
-    """What pressing HARDER times as hard adds to the passes as it lies, taken in
-    proportion from the face.
+    """The face less the bending of its straightedge, in proportion to what pressing
+    HARDER times as hard adds to the passes as it lies.
 
     A beam's form under a force that moves along it is of the fourth degree, wherever
     the blocks stand. It gives way in proportion to the force.

@@ -1,4 +1,4 @@
-"""From the sweeps along a face to its profile, and what sweeps that differ do to any
+"""The profile of a face from the sweeps along it, and the scatter that sweeps give any
 number read off it.
 
 Sweeps of one placement are cleaned, averaged, levelled and compared; two placements
@@ -75,7 +75,7 @@ class Face(msgspec.Struct):
 
 
 class PassScatter(msgspec.Struct):
-    """What sweeps that differ do to one number: its rows. wider: how many times its
+    """The scatter that sweeps give one number, and its rows. wider: how many times its
     standard uncertainty is that which the noise of neighbouring places alone would
     give."""
 

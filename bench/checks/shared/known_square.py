@@ -1,5 +1,5 @@
-"""What is known of a square: its own error, of a 45-degree one its right angle and the
-form of its long edge; and where what is found does not fit.
+"""The known errors of a square: its own error, of a 45-degree one its right angle and
+the form of its long edge; and remarks where a result does not fit them.
 
 Lengths in mm, rotations in rad.
 """
@@ -52,9 +52,9 @@ def with_known_square(
 def square_remarks(
     evidence: Evidence, a: float, expanded_a: float, e: float, expanded_e: float
 ) -> list[Remark]:
-    """Where the square's error does not fit what is known of it, the sign of a set-up
-    that was not turned over: with the second side declared all the same the fence comes
-    out near zero whatever it is, and the square takes its whole error."""
+    """Remarks where the square's error does not fit what is known of it, the sign of a
+    set-up that was not turned over: with the second side declared all the same the
+    fence comes out near zero whatever it is, and the square takes its whole error."""
     history, owned = evidence.known.square, evidence.gear.square
     near_zero = abs(a) <= max(expanded_a, abs(e) / 10)
     size, off = abs(e), warning("square-poor", off=abs(e))
@@ -84,8 +84,8 @@ class RightAngle(msgspec.Struct, frozen=True):
 
 
 def known_right_angle(evidence: Evidence, remarks: list[Remark]) -> RightAngle:
-    """Where it was not measured with the rest: from the square's log, else from its
-    tolerance over its arm, else as of a poor square."""
+    """The right angle where it was not measured with the rest: from the square's log,
+    else from its tolerance over its arm, else as of a poor square."""
     history, owned = evidence.known.square, evidence.gear.square
     if history is not None:
         remarks.append(note("right-angle-as-measured"))

@@ -90,8 +90,9 @@ def _latency_of_cycle(push: Trace, pull: Trace, least: float) -> float | None:
 
 
 def _difference(ways: Sequence[Way], tau: float) -> tuple[float, float] | None:
-    """How the two ways part with the readings set back by tau: standard deviation of
-    their difference about its line, and its mean; None where too little is left."""
+    """The difference of the two ways with the readings set back by tau: standard
+    deviation of their difference about its line, and its mean; None where too little is
+    left."""
     lines = []
     for at, travel, reading in ways:
         inside = (at - tau >= at[0]) & (at - tau <= at[-1])

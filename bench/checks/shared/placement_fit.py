@@ -1,4 +1,4 @@
-"""The passes of one set-up, fitted, and the rotation of the surface that they met.
+"""The fitted passes of one placement, and the rotation of the surface that they met.
 
 What repeats at one place in several passes is form of the surface, not dirt: a pass
 over a dent at the arm's end, or over a ledge, looks like one whose stand was bumped,
@@ -118,8 +118,8 @@ def turn_factor(mount: str, side: str) -> float:
 
 
 def set_up_sizes(traces: Sequence[Trace], pushes: Sequence[Trace]) -> list[int]:
-    """How many of one placement's pushes each of its set-ups has. traces: of the whole
-    check, in the order they were taken."""
+    """The number of pushes in each set-up of one placement. traces: of the whole check,
+    in the order they were taken."""
     used = {id(trace) for trace in pushes}
     runs = groupby(traces, key=lambda trace: trace.placement)
     sizes = [sum(id(trace) in used for trace in run) for _, run in runs]
@@ -129,8 +129,8 @@ def set_up_sizes(traces: Sequence[Trace], pushes: Sequence[Trace]) -> list[int]:
 def renewed_set_ups(
     placed: Sequence[PlacementFit], between: SweepScatter
 ) -> SetUpScatter | None:
-    """What placements that were set up more than once show of the scatter between
-    set-ups, as that of the square's error from one of each; None where none was."""
+    """The scatter between set-ups that placements set up more than once show, as that
+    of the square's error from one of each; None where none was."""
     squares, freedom, shares = 0.0, 0, []
     for here in placed:
         groups = here.groups(1.0)

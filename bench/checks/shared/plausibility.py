@@ -53,9 +53,9 @@ SLOT_TO_RUNNER = 1.0
 def incomplete_passes(
     traces: Sequence[Trace], *, face: bool = False, latest: Trace | None = None
 ) -> dict[int, Remark]:
-    """Why pushes over one surface are refused, by `id`: they cover too little of what
-    the longest covers, or leave out a part that the others cover. Used with them, such
-    a push would shorten the stretch of all. face: whether form is asked for, not a
+    """The reasons to refuse pushes over one surface, by `id`: they cover too little of
+    what the longest covers, or leave out a part that the others cover. Used with them,
+    such a push would shorten the stretch of all. face: whether form is asked for, not a
     line. latest: the push that is judged by those before it alone."""
     pushes = [trace for trace in traces if trace.travel]
     longest = max(map(reach, pushes), default=0.0)
@@ -287,8 +287,8 @@ def strip_doubts(near: Sequence[float], far: Sequence[float]) -> list[Doubt]:
 def strip_remarks(
     near: Sequence[float], far: Sequence[float], expanded: float
 ) -> list[Remark]:
-    """What the widths of a strip's two ends contradict. expanded: give or take of
-    their difference, mm."""
+    """Remarks where the widths of a strip's two ends contradict each other. expanded:
+    give or take of their difference, mm."""
     remarks = []
     for end, widths in (("near", near), ("far", far)):
         reach = max(widths) - min(widths)

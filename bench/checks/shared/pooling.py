@@ -1,5 +1,5 @@
-"""What earlier findings say of the scatter of a new one: of passes within a set-up, of
-seating, and between set-ups.
+"""The scatter of earlier findings, for the budget of a new one: of passes within a
+set-up, of seating, and between set-ups.
 
 Pure: findings in, variances out. GUM 4.2.4 (pooled standard deviation). Rotations in
 rad.
@@ -44,7 +44,7 @@ def slopes_of(found: Finding) -> dict[str, list[float]]:
 
 
 def seat_scatter(reseated: Pool | None, one_seat: Pool | None) -> float | None:
-    """What reseating adds to the scatter; None where both are not known well enough, or
+    """The scatter that reseating adds; None where both are not known well enough, or
     nothing is seen."""
     if reseated is None or one_seat is None:
         return None

@@ -1,5 +1,5 @@
-"""From values and budgets to what every check hands back: quantities that are judged,
-remarks that several checks make, and the finding that holds them.
+"""The result of a check: quantities that are judged, remarks that several checks make,
+and the finding that holds them.
 
 Lengths in mm, rotations in rad.
 """
@@ -133,8 +133,8 @@ def settled_by(
     groups: Sequence[Group],
     **more: Any,
 ) -> Settle | None:
-    """What would settle a quantity of several passes, where it cannot be told; more:
-    see `bench.uncertainty.settle`."""
+    """The change that would settle a quantity of several passes, where it cannot be
+    told; more: see `bench.uncertainty.settle`."""
     if judged.verdict != "cannot-tell" or judged.tolerance is None:
         return None
     return settle(judged.value, budget, judged.tolerance, between, groups, **more)
@@ -220,7 +220,7 @@ def wall_of(evidence: Evidence) -> str | None:
 
 
 def hold_remarks(evidence: Evidence) -> list[Remark]:
-    """Where it was not said against which wall the sled is held."""
+    """A remark where it was not said against which wall the sled is held."""
     if wall_of(evidence) is not None or all(t.hold for t in evidence.traces if t.push):
         return []
     play = evidence.known.yaw_play
@@ -230,7 +230,7 @@ def hold_remarks(evidence: Evidence) -> list[Remark]:
 
 
 def history_remarks(known: PriorKnowledge, *, pooled: bool) -> list[Remark]:
-    """What of the log the give or take rests on."""
+    """Remarks on what of the log the give or take rests on."""
     passes = known.pool.passes if known.pool is not None and pooled else 0
     checks = known.set_ups.checks if known.set_ups is not None else 0
     if not passes and not checks:
@@ -247,7 +247,8 @@ def tolerance_remarks(budget_of: Budget, tolerance: float | None) -> list[Remark
 
 
 def step_remarks(budget_of: Budget, said: str | None) -> list[Remark]:
-    """What helps a coarse instrument at once, where it is why nothing can be told."""
+    """A remark on how to take a coarse instrument's steps out, where they are why
+    nothing can be told."""
     if (
         said != "cannot-tell"
         or not budget_of.rows

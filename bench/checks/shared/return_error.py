@@ -85,9 +85,9 @@ def _at(
 
 
 class ReturnError(msgspec.Struct, frozen=True):
-    """How the cycles of one set-up came back. gap: mm that the reading did not come
-    back by, signed as it was read; allowed: what play and scatter explain of it at 95
-    %; count: what it resolves."""
+    """The return error of the cycles of one set-up. gap: mm that the reading did not
+    come back by, signed as it was read; allowed: what play and scatter explain of it at
+    95 %; count: what it resolves."""
 
     gap: float
     allowed: float
@@ -120,8 +120,8 @@ class SplitReturnError(msgspec.Struct, frozen=True):
 
     @property
     def unequal(self) -> float | None:
-        """What may be creep in one set-up only, which no sign tells from both kinds
-        together: the smaller of the two."""
+        """The part that may be creep in one set-up only, which no sign tells from both
+        kinds together: the smaller of the two."""
         if self.common is None or self.alternating is None:
             return None
         return min(self.common, self.alternating)
@@ -160,7 +160,7 @@ def split_return_errors(
 def return_error(
     pairs: Sequence[tuple[Trace, Trace]], *, count: float, yaw_play: float | None = None
 ) -> ReturnError | None:
-    """What the reading did not come back by; None where no cycle shows it.
+    """The return error of one set-up; None where no cycle shows it.
 
     The scatter between cycles stands for play (95 %, Student's t). A single cycle shows
     no scatter: then yaw_play (rad, full swing) where known, but 100 urad at most, turns
@@ -208,7 +208,7 @@ def _scatter(values: Sequence[float]) -> tuple[float, int]:
 
 
 def return_remarks(placed: Sequence[PlacementFit]) -> list[Remark]:
-    """What did not come back, and what it means for the answer."""
+    """Remarks on the return error and on what it means for the answer."""
     if not are_opposed(placed):
         lefts = [
             (p.name, p.return_error.left) for p in placed if p.return_error is not None
@@ -241,9 +241,9 @@ def return_row(
     *,
     common: bool,
 ) -> Part | None:
-    """What did not come back, as a row. Opposed set-ups: in the fence (common) only
-    what may have crept in one of them, in the square all that crept; each in the size
-    that is likely, for creep that the scatter hides biases all the same."""
+    """The row of the return error. Opposed set-ups: in the fence (common) only what may
+    have crept in one of them, in the square all that crept; each in the size that is
+    likely, for creep that the scatter hides biases all the same."""
     if not are_opposed(placed):
         lefts = [p.return_error.left for p in placed if p.return_error is not None]
         worst = max((left for left in lefts if left is not None), default=None)

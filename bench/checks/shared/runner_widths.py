@@ -1,5 +1,5 @@
-"""From caliper widths to runners in slots, and what the caliper's errors do to their
-play.
+"""Runners and slots from caliper widths, and the effect of the caliper's errors on
+their play.
 
 mm and rad.
 """
@@ -277,5 +277,5 @@ def tightness(fit: PositionFit) -> float:
 
 
 def _scatter(copies: Array, value: float) -> float:
-    """How far they differ from one another, and their mean from the value."""
+    """The scatter of copies with that of their mean about the value."""
     return math.hypot(float(copies.std(ddof=1)), float(copies.mean()) - value)

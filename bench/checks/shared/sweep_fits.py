@@ -272,8 +272,8 @@ def shared_rows(
 def pass_sizes(
     placed: Sequence[PlacementFit], longest: float | None
 ) -> dict[str, float | None]:
-    """What `settle` may change beside the number of passes, mm: their length, up to
-    `longest`, and the instrument's count."""
+    """Sizes that `settle` may change beside the number of passes, mm: their length, up
+    to `longest`, and the instrument's count."""
     count = max(fit.count for p in placed for _, fit in p.pushes)
     return {"length": placed[0].length, "longest": longest, "count": count}
 

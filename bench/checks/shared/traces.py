@@ -1,5 +1,5 @@
-"""What traces show of themselves: the stretch of travel that they cover, and the
-instrument's count where the settings do not say it.
+"""The stretch of travel that traces cover, and the instrument's count where the
+settings do not say it.
 
 One pass, or a few touches, may lie on a coarser grid than the instrument's by luck; all
 together hardly do. Lengths in mm.
@@ -117,7 +117,7 @@ def reach(trace: Trace) -> float:
 
 
 def travel_span(travel: Sequence[float]) -> tuple[float, float]:
-    """Where it begins and ends, unmoved by a misread place or two."""
+    """The begin and the end of a travel, unmoved by a misread place or two."""
     ordered = sorted(travel)
     low, high = ordered[0], ordered[-1]
     if len(ordered) >= 50:
