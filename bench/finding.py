@@ -14,7 +14,7 @@ from typing import Literal
 import msgspec
 
 # pushes more in a set-up that anybody would still take; common practice, no source
-MOST_MORE = 30
+MOST_MORE_PUSHES = 30
 
 Verdict = Literal["inside", "outside", "cannot-tell"]
 
@@ -251,4 +251,4 @@ class Finding(msgspec.Struct, frozen=True, kw_only=True):
         if not pushes:
             return None
         more = math.ceil((self.settle.sweeps - len(pushes)) / len(set(pushes)))
-        return more if 1 <= more <= MOST_MORE else None
+        return more if 1 <= more <= MOST_MORE_PUSHES else None

@@ -19,7 +19,7 @@ from bench.checks.shared.cautions import AT_REST
 from bench.checks.shared.straightedge import AS_IS, BENDING_OPTIONS, PRESSED, ROLLED
 from bench.finding import Finding
 
-AGAIN = (
+RETURN_WORDS = (
     "Draw the indicator back to the left end and wipe the face. Push it low at its"
     " base, with two fingers. Do not press on the straightedge."
 )
@@ -31,7 +31,7 @@ def _pass(placement: str, words: str, picture: str) -> Step:
         words,
         "sweep",
         picture=f"straightedge-{picture}",
-        reseat=AGAIN,
+        reseat=RETURN_WORDS,
         pushed="indicator",
         runs="right",
     )

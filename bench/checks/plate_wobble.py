@@ -28,17 +28,17 @@ from bench.uncertainty import Part, rectangular
 if TYPE_CHECKING:
     from bench.geometry.wobble import Wobble
 
-MARKS = 8  # turns read live unless said
+USUAL_MARKS = 8  # turns read live unless said
 # each mark is read anew on a second way round: two readings on one turning would share
 # where the hand stopped and how the arbor floated, and could not show how those differ
-ROUNDS = 2
+TURNINGS = 2
 # between neighbouring marks; four even ones are the fewest that go round
 MOST_UNREAD = math.radians(91)
-FIRST = (
+FIRST_MARK = (
     "Indicator standing on the right of the plate. Tip on the blade body, below the"
     " gullets. Mark this place on the plate."
 )
-NEXT = (
+NEXT_MARK = (
     "Lift the plunger and hold it up. Turn the blade by hand to {:g} degrees. Let the"
     " plunger down."
 )
@@ -70,14 +70,17 @@ def _step(placement: str, words: str, *, continues: bool = False) -> Step:
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
-    count = int(number(options, "turns", MARKS))
+    count = int(number(options, "turns", USUAL_MARKS))
     marks = [turn_of(name) or 0.0 for name in even_turns(count)]
     if count == FOUR:
         marks.insert(1, BETWEEN)
-    turns = [(f"turn-{m + 360 * n:.8g}", m) for n in range(ROUNDS) for m in marks]
+    turns = [(f"turn-{m + 360 * n:.8g}", m) for n in range(TURNINGS) for m in marks]
     return (
-        _step(turns[0][0], FIRST),
-        *(_step(name, NEXT.format(mark), continues=True) for name, mark in turns[1:]),
+        _step(turns[0][0], FIRST_MARK),
+        *(
+            _step(name, NEXT_MARK.format(mark), continues=True)
+            for name, mark in turns[1:]
+        ),
     )
 
 
@@ -162,7 +165,7 @@ def _unseen_rows(
         more["warp"].append(rectangular("form between the marks", warp))
         # of a total it is one extreme's
         more["total"].append(rectangular("form between the marks", warp / 2))
-        remarks.append(note("few-marks", marks=found.turns, better=MARKS))
+        remarks.append(note("few-marks", marks=found.turns, better=USUAL_MARKS))
     if found.u_total is None:
         remarks.append(warning("three-turns"))
     return more, remarks
@@ -172,7 +175,7 @@ def _turning_rows(found: Wobble) -> list[Part]:
     """Rows for what the marks cannot show: three waves round the plate, and how the
     hand's turn and the arbor's float differ where no mark was turned to again."""
     rows = []
-    if found.harmonics == SECOND and found.turns < MARKS:
+    if found.harmonics == SECOND and found.turns < USUAL_MARKS:
         rows.append(rectangular("form between the marks", USUAL_THIRD / 2))
     if not found.turning_known:
         rows.append(rectangular("turning by hand", END_FLOAT * math.sqrt(2)))

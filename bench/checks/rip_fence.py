@@ -51,12 +51,12 @@ from bench.uncertainty import (
 )
 
 PLACEMENT = "-"
-SET_UP = (
+SET_UP_WORDS = (
     "Lock the rip fence. Indicator riding in the slot on the {side} of the rip fence."
     " Tip on its face, at a board's height; hold against one wall."
 )
 # three leave Student's t so wide that half the limit is seldom called good
-PASSES = 6
+USUAL_PASSES = 6
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
@@ -66,9 +66,9 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     return (
         Step(
             PLACEMENT,
-            SET_UP.format(side=side.upper()),
+            SET_UP_WORDS.format(side=side.upper()),
             "sweep",
-            PASSES,
+            USUAL_PASSES,
             side,
             "standing" if options.get("mount") == "standing" else "carried",
             picture="rip-fence",

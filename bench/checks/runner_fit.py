@@ -20,7 +20,7 @@ from bench.checks.shared.cautions import BLADE_DOWN, MANUAL, STILL_TEETH, UNPLUG
 from bench.checks.shared.plausibility import width_problems
 from bench.checks.shared.results import budget_of, finding, quantity
 from bench.checks.shared.runner_widths import (
-    WHAT,
+    MEASURED_BODIES,
     RunnersAndSlots,
     by_name,
     error_effects,
@@ -45,10 +45,12 @@ from bench.uncertainty import Budget, Part, rectangular, verdict_between
 if TYPE_CHECKING:
     from bench.geometry.runner_play import RunnerFit
 
-STATIONS = 5
+USUAL_STATIONS = 5
 # mm, live, unless said; common practice, no source
 SLOT_LENGTH, RUNNER_LENGTH = 600.0, 450.0
-RUNS = 0.05  # mm of clearance, both sides together, in wood; common practice
+RUNNING_CLEARANCE = (
+    0.05  # mm of clearance, both sides together, in wood; common practice
+)
 # mm, half-width: a bow of slot or runner that no width shows; common practice, no
 # source
 UNSEEN_BOW = 0.02
@@ -81,7 +83,7 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
 
 
 def _stations(options: Mapping[str, OptionValue], along: float) -> list[float]:
-    n = int(number(options, "stations", STATIONS))
+    n = int(number(options, "stations", USUAL_STATIONS))
     return [round(along * k / (n - 1), 3) for k in range(n)]
 
 
@@ -106,7 +108,7 @@ def _width(name: str, at: float | None) -> Step:
 def accepts(
     placement: str, options: Mapping[str, OptionValue], gear: EvidenceGear
 ) -> Step | None:
-    return _width(placement, None) if placement in WHAT else None
+    return _width(placement, None) if placement in MEASURED_BODIES else None
 
 
 def evaluate(evidence: Evidence) -> Finding:
@@ -214,8 +216,8 @@ def _advice(fit: RunnerFit, tightest: float, least: float, most: float) -> list[
                     "from": float(low),
                     "to": float(high),
                     "off": off,
-                    "off_to_run": off + RUNS,
-                    "clearance": RUNS,
+                    "off_to_run": off + RUNNING_CLEARANCE,
+                    "clearance": RUNNING_CLEARANCE,
                 },
             )
         )
@@ -227,13 +229,18 @@ def _advice(fit: RunnerFit, tightest: float, least: float, most: float) -> list[
                 spare=float(tightest),
                 places=[float(t) for t in place.tight[:3]],
                 least=least,
-                off=float(max(RUNS - tightest, 0.0)),
+                off=float(max(RUNNING_CLEARANCE - tightest, 0.0)),
             )
         )
     loosest = fit.side_play or 0.0
     if loosest > most:
         remarks.append(
-            act("loose", play=float(loosest), most=most, pack=float(loosest - RUNS))
+            act(
+                "loose",
+                play=float(loosest),
+                most=most,
+                pack=float(loosest - RUNNING_CLEARANCE),
+            )
         )
     return remarks
 
@@ -263,7 +270,7 @@ CHECK = Check(
             "stations",
             "count",
             "At how many places slot and runner are measured",
-            STATIONS,
+            USUAL_STATIONS,
             low=2,
             high=50,
         ),

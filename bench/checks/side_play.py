@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 BINDS, LOOSE = 0.03, 0.15
 # mm, where the runners' length is not said; common practice, no source
 USUAL_RUNNER = 450.0
-TIMES = 5  # readings a set-up
+READINGS_EACH = 5  # readings a set-up
 # mm that the sled moves between two leans; less than any play worth knowing
 LEAST_AWAY = 0.015
 FEWEST_REPEATS = 2  # readings one way that show how well it comes back
@@ -80,7 +80,7 @@ def _step(placement: str, twist_at: float) -> Step:
     leaned, other = how == "leaned", OTHER_SIDE[side]
     again = "Press" if leaned else "Twist"
     return Step(
-        *(placement, SET_UPS[placement], "spot", TIMES, "right", "standing"),
+        *(placement, SET_UPS[placement], "spot", READINGS_EACH, "right", "standing"),
         at=0.0 if leaned else twist_at,
         picture="side-play",
         reseat=f"{again} it to the {other}, then to the {way.upper()} again; hold.",

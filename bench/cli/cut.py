@@ -9,7 +9,7 @@ import click
 
 from bench.checks.options import OptionError
 from bench.cli.common import CommandError, LogSource, json_option, log_source, tell
-from bench.cut.conditions import OPTIONS, read_conditions
+from bench.cut.conditions import CUT_OPTIONS, read_conditions
 from bench.cut.forecast import GOOD_SHARE
 from bench.protocol import CutForecast, Document
 from bench.render.cut import forecast_lines, sled_lines
@@ -17,7 +17,7 @@ from bench.render.cut import forecast_lines, sled_lines
 
 def _sheet_options(command: Any) -> Any:
     """An option for each thing that may be said of the cut."""
-    for option in reversed(OPTIONS):
+    for option in reversed(CUT_OPTIONS):
         metavar = "|".join(option.choices) or option.kind.upper()
         command = click.option(
             f"--{option.name}", metavar=metavar, help=f"{option.words}."

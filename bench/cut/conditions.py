@@ -12,11 +12,11 @@ from bench.gear import Jig
 
 BoardPlace = Literal["left", "across", "right"]
 
-BOARD = 300.0  # mm, where the sled's widest board is not known; common practice
-CUT = 300.0  # mm, unless said; the length over which a tolerance is told
-HANDLE = 150.0  # mm of a square's handle, unless said; common practice, no source
+USUAL_BOARD = 300.0  # mm, where the sled's widest board is not known; common practice
+USUAL_CUT = 300.0  # mm, unless said; the length over which a tolerance is told
+USUAL_HANDLE = 150.0  # mm of a square's handle, unless said; common practice, no source
 
-OPTIONS = (
+CUT_OPTIONS = (
     length(
         "board",
         "Length of the board along the sled fence (the sled's widest unless said)",
@@ -50,18 +50,18 @@ OPTIONS = (
 
 class _CutOptions(msgspec.Struct, frozen=True):
     kind: str = "cut"
-    options: tuple[Option, ...] = OPTIONS
+    options: tuple[Option, ...] = CUT_OPTIONS
 
 
 class CutConditions(msgspec.Struct, frozen=True):
     """board, cut, handle: mm. held: None where nobody said."""
 
-    board: float = BOARD
-    cut: float = CUT
+    board: float = USUAL_BOARD
+    cut: float = USUAL_CUT
     at: BoardPlace = "left"
     clear: bool = True
     held: bool | None = None
-    handle: float = HANDLE
+    handle: float = USUAL_HANDLE
 
     @property
     def stretch(self) -> tuple[float, float]:
@@ -83,10 +83,10 @@ def read_conditions(given: Mapping[str, object], jig: Jig | None) -> CutConditio
     widest = jig.widest_board if jig is not None else None
     at, held = values["at"], values.get("held")
     return CutConditions(
-        board=number(values, "board", widest or BOARD),
-        cut=number(values, "cut", CUT),
+        board=number(values, "board", widest or USUAL_BOARD),
+        cut=number(values, "cut", USUAL_CUT),
         at="across" if at == "across" else "right" if at == "right" else "left",
         clear=values["clear"] == "yes",
         held=None if held is None else held == "yes",
-        handle=number(values, "handle", HANDLE),
+        handle=number(values, "handle", USUAL_HANDLE),
     )

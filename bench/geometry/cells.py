@@ -26,7 +26,7 @@ _USUAL = sorted(
     ),
     reverse=True,
 )
-REST = 0.1  # of the median speed: slower is standing still
+REST_SHARE = 0.1  # of the median speed: slower is standing still
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +90,7 @@ def moving(travel: Array, at: Array | None = None) -> Mask:
     usual = max(
         usual, 0.5 * float(np.ptp(travel)) / max(float(clock[-1] - clock[0]), 1e-12)
     )
-    kept: Mask = speed > REST * usual
+    kept: Mask = speed > REST_SHARE * usual
     return kept
 
 

@@ -26,9 +26,11 @@ from bench.uncertainty.distributions import t_quantile
 Mask = npt.NDArray[np.bool_]
 
 DIRT_LIMIT = 4.0  # standard deviations of a mean of that many readings
-ROUNDS = 4
+REFIT_ROUNDS = 4
 LOWEST = 1.25  # run that can be dirt, in standard deviations of single readings
-COUNTED = 0.45  # of a count: scatter of readings whose noise is a third of a count
+COUNT_SCATTER = (
+    0.45  # of a count: scatter of readings whose noise is a third of a count
+)
 CURVED_FROM = 0.03  # set aside by a straight line: a bowed edge is then tried
 _STATION_ODDS = 0.002  # that a clean set of stations loses one
 SHORTER_SIDE = 0.2  # of the readings; less at an end is a plunger that ran off the edge
@@ -47,7 +49,11 @@ def dirt_in_sweep(s: Array, r: Array, count: float) -> tuple[Mask, Array]:
     intercept, slope = least_quantile(s, r)
     design = legendre(s, 1)
     level, _ = redescend(
-        design, r, intercept + slope * s, rounds=3, floor=max(COUNTED * count, 1e-9)
+        design,
+        r,
+        intercept + slope * s,
+        rounds=3,
+        floor=max(COUNT_SCATTER * count, 1e-9),
     )
     aside, left = _settled(s, r, r - design @ level, count, 1)
     if aside.mean() > CURVED_FROM:
@@ -72,7 +78,7 @@ def _settled(
     lengths = [1]
     while lengths[-1] * 2 <= s.size // 15:
         lengths.append(lengths[-1] * (2 if lengths[-1] < 4 else 3))
-    for turn in range(ROUNDS):
+    for turn in range(REFIT_ROUNDS):
         now = _runs(left, aside, lengths, count, turn == 0)
         same = bool((now == aside).all())
         aside = now
@@ -110,7 +116,7 @@ def _runs(
         if length == 1:
             # counted readings scatter in lumps, which the median misses: at least what
             # counting alone does
-            size = size1 = max(size, COUNTED * count)
+            size = size1 = max(size, COUNT_SCATTER * count)
         # no mean of related readings is sharper than independent ones would be, and
         # what is lower than the scatter of single readings is form or texture
         size = max(size, size1 / np.sqrt(length))

@@ -20,7 +20,7 @@ GROSS = 0.15
 NO_FENCE = 1.0  # mm off it: no fence at all, however much of the pass shows it
 LEAST_DIRT = 0.004  # mm: finer than what a wiped face still shows
 DIRT_COUNTS = 2.5
-ROUNDS = 8
+CLEANING_ROUNDS = 8
 
 
 def dirt_on_face(x: Array, r: Array, count: float, window: float) -> Mask:
@@ -39,7 +39,7 @@ def dirt_on_face(x: Array, r: Array, count: float, window: float) -> Mask:
     places = np.bincount(member, x)[used] / held
     off = np.abs(middles - _smooth_curve(places, middles))
     good = off < min(_limit(off, GROSS), NO_FENCE)
-    for _ in range(ROUNDS):
+    for _ in range(CLEANING_ROUNDS):
         if good.sum() < 0.5 * good.size:
             return ~none
         left = middles - smooth(

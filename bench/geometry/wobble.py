@@ -19,8 +19,10 @@ FEWEST_LEFT = 3  # degrees of freedom that must then be left, repeats among them
 # times the noise, from which what a curve leaves is form; about the 5 % point of F for
 # three and eight degrees of freedom
 MISFIT = 4.0
-LOOKS = 720  # places of the turn at which the curve is looked at for its extremes
-LOST = np.pi / np.sqrt(3.0)  # rad: a phase of which nothing is known
+CURVE_POINTS = (
+    720  # places of the turn at which the curve is looked at for its extremes
+)
+UNKNOWN_PHASE = np.pi / np.sqrt(3.0)  # rad: a phase of which nothing is known
 
 
 @dataclass(frozen=True)
@@ -201,7 +203,7 @@ def _tilt(fit: _Fit) -> tuple[float, float, float, float]:
     across = np.array([-towards[1], towards[0]])
     u_amplitude = float(np.sqrt(towards @ of_pair @ towards))
     u_across = float(np.sqrt(across @ of_pair @ across))
-    u_phase = min(u_across / amplitude, LOST) if amplitude else LOST
+    u_phase = min(u_across / amplitude, UNKNOWN_PHASE) if amplitude else UNKNOWN_PHASE
     clean = float(np.hypot(*_less_noise(fit)[1:3]))
     phase = 0.0 if phase >= FULL_TURN else phase
     return 2.0 * clean, 2.0 * u_amplitude, phase, float(u_phase)
@@ -224,7 +226,7 @@ def _range(
 ) -> tuple[float, float]:
     """Range of a curve over the whole turn, peaks between the marks too, and its
     standard uncertainty."""
-    looks = np.linspace(0.0, FULL_TURN, LOOKS, endpoint=False)
+    looks = np.linspace(0.0, FULL_TURN, CURVE_POINTS, endpoint=False)
     rows = _design(looks, (coefficients.size - 1) // 2)
     if without_first:
         rows[:, 1:3] = 0.0

@@ -11,7 +11,7 @@ from typing import Any
 import msgspec
 
 from bench.checks.model import Trace
-from bench.checks.shared.doubts import LIVES
+from bench.checks.shared.doubts import LIVE_COUNTS
 from bench.finding import Doubt
 from bench.procedure.passes import AcceptedPasses
 from bench.procedure.prompt import ProcedureState, Prompt
@@ -59,7 +59,7 @@ class LivenessMonitor:
         if (
             not placement
             or placement in self.alive
-            or self._high - self._low < LIVES * count - 1e-9
+            or self._high - self._low < LIVE_COUNTS * count - 1e-9
         ):
             return False
         self.alive.append(placement)

@@ -17,7 +17,7 @@ from bench.uncertainty.distributions import t_quantile
 from bench.uncertainty.sweeps import BOTH_SHARE, Group, SweepScatter
 from bench.uncertainty.variance_components import SET_UP_WORTH
 
-FIRST = 0.95  # confidence of the first look
+FIRST_LOOK = 0.95  # confidence of the first look
 # confidence of every look after the first: looking again and again at 95 % misleads
 LATER = 0.99
 # confidence of the look before the last planned pass: so strict that the planned look
@@ -33,9 +33,11 @@ FEWEST_ANEW = 2
 OF_COUNTS = ("resolution", "indicator over the span used")
 OF_PUSHES = ("between sweeps", "within the sweep")  # the rows that pushes shrink
 BETWEEN_SET_UPS = "between set-ups"  # the row of `components.between_set_ups`
-CHECKS = range(2, 21)  # in the log, that are named; more speak for no sled as it is
-FINER = (2, 5, 10, 20, 50, 100)  # times finer counts that are looked at
-MOST_PUSHES = 12  # in one placement; beyond it another change is named
+NAMED_CHECKS = range(
+    2, 21
+)  # in the log, that are named; more speak for no sled as it is
+FINER_COUNTS = (2, 5, 10, 20, 50, 100)  # times finer counts that are looked at
+MOST_NAMED_PUSHES = 12  # in one placement; beyond it another change is named
 
 Change = TypeVar("Change", int, float)
 
@@ -216,7 +218,7 @@ def _needed_by_checks(budget: Budget, checks: int) -> float:
     ]
     pushes = [row.standard_uncertainty for row in rows if row.name in OF_PUSHES]
     moves = math.sqrt(2.0) * math.hypot(*pushes)
-    return combine(rows, FIRST).expanded + TWO_OF_THREE * moves
+    return combine(rows, FIRST_LOOK).expanded + TWO_OF_THREE * moves
 
 
 def settle(
@@ -248,7 +250,7 @@ def settle(
     if fixed.expanded < clear or anew is not None:
         sizes = [len(group.slopes) for group in groups]
         fewest = min(sizes) + 1 if anew is None else sum(sizes) // anew + FEWEST_ANEW
-        for pushes in range(max(fewest, 2), MOST_PUSHES + 1):
+        for pushes in range(max(fewest, 2), MOST_NAMED_PUSHES + 1):
             if needed(budget, between, groups, pushes, anew) <= clear:
                 return Settle(part="between sweeps", sweeps=pushes * placements)
     top = (
@@ -258,7 +260,7 @@ def settle(
     )
     of_log = [row.type for row in budget.rows if row.part == BETWEEN_SET_UPS]
     if top == BETWEEN_SET_UPS and "A" not in of_log:
-        for checks in CHECKS:
+        for checks in NAMED_CHECKS:
             if _needed_by_checks(budget, checks) <= clear:
                 return Settle(part=top, checks=checks)
     if length is not None and longest is not None and longest > length and clear > 0:
@@ -268,7 +270,7 @@ def settle(
         if longer is not None:
             return Settle(part=top, length=longer)
     if count is not None and clear > 0 and top in OF_COUNTS:
-        finer = {count / divide: 1 / divide for divide in FINER}
+        finer = {count / divide: 1 / divide for divide in FINER_COUNTS}
         resolution = _first_that(budget, OF_COUNTS, finer, clear)
         if resolution is not None:
             return Settle(part=top, resolution=resolution)

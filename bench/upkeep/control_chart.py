@@ -22,7 +22,7 @@ from bench.upkeep.moisture import moisture
 from bench.upkeep.season import Correction
 from bench.upkeep.series import Baseline
 from bench.upkeep.shape import (
-    NOTHING,
+    NO_SCATTER,
     QUICK_VARIANCE,
     Scatter,
     about_line,
@@ -102,8 +102,8 @@ def _mean(first: Sequence[_Quiet]) -> tuple[float, float, float | None]:
 def charted_period(
     baseline: Baseline,
     correction: Correction,
-    elsewhere: Scatter = NOTHING,
-    set_up: Scatter = NOTHING,
+    elsewhere: Scatter = NO_SCATTER,
+    set_up: Scatter = NO_SCATTER,
 ) -> ChartedPeriod:
     """elsewhere: scatter of the same series' other periods. set_up: scatter of the
     square's error."""

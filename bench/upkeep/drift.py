@@ -23,7 +23,7 @@ from bench.upkeep.season import (
     season_correction,
 )
 from bench.upkeep.series import Baseline, Key, baselines, by_series
-from bench.upkeep.shape import NOTHING, Scatter, best_shape
+from bench.upkeep.shape import NO_SCATTER, Scatter, best_shape
 
 SQUARE = "square"  # the quantity that is the square's own error
 
@@ -87,7 +87,9 @@ def _periods(
 ) -> list[ChartedPeriod]:
     own = _scatters(parts, taken_out)
     return [
-        charted_period(part, taken_out, sum([*own[:n], *own[n + 1 :]], NOTHING), set_up)
+        charted_period(
+            part, taken_out, sum([*own[:n], *own[n + 1 :]], NO_SCATTER), set_up
+        )
         for n, part in enumerate(parts)
     ]
 
@@ -103,7 +105,7 @@ def _quiet(
         return parts
     before = [*earlier, msgspec.structs.replace(last, results=last.results[:-1])]
     taken_out = season_correction(fit_season(before), tolerance)
-    others = sum(_scatters(earlier, taken_out), NOTHING)
+    others = sum(_scatters(earlier, taken_out), NO_SCATTER)
     alarms = charted_period(last, taken_out, others, set_up).trailing_alarms
     if not alarms:
         return parts
@@ -118,7 +120,7 @@ def _scatters(parts: Sequence[Baseline], taken_out: Correction) -> list[Scatter]
             [taken_out.corrected(one) for one in part.results],
         ).scatter
         if len(part.results) > 1
-        else NOTHING
+        else NO_SCATTER
         for part in parts
     ]
 
@@ -134,7 +136,7 @@ def _set_up(key: Key, set_ups: dict[Key, list[Scatter]]) -> Scatter:
             if of != key and (of.check, of.instrument, of.square, of.set_up) == alike
             for scatter in scatters
         ),
-        NOTHING,
+        NO_SCATTER,
     )
 
 

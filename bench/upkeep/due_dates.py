@@ -24,7 +24,7 @@ SOONEST_DAYS, LATEST_DAYS = 7.0, 91.0  # days; a week, a quarter of a year
 # the same where two minutes are enough: by simulation (tests/benchmarks/shop_years.py)
 # the longest that halves the days out of tolerance of a whole check each month
 LATEST_QUICK = 42.0
-SOON = 7.0  # days before it is due that it is called soon
+SOON_DAYS = 7.0  # days before it is due that it is called soon
 MOISTURE_CHANGE = 2.0  # percent, from which on the last result no longer speaks
 FRESH_CLIMATE = 7.0  # days that a reading of the air speaks for today
 # jigs that move by themselves, a year: before the log knows better, as if one had been
@@ -225,7 +225,7 @@ def _document(
     *,
     quick: bool = False,
 ) -> dict[str, Any]:
-    state = "later" if coming.day > at + SOON else "soon"
+    state = "later" if coming.day > at + SOON_DAYS else "soon"
     if coming.day <= at:
         state = "now" if last is not None else "never-checked"
     return {

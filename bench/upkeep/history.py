@@ -40,7 +40,7 @@ LASTING = frozenset(
 # are specified for this range
 COLDEST, HOTTEST = -40.0, 85.0
 # of the remark of a quick check that took the square's error from the log
-QUICK = "quick-inherits"
+QUICK_CODE = "quick-inherits"
 
 
 class Measurement(msgspec.Struct, frozen=True):
@@ -144,7 +144,7 @@ def results_of(
 
     Raises ValueError where a number is none.
     """
-    quick = QUICK in finding.codes
+    quick = QUICK_CODE in finding.codes
     placements = sorted({sweep.placement for sweep in finding.sweeps})
     turned = quick or any(q.name == "square" for q in finding.quantities)
     results = []

@@ -15,7 +15,7 @@ import msgspec
 from bench.upkeep.history import FenceMove, GearEvent, History, Measurement, Reason
 
 # events after which the results that alarmed last belong to what comes: they saw it
-ANSWERS = ("dropped", "accepted")
+ANSWERING_EVENTS = ("dropped", "accepted")
 OF_THE_SAW = ("blade", "saw")  # what turns results of the saw itself
 
 
@@ -67,12 +67,12 @@ def baselines(
     answers them can begin before them.
     """
     parts = _parted(results, _cuts(results, history))
-    if trailing is None or not any(part.reason in ANSWERS for part in parts):
+    if trailing is None or not any(part.reason in ANSWERING_EVENTS for part in parts):
         return parts
     moved: list[_Cut] = []
     alarmed, place = trailing(parts), len(parts[0].results)
     for before, part in enumerate(parts[1:]):
-        at = place - (alarmed[before] if part.reason in ANSWERS else 0)
+        at = place - (alarmed[before] if part.reason in ANSWERING_EVENTS else 0)
         moved.append(_Cut(at, part.from_day, part.reason, part.after_move_of))
         place += len(part.results)
     return _parted(results, moved)

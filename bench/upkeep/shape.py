@@ -66,7 +66,7 @@ class Scatter(msgspec.Struct, frozen=True):
         return self.squares / self.freedom if self.freedom > 0 else 0.0
 
 
-NOTHING = Scatter()
+NO_SCATTER = Scatter()
 
 
 class Shape(msgspec.Struct, frozen=True):

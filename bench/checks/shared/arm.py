@@ -34,7 +34,7 @@ STAND_STAYED = 0.5
 SURE_SHIFT = 2.0  # standard uncertainties from which a shift is told
 # s, standard deviation by which one instrument is late against the other; common
 # practice, no source
-LATE = 0.005
+USUAL_LATENCY = 0.005
 # degrees of freedom of a single pass's bend: its residuals are related along the arm;
 # common practice, no source
 SINGLE_DOF = 5.0
@@ -120,7 +120,7 @@ def _latency_bend(here: PlacementFit) -> float:
         for trace, fit in here.pushes
         if trace.at is not None and len(trace.at) == len(trace.travel)
     ]
-    return LATE * statistics.fmean(bends) if bends else 0.0
+    return USUAL_LATENCY * statistics.fmean(bends) if bends else 0.0
 
 
 def clean_readings(trace: Trace, fit: SweepFit) -> tuple[list[float], list[float]]:

@@ -34,7 +34,7 @@ CARRIAGE_FLOAT = 0.01
 SPOTS_APART = 10.0  # mm of travel that the two ends lie apart at least
 SPOTS = ("front", "rear")
 ROUND_TRIPS = 3  # front, rear, front, rear, ...: either end is visited so often
-AGAIN = "Lift the plunger and let it down again."
+TOUCH_AGAIN = "Lift the plunger and let it down again."
 FRONT_AT, REAR_AT = 0.0, 160.0  # mm along the travel, unless said; common practice
 
 
@@ -224,7 +224,7 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
                     mount,
                     at,
                     "slot-blade",
-                    AGAIN,
+                    TOUCH_AGAIN,
                     continues=bool(steps),
                     focus=Focus("end", side="front" if name == "front" else "rear"),
                 )

@@ -28,7 +28,7 @@ Side = Literal["near", "far"]  # of the board, on which the sled fence stands
 # mm of fence that a board must rest on to be told apart from a point
 LEAST_BOARD = 50.0
 EITHER_SIDE = 50.0  # mm by which a push may be off the board's middle
-FINE = 1.0  # mm: places of the texture
+TEXTURE_STEP = 1.0  # mm: places of the texture
 FEWEST_AVERAGED = 3  # readings in what is averaged, else there is no texture to be seen
 
 
@@ -123,8 +123,11 @@ def texture(
     rougher, never smoother.
     """
     start, reach = float(face.x[0]), face.length
-    cells = int(reach / FINE)
-    if max(face.apart, FINE) * FEWEST_AVERAGED > WINDOW or cells < FEWEST_AVERAGED:
+    cells = int(reach / TEXTURE_STEP)
+    if (
+        max(face.apart, TEXTURE_STEP) * FEWEST_AVERAGED > WINDOW
+        or cells < FEWEST_AVERAGED
+    ):
         return None
     at = start + (np.arange(cells) + 0.5) * reach / cells
     seen = []

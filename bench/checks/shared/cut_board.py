@@ -36,7 +36,7 @@ HELD_CUT, FREE_CUT = 60e-6, 100e-6
 # rad, a sled that is held and a board that is seated with care: what measuring may
 # show; found by simulation of sleds, no source
 CAREFUL_CUT = 30e-6
-ROW = "scatter of the cuts"
+CUTS_ROW = "scatter of the cuts"
 
 
 def compare_with_passes(
@@ -106,7 +106,7 @@ class CutScatter(msgspec.Struct, frozen=True):
         """The budget's row of a board that was turned so often."""
         seen = self.degrees_of_freedom
         each = self.of_one_cut / math.sqrt(turns)
-        return Part(ROW, "B" if seen is None else "A", each, seen)
+        return Part(CUTS_ROW, "B" if seen is None else "A", each, seen)
 
 
 def cut_scatter(evidence: Evidence) -> CutScatter:
@@ -143,7 +143,7 @@ def cut_remarks(
     if cuts.source not in ("held", "usual"):
         return []
     careful = msgspec.structs.replace(cuts, of_one_cut=CAREFUL_CUT).row(turns)
-    rest = [row for row in rows if row.name != ROW]
+    rest = [row for row in rows if row.name != CUTS_ROW]
     then = combine([careful, *rest], budget.confidence).expanded
     values = {"usual": cuts.of_one_cut, "now": budget.expanded, "then": then}
     if cuts.source == "held":

@@ -14,25 +14,35 @@ from itertools import pairwise
 from bench.checks.model import Check, Evidence, Step, Trace
 from bench.checks.options import STEEPEST
 from bench.checks.shared.plausibility import BETTER_LENGTH, side_doubts
-from bench.checks.shared.traces import COARSEST, as_shown, grid_of, reach, travel_span
+from bench.checks.shared.traces import (
+    COARSEST_SEEN,
+    as_shown,
+    grid_of,
+    reach,
+    travel_span,
+)
 from bench.finding import Doubt, doubt
 
-LIVES = 2.0  # counts that a number moves by and that no flicker between two makes
+LIVE_COUNTS = 2.0  # counts that a number moves by and that no flicker between two makes
 # counts that other passes, or the rest of one, say that a reading should have gone
-STOOD = 6.0
+STANDING_COUNTS = 6.0
 BY_CHANCE = 1e-3  # that so many readings in a row do not change
 # counts that other passes, the rest of one, cover, and it is more than a count at an
 # edge
 FLICKER = 3.0, 4.0
 LIVELY = 0.15  # share of readings that change, from which flicker is everywhere
-PART = 0.3  # of a pass, in which a number stands that should have gone on
-IN_AIR = 0.2  # of a pass, in which a tip touches nothing; holes and grooves are shorter
+STANDING_SHARE = 0.3  # of a pass, in which a number stands that should have gone on
+AIR_SHARE = (
+    0.2  # of a pass, in which a tip touches nothing; holes and grooves are shorter
+)
 # mm that a tip falls by at least: the preload, 0.1 for a lever type; common practice
-FALLS = 0.08
-FEWEST_READINGS = 8  # readings of a pass
-FINER = 1.9  # times finer than declared, and it is another instrument or unit
-COARSER = 4.0  # times coarser; inches shown by a fine indicator are 2.54 times at most
-LUCK = 1e5  # to one against readings that lie on a coarser grid by chance
+LEAST_FALL = 0.08
+FEWEST_OF_PASS = 8  # readings of a pass
+TIMES_FINER = 1.9  # times finer than declared, and it is another instrument or unit
+TIMES_COARSER = (
+    4.0  # times coarser; inches shown by a fine indicator are 2.54 times at most
+)
+LEAST_ODDS = 1e5  # to one against readings that lie on a coarser grid by chance
 MANY_READINGS = 8  # different readings that show a grid
 MOST_MARKS = 16  # places at most where the sled is stopped; of more it was swept
 # the step of a display in inches; few that show mm go in such steps, so that one who
@@ -40,17 +50,19 @@ MOST_MARKS = 16  # places at most where the sled is stopped; of more it was swep
 HALF_THOU = 0.0005
 OF_INCHES = 2e-5, 9e-5  # mm: counts of an inch display taken for mm
 SHORTEST_PASS = 30.0  # mm: a pass of less is handling, or was written down in inches
-WHOLE = 0.7  # share of the longest push from which a draw back is one of a whole pass
+DRAW_BACK_SHARE = (
+    0.7  # share of the longest push from which a draw back is one of a whole pass
+)
 
 # what a verdict hangs on, for `Finding.settle`
-PARTS = {
+SETTLING_PARTS = {
     "frozen": "a number that moves",
     "stood": "a number that moves",
     "backward": "which way the travel counts",
     "steep": "which cable is which",
     "lean": "the side on which the indicator stands",
 }
-UNIT = "the unit of the readings"
+UNIT_PART = "the unit of the readings"
 
 
 def evidence_doubts(evidence: Evidence, check: Check) -> list[Doubt]:
@@ -95,7 +107,7 @@ def _is_frozen(evidence: Evidence, name: str, span: float, count: float) -> bool
     if evidence.alive is None:
         return span == 0
     # a count or two come and go by themselves
-    return name not in evidence.alive and span < LIVES * count - 1e-9
+    return name not in evidence.alive and span < LIVE_COUNTS * count - 1e-9
 
 
 def _pass_doubts(evidence: Evidence, name: str, step: Step) -> list[Doubt]:
@@ -132,10 +144,10 @@ def _standing_doubts(
     moves = max(_span(t.reading) for t in traces)
     found: list[Doubt] = []
     for trace in traces:
-        if not trace.push or len(trace.reading) < FEWEST_READINGS:
+        if not trace.push or len(trace.reading) < FEWEST_OF_PASS:
             continue
         luck = (1 - rate) ** len(trace.reading) >= BY_CHANCE
-        least = (STOOD if luck else FLICKER[0]) * count
+        least = (STANDING_COUNTS if luck else FLICKER[0]) * count
         part = None
         if _span(trace.reading) == 0 and moves >= least:
             part = travel_span(trace.travel)
@@ -163,7 +175,7 @@ def _not_followed(
     trace: Trace, first: int, last: int, count: float
 ) -> tuple[float, float] | None:
     low, high = sorted((trace.travel[first], trace.travel[last]))
-    if high - low < PART * reach(trace):
+    if high - low < STANDING_SHARE * reach(trace):
         return None
     apart = _surroundings(trace, first, last)
     if apart is None:
@@ -172,21 +184,25 @@ def _not_followed(
     spans = _span(r for k, r in enumerate(trace.reading) if not first <= k <= last)
     lively = rate >= LIVELY and spans >= FLICKER[1] * count
     still = lively and (1 - rate) ** (last - first) < BY_CHANCE
-    return (low, high) if still or abs(slope) * (high - low) >= STOOD * count else None
+    return (
+        (low, high)
+        if still or abs(slope) * (high - low) >= STANDING_COUNTS * count
+        else None
+    )
 
 
 def _in_the_air(
     trace: Trace, first: int, last: int, count: float
 ) -> tuple[float, float] | None:
     low, high = sorted((trace.travel[first], trace.travel[last]))
-    if last - first < 2 or high - low < IN_AIR * reach(trace):
+    if last - first < 2 or high - low < AIR_SHARE * reach(trace):
         return None
     apart = _surroundings(trace, first, last)
     if apart is None:
         return None
     slope, level, _ = apart
     off = trace.reading[first] - level - slope * (low + high) / 2
-    return (low, high) if abs(off) >= max(FALLS, 30 * count) else None
+    return (low, high) if abs(off) >= max(LEAST_FALL, 30 * count) else None
 
 
 def _surroundings(
@@ -197,7 +213,7 @@ def _surroundings(
     places = list(zip(trace.travel, trace.reading, strict=True))
     pieces = places[:first], places[last + 1 :]
     beside = [*pieces[0], *pieces[1]]
-    if len(beside) < FEWEST_READINGS // 2:
+    if len(beside) < FEWEST_OF_PASS // 2:
         return None
     some = beside[:: max(1, len(beside) // 50)]
     pairs = [(one, other) for k, one in enumerate(some) for other in some[:k]]
@@ -226,7 +242,7 @@ def _first_draw_back(traces: Sequence[Trace], pushes: Sequence[Trace]) -> Trace 
     if not traces or traces[0].push or len(traces[0].travel) < 2:
         return None
     longest = max((reach(t) for t in pushes), default=0.0)
-    return traces[0] if reach(traces[0]) >= WHOLE * longest else None
+    return traces[0] if reach(traces[0]) >= DRAW_BACK_SHARE * longest else None
 
 
 def _frozen_spots(evidence: Evidence, names: Sequence[str]) -> list[Doubt]:
@@ -237,8 +253,8 @@ def _frozen_spots(evidence: Evidence, names: Sequence[str]) -> list[Doubt]:
     alive = evidence.alive
     # a few numbers lie far apart: how far is no count of the instrument
     least = evidence.gear.indicator.resolution or 0.0
-    count = max(least, min(displayed_count(evidence), COARSEST))
-    same = 1e-9 if alive is None else LIVES * count - 1e-9
+    count = max(least, min(displayed_count(evidence), COARSEST_SEEN))
+    same = 1e-9 if alive is None else LIVE_COUNTS * count - 1e-9
     if len(values) < 2:
         return []
     if _span(values) < same and not alive:
@@ -300,10 +316,10 @@ def _count_doubts(
         return [doubt("half-thou", name, count=count)]
     if declared is None or count <= 0:
         return []
-    if count * FINER < declared:
+    if count * TIMES_FINER < declared:
         return [doubt("finer", name, count=count, declared=declared)]
     ratio = count / declared
-    if ratio >= COARSER and ratio ** min(changes, 20) >= LUCK:
+    if ratio >= TIMES_COARSER and ratio ** min(changes, 20) >= LEAST_ODDS:
         return [doubt("coarser", name, count=count, declared=declared)]
     return []
 
@@ -325,7 +341,7 @@ def _slope(trace: Trace) -> float:
 
 def settling_part(doubts: Sequence[Doubt]) -> str:
     """The part that would settle the verdict, for `Finding.settle`."""
-    return PARTS.get(doubts[0].code, UNIT)
+    return SETTLING_PARTS.get(doubts[0].code, UNIT_PART)
 
 
 def doubts_by_subject(

@@ -19,16 +19,16 @@ import numpy as np
 from bench.checks.model import Trace
 from bench.geometry.cells import Array
 
-LONGEST = 0.5  # s, either way
+LONGEST_LATENCY = 0.5  # s, either way
 COARSE_STEP, FINE_STEP = 0.02, 0.005  # s
 LEAST_LATENCY = 0.02  # s; less bends nothing
 CLOSER = 3.0  # times closer, as standard deviation, the two ways lie at that latency
 SEEN_COUNTS = 2.0  # they part by less than so many counts: nothing to be seen
 AGREE = 0.3  # of the latency, and a step at least, by which the cycles may differ
 FEWEST_CYCLES = 2  # cycles
-LEAST_READINGS = 20  # of a way
-SHARE = 0.6  # of the stretch must be left, set back by so much
-TRIM = 0.1  # of the stretch at either end, where lost motion is taken up
+FEWEST_OF_WAY = 20  # of a way
+LEAST_OVERLAP = 0.6  # of the stretch must be left, set back by so much
+TRIMMED_END = 0.1  # of the stretch at either end, where lost motion is taken up
 PLACES_COMPARED = 60
 
 
@@ -59,7 +59,7 @@ def relative_latency(
 def _latency_of_cycle(push: Trace, pull: Trace, least: float) -> float | None:
     """The latency at which the two ways lie closest; None where nothing is to be seen
     or it makes little odds. least: mm by which they part if anything is."""
-    if min(len(trace.at or ()) for trace in (push, pull)) < LEAST_READINGS:
+    if min(len(trace.at or ()) for trace in (push, pull)) < FEWEST_OF_WAY:
         return None
     ways: list[Way] = []
     for trace in (push, pull):
@@ -77,7 +77,9 @@ def _latency_of_cycle(push: Trace, pull: Trace, least: float) -> float | None:
         most = abs(as_is[1]) + least
         return [(off[0], tau) for off, tau in found if off and abs(off[1]) <= most]
 
-    coarse = looked_at(np.arange(-LONGEST, LONGEST + COARSE_STEP / 2, COARSE_STEP))
+    coarse = looked_at(
+        np.arange(-LONGEST_LATENCY, LONGEST_LATENCY + COARSE_STEP / 2, COARSE_STEP)
+    )
     if not coarse:
         return None
     near = min(coarse)[1]
@@ -96,15 +98,15 @@ def _difference(ways: Sequence[Way], tau: float) -> tuple[float, float] | None:
     lines = []
     for at, travel, reading in ways:
         inside = (at - tau >= at[0]) & (at - tau <= at[-1])
-        if np.count_nonzero(inside) < LEAST_READINGS:
+        if np.count_nonzero(inside) < FEWEST_OF_WAY:
             return None
         place = np.interp(at[inside] - tau, at, travel)
         order = np.argsort(place, kind="stable")
         lines.append((place[order], reading[inside][order]))
     low, high = max(p[0] for p, _ in lines), min(p[-1] for p, _ in lines)
-    if high - low < SHARE * max(float(np.ptp(travel)) for _, travel, _ in ways):
+    if high - low < LEAST_OVERLAP * max(float(np.ptp(travel)) for _, travel, _ in ways):
         return None
-    cut = TRIM * (high - low)
+    cut = TRIMMED_END * (high - low)
     places = np.linspace(low + cut, high - cut, PLACES_COMPARED)
     (p, r), (q, s) = lines
     difference = np.interp(places, q, s) - np.interp(places, p, r)

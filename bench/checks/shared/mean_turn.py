@@ -23,7 +23,9 @@ from bench.uncertainty import Group, Pool
 from bench.uncertainty.distributions import f_two_sided
 from bench.uncertainty.sweeps import LOOKS_DIFFERENT
 
-POINTS = 400  # over the stretch that all turns cover; fewer where fewer readings came
+GRID_POINTS = (
+    400  # over the stretch that all turns cover; fewer where fewer readings came
+)
 # mm, where the readings lie on no grid; under none at all a level stretch has no
 # scatter
 LEAST_COUNT = 1e-6
@@ -64,7 +66,7 @@ def _fitted(placed: Sequence[PlacementFit]) -> tuple[float, float, float] | None
     traces = [trace for p in placed for trace, _ in p.pushes]
     spans = [travel_span(trace.travel) for trace in traces]
     low, high = max(a for a, _ in spans), min(b for _, b in spans)
-    number = min([POINTS, *(len(trace.travel) for trace in traces)])
+    number = min([GRID_POINTS, *(len(trace.travel) for trace in traces)])
     if high <= low or number < FEWEST_PLACES:
         return None
     # the same places before the arbor as behind it, or a dish would lean

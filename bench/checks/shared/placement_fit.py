@@ -34,7 +34,9 @@ PRELOAD_MOVED = 0.15, 1.0
 SAME_JUMP = 8.0  # mm that the same jump may be found apart
 SAME_SIZE = 0.4  # of the larger, by which two jumps of one size may differ
 FORM_GRID = 1.0  # mm
-WHOLE = 0.97  # share of a pass; with more of it used, hardly anything is left out
+NEARLY_WHOLE = (
+    0.97  # share of a pass; with more of it used, hardly anything is left out
+)
 
 
 class PlacementFit(msgspec.Struct):
@@ -259,7 +261,7 @@ def stretch_row(placed: Sequence[PlacementFit]) -> Part | None:
     for trace, fit in placed[0].pushes:
         s, r = np.asarray(trace.travel), np.asarray(trace.reading)
         shared = (s >= fit.start) & (s <= fit.stop)
-        if WHOLE * np.ptp(s) > np.ptp(s[shared]) > 0.0:
+        if NEARLY_WHOLE * np.ptp(s) > np.ptp(s[shared]) > 0.0:
             turns.append(line_of(s, r).slope - line_of(s[shared], r[shared]).slope)
     if not turns:
         return None

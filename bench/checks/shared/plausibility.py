@@ -35,10 +35,10 @@ TIMES_APART = 5.0  # the spread of the other pushes
 # source
 SAME_SPOT = 1.0
 # counts that a plunger that sticks jumps at least; common practice, no source
-STICKS = 6
+STICKING_COUNTS = 6
 LEAST_PLAY = 0.01  # mm; less is not compared
 NEAR_AN_INCH = 0.15  # of that ratio: no slot is that much wider than its runner
-THIN = 5.0  # mm: no runner and no strip is as thin
+THINNEST = 5.0  # mm: no runner and no strip is as thin
 # mm off the others of its kind; no slot or runner that is used varies so; common
 # practice, no source
 ODD_WIDTH = 0.5
@@ -124,7 +124,7 @@ def _is_staircase(reading: Sequence[float], count: float) -> bool:
 
     steps = np.diff(np.asarray(reading, dtype=np.float64))
     far = np.abs(steps)
-    jumps = steps[far >= STICKS * count]
+    jumps = steps[far >= STICKING_COUNTS * count]
     stands = int(np.count_nonzero(far < count / 2))
     return bool(
         jumps.size >= 2
@@ -215,7 +215,7 @@ def lean_remarks(evidence: Evidence, steps: Sequence[Step]) -> list[Remark]:
 
 def thin_width_doubts(widths: Sequence[float]) -> list[Doubt]:
     """All of them so small that they are inches rather than mm."""
-    if not widths or max(widths) >= THIN:
+    if not widths or max(widths) >= THINNEST:
         return []
     return [doubt("thin", least=min(widths), most=max(widths))]
 

@@ -30,7 +30,7 @@ from bench.uncertainty import (
     verdict,
 )
 
-MOST_READINGS = 12  # at a place; beyond it another change is named
+MOST_AT_A_PLACE = 12  # at a place; beyond it another change is named
 # codes of a finding whose square does not fit what is known of it: perhaps it was not
 # turned over
 SQUARE_DOUBTED = frozenset(
@@ -181,7 +181,7 @@ def more_readings(
     fixed = combine(others, LATER)
     if fixed.rows and fixed.expanded >= clear:
         return Settle(part=fixed.rows[0].part)
-    for each in range(now + 1, MOST_READINGS + 1 if touches else 0):
+    for each in range(now + 1, MOST_AT_A_PLACE + 1 if touches else 0):
         u = math.hypot(*touches) * math.sqrt(now / each)
         more = Part("touches", "A", u, freedom(each))
         if combine([*others, more], LATER).expanded <= clear:

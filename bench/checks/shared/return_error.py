@@ -23,11 +23,13 @@ from bench.checks.shared.placement_fit import PlacementFit, are_opposed
 from bench.finding import Remark, note, warning
 from bench.uncertainty import Part, closure, t_quantile
 
-END = 0.1  # share of the stretch that counts as its end
-MIDDLE = 0.3  # share of the stretch that counts as its middle
+END_SHARE = 0.1  # share of the stretch that counts as its end
+MIDDLE_SHARE = 0.3  # share of the stretch that counts as its middle
 FEWEST_THERE = 2  # readings there
 FEWEST_CYCLES = 2  # cycles that show what comes back alike each time
-BACK = 2  # counts within which a reading has come back; common practice, no source
+COUNTS_BACK = (
+    2  # counts within which a reading has come back; common practice, no source
+)
 # rad, of yaw, where a single cycle shows no scatter; common practice, no source
 UNSEEN_PLAY = 100e-6
 
@@ -133,7 +135,7 @@ class SplitReturnError(msgspec.Struct, frozen=True):
 
 def _beyond(gap: float, allowed: float, count: float) -> float | None:
     left = abs(gap) - allowed
-    return left if left > BACK * count else None
+    return left if left > COUNTS_BACK * count else None
 
 
 def split_return_errors(
@@ -166,7 +168,7 @@ def return_error(
     no scatter: then yaw_play (rad, full swing) where known, but 100 urad at most, turns
     the pull-back against its push.
     """
-    seen = _differences_of_pairs(pairs, ((0.0, END), (1 - END, 1.0)))
+    seen = _differences_of_pairs(pairs, ((0.0, END_SHARE), (1 - END_SHARE, 1.0)))
     gaps = [near - far for (near, far), _ in seen]
     if not gaps:
         return None
@@ -185,13 +187,13 @@ def backlash(pairs: Sequence[tuple[Trace, Trace]], *, count: float) -> float | N
     None with fewer than two cycles, where it is within two counts, or where it scatters
     as play does (95 %, Student's t).
     """
-    middle = ((1 - MIDDLE) / 2, (1 + MIDDLE) / 2)
+    middle = ((1 - MIDDLE_SHARE) / 2, (1 + MIDDLE_SHARE) / 2)
     apart = [gap for (gap,), _ in _differences_of_pairs(pairs, (middle,))]
     if len(apart) < FEWEST_CYCLES:
         return None
     mean, (error, freedom) = statistics.fmean(apart), _scatter(apart)
     doubt = t_quantile(0.95, freedom) * error
-    return mean if abs(mean) > max(doubt, BACK * count) else None
+    return mean if abs(mean) > max(doubt, COUNTS_BACK * count) else None
 
 
 def _differences_of_pairs(

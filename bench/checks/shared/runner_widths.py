@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from bench.geometry.runner_play import PositionFit, RunnerFit, Widths
 
 SIDES = ("left", "right")
-WHAT = (
+MEASURED_BODIES = (
     "slot-left",
     "slot-right",
     "runner-left",

@@ -17,11 +17,11 @@ from bench.gear import Indicator
 USUAL = 0.001  # mm, where the readings lie on no grid; common practice, no source
 # mm: a few readings may all be whole multiples of more by luck; and what never moves is
 # a coarse instrument
-COARSEST = 0.01
+COARSEST_SEEN = 0.01
 # share of neighbours alike, from which readings were shown by steps and not worked out
 REPEATS = 0.2
 # counts: rounding alone leaves 0.29 about a line, readings worked out leave none
-ROUNDED = 0.2
+LEAST_ROUNDING = 0.2
 SHARE_IN_COMMON = 0.9  # of the longest sweep; with less in common it is worth a remark
 LEAST_IN_COMMON = 0.5  # with less there is not enough left to fit
 ODD = 2  # misread places, at either end, that must not say where a sweep begins
@@ -33,7 +33,7 @@ def count_of(indicator: Indicator, readings: Sequence[float]) -> float:
     if indicator.resolution:
         return indicator.resolution
     seen = grid_of(readings)
-    return USUAL if seen == 0 else min(seen, COARSEST)
+    return USUAL if seen == 0 else min(seen, COARSEST_SEEN)
 
 
 def count_of_sweeps(evidence: Evidence) -> float | None:
@@ -54,7 +54,7 @@ def grid_of(readings: Iterable[float]) -> float:
 
     different = set(readings)
     if len(different) < 2:
-        return COARSEST
+        return COARSEST_SEEN
     return float(count_seen(np.array(sorted(different), dtype=np.float64)))
 
 
@@ -70,7 +70,7 @@ def as_shown(traces: Sequence[Trace], count: float) -> bool:
         left += list(r - np.polyval(np.polyfit(s, r, 1), s)) if np.ptp(s) > 0 else []
     # no mean ends so
     by_fives = round(count / 10 ** np.floor(np.log10(count) + 1e-9)) == 5
-    if not pairs or not left or np.std(left) < ROUNDED * count:
+    if not pairs or not left or np.std(left) < LEAST_ROUNDING * count:
         return False
     return bool(by_fives or sum(pairs) >= REPEATS * len(pairs))
 
