@@ -19,7 +19,7 @@ from bench.cut.forecast import MORE_PASSES, Part, Term
 from bench.finding import Finding, Quantity
 from bench.gear import Jig, Saw
 from bench.uncertainty import scatter_within, t_quantile
-from bench.uncertainty.budget import SEAT
+from bench.uncertainty.budget import ROOT_3, SEAT
 
 # the checks that a forecast is made from
 FENCE = "fence-square"
@@ -41,7 +41,7 @@ OUTDATES: Mapping[str, tuple[str, ...]] = {
     "saw": (FENCE, "slot-blade"),
 }
 
-ROOT_3, ROOT_12 = math.sqrt(3.0), math.sqrt(12.0)
+ROOT_12 = math.sqrt(12.0)
 
 # allowances, half-widths; common practice, no source
 FENCE_ALLOWANCE = 0.10 / 300.0  # rad, an everyday sled fence

@@ -23,7 +23,7 @@ Array = npt.NDArray[np.float64]
 REACHES = (0.015, 0.03, 0.06, 0.12, 0.25)  # of the sweep
 # related over white noise at the lowest frequencies, where it counts
 LOW_ENDS = (1.5, 8.0, 40.0, 200.0)
-WHITE_PRIOR = 0.65
+WHITE_PRIOR = 0.65  # probability beforehand that the errors are white; no source
 FORMS: tuple[tuple[int, ...], ...] = ((), (2,), (2, 3, 4))
 # prior variance of a form's coefficient over the noise variance of a cell
 FORM_SIZE2 = 1000.0

@@ -26,7 +26,7 @@ from bench.uncertainty.distributions import t_quantile
 Mask = npt.NDArray[np.bool_]
 
 DIRT_LIMIT = 4.0  # standard deviations of a mean of that many readings
-REFIT_ROUNDS = 4
+REFIT_ROUNDS = 4  # of flagging and fitting anew, at most
 LOWEST = 1.25  # run that can be dirt, in standard deviations of single readings
 COUNT_SCATTER = (
     0.45  # of a count: scatter of readings whose noise is a third of a count

@@ -19,8 +19,8 @@ FACE_LIMIT = 6.0  # standard deviations: a rough face is no dirt
 GROSS = 0.15
 NO_FENCE = 1.0  # mm off it: no fence at all, however much of the pass shows it
 LEAST_DIRT = 0.004  # mm: finer than what a wiped face still shows
-DIRT_COUNTS = 2.5
-CLEANING_ROUNDS = 8
+DIRT_COUNTS = 2.5  # counts off the smooth curve that dirt stands at least
+CLEANING_ROUNDS = 8  # of flagging and smoothing anew, at most
 
 
 def dirt_on_face(x: Array, r: Array, count: float, window: float) -> Mask:

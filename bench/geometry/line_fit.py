@@ -27,7 +27,7 @@ from bench.geometry.dirt import dirt_at_stations, dirt_in_sweep, long_step
 FEWEST_FITTED = 4  # readings, at as many places: two make the line, the others judge it
 SHORTEST_FITTED = 1.0  # mm of travel
 STEP_EVIDENCE = 10.0  # natural logarithm: twenty thousand to one
-MOST_ASIDE = 1 / 3
+MOST_ASIDE = 1 / 3  # share of a pass set aside from which it is refused; no source
 
 
 @dataclass(frozen=True, slots=True)

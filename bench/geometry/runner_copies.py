@@ -18,7 +18,7 @@ from bench.geometry.reversal import interpolation_matrix
 from bench.geometry.runner_play import Widths, middle_of, places_under
 
 SAME = 1e-6  # mm along the slot: nearer than that is one place
-HALVINGS = 48
+HALVINGS = 48  # of the range in which a limit is sought: to 2^-48 of it
 
 
 class Copies(msgspec.Struct, frozen=True):

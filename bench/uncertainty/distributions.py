@@ -7,7 +7,7 @@ import math
 from functools import lru_cache
 from statistics import NormalDist
 
-_TINY = 1e-300
+_TINY = 1e-300  # in place of 0 in the continued fraction
 _LARGE_DOF = 1e7  # beyond it t and the normal quantile agree to nine digits
 
 

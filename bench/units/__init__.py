@@ -76,17 +76,21 @@ def in_thou(mm: float) -> bool:
 def length_words(mm: float, system: System, places: int | None = None) -> str:
     """`0.05 mm`, `250 mm`; `5 thou`, `19.75 in`. places: fixed decimals of the unit
     shown."""
-    if system == "mm":
-        size, unit, usual, least = mm, "mm", 3, 2 if abs(mm) < 1 else 0
-    elif in_thou(mm):
-        size, unit, usual, least = mm / THOU, "thou", 1, 0
-    else:
-        size, unit, usual, least = mm / INCH, "in", 3, 0
+    factor, unit = _unit(mm, system)
+    size, usual = mm / factor, 1 if unit == "thou" else 3
+    least = 2 if unit == "mm" and abs(mm) < 1 else 0
     if places is not None:
         return f"{_strip(f'{size:.{places}f}', places)} {unit}"
     if size == 0:
         return f"0 {unit}"
     return f"{_strip(f'{size:.{_places(size, usual)}f}', least)} {unit}"
+
+
+def _unit(mm: float, system: System) -> tuple[float, str]:
+    """mm in one of the unit that a length is told in, and the unit."""
+    if system == "mm":
+        return 1.0, "mm"
+    return (THOU, "thou") if in_thou(mm) else (INCH, "in")
 
 
 def uncertainty_places(uncertainty: float) -> int:
@@ -111,9 +115,8 @@ MOST_PLACES = {"mm": 3, "thou": 1, "in": 4}
 def rounded_words(mm: float, uncertainty_mm: float, system: System) -> str:
     """`0.12 mm`: in as many decimals as the first digit of the uncertainty, three of a
     millimetre at the most."""
-    name = "mm" if system == "mm" else "thou" if in_thou(mm) else "in"
-    size = abs(uncertainty_mm) / {"mm": 1.0, "thou": THOU, "in": INCH}[name]
-    most = MOST_PLACES[name]
+    factor, unit = _unit(mm, system)
+    size, most = abs(uncertainty_mm) / factor, MOST_PLACES[unit]
     places = (
         most if size == 0 else max(0, min(most, -int(f"{size:.0e}".partition("e")[2])))
     )
@@ -150,10 +153,7 @@ def _told_in(
 ) -> tuple[float, str, int]:
     """mm in one of the unit, the unit, and the decimals that the uncertainty
     deserves."""
-    thou = in_thou(max(abs(mm), abs(uncertainty_mm)))
-    factor, unit = (
-        (1.0, "mm") if system == "mm" else (THOU, "thou") if thou else (INCH, "in")
-    )
+    factor, unit = _unit(max(abs(mm), abs(uncertainty_mm)), system)
     places = uncertainty_places(abs(uncertainty_mm) / factor)
     return factor, unit, min(MOST_PLACES[unit], places)
 

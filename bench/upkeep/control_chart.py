@@ -31,7 +31,7 @@ from bench.upkeep.shape import (
 )
 
 FIRST_RESULTS = 15  # of which the mean is made, once there are so many
-FEWEST_TO_TELL_SHAPES = 6
+FEWEST_TO_TELL_SHAPES = 6  # results
 SURE_SLOPE = 0.99  # that a slope is one: it is asked at every result
 AHEAD = 0.5  # of the span looked back on: no day farther ahead is named
 

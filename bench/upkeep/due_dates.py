@@ -19,7 +19,7 @@ from bench.upkeep.history import History
 from bench.upkeep.moisture import moisture
 from bench.upkeep.quick_check import TURNED_OVER, YEAR_DAYS, whole_check_reason
 
-CHANCE_OF_OUT = 0.10
+CHANCE_OF_OUT = 0.10  # of standing outside the tolerance, at which a check is due
 SOONEST_DAYS, LATEST_DAYS = 7.0, 91.0  # days; a week, a quarter of a year
 # the same where two minutes are enough: by simulation (tests/benchmarks/shop_years.py)
 # the longest that halves the days out of tolerance of a whole check each month

@@ -19,8 +19,9 @@ from bench.upkeep.moisture import moisture
 from bench.upkeep.series import Baseline
 from bench.upkeep.shape import Sums, best_shape
 
+# what shows a season: results, days from first to last, percent of moisture content
 FEWEST_RESULTS, SPAN_DAYS, SPREAD_PERCENT = 8, 182.0, 2.0
-SIGNIFICANCE = 0.05
+SIGNIFICANCE = 0.05  # p of the F test below which it is kept
 # how far a sled may follow one percent of moisture content before that is known: so
 # much of its tolerance, one standard deviation. From the swings of 0.006 to 0.03 mm
 # per 300 a year that shops see, against a tolerance of 0.05 and 6 % of moisture

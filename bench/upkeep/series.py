@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 import msgspec
 
-from bench.upkeep.history import FenceMove, GearEvent, History, Measurement, Reason
+from bench.upkeep.history import GearEvent, History, Measurement, Reason
 
 # events after which the results that alarmed last belong to what comes: they saw it
 ANSWERING_EVENTS = ("dropped", "accepted")
@@ -101,7 +101,7 @@ def _cuts(results: Sequence[Measurement], history: History) -> list[_Cut]:
             move.finding,
         )
         for move in history.moves
-        if _of_move(one, move)
+        if one.turns_fence and (one.jig, one.saw) == (move.jig, move.saw)
     ]
     cuts += [
         _Cut(sum(r.day < event.day for r in results), event.day, event.what, None)
@@ -109,10 +109,6 @@ def _cuts(results: Sequence[Measurement], history: History) -> list[_Cut]:
         if _of_event(one, event, history)
     ]
     return sorted(cuts, key=lambda cut: (cut.at, cut.day))
-
-
-def _of_move(one: Measurement, move: FenceMove) -> bool:
-    return one.turns_fence and (one.jig, one.saw) == (move.jig, move.saw)
 
 
 def _of_event(one: Measurement, event: GearEvent, history: History) -> bool:

@@ -19,7 +19,7 @@ from typing import Literal
 import msgspec
 
 Kind = Literal["level", "trend", "step"]
-FEWEST_FOR_TREND = 5
+FEWEST_FOR_TREND = 5  # results
 # degrees of freedom granted to what a budget says of the scatter: by simulation the
 # largest that keeps a budget of half the truth from raising alarms
 WEIGHT_OF_BUDGET = 4.0
