@@ -80,7 +80,12 @@ def _step(placement: str, twist_at: float) -> Step:
     leaned, other = how == "leaned", OTHER_SIDE[side]
     again = "Press" if leaned else "Twist"
     return Step(
-        *(placement, SET_UPS[placement], "spot", READINGS_EACH, "right", "standing"),
+        placement,
+        SET_UPS[placement],
+        "spot",
+        READINGS_EACH,
+        "right",
+        "standing",
         at=0.0 if leaned else twist_at,
         picture="side-play",
         reseat=f"{again} it to the {other}, then to the {way.upper()} again; hold.",

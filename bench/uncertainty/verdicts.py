@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import TypeVar
 
 from bench.finding import Settle, Verdict
 from bench.uncertainty.budget import Budget, Part, combine
@@ -38,8 +37,6 @@ NAMED_CHECKS = range(
 )  # in the log, that are named; more speak for no sled as it is
 FINER_COUNTS = (2, 5, 10, 20, 50, 100)  # times finer counts that are looked at
 MOST_NAMED_PUSHES = 12  # in one placement; beyond it another change is named
-
-Change = TypeVar("Change", int, float)
 
 
 def verdict(value: float, expanded: float, tolerance: float) -> Verdict:
@@ -280,9 +277,9 @@ def settle(
 def _first_that(
     budget: Budget,
     names: Sequence[str],
-    changes: Mapping[Change, float],
+    changes: Mapping[float, float],
     clear: float,
-) -> Change | None:
+) -> float | None:
     """The first change that settles it; changes: each with how many times as large the
     rows of these names then are."""
     for change, times in changes.items():

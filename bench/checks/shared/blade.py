@@ -40,12 +40,18 @@ FRONT_AT, REAR_AT = 0.0, 160.0  # mm along the travel, unless said; common pract
 
 class SpotReadings(msgspec.Struct, frozen=True):
     """visits: by end, the readings of each visit, mm. apart: mm of travel from front to
-    rear, signed. lean: mm, rear less front. count: of the instrument, mm."""
+    rear, signed."""
 
     visits: Mapping[str, list[list[float]]]
     apart: float
-    lean: float
-    count: float
+
+    @property
+    def lean(self) -> float:
+        """mm, rear less front, each the mean of its visits."""
+        front, rear = (
+            statistics.fmean(map(statistics.fmean, self.visits[name])) for name in SPOTS
+        )
+        return rear - front
 
     @property
     def readings(self) -> dict[str, list[float]]:
@@ -89,13 +95,7 @@ def spot_readings(evidence: Evidence) -> SpotReadings:
             f"front and rear are {apart:.1f} mm apart in travel; give the place of each"
             " in the travel"
         )
-    means = {
-        name: statistics.fmean(statistics.fmean(v) for v in visits[name])
-        for name in SPOTS
-    }
-    all_of_them = [r for name in SPOTS for v in visits[name] for r in v]
-    count = count_of(evidence.gear.indicator, all_of_them)
-    return SpotReadings(visits, apart, means["rear"] - means["front"], count)
+    return SpotReadings(visits, apart)
 
 
 def _begins_a_visit(before: Trace | None, trace: Trace) -> bool:
@@ -115,8 +115,10 @@ def spot_rows(
     if not read.slid_anew:
         remarks = _stated_remarks(evidence)
         rows += _float_rows(evidence, length)
+    every = [reading for readings in read.readings.values() for reading in readings]
+    count = count_of(evidence.gear.indicator, every)
     rows += [
-        *instrument_rows(evidence, read.lean, length, read.count, spread),
+        *instrument_rows(evidence, read.lean, length, count, spread),
         *direction_rows(evidence, rotation),
     ]
     return [row for row in rows if row is not None], remarks
