@@ -91,10 +91,7 @@ def cut_terms(
         terms.append(_heel(results, conditions))
     if play.check != "fence-square" or play.assumed:
         # the passes of a held sled were reseated: their scatter has the seat in it
-        seat = Term(
-            part="seat", check="fence-square", scatter=SEAT, assumed=True, lasting=True
-        )
-        terms.append(seat)
+        terms.append(_allowance("seat", FENCE, scatter=SEAT, lasting=True))
     return terms
 
 
@@ -136,16 +133,16 @@ def _measured(result: LoggedFinding, part: Part, u: float = 0.0, **more: Any) ->
     )
 
 
+def _allowance(part: Part, check: str, u: float = 0.0, **more: Any) -> Term:
+    """The term of what nobody measured; u: standard uncertainty of its bias."""
+    return Term(part=part, check=check, uncertainty=u, assumed=True, **more)
+
+
 def _fence(results: Sequence[LoggedFinding]) -> Term:
     found = latest(results, FENCE, "fence")
     if found is None:
-        return Term(
-            part="fence",
-            check=FENCE,
-            uncertainty=FENCE_ALLOWANCE / ROOT_3,
-            best_uncertainty=CHECKED["fence"],
-            assumed=True,
-        )
+        u, best = FENCE_ALLOWANCE / ROOT_3, CHECKED["fence"]
+        return _allowance("fence", FENCE, u, best_uncertainty=best)
     u, best = standard(*found), standard(*found) * MORE_PASSES
     value = found[1].value
     return _measured(found[0], "fence", u, value=value, best_uncertainty=best)
@@ -169,13 +166,8 @@ def _bow(
     # the chord of a parabola is as steep as its tangent in the middle
     height, over = BOW_ALLOWANCE
     apart = sum(conditions.stretch) / 2 - sum(conditions.handle_stretch) / 2
-    return Term(
-        part="bow",
-        check="fence-straight",
-        uncertainty=8 * height * abs(apart) / over**2 / ROOT_3,
-        best_uncertainty=CHECKED["bow"],
-        assumed=True,
-    )
+    u = 8 * height * abs(apart) / over**2 / ROOT_3
+    return _allowance("bow", "fence-straight", u, best_uncertainty=CHECKED["bow"])
 
 
 def _slot(
@@ -192,13 +184,8 @@ def _slot(
     found = latest(results, FENCE, "slot-curvature", outdated=True)
     if found is None:
         height, over = SLOT_ALLOWANCE
-        return Term(
-            part="slot",
-            check=FENCE,
-            uncertainty=8 * height / over**2 / ROOT_3 * abs(further),
-            best_uncertainty=CHECKED["slot"],
-            assumed=True,
-        )
+        u = 8 * height / over**2 / ROOT_3 * abs(further)
+        return _allowance("slot", FENCE, u, best_uncertainty=CHECKED["slot"])
     bend = found[1].value
     u = math.hypot(standard(*found) * further, bend * PASS_ENDS_WITHIN / ROOT_3)
     best = u * MORE_PASSES
@@ -212,14 +199,9 @@ def _heel(results: Sequence[LoggedFinding], conditions: CutConditions) -> Term:
     per_rad = CHORD / conditions.cut
     found = latest(results, "slot-blade", "blade")
     if found is None:
-        return Term(
-            part="heel",
-            check="slot-blade",
-            # toward the kept part one time in two, anywhere up to the usual limit
-            uncertainty=BLADE_ALLOWANCE * per_rad / math.sqrt(18.0),
-            assumed=True,
-            practice=True,
-        )
+        # toward the kept part one time in two, anywhere up to the usual limit
+        u = BLADE_ALLOWANCE * per_rad / math.sqrt(18.0)
+        return _allowance("heel", "slot-blade", u, practice=True)
     blade = found[1].value
     toward = (blade > 0) == (conditions.at != "right")  # the kept part
     most = abs(blade) * per_rad if toward else 0.0
@@ -237,13 +219,7 @@ def _play(results: Sequence[LoggedFinding], conditions: CutConditions) -> Term:
         passes = [one for one in results if one.hold is not None]
         scatter = pooled_scatter(passes)
         if scatter is None:
-            return Term(
-                part="play",
-                check=FENCE,
-                scatter=HELD_SCATTER,
-                assumed=True,
-                lasting=True,
-            )
+            return _allowance("play", FENCE, scatter=HELD_SCATTER, lasting=True)
         term = _measured(passes[0], "play", scatter=scatter, lasting=True)
         return msgspec.structs.replace(term, check=FENCE)
     for check in ("side-play", "runner-fit"):
@@ -253,12 +229,8 @@ def _play(results: Sequence[LoggedFinding], conditions: CutConditions) -> Term:
             return _measured(
                 found[0], "play", scatter=scatter, best_scatter=HELD_SCATTER
             )
-    return Term(
-        part="play",
-        check="side-play",
-        scatter=FREE_SCATTER,
-        best_scatter=HELD_SCATTER,
-        assumed=True,
+    return _allowance(
+        "play", "side-play", scatter=FREE_SCATTER, best_scatter=HELD_SCATTER
     )
 
 
