@@ -26,7 +26,6 @@ from bench.checks.shared.runner_widths import (
     error_effects,
     headline_plays,
     runners_and_slots,
-    tightness,
 )
 from bench.checks.side_play import BINDS, LOOSE
 from bench.finding import (
@@ -123,7 +122,7 @@ def evaluate(evidence: Evidence) -> Finding:
     yaw, side, relief = _budgets(evidence, found, fit)
     least = number(evidence.options, "clearance_least", BINDS)
     most = number(evidence.options, "clearance_most", LOOSE)
-    tightest = min(tightness(f) for f in fit.positions)
+    tightest = fit.tightest.clearance
     said: Verdict | None = None
     limits = (evidence.options.get(f"clearance_{of}") for of in ("least", "most"))
     if evidence.gear.jig is not None or any(limit is not None for limit in limits):
@@ -222,12 +221,11 @@ def _advice(fit: RunnerFit, tightest: float, least: float, most: float) -> list[
             )
         )
     elif tightest < least:
-        place = min(fit.positions, key=tightness)
         remarks.append(
             act(
                 "nearly-tight",
                 spare=float(tightest),
-                places=[float(t) for t in place.tight[:3]],
+                places=[float(t) for t in fit.tightest.tight[:3]],
                 least=least,
                 off=float(max(RUNNING_CLEARANCE - tightest, 0.0)),
             )

@@ -17,6 +17,7 @@ outside the slot touches nothing.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -87,6 +88,14 @@ class PositionFit:
     relief: float
     tight: tuple[float, ...]
     yaw: tuple[float, float] | None = None
+
+    @property
+    def clearance(self) -> float:
+        """mm that is left, negative where it binds; infinite where nothing bounds
+        it."""
+        if self.relief > 0.0:
+            return -self.relief
+        return math.inf if self.side_play is None else self.side_play
 
 
 @dataclass(frozen=True)
@@ -186,7 +195,7 @@ def runner_fit(runners: Sequence[Widths], slots: Sequence[Widths]) -> RunnerFit:
         relief=max(f.relief for f in fits),
         whole=whole,
         full=frozenset(f.at for f in full),
-        tightest=max(fits, key=_tightness),
+        tightest=min(fits, key=lambda fit: fit.clearance),
         tight=(min(touched), max(touched)) if touched else None,
         positions=fits,
     )
@@ -196,10 +205,6 @@ def _largest(values: Sequence[float | None]) -> float | None:
     """The largest; None, unbounded, outdoes any number."""
     known = [v for v in values if v is not None]
     return max(known) if known and len(known) == len(values) else None
-
-
-def _tightness(fit: PositionFit) -> tuple[float, float]:
-    return (fit.relief, -np.inf if fit.side_play is None else -fit.side_play)
 
 
 def middle_of(runners: Sequence[Widths]) -> float:

@@ -170,11 +170,11 @@ def headline_plays(
     """
     inside = [f for f in fits if f.at in full]
     yaws = [-2.0 * f.relief / length if f.relief > 0.0 else f.yaw_play for f in inside]
-    plays = [tightness(f) for f in inside]
+    clearances = [f.clearance for f in fits if math.isfinite(f.clearance)]
     return (
         max((y for y in yaws if y is not None), default=0.0),
-        max((p for p in plays if math.isfinite(p)), default=0.0),
-        -min((tightness(f) for f in fits if math.isfinite(tightness(f))), default=0.0),
+        max((f.clearance for f in inside if math.isfinite(f.clearance)), default=0.0),
+        -min(clearances, default=0.0),
     )
 
 
@@ -264,16 +264,8 @@ def _critical_positions(fit: RunnerFit) -> set[float]:
     full = [f for f in fit.positions if f.at in fit.full]
     by_yaw = sorted(full, key=lambda f: -(f.yaw_play or 0.0))
     by_side = sorted(full, key=lambda f: -(f.side_play or 0.0))
-    tight = sorted(fit.positions, key=tightness)
+    tight = sorted(fit.positions, key=lambda f: f.clearance)
     return {f.at for some in (by_yaw, by_side, tight) for f in some[:TRIED]}
-
-
-def tightness(fit: PositionFit) -> float:
-    """Clearance that is left, mm, negative where it binds; infinite where nothing
-    bounds it."""
-    if fit.relief > 0.0:
-        return -fit.relief
-    return math.inf if fit.side_play is None else fit.side_play
 
 
 def _scatter(copies: Array, value: float) -> float:
