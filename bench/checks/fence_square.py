@@ -8,10 +8,10 @@ own error: the reversal of Evans, Hocken, Estler (1996), CIRP Annals 45(2), 617-
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from bench.checks.model import Check, Evidence, EvidenceGear, Step
-from bench.checks.options import HOLD, MOUNT, SIDE, Option, OptionValue, choice, length
+from bench.checks.options import HOLD, MOUNT, SIDE, Option, OptionValues, choice, length
 from bench.checks.shared.arm import (
     ArmAndSlot,
     arm_form_row,
@@ -79,7 +79,7 @@ COARSE_COUNT = 0.005
 SHIFT_STAND = "Shift the stand too. The number must change by 0.2 to 0.5 mm."
 
 
-def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
+def plan(options: OptionValues, gear: EvidenceGear) -> tuple[Step, ...]:
     only = LEFT if options.get("quick") else options.get("placements") or "both"
     first: LeftRight = "left" if options.get("side") == "left" else "right"
     if only == RIGHT and options.get("side") in ("left", "right"):
@@ -97,7 +97,7 @@ def _step(
     placement: str,
     words: str,
     side: LeftRight,
-    options: Mapping[str, OptionValue],
+    options: OptionValues,
     gear: EvidenceGear,
 ) -> Step:
     coarse = (gear.indicator.resolution or 0.0) >= COARSE_COUNT
@@ -243,7 +243,7 @@ def fence_way(a: float, jig: Jig | None) -> str:
 KIND = "fence-square"
 
 
-def lighter(finding: Finding) -> Mapping[str, OptionValue] | None:
+def lighter(finding: Finding) -> OptionValues | None:
     """One set-up, where both were taken before: the square's error is known."""
     known = any(q.name == "square" for q in finding.quantities)
     return {"placements": LEFT} if known else None

@@ -9,12 +9,10 @@ least squares. mm and rad; heights grow where the face stands proud.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 import msgspec
 
 from bench.checks.model import Check, Evidence, EvidenceGear, Step
-from bench.checks.options import OptionValue, choice, length
+from bench.checks.options import OptionValues, choice, length
 from bench.checks.shared.cautions import AT_REST
 from bench.checks.shared.straightedge import AS_IS, BENDING_OPTIONS, PRESSED, ROLLED
 from bench.finding import Finding
@@ -63,7 +61,7 @@ PRESSED_HARD = msgspec.structs.replace(
 )
 
 
-def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
+def plan(options: OptionValues, gear: EvidenceGear) -> tuple[Step, ...]:
     if options.get("placements") == AS_IS:
         return (AS_IT_LIES,)
     if options.get("straightedge_thick") is not None:
@@ -71,9 +69,7 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     return (AS_IT_LIES, PRESSED_HARD, ROLLED_OVER)
 
 
-def accepts(
-    placement: str, options: Mapping[str, OptionValue], gear: EvidenceGear
-) -> Step | None:
+def accepts(placement: str, options: OptionValues, gear: EvidenceGear) -> Step | None:
     return PRESSED_HARD if placement == PRESSED else None
 
 

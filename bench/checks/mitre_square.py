@@ -11,13 +11,13 @@ no corner of the square is trusted: its angles sum to half a turn, see
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 import msgspec
 
 from bench.checks.fence_square import RESEAT
 from bench.checks.model import Check, Evidence, EvidenceGear, Step
-from bench.checks.options import HOLD, OptionValue, choice
+from bench.checks.options import HOLD, OptionValues, choice
 from bench.checks.shared.cautions import AT_REST
 from bench.checks.shared.known_square import (
     RightAngle,
@@ -61,15 +61,13 @@ FENCE_SET_UPS = (
 )
 
 
-def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
+def plan(options: OptionValues, gear: EvidenceGear) -> tuple[Step, ...]:
     known = options.get("right_angle") == "known"
     names = FENCE_SET_UPS if known else (*FENCE_SET_UPS, *RIGHT_ANGLE)
     return tuple(_step(name, gear) for name in names)
 
 
-def accepts(
-    placement: str, options: Mapping[str, OptionValue], gear: EvidenceGear
-) -> Step | None:
+def accepts(placement: str, options: OptionValues, gear: EvidenceGear) -> Step | None:
     return _step(placement, gear) if placement in RIGHT_ANGLE else None
 
 

@@ -8,12 +8,12 @@ mm, angles in rad, times in s.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from typing import Literal
 
 import msgspec
 
-from bench.checks.options import Option, OptionValue
+from bench.checks.options import Option, OptionValue, OptionValues
 from bench.finding import Finding, Move, Quantity, Remark
 from bench.gear import Caliper, Indicator, Jig, LeftRight, Saw, Square, Travel
 from bench.uncertainty import Pool, SetUpScatter
@@ -219,7 +219,7 @@ class Check(msgspec.Struct, frozen=True):
 
     kind: str
     question: str
-    plan: Callable[[Mapping[str, OptionValue], EvidenceGear], tuple[Step, ...]]
+    plan: Callable[[OptionValues, EvidenceGear], tuple[Step, ...]]
     evaluate: Callable[[Evidence], Finding]
     quantities: tuple[str, ...]
     cautions: tuple[Caution, ...] = ()
@@ -228,9 +228,7 @@ class Check(msgspec.Struct, frozen=True):
     columns: tuple[str, ...] = ("sweep", "placement", "travel", "reading")
     # a step for a placement name of a recorded file that plan() does not list (turn-90,
     # turn-137, ...)
-    accepts: (
-        Callable[[str, Mapping[str, OptionValue], EvidenceGear], Step | None] | None
-    ) = None
+    accepts: Callable[[str, OptionValues, EvidenceGear], Step | None] | None = None
     # where it stands in a list of checks, the lowest first
     rank: int = 100
     # what later checks take from its findings, and what of that it takes itself
@@ -245,7 +243,7 @@ class Check(msgspec.Struct, frozen=True):
     holds_back: Callable[[Evidence, Finding], Remark | None] | None = None
     # from a finding whose move was made to the options of a lighter check that
     # verifies the move, None where that finding does not allow it
-    lighter: Callable[[Finding], Mapping[str, OptionValue] | None] | None = None
+    lighter: Callable[[Finding], OptionValues | None] | None = None
     # the move of a check whose first quantity is not one fence's rotation, and what is
     # to be said of it, from quantities, sled and leaves; asked only where one is due
     moves: (

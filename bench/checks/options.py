@@ -16,6 +16,7 @@ import msgspec
 from bench.units import UnitsError, parse_angle, parse_length, parse_slope
 
 OptionValue = str | float | int | bool | None
+OptionValues = Mapping[str, OptionValue]  # by name, validated
 
 PARSERS = {"angle": parse_angle, "slope": parse_slope}
 UNITS = {"length": "mm", "angle": "rad", "slope": "rad"}
@@ -175,13 +176,13 @@ def understood(
     return values, wrong
 
 
-def given_number(options: Mapping[str, OptionValue], name: str) -> float | None:
+def given_number(options: OptionValues, name: str) -> float | None:
     """The value of a validated length, angle or count; None where it was not given."""
     value = options.get(name)
     return None if value is None else float(value)
 
 
-def number(options: Mapping[str, OptionValue], name: str, default: float) -> float:
+def number(options: OptionValues, name: str, default: float) -> float:
     value = given_number(options, name)
     return default if value is None else value
 

@@ -9,13 +9,19 @@ the whole curve, peaks between the marks too.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 import msgspec
 
 from bench.checks.model import Check, Evidence, EvidenceGear, Focus, Step
-from bench.checks.options import SIDE, Option, OptionValue, given_number, length, number
+from bench.checks.options import (
+    SIDE,
+    Option,
+    OptionValues,
+    given_number,
+    length,
+    number,
+)
 from bench.checks.shared.blade import END_FLOAT
 from bench.checks.shared.cautions import AT_BLADE
 from bench.checks.shared.plausibility import spot_doubts
@@ -69,7 +75,7 @@ def _step(placement: str, words: str, *, continues: bool = False) -> Step:
     )
 
 
-def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
+def plan(options: OptionValues, gear: EvidenceGear) -> tuple[Step, ...]:
     count = int(number(options, "turns", USUAL_MARKS))
     marks = [turn_of(name) or 0.0 for name in even_turns(count)]
     if count == FOUR:
@@ -84,9 +90,7 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     )
 
 
-def accepts(
-    placement: str, options: Mapping[str, OptionValue], gear: EvidenceGear
-) -> Step | None:
+def accepts(placement: str, options: OptionValues, gear: EvidenceGear) -> Step | None:
     return _step(placement, "") if turn_of(placement) is not None else None
 
 

@@ -8,8 +8,6 @@ way; closing is always said.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 import msgspec
 
 from bench.checks.model import Check, Evidence, EvidenceGear, Step
@@ -17,7 +15,7 @@ from bench.checks.options import (
     MOUNT,
     SIDE,
     STEEPEST,
-    OptionValue,
+    OptionValues,
     angle,
     choice,
     given_number,
@@ -59,7 +57,7 @@ SET_UP_WORDS = (
 USUAL_PASSES = 6
 
 
-def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
+def plan(options: OptionValues, gear: EvidenceGear) -> tuple[Step, ...]:
     side = OTHER_SIDE[gear.saw.rip_fence if gear.saw is not None else "right"]
     if options.get("side") in ("left", "right"):
         side = "left" if options["side"] == "left" else "right"

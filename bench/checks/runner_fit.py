@@ -9,13 +9,12 @@ from the near end, away from the operator.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 import msgspec
 
 from bench.checks.model import Check, Evidence, EvidenceGear, Focus, Step
-from bench.checks.options import Option, OptionValue, choice, length, number
+from bench.checks.options import Option, OptionValues, choice, length, number
 from bench.checks.shared.cautions import BLADE_DOWN, MANUAL, STILL_TEETH, UNPLUG
 from bench.checks.shared.plausibility import width_problems
 from bench.checks.shared.results import budget_of, finding, quantity
@@ -47,9 +46,8 @@ if TYPE_CHECKING:
 USUAL_STATIONS = 5
 # mm, live, unless said; common practice, no source
 SLOT_LENGTH, RUNNER_LENGTH = 600.0, 450.0
-RUNNING_CLEARANCE = (
-    0.05  # mm of clearance, both sides together, in wood; common practice
-)
+# mm of clearance, both sides together, in wood; common practice
+RUNNING_CLEARANCE = 0.05
 # mm, half-width: a bow of slot or runner that no width shows; common practice, no
 # source
 UNSEEN_BOW = 0.02
@@ -65,7 +63,7 @@ WORDS = {
 NEAR_END = {"slot": "the front edge of the table", "runner": "the runner's near end"}
 
 
-def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
+def plan(options: OptionValues, gear: EvidenceGear) -> tuple[Step, ...]:
     """Slot and runner of one side or both, station by station from the near end."""
     chosen = options.get("runner") or "left"
     sides = ("left", "right") if chosen == "both" else (str(chosen),)
@@ -81,7 +79,7 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     return tuple(steps)
 
 
-def _stations(options: Mapping[str, OptionValue], along: float) -> list[float]:
+def _stations(options: OptionValues, along: float) -> list[float]:
     n = int(number(options, "stations", USUAL_STATIONS))
     return [round(along * k / (n - 1), 3) for k in range(n)]
 
@@ -104,9 +102,7 @@ def _width(name: str, at: float | None) -> Step:
     )
 
 
-def accepts(
-    placement: str, options: Mapping[str, OptionValue], gear: EvidenceGear
-) -> Step | None:
+def accepts(placement: str, options: OptionValues, gear: EvidenceGear) -> Step | None:
     return _width(placement, None) if placement in MEASURED_BODIES else None
 
 

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from bench.checks.model import Check, Evidence, EvidenceGear, Focus, Step
-from bench.checks.options import SIDE, OptionValue, given_number, length, number
+from bench.checks.options import SIDE, OptionValues, given_number, length, number
 from bench.checks.shared.cautions import AT_REST
 from bench.checks.shared.plausibility import spot_doubts
 from bench.checks.shared.results import budget_of, finding, instrument_rows, quantity
@@ -59,15 +59,13 @@ LEANED, TWISTED = ("leaned-left", "leaned-right"), ("twisted-left", "twisted-rig
 Spots = Mapping[str, list[float]]  # by set-up, mm
 
 
-def runner_length(
-    options: Mapping[str, OptionValue], gear: EvidenceGear
-) -> float | None:
+def runner_length(options: OptionValues, gear: EvidenceGear) -> float | None:
     """mm: as given for this check, else as the sled's description has it."""
     given = given_number(options, "runner_length")
     return gear.jig.runner_length if given is None and gear.jig is not None else given
 
 
-def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
+def plan(options: OptionValues, gear: EvidenceGear) -> tuple[Step, ...]:
     # half a runner's length off the middle the swing is the whole yaw play
     runner = runner_length(options, gear) or 0.0
     at = number(options, "twist_at", max(TWIST_AT, runner / 2))
@@ -154,7 +152,7 @@ def _budget(
     return budget_of(evidence, [scatter, *own, *more])
 
 
-def _limits(options: Mapping[str, OptionValue]) -> tuple[float, float]:
+def _limits(options: OptionValues) -> tuple[float, float]:
     """The least and the most side play that is good, mm: common practice where neither
     is given."""
     least, most = (given_number(options, f"play_{of}") for of in ("least", "most"))

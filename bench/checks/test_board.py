@@ -9,7 +9,6 @@ the board: the cut edge then comes to it by the other turn. mm and rad.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from typing import TYPE_CHECKING, Literal
 
 from bench.checks.fence_square import fence_way
@@ -18,7 +17,7 @@ from bench.checks.options import (
     HOLD,
     STEEPEST,
     Option,
-    OptionValue,
+    OptionValues,
     angle,
     choice,
     given_number,
@@ -55,7 +54,7 @@ MOST_TURNS = 24
 STRIP_EDGE = 0.01
 
 
-def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
+def plan(options: OptionValues, gear: EvidenceGear) -> tuple[Step, ...]:
     apart = number(
         options, "apart", number(options, "board", TEST_BOARD) - 2 * IN_FROM_END
     )
@@ -133,7 +132,7 @@ def evaluate(evidence: Evidence) -> Finding:
     )
 
 
-def _clockwise(options: Mapping[str, OptionValue], gear: EvidenceGear) -> bool:
+def _clockwise(options: OptionValues, gear: EvidenceGear) -> bool:
     """How the edge just cut comes onto the sled fence, from above: left of the blade
     clockwise, if that is near."""
     return (options.get("kept") == "right") == gear.far

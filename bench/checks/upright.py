@@ -20,7 +20,7 @@ import msgspec
 from bench.checks.model import Check, Evidence, EvidenceGear, Focus, Step
 from bench.checks.options import (
     Option,
-    OptionValue,
+    OptionValues,
     choice,
     given_number,
     length,
@@ -71,7 +71,7 @@ HEIGHT_ERROR = 0.5  # mm, half-width of a height set by a rule; common practice
 AGAIN = "Lift the tip and slide the indicator there anew."
 
 
-def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
+def plan(options: OptionValues, gear: EvidenceGear) -> tuple[Step, ...]:
     only = options.get("placements")
     names: tuple[str, ...] = ()
     if only != "blade":
@@ -91,7 +91,7 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
 def _step(
     name: str,
     at: float,
-    options: Mapping[str, OptionValue],
+    options: OptionValues,
     gear: EvidenceGear,
     *,
     first: bool = True,
@@ -130,7 +130,7 @@ def _fence_words(name: str, gear: EvidenceGear) -> str:
     )
 
 
-def _blade_words(name: str, options: Mapping[str, OptionValue]) -> str:
+def _blade_words(name: str, options: OptionValues) -> str:
     side = _side(options)
     handle = side if "away" in name else OTHER_SIDE[side]
     return (
@@ -140,7 +140,7 @@ def _blade_words(name: str, options: Mapping[str, OptionValue]) -> str:
     )
 
 
-def _side(options: Mapping[str, OptionValue]) -> LeftRight:
+def _side(options: OptionValues) -> LeftRight:
     return "left" if options.get("stands") == "left" else "right"
 
 

@@ -28,9 +28,8 @@ Mask = npt.NDArray[np.bool_]
 DIRT_LIMIT = 4.0  # standard deviations of a mean of that many readings
 REFIT_ROUNDS = 4  # of flagging and fitting anew, at most
 LOWEST = 1.25  # run that can be dirt, in standard deviations of single readings
-COUNT_SCATTER = (
-    0.45  # of a count: scatter of readings whose noise is a third of a count
-)
+# of a count: scatter of readings whose noise is a third of a count
+COUNT_SCATTER = 0.45
 CURVED_FROM = 0.03  # set aside by a straight line: a bowed edge is then tried
 _STATION_ODDS = 0.002  # that a clean set of stations loses one
 SHORTER_SIDE = 0.2  # of the readings; less at an end is a plunger that ran off the edge

@@ -19,9 +19,8 @@ FEWEST_LEFT = 3  # degrees of freedom that must then be left, repeats among them
 # times the noise, from which what a curve leaves is form; about the 5 % point of F for
 # three and eight degrees of freedom
 MISFIT = 4.0
-CURVE_POINTS = (
-    720  # places of the turn at which the curve is looked at for its extremes
-)
+# places of the turn at which the curve is looked at for its extremes
+CURVE_POINTS = 720
 UNKNOWN_PHASE = np.pi / np.sqrt(3.0)  # rad: a phase of which nothing is known
 
 

@@ -16,7 +16,7 @@ from collections.abc import Mapping
 import msgspec
 
 from bench.checks.model import Evidence, EvidenceGear, Focus, Mount, Step, Trace
-from bench.checks.options import OptionValue, given_number, number
+from bench.checks.options import OptionValues, given_number, number
 from bench.checks.shared.results import direction_rows, instrument_rows
 from bench.checks.shared.traces import count_of
 from bench.checks.shared.turns import even_turns, turn_of
@@ -181,18 +181,18 @@ def _stated_remarks(evidence: Evidence) -> list[Remark]:
     return remarks
 
 
-def slot_side(options: Mapping[str, OptionValue]) -> LeftRight:
+def slot_side(options: OptionValues) -> LeftRight:
     """The slot's side: in the right slot the indicator stands on the right of the
     blade."""
     given = options.get("side") or options.get("slot") or "right"
     return "left" if given == "left" else "right"
 
 
-def mount_of(options: Mapping[str, OptionValue]) -> Mount:
+def mount_of(options: OptionValues) -> Mount:
     return "standing" if options.get("mount") == "standing" else "carried"
 
 
-def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
+def plan(options: OptionValues, gear: EvidenceGear) -> tuple[Step, ...]:
     side, mount = slot_side(options), mount_of(options)
     if (turns := given_number(options, "turns")) is not None:
         return tuple(swept_step(name, side, mount) for name in even_turns(int(turns)))
@@ -251,9 +251,7 @@ def swept_step(name: str, side: LeftRight, mount: Mount) -> Step:
     )
 
 
-def accepts(
-    placement: str, options: Mapping[str, OptionValue], gear: EvidenceGear
-) -> Step | None:
+def accepts(placement: str, options: OptionValues, gear: EvidenceGear) -> Step | None:
     if placement in SPOTS:
         spots = plan({**options, "turns": None}, gear)
         return next((s for s in spots if s.placement == placement), None)

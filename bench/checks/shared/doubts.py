@@ -32,16 +32,14 @@ BY_CHANCE = 1e-3  # that so many readings in a row do not change
 FLICKER = 3.0, 4.0
 LIVELY = 0.15  # share of readings that change, from which flicker is everywhere
 STANDING_SHARE = 0.3  # of a pass, in which a number stands that should have gone on
-AIR_SHARE = (
-    0.2  # of a pass, in which a tip touches nothing; holes and grooves are shorter
-)
+# of a pass, in which a tip touches nothing; holes and grooves are shorter
+AIR_SHARE = 0.2
 # mm that a tip falls by at least: the preload, 0.1 for a lever type; common practice
 LEAST_FALL = 0.08
 FEWEST_OF_PASS = 8  # readings of a pass
 TIMES_FINER = 1.9  # times finer than declared, and it is another instrument or unit
-TIMES_COARSER = (
-    4.0  # times coarser; inches shown by a fine indicator are 2.54 times at most
-)
+# times coarser; inches shown by a fine indicator are 2.54 times at most
+TIMES_COARSER = 4.0
 LEAST_ODDS = 1e5  # to one against readings that lie on a coarser grid by chance
 MANY_READINGS = 8  # different readings that show a grid
 MOST_MARKS = 16  # places at most where the sled is stopped; of more it was swept
@@ -50,9 +48,8 @@ MOST_MARKS = 16  # places at most where the sled is stopped; of more it was swep
 HALF_THOU = 0.0005
 OF_INCHES = 2e-5, 9e-5  # mm: counts of an inch display taken for mm
 SHORTEST_PASS = 30.0  # mm: a pass of less is handling, or was written down in inches
-DRAW_BACK_SHARE = (
-    0.7  # share of the longest push from which a draw back is one of a whole pass
-)
+# share of the longest push from which a draw back is one of a whole pass
+DRAW_BACK_SHARE = 0.7
 
 # what a verdict hangs on, for `Finding.settle`
 SETTLING_PARTS = {

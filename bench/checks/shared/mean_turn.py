@@ -23,9 +23,8 @@ from bench.uncertainty import Group, Pool
 from bench.uncertainty.distributions import f_two_sided
 from bench.uncertainty.sweeps import LOOKS_DIFFERENT
 
-GRID_POINTS = (
-    400  # over the stretch that all turns cover; fewer where fewer readings came
-)
+# over the stretch that all turns cover; fewer where fewer readings came
+GRID_POINTS = 400
 # mm, where the readings lie on no grid; under none at all a level stretch has no
 # scatter
 LEAST_COUNT = 1e-6

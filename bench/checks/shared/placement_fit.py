@@ -34,9 +34,8 @@ PRELOAD_MOVED = 0.15, 1.0
 SAME_JUMP = 8.0  # mm that the same jump may be found apart
 SAME_SIZE = 0.4  # of the larger, by which two jumps of one size may differ
 FORM_GRID = 1.0  # mm
-NEARLY_WHOLE = (
-    0.97  # share of a pass; with more of it used, hardly anything is left out
-)
+# share of a pass; with more of it used, hardly anything is left out
+NEARLY_WHOLE = 0.97
 
 
 class PlacementFit(msgspec.Struct):

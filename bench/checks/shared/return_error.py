@@ -27,9 +27,8 @@ END_SHARE = 0.1  # share of the stretch that counts as its end
 MIDDLE_SHARE = 0.3  # share of the stretch that counts as its middle
 FEWEST_THERE = 2  # readings there
 FEWEST_CYCLES = 2  # cycles that show what comes back alike each time
-COUNTS_BACK = (
-    2  # counts within which a reading has come back; common practice, no source
-)
+# counts within which a reading has come back; common practice, no source
+COUNTS_BACK = 2
 # rad, of yaw, where a single cycle shows no scatter; common practice, no source
 UNSEEN_PLAY = 100e-6
 
