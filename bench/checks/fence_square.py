@@ -55,7 +55,8 @@ from bench.finding import (
     warning,
 )
 from bench.gear import OTHER_SIDE, Jig, LeftRight
-from bench.uncertainty import Part, between_set_ups
+from bench.uncertainty.budget import Part
+from bench.uncertainty.variance_components import between_set_ups
 
 LEFT, RIGHT = "handle-left", "handle-right"
 SET_UPS = {

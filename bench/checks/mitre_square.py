@@ -49,7 +49,9 @@ from bench.finding import (
 from bench.gear import OTHER_SIDE, Jig, LeftRight
 from bench.geometry.mitre import KNOWN, RIGHT_ANGLE, Point, combination, slant
 from bench.moves.mitre import FENCES, mitre_moves, mitre_way
-from bench.uncertainty import Budget, Group, Part, SweepScatter, between_set_ups
+from bench.uncertainty.budget import Budget, Part
+from bench.uncertainty.sweeps import Group, SweepScatter
+from bench.uncertainty.variance_components import between_set_ups
 
 CLEAR_OF_CORNERS = 30.0  # mm of the long edge, at either end; common practice
 # in the order of the hands: slid across as it lies, then turned over and slid back

@@ -16,7 +16,8 @@ import msgspec
 from bench.checks.options import Option, OptionValue, OptionValues
 from bench.finding import Finding, Move, Quantity, Remark
 from bench.gear import Caliper, Indicator, Jig, LeftRight, Saw, Square, Travel
-from bench.uncertainty import Pool, SetUpScatter
+from bench.uncertainty.sweeps import Pool
+from bench.uncertainty.variance_components import SetUpScatter
 
 Gather = Literal["sweep", "spot", "width"]
 Mount = Literal["standing", "carried", "still"]

@@ -29,7 +29,7 @@ from bench.checks.shared.results import budget_of, finding, instrument_rows, qua
 from bench.checks.shared.traces import count_of
 from bench.checks.shared.turns import even_turns, turn_of, widest_gap
 from bench.finding import EvidenceError, Finding, Quantity, Remark, note, warning
-from bench.uncertainty import Part, rectangular
+from bench.uncertainty.budget import Part, rectangular
 
 if TYPE_CHECKING:
     from bench.geometry.wobble import Wobble

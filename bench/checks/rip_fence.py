@@ -40,13 +40,8 @@ from bench.checks.slot_blade import rear_way
 from bench.finding import EvidenceError, Finding, Remark, note, warning
 from bench.gear import OTHER_SIDE
 from bench.moves.alignment import CLOSES, OPENS, opening
-from bench.uncertainty import (
-    Budget,
-    Part,
-    decidable_tolerance,
-    settle,
-    verdict_between,
-)
+from bench.uncertainty.budget import Budget, Part
+from bench.uncertainty.verdicts import decidable_tolerance, settle, verdict_between
 
 PLACEMENT = "-"
 SET_UP_WORDS = (

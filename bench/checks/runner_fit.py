@@ -38,7 +38,8 @@ from bench.finding import (
     act,
     note,
 )
-from bench.uncertainty import Budget, Part, rectangular, verdict_between
+from bench.uncertainty.budget import Budget, Part, rectangular
+from bench.uncertainty.verdicts import verdict_between
 
 if TYPE_CHECKING:
     from bench.geometry.runner_play import RunnerFit

@@ -23,7 +23,8 @@ from bench.checks.shared.results import budget_of, finding, instrument_rows, qua
 from bench.checks.shared.traces import count_of
 from bench.finding import EvidenceError, Finding, Quantity, Remark, act, note, warning
 from bench.gear import OTHER_SIDE, LeftRight
-from bench.uncertainty import Budget, Part, verdict_between
+from bench.uncertainty.budget import Budget, Part
+from bench.uncertainty.verdicts import verdict_between
 
 if TYPE_CHECKING:
     from bench.geometry.play import Play

@@ -44,7 +44,7 @@ from bench.checks.shared.sweep_fits import fit_placements, shared_rows
 from bench.checks.shared.turns import are_even, swing_of, turn_of
 from bench.finding import EvidenceError, Finding, Quantity, Remark, note, warning
 from bench.gear import Saw
-from bench.uncertainty import Budget, Part, rectangular
+from bench.uncertainty.budget import Budget, Part, rectangular
 
 # mm between front and rear under which a small blade or a slip is likely
 SPOTS_NEAR = 100.0

@@ -35,7 +35,7 @@ from bench.checks.shared.cut_board import compare_with_passes, cut_remarks, cut_
 from bench.checks.shared.plausibility import strip_doubts, strip_remarks
 from bench.checks.shared.results import budget_of, finding, quantity
 from bench.finding import EvidenceError, Finding, Remark, act, note, warning
-from bench.uncertainty import Part, rectangular, resolution
+from bench.uncertainty.budget import Part, rectangular, resolution
 
 if TYPE_CHECKING:
     from bench.geometry.board import BoardRotation

@@ -50,7 +50,7 @@ from bench.finding import (
     warning,
 )
 from bench.gear import OTHER_SIDE, LeftRight
-from bench.uncertainty import Budget, Part, rectangular, seat
+from bench.uncertainty.budget import Budget, Part, rectangular, seat
 
 if TYPE_CHECKING:
     from bench.geometry.upright import Lean

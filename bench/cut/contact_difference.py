@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING, Literal
 
 from bench.finding import Finding
-from bench.uncertainty import t_quantile
+from bench.uncertainty.distributions import t_quantile
 
 if TYPE_CHECKING:
     from bench.geometry.contact import ContactLine

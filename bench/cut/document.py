@@ -26,7 +26,7 @@ from bench.cut.forecast import (
 )
 from bench.cut.terms import LoggedFinding, cut_terms, latest
 from bench.gear import Jig
-from bench.uncertainty import t_quantile
+from bench.uncertainty.distributions import t_quantile
 
 CONFIDENCE = 0.95
 # what a forecast is made from; the last three turn no edge, and are named where nobody

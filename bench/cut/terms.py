@@ -18,8 +18,9 @@ from bench.cut.contact_difference import turned_against
 from bench.cut.forecast import MORE_PASSES, Part, Term
 from bench.finding import Finding, Quantity
 from bench.gear import Jig, Saw
-from bench.uncertainty import scatter_within, t_quantile
 from bench.uncertainty.budget import ROOT_3, SEAT
+from bench.uncertainty.distributions import t_quantile
+from bench.uncertainty.sweeps import scatter_within
 
 # the checks that a forecast is made from
 FENCE = "fence-square"

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from bench.geometry.columns import Column, column
-from bench.uncertainty import scatter_within
+from bench.uncertainty.sweeps import scatter_within
 
 
 @dataclass(frozen=True)

@@ -37,7 +37,7 @@ from bench.log.findings import (
 from bench.log.read_only import open_read
 from bench.log.store import gear_names, load_gear
 from bench.protocol import LogOne, LogRows
-from bench.uncertainty import Pool
+from bench.uncertainty.sweeps import Pool
 
 # findings gone through, at most, for the twenty that fit; ten years of them take too
 # long
@@ -275,7 +275,7 @@ def _square(db: sqlite3.Connection, gear: EvidenceGear) -> SquareHistory | None:
 
 
 def _history(found: Finding, measured: Quantity) -> SquareHistory:
-    from bench.uncertainty import t_quantile
+    from bench.uncertainty.distributions import t_quantile
 
     freedom = measured.degrees_of_freedom
     standard = measured.uncertainty / t_quantile(found.confidence, freedom)

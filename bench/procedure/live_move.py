@@ -21,7 +21,7 @@ from bench.moves.nudge import Nudge, drawn_by_tightening, tip_at
 from bench.procedure.live_number import DirectionWatch, LiveNumber
 from bench.procedure.status_message import StatusMessage
 from bench.protocol import Live, LiveMoveNotice
-from bench.uncertainty import verdict
+from bench.uncertainty.verdicts import verdict
 
 # mm that the number may wander while the sled is leaned; more and it does not stand on
 # the jig

@@ -11,7 +11,7 @@ from bench.cut.document import CONFIDENCE, FirstAdvice, Forecast, TermRow
 from bench.cut.forecast import LEAST_WORTH
 from bench.render.result import name, upper_first
 from bench.render.template import in_a_row
-from bench.uncertainty import t_quantile
+from bench.uncertainty.distributions import t_quantile
 from bench.units import (
     System,
     give_or_take,

@@ -25,7 +25,7 @@ from bench.procedure.conclusion import conclude
 
 MOST = 12  # passes a set-up that are made ready
 try:
-    from bench.uncertainty import decided_early
+    from bench.uncertainty.verdicts import decided_early
 except ImportError:
     decided_early = None  # an older tree, which has no such look
 

@@ -21,7 +21,9 @@ from bench.checks.options import given_number
 from bench.checks.shared.placement_fit import PlacementFit, are_opposed
 from bench.checks.shared.sweep_fits import fit_placements
 from bench.finding import Quantity, Remark, SweepRow, note, warning
-from bench.uncertainty import Budget, Part, rectangular, scatter_within, t_quantile
+from bench.uncertainty.budget import Budget, Part, rectangular
+from bench.uncertainty.distributions import t_quantile
+from bench.uncertainty.sweeps import scatter_within
 
 if TYPE_CHECKING:
     from bench.geometry.arm_form import Bend, Shift

@@ -22,7 +22,8 @@ from bench.checks.shared.traces import count_of
 from bench.checks.shared.turns import even_turns, turn_of
 from bench.finding import EvidenceError, Remark, note, warning
 from bench.gear import LeftRight
-from bench.uncertainty import Group, Part, between_sweeps, rectangular, scatter_within
+from bench.uncertainty.budget import Part, rectangular
+from bench.uncertainty.sweeps import Group, between_sweeps, scatter_within
 
 TOUCHES = 3  # at an end that is visited once
 VISITS = 2  # an end, from which their scatter speaks for the float

@@ -21,7 +21,7 @@ from bench.finding import Contact, Remark, note
 from bench.geometry.cells import Array
 from bench.geometry.contact import contact_line
 from bench.geometry.reversal import WINDOW, level, smooth
-from bench.uncertainty import Part
+from bench.uncertainty.budget import Part
 
 Side = Literal["near", "far"]  # of the board, on which the sled fence stands
 

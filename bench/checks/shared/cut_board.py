@@ -16,8 +16,8 @@ from bench.checks.model import Evidence, SweepHistory
 from bench.checks.options import given_number
 from bench.checks.shared.results import wall_of
 from bench.finding import Comparison, Remark, note, warning
-from bench.uncertainty import Budget, Part, agreement, combine
-from bench.uncertainty.budget import SEAT
+from bench.uncertainty.budget import SEAT, Budget, Part, combine
+from bench.uncertainty.verdicts import agreement
 
 LIKELY_TURNS = 6  # more turns nobody makes
 MOST_CAUSES = 4  # that are named

@@ -35,7 +35,7 @@ from bench.geometry.straightness import (
     less_noise,
     minimum_zone,
 )
-from bench.uncertainty import Part, rectangular, span
+from bench.uncertainty.budget import Part, rectangular, span
 
 ReferenceLine = Callable[[Column, Column], Straightness]
 

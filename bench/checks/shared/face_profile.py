@@ -20,7 +20,8 @@ from bench.checks.shared.sweep_fits import refusal_of
 from bench.finding import Remark, SweepRow, refusal, warning
 from bench.geometry.cells import Array, count_seen
 from bench.geometry.reversal import WINDOW, level, reverse_sweeps, smooth
-from bench.uncertainty import Group, Part, SweepScatter, between_sweeps
+from bench.uncertainty.budget import Part
+from bench.uncertainty.sweeps import Group, SweepScatter, between_sweeps
 
 PROFILE_STEP = 5.0  # mm between the places of the profile
 AS_MARKED = 0.25  # mm by which a mark, or the place read at it, may be off

@@ -14,7 +14,7 @@ from bench.checks.model import Evidence
 from bench.checks.shared.placement_fit import PlacementFit
 from bench.finding import Remark, note, warning
 from bench.gear import Square
-from bench.uncertainty import Part, rectangular
+from bench.uncertainty.budget import Part, rectangular
 
 # rad; a square worse than this is not used to set out with; common practice, no source
 POOR_SQUARE = 0.1 / 300

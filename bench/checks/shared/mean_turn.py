@@ -19,9 +19,8 @@ from bench.geometry.cells import Array
 from bench.geometry.columns import distinct, legendre
 from bench.geometry.correlated_noise import FEWEST_FOR_FORM
 from bench.geometry.line_fit import fit_sweep
-from bench.uncertainty import Group, Pool
 from bench.uncertainty.distributions import f_two_sided
-from bench.uncertainty.sweeps import LOOKS_DIFFERENT
+from bench.uncertainty.sweeps import LOOKS_DIFFERENT, Group, Pool
 
 # over the stretch that all turns cover; fewer where fewer readings came
 GRID_POINTS = 400

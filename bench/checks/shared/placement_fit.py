@@ -19,7 +19,9 @@ import msgspec
 
 from bench.checks.model import Trace
 from bench.finding import Remark, warning
-from bench.uncertainty import Group, Part, SetUpScatter, SweepScatter, rectangular
+from bench.uncertainty.budget import Part, rectangular
+from bench.uncertainty.sweeps import Group, SweepScatter
+from bench.uncertainty.variance_components import SetUpScatter
 
 if TYPE_CHECKING:
     import numpy as np

@@ -12,7 +12,8 @@ import statistics
 from collections.abc import Iterable, Sequence
 
 from bench.finding import Finding
-from bench.uncertainty import Pool, SetUpScatter, over_days, scatter_within
+from bench.uncertainty.sweeps import Pool, scatter_within
+from bench.uncertainty.variance_components import SetUpScatter, over_days
 
 FEWEST_FREEDOM = 6  # degrees of freedom before one scatter is taken from another
 

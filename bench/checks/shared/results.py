@@ -12,23 +12,17 @@ from typing import Any, Literal
 
 from bench.checks.model import Evidence, PriorKnowledge
 from bench.finding import Finding, Quantity, Remark, Settle, note, warning
-from bench.uncertainty import (
-    LATER,
+from bench.uncertainty.budget import (
     Budget,
-    Group,
     Part,
-    Pool,
-    SweepScatter,
-    between_sweeps,
     combine,
-    decidable_tolerance,
     resolution,
-    settle,
     span,
     tilt,
     travel_scale,
-    verdict,
 )
+from bench.uncertainty.sweeps import Group, Pool, SweepScatter, between_sweeps
+from bench.uncertainty.verdicts import LATER, decidable_tolerance, settle, verdict
 
 MOST_AT_A_PLACE = 12  # at a place; beyond it another change is named
 # codes of a finding whose square does not fit what is known of it: perhaps it was not

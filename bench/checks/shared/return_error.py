@@ -21,7 +21,8 @@ import msgspec
 from bench.checks.model import Trace
 from bench.checks.shared.placement_fit import PlacementFit, are_opposed
 from bench.finding import Remark, note, warning
-from bench.uncertainty import Part, closure, t_quantile
+from bench.uncertainty.budget import Part, closure
+from bench.uncertainty.distributions import t_quantile
 
 END_SHARE = 0.1  # share of the stretch that counts as its end
 MIDDLE_SHARE = 0.3  # share of the stretch that counts as its middle

@@ -16,7 +16,7 @@ import msgspec
 from bench.checks.model import Trace
 from bench.finding import EvidenceError
 from bench.gear import Caliper
-from bench.uncertainty import scatter_within
+from bench.uncertainty.sweeps import scatter_within
 
 if TYPE_CHECKING:
     from bench.geometry.cells import Array

@@ -45,7 +45,7 @@ from bench.checks.shared.return_error import (
 )
 from bench.checks.shared.traces import count_of_sweeps, in_common
 from bench.finding import EvidenceError, Remark, SweepRow, note, warning
-from bench.uncertainty import Part, contact_away, reading_age, seat
+from bench.uncertainty.budget import Part, contact_away, reading_age, seat
 
 if TYPE_CHECKING:
     from bench.geometry.line_fit import SweepFit

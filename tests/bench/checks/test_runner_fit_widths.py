@@ -16,7 +16,7 @@ from bench.gear import Caliper, Jig
 from bench.geometry.runner_play import Widths, runner_fit
 from bench.procedure.prompt import ProcedureState, advance, ask
 from bench.render.remarks import notes_of
-from bench.uncertainty import verdict_between
+from bench.uncertainty.verdicts import verdict_between
 
 REFERENCE = Path(__file__).parents[3] / "fixtures" / "reference"
 DECISIONS = json.loads((REFERENCE / "conformity_decisions.json").read_text())["iso_14253_1"][

@@ -21,7 +21,7 @@ from bench.procedure.prompt import ProcedureState, advance, ask
 from bench.render.printed_result import result_lines
 from bench.render.remarks import move_words
 from bench.render.result import headline
-from bench.uncertainty import agreement
+from bench.uncertainty.verdicts import agreement
 
 EN = json.loads(
     (Path(__file__).parents[3] / "fixtures" / "reference" / "conformity_decisions.json").read_text()

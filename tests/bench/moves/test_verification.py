@@ -16,7 +16,7 @@ from bench.finding import Finding, Quantity
 from bench.gear import Jig
 from bench.moves.lever import fence_move
 from bench.moves.verification import HARDLY_MOVED, TOO_FAR, WRONG_WAY, judge_move
-from bench.uncertainty import verdict
+from bench.uncertainty.verdicts import verdict
 
 U = 2e-5
 TOLERANCE = 0.05 / 300

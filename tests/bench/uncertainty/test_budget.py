@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bench.uncertainty import (
+from bench.uncertainty.budget import (
     Part,
     closure,
     combine,
@@ -19,11 +19,10 @@ from bench.uncertainty import (
     resolution,
     seat,
     span,
-    t_quantile,
     tilt,
     travel_scale,
 )
-from bench.uncertainty.distributions import f_two_sided, f_upper_tail
+from bench.uncertainty.distributions import f_two_sided, f_upper_tail, t_quantile
 
 REFERENCE = Path(__file__).parents[3] / "fixtures" / "reference"
 

@@ -11,8 +11,7 @@ import numpy as np
 import pytest
 
 from bench.checks.model import SetUpScatter
-from bench.uncertainty import between_set_ups, over_days
-from bench.uncertainty.variance_components import SET_UP, one_way
+from bench.uncertainty.variance_components import SET_UP, between_set_ups, one_way, over_days
 
 REFERENCE = Path(__file__).parents[3] / "fixtures" / "reference"
 
