@@ -13,7 +13,7 @@ from typing import Any, Literal, Protocol
 
 import msgspec
 
-from bench.units import UnitsError, parse_angle, parse_length, parse_slope
+from bench.units.parsing import UnitsError, parse_angle, parse_length, parse_slope
 
 OptionValue = str | float | int | bool | None
 OptionValues = Mapping[str, OptionValue]  # by name, validated

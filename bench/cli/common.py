@@ -154,7 +154,7 @@ def request(
 
 def length_option(option: str, text: str | None) -> float | None:
     """mm, of a length that was typed. Raises Complaint."""
-    from bench.units import UnitsError, parse_length
+    from bench.units.parsing import UnitsError, parse_length
 
     with command_errors(UnitsError, words=lambda error: f"{option}: {error}"):
         return None if text is None else parse_length(text)

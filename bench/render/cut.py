@@ -12,13 +12,7 @@ from bench.cut.forecast import LEAST_WORTH
 from bench.render.result import name, upper_first
 from bench.render.template import in_a_row
 from bench.uncertainty.distributions import t_quantile
-from bench.units import (
-    System,
-    give_or_take,
-    length_words,
-    rounded_words,
-    slope_words,
-)
+from bench.units import System, give_or_take, length_words, rounded_words, slope_words
 
 PARTS = {
     "fence": "the sled fence",

@@ -5,40 +5,7 @@ from __future__ import annotations
 import math
 from typing import Literal
 
-from bench.units.parsing import (
-    DEGREE,
-    UnitsError,
-    parse_angle,
-    parse_length,
-    parse_share,
-    parse_slope,
-    parse_time,
-)
-
-__all__ = [
-    "INCH",
-    "PER_INCH",
-    "PER_MM",
-    "THOU",
-    "System",
-    "UnitsError",
-    "across",
-    "angle_words",
-    "bow_words",
-    "give_or_take",
-    "in_thou",
-    "length_words",
-    "parse_angle",
-    "parse_length",
-    "parse_share",
-    "parse_slope",
-    "parse_time",
-    "per_words",
-    "rounded_words",
-    "share_words",
-    "slope_words",
-    "uncertainty_places",
-]
+from bench.units.parsing import DEGREE
 
 System = Literal["mm", "inch"]
 

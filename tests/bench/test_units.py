@@ -13,14 +13,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bench.units import (
-    UnitsError,
-    parse_angle,
-    parse_length,
-    parse_share,
-    parse_slope,
-    parse_time,
-)
+from bench.units.parsing import UnitsError, parse_angle, parse_length, parse_share, parse_slope, parse_time
 
 REFERENCE = Path(__file__).parents[2] / "fixtures" / "reference"
 

@@ -10,7 +10,8 @@ from bench.console.view_model import ViewModel
 from bench.console.widgets.about import Subject, instrument_words
 from bench.protocol import Learn, PutSound, PutUnits
 from bench.render.screen import told
-from bench.units import length_words, parse_length
+from bench.units import length_words
+from bench.units.parsing import parse_length
 
 LOOKS = {"shop": "colour", "pencil": "without colour", "tube": "the Pi's own screen"}
 

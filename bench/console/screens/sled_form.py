@@ -12,7 +12,8 @@ from bench.console.screens.value import Kind
 from bench.console.widgets.about import Subject
 from bench.console.widgets.pages import sled_picture
 from bench.protocol import Jig, Option, PutJig
-from bench.units import PER_MM, parse_length, parse_slope
+from bench.units import PER_MM
+from bench.units.parsing import parse_length, parse_slope
 
 FIELDS = {
     "name": "Name",

@@ -10,7 +10,8 @@ from bench.console.screens.value import typed
 from bench.console.widgets.about import about_sled
 from bench.protocol import Jig, PutLeaves
 from bench.render.screen import told
-from bench.units import length_words, parse_length
+from bench.units import length_words
+from bench.units.parsing import parse_length
 
 
 class SledsScreen(RowsScreen):
