@@ -22,6 +22,10 @@ from bench.geometry.columns import (
 )
 from bench.geometry.reversal import interpolation_matrix
 
+EITHER_SIDE = (
+    50.0  # mm by which a push may be off its place; common practice, no source
+)
+
 
 def upper_hull(x: Column, y: Column) -> list[int]:
     """Indices of the corners of the upper convex hull, left to right; points on an edge
@@ -84,7 +88,7 @@ def contact_line(
     pushed_at: float,
     *,
     fence: Literal["near", "far"] = "near",
-    either_side: float = 50.0,
+    either_side: float = EITHER_SIDE,
     noise: Column | None = None,
 ) -> ContactLine:
     """Rotation of the line on which a board from `board_from` to `board_to` rests when

@@ -19,7 +19,7 @@ from bench.checks.shared.face_profile import SINGLE_FACE, Face, pass_scatter
 from bench.checks.shared.results import budget_of, direction_rows
 from bench.finding import Contact, Remark, note
 from bench.geometry.cells import Array
-from bench.geometry.contact import contact_line
+from bench.geometry.contact import EITHER_SIDE, contact_line
 from bench.geometry.reversal import WINDOW, level, smooth
 from bench.uncertainty.budget import Part
 
@@ -27,7 +27,6 @@ Side = Literal["near", "far"]  # of the board, on which the sled fence stands
 
 # mm of fence that a board must rest on to be told apart from a point
 LEAST_BOARD = 50.0
-EITHER_SIDE = 50.0  # mm by which a push may be off the board's middle
 TEXTURE_STEP = 1.0  # mm: places of the texture
 FEWEST_AVERAGED = 3  # readings in what is averaged, else there is no texture to be seen
 
@@ -94,7 +93,6 @@ def _contact(
         *board,
         pushed,
         fence=side,
-        either_side=EITHER_SIDE,
         noise=face.covariance,
     )
     per = 2**0.5 / max(abs(found.edge[1] - found.edge[0]), LEAST_BOARD)

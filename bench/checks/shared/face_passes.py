@@ -85,7 +85,7 @@ def _columns(trace: Trace, number: int) -> Pass:
 def _cleaned(trace: Trace, number: int, count: float | None) -> Pass:
     one = _columns(trace, number)
     resolved = count if count is not None else count_seen(one.r)
-    one.aside = dirt_on_face(one.x, one.r, resolved, WINDOW)
+    one.aside = dirt_on_face(one.x, one.r, resolved)
     return one
 
 
