@@ -22,9 +22,8 @@ from bench.geometry.columns import (
 )
 from bench.geometry.reversal import interpolation_matrix
 
-EITHER_SIDE = (
-    50.0  # mm by which a push may be off its place; common practice, no source
-)
+# mm by which a push may be off its place; common practice, no source
+EITHER_SIDE = 50.0
 
 
 def upper_hull(x: Column, y: Column) -> list[int]:
