@@ -46,6 +46,7 @@ class SweepScatter(msgspec.Struct, frozen=True):
     beside it."""
 
     part: Part
+    variance: float  # rad^2, of one push: its scatter, or its noise where that is more
     s_between: float | None  # rad, of one push; None where no placement has two
     within: float  # rad, root mean square of the pushes' own standard uncertainties
     degrees_of_freedom: float
@@ -105,9 +106,9 @@ def between_sweeps(
     else:
         total, nu = within2 + extra2, within_dof
     part = Part("between sweeps", "A", math.sqrt(total * share), nu)
-    return SweepScatter(
-        part, math.sqrt(today2), math.sqrt(within2), nu, pooled, different, False
-    )
+    each2, s_between = max(scatter2, within2), math.sqrt(today2)
+    within = math.sqrt(within2)
+    return SweepScatter(part, each2, s_between, within, nu, pooled, different, False)
 
 
 def _grew(today2: float, today_dof: int, pool: Pool) -> bool:
@@ -141,7 +142,9 @@ def _single(
     kind: Literal["A", "B"] = "B" if dof is None else "A"
     part = Part("between sweeps", kind, each * weights, dof)
     within, pooled = math.sqrt(within2), pool is not None
-    return SweepScatter(part, None, within, within_dof, pooled, False, True, own)
+    return SweepScatter(
+        part, each**2, None, within, within_dof, pooled, False, True, own
+    )
 
 
 def scatter_within(groups: Iterable[Sequence[float]]) -> tuple[float, int]:

@@ -127,25 +127,14 @@ def _between_with(
     of which have a mean of their group to scatter about beyond today's."""
     within2 = between.within**2
     extra2 = 0.0 if between.pooled and not between.single else BOTH_SHARE * within2
-    if between.single:
-        weight = math.sqrt(math.fsum(group.weight**2 for group in groups))
-        each2 = (between.part.standard_uncertainty / weight) ** 2 if weight else 0.0
-    else:
-        now = math.fsum(group.weight**2 / len(group.slopes) for group in groups)
-        each2 = (
-            max(between.part.standard_uncertainty**2 / now - extra2, 0.0)
-            if now
-            else 0.0
-        )
     today = sum(len(group.slopes) - 1 for group in groups)
     dof: float | None = float(today + more)
-    if each2 <= within2 * (1 + 1e-9):
+    if between.variance <= within2 * (1 + 1e-9):
         dof = between.degrees_of_freedom
     elif between.pooled:
         dof = max(between.part.degrees_of_freedom or 0.0, today) + more
-    return Part(
-        "between sweeps", "A", math.sqrt((max(each2, within2) + extra2) * share), dof
-    )
+    each2 = max(between.variance, within2) + extra2
+    return Part("between sweeps", "A", math.sqrt(each2 * share), dof)
 
 
 def _with_pushes(

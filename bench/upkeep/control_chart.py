@@ -26,6 +26,7 @@ from bench.upkeep.shape import (
     QUICK_VARIANCE,
     Scatter,
     about_line,
+    best_shape,
     fit_shapes,
     result_variance,
 )
@@ -52,14 +53,20 @@ class ChartedResult(msgspec.Struct, frozen=True):
 
 
 class Trend(msgspec.Struct, frozen=True):
-    """A straight line through a period. slope and its expanded uncertainty a day;
+    """A straight line through a period. slope, its expanded and its standard
+    uncertainty: a day. middle, level: mean day and mean value, through which it goes.
     leaves: day on which the tolerance may be left at the earliest, or None."""
 
     slope: float
     expanded: float
     standard: float
     significant: bool
+    middle: float
+    level: float
     leaves: float | None = None
+
+    def at(self, day: float) -> float:
+        return self.level + self.slope * (day - self.middle)
 
 
 class ChartedPeriod(msgspec.Struct, frozen=True):
@@ -160,8 +167,8 @@ def _alarm(
 def _is_line(judged: Sequence[ChartedResult]) -> bool:
     if len(judged) < FEWEST_TO_TELL_SHAPES:
         return False
-    found = fit_shapes([j.result.day for j in judged], [j.corrected for j in judged])
-    return min(found.values(), key=lambda shape: shape.aicc).kind == "trend"
+    days = [one.result.day for one in judged]
+    return best_shape(days, [one.corrected for one in judged]).kind == "trend"
 
 
 def fit_trend(judged: Sequence[ChartedResult], sigma: float) -> Trend | None:
@@ -169,7 +176,8 @@ def fit_trend(judged: Sequence[ChartedResult], sigma: float) -> Trend | None:
     day, or where one step says it better (AICc)."""
     n = len(judged)
     days = [one.result.day for one in judged]
-    found = fit_shapes(days, [one.corrected for one in judged])
+    values = [one.corrected for one in judged]
+    found = fit_shapes(days, values)
     line = found.get("trend")
     if line is None or min(found.values(), key=lambda one: one.aicc).kind == "step":
         return None
@@ -179,22 +187,21 @@ def fit_trend(judged: Sequence[ChartedResult], sigma: float) -> Trend | None:
         abs(line.slope) > t_quantile(SURE_SLOPE, n - 2) * standard
     )
     expanded = t_quantile(0.95, n - 2) * standard
-    leaves = _leaves(judged, line.slope, expanded) if significant else None
-    return Trend(line.slope, expanded, standard, significant, leaves)
+    middle, level = math.fsum(days) / n, math.fsum(values) / n
+    trend = Trend(line.slope, expanded, standard, significant, middle, level)
+    leaves = _leaves(judged, trend) if significant else None
+    return msgspec.structs.replace(trend, leaves=leaves)
 
 
-def _leaves(
-    judged: Sequence[ChartedResult], slope: float, expanded: float
-) -> float | None:
+def _leaves(judged: Sequence[ChartedResult], trend: Trend) -> float | None:
     """The first day on which the tolerance may be left, by the steepest slope of the
     interval and less the last result's own uncertainty; None where it lies farther
     ahead than half the span looked back on."""
     last = judged[-1].result
     if last.tolerance is None:
         return None
-    days = [one.result.day for one in judged]
-    middle = math.fsum(days) / len(days)
-    level = math.fsum(one.corrected for one in judged) / len(judged)
-    here = math.copysign(1.0, slope) * (level + slope * (last.day - middle))
-    ahead = max(0.0, last.tolerance - last.expanded - here) / (abs(slope) + expanded)
-    return last.day + ahead if ahead <= AHEAD * (max(days) - min(days)) else None
+    here = math.copysign(1.0, trend.slope) * trend.at(last.day)
+    steepest = abs(trend.slope) + trend.expanded
+    ahead = max(0.0, last.tolerance - last.expanded - here) / steepest
+    span = last.day - judged[0].result.day
+    return last.day + ahead if ahead <= AHEAD * span else None

@@ -132,11 +132,9 @@ def _level(one: ChartedSeries, ahead: float) -> tuple[float, float]:
     found = period.trend
     if found is None or not found.significant:
         return level, known
-    days = [j.result.day for j in period.results]
-    middle = math.fsum(days) / len(days)
-    level = math.fsum(j.corrected for j in period.results) / len(days)
-    away = days[-1] + ahead - middle
-    return level + found.slope * away, math.hypot(known, found.standard * away)
+    day = period.results[-1].result.day + ahead
+    spread = math.hypot(known, found.standard * (day - found.middle))
+    return found.at(day), spread
 
 
 def _outside(level: float, spread: float, tolerance: float) -> float:
