@@ -12,6 +12,7 @@ from typing import Literal
 
 import msgspec
 
+from bench.uncertainty.sweeps import scatter_within
 from bench.upkeep.history import History, Measurement
 from bench.upkeep.series import baselines, by_series
 
@@ -106,7 +107,7 @@ def inherited_square_error(
     n, mean = len(values), math.fsum(values) / len(values)
     # one result knows itself as well as its budget says; several also by their scatter
     budget = max((one.varying or one.expanded / 2) for one in of_square)
-    squares = math.fsum((value - mean) ** 2 for value in values)
+    squares, _ = scatter_within([values])
     weight = 4.0  # degrees of freedom granted to the budget, as the charts grant it
     variance = (squares + weight * budget**2) / (n - 1 + weight)
     return SquareError(

@@ -20,7 +20,7 @@ import msgspec
 from bench.checks.model import Trace
 from bench.finding import Remark, warning
 from bench.uncertainty.budget import Part, rectangular
-from bench.uncertainty.sweeps import Group, SweepScatter
+from bench.uncertainty.sweeps import Group, SweepScatter, scatter_within
 from bench.uncertainty.variance_components import SetUpScatter
 
 if TYPE_CHECKING:
@@ -134,14 +134,10 @@ def renewed_set_ups(
 ) -> SetUpScatter | None:
     """The scatter between set-ups that placements set up more than once show, as that
     of the square's error from one of each; None where none was."""
-    squares, freedom, shares = 0.0, 0, []
-    for here in placed:
-        groups = here.groups(1.0)
-        means = [statistics.fmean(group.slopes) for group in groups]
-        middle = statistics.fmean(means)
-        squares += sum((mean - middle) ** 2 for mean in means)
-        freedom += len(means) - 1
-        shares += [1 / len(group.slopes) for group in groups]
+    set_ups = [here.groups(1.0) for here in placed]
+    means = [[statistics.fmean(one.slopes) for one in groups] for groups in set_ups]
+    squares, freedom = scatter_within(means)
+    shares = [1 / len(one.slopes) for groups in set_ups for one in groups]
     if not freedom or not between.s_between:
         return None
     return SetUpScatter(
