@@ -21,11 +21,11 @@ from bench.checks.shared.results import budget_of, finding, quantity
 from bench.checks.shared.runner_widths import (
     MEASURED_BODIES,
     RunnersAndSlots,
-    by_name,
     error_effects,
     headline_plays,
     runners_and_slots,
 )
+from bench.checks.shared.traces import columns_by_placement
 from bench.checks.side_play import BINDS, LOOSE
 from bench.finding import (
     EvidenceError,
@@ -125,7 +125,7 @@ def evaluate(evidence: Evidence) -> Finding:
     if evidence.gear.jig is not None or any(limit is not None for limit in limits):
         # the tightest place must clear the one limit, the loosest the other
         said = verdict_between(tightest, side.expanded, least, most, fit.side_play)
-    doubts, remarks = width_problems(by_name(evidence.traces))
+    doubts, remarks = width_problems(columns_by_placement(evidence.traces))
     if not remarks and not doubts:  # what may be misread is not acted on
         remarks += _advice(fit, tightest, least, most)
     remarks += _scope_remarks(found, fit)

@@ -20,7 +20,7 @@ from bench.checks.options import SIDE, OptionValues, given_number, length, numbe
 from bench.checks.shared.cautions import AT_REST
 from bench.checks.shared.plausibility import spot_doubts
 from bench.checks.shared.results import budget_of, finding, instrument_rows, quantity
-from bench.checks.shared.traces import count_of
+from bench.checks.shared.traces import columns_by_placement, count_of
 from bench.finding import EvidenceError, Finding, Quantity, Remark, act, note, warning
 from bench.gear import OTHER_SIDE, LeftRight
 from bench.uncertainty.budget import Budget, Part
@@ -124,12 +124,10 @@ def _pair_remarks(spots: Spots, one: str, other: str) -> list[Remark]:
 def _spots(evidence: Evidence) -> tuple[Spots, Spots]:
     """Displacements to the right and places along Y."""
     turn = -1.0 if evidence.options.get("side") == "left" else 1.0
-    spots: dict[str, list[float]] = {name: [] for name in SET_UPS}
-    places: dict[str, list[float]] = {name: [] for name in SET_UPS}
-    for trace in evidence.traces:
-        spots[trace.placement].extend(turn * r for r in trace.reading)
-        places[trace.placement].extend(trace.travel)
-    return spots, places
+    read = columns_by_placement(evidence.traces)
+    there = {name: read.get(name, ([], [])) for name in SET_UPS}
+    places = {name: travel for name, (travel, _) in there.items()}
+    return {name: [turn * r for r in rs] for name, (_, rs) in there.items()}, places
 
 
 def _budget(

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from bench.checks.model import Trace
+from bench.checks.shared.traces import columns_by_placement
 from bench.finding import EvidenceError
 from bench.gear import Caliper
 from bench.uncertainty.sweeps import scatter_within
@@ -60,22 +61,12 @@ class RunnersAndSlots(msgspec.Struct, frozen=True):
     spacing: float
 
 
-def by_name(traces: Sequence[Trace]) -> dict[str, tuple[list[float], list[float]]]:
-    """Stations and widths of each slot, runner and spacing, as they were read."""
-    read: dict[str, tuple[list[float], list[float]]] = {}
-    for trace in traces:
-        stations, widths = read.setdefault(trace.placement, ([], []))
-        stations.extend(trace.travel)
-        widths.extend(trace.reading)
-    return read
-
-
 def runners_and_slots(traces: Sequence[Trace], caliper: Caliper) -> RunnersAndSlots:
     """Raises EvidenceError where something is missing, GeometryError where widths
     cannot be."""
     from bench.geometry.runner_play import Widths
 
-    read = by_name(traces)
+    read = columns_by_placement(traces)  # stations and widths
     sides = _sides(read)
     at = {name: _at_stations(*columns) for name, columns in read.items()}
     # several widths at one station count as their mean

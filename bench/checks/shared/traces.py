@@ -28,6 +28,18 @@ ODD = 2  # misread places, at either end, that must not say where a sweep begins
 MARK_SLACK = 0.5  # mm: a mark read from a scale is not left out for a hair
 
 
+def columns_by_placement(
+    traces: Sequence[Trace],
+) -> dict[str, tuple[list[float], list[float]]]:
+    """All travel and all readings of each placement, as they were read."""
+    columns: dict[str, tuple[list[float], list[float]]] = {}
+    for trace in traces:
+        travel, reading = columns.setdefault(trace.placement, ([], []))
+        travel.extend(trace.travel)
+        reading.extend(trace.reading)
+    return columns
+
+
 def count_of(indicator: Indicator, readings: Sequence[float]) -> float:
     """The count of readings taken one by one: as declared; else as they show it."""
     if indicator.resolution:
