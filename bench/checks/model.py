@@ -257,3 +257,15 @@ class Check(msgspec.Struct, frozen=True):
     stops_early: bool = False
     # what is to be taken after the move, behind "Then "
     verified_by: str = "take the verifying passes"
+
+    def steps_at(
+        self, placements: Sequence[str], options: OptionValues, gear: EvidenceGear
+    ) -> dict[str, Step]:
+        """The first set-up of each placement, planned or of a recorded file; without
+        those that are none of this check's."""
+        plan = {step.placement: step for step in reversed(self.plan(options, gear))}
+        steps = {name: plan.get(name) for name in placements}
+        if self.accepts is not None:
+            for name in set(steps) - set(plan):
+                steps[name] = self.accepts(name, options, gear)
+        return {name: step for name, step in steps.items() if step is not None}

@@ -144,17 +144,13 @@ def as_shown(evidence: Evidence) -> Evidence:
     again."""
     check, gear = find(evidence.check), evidence.gear
     options, _ = understood(check, evidence.options)
-    steps = {
-        step.placement: step
-        for step in check.plan({**options, "placements": "both"}, gear)
-    }
+    options["placements"] = "both"
+    steps = check.steps_at(evidence.placements, options, gear)
     turned = "reading" in check.columns and gear.indicator.grows == "pulled-out"
     turn = -1.0 if turned else 1.0
     traces = []
     for trace in evidence.traces:
         step = steps.get(trace.placement)
-        if step is None and check.accepts is not None:
-            step = check.accepts(trace.placement, options, gear)
         swept = step is not None and step.gather == "sweep" and step.mount is not None
         away = -1.0 if swept and gear.travel.grows == "toward" else 1.0
         travel = [away * s for s in trace.travel]

@@ -78,12 +78,8 @@ def _steps(evidence: Evidence, check: Check) -> dict[str, Step]:
     """The set-ups that were taken, in the order they came."""
     names = evidence.placements
     only = names[0] if len(names) == 1 else "both"
-    plan = check.plan({**evidence.options, "placements": only}, evidence.gear)
-    steps: dict[str, Step | None] = {step.placement: step for step in reversed(plan)}
-    for name in names:
-        if name not in steps and check.accepts is not None:
-            steps[name] = check.accepts(name, evidence.options, evidence.gear)
-    return {name: step for name in names if (step := steps.get(name)) is not None}
+    options = {**evidence.options, "placements": only}
+    return check.steps_at(names, options, evidence.gear)
 
 
 # ---- a number that does not live -----------------------------------------------------
