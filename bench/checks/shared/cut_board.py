@@ -19,7 +19,7 @@ from bench.finding import Comparison, Remark, note, warning
 from bench.uncertainty.budget import SEAT, Budget, Part, combine
 from bench.uncertainty.verdicts import agreement
 
-LIKELY_TURNS = 6  # more turns nobody makes
+MOST_TURNS = 4  # one more cuts the first edge of the strip anew
 MOST_CAUSES = 4  # that are named
 GENERAL_CAUSES = (  # what can always be
     note("cause-wall"),
@@ -84,7 +84,7 @@ def likely_causes(
     slips: list[tuple[float, Remark]] = []
     if abs(board + sweep) <= both < 2 * abs(sweep):
         slips.append((abs(board + sweep), note("cause-ends-mixed")))
-    for other in range(1, LIKELY_TURNS + 1):
+    for other in range(1, MOST_TURNS + 1):
         told = board * turns / other
         if other != turns and abs(told - sweep) <= both < 2 * abs(sweep):
             how_well = abs(told - sweep) + 0.1 * both * abs(other - turns)

@@ -57,6 +57,7 @@ SETTLING_PARTS = {
     "stood": "a number that moves",
     "backward": "which way the travel counts",
     "steep": "which cable is which",
+    "board-unlike": "why board and passes differ",
     "lean": "the side on which the indicator stands",
 }
 UNIT_PART = "the unit of the readings"

@@ -23,6 +23,7 @@ from bench.checks.shared.face_profile import (
 )
 from bench.checks.shared.plausibility import grid_remarks, short_pass_remarks
 from bench.checks.shared.results import budget_of, finding, quantity, settled_by
+from bench.checks.shared.return_error import step_of
 from bench.checks.shared.straightedge import AS_IS, MODULUS, PRESSED, ROLLED
 from bench.finding import EvidenceError, Finding, Remark, note, warning
 from bench.geometry.cells import Array
@@ -83,6 +84,7 @@ def face_finding(evidence: Evidence) -> Finding:
     between, groups, count = scatter.between, scatter.groups, face.count or None
     lengths = [max(t.travel) - min(t.travel) for t in evidence.traces if t.travel]
     remarks += _contradictions(face, budget.expanded, zone, limit)
+    remarks += _dragged(face, placements, of_bow.expanded)
     remarks += [*grid_remarks(evidence), *short_pass_remarks(lengths)]
     contact = contacts(evidence, face, placements, rest, remarks)
     if between.single:
@@ -186,6 +188,20 @@ def _contradictions(
     if value > 3.0 * fuzz and of_edge < 0.1 * value:
         return [warning("set-ups-alike")]
     return []
+
+
+def _dragged(face: Face, placements: Sequence[str], fuzz: float) -> list[Remark]:
+    """A straightedge that the indicator drags round turns as much in every pass, which
+    bows the profile by a quarter of that over its length."""
+    slopes = [
+        [row.slope for row in face.rows if row.placement == one and row.push]
+        for one in placements
+    ]
+    turn, _, sure = step_of(slopes, 0.95)
+    bows = abs(turn) * face.length / 4
+    return (
+        [warning("straightedge-dragged", bows=bows)] if sure and bows > fuzz / 2 else []
+    )
 
 
 def _add_bending(evidence: Evidence, face: Face) -> tuple[Face, Remark]:

@@ -38,6 +38,7 @@ from bench.checks.shared.plausibility import (
 from bench.checks.shared.results import direction_rows, instrument_rows
 from bench.checks.shared.return_error import (
     backlash,
+    creep_error,
     cycles,
     return_error,
     return_remarks,
@@ -225,8 +226,11 @@ def _add_return_error(
     """late: why the ways back read otherwise is told already."""
     pairs = _cycles_of(here, evidence)
     count = max(fit.count for _, fit in here.pushes)
-    here.return_error = return_error(
-        pairs, count=count, yaw_play=evidence.known.yaw_play
+    play = evidence.known.yaw_play
+    here.return_error = (
+        return_error(pairs, count=count, yaw_play=play)
+        if pairs
+        else creep_error(here, count=count)
     )
     if not late and (behind := backlash(pairs, count=count)) is not None:
         remarks.append(note("backlash", here.name, size=abs(behind), rise=behind))
