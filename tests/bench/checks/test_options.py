@@ -7,7 +7,7 @@ import math
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.checks import checks, find
@@ -42,7 +42,6 @@ def within(option: Option, value: object) -> bool:
     return whole and math.isfinite(value) and option.low <= value <= option.high
 
 
-@settings(max_examples=30)
 @given(st.sampled_from(ALL), ANYTHING | WORDS)
 def test_any_value_is_brought_into_range_or_refused(which, value) -> None:
     check, option = which
