@@ -128,7 +128,7 @@ def settled_by(
     **more: Any,
 ) -> Settle | None:
     """The change that would settle a quantity of several passes, where it cannot be
-    told; more: see `bench.uncertainty.settle`."""
+    told; more: see `bench.uncertainty.verdicts.settle`."""
     if judged.verdict != "cannot-tell" or judged.tolerance is None:
         return None
     return settle(judged.value, budget, judged.tolerance, between, groups, **more)
