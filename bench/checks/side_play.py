@@ -20,7 +20,7 @@ from bench.checks.options import SIDE, OptionValues, given_number, length, numbe
 from bench.checks.shared.cautions import AT_REST
 from bench.checks.shared.plausibility import spot_doubts
 from bench.checks.shared.results import budget_of, finding, instrument_rows, quantity
-from bench.checks.shared.traces import columns_by_placement, count_of
+from bench.checks.shared.traces import columns_by_placement, count_of, spread_of
 from bench.finding import EvidenceError, Finding, Quantity, Remark, act, note, warning
 from bench.gear import OTHER_SIDE, LeftRight
 from bench.uncertainty.budget import Budget, Part
@@ -225,8 +225,8 @@ def _hold_remark(left: list[float], right: list[float], play: float) -> Remark:
     either wall brings it back."""
     if min(len(left), len(right)) < FEWEST_REPEATS:
         return note("shift-free", play=play)
-    back = [max(values) - min(values) for values in (left, right)]
-    return note("shift-free-and-leaned", play=play, left=back[0], right=back[1])
+    back = {"left": spread_of(left), "right": spread_of(right)}
+    return note("shift-free-and-leaned", play=play, **back)
 
 
 def _runner_remarks(

@@ -47,11 +47,10 @@ from bench.checks.shared.seats import (
     HEIGHTS_APART,
     Seat,
     columns,
-    reach,
     seat_row,
     seats_of,
 )
-from bench.checks.shared.traces import count_of
+from bench.checks.shared.traces import count_of, spread_of
 from bench.checks.shared.turns import swing_of
 from bench.finding import (
     Doubt,
@@ -229,7 +228,7 @@ def _answer(name: str, set_ups: Sequence[str], evidence: Evidence) -> _Answer:
     )
     near = NOT_SLID * count
     alike = all(
-        abs(line.slope) * reach(seat) < near
+        abs(line.slope) * spread_of(seat) < near
         for (_, line), (_, seat) in zip(lines, seats, strict=True)
     )
     spread = (spot_doubts({one: rs}) for one, seat in seats for rs in seat.values())
@@ -241,7 +240,7 @@ def _check(name: str, read: Mapping[str, list[Seat]]) -> None:
     for one, seats in read.items():
         if not seats:
             raise EvidenceError(f"{name} takes {one} too: the square is to be reversed")
-        if (over := reach(seats[0])) < HEIGHTS_APART:
+        if (over := spread_of(seats[0])) < HEIGHTS_APART:
             raise EvidenceError(
                 f"{one} was read over {over:.1f} mm of height;"
                 f" {HEIGHTS_APART:g} mm at least (travel)"
@@ -261,8 +260,8 @@ def _rows(
     """The budget, and what is said of the seats. slopes: by set-up, of its seats."""
     own, freedom = found.standard_uncertainty, found.degrees_of_freedom
     seated, told = seat_row(evidence, slopes, len(seats) * own**2, freedom)
-    used = max(reach(columns(seat)[1]) for seat in seats)
-    high, each = min(map(reach, seats)), [1 / len(seats)] * len(seats)
+    used = max(spread_of(columns(seat)[1]) for seat in seats)
+    high, each = min(map(spread_of, seats)), [1 / len(seats)] * len(seats)
     rows = [
         Part("touches", "A", own, freedom),
         seated,

@@ -8,7 +8,7 @@ doubt. Pure; numpy only inside functions. Lengths in mm, slopes in rad.
 from __future__ import annotations
 
 import statistics
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
 from bench.checks.model import Check, Evidence, Step, Trace
@@ -19,6 +19,7 @@ from bench.checks.shared.traces import (
     as_shown,
     grid_of,
     reach,
+    spread_of,
     travel_span,
 )
 from bench.finding import Doubt, doubt
@@ -109,7 +110,7 @@ def _pass_doubts(evidence: Evidence, name: str, step: Step) -> list[Doubt]:
     pushes = [t for t in traces if t.push]
     count = displayed_count(evidence)
     found: list[Doubt] = []
-    span = _span(r for t in traces for r in t.reading)
+    span = spread_of(r for t in traces for r in t.reading)
     if _is_frozen(evidence, name, span, count):
         found.append(doubt("frozen", name, span=span))
     else:
@@ -133,9 +134,9 @@ def _standing_doubts(
 ) -> list[Doubt]:
     """Pushes in which the reading stands still, from end to end or for a part, where it
     moves otherwise."""
-    pairs = sum(len(t.reading) - 1 for t in traces if _span(t.reading) > 0)
+    pairs = sum(len(t.reading) - 1 for t in traces if spread_of(t.reading) > 0)
     rate = _changes(traces) / pairs if pairs else 0.0
-    moves = max(_span(t.reading) for t in traces)
+    moves = max(spread_of(t.reading) for t in traces)
     found: list[Doubt] = []
     for trace in traces:
         if not trace.push or len(trace.reading) < FEWEST_OF_PASS:
@@ -143,7 +144,7 @@ def _standing_doubts(
         luck = (1 - rate) ** len(trace.reading) >= BY_CHANCE
         least = (STANDING_COUNTS if luck else FLICKER[0]) * count
         part = None
-        if _span(trace.reading) == 0 and moves >= least:
+        if spread_of(trace.reading) == 0 and moves >= least:
             part = travel_span(trace.travel)
         elif line:
             part = _standing_part(trace, count)
@@ -175,7 +176,7 @@ def _not_followed(
     if apart is None:
         return None
     slope, _, rate = apart
-    spans = _span(r for k, r in enumerate(trace.reading) if not first <= k <= last)
+    spans = spread_of(r for k, r in enumerate(trace.reading) if not first <= k <= last)
     lively = rate >= LIVELY and spans >= FLICKER[1] * count
     still = lively and (1 - rate) ** (last - first) < BY_CHANCE
     return (
@@ -251,13 +252,13 @@ def _frozen_spots(evidence: Evidence, names: Sequence[str]) -> list[Doubt]:
     same = 1e-9 if alive is None else LIVE_COUNTS * count - 1e-9
     if len(values) < 2:
         return []
-    if _span(values) < same and not alive:
+    if spread_of(values) < same and not alive:
         return [doubt("frozen-spots", read=len(values))]
     found: list[Doubt] = []
     before: float | None = None
     for name in () if alive is None else names:
         here = [r for t in there if t.placement == name for r in t.reading]
-        still = before is not None and _span([before, *here]) < same
+        still = before is not None and spread_of([before, *here]) < same
         if still and name not in (alive or ()):
             found.append(doubt("frozen-spots", name, read=len(here)))
         before = here[-1]
@@ -322,13 +323,8 @@ def _changes(traces: Sequence[Trace]) -> int:
     return sum(abs(b - a) > 1e-9 for t in traces for a, b in pairwise(t.reading))
 
 
-def _span(values: Iterable[float]) -> float:
-    listed = list(values)
-    return max(listed) - min(listed) if listed else 0.0
-
-
 def _slope(trace: Trace) -> float:
-    if _span(trace.travel) == 0:
+    if spread_of(trace.travel) == 0:
         return 0.0
     return statistics.linear_regression(trace.travel, trace.reading).slope
 

@@ -25,6 +25,7 @@ from bench.checks.shared.plausibility import grid_remarks, short_pass_remarks
 from bench.checks.shared.results import budget_of, finding, quantity, settled_by
 from bench.checks.shared.return_error import step_of
 from bench.checks.shared.straightedge import AS_IS, MODULUS, PRESSED, ROLLED
+from bench.checks.shared.traces import spread_of
 from bench.finding import EvidenceError, Finding, Remark, note, warning
 from bench.geometry.cells import Array
 from bench.geometry.columns import Column, legendre
@@ -82,7 +83,7 @@ def face_finding(evidence: Evidence) -> Finding:
         quantity("bow", arch.height, of_bow, way=bulges, unit="mm"),
     ]
     between, groups, count = scatter.between, scatter.groups, face.count or None
-    lengths = [max(t.travel) - min(t.travel) for t in evidence.traces if t.travel]
+    lengths = [spread_of(t.travel) for t in evidence.traces if t.travel]
     remarks += _contradictions(face, budget.expanded, zone, limit)
     remarks += _dragged(face, placements, of_bow.expanded)
     remarks += [*grid_remarks(evidence), *short_pass_remarks(lengths)]

@@ -14,7 +14,7 @@ import statistics
 from collections.abc import Mapping, Sequence
 
 from bench.checks.model import Evidence, LeanTest, Step, Trace
-from bench.checks.shared.traces import as_shown, grid_of, reach, travel_span
+from bench.checks.shared.traces import as_shown, grid_of, reach, spread_of, travel_span
 from bench.finding import Doubt, Remark, doubt, refusal, warning
 from bench.units import INCH
 
@@ -140,12 +140,12 @@ def spot_doubts(spots: Mapping[str, Sequence[float]]) -> list[Doubt]:
     read = {name: values for name, values in spots.items() if values}
     if not read:
         return []
-    wide = {name: max(values) - min(values) for name, values in read.items()}
+    wide = {name: spread_of(values) for name, values in read.items()}
     name = max(wide, key=lambda n: wide[n])
     if wide[name] > SAME_SPOT:
         return [doubt("spread", name, apart=wide[name])]
     means = [statistics.fmean(values) for values in read.values()]
-    if (apart := max(means) - min(means)) > SAME_SPOT:
+    if (apart := spread_of(means)) > SAME_SPOT:
         return [doubt("set-ups-apart", apart=apart)]
     return []
 
@@ -160,7 +160,7 @@ def outlying_pass_remarks(
     odd = max(range(len(rotations)), key=lambda i: abs(rotations[i] - middle))
     others = [b for i, b in enumerate(rotations) if i != odd]
     away = min(abs(rotations[odd] - b) for b in others)
-    if away <= max(PASS_APART, TIMES_APART * (max(others) - min(others))):
+    if away <= max(PASS_APART, TIMES_APART * spread_of(others)):
         return []
     return [warning("pass-apart", placement, names[odd], apart=float(away))]
 
@@ -291,9 +291,8 @@ def strip_remarks(
     give or take of their difference, mm."""
     remarks = []
     for end, widths in (("near", near), ("far", far)):
-        reach = max(widths) - min(widths)
-        if reach > WIDTHS_APART:
-            remarks.append(warning("widths-differ", end=end, apart=reach))
+        if (apart := spread_of(widths)) > WIDTHS_APART:
+            remarks.append(warning("widths-differ", end=end, apart=apart))
     taper = abs(sum(near) / len(near) - sum(far) / len(far))
     if taper > max(MUCH_TAPER, 5 * expanded):
         remarks.append(warning("much-taper", taper=taper))

@@ -13,6 +13,7 @@ from itertools import groupby
 import msgspec
 
 from bench.checks.model import Evidence, Trace
+from bench.checks.shared.traces import spread_of
 from bench.finding import Remark, note, warning
 from bench.uncertainty.budget import SEAT, Part
 from bench.uncertainty.sweeps import scatter_within
@@ -33,19 +34,13 @@ def columns(seat: Seat) -> tuple[list[float], list[float]]:
     return [height for height, _ in pairs], [reading for _, reading in pairs]
 
 
-def reach(numbers: Iterable[float]) -> float:
-    """From the least to the largest."""
-    ordered = sorted(numbers)
-    return ordered[-1] - ordered[0]
-
-
 def seats_of(evidence: Evidence, placement: str) -> list[Seat]:
     """What was read at a set-up, by seats: another begins where another set-up came
     between, or the file says so. Where one of them lacks a height all are one."""
     runs = groupby(evidence.traces, key=lambda trace: (trace.placement, trace.seat))
     seats = [_read(run) for (name, _), run in runs if name == placement]
     parts = all(
-        reach(seat) >= HEIGHTS_APART and len(columns(seat)[0]) >= FEWEST_READINGS
+        spread_of(seat) >= HEIGHTS_APART and len(columns(seat)[0]) >= FEWEST_READINGS
         for seat in seats
     )
     return seats if parts else [_read(evidence.at(placement))]

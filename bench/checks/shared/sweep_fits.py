@@ -44,7 +44,7 @@ from bench.checks.shared.return_error import (
     return_remarks,
     return_row,
 )
-from bench.checks.shared.traces import count_of_sweeps, in_common
+from bench.checks.shared.traces import count_of_sweeps, in_common, spread_of
 from bench.finding import EvidenceError, Remark, SweepRow, note, warning
 from bench.uncertainty.budget import Part, contact_away, reading_age, seat
 
@@ -296,5 +296,5 @@ def _speed_change(traces: Sequence[Trace]) -> float | None:
             if trace.at[j] > trace.at[i]
         ]
         if len(speeds) > 1:
-            changes.append(max(speeds) - min(speeds))
+            changes.append(spread_of(speeds))
     return max(changes, default=None)

@@ -122,6 +122,12 @@ def in_common(
     return low - MARK_SLACK, high + MARK_SLACK
 
 
+def spread_of(values: Iterable[float]) -> float:
+    """The largest less the smallest; 0 of nothing."""
+    ordered = sorted(values)
+    return ordered[-1] - ordered[0] if ordered else 0.0
+
+
 def reach(trace: Trace) -> float:
     """mm of travel that a pass covers."""
     low, high = travel_span(trace.travel)
