@@ -304,7 +304,7 @@ def test_common_units_need_neither_pint_nor_numpy() -> None:
     code = (
         "import sys, bench.settings.settings_file as s, bench.render.settings as w;"
         "import bench.moves.lever, bench.units.parsing as u;"
-        "u.parse_length('19 3/4 in'); u.parse_slope('2 thou per ft'); w.words(s.load());"
+        "u.parse_length('19 3/4 in'); u.parse_slope('2 thou per ft'); w.settings_lines(s.load());"
         "print([m for m in ('pint', 'numpy', 'tomlkit', 'asyncio', 'serial') if m in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
