@@ -45,6 +45,7 @@ from bench.checks.shared.cut_board import (
 )
 from bench.checks.shared.plausibility import strip_doubts, strip_remarks
 from bench.checks.shared.results import budget_of, finding, quantity
+from bench.checks.shared.traces import spread_of
 from bench.finding import EvidenceError, Finding, Remark, doubt, note, warning
 from bench.uncertainty.budget import Part, combine, rectangular, resolution
 from bench.uncertainty.sweeps import scatter_within
@@ -169,7 +170,7 @@ def _scatter(
     one = (
         math.sqrt(len(rotations)) * combine([of_cuts, *of_widths]).standard_uncertainty
     )
-    by = max(rotations) - min(rotations)
+    by = spread_of(rotations)
     shown = statistics.stdev(rotations) / math.sqrt(len(rotations))
     u = max(of_cuts.standard_uncertainty, shown)
     told = [warning("strips-apart", apart=by)] if by > STRIPS_APART * one else []

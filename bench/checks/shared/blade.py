@@ -12,13 +12,14 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Mapping
+from itertools import groupby
 
 import msgspec
 
-from bench.checks.model import Evidence, EvidenceGear, Focus, Mount, Step, Trace
+from bench.checks.model import Evidence, EvidenceGear, Focus, Mount, Step
 from bench.checks.options import OptionValues, given_number, number
 from bench.checks.shared.results import direction_rows, instrument_rows
-from bench.checks.shared.traces import count_of
+from bench.checks.shared.traces import columns_by_placement, count_of
 from bench.checks.shared.turns import even_turns, turn_of
 from bench.finding import EvidenceError, Remark, note, warning
 from bench.gear import LeftRight
@@ -76,13 +77,11 @@ def spot_readings(evidence: Evidence) -> SpotReadings:
     where an end was read too seldom, or both lie at one place."""
     where: dict[str, list[float]] = {name: [] for name in SPOTS}
     visits: dict[str, list[list[float]]] = {name: [] for name in SPOTS}
-    before: Trace | None = None
-    for trace in evidence.traces:
-        if _begins_a_visit(before, trace):
-            visits[trace.placement].append([])
-        visits[trace.placement][-1].extend(trace.reading)
-        where[trace.placement].extend(trace.travel)
-        before = trace
+    runs = groupby(evidence.traces, key=lambda trace: (trace.placement, trace.seat))
+    for (name, _), run in runs:
+        read = columns_by_placement(list(run))[name]
+        where[name].extend(read[0])
+        visits[name].append(read[1])
     for name in SPOTS:
         touches = sum(len(v) for v in visits[name])
         if touches < TOUCHES and len(visits[name]) < VISITS:
@@ -97,12 +96,6 @@ def spot_readings(evidence: Evidence) -> SpotReadings:
             " in the travel"
         )
     return SpotReadings(visits, apart)
-
-
-def _begins_a_visit(before: Trace | None, trace: Trace) -> bool:
-    if before is None or before.placement != trace.placement:
-        return True
-    return trace.seat is not None and trace.seat != before.seat
 
 
 def spot_rows(

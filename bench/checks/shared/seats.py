@@ -71,7 +71,7 @@ def seat_row(
     shown = SetUpScatter(squares / max(between, 1) / 2, between, own / 2, freedom, 0)
     row = between_set_ups([1 / number] * number, None, shown, usual)
     limit = SEATS_APART * math.sqrt(2 * (usual**2 + own))
-    apart = {name: max(some) - min(some) for name, some in slopes.items()}
+    apart = {name: spread_of(some) for name, some in slopes.items()}
     told = [
         warning("seats-apart", k, apart=by) for k, by in apart.items() if by > limit
     ]
