@@ -68,8 +68,8 @@ def _forecast(
     options: Mapping[str, object],
     units: System,
 ) -> Document:
-    sheet = read_conditions(options, sled)
-    return with_words(cut_document(_results(db, sled), sled, sheet), units)
+    conditions = read_conditions(options, sled)
+    return with_words(cut_document(_results(db, sled), sled, conditions), units)
 
 
 def shop_forecast(path: Path, jigs: Mapping[str, Jig]) -> Document:

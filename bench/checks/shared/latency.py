@@ -28,7 +28,7 @@ AGREE = 0.3  # of the latency, and a step at least, by which the cycles may diff
 FEWEST_CYCLES = 2  # cycles
 FEWEST_OF_WAY = 20  # of a way
 LEAST_OVERLAP = 0.6  # of the stretch must be left, set back by so much
-TRIMMED_END = 0.1  # of the stretch at either end, where lost motion is taken up
+TRIMMED_END = 0.1  # of the stretch at either end, where backlash is taken up
 PLACES_COMPARED = 60  # along the stretch that both ways cover
 
 
