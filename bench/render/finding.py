@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import msgspec
 
-from bench.finding import Finding, Quantity, Unread
+from bench.finding import Finding, Quantity, UnreadableRecord
 from bench.moves.alignment import CLOSES, OPENS
 from bench.render.names import part_name, quantity_name, upper_first
 from bench.render.template import sentence
@@ -132,7 +132,7 @@ def settle_words(finding: Finding, units: System) -> str:
 
 
 def names_what_limits(finding: Finding) -> bool:
-    """Whether `settle_words` names what limits the result most."""
+    """True where `settle_words` names what limits the result most."""
     settle = finding.settle
     if finding.verdict != "cannot-tell" or settle is None:
         return False
@@ -140,7 +140,7 @@ def names_what_limits(finding: Finding) -> bool:
     return not settles and settle.part != "between sweeps"
 
 
-def unread_words(unread: Sequence[Unread]) -> str:
+def unread_words(unread: Sequence[UnreadableRecord]) -> str:
     """The parts of the log that could not be read, each counted once, with its number
     and its date."""
     lines = []

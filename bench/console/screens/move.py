@@ -17,7 +17,8 @@ from bench.console.widgets.viewer import TextPanel
 from bench.protocol import Finding
 from bench.render.result import move_distance
 from bench.render.screen import screen_text
-from bench.units import length_words, parse_length
+from bench.units import length_words
+from bench.units.parsing import parse_length
 
 # how the indicator stands on the sled: in words, and the face that its tip is on
 ON_FENCE: dict[Stands, tuple[str, str]] = {
