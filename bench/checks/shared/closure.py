@@ -143,20 +143,14 @@ def _beyond(gap: float, allowed: float, count: float) -> float | None:
 def parted(first: Returned | None, second: Returned | None) -> Parted:
     """The return errors of two set-ups, the indicator right of the surface and left of
     it, parted by their signs."""
-    count = max((r.count for r in (first, second) if r is not None), default=0.0)
-    one, two = (r.gap if r is not None else 0.0 for r in (first, second))
-    allowed = math.hypot(*(r.allowed for r in (first, second) if r is not None)) / 2
+    one, two = (r or Returned(0.0, 0.0, 0.0) for r in (first, second))
+    count, allowed = max(one.count, two.count), math.hypot(one.allowed, two.allowed) / 2
     # of four medians, each rounded by up to half a count (GUM F.2.2.1), in two gaps
-    rounded = count / math.sqrt(6)
-    errors = (r.error for r in (first, second) if r is not None)
-    error = math.hypot(rounded, math.hypot(*errors) / 2)
-    common, alternating = (one + two) / 2, (one - two) / 2
-    return Parted(
-        _beyond(common, allowed, count / 2),
-        _beyond(alternating, allowed, count / 2),
-        math.sqrt(max(common**2 - error**2, 0.0)),
-        math.sqrt(max(alternating**2 - error**2, 0.0)),
-    )
+    error = math.hypot(count / math.sqrt(6), math.hypot(one.error, two.error) / 2)
+    halves = (one.gap + two.gap) / 2, (one.gap - two.gap) / 2
+    common, alternating = (_beyond(half, allowed, count / 2) for half in halves)
+    likely = [math.sqrt(max(half**2 - error**2, 0.0)) for half in halves]
+    return Parted(common, alternating, *likely)
 
 
 def out_and_back(
@@ -249,12 +243,11 @@ def told_of_returns(placed: Sequence[Placed]) -> list[Remark]:
     """What did not come back, and what it means for the answer."""
     if not opposed(placed):
         lefts = [(p.name, p.returned.left) for p in placed if p.returned is not None]
+        seen = [(name, left) for name, left in lefts if left is not None]
         unseen = [p.name for p in placed if not p.pulls and len(p.pushes) < ENOUGH]
-        return [
-            warning("return-error", name, error=left)
-            for name, left in lefts
-            if left is not None
-        ] or [note("creep-unseen", name) for name in unseen[:1]]
+        if unseen and not seen:
+            return [note("creep-unseen", unseen[0])]
+        return [warning("return-error", name, error=left) for name, left in seen]
     apart = _of_both(placed)
     told = []
     if apart.common is not None:
