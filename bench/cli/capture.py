@@ -24,13 +24,13 @@ from bench.cli.common import (
 )
 from bench.doctor.direct_port import blocks, open_port, request_of
 from bench.protocol import Capture, Done, RawBytes
-from bench.protocol.client import Gone, NoDaemon, WireClient
+from bench.protocol.client import ConnectionClosed, NoDaemon, WireClient
 from bench.settings.settings_file import Paths, PortSettings
 from hw.formats import FORMATS
 from hw.port_names import NotAPort
 
 NOTE_PROMPT = "What was done, and what did its display show"
-LOOK_S = 0.2  # how long is waited for bytes before the time is looked at
+LOOK_EVERY_S = 0.2  # how long is waited for bytes before the time is looked at
 
 
 @click.command()
@@ -164,11 +164,11 @@ def _of_daemon(
         client.ask(Capture(instrument), Done)
         recording.begin()
         while (left := recording.left) > 0:
-            message = client.next(max(0.01, min(LOOK_S, left)))
+            message = client.next(max(0.01, min(LOOK_EVERY_S, left)))
             if isinstance(message, RawBytes):
                 recording.instrument = message.instrument
                 yield bytes.fromhex(message.hex)
-    except Gone as error:
+    except ConnectionClosed as error:
         raise CommandError(
             f"the daemon went away after {recording.count} bytes ({error})"
         ) from error
@@ -234,7 +234,7 @@ class _Recording:
     @property
     def left(self) -> float:
         """s"""
-        return LOOK_S if self.seconds is None else self.seconds - self.passed
+        return LOOK_EVERY_S if self.seconds is None else self.seconds - self.passed
 
     def take(self, blocks: Iterator[bytes]) -> None:
         with suppress(KeyboardInterrupt):

@@ -11,11 +11,11 @@ import click
 from bench.cli.common import CommandError, command_errors, connect, say, socket_option
 from bench.procedure.status_message import StatusMessage
 from bench.protocol import IMPORT_PIECE, LogImport, LogImported
-from bench.protocol.client import Gone, Refused
+from bench.protocol.client import ConnectionClosed, RequestRefused
 from bench.render.notices import text
 from bench.settings.paths import one_line
 
-SHOWN = 20  # problems that are shown; the others are counted
+SHOWN_PROBLEMS = 20  # problems that are shown; the others are counted
 DATABASE = b"SQLite format 3\0"
 
 # a piece, and whether it is the last; what was taken so far
@@ -51,9 +51,9 @@ def log_import(file: Path, socket_path: str | None, log_path: str | None) -> int
             problems += counts.problems
     if counts.left_out == counts.lines > 0 and not counts.taken + counts.known:
         raise CommandError(f"{file} is no export: {one_line(text(problems[:1]))}")
-    for problem in problems[:SHOWN]:
+    for problem in problems[:SHOWN_PROBLEMS]:
         say(one_line(text([problem])))
-    if more := max(0, len(problems) - SHOWN):
+    if more := max(0, len(problems) - SHOWN_PROBLEMS):
         say(f"and {more} more")
     click.echo(
         f"Results: {counts.taken} new, {counts.known} here already."
@@ -86,7 +86,10 @@ def _daemon(socket_path: str | None) -> Iterator[Feed]:
     def words(error: Exception) -> str:
         return f"{error}; what was taken stays, and the same import goes on from there"
 
-    with connect(socket_path) as client, command_errors(Refused, Gone, words=words):
+    with (
+        connect(socket_path) as client,
+        command_errors(RequestRefused, ConnectionClosed, words=words),
+    ):
         yield lambda piece, last: client.ask(LogImport(piece, last), LogImported)
 
 

@@ -8,9 +8,9 @@ from typing import Any
 import click
 
 from bench.cli.common import length_option, request, say, socket_option
-from bench.protocol import Abandon, Done, Moved, NoteEvent, Recording, Undo
+from bench.protocol import Abandon, Done, NoteEvent, NoteMove, Recording, Undo
 
-WHAT = ("dropped", "moved", "runners", "blade", "saw", "square", "accepted")
+GEAR_EVENTS = ("dropped", "moved", "runners", "blade", "saw", "square", "accepted")
 
 
 @click.command()
@@ -35,7 +35,7 @@ def moved(
     Example:  sweepgauge moved --distance "0.15 mm" --how leaves
     """
     length = length_option("--distance", distance)
-    return _ask(socket_path, Moved(jig=jig, distance=length, how=how))
+    return _ask(socket_path, NoteMove(jig=jig, distance=length, how=how))
 
 
 @click.command()
@@ -61,7 +61,7 @@ def abandon(socket_path: str | None) -> int:
 
 @click.command()
 @click.option("--jig", metavar="NAME", required=True, help="The sled.")
-@click.argument("what", type=click.Choice(WHAT))
+@click.argument("what", type=click.Choice(GEAR_EVENTS))
 @click.option("--note", default="", metavar="TEXT", help="What more there is to say.")
 @click.option("--at", metavar="DATE", help="When; now by default.")
 @socket_option

@@ -23,7 +23,7 @@ from bench.demo.daemon_process import (
 )
 from bench.demo.hands_client import HandsClient
 from bench.demo.truth import (
-    BOARD,
+    BOARD_MM,
     JOB,
     Truth,
     outside_uncertainty,
@@ -33,16 +33,16 @@ from bench.demo.truth import (
 from bench.finding import Finding
 from bench.procedure.prompt import Prompt
 from bench.protocol import (
-    AnyNotification,
     Begin,
-    Concluded,
     Done,
     Error,
     Extend,
+    FindingNotice,
     GetStatus,
     MarkNotice,
-    Moved,
+    Message,
     NoFinding,
+    NoteMove,
     Notice,
     PassNotice,
     PromptChanged,
@@ -54,10 +54,10 @@ from hw.virtual.hands import Hands
 from hw.virtual.ptys import VirtualPorts
 from hw.virtual.saw import VirtualSaw
 
-RATE = 120.0  # readings a second
+READING_RATE = 120.0  # readings a second
 # pushes more in a set-up that the hands take to settle what is too close: all must be
 # over in 45 s
-MOST_MORE = 1
+MOST_EXTENSION = 1
 # by phase, what is waited for; what else is asked is answered by Enter
 WAITED_FOR = {
     "cautions": "the first set-up",
@@ -77,7 +77,7 @@ class Operator:
         self.say = say
         self.ask: Prompt | None = None
         self._found: list[Finding] = []
-        self._last: AnyNotification | None = None  # that ends what is waited for
+        self._last: Message | None = None  # that ends what is waited for
         self._trouble = ""
         self._fresh = asyncio.Event()  # something was heard since the last look
         self._warned = False  # the cautions were told
@@ -86,14 +86,14 @@ class Operator:
 
     async def take(self, begin: Begin | Extend) -> Finding:
         """Take one check, or the rest of one, to its finding. Raises DemoError."""
-        await self._until(begin, Concluded)
+        await self._until(begin, FindingNotice)
         return self._found.pop()
 
-    async def note(self, moved: Moved) -> None:
+    async def note(self, moved: NoteMove) -> None:
         """Have the move noted. Raises DemoError."""
         await self._until(moved, Done)
 
-    async def _until(self, request: Begin | Extend | Moved, end: type) -> None:
+    async def _until(self, request: Begin | Extend | NoteMove, end: type) -> None:
         """Until a message of that kind has come."""
         self.ask = self._placed = self._last = None
         following = HandsClient(
@@ -121,16 +121,16 @@ class Operator:
                 self.say(f"  Still waiting for {_waited_for(self.ask)}.")
                 self.client.send(GetStatus())
 
-    def _hear(self, message: AnyNotification | None) -> None:
+    def _hear(self, message: Message | None) -> None:
         self._fresh.set()
-        if isinstance(message, Concluded | Done):
+        if isinstance(message, FindingNotice | Done):
             self._last = message
         match message:
             case NoFinding():
                 self._trouble = message.words
             case Error():
                 self._trouble = message.text
-            case Concluded():
+            case FindingNotice():
                 self._found.append(message.finding)
             case MarkNotice():
                 self.say(f"  mark {message.number} of {message.of}: {message.words}")
@@ -191,7 +191,7 @@ async def virtual_bench(
         if folder is None:
             made = tempfile.TemporaryDirectory(prefix="sweepgauge-demo-")
             folder = Path(stack.enter_context(made))
-        ports = VirtualPorts(saw, hands, folder / "ports", RATE, caliper=True)
+        ports = VirtualPorts(saw, hands, folder / "ports", READING_RATE, caliper=True)
         await ports.start()
         stack.push_async_callback(ports.stop)
         write_settings(folder / "settings.toml", saw, ports.paths, marks=marks)
@@ -212,7 +212,7 @@ async def headless(
     async with virtual_bench(seed, marks=marks, say=say) as bench:
         operator = Operator(await connect(bench.folder), bench.hands, say)
         finding = await operator.take(Begin(JOB, lean=lean, tap=tap))
-        if finding.more_pushes is not None and finding.more_pushes <= MOST_MORE:
+        if finding.more_pushes is not None and finding.more_pushes <= MOST_EXTENSION:
             say_finding(finding, say)
             finding = await operator.take(Extend(finding.more_pushes, finding.id))
         truth = truth_of(bench.saw, JOB, {}, finding)
@@ -266,7 +266,7 @@ async def _moved_and_verified(operator: Operator, finding: Finding) -> Finding:
     operator.say(f"Hands move the {move.end} end {distance:.3f} mm {WAYS[move.way]}.")
     await operator.hands.turn_fence(move.end, move.way, distance)
     how = "leaves" if move.leaves else "live"
-    await operator.note(Moved(finding.id, distance=distance, how=how))
+    await operator.note(NoteMove(finding.id, distance=distance, how=how))
     options: dict[str, Any] = {"placements": "handle-left"}
     after = await operator.take(Begin(JOB, options=options, verifies=finding.id))
     say_finding(after, operator.say)
@@ -278,7 +278,7 @@ def say_finding(finding: Finding, say: Say, truth: Truth | None = None) -> None:
     from bench.checks import find
     from bench.render.printed_result import result_lines
 
-    board = BOARD if find(finding.check).turns_fence else None
+    board = BOARD_MM if find(finding.check).turns_fence else None
     for line in result_lines(finding, "mm", board):
         say(line)
     for line in truth_words(finding, truth or {}):

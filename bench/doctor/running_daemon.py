@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import stat
 import time
-from collections import Counter
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
@@ -127,7 +126,7 @@ def _instrument(
 
 def _listen(
     client: WireClient, to: protocol.Watch | protocol.Capture, seconds: float
-) -> Iterator[protocol.AnyNotification | None]:
+) -> Iterator[protocol.Message | None]:
     """What the daemon tells for so long."""
     client.ask(to, protocol.Done)
     end = time.monotonic() + seconds
@@ -140,12 +139,14 @@ def _watch(client: WireClient, seconds: float) -> dict[str, Observation]:
     """What each instrument sends for so long."""
     out: dict[str, Observation] = {}
     for message in _listen(client, protocol.Watch(on=True), seconds):
-        if isinstance(message, protocol.Readings | protocol.Rejected):
+        if isinstance(message, protocol.Readings | protocol.RejectedFrame):
             _note(out.setdefault(message.instrument, Observation()), message)
     return out
 
 
-def _note(seen: Observation, message: protocol.Readings | protocol.Rejected) -> None:
+def _note(
+    seen: Observation, message: protocol.Readings | protocol.RejectedFrame
+) -> None:
     if isinstance(message, protocol.Readings):
         seen.times += message.at
         seen.values += message.values
@@ -180,7 +181,7 @@ def _state(
     elif one.spoiled or one.state == "no-reading":
         pass  # what it sends says why
     elif one.state in ("garbled", "flooding") and port is not None:
-        yield from _unread(client, one, port, seen.faults)
+        yield from _unread(client, one, port, seen)
     elif one.state in GOOD_STATES:
         yield diagnosis(one.name, "state-good", words=words)
     elif one.state == "silent":
@@ -194,17 +195,16 @@ def _unread(
     client: WireClient,
     one: protocol.InstrumentState,
     port: PortSettings,
-    faults: Counter[str],
+    seen: Observation,
 ) -> Iterator[Diagnostic]:
-    data = text = _capture(client, one.name)
+    seen.text = seen.data = _capture(client, one.name)
     known = FORMATS[port.format]
     if not known.port.serial_line:
-        yield diagnose_frames(one.name, port, text, faults)
+        yield diagnose_frames(one.name, port, seen.text, seen.faults)
         return
     if known.query is not None:
-        data = known.query.from_text(text)
-    heard = heard_as_set(port, data)
-    yield diagnose_bytes(one.name, port, data, text, heard, faults)
+        seen.data = known.query.from_text(seen.text)
+    yield diagnose_bytes(one.name, port, seen, heard_as_set(port, seen.data))
     yield diagnosis(one.name, "other-speeds", words=without_name(one.name, one.words))
 
 

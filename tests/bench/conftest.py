@@ -276,9 +276,11 @@ class FirstBench:
         self._wires: list = []
 
     def places(self) -> list:
-        from bench.daemon.port_listener import Place
+        from bench.daemon.port_listener import NamedPort
 
-        return [Place(path, os.path.realpath(path)) for path in self.names.values() if os.path.exists(path)]
+        return [
+            NamedPort(path, os.path.realpath(path)) for path in self.names.values() if os.path.exists(path)
+        ]
 
     async def start(self) -> None:
         import asyncio
@@ -303,7 +305,7 @@ class FirstBench:
     async def reads(self, name: str = "indicator") -> None:
         """Wait until that instrument is read."""
         await until(
-            lambda: any(one.name == name and one.last is not None for one in self.service.bench.instruments)
+            lambda: any(one.name == name and one.last is not None for one in self.service.station.wired.all)
         )
 
     async def talk(self):
@@ -389,8 +391,8 @@ def said(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., list]]:
         wired = [(name, PortSettings(port=os.ttyname(slave), **settings))]
         try:
             for longer in (1, 10, 100):  # a busy machine may need more until anything is heard
-                monkeypatch.setattr("hw.discovery.listening.TURN", 0.2 * longer)
-                monkeypatch.setattr("hw.discovery.listening.SILENCE", 0.2 * longer)
+                monkeypatch.setattr("hw.discovery.listening.TURN_S", 0.2 * longer)
+                monkeypatch.setattr("hw.discovery.listening.SILENCE_S", 0.2 * longer)
                 monkeypatch.setattr("bench.doctor.silent_instrument.ANSWER", 0.03 * longer)
                 options = ListeningOptions(2.0, "mm", seconds=0.4 * longer)
                 before = spoken

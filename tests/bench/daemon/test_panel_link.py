@@ -14,7 +14,7 @@ from bench.daemon.panel import PanelLink
 from bench.finding import Finding
 from bench.procedure.prompt import Prompt
 from bench.protocol import (
-    Concluded,
+    FindingNotice,
     InstrumentState,
     MarkNotice,
     NoFinding,
@@ -22,7 +22,7 @@ from bench.protocol import (
     PassNotice,
     PromptChanged,
 )
-from bench.settings.settings_file import Panel
+from bench.settings.settings_file import PanelSettings
 from hw.pedal import LONG_S
 
 READY = PromptChanged(run="1", check="fence-square", ask=Prompt("sweep", "push", ready=True))
@@ -36,7 +36,7 @@ class Foot:
         self.presses: list[str] = []
         self.threads: set[int] = set()
         self.link = PanelLink(
-            Panel(pedal=17, lamp=27, buzzer=22),
+            PanelSettings(pedal=17, lamp=27, buzzer=22),
             lambda: self._pressed("press"),
             lambda: self._pressed("long"),
             make_factory=lambda: self.factory,
@@ -71,7 +71,7 @@ async def test_pedal_lamp_and_buzzer(foot: Foot) -> None:
     foot.link.tone("accepted")
     assert foot.buzzer.state  # heard where the eyes are on the fence
     foot.link.tone("low")
-    foot.link.show(Concluded("1", Finding(check="fence-square", quantities=[])))
+    foot.link.show(FindingNotice("1", Finding(check="fence-square", quantities=[])))
     await foot.until(lambda: not foot.lamp.state and not foot.buzzer.state)
 
 
@@ -128,7 +128,7 @@ async def test_pins_that_cannot_be_had_are_said_and_nothing_else(caplog: pytest.
     def none() -> object:
         raise FileNotFoundError("no chip")
 
-    link = PanelLink(Panel(pedal=17), lambda: None, lambda: None, make_factory=none)
+    link = PanelLink(PanelSettings(pedal=17), lambda: None, lambda: None, make_factory=none)
     link.start(asyncio.get_running_loop())
     assert "panel off" in link.panel.words and "pedal on pin 17 does not" in link.panel.words
     link.show(READY)
@@ -151,7 +151,7 @@ async def test_the_lamp_blinks_slowly_while_something_is_due_and_nothing_else_is
     assert foot.link.panel._playing == "due"
     foot.link.show(WANTS)
     assert foot.link.panel._playing == "wants-you"
-    foot.link.show(Concluded("1", Finding(check="fence-square", quantities=[])))
+    foot.link.show(FindingNotice("1", Finding(check="fence-square", quantities=[])))
     await foot.until(lambda: foot.link.panel._playing == "idle" and not foot.lamp.state)
     foot.link.due(True)
     foot.link.due(False)

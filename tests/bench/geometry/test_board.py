@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import shapely
 import shapely.affinity
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.geometry.board import board_rotation
@@ -57,7 +57,6 @@ def test_a_board_really_cut_five_times_tells_the_fence(rotation, kept):
 
 
 @given(st.floats(-0.003, 0.003), st.floats(-3.0, 3.0), st.sampled_from(["left", "right"]))
-@settings(max_examples=15, deadline=None)
 def test_however_crooked_the_board_began(rotation, crooked, kept):
     near, far = cut_a_board(rotation, kept, crooked=crooked, apart=350.0)
     assert board_rotation([near], [far], 350.0, 4, kept) == pytest.approx(rotation, abs=2e-7)
