@@ -32,7 +32,7 @@ BACK = 2  # counts within which a reading has come back; common practice, no sou
 UNSEEN_PLAY = 100e-6
 FEWEST_LEVELS = 3  # passes without ways back: two make a line, the third judges it
 ENOUGH = 5  # of them, from which creep that matters shows; found by simulation
-# that levels which scatter by seat and hand are not taken for a line
+# that levels which scatter by seat and hand are not taken for equal steps
 SURE_OF_CREEP = 0.99
 
 

@@ -200,6 +200,7 @@ def _dragged(
         [row.slope for row in face.rows if row.placement == one and row.push]
         for one in placements
     ]
+    # it lies still otherwise: nobody lays it anew between passes
     turn, _, sure = step_of(slopes, 0.95)
     bows = abs(turn) * face.length / 4
     if not sure or bows <= BEND:
