@@ -48,7 +48,7 @@ SURENESS = 4.0  # standard errors between the speed seen and REST_SPEED
 TREND_S = 4.0  # s of readings over which the trend is estimated, at most
 # s; readings closer than this share their noise (vibration), so that their mean counts
 # as one observation
-GROUP_S = 0.1
+NOISE_GROUP_S = 0.1
 ROUNDING_NOISE = 0.3  # counts of standard deviation that rounding makes: 1 / sqrt(12)
 KINKS = 200  # deviations from the neighbours' line that the noise is estimated from
 SMALLEST = 0.5  # share of these, squared, that is noise whatever the hand does
@@ -129,7 +129,7 @@ class RestDetector:
             if (
                 answer is None
                 and self._pressed is not None
-                and t - self._judged >= GROUP_S / 2
+                and t - self._judged >= NOISE_GROUP_S / 2
             ):
                 self._judged = t
                 answer = self._judge(self._pressed)
@@ -244,7 +244,7 @@ class RestDetector:
         proves that the reading moves slower than REST_SPEED."""
         stream = self._stream
         span = stream[-1][0] - stream[0][0]
-        size = max(1, int(GROUP_S * (len(stream) - 1) / span))
+        size = max(1, int(NOISE_GROUP_S * (len(stream) - 1) / span))
         least = max(ROUNDING_NOISE * self.count, self._noise() / math.sqrt(size)) ** 2
         last, base = stream[-1]
         n, st, sv, stt, stv, svv = 0, 0.0, 0.0, 0.0, 0.0, 0.0

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 # baud, the commonest first; common practice, no source
 SPEEDS = (9600, 4800, 2400, 19200, 38400, 57600, 115200, 1200, 230400, 921600)
 SURE = 3  # readings without a reject, after which no other speed is tried
-LEAST_READINGS = 2  # readings for a proposal, where more was sent than one line
+LEAST_FOR_PROPOSAL = 2  # readings for a proposal, where more was sent than one line
 REJECTED_SHARE = 0.1  # of the frames, for a proposal
 # s without a byte; the slowest instruments that send by themselves send every 0.3 s
 SILENCE_S = 1.6
@@ -159,7 +159,7 @@ def _read(
             for record in records
             if record.value is not None or record.counts is not None
         ]
-        if from_middle and len(good) >= LEAST_READINGS:
+        if from_middle and len(good) >= LEAST_FOR_PROPOSAL:
             break
     else:  # one press of an instrument's button: one whole line, and nothing else
         good = good if len(good) == len(records) else []

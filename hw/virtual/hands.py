@@ -19,7 +19,7 @@ from .saw import VirtualSaw
 from .saw_and_sled import LeftRight
 
 GRIP = 0.12  # s in which the hands take hold, or let go
-TURN_S = 0.4  # s in which they move the free end of the sled fence
+FENCE_TURN_S = 0.4  # s in which they move the free end of the sled fence
 INDICATOR_STEP, OTHER_STEP = (
     0.001,
     0.01,
@@ -184,10 +184,10 @@ class Hands:
         before = self.saw.fence_angle
         self.saw.turn_fence(end, way, distance)
         after = self.saw.fence_angle
-        steps = max(1, round(TURN_S * self.pace / 0.02))
+        steps = max(1, round(FENCE_TURN_S * self.pace / 0.02))
         for step in range(1, steps + 1):
             self.saw.fence_angle = before + (after - before) * step / steps
-            await self._wait(TURN_S / steps)
+            await self._wait(FENCE_TURN_S / steps)
 
     # -- acts on the sled --------------------------------------------------------------
 
