@@ -10,7 +10,7 @@ from textual import events
 from textual.widgets import OptionList
 
 from bench.console.app import make_console
-from bench.console.host import GuestKey
+from bench.console.host import ExtraKey
 from bench.console.screens import confirm
 from bench.console.widgets.act_bar import ActButton
 from bench.protocol import Abandon, Begin, LiveMoveNotice, Notice, Press, PromptChanged, Undo
@@ -25,7 +25,7 @@ ROWS, COLUMNS = 3, 8  # of a target in a sweep, at the least
 
 async def bar(app, pilot) -> dict[str, ActButton]:
     """The acts by their words: each large enough, on the screen, none over another."""
-    await pilot.pause(0.05)
+    await pilot.pause()
     buttons = [b for b in app.screen.query(ActButton) if b.display]
     taken: set[int] = set()
     for one in buttons:
@@ -35,12 +35,12 @@ async def bar(app, pilot) -> dict[str, ActButton]:
         columns = set(range(region.x, region.right))
         assert not columns & taken
         taken |= columns
-    return {str(one.content).split("  ", 1)[1]: one for one in buttons}
+    return {str(one.label).split("  ", 1)[1]: one for one in buttons}
 
 
 async def touch(pilot, widget) -> None:
     await pilot.click(widget)
-    await pilot.pause(0.03)
+    await pilot.pause()
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -63,11 +63,11 @@ async def test_a_sweep_is_had_with_one_hand(fake, scenes, size) -> None:
 
 
 class PretendHands:
-    """A guest with one key for a thumb, while there is something to push."""
+    """An extension with one key for a thumb, while there is something to push."""
 
     def __init__(self) -> None:
         self.pushes = False
-        push = GuestKey("h", lambda: "push", "The hands push.", lambda: None, lambda: self.pushes, leads=True)
+        push = ExtraKey("h", lambda: "push", "The hands push.", lambda: None, lambda: self.pushes, leads=True)
         self.keys = (push,)
 
     def tip(self, page, view, requests) -> str:
@@ -80,7 +80,7 @@ async def test_a_second_tap_at_the_same_place_takes_no_pass_back(fake, scenes, s
     turned = msgspec.structs.replace(scenes.place, step=2, taken=1)
     fake.run = scenes.running(turned)
     hands = PretendHands()
-    app = make_console(fake.path, guest=hands)
+    app = make_console(fake.path, extension=hands)
     async with app.run_test(size=size) as pilot:
         await scenes.until(pilot, lambda t: "it stands" in t and "undo pass" in t)
         stood = (await bar(app, pilot))["it stands"].region
@@ -99,7 +99,7 @@ async def test_a_second_tap_at_the_same_place_takes_no_pass_back(fake, scenes, s
         assert now["push"].region == push
         for place in (stood, push):
             await pilot.click(offset=place.center)
-        await pilot.pause(0.03)
+        await pilot.pause()
         assert not fake.of(Undo)
 
 
@@ -169,7 +169,7 @@ async def test_a_finger_that_taps_one_place_again_and_again_gives_nothing_up(
         place = footer.region.offset
         for _ in range(3):
             await pilot.click(offset=place)
-            await pilot.pause(0.03)
+            await pilot.pause()
         assert not fake.of(Abandon)
         screen = app.screen
         assert isinstance(screen, confirm.ConfirmScreen)
@@ -178,7 +178,7 @@ async def test_a_finger_that_taps_one_place_again_and_again_gives_nothing_up(
         assert not fake.of(Abandon)
         now[0] += 1.0
         await pilot.click("#yes")
-        await pilot.pause(0.03)
+        await pilot.pause()
         assert len(fake.of(Abandon)) == 1
 
 
@@ -194,7 +194,7 @@ class Thumb:
             await self.pilot.click(act)
         else:
             await self.row(key)
-        await self.pilot.pause(0.05)
+        await self.pilot.pause()
 
     async def row(self, digit: str) -> None:
         """The row of a list that stands under that digit."""
@@ -208,7 +208,7 @@ class Thumb:
 
 
 def _key(button: ActButton) -> str:
-    return str(button.content).split("  ", 1)[0]
+    return str(button.label).split("  ", 1)[0]
 
 
 @pytest.mark.slow
@@ -312,8 +312,8 @@ async def test_a_number_and_a_name_are_typed_by_touch_alone(fake, scenes, size) 
 
 async def pad(app, pilot, key: str) -> None:
     """One key of those on the screen: each a target for a thumb, none cut off."""
-    await pilot.pause(0.03)
-    keys = {str(b.content): b for b in app.screen.query("Pad ActButton").results(ActButton)}
+    await pilot.pause()
+    keys = {str(b.label): b for b in app.screen.query("Pad ActButton").results(ActButton)}
     assert len(keys) == 20
     for one in keys.values():
         assert one.region.height >= ROWS and one.region.width >= COLUMNS

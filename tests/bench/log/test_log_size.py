@@ -30,7 +30,7 @@ def record(life, make, runs: int, readings: int = 400, seed: int = 1, first: int
         traces = []
         for number in range(6):
             sweep = f"{name}-{number}"
-            writer.start_sweep(sweep, name, "handle-left" if number % 2 else "handle-right", push=True)
+            writer.start_sweep(sweep, name, "handle-left" if number % 2 else "handle-right")
             travel = reading = 0.0
             travels, values, arrivals = [], [], []
             for n in range(readings):
@@ -43,7 +43,7 @@ def record(life, make, runs: int, readings: int = 400, seed: int = 1, first: int
                 part = slice(block, block + 5)
                 for instrument, numbers in (("indicator", values[part]), ("travel", travels[part])):
                     raw = b"".join(b"%+09.4f, MM\r\n" % value for value in numbers)
-                    writer.chunk(sweep, instrument, raw, arrivals[part])
+                    writer.queue.put_block(sweep, instrument, raw, arrivals[part])
             traces.append(
                 Trace("handle-right", travels, values, True, sweep, at=[at / 1e9 for at in arrivals])
             )
@@ -97,7 +97,7 @@ def test_a_commit_writes_no_more_than_room_is_kept_for(page, live, make, path, m
         committed.append(max(wal - before[0], files[1].stat().st_size - before[1]) / most)
         return done
 
-    monkeypatch.setattr(schema.connect, "__defaults__", (page,))
+    monkeypatch.setattr(schema, "PAGE_BYTES", page)
     monkeypatch.setattr(Committer, "_commit", measured)
     monkeypatch.setattr(WriteQueue, "batch", some)
     life = live()
