@@ -41,7 +41,7 @@ TURN_S = 1.2  # s for each speed where bytes come
 SETTLE_S = 0.05  # s after a change of speed in which bytes are no evidence
 ASK_AGAIN = 0.25  # s
 READ_WAIT_S = 0.06  # s that a read waits for bytes
-ENOUGH = 16384  # bytes at one speed, after which listening ends
+ENOUGH_BYTES = 16384  # bytes at one speed, after which listening ends
 
 PARITY_WORDS = {
     "even": (
@@ -253,14 +253,14 @@ class _SpeedListener:
         began = asked = self._clock()
         self._ask(even=False)
         while self._clock() - began < (TURN_S if data else first_byte):
-            data += self._line.read(ENOUGH)
+            data += self._line.read(ENOUGH_BYTES)
             if self._clock() - asked > ASK_AGAIN:
                 asked = self._clock()
                 # an instrument of seven bits may want parity in what it is asked, too;
                 # one of eight has answered by now
                 self._ask(even=not data and asked - began >= TURN_S / 2)
             found = recognise(bytes(data), speed) if data else None
-            if (found and _is_sure(found)) or len(data) >= ENOUGH:
+            if (found and _is_sure(found)) or len(data) >= ENOUGH_BYTES:
                 break
         self.heard[speed] = bytes(data)
         return found
@@ -270,7 +270,7 @@ class _SpeedListener:
         self._line.baudrate = speed
         changed = self._clock()
         while self.heard and self._clock() - changed < SETTLE_S:
-            self._line.read(ENOUGH)
+            self._line.read(ENOUGH_BYTES)
         self._line.reset_input_buffer()
 
     def _ask(self, *, even: bool) -> None:
