@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 
 from hw.formats import FORMATS, read_options
 from hw.formats.shared.line_splitter import with_parity
-from hw.ports.serial_device import open_device
 
 if TYPE_CHECKING:
     import serial
@@ -25,6 +24,8 @@ def open_port(port: PortSettings) -> serial.SerialBase:
     """Open it for this process alone where it is a device. Raises OSError
     (serial.SerialException)."""
     import serial
+
+    from hw.ports.serial_device import open_device
 
     try:
         return open_device(port, READ_TIMEOUT)
