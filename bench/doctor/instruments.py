@@ -22,13 +22,13 @@ from bench.doctor.observation import (
     diagnose_observation,
     observe,
 )
-from bench.doctor.ports import SerialCable
 from bench.doctor.rights import User, may_open
 from bench.doctor.silent_instrument import REQUEST_ADVICE, diagnose_silence
 from bench.doctor.stream_figures import rate_of, stream_figures
 from bench.settings.settings_file import PortSettings
 from hw.discovery.holders import holders_of, is_pseudo
 from hw.discovery.listening import Listening, Proposal, listen, open_line, settings_text
+from hw.discovery.serial_cables import SerialCable
 from hw.formats import FORMATS
 from hw.ports.open_errors import error_number
 from hw.reading import FormatError

@@ -9,9 +9,9 @@ from __future__ import annotations
 import msgspec
 
 from bench.doctor.diagnostic import Diagnostic, diagnosis
-from bench.doctor.direct_port import request_of
 from bench.doctor.format_mismatch import fit_advice
 from bench.doctor.observation import observe
+from bench.settings.port_requests import request_of
 from bench.settings.settings_file import PortSettings
 from hw.discovery.listening import SPEEDS, listen, open_line
 from hw.formats import FORMATS

@@ -17,11 +17,11 @@ from bench.doctor import instruments, silent_instrument
 from bench.doctor.diagnostic import ListeningOptions
 from bench.doctor.format_mismatch import diagnose_bytes, diagnose_frames
 from bench.doctor.observation import Observation
-from bench.doctor.ports import SerialCable
 from bench.doctor.rights import User
 from bench.doctor.silent_instrument import ask_at_other_speeds, silence_advice
 from bench.settings.settings_file import PortSettings
 from hw.discovery.listening import recognise
+from hw.discovery.serial_cables import SerialCable
 from hw.formats.modbus_rtu import crc16
 from hw.formats.shared.line_splitter import with_parity
 
@@ -203,7 +203,7 @@ def test_beside_a_daemon_too_a_cable_that_no_settings_name_is_listened_to(
     (tmp_path / "settings.toml").write_text(text.replace("[travel]", "[unused]").split("[unused]")[0])
     run("daemon").hear("ready")
     found = [SerialCable(Path(os.path.realpath(name)), (Path(name),)) for name in rig.names.values()]
-    monkeypatch.setattr("bench.doctor.ports.find_ports", lambda: found)
+    monkeypatch.setattr("bench.doctor.examination.find_cables", lambda: found)
     monkeypatch.setattr("bench.doctor.running_daemon.LISTEN", 0.3)
     monkeypatch.setattr("bench.doctor.diagnostic.LISTEN", 0.3)
     where = ["--socket", str(tmp_path / "socket"), "--settings", str(tmp_path / "settings.toml")]
