@@ -157,7 +157,7 @@ def test_registers_at_another_speed(asked, monkeypatch: pytest.MonkeyPatch) -> N
     body = bytes.fromhex("01030400002710")
     device = asked(19200, bytes.fromhex("010300000002c40b"), body + crc16(body))
     found = ask_at_other_speeds(PortSettings(port=device.name, format="modbus_rtu"))
-    assert found is not None and found[0] == {"baud": 19200, "parity": "none"}
+    assert found is not None and found.settings == {"baud": 19200, "parity": "none"}
     device.question = b"nothing"
     assert ask_at_other_speeds(PortSettings(port=device.name, format="modbus_rtu")) is None
 
@@ -169,9 +169,9 @@ def test_text_at_another_speed_is_shown_and_that_speed_proposed(
     rigs, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """At a wrong speed a capture would be of no use to anybody."""
-    from hw.discovery.listening import Listening
+    from hw.discovery.listening import ListeningResult
 
-    heard = Listening({9600: b"\xf0\x8a" * 20, 19200: b"POS=+012.345,T=21.5\r\n" * 5}, None, 19200)
+    heard = ListeningResult({9600: b"\xf0\x8a" * 20, 19200: b"POS=+012.345,T=21.5\r\n" * 5}, None, 19200)
     data = b"\xf0\x8a" * 20
     found = diagnose_bytes("indicator", PortSettings(port="/dev/x"), Observation(data, data), heard)
     assert (
