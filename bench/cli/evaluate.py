@@ -12,7 +12,7 @@ from typing import Any
 import click
 
 from bench.checks import checks, find
-from bench.checks.model import Check, Evidence, EvidenceGear, Known
+from bench.checks.model import Check, Evidence, EvidenceGear, PriorKnowledge
 from bench.checks.options import OptionValue
 from bench.cli.common import (
     CommandError,
@@ -25,8 +25,9 @@ from bench.cli.common import (
     settings_option,
     tell,
 )
+from bench.cli.csv_rows import RecordedError
 from bench.cli.options import CommandOfKinds, check_options, gear_options, read_options
-from bench.cli.recorded_sweeps import RecordedError, read_sweeps
+from bench.cli.recorded_sweeps import read_sweeps
 from bench.finding import EvidenceError, Finding
 from bench.procedure.conclusion import conclude
 from bench.procedure.gear_selection import use
@@ -78,7 +79,7 @@ def evaluate(
     settings = load_settings(where)
     options = read_options(check, given, recorded=True)
     gear = use(settings.gear, jig=jig, saw=saw, square=square)
-    known = Known()
+    known = PriorKnowledge()
     if log_path is not None:
         from bench.log import history
 
@@ -114,7 +115,7 @@ def _worked_out(
     check: Check,
     options: dict[str, OptionValue],
     gear: EvidenceGear,
-    known: Known,
+    known: PriorKnowledge,
 ) -> Finding:
     """Raises RecordedError, EvidenceError."""
     traces = read_sweeps(path, check, options, gear)

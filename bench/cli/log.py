@@ -24,15 +24,15 @@ from bench.cli.common import (
     tell_unread,
 )
 from bench.cli.log_import import log_import
-from bench.finding import Finding, Unread
+from bench.finding import Finding, UnreadableRecord
 from bench.log.findings import MoveRow
 from bench.render.printed_result import result_lines
-from bench.render.result import LEAST_SHARE, part_size, told_over_words
+from bench.render.result import LEAST_SHARE, part_size, slope_span_words
 from bench.units import System, length_words, slope_words
 
 UNDATED = "?: the clock had not been set when this was measured."
 PAGE = 100  # results in one answer of the daemon: under a mebibyte
-NOTHING = ("nothing yet",)
+NOTHING_YET = ("nothing yet",)
 
 
 @click.group()
@@ -60,7 +60,7 @@ def list_(
     refuse_unknown_kind(kind)
     rows, units = list_results(source, jig, kind, most)
     found, unread, undated = rows.findings, rows.unread, rows.undated
-    lines = _list_lines(rows, units) if found or unread else NOTHING
+    lines = _list_lines(rows, units) if found or unread else NOTHING_YET
     tell({"findings": found, "unread": unread, "undated": undated}, lines, as_json)
     if undated:
         say(UNDATED)
@@ -122,7 +122,7 @@ def _part_lines(finding: Finding, units: System) -> Iterator[str]:
     from bench.render.names import part_name
 
     unit = finding.quantities[0].unit if finding.quantities else "mm"
-    over = f" {told_over_words(None, units)}" if unit == "rad" else ""
+    over = f" {slope_span_words(None, units)}" if unit == "rad" else ""
     for row in (one for one in finding.budget if one.share >= LEAST_SHARE):
         give = part_size(row.standard_uncertainty, unit, units, None)
         part = part_name(row.part)
@@ -149,7 +149,7 @@ def export(id: str | None, source: LogSource) -> int:
 
     Example:  sweepgauge log export 3f2a9c0d1e4b > monday.csv
     """
-    unread: list[Unread] = []
+    unread: list[UnreadableRecord] = []
     pieces = _exported(source.socket, id, unread)
     if source.file is not None:
         from bench.log.export import exported
@@ -161,7 +161,7 @@ def export(id: str | None, source: LogSource) -> int:
 
 
 def _exported(
-    socket: str | None, id: str | None, unread: list[Unread]
+    socket: str | None, id: str | None, unread: list[UnreadableRecord]
 ) -> Iterator[str]:
     """As it comes; the daemon goes on when this has read."""
     with connect(socket) as client:
@@ -189,7 +189,7 @@ def events(source: LogSource, as_json: bool, most: int) -> int:
     """
     rows = source.ask(protocol.LogEvents(most), protocol.LogEventRows)[0].events
     lines = (f"{_local(row.at)}  {row.words}" for row in rows)
-    tell({"events": rows}, lines if rows else NOTHING, as_json)
+    tell({"events": rows}, lines if rows else NOTHING_YET, as_json)
     return 0
 
 

@@ -24,7 +24,7 @@ from bench.protocol import (
     SavedNotice,
     Undo,
 )
-from bench.render.upkeep import WHY_WHOLE
+from bench.render.upkeep import WHOLE_CHECK_REASONS
 
 SHORTEST_BEAT, LONGEST_BEAT = 1.0, 60.0  # s
 
@@ -53,7 +53,7 @@ async def _as_quick(context: RequestContext, request: Begin) -> Begin:
     path, port = shared.paths.log, shared.indicator_port
     why, hold = await asyncio.to_thread(why_whole_check, path, gear, port)
     if why is not None:
-        raise InvalidRequest(WHY_WHOLE[why])
+        raise InvalidRequest(WHOLE_CHECK_REASONS[why])
     options = {"hold": hold, **request.options}
     return msgspec.structs.replace(request, options=options)
 

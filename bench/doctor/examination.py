@@ -15,13 +15,8 @@ from bench.doctor import instruments, machine, pins, ports, rights, running_daem
 from bench.doctor.diagnostic import Diagnostic, ListeningOptions, diagnosis
 from bench.doctor.instruments import Wired
 from bench.doctor.recent_events import recent_events
-from bench.protocol.client import (
-    ConnectionClosed,
-    NoDaemon,
-    RequestRefused,
-    WireClient,
-)
-from bench.render.settings import words
+from bench.protocol.client import ConnectionClosed, NoDaemon, RequestRefused, WireClient
+from bench.render.settings import settings_lines
 from bench.settings.settings_file import Paths, Settings, SettingsError, load
 from hw.formats import FORMATS
 from hw.formats.shared.wire_format import PINS, SERIAL
@@ -64,15 +59,14 @@ def _machine(log: Path, *, ours: bool) -> Iterator[Diagnostic]:
 
 
 def _settings(settings: Settings, where: Paths) -> Iterator[Diagnostic]:
-
-    for line in words(settings):
+    for line in settings_lines(settings):
         none = settings.settings_file is None and line.startswith("Settings:")
         no_file = f"Settings: no file at {where.settings}, the defaults hold."
         yield diagnosis("settings", "settings-line", words=no_file if none else line)
 
 
 def _wanted_groups(
-    settings: Settings, wired: Wired, cables: Sequence[ports.Cable]
+    settings: Settings, wired: Wired, cables: Sequence[ports.SerialCable]
 ) -> dict[str, str]:
     """The groups that the daemon's user needs, and what each may open."""
     wanted: dict[str, str] = {}
@@ -88,7 +82,7 @@ def _wanted_groups(
 def _instruments(
     where: Paths,
     wired: Wired,
-    cables: Sequence[ports.Cable],
+    cables: Sequence[ports.SerialCable],
     user: rights.User,
     options: ListeningOptions,
     *,

@@ -24,10 +24,10 @@ from bench.log.schema import GEAR_EVENT
 from bench.procedure.status_message import StatusMessage, status
 from bench.protocol import LogEvent
 from bench.render.clock import jump_words
-from bench.render.names import placement_name, plain, upper_first
+from bench.render.names import placement_name, spaced, upper_first
 from bench.render.notices import stored_reason, stored_text, text
 from bench.render.upkeep import gear_event_values
-from bench.render.wording import ended, with_name
+from bench.render.wording import with_full_stop, with_name
 from bench.units import System
 
 # the log was damaged; rows that were acknowledged as saved are missing
@@ -232,6 +232,6 @@ def _some(data: dict[str, Any], *names: str) -> dict[str, Any]:
 
 
 def _pass_words(one: Incident, units: System) -> str:
-    reason = ended(stored_reason(one.reason or "", units))
-    where = f"{plain(one.check or '')}, {placement_name(one.placement or '')}"
+    reason = with_full_stop(stored_reason(one.reason or "", units))
+    where = f"{spaced(one.check or '')}, {placement_name(one.placement or '')}"
     return f"{where}: {upper_first(reason)}"

@@ -21,7 +21,7 @@ from bench.moves.nudge import Nudge, drawn_by_tightening, tip_at
 from bench.procedure.live_number import DirectionWatch, LiveNumber
 from bench.procedure.status_message import StatusMessage, status
 from bench.protocol import LiveMoveNotice, LiveMoveRequest
-from bench.uncertainty import verdict
+from bench.uncertainty.verdicts import verdict
 
 # How far the number may wander while the sled is leaned, in mm and in counts, the
 # larger: an indicator that wanders more does not stand on the sled. No source.
@@ -340,7 +340,7 @@ class LiveMove:
         return remarks
 
     @property
-    def gone(self) -> float:
+    def moved(self) -> float:
         """mm the free end went in the way wanted, after the last screw; for the log."""
         now = self._number.now
         if now is None:

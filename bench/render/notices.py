@@ -22,7 +22,7 @@ from bench.protocol import (
     StatusReply,
 )
 from bench.render.clock import jump_words
-from bench.render.names import placement_name, plain
+from bench.render.names import placement_name, spaced
 from bench.render.notice_templates import BROKEN, TEMPLATES
 from bench.render.prompts import focus_words, prompt_words
 from bench.render.remarks import remark_words
@@ -75,8 +75,8 @@ def stored_text(data: Mapping[str, Any], units: System = "mm") -> str:
 
 
 def stored_reason(reason: str, units: System = "mm") -> str:
-    """Why a pass of the log was not used: a code with its values, or the words of an
-    earlier version."""
+    """The reason for which a pass of the log was not used: a code with its values, or
+    the words of an earlier version."""
     try:
         return text([msgspec.json.decode(reason, type=StatusMessage)], units)
     except (msgspec.DecodeError, KeyError):
@@ -89,7 +89,7 @@ def _sentence(code: str, values: Mapping[str, Any], units: System) -> str:
     if isinstance(placement := values.get("placement"), str):
         values = {**values, "placement": placement_name(placement)}
     if isinstance(check := values.get("check"), str):
-        values = {**values, "check": plain(check)}
+        values = {**values, "check": spaced(check)}
     return sentence(TEMPLATES[code], values, units)
 
 

@@ -24,12 +24,12 @@ from bench.cli.decode import decode
 from bench.console.app import make_console
 from bench.demo.operator import Operator
 from bench.protocol import Begin, Cables, Press, Readings, SetupNotice
-from bench.render.settings import words
+from bench.render.settings import settings_lines
 from bench.settings.settings_file import PortSettings, SettingsError, load
 from hw.discovery.listening import recognise
 from hw.formats import FORMATS, make_decoder, register
 from hw.formats.shared.line_splitter import LineSplitter
-from hw.formats.shared.options import RANGE, Option, integer
+from hw.formats.shared.options import RANGE, FormatOption, integer
 from hw.formats.shared.plain_text import Fault
 from hw.formats.shared.wire_format import RecordTraits, WireFormat
 from hw.reading import Record
@@ -72,7 +72,7 @@ FORMAT = WireFormat(
     name=NAME,
     words="micrometres in hexadecimal, with a sum",
     make=lambda options: Micrometres(options["step"]),
-    options=(RANGE, Option("step", 1, "micrometres that its last digit is worth", integer(1, 100))),
+    options=(RANGE, FormatOption("step", 1, "micrometres that its last digit is worth", integer(1, 100))),
     traits=RecordTraits(undetected_errors=False),
     statuses={"lamp_out": ("its lamp is out", "change the lamp")},
 )
@@ -139,7 +139,7 @@ def test_settings_take_its_options_and_refuse_others(tmp_path) -> None:
 
     settings = loaded("step = 10")
     assert settings.indicator is not None and settings.indicator.options == {"step": 10}
-    assert any(f"format {NAME}; 9600 baud 8N1; step 10" in line for line in words(settings))
+    assert any(f"format {NAME}; 9600 baud 8N1; step 10" in line for line in settings_lines(settings))
     with pytest.raises(SettingsError, match="option step of format micrometre_hex is 0; it takes"):
         loaded("step = 0")
     with pytest.raises(SettingsError, match="has no option 'parity7'; it has range_mm, step"):
@@ -185,7 +185,7 @@ async def test_a_first_start_finds_it_and_the_daemon_reads_it(first_bench) -> No
         assert told.values
         port = load(bench.settings_file).indicator
         assert port == PortSettings(port=bench.names["indicator"], format=NAME)
-        app = make_console(bench.folder / "socket", look="shop")
+        app = make_console(bench.folder / "socket", theme="shop")
         async with app.run_test(size=(80, 24)):
             value = bench.service.station.wired.all[0].value
             await shown(app, f"{value:.2f}"[:4])

@@ -14,14 +14,11 @@ from bench.units import (
     angle_words,
     give_or_take,
     length_words,
-    parse_angle,
-    parse_length,
-    parse_share,
-    parse_slope,
     share_words,
     slope_words,
     uncertainty_places,
 )
+from bench.units.parsing import parse_angle, parse_length, parse_share, parse_slope
 
 SYSTEMS = st.sampled_from(["mm", "inch"])
 

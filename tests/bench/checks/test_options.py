@@ -106,8 +106,8 @@ RUBBISH = [
     ("slot-blade", {"turns": 10**5000}, "turns takes a whole number"),
     ("slot-blade", {"end_float": 10**400}, "end float takes a length"),
     ("rip-fence", {"blade": "nan"}, "blade takes an angle from -0.1 to 0.1 rad, not 'nan'"),
-    ("test-board", {"turns": 99}, "takes a whole number from 1 to 24, not 99"),
-    ("test-board", {"turns": 0}, "takes a whole number from 1 to 24, not 0"),
+    ("test-board", {"turns": 99}, "takes a whole number from 1 to 4, not 99"),
+    ("test-board", {"turns": 0}, "takes a whole number from 1 to 4, not 0"),
 ]
 
 

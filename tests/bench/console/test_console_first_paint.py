@@ -9,7 +9,7 @@ from textual import events
 from textual.screen import Screen
 
 from bench.console.app import Console, make_console
-from bench.console.host import ALL
+from bench.console.view_model import Change
 from bench.console.widgets.drawing import Drawing
 from bench.protocol import FindingNotice, PromptChanged
 
@@ -34,11 +34,11 @@ def slow(monkeypatch) -> None:
     """A loaded machine: what a screen that comes up asks for itself is shown only later."""
     mark = Console.mark
 
-    def later(self: Console, changed: frozenset[str]) -> None:
-        if changed == ALL:
-            self.set_timer(0.3, lambda: mark(self, changed))
+    def later(self: Console, change: Change = "state") -> None:
+        if change == "state":
+            self.set_timer(0.3, lambda: mark(self, change))
         else:
-            mark(self, changed)
+            mark(self, change)
 
     monkeypatch.setattr(Console, "mark", later)
 

@@ -9,7 +9,7 @@ import pytest
 from console_job import bench, screen, shows, wait
 from turns import until
 
-from bench.console.text import wrap
+from bench.console.drawings.styled_text import wrap
 from bench.demo.hand_actions import push
 from bench.demo.hands_client import DRAWN, HandsClient
 from bench.demo.screen import LESSONS

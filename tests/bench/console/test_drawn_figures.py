@@ -13,15 +13,15 @@ from msgspec.structs import replace
 from bench.checks import checks
 from bench.checks.model import EvidenceGear
 from bench.console import themes
-from bench.console.canvas import Canvas
-from bench.console.glyphs import PLAIN, RICH
-from bench.console.plot import scale
-from bench.console.result_drawing import draw_result
-from bench.console.set_up_drawing import draw_set_up
-from bench.console.text import Block, plain, width
-from bench.console.widgets.figure import large_figure, live_role, result_figure
-from bench.console.widgets.live import live_gauge, move_picture
-from bench.console.widgets.result import past_rows
+from bench.console.contents.figure import large_figure, live_role, result_figure
+from bench.console.contents.live import live_gauge, move_picture
+from bench.console.contents.result import past_rows
+from bench.console.drawings.canvas import Canvas
+from bench.console.drawings.glyphs import PLAIN, RICH
+from bench.console.drawings.plot import scale
+from bench.console.drawings.result import draw_result
+from bench.console.drawings.set_up import draw_set_up
+from bench.console.drawings.styled_text import Block, plain, width
 from bench.finding import Finding, Move, Position, Quantity
 from bench.gear import Jig
 from bench.procedure.prompt import Prompt
@@ -158,7 +158,7 @@ def test_a_face_shows_its_high_and_its_low_place(size: float) -> None:
     profile = [(20.0 * n - 300.0, size * math.cos((n - 15) / 10)) for n in range(31)]
     block = drawn(Quantity("minimum-zone", 0.08, "mm", 0.01, 8.0, 0.05), profile=profile, wide=51)
     text = [plain(line) for line in block]
-    marks = [(x, y) for y, row in enumerate(text) for x, sign in enumerate(row) if sign == RICH.here]
+    marks = [(x, y) for y, row in enumerate(text) for x, sign in enumerate(row) if sign == RICH.middle]
     assert len(marks) == 2
     top, bottom = marks
     assert (top[0] == pytest.approx(25, abs=2)) == (size > 0), "the middle is high where it is proud"
@@ -214,11 +214,10 @@ def test_with_four_rows_a_phone_still_has_large_digits_with_unit_and_way() -> No
 
 def viewer(found: Finding, live: LiveMoveNotice | None = None) -> SimpleNamespace:
     view = SimpleNamespace(
-        finding=found, here=True, units="mm", live=live, past_findings=[found],
-        board=lambda finding: None, widest_board=lambda: None, jig_gear=lambda name: SLED,
+        finding=found, online=True, units="mm", live=live, past_findings=[found],
+        board=lambda finding: None, widest_board=lambda: None, find_jig=lambda name: SLED,
     )  # fmt: skip
-    host = SimpleNamespace(requests=SimpleNamespace(moved=False), view=view, glyphs=RICH)
-    return SimpleNamespace(view=view, host=host, glyphs=RICH)
+    return SimpleNamespace(requests=SimpleNamespace(moved=False), view=view, glyphs=RICH)
 
 
 @pytest.mark.parametrize("verdict", ["inside", "outside"])

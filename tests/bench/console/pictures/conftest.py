@@ -19,7 +19,6 @@ from bench.checks import checks as all_checks
 from bench.checks.model import EvidenceGear
 from bench.console.app import Console, make_console
 from bench.console.first_start import Guide
-from bench.console.host import ALL
 from bench.console.message_folding import fold
 from bench.console.view_model import ViewModel
 from bench.finding import BudgetRow, Comparison, Remark
@@ -67,7 +66,7 @@ def _instruments(**more: object) -> list[InstrumentState]:
 
 def fresh(app: Console, scenes, *, jigs: bool = True, last: tuple = (), **indicator: object) -> None:
     state = app.view
-    state.connected()
+    state.connecting = True
     for message in (
         Version("sweepgauge"),
         GearReply([scenes.sled] if jigs else [], [], [], [0.04, 0.05, 0.10, 0.15]),
@@ -104,7 +103,7 @@ def first_start(app: Console, scenes) -> None:
 def _bare(app: Console, scenes, *cables: Cable) -> None:
     """Nothing is set up; cables are listened to."""
     state = app.view
-    state.connected()
+    state.connecting = True
     marks = InstrumentState("travel", "travel", "marks", "By marks.")
     for message in (
         Version("sweepgauge"),
@@ -185,7 +184,7 @@ def set_up_of(kind: str, step: int = 0) -> Scene:
 
     def scene(app: Console, scenes) -> None:
         steps = all_checks()[kind].plan({}, EvidenceGear())
-        facts = ProcedureState(acknowledged=True, step=step, kept=[step.repeat for step in steps[:step]])
+        facts = ProcedureState(acknowledged=True, step=step, accepted=[step.repeat for step in steps[:step]])
         fresh(app, scenes)
         ask = with_prompt_words(next_ask((), steps, facts), "mm")
         fold(
@@ -721,7 +720,7 @@ SCENES: dict[str, Scene] = {
 @contextlib.asynccontextmanager
 async def console(folder: Path, size: tuple[int, int], look: str) -> AsyncIterator[tuple]:
     """A console that no daemon answers; scenes are put before it one after the other."""
-    app = make_console(folder / "nobody", look=look)
+    app = make_console(folder / "nobody", theme=look)
     app.client.run = asyncio.Event().wait  # type: ignore[method-assign,assignment]
     app.client.send = lambda message: True  # type: ignore[method-assign]
     app.requests._send = app.client.send
@@ -737,8 +736,8 @@ async def put(app: Console, pilot, scene, keys: tuple[str, ...], scenes) -> None
             setattr(now, field, getattr(new, field))
     app.requests.last_begin = app.requests._noted = None
     scene(app, scenes)
-    app._due.clear()
-    app.mark(ALL)
+    app._due = dict.fromkeys(app._due, 0.0)
+    app.mark()
     await settled(pilot)
     for key in keys:
         await pilot.press(key)
@@ -754,7 +753,7 @@ async def settled(pilot) -> None:
         while loop._ready:  # type: ignore[attr-defined]  # what is to be done at once
             await asyncio.sleep(0)
             turns += 1
-        due = pilot.app._dirty or pilot.app._timer is not None
+        due = pilot.app._changes or pilot.app._timer is not None
         idle = 0 if due or turns > 1 else idle + 1
 
 
