@@ -13,7 +13,7 @@ from bench.console.canvas import Canvas
 from bench.console.glyphs import GlyphSet
 from bench.console.instrument_view import PassView
 from bench.console.text import Block, Role
-from bench.units import System, length_words
+from bench.units import System, length_words, nominal_words
 
 # mm of reading that the height shows at least: less would make noise look like a slope
 LEAST_SPAN = 0.04
@@ -83,7 +83,7 @@ def _edge_words(canvas: Canvas, shown: Window, middle: str, units: System) -> No
             : 1 + (high > LEAST_HIGH + 1)
         ]:
             canvas.words(0, row, length_words(mm, units, digits) + " ", "faint")
-    left, right = length_words(shown.left, units), length_words(shown.right, units)
+    left, right = nominal_words(shown.left, units), nominal_words(shown.right, units)
     canvas.foot(left, middle, right)
 
 

@@ -15,7 +15,7 @@ from bench.uncertainty import t_quantile
 from bench.units import (
     System,
     give_or_take,
-    length_words,
+    nominal_words,
     rounded_words,
     slope_words,
 )
@@ -108,8 +108,8 @@ def row_lines(document: dict[str, Any], units: System) -> Iterator[str]:
 def answer_lines(document: dict[str, Any], units: System) -> Iterator[str]:
     """How the parts come out, and last what to do first: a sentence each."""
     told = msgspec.convert(document, Forecast)
-    board = length_words(told.board_mm, units)
-    cut = length_words(told.cut_mm, units)
+    board = nominal_words(told.board_mm, units)
+    cut = nominal_words(told.cut_mm, units)
     yield f"{board} board, {cut} cut:"
     yield f"{upper_first(square_words(told, units))}."
     yield f"From cut to cut it varies by {_over_cut(told.spread, told, units)}."

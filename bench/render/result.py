@@ -29,6 +29,7 @@ from bench.units import (
     System,
     give_or_take,
     length_words,
+    nominal_words,
     per_words,
     rounded_words,
     span_words,
@@ -81,7 +82,7 @@ def told_over(board: float | None, units: System) -> float:
 def told_over_words(board: float | None, units: System) -> str:
     """`across 400 mm` of the user's own board, else `per 300 mm`."""
     if board is not None:
-        return f"across {length_words(board, units)}"
+        return f"across {nominal_words(board, units)}"
     return f"per {per_words(units)}"
 
 
@@ -90,7 +91,7 @@ def own_size(q: Quantity, units: System, board: float | None) -> str:
     if q.unit == "mm" or board is None or q.over is not None:
         return size(q, units, board)
     rise = give_or_take(abs(q.value) * board, q.uncertainty * board, units)
-    return f"{rise} across your {length_words(board, units)} board"
+    return f"{rise} across your {nominal_words(board, units)} board"
 
 
 def limit(q: Quantity, units: System, board: float | None) -> str:
@@ -241,7 +242,7 @@ def leaves(move: Move, jig: Jig | None, units: System) -> list[str]:
         )
         if reach is not None:
             lines.append(
-                f"They go {length_words(reach, units)} from the pivot, at the"
+                f"They go {nominal_words(reach, units)} from the pivot, at the"
                 f" {move.end} end."
             )
     return lines

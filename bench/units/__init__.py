@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from fractions import Fraction
 from typing import Literal
 
 from bench.units.parsing import (
@@ -28,6 +29,7 @@ __all__ = [
     "give_or_take",
     "in_thou",
     "length_words",
+    "nominal_words",
     "parse_angle",
     "parse_length",
     "parse_share",
@@ -46,6 +48,7 @@ PER_MM = 300.0  # metric slopes are told over 300 mm
 PER_INCH = 304.8  # inch slopes over a foot
 THOU = 0.0254
 INCH = 25.4
+HALF_HUNDREDTH = 0.005  # inch: half of the last digit of two decimals
 
 
 def _strip(number: str, least: int = 0) -> str:
@@ -87,6 +90,20 @@ def length_words(mm: float, system: System, places: int | None = None) -> str:
     if size == 0:
         return f"0 {unit}"
     return f"{_strip(f'{size:.{_places(size, usual)}f}', least)} {unit}"
+
+
+def nominal_words(mm: float, system: System) -> str:
+    """A length that is a name and no measurement, such as the reader's board: `600 mm`;
+    `23 5/8 in` where it lies at a mark of a rule, else `18.90 in`."""
+    if system == "mm" or in_thou(mm):
+        return length_words(mm, system)
+    sixteenths = round(abs(mm) / INCH * 16)
+    if abs(abs(mm) / INCH - sixteenths / 16) > HALF_HUNDREDTH:
+        return length_words(mm, system, 2)
+    whole, part = divmod(sixteenths, 16)
+    fraction = f"{Fraction(part, 16)}" if part else ""
+    number = " ".join(filter(None, (str(whole or ""), fraction)))
+    return f"{'-' * (mm < 0)}{number} in"
 
 
 def uncertainty_places(uncertainty: float) -> int:
@@ -170,7 +187,7 @@ def per_words(system: System, over: float | None = None) -> str:
     """What a slope is told over: `300 mm`, `ft`, or the length given in mm."""
     if over is None:
         return "300 mm" if system == "mm" else "ft"
-    return length_words(over, system)
+    return nominal_words(over, system)
 
 
 def slope_words(
@@ -200,7 +217,7 @@ def across(
 ) -> str:
     """The slope over the user's own board: `0.12 mm across 400 mm`."""
     rise = _with_uncertainty(rad, board_mm, uncertainty, system)
-    return f"{rise} across {length_words(board_mm, system)}"
+    return f"{rise} across {nominal_words(board_mm, system)}"
 
 
 def bow_words(

@@ -28,7 +28,13 @@ from bench.render.result import (
     verdict_words,
 )
 from bench.render.upkeep import why_words
-from bench.units import System, give_or_take, length_words, slope_words
+from bench.units import (
+    System,
+    give_or_take,
+    length_words,
+    nominal_words,
+    slope_words,
+)
 
 View = dict[str, Any]  # what a template shows, by its names
 MOST_RESULTS = 40  # in the table of one section; the others are counted
@@ -116,7 +122,7 @@ def _results_title(source: ReportSource, findings: list[Finding], units: System)
     boards = {source.board(one.check, one.jig) for one in findings} - {None}
     words = told("results")
     if boards:
-        board = " or ".join(length_words(mm or 0.0, units) for mm in boards)
+        board = " or ".join(nominal_words(mm or 0.0, units) for mm in boards)
         words = told("results-board", board=board)
     older = len(findings) - MOST_RESULTS
     return f"{words} {told('older', count=older)}" if older > 0 else words
@@ -197,7 +203,7 @@ def _gear(gear: EvidenceGear, units: System) -> Iterator[tuple[str, str]]:
         }
         for code, mm in lengths.items():
             if mm is not None:
-                yield told(code), length_words(mm, units)
+                yield told(code), nominal_words(mm, units)
         yield told("gear-tolerance"), slope_words(jig.tolerance, units)
     if gear.saw is not None:
         yield told("gear-saw"), gear.saw.name
