@@ -12,6 +12,7 @@ from collections.abc import Callable
 from bench.console.canvas import Canvas
 from bench.console.glyphs import GlyphSet
 from bench.console.set_up_parts import (
+    ARROW,
     SetUp,
     draw_blade,
     draw_indicator,
@@ -21,10 +22,10 @@ from bench.console.set_up_parts import (
 from bench.console.square_drawing import draw_mitre, draw_square, draw_upright
 from bench.console.text import Block
 from bench.protocol import Jig, Prompt
-from bench.units import System, length_words
+from bench.units import System, length_words, nominal_words
 
 LEAST_WIDE, LEAST_HIGH = 27, 7
-MOST_WIDE, MOST_HIGH = 90, 24
+MOST_WIDE, MOST_HIGH = 90, 30
 
 
 def draw_set_up(
@@ -36,8 +37,7 @@ def draw_set_up(
         return []
     c = Canvas(min(wide, MOST_WIDE), min(high, MOST_HIGH), glyphs)
     names = set((ask.picture or "").split("-")) | set((ask.placement or "").split("-"))
-    whole = 0 if units == "mm" else None  # as the sentence beside it says it
-    at = "" if ask.at is None else f"at {length_words(ask.at, units, whole)}"
+    at = "" if ask.at is None else f"at {_place_words(ask, ask.at, units)}"
     s = SetUp(c, ask, jig, names, at)
     draw = next((d for known, d in _DRAWINGS if known & names), _surface)
     if draw is not draw_upright:  # it is seen from the side
@@ -48,12 +48,26 @@ def draw_set_up(
     return c.block()
 
 
+def _place_words(ask: Prompt, at: float, units: System) -> str:
+    """The number of a place, as the sentence beside it says it."""
+    if ask.mark is not None:
+        return nominal_words(at, units)
+    return length_words(at, units, 0 if units == "mm" else 1)
+
+
 def _lean(s: SetUp) -> None:
-    """The hands that lean the sled within its play."""
-    words = f"lean the sled to the {s.ask.lean}"
-    s.c.label(s.c.wide // 2, 0, words, "act", at="middle")
-    for row in (2, s.c.high // 2):
-        draw_pressed(s, s.ask.lean == "left", row)
+    """The hands that lean the sled within its play, as far out as nothing stands."""
+    c, left = s.c, s.ask.lean == "left"
+    places = ((c.wide // 2, 0, "middle"), (0, 0, "left"), (c.wide - 1, 0, "right"))
+    c.label_where_free(f"lean the sled to the {s.ask.lean}", "act", *places)
+    for inward in range(c.wide - ARROW):
+        head = inward if left else c.wide - 1 - inward
+        tail = head if left else head - ARROW + 1
+        rows = [y for y in range(1, c.high - 3) if c.is_free(tail, y, ARROW)]
+        if len(rows) > 1:
+            for row in (rows[0], rows[-1]):
+                draw_pressed(s, left, row, head)
+            return
 
 
 def _slot(s: SetUp, x: int) -> None:
@@ -71,7 +85,7 @@ def _rip(s: SetUp) -> None:
     slot = min(c.wide - 10, fence + gap) if right else max(8, fence - gap)
     c.body(fence, 1, 3, c.high - 2, "steel")
     _slot(s, slot)
-    draw_blade(s, slot + 7 if right else slot - 4, 2, c.high - 3)
+    draw_blade(s, slot + 7 if right else slot - 4, 2, c.high - 3, label=1)
     draw_indicator(s, fence + 2 if right else fence, c.high // 2, reach=3)
     c.label(fence + 1, 0, "rip fence", "faint", at="middle")
     draw_pushed(s, right)
@@ -123,7 +137,8 @@ def _widths(s: SetUp) -> None:
     c, names = s.c, s.names
     strip, both = bool(names & {"board", "strip"}), "spacing" in names
     what = "strip" if strip else "slot" if "slot" in names else "runner"
-    left, right, last = 10, c.wide - 12, c.high - 2
+    left = max(10, len(s.at.removeprefix("at ")) + 4)  # with room for the number
+    right, last = c.wide - 12, c.high - 2
     row = (1 + last) // 2
     if names & {"near", "far"} or not s.ask.at:
         row = 2 if "far" in names else last - 1
