@@ -70,6 +70,15 @@ HAPPENED: dict[GearEvent, str] = {
     "square": "the square was changed",
     "accepted": "it is taken as it stands now",
 }
+# in a chart, by what begins a baseline and by the alarm of a result
+IN_CHART = {
+    "runners": "new runners",
+    "blade": "new blade",
+    "saw": "saw moved",
+    "square": "new square",
+    "step": "it changed",
+    "trend": "it creeps",
+}
 _WHOLE = "take the whole check"
 WHY_WHOLE = {
     "never-whole": f"no whole check of this sled measured its square yet: {_WHOLE}",

@@ -16,7 +16,7 @@ from bench.console.themes import role_styles
 from bench.console.widgets.viewer import Viewer
 
 Draw = Callable[[Viewer, int, int], Block]
-WIDEST = 90  # columns of a picture: a wider one says no more
+WIDEST = 160  # columns of a picture: a wider one says no more
 
 
 class Drawing(Viewer):

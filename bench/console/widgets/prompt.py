@@ -8,6 +8,7 @@ from bench.console.set_up_drawing import draw_set_up
 from bench.console.text import Block
 from bench.console.widgets.viewer import Sentences, Viewer
 from bench.protocol import Prompt
+from bench.render.screen import told
 
 MOST_NOTICES = 3  # on a tall screen, one elsewhere
 
@@ -23,8 +24,10 @@ def prompt_words(v: Viewer) -> Sentences:
     trouble = v.view.trouble
     if trouble:
         yield f"{bad} {trouble}", "bad"
-    elif ask.moving and low:
-        return  # hands are busy: the line says more than the words
+    elif ask.moving and ask.gather == "sweep":  # what comes before a pass is done
+        if not low:  # on a phone the line says more than the words
+            yield told("push-on"), "act"
+        return
     if not low and ask.phase == "place" and ask.step <= 1:
         yield v.view.question, "faint"
     if ask.remark:
