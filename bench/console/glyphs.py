@@ -71,4 +71,5 @@ PLAIN = msgspec.structs.replace(
     aside="x",
     dash="-",
     here="■",
+    wood="▒",
 )

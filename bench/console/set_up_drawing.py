@@ -137,7 +137,9 @@ def _widths(s: SetUp) -> None:
     c, names = s.c, s.names
     strip, both = bool(names & {"board", "strip"}), "spacing" in names
     what = "strip" if strip else "slot" if "slot" in names else "runner"
-    left = max(10, len(s.at.removeprefix("at ")) + 4)  # with room for the number
+    inside = both or what == "slot"
+    # with room for the number beside a strip or a runner
+    left = 10 if inside else max(10, len(s.at.removeprefix("at ")) + 4)
     right, last = c.wide - 12, c.high - 2
     row = (1 + last) // 2
     if names & {"near", "far"} or not s.ask.at:
@@ -150,7 +152,7 @@ def _widths(s: SetUp) -> None:
             c.upright(end, 1, last, "steel")
         else:
             c.body(first, 1, end - first + 1, last, "wood")
-    _caliper(s, row, left, right - 3 * both, inside=both or what == "slot")
+    _caliper(s, row, left, right - 3 * both, inside=inside)
     for y, place, letter in ((1, "far", "F"), (last, "near", "N")):
         words = f"{letter}, {place}" if strip else f"{place} end"
         c.label(c.wide - 1, y, words, "faint", at="right")

@@ -95,14 +95,14 @@ def length_words(mm: float, system: System, places: int | None = None) -> str:
 def nominal_words(mm: float, system: System) -> str:
     """A length that is a name and no measurement, such as the reader's board: `600 mm`;
     `23 5/8 in` where it lies at a mark of a rule, else `18.90 in`."""
-    if system == "mm" or in_thou(mm):
+    if system == "mm" or (in_thou(mm) and mm != 0):
         return length_words(mm, system)
     sixteenths = round(abs(mm) / INCH * 16)
     if abs(abs(mm) / INCH - sixteenths / 16) > HALF_HUNDREDTH:
         return length_words(mm, system, 2)
     whole, part = divmod(sixteenths, 16)
     fraction = f"{Fraction(part, 16)}" if part else ""
-    number = " ".join(filter(None, (str(whole or ""), fraction)))
+    number = f"{whole} {fraction}".strip() if whole or not part else fraction
     return f"{'-' * (mm < 0)}{number} in"
 
 

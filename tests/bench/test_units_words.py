@@ -63,7 +63,7 @@ def test_lengths(mm: float, system: System, told: str) -> None:
         (12.7, "inch", "1/2 in"),
         (480.0, "inch", "18.90 in"),  # 18.898 in lies between two marks
         (0.127, "inch", "5 thou"),
-        (0.0, "inch", "0 thou"),
+        (0.0, "inch", "0 in"),
     ],
 )
 def test_a_length_that_only_names_a_board_is_told_as_a_rule_shows_it(

@@ -58,7 +58,7 @@ def live_gauge(v: Viewer, wide: int, high: int) -> Block:
     made = 1.0 + share if live.past else 1.0 - share
     done = max(0, min(cells, round(made * aim)))
     good = live.there or live.verdict == "inside"
-    role = INK.get(live_role(live), "good" if good else "trace")
+    role = INK.get(live_role(live), "good" if good else "number")
     left = (g.dash * (cells - done), "rule")
     row: Line = [("  ", "text"), (g.full * done, role), left]  # type: ignore[list-item]
     return [row, _below(live, aim, cells, g.up_mark)]

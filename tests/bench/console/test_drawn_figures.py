@@ -118,6 +118,8 @@ def test_blade_and_slot_of_the_rip_fence_are_two_names() -> None:
 def test_a_place_has_the_digits_of_the_sentence_beside_it() -> None:
     ask = Prompt(phase="place", picture="test-board", placement="far", gather="width", at=385.0)
     assert "15.2 in" in words(draw_set_up(ask, None, 36, 11, RICH, "inch"))
+    slot = Prompt(phase="place", picture="slot-widths", placement="slot-left", gather="width", at=300.0)
+    assert "at 11.8 in" in words(draw_set_up(slot, None, 36, 11, RICH, "inch"))
 
 
 def test_the_caliper_lies_at_the_end_that_is_said() -> None:
@@ -351,11 +353,11 @@ def test_a_dashed_line_has_gaps_and_a_whole_one_has_none(glyphs) -> None:
 @pytest.mark.parametrize(
     ("verdict", "phase", "told", "role"),
     [
-        ("outside", "go", "! Not good enough yet.", "trace"),
-        ("cannot-tell", "go", "? Too close to call yet.", "trace"),
+        ("outside", "go", "! Not good enough yet.", "number"),
+        ("cannot-tell", "go", "? Too close to call yet.", "number"),
         ("inside", "go", "\u221a Good enough once it is tight.", "good"),
         ("inside", "tighten", "\u221a Good enough.", "good"),
-        ("outside", "tighten", "! Not good enough yet.", "trace"),
+        ("outside", "tighten", "! Not good enough yet.", "number"),
     ],
 )
 def test_a_live_move_says_plainly_whether_it_is_good_enough(verdict, phase, told, role) -> None:
