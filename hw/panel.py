@@ -14,20 +14,21 @@ from __future__ import annotations
 import contextlib
 import importlib
 import logging
+from asyncio import AbstractEventLoop
 from collections.abc import Callable
 from functools import partial
 from typing import Any, Literal, NamedTuple
 
 from hw.pedal import Pedal
 from hw.ports.pin_lines import find_chip
-from hw.timer import Loop, Timer
+from hw.timer import Timer
 
 LOW_HZ, HIGH_HZ = 400.0, 1200.0
 
 _log = logging.getLogger(__name__)
 
 
-class Beat(NamedTuple):
+class Pulse(NamedTuple):
     """A stretch of a pattern: seconds, lamp lit, pitch in Hz or None for silence."""
 
     seconds: float
@@ -39,30 +40,32 @@ class Pattern(NamedTuple):
     """lasts: shown until the next pattern that lasts; the others are played once on
     top of it."""
 
-    beats: tuple[Beat, ...]
+    pulses: tuple[Pulse, ...]
     lasts: bool = False
 
 
 # Tones differ in rhythm too, as some buzzers have one pitch only: one stroke is ready,
 # two are accepted, four are there; one long is refused, two long are too far.
 PATTERNS: dict[str, Pattern] = {
-    "idle": Pattern((Beat(1.0, False),), lasts=True),
+    "idle": Pattern((Pulse(1.0, False),), lasts=True),
     # something should be checked again, some day soon: a short light, seldom
-    "due": Pattern((Beat(0.5, True), Beat(3.5, False)), lasts=True),
-    "wants-you": Pattern((Beat(0.5, True), Beat(0.5, False)), lasts=True),
-    "ready": Pattern((Beat(1.0, True),), lasts=True),
-    "trouble": Pattern((Beat(0.1, True), Beat(0.1, False)), lasts=True),
-    "ready-tone": Pattern((Beat(0.12, True, HIGH_HZ),)),
+    "due": Pattern((Pulse(0.5, True), Pulse(3.5, False)), lasts=True),
+    "wants-you": Pattern((Pulse(0.5, True), Pulse(0.5, False)), lasts=True),
+    "ready": Pattern((Pulse(1.0, True),), lasts=True),
+    "trouble": Pattern((Pulse(0.1, True), Pulse(0.1, False)), lasts=True),
+    "ready-tone": Pattern((Pulse(0.12, True, HIGH_HZ),)),
     "accepted": Pattern(
-        (Beat(0.08, False, HIGH_HZ), Beat(0.08, True), Beat(0.08, False, HIGH_HZ))
+        (Pulse(0.08, False, HIGH_HZ), Pulse(0.08, True), Pulse(0.08, False, HIGH_HZ))
     ),
-    "refused": Pattern((Beat(0.6, False, LOW_HZ), Beat(0.1, True), Beat(0.1, False))),
-    "there": Pattern((Beat(0.06, True, HIGH_HZ), Beat(0.06, False)) * 4),
-    "too-far": Pattern((Beat(0.3, False, LOW_HZ), Beat(0.2, True)) * 2),
-    "nudge": Pattern((Beat(0.05, True, HIGH_HZ),)),
-    "low": Pattern((Beat(0.25, False, LOW_HZ),)),
+    "refused": Pattern(
+        (Pulse(0.6, False, LOW_HZ), Pulse(0.1, True), Pulse(0.1, False))
+    ),
+    "there": Pattern((Pulse(0.06, True, HIGH_HZ), Pulse(0.06, False)) * 4),
+    "too-far": Pattern((Pulse(0.3, False, LOW_HZ), Pulse(0.2, True)) * 2),
+    "nudge": Pattern((Pulse(0.05, True, HIGH_HZ),)),
+    "low": Pattern((Pulse(0.25, False, LOW_HZ),)),
     "high": Pattern(
-        (Beat(0.06, True, HIGH_HZ), Beat(0.06, True), Beat(0.06, True, HIGH_HZ))
+        (Pulse(0.06, True, HIGH_HZ), Pulse(0.06, True), Pulse(0.06, True, HIGH_HZ))
     ),
 }
 
@@ -90,7 +93,7 @@ class Panel:
         self._devices: dict[str, Any] = {}
         self._pedal: Pedal | None = None
         self._lasting, self._playing = "idle", "idle"
-        self._beat = 0
+        self._pulse_index = 0
         self._next = Timer()
         self.faults: dict[str, str] = {}  # by part: why it does not work
 
@@ -114,7 +117,7 @@ class Panel:
         ]
         return "; ".join([works, *faults])
 
-    def start(self, loop: Loop) -> None:
+    def start(self, loop: AbstractEventLoop) -> None:
         """Open what is wired; actions come on the loop, though the library calls from a
         thread of its own."""
         self._next = Timer(loop)
@@ -125,14 +128,14 @@ class Panel:
             self._factory = self._make_factory()
         # the library, the kernel and the board each fail in their own classes
         except Exception as error:
-            self.faults = dict.fromkeys(wired, _why(error))
+            self.faults = dict.fromkeys(wired, _reason(error))
             _log.warning("%s", self.words)
             return
         for part, pin in wired.items():
             try:
                 self._devices[part] = _open(part, pin, self._factory)
             except Exception as error:
-                self.faults[part] = _why(error)
+                self.faults[part] = _reason(error)
         if (contact := self._devices.get("pedal")) is not None:
             self._pedal = Pedal(
                 lambda: bool(contact.is_active), loop, self._on_press, self._on_long
@@ -149,13 +152,13 @@ class Panel:
         if self._pedal is not None:
             self._pedal.stop()
             self._pedal = None
-        self._set(Beat(0.0, False))
+        self._set(Pulse(0.0, False))
         devices, self._devices = self._devices, {}
         for part, device in devices.items():
             try:
                 device.close()
             except Exception as error:
-                _log.warning("closing the %s: %s", part, _why(error))
+                _log.warning("closing the %s: %s", part, _reason(error))
         if self._factory is not None:
             self._factory.close()
             self._factory = None
@@ -170,34 +173,34 @@ class Panel:
             self._lasting = name
             if not PATTERNS[self._playing].lasts and self._next.running:
                 return  # the pattern that plays ends first
-        self._playing, self._beat = name, 0
+        self._playing, self._pulse_index = name, 0
         if self._devices.keys() & {"lamp", "buzzer"}:
             self._step()
 
     def _step(self) -> None:
         """Set this beat and come back for the next; a steady pattern is set once."""
         self._next.stop()
-        beats = PATTERNS[self._playing].beats
-        if self._beat >= len(beats):
-            self._beat = 0
+        pulses = PATTERNS[self._playing].pulses
+        if self._pulse_index >= len(pulses):
+            self._pulse_index = 0
             if not PATTERNS[self._playing].lasts:
                 self._playing = self._lasting
-                beats = PATTERNS[self._playing].beats
-        self._set(beats[self._beat])
-        if PATTERNS[self._playing].lasts and len(beats) == 1:
+                pulses = PATTERNS[self._playing].pulses
+        self._set(pulses[self._pulse_index])
+        if PATTERNS[self._playing].lasts and len(pulses) == 1:
             return
-        self._next.start(beats[self._beat].seconds, self._step)
-        self._beat += 1
+        self._next.start(pulses[self._pulse_index].seconds, self._step)
+        self._pulse_index += 1
 
-    def _set(self, beat: Beat) -> None:
-        for part, value in (("lamp", beat.lamp), ("buzzer", beat.pitch)):
+    def _set(self, pulse: Pulse) -> None:
+        for part, value in (("lamp", pulse.lamp), ("buzzer", pulse.pitch)):
             if (device := self._devices.get(part)) is None:
                 continue
             try:
-                _put(device, value)
+                _set_output(device, value)
             except Exception as error:
                 self._devices.pop(part)
-                self.faults[part] = _why(error)
+                self.faults[part] = _reason(error)
                 _log.warning("%s (setting %s)", self.words, value)
 
 
@@ -236,7 +239,7 @@ def _open(part: str, pin: int, factory: Any) -> Any:
     return gpiozero.DigitalOutputDevice(pin, initial_value=False, pin_factory=factory)
 
 
-def _put(device: Any, value: float | None) -> None:
+def _set_output(device: Any, value: float | None) -> None:
     """Light it, or sound it at that pitch where it has one."""
     if not hasattr(device, "frequency"):
         device.value = int(bool(value))
@@ -246,7 +249,7 @@ def _put(device: Any, value: float | None) -> None:
     device.value = 0.5 if value else 0.0
 
 
-def _why(error: Exception) -> str:
+def _reason(error: Exception) -> str:
     if isinstance(error, PermissionError):
         return (
             "this user may not use the pins: add it to the group gpio and log in again"

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from asyncio import AbstractEventLoop
 from collections.abc import Callable
 
-from hw.timer import Loop, Timer
+from hw.timer import Timer
 
 STABLE_S = 0.02  # s without a change, after which a contact has stopped bouncing
 LONG_S = 1.0  # s of holding that make a long press
@@ -22,7 +23,7 @@ class Pedal:
     def __init__(
         self,
         level: Callable[[], bool],
-        loop: Loop,
+        loop: AbstractEventLoop,
         on_press: Callable[[], object],
         on_long: Callable[[], object],
     ) -> None:

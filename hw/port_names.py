@@ -94,3 +94,12 @@ def closed_port(name: str, **options: Any) -> serial.SerialBase:
         refuse_other_things(name)
     made: serial.SerialBase = serial.serial_for_url(name, do_not_open=True, **options)
     return made
+
+
+def open_by_name(name: str, **options: Any) -> serial.SerialBase:
+    """The same, open; a device is locked for this process."""
+    port = closed_port(name, **options)
+    if name.startswith("/"):
+        port.exclusive = True
+    port.open()
+    return port

@@ -1,4 +1,4 @@
-"""What an instrument sends, as one record, and the state of its port.
+"""The record of what an instrument sends, and the states of its port.
 
 Every decoder in `hw.formats` yields `Record`s; the daemon stamps them.
 """
@@ -22,8 +22,10 @@ class Record(msgspec.Struct, frozen=True, gc=False):
     that it has no reading ("no_reading", "gauge_error", ...). fault: why the frame was
     rejected; a rejected frame is never guessed at. raw: the frame's own bytes (for
     clocked formats its bits as ASCII 0 and 1). behind: bytes of the fed block that came
-    after this record (for the stamp of its arrival). channel, axis, counts, illegal:
-    only where the format has them.
+    after this record (for the stamp of its arrival). The rest
+    only where the format has it. counts: of a scale's display, or of a microcontroller;
+    counts_abs: since power-on. sequence: of a microcontroller's lines, 0 to 65535, one
+    up with each. device_us: its clock, us, modulo 2**32.
     """
 
     value: float | None = None
@@ -37,6 +39,9 @@ class Record(msgspec.Struct, frozen=True, gc=False):
     axis: str | None = None
     counts: int | None = None
     illegal: int | None = None
+    counts_abs: int | None = None
+    sequence: int | None = None
+    device_us: int | None = None
 
 
 class Decoder(Protocol):

@@ -4,27 +4,14 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable
-from typing import Protocol
-
-
-class Handle(Protocol):
-    def cancel(self) -> object: ...
-
-
-class Loop(Protocol):
-    """The part of an event loop that the panel uses."""
-
-    def call_later(self, delay: float, callback: Callable[[], object], /) -> Handle: ...
-
-    def call_soon_threadsafe(self, callback: Callable[[], object], /) -> object: ...
 
 
 class Timer:
     """At most one call waits. loop: by default the one that runs when it is started."""
 
-    def __init__(self, loop: Loop | None = None) -> None:
+    def __init__(self, loop: asyncio.AbstractEventLoop | None = None) -> None:
         self._loop = loop
-        self._handle: Handle | None = None
+        self._handle: asyncio.Handle | None = None
         self.running = False  # a call waits
 
     def start(self, delay: float, call: Callable[[], object]) -> None:

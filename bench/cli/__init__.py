@@ -46,10 +46,7 @@ COMMANDS = {
     "due": ("drift", "What should be checked again, when and why."),
     "event": ("requests", "Note what happened to a sled, its saw or its square."),
     "cut": ("cut", "How square the parts come out, and what to put right first."),
-    "symptom": (
-        "symptom",
-        "What is wrong with the cut, and which checks tell.",
-    ),
+    "symptom": ("symptom", "What is wrong with the cut, and which checks tell."),
     "log": ("log", "List, show, export or import what was measured."),
     "report": ("report", "One page that prints: results, moves, charts; or a card."),
 }
@@ -58,7 +55,7 @@ COMMANDS = {
 UNWRITTEN = (errno.ENOSPC, errno.EDQUOT)  # a full card
 
 
-class _Lazy(click.Group):
+class LazyGroup(click.Group):
     def list_commands(self, ctx: click.Context) -> list[str]:
         return list(COMMANDS)
 
@@ -73,9 +70,9 @@ class _Lazy(click.Group):
         try:
             return super().invoke(ctx)
         except _for_the_person() as error:
-            from bench.cli.common import Complaint
+            from bench.cli.common import CommandError
 
-            raise Complaint(str(error)) from error
+            raise CommandError(str(error)) from error
 
     def format_commands(
         self, ctx: click.Context, formatter: click.HelpFormatter
@@ -99,7 +96,7 @@ def _for_the_person() -> tuple[type[Exception], ...]:
     return (UnknownCheck, GearUnknown, InvalidRequest, *of_daemon, *of_files)
 
 
-@click.group(cls=_Lazy, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(
     __version__, prog_name="sweepgauge", message="%(prog)s %(version)s"
 )
@@ -113,10 +110,10 @@ def cli() -> None:
 def _words(error: Exception) -> str:
     """One line for whatever is wrong with the use; the help is a word away. Raises the
     error again where it is a fault of ours."""
-    from bench.cli.common import Complaint
+    from bench.cli.common import CommandError
 
     match error:
-        case Complaint():
+        case CommandError():
             return str(error)
         case click.exceptions.NoArgsIsHelpError():
             return _no_command(error.ctx)

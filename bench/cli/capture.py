@@ -13,8 +13,8 @@ import click
 
 from bench.cli.capture_file import SavedCapture, encode
 from bench.cli.common import (
-    Complaint,
-    complaining,
+    CommandError,
+    command_errors,
     load_settings,
     paths,
     say,
@@ -80,10 +80,10 @@ def capture(
     """
     where = paths(settings=settings_path, socket=socket_path, client=True)
     if note is not None and save is None:
-        raise Complaint("--note goes into the file of --save: name that too")
+        raise CommandError("--note goes into the file of --save: name that too")
     device = _device(instrument, where)
     if baud is not None and device is None:
-        raise Complaint(
+        raise CommandError(
             "--baud is for a device that the settings do not name; else baud stands in"
             " the settings"
         )
@@ -120,7 +120,7 @@ def _device(instrument: str | None, where: Paths) -> str | None:
     real = os.path.realpath(instrument)
     for name, port in load_settings(where).wired.items():
         if port.port and os.path.realpath(port.port) == real:
-            raise Complaint(
+            raise CommandError(
                 f"{instrument} is the {name} of the settings: sweepgauge capture {name}"
             )
     return instrument
@@ -148,7 +148,7 @@ def _open_here(instrument: str | None, where: Paths, recording: _Recording) -> N
     ports = {name: port for name, port in wired if port.port or port.pins}
     recording.instrument = name = instrument or next(iter(ports), "")
     if name not in ports:
-        raise Complaint(
+        raise CommandError(
             f"no instrument {name!r} with a port in the settings; there are:"
             f" {', '.join(ports) or 'none'}; or name a device: sweepgauge capture"
             " /dev/serial/by-id/..."
@@ -169,7 +169,7 @@ def _of_daemon(
                 recording.instrument = message.instrument
                 yield bytes.fromhex(message.hex)
     except Gone as error:
-        raise Complaint(
+        raise CommandError(
             f"the daemon went away after {recording.count} bytes ({error})"
         ) from error
 
@@ -177,7 +177,7 @@ def _of_daemon(
 def _of_port(recording: _Recording) -> Iterator[bytes]:
     port = recording.port
     if what := FORMATS[port.format].port.daemon_only:
-        raise Complaint(
+        raise CommandError(
             f"{recording.instrument} {what}: only the daemon takes it; start it and"
             " capture through it"
         )
@@ -197,11 +197,11 @@ def _of_port(recording: _Recording) -> Iterator[bytes]:
                     yield text
     except (OSError, ValueError) as error:
         if isinstance(error, NotAPort):
-            raise Complaint(str(error)) from error
+            raise CommandError(str(error)) from error
         number = getattr(error, "errno", None)
         why = f"cannot be opened: {os.strerror(number)}" if number else error
         words = f"{port.port}: {why}; `sweepgauge doctor` says what to do"
-        raise Complaint(words) from error
+        raise CommandError(words) from error
 
 
 class _Recording:
@@ -218,7 +218,9 @@ class _Recording:
         self._at = ""
         self._blocks: list[tuple[float, str]] = []
         if path is not None and os.path.exists(path):
-            raise Complaint(f"{path} is there already: name another file, or remove it")
+            raise CommandError(
+                f"{path} is there already: name another file, or remove it"
+            )
 
     def begin(self) -> None:
         self.began = time.monotonic()
@@ -258,7 +260,7 @@ class _Recording:
             blocks=self._blocks,
         )
         where = self.path
-        unwritten = complaining(
+        unwritten = command_errors(
             OSError, words=lambda error: f"{where} cannot be written: {error.strerror}"
         )
         with unwritten, open(self.path, "xb") as file:

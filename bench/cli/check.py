@@ -11,16 +11,16 @@ from bench.checks import find
 from bench.checks.model import Check, EvidenceGear
 from bench.cli.check_conversation import CheckConversation
 from bench.cli.common import (
-    Complaint,
+    CommandError,
     echo_json,
+    exit_status,
     json_option,
     say,
     socket_option,
-    worst,
 )
 from bench.cli.options import (
-    OfKinds,
-    declared,
+    CommandOfKinds,
+    check_options,
     gear_options,
     read_options,
     typed_climate,
@@ -31,7 +31,7 @@ from bench.protocol import UNRECORDED, Begin
 OF_BEGIN = ("jig", "saw", "square", "sweeps", "lean", "tap", "beat", "verifies")
 
 
-@click.command(cls=OfKinds, context_settings={"show_default": True})
+@click.command(cls=CommandOfKinds, context_settings={"show_default": True})
 @click.argument("kind")
 @gear_options
 @click.option(
@@ -70,7 +70,7 @@ OF_BEGIN = ("jig", "saw", "square", "sweeps", "lean", "tap", "beat", "verifies")
 )
 @socket_option
 @json_option
-@declared
+@check_options
 def check(
     kind: str,
     extend: bool | None,
@@ -99,13 +99,13 @@ def check(
     if not conversation.recorded:
         say(UNRECORDED)
         return 1
-    return worst([finding.verdict])
+    return exit_status([finding.verdict])
 
 
 def _refuse_what_is_not_there(found: Check, begin: Begin) -> None:
     """A test that this check has not is wrong use."""
     steps = found.plan(begin.options, EvidenceGear())
     if begin.lean and not any(step.leans for step in steps):
-        raise Complaint(f"{found.kind} has no lean test: no sled is pushed there")
+        raise CommandError(f"{found.kind} has no lean test: no sled is pushed there")
     if begin.tap and not any(step.gather == "sweep" for step in steps):
-        raise Complaint(f"{found.kind} has no tap test: no passes are taken there")
+        raise CommandError(f"{found.kind} has no tap test: no passes are taken there")

@@ -7,8 +7,9 @@ import time
 
 import msgspec
 
+from bench import protocol
 from bench.cli.common import (
-    Complaint,
+    CommandError,
     TypedLines,
     connect,
     say,
@@ -16,35 +17,20 @@ from bench.cli.common import (
     socket_path,
 )
 from bench.finding import Finding
-from bench.protocol import (
-    AnyNotification,
-    Begin,
-    Concluded,
-    Error,
-    Extend,
-    InstrumentState,
-    MarkNotice,
-    NoFinding,
-    Notice,
-    PassNotice,
-    Press,
-    Prompt,
-    PromptChanged,
-    Recording,
-    Saved,
-)
 from bench.protocol.client import Gone, NoDaemon, WireClient
 from bench.render.names import upper_first
 from bench.render.printed_result import result_lines
 from bench.render.wording import with_name, without_port
 from bench.units import System
-from hw.patience import RETURN_RETRY_S, RETURN_S
+from hw.timeouts import RETURN_RETRY_S, RETURN_S
 
 
 class CheckConversation:
     """extends: whether to offer to go on where the answer is too close to call."""
 
-    def __init__(self, socket: str | None, begin: Begin, extends: bool) -> None:
+    def __init__(
+        self, socket: str | None, begin: protocol.Begin, extends: bool
+    ) -> None:
         self.recorded = True  # the latest finding is on the disk
         self._socket = socket
         self._begin = begin
@@ -54,7 +40,7 @@ class CheckConversation:
         self._units: System = "mm"
         self._typed = TypedLines()
         self._run: str | None = None
-        self._last_ask: Prompt | None = None
+        self._last_ask: protocol.Prompt | None = None
         self._last_said = ""
         self._offered: Finding | None = None  # that may be gone on with
         # instruments that do not read just now, and what was said of it
@@ -76,7 +62,7 @@ class CheckConversation:
                 self._reconnect()
             except KeyboardInterrupt:
                 self._client.close()
-                raise Complaint(
+                raise CommandError(
                     "left; the check goes on. The same command comes back to it,"
                     " `sweepgauge abandon` ends it"
                 ) from None
@@ -99,7 +85,7 @@ class CheckConversation:
             self._last_ask = None
             self._connect(client)
             return
-        raise Complaint(
+        raise CommandError(
             f"the daemon at {where} did not come back within"
             f" {RETURN_S:.0f} s; the log holds what it saved"
         )
@@ -119,40 +105,42 @@ class CheckConversation:
     def _enter(self, line: bytes) -> bool:
         """Answer with a line that was entered. False where it declines the offer."""
         if self._offered is None:
-            self._client.send(Press())
+            self._client.send(protocol.Press())
         elif line.strip():  # q, or whatever is no plain Enter
             return False
         else:
             more = self._offered.more_pushes
             assert more is not None
-            self._client.send(Extend(more, self._offered.id))
+            self._client.send(protocol.Extend(more, self._offered.id))
             self._offered = None
         return True
 
     # ---- what the daemon says --------------------------------------------------------
 
-    def _hear(self, message: AnyNotification) -> Finding | None:
+    def _hear(self, message: protocol.AnyNotification) -> Finding | None:
         """The finding, where the message concludes the check."""
         match message:
-            case Error():
-                raise Complaint(message.text)
-            case NoFinding() if message.run == self._run:
-                raise Complaint(message.words)
-            case InstrumentState() if message.role != "caliper":
+            case protocol.Error():
+                raise CommandError(message.text)
+            case protocol.NoFinding() if message.run == self._run:
+                raise CommandError(message.words)
+            case protocol.InstrumentState() if message.role != "caliper":
                 self._instrument(message)
-            case PromptChanged():
+            case protocol.PromptChanged():
                 self._asking(message)
-            case PassNotice() if message.state != "running" and message.words:
+            case protocol.PassNotice() if message.state != "running" and message.words:
                 self._say_once(message.words)
-            case Notice():
+            case protocol.Notice():
                 self._say_once(message.words)
-            case MarkNotice():
+            case protocol.MarkNotice():
                 say(f"  mark {message.number} of {message.of}: {message.words}")
-            case Recording() if message.state == "saving":
+            case protocol.Recording() if message.state == "saving":
                 say(f"  {message.words}")
-            case Saved() if message.what == "finding" and self._offered is not None:
+            case protocol.Saved() if (
+                message.what == "finding" and self._offered is not None
+            ):
                 self.recorded = self.recorded or message.id == self._offered.id
-            case Concluded() if message.run == self._run:
+            case protocol.Concluded() if message.run == self._run:
                 return self._concluded(message)
         return None
 
@@ -161,10 +149,10 @@ class CheckConversation:
         say(f"  {words}")
         self._last_said = words
 
-    def _asking(self, message: PromptChanged) -> None:
+    def _asking(self, message: protocol.PromptChanged) -> None:
         if message.run is None:
             if self._run is not None:
-                raise Complaint("the check was given up by somebody else")
+                raise CommandError("the check was given up by somebody else")
             return
         if message.joined:
             say("This check is in progress already; it goes on where it stands.")
@@ -172,7 +160,7 @@ class CheckConversation:
         if message.ask is not None:
             self._ask(message.ask)
 
-    def _concluded(self, message: Concluded) -> Finding | None:
+    def _concluded(self, message: protocol.Concluded) -> Finding | None:
         """The finding, printed; None where it is offered to go on."""
         self.recorded = message.recorded
         for line in result_lines(message.finding, self._units):
@@ -193,7 +181,7 @@ class CheckConversation:
         )
         return True
 
-    def _instrument(self, message: InstrumentState) -> None:
+    def _instrument(self, message: protocol.InstrumentState) -> None:
         """An instrument that stops reading, with what to do about it, and that reads
         again."""
         if message.state in ("open", "marks"):
@@ -204,7 +192,7 @@ class CheckConversation:
             words = without_port(message.name, message.port, message.words)
             say(f"  {with_name(message.name, words)}")
 
-    def _ask(self, ask: Prompt) -> None:
+    def _ask(self, ask: protocol.Prompt) -> None:
         """Say what is wanted, once; a sled that merely moves is no news."""
         calm = msgspec.structs.replace(
             ask, moving=False, waiting=False, by_itself=False, words=""
@@ -219,7 +207,7 @@ class CheckConversation:
             say(f"  {ask.remark}")
         self._say_request(ask)
 
-    def _say_request(self, ask: Prompt) -> None:
+    def _say_request(self, ask: protocol.Prompt) -> None:
         if ask.phase == "cautions":
             for caution in ask.cautions:
                 say(f"! {caution}")

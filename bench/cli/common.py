@@ -1,4 +1,4 @@
-"""What the commands share: options, paths, requests, errors for the person."""
+"""Options, paths, requests and errors that the commands share."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 R = TypeVar("R")
 
 
-class Complaint(Exception):
+class CommandError(Exception):
     """Wrong use or input, in one line: what was wrong, where, what to do. Exit status
     2."""
 
@@ -41,10 +41,8 @@ log_option = click.option("--log", "log_path", metavar="FILE", help="The log fil
 json_option = click.option(
     "--json", "as_json", is_flag=True, help="One JSON object on standard output."
 )
-only_jig_option = click.option("--jig", metavar="NAME", help="Only this sled.")
-only_check_option = click.option(
-    "--check", "kind", metavar="KIND", help="Only this check."
-)
+jig_filter = click.option("--jig", metavar="NAME", help="Only this sled.")
+check_filter = click.option("--check", "kind", metavar="KIND", help="Only this check.")
 most_option = click.option(
     "--most",
     type=click.IntRange(1, 10000),
@@ -76,7 +74,7 @@ class LogSource(NamedTuple):
         return reply, units
 
 
-def whose_log(f: Callable[..., Any]) -> Callable[..., Any]:
+def log_source(f: Callable[..., Any]) -> Callable[..., Any]:
     """--socket and --log, given to the command as `source`."""
 
     @functools.wraps(f)
@@ -158,7 +156,7 @@ def length_option(option: str, text: str | None) -> float | None:
     """mm, of a length that was typed. Raises Complaint."""
     from bench.units import UnitsError, parse_length
 
-    with complaining(UnitsError, words=lambda error: f"{option}: {error}"):
+    with command_errors(UnitsError, words=lambda error: f"{option}: {error}"):
         return None if text is None else parse_length(text)
 
 
@@ -183,14 +181,14 @@ def tell(answer: object, lines: Iterable[str], as_json: bool) -> None:
 
 
 @contextmanager
-def complaining(
+def command_errors(
     *kinds: type[Exception], words: Callable[[Any], str] = str
 ) -> Iterator[None]:
     """Errors of these kinds are the person's to mend. words: of an error; its own."""
     try:
         yield
     except kinds as error:
-        raise Complaint(words(error)) from error
+        raise CommandError(words(error)) from error
 
 
 def tell_unread(unread: list[Unread]) -> int:
@@ -212,6 +210,6 @@ def say_slow() -> None:
     say("The daemon is slow to answer. It is waited for; Ctrl-C leaves.")
 
 
-def worst(verdicts: list[str | None]) -> int:
+def exit_status(verdicts: list[str | None]) -> int:
     """1 where any verdict is bad news."""
     return 1 if any(v in ("outside", "cannot-tell") for v in verdicts) else 0

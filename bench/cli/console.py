@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from bench.cli import common
-from bench.cli.common import complaining, socket_option
+from bench.cli.common import command_errors, socket_option
 
 
 @click.command()
@@ -46,5 +46,5 @@ def console(socket_path: str | None, look: str | None) -> int:
         gc.enable()
         app.run()
 
-    with complaining(NoTerminal):
+    with command_errors(NoTerminal):
         return guarded(screen)

@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from bench.checks.options import OptionError
-from bench.cli.common import Complaint, LogSource, json_option, tell, whose_log
+from bench.cli.common import CommandError, LogSource, json_option, log_source, tell
 from bench.cut.forecast import GOOD_SHARE
 from bench.cut.sheet import OPTIONS, read_sheet
 from bench.protocol import CutForecast, Document
@@ -26,7 +26,7 @@ def _sheet_options(command: Any) -> Any:
 
 
 @click.command()
-@whose_log
+@log_source
 @json_option
 @click.option("--jig", metavar="NAME", help="The sled.")
 @_sheet_options
@@ -42,7 +42,7 @@ def cut(
     try:
         read_sheet(given, None)
     except OptionError as error:
-        raise Complaint(f"cut: --{error.option} {error.problem}") from error
+        raise CommandError(f"cut: --{error.option} {error.problem}") from error
     reply, units = source.ask(CutForecast(jig, given), Document)
     document = reply.document
     lines = sled_lines if "sleds" in document else forecast_lines

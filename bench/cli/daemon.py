@@ -9,7 +9,7 @@ import sys
 import click
 
 from bench.cli.common import (
-    complaining,
+    command_errors,
     load_settings,
     log_option,
     paths,
@@ -40,6 +40,6 @@ def daemon(
     alone = "" if os.environ.get("INVOCATION_ID") else "%(asctime)s %(levelname)s "
     form = f"{alone}%(message)s"
     logging.basicConfig(level=logging.INFO, stream=sys.stderr, format=form)
-    with complaining(CannotRun):
+    with command_errors(CannotRun):
         run_daemon(load_settings(where), where)
     return 0

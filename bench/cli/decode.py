@@ -12,13 +12,13 @@ import click
 import msgspec
 
 from bench.cli.capture_file import FIRST, SavedCapture, read
-from bench.cli.common import Complaint, complaining, say
+from bench.cli.common import CommandError, command_errors, say
 from bench.settings.paths import one_line
 from hw.discovery.bit_frames import diagnose_bits, is_bits
 from hw.discovery.listening import recognise, settings_text
 from hw.formats import FORMATS, make_decoder, meaning_of
-from hw.formats.shared.as_json import to_json
 from hw.formats.shared.lengths import in_words
+from hw.formats.shared.record_json import to_json
 from hw.reading import Decoder, FormatError, Record
 
 ALWAYS = ("format", "baud")
@@ -97,7 +97,7 @@ def decode(format_name: str | None, options: tuple[str, ...], as_json: bool) -> 
         from_middle = saved.port.asking == "continuous"
         format_name, given = saved.port.format, {**saved.port.options, **given}
     if format_name is None:
-        raise Complaint(
+        raise CommandError(
             f"--format says what the bytes are, one of {', '.join(FORMATS)}; only a"
             " saved capture says it itself"
         )
@@ -136,17 +136,17 @@ def _key_values(options: tuple[str, ...]) -> dict[str, object]:
         name, equals, value = text.partition("=")
         key = name.strip()
         if not equals or not key:
-            raise Complaint(f"--option takes KEY=VALUE, not {text!r}")
+            raise CommandError(f"--option takes KEY=VALUE, not {text!r}")
         if given.setdefault(key, value) != value:
             twice = f"{given[key]!r} and {value!r}"
-            raise Complaint(f"--option {key} is given twice, as {twice}")
+            raise CommandError(f"--option {key} is given twice, as {twice}")
     return given
 
 
 def _decoder(
     name: str, given: Mapping[str, object], *, from_middle: bool = False
 ) -> Decoder:
-    with complaining(FormatError):
+    with command_errors(FormatError):
         return make_decoder(name, given, from_middle=from_middle)
 
 
@@ -154,14 +154,14 @@ def _input() -> tuple[SavedCapture | None, Blocks]:
     """What `capture --save` wrote, None where these are bytes as they came; its bytes,
     and nothing, once, at the end."""
     if sys.stdin is None:  # closed by whoever called
-        raise Complaint(
+        raise CommandError(
             "there is no standard input: give the capture as `< captured.bin`"
         )
     source = cast(io.BufferedReader, sys.stdin.buffer)
     came = source.read1(BLOCK)
     if not came.startswith(FIRST):
         return None, _as_it_comes(source, came)
-    with complaining(ValueError, words=lambda error: f"standard input: {error}"):
+    with command_errors(ValueError, words=lambda error: f"standard input: {error}"):
         saved = read(came + source.read())
     rows = [*saved.blocks, (None, "")]
     return saved, ((at, bytes.fromhex(text)) for at, text in rows)

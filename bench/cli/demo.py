@@ -9,7 +9,7 @@ from functools import partial
 import click
 
 from bench.checks import checks
-from bench.cli.common import Complaint, complaining, echo_json, json_option, say
+from bench.cli.common import CommandError, command_errors, echo_json, json_option, say
 
 
 @click.command()
@@ -53,18 +53,18 @@ def demo(
     """
     from bench.demo.daemon_process import DemoError
     from bench.demo.operator import headless as headless_job
-    from bench.demo.single_check import one_check
+    from bench.demo.operator import one_check
 
     chosen = random.randrange(1, 10000) if seed is None else seed
     if kind is not None and not headless and not as_json:
-        raise Complaint(
+        raise CommandError(
             "--check goes with --headless; on the screen the check is chosen there"
         )
     if not headless and not as_json:
         return _screen(chosen, marks)
     say(f"virtual saw, seed {chosen}")
     work = headless_job if kind is None else partial(one_check, kind=kind)
-    with complaining(DemoError):
+    with command_errors(DemoError):
         answer, good = asyncio.run(work(chosen, say, marks=marks, lean=lean, tap=tap))
     if as_json:
         echo_json(answer)
@@ -82,5 +82,5 @@ def _screen(seed: int, marks: bool) -> int:
     def words(error: Exception) -> str:
         return f"{error}; `sweepgauge demo --headless` needs no screen"
 
-    with complaining(NoTerminal, DemoError, words=words):
+    with command_errors(NoTerminal, DemoError, words=words):
         return guarded(screen)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import click
 
 from bench.cli.common import (
-    Complaint,
+    CommandError,
     echo_json,
     echo_lines,
     json_option,
@@ -57,7 +57,7 @@ def doctor(
     """
     wanted = length_option("--spacing", spacing or "2 mm") or 0.0
     if wanted <= 0:
-        raise Complaint(f"--spacing takes a length above zero, not {spacing}")
+        raise CommandError(f"--spacing takes a length above zero, not {spacing}")
     where = paths(settings=settings_path, log=log_path, socket=socket_path, client=True)
     if seconds is not None:
         say(

@@ -10,16 +10,16 @@ import click
 import msgspec
 
 from bench.cli.common import (
-    Complaint,
+    CommandError,
     LogSource,
+    check_filter,
+    jig_filter,
     json_option,
-    only_check_option,
-    only_jig_option,
+    log_source,
     tell,
     tell_unread,
-    whose_log,
 )
-from bench.cli.log import known_kind
+from bench.cli.log import refuse_unknown_kind
 from bench.finding import Unread
 from bench.protocol import Document, Drift, Due, LogList, LogRows
 from bench.render.result import dangers
@@ -29,25 +29,25 @@ MOST_RESULTS = 100  # of the latest ones, among which a danger is looked for
 
 
 @click.command()
-@whose_log
+@log_source
 @json_option
-@only_jig_option
-@only_check_option
+@jig_filter
+@check_filter
 def drift(source: LogSource, as_json: bool, jig: str | None, kind: str | None) -> int:
     """How results have changed without a move, and when to look again. Exit 1 when one
     has.
 
     Example:  sweepgauge drift --jig big-sled
     """
-    known_kind(kind)
+    refuse_unknown_kind(kind)
     reply, units = source.ask(Drift(jig=jig, check=kind), Document)
     document = reply.document
     alarm = any(series["alarm"] for series in document["series"])
-    return _told(document, drift_lines(document, units), as_json, alarm)
+    return _answer(document, drift_lines(document, units), as_json, alarm)
 
 
 @click.command()
-@whose_log
+@log_source
 @json_option
 @click.option("--at", metavar="DATE", help="Ask for that day; today by default.")
 @click.option(
@@ -61,17 +61,19 @@ def due(source: LogSource, as_json: bool, at: str | None, remind: bool) -> int:
     Example:  sweepgauge due --at 2026-03-01
     """
     if remind and source.file is not None:
-        raise Complaint("--remind asks the daemon, which has the lamp: leave --log out")
+        raise CommandError(
+            "--remind asks the daemon, which has the lamp: leave --log out"
+        )
     document = source.ask(Due(at=at, remind=remind), Document)[0].document
     lines = [reminder(document)] if remind else due_lines(document)
     if not as_json:
         rows, units = source.ask(LogList(most=MOST_RESULTS), LogRows)
         lines = [*dangers(rows.findings, units), *lines]
     now = any(row["state"] == "now" for row in document["due"])
-    return _told(document, lines, as_json, now)
+    return _answer(document, lines, as_json, now)
 
 
-def _told(
+def _answer(
     document: dict[str, Any], lines: Iterable[str], as_json: bool, bad: bool
 ) -> int:
     """Tell it, and what could not be read; the exit status."""

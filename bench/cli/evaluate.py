@@ -15,7 +15,8 @@ from bench.checks import checks, find
 from bench.checks.model import Check, Evidence, EvidenceGear, Known
 from bench.checks.options import OptionValue
 from bench.cli.common import (
-    Complaint,
+    CommandError,
+    exit_status,
     json_option,
     load_settings,
     log_option,
@@ -23,9 +24,8 @@ from bench.cli.common import (
     say,
     settings_option,
     tell,
-    worst,
 )
-from bench.cli.options import OfKinds, declared, gear_options, read_options
+from bench.cli.options import CommandOfKinds, check_options, gear_options, read_options
 from bench.cli.recorded_sweeps import RecordedError, read_sweeps
 from bench.finding import EvidenceError, Finding
 from bench.procedure.conclusion import conclude
@@ -50,14 +50,14 @@ def _placements() -> str:
     return "\n".join(lines)
 
 
-@click.command(cls=OfKinds, epilog=_placements())
+@click.command(cls=CommandOfKinds, epilog=_placements())
 @click.argument("kind")
 @click.argument("files", nargs=-1, required=True, metavar="FILE.csv...")
 @gear_options
 @settings_option
 @log_option
 @json_option
-@partial(declared, recorded=True)
+@partial(check_options, recorded=True)
 def evaluate(
     kind: str,
     files: tuple[str, ...],
@@ -102,11 +102,11 @@ def evaluate(
     for words in refused[:-1]:
         say(f"sweepgauge: {words}")
     if refused:
-        raise Complaint(refused[-1])
+        raise CommandError(refused[-1])
     if as_json and len(files) == 1:
         for note in findings[0].notes:
             say(note)
-    return worst([f.verdict for f in findings])
+    return exit_status([f.verdict for f in findings])
 
 
 def _worked_out(

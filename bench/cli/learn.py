@@ -10,9 +10,9 @@ import click
 import msgspec
 
 from bench.cli.common import (
-    Complaint,
+    CommandError,
     TypedLines,
-    complaining,
+    command_errors,
     connect,
     echo_json,
     json_option,
@@ -51,8 +51,8 @@ def learn(what: What, leaf: str | None, socket_path: str | None, as_json: bool) 
     """
     thickness = length_option("--leaf", leaf)
     if thickness is not None and what != "leaf":
-        raise Complaint(f"--leaf goes with `learn leaf`, not with `learn {what}`")
-    away = complaining(
+        raise CommandError(f"--leaf goes with `learn leaf`, not with `learn {what}`")
+    away = command_errors(
         Gone,
         words=lambda error: (
             f"the daemon went away ({error}); what was not kept is not written: learn"
@@ -64,7 +64,7 @@ def learn(what: What, leaf: str | None, socket_path: str | None, as_json: bool) 
             end = _lead(client, Learn(what, leaf=thickness, ref=1))
         except KeyboardInterrupt:
             client.send(Learn(what, on=False))
-            raise Complaint("left; nothing was changed") from None
+            raise CommandError("left; nothing was changed") from None
     if as_json:
         answer = msgspec.to_builtins(end)
         for name in ("type", "enter", "step", "on"):

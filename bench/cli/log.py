@@ -9,32 +9,23 @@ from pathlib import Path
 import click
 import msgspec
 
+from bench import protocol
 from bench.checks import find
 from bench.cli.common import (
     LogSource,
+    check_filter,
     connect,
+    jig_filter,
     json_option,
+    log_source,
     most_option,
-    only_check_option,
-    only_jig_option,
     say,
     tell,
     tell_unread,
-    whose_log,
 )
 from bench.cli.log_import import log_import
 from bench.finding import Finding, Unread
 from bench.log.findings import MoveRow
-from bench.protocol import (
-    LogEventRows,
-    LogEvents,
-    LogExport,
-    LogList,
-    LogOne,
-    LogRows,
-    LogShow,
-    LogText,
-)
 from bench.render.printed_result import result_lines
 from bench.render.result import LEAST_SHARE, part_size, told_over_words
 from bench.units import System, length_words, slope_words
@@ -54,10 +45,10 @@ log.add_command(log_import)
 
 
 @log.command("list")
-@whose_log
+@log_source
 @json_option
-@only_jig_option
-@only_check_option
+@jig_filter
+@check_filter
 @most_option
 def list_(
     source: LogSource, as_json: bool, jig: str | None, kind: str | None, most: int
@@ -66,8 +57,8 @@ def list_(
 
     Example:  sweepgauge log list --jig big-sled
     """
-    known_kind(kind)
-    rows, units = listed(source, jig, kind, most)
+    refuse_unknown_kind(kind)
+    rows, units = list_results(source, jig, kind, most)
     found, unread, undated = rows.findings, rows.unread, rows.undated
     lines = _list_lines(rows, units) if found or unread else NOTHING
     tell({"findings": found, "unread": unread, "undated": undated}, lines, as_json)
@@ -76,7 +67,7 @@ def list_(
     return tell_unread(unread)
 
 
-def _list_lines(rows: LogRows, units: System) -> Iterator[str]:
+def _list_lines(rows: protocol.LogRows, units: System) -> Iterator[str]:
     for finding in rows.findings:
         first, *more = result_lines(finding, units)
         yield f"{_dated(finding, finding.id in rows.undated)}  {first}"
@@ -89,14 +80,14 @@ def _dated(finding: Finding, undated: bool) -> str:
 
 @log.command()
 @click.argument("id")
-@whose_log
+@log_source
 @json_option
 def show(id: str, source: LogSource, as_json: bool) -> int:
     """One result with its evidence and what was done about it.
 
     Example:  sweepgauge log show 3f2a9c0d1e4b
     """
-    reply, units = source.ask(LogShow(id=id), LogOne)
+    reply, units = source.ask(protocol.LogShow(id=id), protocol.LogOne)
     moves = [msgspec.json.decode(move, type=MoveRow) for move in reply.moves]
     told = {"finding": reply.finding, "evidence": reply.evidence, "moves": moves}
     lines = _show_lines(reply, moves, units)
@@ -107,7 +98,7 @@ def show(id: str, source: LogSource, as_json: bool) -> int:
 
 
 def _show_lines(
-    reply: LogOne, moves: Sequence[MoveRow], units: System
+    reply: protocol.LogOne, moves: Sequence[MoveRow], units: System
 ) -> Iterator[str]:
     from bench.render.names import placement_name
 
@@ -123,7 +114,7 @@ def _show_lines(
         )
     for move in moves:
         if finding.proposed is not None or move.made is not None:
-            yield f"  {_became(move, units)}"
+            yield f"  {_move_line(move, units)}"
 
 
 def _part_lines(finding: Finding, units: System) -> Iterator[str]:
@@ -138,7 +129,7 @@ def _part_lines(finding: Finding, units: System) -> Iterator[str]:
         yield f"  {row.share:5.0%}  {part}, give or take {give}{over}"
 
 
-def _became(move: MoveRow, units: System) -> str:
+def _move_line(move: MoveRow, units: System) -> str:
     if move.made is None:
         return "The move was not noted as made: `sweepgauge moved` does."
     far = move.distance
@@ -151,7 +142,7 @@ def _became(move: MoveRow, units: System) -> str:
 
 @log.command()
 @click.argument("id", required=False)
-@whose_log
+@log_source
 def export(id: str | None, source: LogSource) -> int:
     """The passes of one result as CSV. Without one everything, one JSON object a line,
     for `log import`.
@@ -174,9 +165,9 @@ def _exported(
 ) -> Iterator[str]:
     """As it comes; the daemon goes on when this has read."""
     with connect(socket) as client:
-        client.send(LogExport(id=id))
+        client.send(protocol.LogExport(id=id))
         while True:
-            message = client.answer(LogText)
+            message = client.answer(protocol.LogText)
             yield message.text
             if message.last:
                 unread += message.unread
@@ -184,7 +175,7 @@ def _exported(
 
 
 @log.command()
-@whose_log
+@log_source
 @json_option
 @most_option
 def events(source: LogSource, as_json: bool, most: int) -> int:
@@ -196,7 +187,7 @@ def events(source: LogSource, as_json: bool, most: int) -> int:
 
     Example:  sweepgauge log events --most 20
     """
-    rows = source.ask(LogEvents(most), LogEventRows)[0].events
+    rows = source.ask(protocol.LogEvents(most), protocol.LogEventRows)[0].events
     lines = (f"{_local(row.at)}  {row.words}" for row in rows)
     tell({"events": rows}, lines if rows else NOTHING, as_json)
     return 0
@@ -206,23 +197,23 @@ def _local(at: str) -> str:
     return datetime.fromisoformat(at).astimezone().strftime("%Y-%m-%d %H:%M:%S")
 
 
-def known_kind(kind: str | None) -> None:
+def refuse_unknown_kind(kind: str | None) -> None:
     """Of a check that there is not, nothing was ever measured: that is a slip, and no
     "nothing yet"."""
     if kind is not None:
         find(kind)
 
 
-def listed(
+def list_results(
     source: LogSource, jig: str | None, kind: str | None, most: int
-) -> tuple[LogRows, System]:
+) -> tuple[protocol.LogRows, System]:
     """Findings, newest first, and the units in which they are shown."""
-    rows, page_size = LogRows([]), PAGE if source.file is None else most
+    rows, page_size = protocol.LogRows([]), PAGE if source.file is None else most
     while True:
         want, last = min(page_size, most - len(rows.findings)), rows.findings[-1:]
         before = last[0].id if last else None
-        message = LogList(jig=jig, check=kind, most=want, before=before)
-        page, units = source.ask(message, LogRows)
+        message = protocol.LogList(jig=jig, check=kind, most=want, before=before)
+        page, units = source.ask(message, protocol.LogRows)
         for mine in ("findings", "superseded", "unread", "undated"):
             getattr(rows, mine).extend(getattr(page, mine))
         rows.moves.update(page.moves)

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from bench.cli.common import Complaint, complaining, connect, say, socket_option
+from bench.cli.common import CommandError, command_errors, connect, say, socket_option
 from bench.procedure.status_message import StatusMessage
 from bench.protocol import IMPORT_PIECE, LogImport, LogImported
 from bench.protocol.client import Gone, Refused
@@ -50,7 +50,7 @@ def log_import(file: Path, socket_path: str | None, log_path: str | None) -> int
             counts = feed(piece, last)
             problems += counts.problems
     if counts.left_out == counts.lines > 0 and not counts.taken + counts.known:
-        raise Complaint(f"{file} is no export: {one_line(text(problems[:1]))}")
+        raise CommandError(f"{file} is no export: {one_line(text(problems[:1]))}")
     for problem in problems[:SHOWN]:
         say(one_line(text([problem])))
     if more := max(0, len(problems) - SHOWN):
@@ -69,7 +69,7 @@ def _pieces(file: Path) -> Iterator[tuple[bytes, bool]]:
         with file.open("rb") as source:
             piece = source.read(IMPORT_PIECE)
             if piece.startswith(DATABASE):
-                raise Complaint(
+                raise CommandError(
                     f"{file} is a log and no export: `sweepgauge log export --log"
                     f" {file}` makes one"
                 )
@@ -78,7 +78,7 @@ def _pieces(file: Path) -> Iterator[tuple[bytes, bool]]:
                 piece = following
             yield piece, True
     except OSError as error:
-        raise Complaint(f"{file} cannot be read: {error.strerror}") from error
+        raise CommandError(f"{file} cannot be read: {error.strerror}") from error
 
 
 @contextmanager
@@ -86,7 +86,7 @@ def _daemon(socket_path: str | None) -> Iterator[Feed]:
     def words(error: Exception) -> str:
         return f"{error}; what was taken stays, and the same import goes on from there"
 
-    with connect(socket_path) as client, complaining(Refused, Gone, words=words):
+    with connect(socket_path) as client, command_errors(Refused, Gone, words=words):
         yield lambda piece, last: client.ask(LogImport(piece, last), LogImported)
 
 
@@ -98,7 +98,7 @@ def _log_file(path: Path) -> Iterator[Feed]:
     from bench.log.rows import now
     from bench.log.writer import LogWriter
 
-    with complaining(OSError):
+    with command_errors(OSError):
         writer = LogWriter.open(
             path,
             boot_id=f"command-{now().wall_s:.0f}",

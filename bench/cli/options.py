@@ -11,7 +11,7 @@ import click
 from bench.checks import checks
 from bench.checks.model import Check
 from bench.checks.options import Option, OptionError, OptionValue, validated
-from bench.cli.common import Complaint, complaining
+from bench.cli.common import CommandError, command_errors
 from bench.finding import Climate
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -28,7 +28,7 @@ def gear_options(command: F) -> F:
     return command
 
 
-def declared(command: F, *, recorded: bool = False) -> F:
+def check_options(command: F, *, recorded: bool = False) -> F:
     """Add every option that any check declares, once each by name; recorded: those of
     recorded files too."""
     by_name: dict[str, list[Option]] = {}
@@ -47,7 +47,7 @@ def declared(command: F, *, recorded: bool = False) -> F:
     return command
 
 
-class OfKinds(click.Command):
+class CommandOfKinds(click.Command):
     """A command on a kind of check: its help lists the kinds, and below each the
     options that are for it alone."""
 
@@ -86,7 +86,7 @@ def read_options(
         return validated(check, typed, recorded=recorded)
     except OptionError as error:
         option = f"--{error.option.replace('_', '-')}"
-        raise Complaint(f"{check.kind}: {option} {error.problem}") from error
+        raise CommandError(f"{check.kind}: {option} {error.problem}") from error
 
 
 _TEMPERATURE = re.compile(r"([+-]?[0-9]+(?:[.,][0-9]+)?) *(?:DEG *|° *)?([CF]?)")
@@ -98,7 +98,7 @@ def typed_climate(temperature: str | None, humidity: str | None) -> Climate | No
 
     if temperature is None and humidity is None:
         return None
-    with complaining(UnitsError, words=lambda error: f"--humidity: {error}"):
+    with command_errors(UnitsError, words=lambda error: f"--humidity: {error}"):
         share = None if humidity is None else parse_share(humidity)
     return Climate(None if temperature is None else _celsius(temperature), share)
 
@@ -106,6 +106,8 @@ def typed_climate(temperature: str | None, humidity: str | None) -> Climate | No
 def _celsius(text: str) -> float:
     found = _TEMPERATURE.fullmatch(text.strip().upper())
     if found is None:
-        raise Complaint(f'--temperature: {text!r} is none; "21 C" or "70 F" would do')
+        raise CommandError(
+            f'--temperature: {text!r} is none; "21 C" or "70 F" would do'
+        )
     number = float(found[1].replace(",", "."))
     return (number - 32) / 1.8 if found[2] == "F" else number

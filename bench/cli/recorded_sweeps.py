@@ -20,16 +20,9 @@ import msgspec
 
 from bench.checks.model import Check, EvidenceGear, Step, Trace
 from bench.checks.options import OptionValue
-from bench.cli.csv_rows import (
-    RecordedError,
-    Row,
-    Table,
-    read_table,
-    short,
-    table_of,
-)
+from bench.cli.csv_rows import RecordedError, Row, Table, read_table, short
 
-__all__ = ["FEWEST", "INCH", "RecordedError", "read_sweeps", "sweeps_of"]
+__all__ = ["FEWEST", "INCH", "RecordedError", "read_sweeps", "traces_of"]
 
 INCH = 25.4  # mm, exactly
 FEWEST = 8  # readings that make a sweep
@@ -80,25 +73,11 @@ def read_sweeps(
     path: Path, check: Check, options: Mapping[str, OptionValue], gear: EvidenceGear
 ) -> list[Trace]:
     """All sweeps of one file in order. Raises RecordedError with file and line."""
-    return _traces(read_table(path), check, options, gear)
+    return traces_of(read_table(path), check, options, gear)
 
 
-def sweeps_of(
-    text: str,
-    name: str,
-    check: Check,
-    options: Mapping[str, OptionValue],
-    gear: EvidenceGear,
-) -> list[Trace]:
-    """The same from text; `name` stands for the file in messages."""
-    return _traces(table_of(text, name), check, options, gear)
-
-
-def _traces(
-    table: Table,
-    check: Check,
-    options: Mapping[str, OptionValue],
-    gear: EvidenceGear,
+def traces_of(
+    table: Table, check: Check, options: Mapping[str, OptionValue], gear: EvidenceGear
 ) -> list[Trace]:
     columns = _Columns(table, check)
     steps = _Steps(check, options, gear)

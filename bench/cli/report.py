@@ -11,17 +11,17 @@ import click
 import msgspec
 
 from bench.cli.common import (
-    Complaint,
+    CommandError,
     LogSource,
-    complaining,
+    command_errors,
+    jig_filter,
     load_settings,
-    only_jig_option,
+    log_source,
     paths,
     say,
     settings_option,
-    whose_log,
 )
-from bench.cli.log import listed
+from bench.cli.log import list_results
 from bench.protocol import Document, LogRows, ReportParts
 from bench.render.finding import unread_words
 from bench.render.report.page import card_html, report_html
@@ -32,9 +32,9 @@ MOST = 10_000  # results; more than ten years of daily checks
 
 
 @click.command()
-@whose_log
+@log_source
 @settings_option
-@only_jig_option
+@jig_filter
 @click.option("--out", metavar="FILE.html", help="Write here, not to standard output.")
 @click.option("--card", is_flag=True, help="The small card for the wall by the saw.")
 def report(
@@ -55,7 +55,7 @@ def report(
     if out is None:
         click.echo(html)
     else:
-        with complaining(
+        with command_errors(
             OSError, words=lambda error: f"{out} cannot be written: {error.strerror}"
         ):
             Path(out).write_text(html, encoding="utf-8")
@@ -69,14 +69,14 @@ def report_source(
     source: LogSource, settings_path: str | None, jig: str | None
 ) -> tuple[ReportSource, System]:
     """In the units of the daemon, or else of the settings. Raises Complaint."""
-    rows, _ = listed(source, jig, None, MOST)
+    rows, _ = list_results(source, jig, None, MOST)
     settings = None
     if source.file is not None:
         settings = load_settings(paths(settings=settings_path, log=source.file))
     parts, units = source.ask(ReportParts(), Document, settings)
     found = _source(rows, dict(parts.document), jig)
     if jig is not None and not found.subjects():
-        raise Complaint(f"nothing was measured with a sled called {jig!r} yet")
+        raise CommandError(f"nothing was measured with a sled called {jig!r} yet")
     return found, units
 
 

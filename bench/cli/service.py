@@ -14,7 +14,7 @@ from pathlib import Path
 
 import click
 
-from bench.cli.common import Complaint, echo_lines
+from bench.cli.common import CommandError, echo_lines
 from bench.cli.service_steps import Place, Step, install_steps, remove_steps
 
 HOME_FOLDERS = ("/home/", "/root/", "/run/user/")  # what ProtectHome= hides
@@ -70,7 +70,7 @@ def place_options(command: Callable[..., int]) -> Callable[..., int]:
 def install(place: Place, dry_run: bool, yes: bool) -> int:
     """Install and start the service. Run again it changes only what has changed."""
     if place.screen and place.person is None:
-        raise Complaint("--screen: whose console? Name the person with --user")
+        raise CommandError("--screen: whose console? Name the person with --user")
     _carry_out(list(install_steps(place)), dry_run=dry_run, yes=yes)
     if not dry_run:
         echo_lines(_still_missing(place))
@@ -95,7 +95,7 @@ def _program() -> str:
     it."""
     program = Path(sys.prefix) / "bin" / "sweepgauge"
     if str(program).startswith(HOME_FOLDERS):
-        raise Complaint(
+        raise CommandError(
             f"{program} lies in a home folder, which a service may not read: install"
             " it into /opt/sweepgauge, as README.md says, and call it there"
         )
@@ -115,7 +115,7 @@ def _carry_out(steps: list[Step], *, dry_run: bool, yes: bool) -> None:
         click.echo("Nothing to do." if not left else "Nothing was changed (--dry-run).")
         return
     if os.geteuid() != 0:
-        raise Complaint(
+        raise CommandError(
             "this needs root: call it with sudo, or add --dry-run to see it"
         )
     if not yes:
@@ -129,7 +129,7 @@ def _do(step: Step) -> None:
     try:
         step.act()
     except (OSError, subprocess.CalledProcessError) as error:
-        raise Complaint(
+        raise CommandError(
             f"{step.words}: {_why(error)}; mend that and call it again, what is done"
             " stays done"
         ) from error

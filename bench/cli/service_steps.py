@@ -6,11 +6,12 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from pathlib import Path
 from typing import NamedTuple
 
-from bench.cli.common import Complaint
+from bench.cli.common import CommandError
 
 UNIT = "sweepgauge.service"
 SCREEN_UNIT = "sweepgauge-screen.service"
@@ -30,29 +31,12 @@ PERSON_IN_UNITS = "@PERSON@"
 
 
 class Step(NamedTuple):
-    """One thing to do. words: what it does, with its path. done: it is so already."""
+    """One thing to do. words: what it does, with its path. done: it is so already.
+    act: does it; raises OSError, subprocess.CalledProcessError."""
 
     words: str
     done: bool
-    commands: tuple[tuple[str, ...], ...] = ()
-    path: Path | None = None
-    text: str | None = None  # the file's new content; None with a path removes it
-    link: str | None = None  # the path becomes a link to this
-
-    def act(self) -> None:
-        """Raises OSError, subprocess.CalledProcessError."""
-        if self.path is not None:
-            if self.text is None:
-                self.path.unlink(missing_ok=True)
-            if self.text is not None or self.link is not None:
-                self.path.parent.mkdir(parents=True, exist_ok=True)
-            if self.text is not None:
-                self.path.write_text(self.text)
-                self.path.chmod(0o644)
-            if self.link is not None:
-                self.path.symlink_to(self.link)
-        for command in self.commands:
-            subprocess.run(command, check=True, stdout=subprocess.DEVNULL)
+    act: Callable[[], object]
 
 
 class Place(NamedTuple):
@@ -118,10 +102,7 @@ def _start_steps(
         "have the rule for cables and pins used; for those plugged in too",
         not is_changed,
         ("udevadm", "control", "--reload"),
-        (
-            *("udevadm", "trigger"),
-            *("--subsystem-match=tty", "--subsystem-match=gpio"),
-        ),
+        (*("udevadm", "trigger"), *("--subsystem-match=tty", "--subsystem-match=gpio")),
     )
     yield _command(
         "start it, now and when the machine starts: " + ", ".join(started),
@@ -149,9 +130,8 @@ def remove_steps(place: Place) -> Iterator[Step]:
     for target in targets:
         path = place.root / target
         ours_too = target != str(SHELL_COMMAND) or path.is_symlink()
-        yield Step(
-            f"remove {path}", not (os.path.lexists(path) and ours_too), path=path
-        )
+        gone = not (os.path.lexists(path) and ours_too)
+        yield Step(f"remove {path}", gone, partial(path.unlink, missing_ok=True))
     if place.person is not None:
         yield _command(
             f"take {place.person} out of the group sweepgauge",
@@ -188,21 +168,36 @@ def _started(files: dict[str, str]) -> list[str]:
 def _file_step(path: Path, text: str) -> Step:
     there = path.read_text() if path.is_file() else None
     verb = "write" if there is None else "replace"
-    return Step(f"{verb} {path}", there == text, path=path, text=text)
+
+    def write() -> None:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(text)
+        path.chmod(0o644)
+
+    return Step(f"{verb} {path}", there == text, write)
 
 
 def _link_step(path: Path, program: str) -> Step:
     done = path.is_symlink() and os.readlink(path) == program
     if path.exists() and not path.is_symlink():
-        raise Complaint(
+        raise CommandError(
             f"{path} is there and is no link of ours: rename it, then install again"
         )
-    words = f"link {path} to {program}, so that every shell finds it"
-    return Step(words, done, path=path, link=program)
+
+    def link() -> None:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.unlink(missing_ok=True)
+        path.symlink_to(program)
+
+    return Step(f"link {path} to {program}, so that every shell finds it", done, link)
 
 
 def _command(words: str, done: bool, *commands: tuple[str, ...]) -> Step:
-    return Step(words, done, commands)
+    def run() -> None:
+        for command in commands:
+            subprocess.run(command, check=True, stdout=subprocess.DEVNULL)
+
+    return Step(words, done, run)
 
 
 def _tool(place: Place, *command: str) -> tuple[str, ...]:
@@ -234,7 +229,7 @@ def _folder() -> Path:
     ):
         if (folder / UNIT).is_file():
             return folder
-    raise Complaint(
+    raise CommandError(
         f"the files for systemd are missing in {sys.prefix}/share/sweepgauge: install"
         " the program again with pip"
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import click
 
-from bench.cli.common import Complaint, json_option, tell
+from bench.cli.common import CommandError, json_option, tell
 from bench.render.symptoms import symptom_lines, symptoms
 
 
@@ -21,7 +21,7 @@ def symptom(name: str | None, as_json: bool) -> int:
     chosen = [one for one in known if name in (None, one["name"])]
     if not chosen:
         names = ", ".join(one["name"] for one in known)
-        raise Complaint(f"no symptom is called {name!r}; there are: {names}")
+        raise CommandError(f"no symptom is called {name!r}; there are: {names}")
     lines = (line for one in chosen for line in symptom_lines(one))
     tell({"symptoms": chosen}, lines, as_json)
     return 0

@@ -8,26 +8,14 @@ from typing import Any
 
 import click
 
+from bench import protocol
 from bench.cli.common import (
-    Complaint,
-    complaining,
+    CommandError,
+    command_errors,
     connect,
     echo_json,
     json_option,
     socket_option,
-)
-from bench.protocol import (
-    Concluded,
-    GetStatus,
-    InstrumentState,
-    Notice,
-    PassNotice,
-    Prompt,
-    PromptChanged,
-    Readings,
-    Rejected,
-    StatusReply,
-    Watch,
 )
 from bench.protocol.client import Gone
 from bench.render.printed_result import result_lines
@@ -58,28 +46,28 @@ def watch(
     Example:  sweepgauge watch --json | head
     """
     until = None if seconds is None else time.monotonic() + seconds
-    away = complaining(Gone, words=lambda error: f"the daemon went away ({error})")
+    away = command_errors(Gone, words=lambda error: f"the daemon went away ({error})")
     with suppress(KeyboardInterrupt), away, connect(socket_path) as client:
         said = _show_json if as_json else _show_line
         show = _Sentences(client.version.units, instrument).show if plain else said
-        client.send(GetStatus())
-        client.send(Watch())
+        client.send(protocol.GetStatus())
+        client.send(protocol.Watch())
         while until is None or time.monotonic() < until:
             left = 1.0 if until is None else until - time.monotonic()
             message = client.next(max(0.01, min(1.0, left)))
-            if isinstance(message, StatusReply) and instrument is not None:
+            if isinstance(message, protocol.StatusReply) and instrument is not None:
                 refuse_unknown(message, instrument)
             if _is_of(message, instrument):
                 show(message)
     return 0
 
 
-def refuse_unknown(status: StatusReply, name: str) -> None:
+def refuse_unknown(status: protocol.StatusReply, name: str) -> None:
     """Waiting for ever for a name that nothing has looks like an instrument that is
     silent."""
     names = [one.name for one in status.instruments]
     if names and name not in names:
-        raise Complaint(
+        raise CommandError(
             f"no instrument is called {name!r}; there are: {', '.join(names)}"
         )
 
@@ -87,22 +75,22 @@ def refuse_unknown(status: StatusReply, name: str) -> None:
 def _is_of(message: object, name: str | None) -> bool:
     """Whether a message is of this instrument, or of no one; None is any instrument."""
     own = getattr(message, "instrument", None)
-    if isinstance(message, InstrumentState):
+    if isinstance(message, protocol.InstrumentState):
         own = message.name
     return name is None or own is None or own == name
 
 
 def _show_line(message: object) -> None:
     match message:
-        case Notice():
+        case protocol.Notice():
             click.echo(message.words, err=True)
-        case InstrumentState():
+        case protocol.InstrumentState():
             words = without_name(message.name, message.words)
             click.echo(f"{message.name}: {words}", err=True)
-        case Readings():
+        case protocol.Readings():
             for value in message.values:
                 click.echo(f"{message.instrument} {value:.4f} mm")
-        case Rejected():
+        case protocol.Rejected():
             words = f"rejected: {message.fault}"
             if (status := message.status) is not None:
                 words = f"has no reading: {status} ({meaning_of(status)[0]})"
@@ -110,11 +98,11 @@ def _show_line(message: object) -> None:
 
 
 def _show_json(message: object) -> None:
-    if isinstance(message, Readings):
+    if isinstance(message, protocol.Readings):
         for at, value in zip(message.at, message.values, strict=True):
             said = {"value": value, "unit": message.unit, "flags": message.flags}
             _object(message.instrument, at, said)
-    elif isinstance(message, Rejected):
+    elif isinstance(message, protocol.Rejected):
         why = ("status", "fault", "raw")
         said = {name: getattr(message, name) for name in why}
         _object(message.instrument, message.at, said)
@@ -144,33 +132,33 @@ class _Sentences:
 
     def show(self, message: object) -> None:
         match message:
-            case StatusReply():
+            case protocol.StatusReply():
                 for one in message.instruments:
                     self._state(one)
-            case InstrumentState():
+            case protocol.InstrumentState():
                 self._state(message)
-            case Readings():
+            case protocol.Readings():
                 self._value(message.instrument, message.values[-1])
-            case PassNotice() if message.words:
+            case protocol.PassNotice() if message.words:
                 urgent = message.state == "refused"
                 (self._urgent if urgent else self._queue).append(("", message.words))
-            case Notice() if message.words != self._words.get(message.about):
+            case protocol.Notice() if message.words != self._words.get(message.about):
                 self._queue.append(("", message.words))
-            case PromptChanged():
+            case protocol.PromptChanged():
                 self._prompt(message.ask)
-            case Concluded():
+            case protocol.Concluded():
                 self._drop_prompt()
                 for line in result_lines(message.finding, self._units):
                     self._queue.append(("", line.strip()))
         self._print(time.monotonic())
 
-    def _prompt(self, ask: Prompt | None) -> None:
+    def _prompt(self, ask: protocol.Prompt | None) -> None:
         if ask is not None and ask.words != self._words.get("ask"):
             self._words["ask"] = ask.words
             self._drop_prompt()
             self._queue.append(("ask", ask.words))
 
-    def _state(self, one: InstrumentState) -> None:
+    def _state(self, one: protocol.InstrumentState) -> None:
         if self._words.get(one.name) == one.words or not _is_of(one, self._instrument):
             return
         self._words[one.name] = one.words

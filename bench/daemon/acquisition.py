@@ -22,7 +22,7 @@ from bench.procedure.status_message import StatusMessage
 from bench.protocol import InstrumentState
 from bench.settings.settings_file import PortSettings, Role
 from bench.stream.device_clock import DeviceClock
-from bench.stream.outlier_filter import OutlierFilter, Passed
+from bench.stream.outlier_filter import FilterOutput, OutlierFilter
 from hw.formats import FORMATS
 from hw.reading import PortState, Record
 
@@ -115,7 +115,7 @@ class ReadingStamps:
         if self._even is not None:
             # When in the round it came is not known, but readings come evenly.
             self._even = at = min(at, self._evenly(self._even))
-        if self._clock is None or (us := getattr(record, "device_us", None)) is None:
+        if self._clock is None or (us := record.device_us) is None:
             return at
         # The block's arrival is never early; the stamp of a line in it may be.
         at = self._clock.place(us, self._when / NS) - self._late
@@ -269,7 +269,7 @@ class Instrument:
         goes with its own reading."""
         values = [record.value for record in read if record.value is not None]
         if self._filter is None:
-            self._fill(batch, Passed(batch.came, values, [], [*read]))
+            self._fill(batch, FilterOutput(batch.came, values, [], [*read]))
         else:
             self._fill(batch, self._filter.pass_on(batch.came, values, read))
 
@@ -281,7 +281,7 @@ class Instrument:
             if batch.values or batch.held:
                 self._on_batch(self, batch)
 
-    def _fill(self, batch: Batch, passed: Passed) -> None:
+    def _fill(self, batch: Batch, passed: FilterOutput) -> None:
         """Its tags are the records."""
         batch.stamps, batch.values, batch.held, records = passed
         if not batch.values:

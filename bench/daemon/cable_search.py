@@ -15,17 +15,17 @@ from bench.daemon.acquisition import Instrument
 from bench.daemon.port_listener import PortListener, short_name
 from bench.procedure.leaf_proof import Phase, Say
 from bench.procedure.status_message import StatusMessage
-from bench.settings import edit
+from bench.settings import editor
 from bench.settings.settings_file import SettingsError
-from bench.stream.motion import (
+from bench.stream.movement_detector import (
     PRESSED,
     PUSHED,
-    Seen,
-    Watcher,
-    count_shown,
-    pressed,
-    pushed,
-    watcher,
+    Movement,
+    MovementTracker,
+    detect_press,
+    detect_push,
+    shown_count,
+    tracker,
 )
 
 Role = Literal["indicator", "travel"]
@@ -36,7 +36,7 @@ STAYED = 6.0  # s that a plunger rests pressed in before the port is doubted
 MIDWAY = 0.02  # mm that a number had gone whose port is lost in mid-movement
 MOST_VALUES = 400  # different values kept of a cable, to tell its count from
 ASK = {"indicator": StatusMessage("setup-press"), "travel": StatusMessage("setup-push")}
-LOOK = {"indicator": pressed, "travel": pushed}
+LOOK = {"indicator": detect_press, "travel": detect_push}
 # the code of what is told of a movement that is not taken for the instrument's
 NOT_TAKEN = {
     "far": "setup-too-far",
@@ -59,7 +59,7 @@ class Found(NamedTuple):
     that the port had until now. inches: they are what people see from now on."""
 
     port: str
-    values: dict[str, edit.Value]
+    values: dict[str, editor.Value]
     was: Role | None
     inches: bool
 
@@ -80,12 +80,12 @@ class CableSearch:
         self.found: Found | None = None
         self._file, self._readable, self._role_of = file, readable, role_of
         self._tell = say
-        self._watchers: dict[str, Watcher] = {}
+        self._trackers: dict[str, MovementTracker] = {}
         self._shown: dict[str, set[float]] = {}
         self._moved_at = 0.0
 
     def begin(self, now: float, *before: StatusMessage) -> None:
-        for one in self._watchers.values():
+        for one in self._trackers.values():
             one.begin()
         self.found, self._moved_at = None, now
         self._say("asking", *before, ASK[self.what])
@@ -95,15 +95,15 @@ class CableSearch:
         shown = self._shown.setdefault(port, set())
         if len(shown) < MOST_VALUES:
             shown.update(values)
-        if port not in self._watchers:
-            self._watchers[port] = watcher(self.what)
-        self._watchers[port].take(times, values)
+        if port not in self._trackers:
+            self._trackers[port] = tracker(self.what)
+        self._trackers[port].take(times, values)
 
     def tick(self, now: float) -> None:
         here = self._readable()
-        gone = {port: one for port, one in self._watchers.items() if port not in here}
+        gone = {port: one for port, one in self._trackers.items() if port not in here}
         for port in gone:
-            del self._watchers[port]
+            del self._trackers[port]
         if self.found is not None:
             if self.found.port in gone:
                 name = {"name": short_name(self.found.port)}
@@ -114,9 +114,9 @@ class CableSearch:
                 name = {"name": short_name(port)}
                 self.begin(now, StatusMessage("setup-port-gone-midway", name))
                 return
-        self._judge(LOOK[self.what](self._watchers, now), here, now)
+        self._judge(LOOK[self.what](self._trackers, now), here, now)
 
-    def _judge(self, seen: Seen, here: Readable, now: float) -> None:
+    def _judge(self, seen: Movement, here: Readable, now: float) -> None:
         if seen.outcome == "moving":
             self._moved_at = now
             return
@@ -131,12 +131,12 @@ class CableSearch:
         elif seen.outcome == "little" and self.what == "travel":
             # what it has gone already counts
             self._say("asking", self._not_taken(seen), StatusMessage("setup-push-on"))
-        elif seen.outcome == "stays" and self._watchers[port].rested(now) <= STAYED:
+        elif seen.outcome == "stays" and self._trackers[port].rested(now) <= STAYED:
             self._say("asking", StatusMessage("setup-stays", moved))
         else:
             self.begin(now, self._not_taken(seen))
 
-    def _not_taken(self, seen: Seen) -> StatusMessage:
+    def _not_taken(self, seen: Movement) -> StatusMessage:
         """Why what moved is not taken for it."""
         moved = [(short_name(port), abs(mm)) for port, mm in seen.moved]
         if seen.outcome == "two":
@@ -152,10 +152,10 @@ class CableSearch:
         was = self._role_of(what, port)
         try:
             values = self._values(port, mm, source, was)
-            changes = edit.changes(file, what, values)
+            changes = editor.changes(file, what, values)
             inches = what == "indicator" and source is not None
             inches = inches and source.unit == "inch"  # type: ignore[union-attr]
-            inches = inches and not edit.says(file, None, "units")
+            inches = inches and not editor.has_key(file, None, "units")
         except SettingsError as error:
             why = {"why": str(error)}
             self._say("failed", StatusMessage("setup-nothing-kept", why))
@@ -180,19 +180,19 @@ class CableSearch:
         mm: float,
         source: PortListener | Instrument | None,
         was: Role | None,
-    ) -> dict[str, edit.Value]:
+    ) -> dict[str, editor.Value]:
         """In the order in which they are read. Raises SettingsError for a file that is
         wrong."""
-        values: dict[str, edit.Value] = {}
+        values: dict[str, editor.Value] = {}
         if isinstance(source, PortListener) and source.proposal is not None:
             values = {"port": port, **source.proposal.settings}
         elif was is not None:
-            values |= edit.wire_of(self._file, was)
-        if self.what == "indicator" and not edit.says(
+            values |= editor.cable_keys_of(self._file, was)
+        if self.what == "indicator" and not editor.has_key(
             self._file, self.what, "resolution"
         ):
             unit = source.unit if source is not None else "mm"
-            count = count_shown(self._shown[port], unit)
+            count = shown_count(self._shown[port], unit)
             if count is not None:
                 figure = f"{count:.6f}".rstrip("0").rstrip(".")
                 values["resolution"] = f"{figure} {'in' if unit == 'inch' else 'mm'}"

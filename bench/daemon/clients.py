@@ -28,7 +28,7 @@ from bench.protocol import (
     decode_request,
     encode,
 )
-from hw.patience import SOCKET_PROBE_S
+from hw.timeouts import SOCKET_PROBE_S
 
 SKIP_LIVE = 256 * 1024  # bytes queued for a client, above which it gets no readings
 DROP = 1024 * 1024  # bytes queued for a client, above which it is dropped

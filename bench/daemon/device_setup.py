@@ -24,7 +24,7 @@ from bench.procedure.leaf_proof import LeafProof, Phase
 from bench.procedure.status_message import StatusMessage
 from bench.procedure.wrong_use import InvalidRequest
 from bench.protocol import Cables, Learn, Readings, SetupNotice
-from bench.settings import edit
+from bench.settings import editor
 from bench.settings.settings_file import Settings, SettingsError
 
 log = logging.getLogger("sweepgauge")
@@ -224,19 +224,22 @@ class DeviceSetup:
     def _write(self, section: Role, found: Found) -> Settings:
         """Raises SettingsError and OSError."""
         file, gear = self._shared.paths.settings, self._shared.paths.gear
-        settings = edit.keep(
+        settings = editor.write_section(
             file, section, found.values, gear_path=gear, take_from=found.was
         )
         if found.inches:
-            return edit.write_setting(file, "units", "inch", gear_path=gear)
+            return editor.write_setting(file, "units", "inch", gear_path=gear)
         return settings
 
     def _not_kept(
-        self, error: Exception, section: Role, values: Mapping[str, edit.Value]
+        self, error: Exception, section: Role, values: Mapping[str, editor.Value]
     ) -> StatusMessage:
         """Why nothing is kept, and what to do."""
         if isinstance(error, OSError):
-            why, by_hand = error.strerror or str(error), edit.as_text(section, values)
+            why, by_hand = (
+                error.strerror or str(error),
+                editor.section_text(section, values),
+            )
             path = str(self._shared.paths.settings)
             lost = {"path": path, "why": why, "by_hand": by_hand}
             return StatusMessage("setup-not-writable", lost)

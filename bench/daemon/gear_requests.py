@@ -27,7 +27,7 @@ from bench.protocol import (
 )
 from bench.render.gear import jig_texts, saw_texts, square_texts
 from bench.render.upkeep import gear_event_values
-from bench.settings.edit import GearKind, add_gear, write_setting
+from bench.settings.editor import GearKind, add_gear, write_setting
 from bench.settings.settings_file import load
 from bench.upkeep.dates import DAY_S, FIRST_DAY, day_of, time_of
 

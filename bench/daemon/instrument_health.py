@@ -11,8 +11,8 @@ from typing import Protocol
 from bench.procedure.status_message import StatusMessage
 from bench.settings.settings_file import PortSettings
 from hw.formats import meaning_of
-from hw.patience import SILENT_S, UNREAD_STALL_S
 from hw.reading import PortState, Record
+from hw.timeouts import SILENT_S, UNREAD_STALL_S
 
 FLOOD = 30_000  # frames a second; no instrument sends more
 EBB = 2.0  # s without such a second, after which the flood is over

@@ -27,8 +27,8 @@ from bench.protocol import Cable
 from hw.discovery.holders import holders_of, is_pseudo
 from hw.discovery.listening import Listening, Proposal, listen, open_line
 from hw.formats import FORMATS, make_decoder
-from hw.patience import LISTENER_END_S, SILENT_S
 from hw.port_names import NotAPort
+from hw.timeouts import LISTENER_END_S, SILENT_S
 
 LONGEST_NAME = 24  # characters of a port's name on the screen
 MOST_NAMES = 32  # ports that are listened to at once

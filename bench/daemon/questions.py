@@ -40,7 +40,7 @@ from bench.protocol import (
 )
 from bench.render.notices import text
 from bench.settings.settings_file import Settings
-from hw.patience import LOG_ASKED_FLUSH_S
+from hw.timeouts import LOG_ASKED_FLUSH_S
 
 if TYPE_CHECKING:
     from bench.daemon.service import Service

@@ -14,10 +14,10 @@ from typing import Any
 from bench.doctor.direct_port import echo_of, request_of, request_rate
 from bench.settings.settings_file import PortSettings
 from hw.formats import FORMATS, make_decoder
-from hw.formats.shared.declaration import SERIAL
+from hw.formats.shared.wire_format import SERIAL
 from hw.ports import own_port
-from hw.ports.reopened_port import OnBlock, OnState, ReopenedPort
-from hw.ports.rounds import Rounds
+from hw.ports.polling_rounds import PollingRounds
+from hw.ports.reconnecting_port import OnBlock, OnState, ReconnectingPort
 from hw.ports.serial_device import PortOptions
 from hw.ports.serial_port import SerialPort
 from hw.reading import Decoder, PortState, Record
@@ -34,12 +34,12 @@ class Sources:
     def __init__(self) -> None:
         # Serial ports alone are read in rounds: registers and pins are read when they
         # are due, typed keys when they come.
-        self.rounds = Rounds()
+        self.rounds = PollingRounds()
         self._lines: dict[PortOptions, SerialLine] = {}
 
     def open(
         self, settings: PortSettings, on_block: OnBlock, on_state: OnState
-    ) -> ReopenedPort | SharedPort:
+    ) -> ReconnectingPort | SharedPort:
         """The port that these settings name, not yet started. Raises ValueError
         (FormatError) where they do not agree."""
         options = PortOptions(
@@ -66,7 +66,7 @@ class SerialLine:
     """One serial port, open while an instrument hears it. rounds: the polling rounds in
     which it may be read."""
 
-    def __init__(self, options: PortOptions, rounds: Rounds) -> None:
+    def __init__(self, options: PortOptions, rounds: PollingRounds) -> None:
         self.options, self.rounds = options, rounds
         self.members: list[SharedPort] = []
         self.port = SerialPort(options, self._block, self._state, rounds)

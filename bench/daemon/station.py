@@ -35,7 +35,7 @@ from bench.protocol import (
 )
 from bench.render.notices import text
 from bench.settings.settings_file import Role, Settings
-from bench.stream.sweep_detector import Broken, SweepDetector, SweepEvent
+from bench.stream.sweep_detector import MovementEvent, MovementFault, SweepDetector
 
 log = logging.getLogger("sweepgauge")
 
@@ -248,12 +248,12 @@ class Station:
     def break_sweep(self, code: str, now: float, **values: object) -> None:
         self._take_events(self.sweeper.broken(code, **values), now)
 
-    def _take_events(self, events: list[SweepEvent], now: float) -> None:
+    def _take_events(self, events: list[MovementEvent], now: float) -> None:
         self._feed_watched(now)
         for event in events:
             if self.run is not None:
                 self.run.happening(event, now)
-            elif isinstance(event, Broken):
+            elif isinstance(event, MovementFault):
                 log.info("a movement was broken: %s", event.code)
 
     def stalled(self, now: float) -> bool:

@@ -52,11 +52,11 @@ SET_UP: dict[str, ToneName] = {
 def strokes(name: str) -> list[float]:
     """s from the start of a tone at which a bell is rung for it."""
     at, rung = 0.0, []
-    for beat in PATTERNS[PATTERN_OF.get(name, name)].beats:
-        if beat.pitch is not None:
-            rings = round(beat.seconds / RING) if beat.seconds >= LONG else 1
+    for pulse in PATTERNS[PATTERN_OF.get(name, name)].pulses:
+        if pulse.pitch is not None:
+            rings = round(pulse.seconds / RING) if pulse.seconds >= LONG else 1
             rung += [round(at + RING * n, 3) for n in range(rings)]
-        at += beat.seconds
+        at += pulse.seconds
     return rung
 
 

@@ -15,8 +15,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from bench.settings.edit import whole_file
-from hw.patience import DEMO_END_S, DEMO_TELL_S
+from bench.settings.editor import file_text
+from hw.timeouts import DEMO_END_S, DEMO_TELL_S
 from hw.virtual.saw import VirtualSaw
 
 AGAIN = 0.02  # s between two looks whether the daemon has come up
@@ -35,7 +35,7 @@ def write_settings(
     values["caliper"] = {"port": ports["caliper"], "resolution": "0.01 mm"}
     if not marks:
         values["travel"] = {"port": ports["travel"]}
-    path.write_text(whole_file(values))
+    path.write_text(file_text(values))
 
 
 async def start_daemon(

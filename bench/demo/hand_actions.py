@@ -1,6 +1,6 @@
-"""What a pair of hands does at each request of the daemon, whoever then presses Enter.
+"""The acts of the virtual hands at each request of the daemon, for any check.
 
-They know no check: they put up what is asked and read as they are told.
+Enter is pressed by others: the operator, or the person at the screen.
 """
 
 from __future__ import annotations
@@ -12,14 +12,14 @@ from bench.checks.options import OptionValue
 from bench.procedure.prompt import Prompt
 from hw.virtual.hands import Hands
 
-SPEED = 200.0  # mm/s
-SCREW_STEPS, SCREW_STEP_S = 10, 0.04  # a turn of the last screw
-# phases that want no decision, only hands
+SPEED = 200.0  # mm/s of a push
+SCREW_STEPS, SCREW_STEP_S = 10, 0.04  # in which the last screw is turned
 BITE = 0.06  # mm that the free end goes at one turn of the wrist
 NEAR = 0.003  # mm from the aim where hands stop turning
 DRAWN = 0.03  # mm that the last screw draws the fence back
 KNOCK = 0.20  # mm that a bumped stand reads more
 AT_START = 5.0  # mm from the start within which a sled need not be drawn back
+# phases that want no decision, only hands
 BY_THEMSELVES = ("place", "lean", "mark", "spot", "width")
 FIRST_WIDTH = "near"  # of a strip, which is cut before it
 

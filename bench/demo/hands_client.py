@@ -11,6 +11,7 @@ import contextlib
 from collections.abc import Callable, Coroutine
 from typing import Any
 
+from bench import protocol
 from bench.checks.options import OptionValue
 from bench.demo.hand_actions import (
     BITE,
@@ -26,19 +27,6 @@ from bench.demo.hand_actions import (
 from bench.demo.truth import JOB
 from bench.finding import Finding
 from bench.procedure.prompt import Prompt
-from bench.protocol import (
-    AnyNotification,
-    Begin,
-    Concluded,
-    Error,
-    GetStatus,
-    Live,
-    LiveMoveNotice,
-    Press,
-    PromptChanged,
-    Saved,
-    StatusReply,
-)
 from bench.protocol.async_client import AsyncClient
 from hw.virtual.hands import Hands
 from hw.virtual.ptys import VirtualPorts
@@ -70,7 +58,9 @@ class HandsClient:
         *,
         operator: bool = False,
         begins: bool = True,
-        heard: Callable[[AnyNotification | None], object] = lambda message: None,
+        heard: Callable[[protocol.AnyNotification | None], object] = lambda message: (
+            None
+        ),
     ) -> None:
         self.client = client
         self.hands = hands
@@ -82,7 +72,7 @@ class HandsClient:
         self._made: set[str] = set()  # findings whose move was made
         self._begun: object = None  # what the operator began last
         self.ask: Prompt | None = None
-        self.live: LiveMoveNotice | None = None
+        self.live: protocol.LiveMoveNotice | None = None
         self.unplugged = self.gone = False
         self.tapped = False  # the stand, since it was asked for
         self.tight = False  # the screw was tightened in this live move
@@ -148,12 +138,12 @@ class HandsClient:
         if found is not None and (found.check != JOB or found.move is None):
             self.finding = None  # the job is begun anew
         self._answered = None  # what is done already may still want its Enter
-        self._look()
+        self._act()
 
     # ---- by themselves ---------------------------------------------------------------
 
     async def _listen(self) -> None:
-        self.client.send(GetStatus())
+        self.client.send(protocol.GetStatus())
         while (message := await self.client.inbox.get()) is not None:
             self._hear(message)
             if self.ask is None or self.ask.phase != "tap" or not self.ask.enter:
@@ -161,14 +151,14 @@ class HandsClient:
                 self.tapped = False
             self._changed.set()
             self._heard(message)
-            self._look()
+            self._act()
         self.gone = True
         self._heard(None)
 
-    def _hear(self, message: AnyNotification) -> None:
-        if isinstance(message, PromptChanged):
+    def _hear(self, message: protocol.AnyNotification) -> None:
+        if isinstance(message, protocol.PromptChanged):
             self.ask, self.options = message.ask, message.options or self.options
-        elif isinstance(message, StatusReply):
+        elif isinstance(message, protocol.StatusReply):
             run = message.run
             self.ask = run.ask if run is not None else None
             self.options = run.options if run is not None else self.options
@@ -176,17 +166,17 @@ class HandsClient:
             under_way = self.ask is not None and (self.ask.waiting or self.ask.moving)
             if not self.busy and not under_way:
                 self._answered = None  # the daemon has not seen what the hands did
-        elif isinstance(message, LiveMoveNotice):
+        elif isinstance(message, protocol.LiveMoveNotice):
             self._hear_live(message)
-        elif isinstance(message, Concluded):
+        elif isinstance(message, protocol.Concluded):
             self.ask, self.finding = None, message.finding
-        elif isinstance(message, Saved) and message.what == "move":
+        elif isinstance(message, protocol.Saved) and message.what == "move":
             self._made.add(message.id)
-        elif isinstance(message, Error):
+        elif isinstance(message, protocol.Error):
             self.operator = False
             self.trouble = f"It cannot go on by itself: {message.text}"
 
-    def _hear_live(self, said: LiveMoveNotice) -> None:
+    def _hear_live(self, said: protocol.LiveMoveNotice) -> None:
         began = self.live is None
         self.live = said if said.on else None
         if began or not said.on:
@@ -203,51 +193,53 @@ class HandsClient:
         async def then_look() -> None:
             with contextlib.suppress(ValueError):  # the saw told what it cannot
                 await work
-            asyncio.get_running_loop().call_soon(self._look)
+            asyncio.get_running_loop().call_soon(self._act)
 
         self._work = asyncio.create_task(then_look())
 
-    def _look(self) -> None:
+    def _act(self) -> None:
         """Do by itself what needs no decision: put, lean, go to a mark; with the
         operator everything."""
         if self.busy:
             return
         if self.live is not None:
-            self._look_live(self.live)
+            self._act_live(self.live)
             return
         ask, key = self.ask, self._acted_on()
         if ask is None:
             self._answered = self.placement_before = self._placement = None
             if self.operator and self._begins:
-                self._look_at_rest(self.finding)
+                self._act_at_rest(self.finding)
         elif key != self._answered:
             by_operator = ask.phase == "cautions" or self.can_hand()
             if ask.phase in BY_THEMSELVES or (self.operator and by_operator):
                 self._answered = key
                 self.start(self._answer(ask))
 
-    def _look_at_rest(self, finding: Finding | None) -> None:
+    def _act_at_rest(self, finding: Finding | None) -> None:
         """Begin the check, then its live move, then the proof; then stop."""
         if finding is None:  # as the form on the screen has it
-            request: Begin | Live = Begin(JOB, lean=True)
+            request: protocol.Begin | protocol.Live = protocol.Begin(JOB, lean=True)
         elif finding.check != JOB or finding.move is None:
             self.operator = False
             return
         elif finding.id in self._made:
-            request = Begin(JOB, jig=finding.jig, lean=True, verifies=finding.id)
+            request = protocol.Begin(
+                JOB, jig=finding.jig, lean=True, verifies=finding.id
+            )
         else:
-            request = Live(finding=finding.id)
+            request = protocol.Live(finding=finding.id)
         if request != self._begun:
             self.start(self._begin(request))
 
-    async def _begin(self, request: Begin | Live) -> None:
+    async def _begin(self, request: protocol.Begin | protocol.Live) -> None:
         if self.finding is not None:
             await self.hands.rest(READ)
         if self.operator:
             self._begun = request
             self.client.send(request)
 
-    def _look_live(self, live: LiveMoveNotice) -> None:
+    def _act_live(self, live: protocol.LiveMoveNotice) -> None:
         if live.phase not in ("go", "tighten", "end"):
             key: object = ("live", live.phase, live.remarks)
             if key != self._answered:
@@ -267,7 +259,7 @@ class HandsClient:
                 self.start(self._hand())
 
     async def _press(self) -> None:
-        self.client.send(Press(waits=False))
+        self.client.send(protocol.Press(waits=False))
 
     async def _press_again(self) -> None:
         """Let the number hold, then press again."""
@@ -314,7 +306,7 @@ class HandsClient:
     def _acted_on(self) -> object:
         return tuple(getattr(self.ask, name, None) for name in ACTED_ON)
 
-    async def _prove(self, live: LiveMoveNotice) -> None:
+    async def _prove(self, live: protocol.LiveMoveNotice) -> None:
         if not self._at_free_end:
             await self.hands.put("free-end")
             self._at_free_end = True

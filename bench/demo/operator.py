@@ -1,8 +1,7 @@
-"""The operator of the virtual bench: takes a check to its finding, and the whole job.
+"""The operator of the virtual bench: takes one check to its finding, or the whole job.
 
-Starts a virtual saw, a real daemon on its pseudo-terminals, with its own temporary log,
-socket and settings, takes a whole check, makes the move with the leaves that were
-named, and verifies. The only place where the virtual saw and the house meet.
+The whole job is a check, its move with the leaves that were named, and the check that
+verifies it. Here the virtual saw and a real daemon on its pseudo-terminals meet.
 """
 
 from __future__ import annotations
@@ -12,8 +11,9 @@ import contextlib
 import tempfile
 from collections.abc import AsyncIterator
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
+from bench.checks.options import OptionValue
 from bench.demo.daemon_process import (
     DemoError,
     Say,
@@ -22,7 +22,14 @@ from bench.demo.daemon_process import (
     write_settings,
 )
 from bench.demo.hands_client import HandsClient
-from bench.demo.truth import BOARD, JOB, truth_of, truth_words
+from bench.demo.truth import (
+    BOARD,
+    JOB,
+    Truth,
+    outside_uncertainty,
+    truth_of,
+    truth_words,
+)
 from bench.finding import Finding
 from bench.procedure.prompt import Prompt
 from bench.protocol import (
@@ -42,7 +49,7 @@ from bench.protocol import (
 )
 from bench.protocol.async_client import AsyncClient
 from bench.render.template import WAYS
-from hw.patience import DEMO_TELL_S
+from hw.timeouts import DEMO_TELL_S
 from hw.virtual.hands import Hands
 from hw.virtual.ptys import VirtualPorts
 from hw.virtual.saw import VirtualSaw
@@ -158,6 +165,17 @@ def _waited_for(ask: Prompt | None) -> str:
     return "READY" if not_ready else WAITED_FOR.get(ask.phase, "Enter to be taken")
 
 
+class VirtualBench(NamedTuple):
+    """A virtual saw, its hands and ports, and a daemon that reads the ports, with
+    settings, log and socket in a folder of its own."""
+
+    saw: VirtualSaw
+    hands: Hands
+    ports: VirtualPorts
+    folder: Path
+    daemon: asyncio.subprocess.Process
+
+
 @contextlib.asynccontextmanager
 async def virtual_bench(
     seed: int,
@@ -165,29 +183,21 @@ async def virtual_bench(
     marks: bool = False,
     folder: Path | None = None,
     say: Say = lambda words: None,
-) -> AsyncIterator[tuple[VirtualSaw, Hands, VirtualPorts, Path, Any]]:
-    """A virtual saw, its hands and ports, a folder with settings, and a daemon process
-    at its socket."""
+) -> AsyncIterator[VirtualBench]:
+    """folder: a temporary one where none is given."""
     saw = VirtualSaw.draw(seed)
     hands = Hands(saw)
-    with contextlib.ExitStack() as stack:
+    async with contextlib.AsyncExitStack() as stack:
         if folder is None:
-            folder = Path(
-                stack.enter_context(
-                    tempfile.TemporaryDirectory(prefix="sweepgauge-demo-")
-                )
-            )
+            made = tempfile.TemporaryDirectory(prefix="sweepgauge-demo-")
+            folder = Path(stack.enter_context(made))
         ports = VirtualPorts(saw, hands, folder / "ports", RATE, caliper=True)
         await ports.start()
-        try:
-            write_settings(folder / "settings.toml", saw, ports.paths, marks=marks)
-            daemon = await start_daemon(folder, say)
-            try:
-                yield saw, hands, ports, folder, daemon
-            finally:
-                await end_daemon(daemon)
-        finally:
-            await ports.stop()
+        stack.push_async_callback(ports.stop)
+        write_settings(folder / "settings.toml", saw, ports.paths, marks=marks)
+        daemon = await start_daemon(folder, say)
+        stack.push_async_callback(end_daemon, daemon)
+        yield VirtualBench(saw, hands, ports, folder, daemon)
 
 
 async def connect(folder: Path) -> AsyncClient:
@@ -199,22 +209,18 @@ async def headless(
 ) -> tuple[dict[str, Any], bool]:
     """One whole check and its move. The answer for `--json`, and whether the fence
     ended inside its tolerance."""
-    bench = virtual_bench(seed, marks=marks, say=say)
-    async with bench as (saw, hands, _, folder, _daemon):
-        client = await connect(folder)
-        operator = Operator(client, hands, say)
+    async with virtual_bench(seed, marks=marks, say=say) as bench:
+        operator = Operator(await connect(bench.folder), bench.hands, say)
         finding = await operator.take(Begin(JOB, lean=lean, tap=tap))
         if finding.more_pushes is not None and finding.more_pushes <= MOST_MORE:
             say_finding(finding, say)
             finding = await operator.take(Extend(finding.more_pushes, finding.id))
-        truth = truth_of(saw, JOB, {}, finding)
-        say_finding(finding, say)
-        for line in truth_words(finding, truth):
-            say(f"In truth, {line}.")
+        truth = truth_of(bench.saw, JOB, {}, finding)
+        say_finding(finding, say, truth)
         moved = finding.proposed is not None
         after = await _moved_and_verified(operator, finding) if moved else finding
-        client.close()
-        now = truth_of(saw, JOB, {}, after)["fence"]
+        operator.client.close()
+        now = truth_of(bench.saw, JOB, {}, after)["fence"]
     if moved:
         say(f"In truth now, {truth_words(after, {'fence': now})[0]}.")
     answer = {
@@ -225,6 +231,30 @@ async def headless(
         "seed": seed,
     }
     return answer, abs(now) <= (finding.quantities[0].tolerance or 0.0)
+
+
+async def one_check(
+    seed: int,
+    say: Say,
+    kind: str,
+    *,
+    sweeps: int = 3,
+    options: dict[str, OptionValue] | None = None,
+    marks: bool = False,
+    lean: bool = False,
+    tap: bool = False,
+) -> tuple[dict[str, Any], bool]:
+    """One check of any kind. The answer for `--json`, and whether all that the saw
+    knows lies within the finding's give or take."""
+    begin = Begin(kind, sweeps=sweeps, options=options or {}, lean=lean, tap=tap)
+    async with virtual_bench(seed, marks=marks, say=say) as bench:
+        operator = Operator(await connect(bench.folder), bench.hands, say)
+        finding = await operator.take(begin)
+        operator.client.close()
+        truth = truth_of(bench.saw, kind, begin.options, finding)
+        say_finding(finding, say, truth)
+    answer = {"finding": finding, "truth": truth, "seed": seed}
+    return answer, not outside_uncertainty(finding, truth)
 
 
 async def _moved_and_verified(operator: Operator, finding: Finding) -> Finding:
@@ -243,10 +273,13 @@ async def _moved_and_verified(operator: Operator, finding: Finding) -> Finding:
     return after
 
 
-def say_finding(finding: Finding, say: Say) -> None:
+def say_finding(finding: Finding, say: Say, truth: Truth | None = None) -> None:
+    """truth: said beside it where it is given."""
     from bench.checks import find
     from bench.render.printed_result import result_lines
 
     board = BOARD if find(finding.check).turns_fence else None
     for line in result_lines(finding, "mm", board):
         say(line)
+    for line in truth_words(finding, truth or {}):
+        say(f"In truth, {line}.")

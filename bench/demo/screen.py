@@ -124,14 +124,13 @@ def _at_rest(view: ViewModel, requests: Requests, hands_client: HandsClient) -> 
     return f"That is the job. {told}" if finding.verdict == "inside" else ""
 
 
-class Hands:
-    """The pretend saw's hands as keys of the console, and the lesson beside what is
-    asked."""
+class HandKeys:
+    """The pretend saw's hands as keys of the console: the hand, the operator, and what
+    goes wrong at a key; and the lesson beside what is asked."""
 
-    def __init__(self, hands_client: HandsClient) -> None:
-        self._client = hands_client
-        client = hands_client
-        self.keys = (
+    def __init__(self, client: HandsClient) -> None:
+        self.client = client
+        self.keys: tuple[GuestKey, ...] = (
             GuestKey(
                 *("h", client.hand_word, HELP["h"], client.hand, client.can_hand),
                 leads=True,
@@ -141,18 +140,21 @@ class Hands:
                 lambda: "stop that" if client.operator else "do it for me",
                 *(HELP["o"], client.turn_operator),
             ),
-            *Slips(client).keys(),
+            GuestKey(
+                "w",
+                lambda: "don't turn" if self.turned else "wrong side",
+                *(HELP["w"], self.wrong, self.can_wrong),
+            ),
+            GuestKey("b", lambda: "bump", HELP["b"], self.bump, self.can_bump),
+            GuestKey(
+                "k",
+                lambda: "plug in" if client.unplugged else "pull cable",
+                *(HELP["k"], self.cable, lambda: client.ports is not None),
+            ),
         )
 
     def tip(self, page: str, view: ViewModel, requests: Requests) -> str:
-        return lesson(page, view, requests, self._client)
-
-
-class Slips:
-    """What goes wrong at a word of the user."""
-
-    def __init__(self, client: HandsClient) -> None:
-        self.client = client
+        return lesson(page, view, requests, self.client)
 
     @property
     def turned(self) -> bool:
@@ -192,42 +194,15 @@ class Slips:
             act = client.ports.unplug if client.unplugged else client.ports.replug
             act("indicator")
 
-    def keys(self) -> tuple[GuestKey, ...]:
-        client = self.client
-        return (
-            GuestKey(
-                "w",
-                lambda: "don't turn" if self.turned else "wrong side",
-                *(HELP["w"], self.wrong, self.can_wrong),
-            ),
-            GuestKey("b", lambda: "bump", HELP["b"], self.bump, self.can_bump),
-            GuestKey(
-                "k",
-                lambda: "plug in" if client.unplugged else "pull cable",
-                *(HELP["k"], self.cable, lambda: client.ports is not None),
-            ),
-        )
 
-
-async def run_screen(
-    seed: int, say: Say, *, marks: bool = False, look: str | None = None
-) -> None:
+async def run_screen(seed: int, say: Say, *, marks: bool = False) -> None:
     """Until the screen is left. Raises DemoError when the daemon does not come up."""
     from bench.console.app import make_console
 
-    async with virtual_bench(seed, marks=marks, say=say) as (
-        _saw,
-        hands,
-        ports,
-        folder,
-        _daemon,
-    ):
-        hands_client = HandsClient(await connect(folder), hands, ports)
+    async with virtual_bench(seed, marks=marks, say=say) as bench:
+        client = HandsClient(await connect(bench.folder), bench.hands, bench.ports)
         try:
-            await make_console(
-                folder / "socket",
-                look=look,
-                guest=Hands(hands_client),
-            ).run_async()
+            guest = HandKeys(client)
+            await make_console(bench.folder / "socket", guest=guest).run_async()
         finally:
-            await hands_client.close()
+            await client.close()

@@ -1,7 +1,4 @@
-"""What the virtual saw knows of each quantity of a finding; mm and rad.
-
-The only place that knows both.
-"""
+"""The true value of each quantity of a finding, from the virtual saw; mm and rad."""
 
 from __future__ import annotations
 
@@ -98,7 +95,7 @@ TRUTHS: dict[str, Callable[[VirtualSaw, Options, Finding | None], Truth]] = {
 }
 
 
-def missed(finding: Finding, truth: Truth) -> list[str]:
+def outside_uncertainty(finding: Finding, truth: Truth) -> list[str]:
     """Quantities whose give or take does not hold what is true; an angle round the turn
     is one modulo a turn."""
     return [

@@ -6,6 +6,10 @@ import time
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
+from hw.formats import FORMATS, read_options
+from hw.formats.shared.line_splitter import with_parity
+from hw.port_names import open_by_name
+
 if TYPE_CHECKING:
     import serial
 
@@ -16,45 +20,36 @@ READ_TIMEOUT = 0.05  # s that a read waits for a byte
 TURN_ROUND = 0.005  # s from a request to the first byte of its answer
 
 
-def open_port(port: PortSettings, timeout: float = READ_TIMEOUT) -> serial.SerialBase:
-    """Open it for this process alone where it is a device. timeout: s that a read
-    waits. Raises OSError (serial.SerialException)."""
+def open_port(port: PortSettings) -> serial.SerialBase:
+    """Open it for this process alone where it is a device. Raises OSError
+    (serial.SerialException)."""
     import termios
 
     import serial
 
-    from hw.port_names import closed_port
-
     try:
-        opened = closed_port(
+        return open_by_name(
             port.port,
             baudrate=port.baud,
             bytesize=port.bits,
             parity=port.parity,
             stopbits=port.stop,
-            timeout=timeout,
-            **({"exclusive": True} if port.port.startswith("/") else {}),
+            timeout=READ_TIMEOUT,
         )
-        opened.open()
     except termios.error as error:  # it is no OSError and has no sentence
         raise serial.SerialException(
             f"it does not take {port.baud} baud {port.bits}{port.parity}{port.stop:g}; "
             'without parity of its own: bits = 8, and parity7 = "even" or "odd"'
         ) from error
-    return opened
 
 
 def request_of(port: PortSettings) -> bytes | None:
     """The bytes that request a reading; None for what sends by itself."""
-    from hw.formats import FORMATS, read_options
-
     query = FORMATS[port.format].query
     if query is not None:
         return query.request(read_options(port.format, port.options))
     if not port.request:
         return None
-    from hw.formats.shared.cutter import with_parity
-
     # the characters carry this parity, the port makes none
     parity = port.options.get("parity7")
     return with_parity(
@@ -64,8 +59,6 @@ def request_of(port: PortSettings) -> bytes | None:
 
 def request_rate(port: PortSettings) -> float:
     """Requests a second."""
-    from hw.formats import FORMATS
-
     query = FORMATS[port.format].query
     return port.rate or (query.rate if query is not None else REQUEST_RATE)
 
@@ -73,8 +66,6 @@ def request_rate(port: PortSettings) -> float:
 def read_block(port: PortSettings, opened: serial.SerialBase) -> tuple[bytes, bytes]:
     """(the bytes that come in a moment, an answer whole; the same as its decoder takes
     them)."""
-    from hw.formats import FORMATS
-
     query = FORMATS[port.format].query
     block = opened.read(1)
     if query is not None and block:

@@ -11,7 +11,7 @@ import time
 from collections.abc import Generator, Iterator, Sequence
 from pathlib import Path
 
-from bench.doctor import instruments, machine, pins, ports, rights, service
+from bench.doctor import instruments, machine, pins, ports, rights, running_daemon
 from bench.doctor.diagnostic import Diagnostic, ListeningOptions, diagnosis
 from bench.doctor.instruments import Wired
 from bench.doctor.recent_events import recent_events
@@ -19,7 +19,7 @@ from bench.protocol.client import Gone, NoDaemon, Refused, WireClient
 from bench.render.settings import words
 from bench.settings.settings_file import Paths, Settings, SettingsError, load
 from hw.formats import FORMATS
-from hw.formats.shared.declaration import PINS, SERIAL
+from hw.formats.shared.wire_format import PINS, SERIAL
 
 LEARN_ADVICE = "plug them in, and: sweepgauge learn indicator; or sweepgauge console"
 START_ADVICE = (
@@ -94,20 +94,20 @@ def _instruments(
     ours."""
     served = False
     try:
-        with WireClient(where.socket, slow=service.Patience()) as client:
-            yield from service.diagnose_daemon(client, dict(wired), options)
+        with WireClient(where.socket, slow=running_daemon.SlowAnswers()) as client:
+            yield from running_daemon.diagnose_daemon(client, dict(wired), options)
         served = where.socket.stat().st_uid != os.geteuid()
         yield from instruments.diagnose_unnamed_cables(wired, cables, user)
         advice = LEARN_ADVICE
     except NoDaemon:
-        if (socket := service.diagnose_socket(where.socket)) is not None:
+        if (socket := running_daemon.diagnose_socket(where.socket)) is not None:
             yield socket
             if socket.good is False:
                 return served
         yield diagnosis("daemon", "no-daemon", socket=where.socket)
         yield from instruments.diagnose_ports(wired, cables, user, options)
         advice = START_ADVICE
-    except service.Hangs as error:
+    except running_daemon.DaemonHangs as error:
         yield diagnosis("daemon", "daemon-hangs", words=str(error))
         return served
     except (Gone, Refused) as error:

@@ -15,6 +15,7 @@ from pathlib import Path
 from threading import Lock
 
 from bench.doctor.diagnostic import Diagnostic, ListeningOptions, diagnosis
+from bench.doctor.format_mismatch import diagnose_bytes, listen_further
 from bench.doctor.observation import (
     Observation,
     diagnose_no_reading,
@@ -23,20 +24,13 @@ from bench.doctor.observation import (
 )
 from bench.doctor.ports import Cable
 from bench.doctor.rights import User, may_open
-from bench.doctor.silence import REQUEST_ADVICE, diagnose_silence
+from bench.doctor.silent_instrument import REQUEST_ADVICE, diagnose_silence
 from bench.doctor.stream_figures import rate_of, stream_figures
-from bench.doctor.unrecognised import diagnose_bytes, listen_further
 from bench.settings.settings_file import PortSettings
 from hw.discovery.holders import holders_of, is_pseudo
-from hw.discovery.listening import (
-    Listening,
-    Proposal,
-    listen,
-    open_line,
-    settings_text,
-)
+from hw.discovery.listening import Listening, Proposal, listen, open_line, settings_text
 from hw.formats import FORMATS
-from hw.ports.port_state import error_number
+from hw.ports.open_errors import error_number
 from hw.reading import FormatError
 
 Wired = Sequence[tuple[str, PortSettings]]

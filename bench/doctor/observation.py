@@ -1,4 +1,4 @@
-"""What one instrument sends while it is observed, read as the daemon reads it.
+"""An instrument observed for a while: its bytes, read as the daemon reads them.
 
 Nothing is sent but what the settings name, or the format's own request.
 """
@@ -15,7 +15,7 @@ from bench.doctor.diagnostic import Diagnostic, diagnosis
 from bench.doctor.direct_port import blocks, echo_of, open_port, request_of
 from bench.settings.settings_file import PortSettings
 from hw.formats import FORMATS, make_decoder, meaning_of
-from hw.formats.shared.declaration import RecordTraits
+from hw.formats.shared.wire_format import RecordTraits
 from hw.reading import Record
 
 UNIT_ADVICE = 'does its display show mm? If it shows inches: default_unit = "in"'

@@ -11,7 +11,7 @@ from bench.doctor.diagnostic import Diagnostic, diagnosis
 from bench.settings.settings_file import PortSettings
 from hw.discovery.holders import holders_of
 from hw.formats import FORMATS
-from hw.formats.shared.declaration import KEYS
+from hw.formats.shared.wire_format import KEYS
 
 FOLDERS = (
     "serial/by-id",

@@ -1,4 +1,4 @@
-"""What instruments and the log did in the last 24 hours, from the log."""
+"""Troubles of the instruments and of the log in the last 24 hours, from the log."""
 
 from __future__ import annotations
 

@@ -76,11 +76,11 @@ def may_open(path: Path, user: User) -> Diagnostic | None:
         path=path,
         user=user.name,
         group=group,
-        advice=may_join(user, group),
+        advice=join_advice(user, group),
     )
 
 
-def may_join(user: User, group: str) -> str:
+def join_advice(user: User, group: str) -> str:
     """The advice to a user who lacks this group in this login."""
     if group in user.listed:
         return "log out and in again; this login began before you joined the group"

@@ -1,5 +1,6 @@
-"""What the doctor says of each thing that it finds: a sentence, and after the bar what
-to do. Values stand in braces.
+"""The doctor's sentences by code: the finding, and after the bar the advice.
+
+Values stand in braces.
 
 Written as the tables of `bench.render` are; see `bench.render.template.entries`.
 """

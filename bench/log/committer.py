@@ -31,7 +31,7 @@ from bench.log.write_queue import (
     WriteQueue,
     merged,
 )
-from hw import patience
+from hw import timeouts
 
 _T = TypeVar("_T")
 
@@ -102,13 +102,13 @@ class Committer:
     def look(self) -> None:
         """To be called now and then: a write that waits for too long is trouble."""
         with self._wake:
-            if self.trouble is None and self.queue.wait_s < -patience.LOG_STALL_S:
+            if self.trouble is None and self.queue.wait_s < -timeouts.LOG_STALL_S:
                 self._tell_trouble(
                     "NOT RECORDED: the disk has not answered for"
-                    f" {patience.LOG_STALL_S:g} s ({self.path})"
+                    f" {timeouts.LOG_STALL_S:g} s ({self.path})"
                 )
 
-    def flush(self, timeout: float = patience.LOG_FLUSH_S) -> bool:
+    def flush(self, timeout: float = timeouts.LOG_FLUSH_S) -> bool:
         """Wait at most `timeout` s; True if all that was given so far is saved."""
         with self._wake:
             wanted = self.queue.ticket
@@ -120,17 +120,17 @@ class Committer:
         """Save what waits, for at most LOG_CLOSE_S; True if all was saved."""
         with self._wake:
             if self._closing_at is None:
-                self._closing_at = time.monotonic() + patience.LOG_CLOSE_S
+                self._closing_at = time.monotonic() + timeouts.LOG_CLOSE_S
                 self.queue.closed = True
             self._wake.notify_all()
         if self._thread.is_alive():
-            self._thread.join(patience.LOG_CLOSE_S + 0.5)
+            self._thread.join(timeouts.LOG_CLOSE_S + 0.5)
         return self._saved >= self.queue.ticket
 
     # The thread runs what follows; `start` uses `_connect` and `_tell_trouble` before.
 
     def _run(self) -> None:
-        retry = patience.LOG_FIRST_RETRY_S
+        retry = timeouts.LOG_FIRST_RETRY_S
         while (batch := self._next_batch()) is not None:
             try:
                 commit = self._commit(batch)
@@ -138,9 +138,9 @@ class Committer:
                 self._fail(error)
                 if not self._tries_again(retry):
                     break
-                retry = min(2 * retry, patience.LOG_LAST_RETRY_S)
+                retry = min(2 * retry, timeouts.LOG_LAST_RETRY_S)
             else:
-                retry = patience.LOG_FIRST_RETRY_S
+                retry = timeouts.LOG_FIRST_RETRY_S
                 self._done(batch, commit)
         self._release()
 
@@ -151,7 +151,7 @@ class Committer:
             with self._wake:
                 self._wake.wait_for(
                     lambda: self.queue or self._closing_at is not None or self._damaged,
-                    patience.LOG_IDLE_LOOK_S,
+                    timeouts.LOG_IDLE_LOOK_S,
                 )
                 while self.queue and self.queue.wait_s > 0:
                     if self._hurry or self._closing_at is not None:
@@ -171,7 +171,7 @@ class Committer:
             if self._closing_at is None:
                 self._wake.wait_for(lambda: self._closing_at is not None, after_s)
                 return True
-        time.sleep(patience.LOG_CLOSING_RETRY_S)
+        time.sleep(timeouts.LOG_CLOSING_RETRY_S)
         return time.monotonic() <= self._closing_at
 
     def _commit(self, batch: list[QueuedWrite]) -> Commit:

@@ -38,7 +38,7 @@ from bench.log.write_queue import Write
 from bench.log.writer import LogWriter
 from bench.procedure.status_message import StatusMessage
 from bench.protocol import LogImported
-from hw.patience import LOG_ASKED_FLUSH_S
+from hw.timeouts import LOG_ASKED_FLUSH_S
 
 # bytes of a line; passes of an hour are not as long
 LONGEST_LINE = 8 * 2**20

@@ -17,7 +17,7 @@ from datetime import datetime
 from pathlib import Path
 
 from bench.log.rows import LogError, LogHeld
-from hw.patience import LOG_HOLDER_S
+from hw.timeouts import LOG_HOLDER_S
 
 # Bytes that a commit adds to the write-ahead file at most: each page that it touches,
 # whole, and so many times what it was given. Measured over commits of 1 to 62 writes of

@@ -30,7 +30,7 @@ from bench.log.faults import (
     why,
 )
 from bench.log.rows import LogDamaged, LogError
-from hw.patience import LOG_BUSY_S
+from hw.timeouts import LOG_BUSY_S
 
 T = TypeVar("T")
 

@@ -34,7 +34,7 @@ from bench.log.rows import (
     UnfinishedWork,
 )
 from bench.log.store import load_trace
-from hw.patience import LOG_SOUNDNESS_END_S
+from hw.timeouts import LOG_SOUNDNESS_END_S
 
 # a start waits this long for the soundness check; a larger log is checked in the
 # background

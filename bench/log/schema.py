@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Literal
 
 from bench.log.faults import closed_on_error, is_damage
 from bench.log.rows import LogDamaged, LogError, LogNewer, LogUnknown
-from hw.patience import LOG_CHECKPOINT_BUSY_S
+from hw.timeouts import LOG_CHECKPOINT_BUSY_S
 
 if TYPE_CHECKING:
     from sqlite_utils import Database

@@ -52,7 +52,7 @@ from bench.procedure.set_up_tests import SetUpTests
 from bench.procedure.status_message import Severity, StatusMessage
 from bench.procedure.trouble_watch import LivenessMonitor, TroubleWatch
 from bench.protocol import PromptChanged, RunState, notice
-from bench.stream.sweep_detector import SweepEvent
+from bench.stream.sweep_detector import MovementEvent
 
 MOST_WAITING_PRESSES = 100  # presses that wait; more are somebody leaning on the pedal
 
@@ -280,7 +280,7 @@ class CheckProcedure:
 
     # ---- movements -------------------------------------------------------------------
 
-    def happening(self, what: SweepEvent, now: float) -> None:
+    def happening(self, what: MovementEvent, now: float) -> None:
         if self.taking.event(what, lambda: self.ask, now):
             self.settle_down(now)
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 from bench.procedure.status_message import StatusMessage
 from bench.procedure.wrong_use import InvalidRequest
 from bench.protocol import Readings
-from bench.stream.rest_detector import NotAtRest, RestDetector, Taken
+from bench.stream.rest_detector import NotAtRest, RestDetector, RestReading
 from bench.units import INCH, length_words
 
 if TYPE_CHECKING:
@@ -112,7 +112,7 @@ class LeafProof:
     def readings(self, message: Readings) -> None:
         self._assumed = "default_unit" in message.flags
         answer = self._rest_detector.readings(message.at, message.values)
-        if isinstance(answer, Taken):
+        if isinstance(answer, RestReading):
             self._took(answer.value)
         elif isinstance(answer, NotAtRest):
             moves = {"spread": answer.spread, "allowed": answer.allowed}

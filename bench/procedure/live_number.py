@@ -10,7 +10,7 @@ import statistics
 from collections import deque
 from collections.abc import Sequence
 
-from bench.stream.rest_detector import RestDetector, Taken
+from bench.stream.rest_detector import RestDetector, RestReading
 
 NOW = 5  # readings that make "now"
 REST = 10  # readings that make the number at rest, from which a move is counted
@@ -98,10 +98,10 @@ class LiveNumber:
         if not self._rest_detector.waiting and times:
             self._rest_detector.press(times[0])
         taken = self._rest_detector.readings(times, values)
-        if isinstance(taken, Taken):
+        if isinstance(taken, RestReading):
             self._rest_detector.press(taken.at)
         still = max(3.0 * self.count, 6.0 * self.noise, self.wandered) + 1e-9
-        if isinstance(taken, Taken) and taken.spread <= still:
+        if isinstance(taken, RestReading) and taken.spread <= still:
             self.held = taken.value
         elif (
             self.held is not None

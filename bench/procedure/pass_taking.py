@@ -16,8 +16,14 @@ from bench.procedure.prompt import ProcedureState, Prompt
 from bench.procedure.status_message import Severity, StatusMessage
 from bench.procedure.trouble_watch import LivenessMonitor
 from bench.protocol import MarkNotice
-from bench.stream.rest_detector import Taken
-from bench.stream.sweep_detector import Began, Broken, Ended, Sweep, SweepEvent
+from bench.stream.rest_detector import RestReading
+from bench.stream.sweep_detector import (
+    MovementEnd,
+    MovementEvent,
+    MovementFault,
+    MovementStart,
+    Sweep,
+)
 
 # s after the press before rest is believed: a hand that moves with it shows by then
 SETTLE = 0.15
@@ -72,25 +78,25 @@ class PassTaking:
         facts.rested = now - self.placed_at > SETTLE and self._at_rest()
         return facts.rested
 
-    def event(self, what: SweepEvent, ask: Callable[[], Prompt], now: float) -> bool:
+    def event(self, what: MovementEvent, ask: Callable[[], Prompt], now: float) -> bool:
         """Whether the facts have changed. ask: the prompt as of the facts."""
         if ask().phase != "sweep":
             return False
         if self._ready_since is None or what.began < self._ready_since:
             self._too_early(what)
             return False
-        if isinstance(what, Began):
+        if isinstance(what, MovementStart):
             self._begin(now)
-        elif isinstance(what, Broken):
+        elif isinstance(what, MovementFault):
             self._break(what)
         else:
             self._end(what, ask)
         return True
 
-    def _too_early(self, what: SweepEvent) -> None:
+    def _too_early(self, what: MovementEvent) -> None:
         """Drawing back while it is being set up is no news; a push that was too quick
         is."""
-        passed = isinstance(what, Ended) and bool(what.sweeps)
+        passed = isinstance(what, MovementEnd) and bool(what.sweeps)
         if passed and what.began >= self.placed_at:
             self._life.end(passed=True)
             self._notify("sweep", StatusMessage("began-too-early"), "warning")
@@ -101,13 +107,13 @@ class PassTaking:
         self._facts.remark = None
         self._kept.start()
 
-    def _break(self, what: Broken) -> None:
+    def _break(self, what: MovementFault) -> None:
         self._facts.moving = self._facts.rested = False
         self._life.end(passed=True)
         remark = StatusMessage("pass-broken", {**what.values, "why": what.code})
         self._kept.refuse(remark, push=what.push)
 
-    def _end(self, what: Ended, ask: Callable[[], Prompt]) -> None:
+    def _end(self, what: MovementEnd, ask: Callable[[], Prompt]) -> None:
         """A movement came to its end: a pass, two, or none."""
         self._facts.moving = False
         self._life.end(passed=bool(what.sweeps))
@@ -119,7 +125,7 @@ class PassTaking:
 
     # ---- at marks ----
 
-    def take_mark(self, current: Prompt, taken: Taken) -> None:
+    def take_mark(self, current: Prompt, taken: RestReading) -> None:
         assert current.at is not None and current.placement is not None
         self._kept.begin()
         del self._marked[self._facts.marks_taken :]  # of another set-up
@@ -133,7 +139,7 @@ class PassTaking:
         self._tell(MarkNotice(*told, remarks=[StatusMessage("mark-taken", seen)]))
         if number == of:
             travel, reading, at = map(list, zip(*self._marked, strict=True))
-            self._kept.keep(Sweep(at[0], at[-1], True, travel, reading, at))
+            self._kept.keep(Sweep(True, travel, reading, at))
 
     def take_back_mark(self) -> StatusMessage:
         """The last one taken, of at least one; says so."""

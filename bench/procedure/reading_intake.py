@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from bench.procedure.number_taking import SINGLE_NUMBERS, STANDING_STILL
 from bench.procedure.prompt import Prompt
 from bench.procedure.status_message import StatusMessage
-from bench.stream.rest_detector import NotAtRest, Taken
+from bench.stream.rest_detector import NotAtRest, RestReading
 from bench.stream.sweep_detector import Sweep
 
 if TYPE_CHECKING:
@@ -36,7 +36,7 @@ class ReadingIntake:
             run.settle_down(now)
         self._watch_return(values, now)
         answer = detector.readings(times, values)
-        if isinstance(answer, Taken):
+        if isinstance(answer, RestReading):
             self._took(answer, now)
         elif isinstance(answer, NotAtRest):
             moves = {"spread": answer.spread, "allowed": answer.allowed}
@@ -73,7 +73,7 @@ class ReadingIntake:
             run.numbers.take_by_itself(now, came_back=True)
             run.settle_down(now)
 
-    def _took(self, taken: Taken, now: float) -> None:
+    def _took(self, taken: RestReading, now: float) -> None:
         run = self._run
         current = run.ask
         run.numbers.end(now)
@@ -88,9 +88,9 @@ class ReadingIntake:
             self._spotted(current, taken)
         run.settle_down(now)
 
-    def _spotted(self, current: Prompt, taken: Taken) -> None:
+    def _spotted(self, current: Prompt, taken: RestReading) -> None:
         run = self._run
         at = current.at if current.at is not None else 0.0
         run.numbers.taken(taken.value)
-        run.kept.keep(Sweep(taken.at, taken.at, True, [at], [taken.value], [taken.at]))
+        run.kept.keep(Sweep(True, [at], [taken.value], [taken.at]))
         run.life.anew()

@@ -13,7 +13,7 @@ import msgspec
 from bench.checks.model import Lean, Step, Tap
 from bench.procedure.prompt import ProcedureState, Prompt
 from bench.procedure.status_message import Severity, StatusMessage
-from bench.stream.rest_detector import Taken
+from bench.stream.rest_detector import RestReading
 
 SEEN = 3  # counts that the number must change by before it says anything
 # That a stand which does not return after a light tap will not hold through a push
@@ -41,7 +41,7 @@ class SetUpTests:
         self._event = event
         self._notify = notify
         self._left: float | None = None  # the reading leaned to the left, mm
-        self._before_tap: Taken | None = None
+        self._before_tap: RestReading | None = None
 
     def restart(self) -> None:
         """A set-up was put up anew: what was proved before was proved of another."""
@@ -49,7 +49,7 @@ class SetUpTests:
         facts.leaned = [step for step in facts.leaned if step != facts.step]
         facts.tapped = facts.tap_rest = False
 
-    def tap(self, ask: Prompt, taken: Taken, count: float) -> None:
+    def tap(self, ask: Prompt, taken: RestReading, count: float) -> None:
         """The number at rest, then the number after the stand was tapped."""
         before, facts = self._before_tap, self._facts
         if not facts.tap_rest or before is None:
@@ -66,7 +66,7 @@ class SetUpTests:
         facts.remark = StatusMessage("tap-failed", {"off": abs(off)})
         self._notify("tap", facts.remark, "warning")
 
-    def lean(self, ask: Prompt, taken: Taken, step: Step, count: float) -> None:
+    def lean(self, ask: Prompt, taken: RestReading, step: Step, count: float) -> None:
         """The reading leaned to the left, then that leaned to the right."""
         assert ask.placement is not None
         facts = self._facts
@@ -118,7 +118,7 @@ def lean_remark(lean: Lean, step: Step, seen: str | None) -> StatusMessage:
     return StatusMessage("lean-wrong-side", {"side": seen, "wanted": step.side})
 
 
-def not_back(before: Taken, after: Taken, count: float) -> float | None:
+def not_back(before: RestReading, after: RestReading, count: float) -> float | None:
     """mm by which the number did not come back after the tap; None where it did."""
     off = after.value - before.value
     allowed = max(COUNTS * count, OF_SPREAD * max(before.spread, after.spread)) + 1e-9

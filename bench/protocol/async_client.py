@@ -12,7 +12,7 @@ from typing import Literal
 import msgspec
 
 from bench.protocol import AnyNotification, WireError, decode_notification, encode
-from hw.patience import EARLY_CONNECT_S, RECONNECT_S
+from hw.timeouts import EARLY_CONNECT_S, RECONNECT_S
 
 Connection = Literal["here", "away"]
 

@@ -20,7 +20,7 @@ from bench.protocol import (
     decode_notification,
     encode,
 )
-from hw.patience import ANSWER_S
+from hw.timeouts import ANSWER_S
 
 T = TypeVar("T")
 

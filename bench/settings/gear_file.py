@@ -12,7 +12,7 @@ import msgspec
 
 from bench.gear import LONGEST_NAME, Jig, Saw, Square
 from bench.settings.paths import SettingsError
-from bench.settings.toml_table import Readers, Table, either, one_of
+from bench.settings.toml_table import Readers, Table, alternatives, one_of
 
 T = TypeVar("T")
 
@@ -106,11 +106,11 @@ class GearTables(msgspec.Struct):
         """A jig's saw must be one that is described."""
         for jig in self.jigs.values():
             if jig.saw is not None and jig.saw not in self.saws:
-                would_do = (
-                    f"{either(sorted(self.saws))} would do, or a table [saw.{jig.saw}]"
-                    if self.saws
-                    else f"a table [saw.{jig.saw}] would do (it may be empty)"
-                )
+                would_do = f"a table [saw.{jig.saw}] would do (it may be empty)"
+                if known := sorted(self.saws):
+                    would_do = (
+                        f"{alternatives(known)} would do, or a table [saw.{jig.saw}]"
+                    )
                 key = f"jig.{jig.name}"
                 raise SettingsError(
                     f'{self.named[key]}: {key}.saw: found "{jig.saw}"; {would_do}'

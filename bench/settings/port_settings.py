@@ -8,9 +8,9 @@ from typing import Any, Literal
 import msgspec
 
 from bench.settings.paths import SettingsError
-from bench.settings.toml_table import Table, given
+from bench.settings.toml_table import Table, is_number, without_none
 from hw.formats import DEFAULT_FORMAT, FORMATS, read_options
-from hw.formats.shared.declaration import WireFormat
+from hw.formats.shared.wire_format import WireFormat
 from hw.reading import FormatError
 
 OptionValue = str | int | float | bool
@@ -105,7 +105,7 @@ def read_port(
         pins=own_pins,
         request=request,
         options=options,
-        **given(asking=asking, **_line_settings(table)),
+        **without_none(asking=asking, **_line_settings(table)),
     )
     if port.port and port.pins:
         would_do = f"either port or pins ({', '.join(port.pins)}) would do, not both"
@@ -147,12 +147,23 @@ def _own_pins(table: Table, kind: WireFormat, pins: dict[int, str]) -> dict[str,
 def _asking(table: Table) -> tuple[SendingMode | None, str | None]:
     """How readings are asked for, and what is sent for that."""
     asking = table.choice("asking", ("continuous", "request", "button"))
-    request = _request(table)
+    request = table.checked("request", _is_request, _REQUEST_WOULD_DO)
     if asking == "request" and request is None:
         raise table.wrong("request", None, _REQUEST_WOULD_DO)
     if asking is None and request is not None:
         asking = "request"
     return asking, request
+
+
+def _stop(table: Table) -> float | None:
+    value = table.number("stop", 1, 2)
+    if value not in (None, 1, 1.5, 2):
+        raise table.wrong("stop", value, "1, 1.5 or 2 would do")
+    return value
+
+
+def _is_request(value: object) -> bool:
+    return isinstance(value, str) and value.isascii() and value != ""
 
 
 def _refuse_incomplete(table: Table, kind: WireFormat, port: PortSettings) -> None:
@@ -193,26 +204,6 @@ def _agree(table: Table, kind: WireFormat, options: Mapping[str, object]) -> Non
         ) from None
 
 
-def _stop(table: Table) -> float | None:
-    value = table.number("stop", 1, 2)
-    if value is not None and value not in (1, 1.5, 2):
-        raise table.wrong("stop", value, "1, 1.5 or 2 would do")
-    return value
-
-
-def _request(table: Table) -> str | None:
-    value = table.take("request")
-    if value is None:
-        return None
-    if not isinstance(value, str) or not value or not value.isascii():
-        raise table.wrong("request", value, _REQUEST_WOULD_DO)
-    return value
-
-
-def _is_number(part: object) -> bool:
-    return isinstance(part, (int, float)) and not isinstance(part, bool)
-
-
 def _options(table: Table, kind: WireFormat) -> dict[str, OptionValue]:
     out: dict[str, OptionValue] = {}
     for key in kind.option_names:
@@ -221,7 +212,7 @@ def _options(table: Table, kind: WireFormat) -> dict[str, OptionValue]:
         value = table.take(key)
         if value is None:
             continue
-        if isinstance(value, list) and all(map(_is_number, value)):
+        if isinstance(value, list) and all(map(is_number, value)):
             value = ",".join(f"{part!r}" for part in value)
         if not isinstance(value, (str, int, float, bool)):
             raise table.wrong(key, value, "one value, or a list of numbers, would do")

@@ -19,7 +19,7 @@ from bench.settings.port_settings import PortSettings, read_pin, read_port, refu
 from bench.settings.toml_table import (
     Readers,
     Table,
-    Written,
+    WrittenFigure,
     figure,
     one_of,
     read_toml,
@@ -33,7 +33,7 @@ __all__ = [
     "Role",
     "Settings",
     "SettingsError",
-    "Written",
+    "WrittenFigure",
     "default_paths",
     "load",
 ]
@@ -62,7 +62,7 @@ class Settings(msgspec.Struct, frozen=True):
     panel: Panel | None = None
     settings_file: str | None = None  # None: none was found, the defaults hold
     gear_file: str | None = None
-    written: tuple[Written, ...] = ()
+    written: tuple[WrittenFigure, ...] = ()
 
     @property
     def wired(self) -> dict[Role, PortSettings]:
@@ -82,7 +82,7 @@ def load(
     text: sound TOML that is not in the settings file yet."""
     settings_file = Path(settings_path) if settings_path is not None else None
     gear_file = Path(gear_path) if gear_path is not None else None
-    written: list[Written] = []
+    written: list[WrittenFigure] = []
     values = read_toml(settings_file) if text is None else tomllib.loads(text)
     top = Table(str(settings_file), "", values, written)
     pins: dict[int, str] = {}

@@ -37,7 +37,7 @@ MOST_TILT_RAD = 0.5  # beyond it no plunger stands on a face
 LONGEST_MM = 10_000.0  # nothing on a table saw is longer
 
 
-class Written(msgspec.Struct, frozen=True):
+class WrittenFigure(msgspec.Struct, frozen=True):
     """One figure as the user wrote it and as it was understood (mm, rad, s or a plain
     ratio)."""
 
@@ -107,7 +107,11 @@ def _found(value: object) -> str:
     return repr(value)
 
 
-def either(choices: Iterable[str]) -> str:
+def is_number(value: object) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)
+
+
+def alternatives(choices: Iterable[str]) -> str:
     names = [f'"{choice}"' for choice in choices]
     return names[0] if len(names) == 1 else ", ".join(names[:-1]) + " or " + names[-1]
 
@@ -117,7 +121,7 @@ class Table:
     error."""
 
     def __init__(
-        self, file: str, key: str, values: Any, written: list[Written]
+        self, file: str, key: str, values: Any, written: list[WrittenFigure]
     ) -> None:
         self.file, self.key, self.written = file, key, written
         if not isinstance(values, dict):
@@ -139,52 +143,52 @@ class Table:
         self.known.append(key)
         return self.left.pop(key, None)
 
-    def text(self, key: str, example: str) -> str | None:
+    def checked(self, key: str, is_right: Callable[[Any], bool], would_do: str) -> Any:
+        """The value of a key, which may be absent."""
         value = self.take(key)
-        if value is not None and (
-            not isinstance(value, str) or not value.strip() or not value.isprintable()
-        ):
-            raise self.wrong(key, value, f'a text would do, such as "{example}"')
+        if value is not None and not is_right(value):
+            raise self.wrong(key, value, would_do)
+        return value
+
+    def text(self, key: str, example: str) -> str | None:
+        def is_text(value: object) -> bool:
+            return (
+                isinstance(value, str) and value.isprintable() and value.strip() != ""
+            )
+
+        value: str | None = self.checked(
+            key, is_text, f'a text would do, such as "{example}"'
+        )
         return value
 
     def choice(self, key: str, choices: tuple[str, ...]) -> Any:
-        value = self.take(key)
-        if value is not None and value not in choices:
-            raise self.wrong(key, value, f"{either(choices)} would do")
-        return value
+        would_do = f"{alternatives(choices)} would do"
+        return self.checked(key, lambda value: value in choices, would_do)
 
     def whole(self, key: str, low: int, high: int) -> int | None:
         would_do = f"a whole number from {low} to {high} would do"
-        value: int | None = self._in_range(key, int, low, high, would_do)
+        value: int | None = self.checked(
+            key, lambda value: type(value) is int and low <= value <= high, would_do
+        )
         return value
 
     def number(self, key: str, low: float, high: float) -> float | None:
         would_do = f"a number from {low:g} to {high:g} would do"
-        value = self._in_range(key, (int, float), low, high, would_do)
+        value = self.checked(
+            key, lambda value: is_number(value) and low <= value <= high, would_do
+        )
         return None if value is None else float(value)
 
-    def _in_range(
-        self, key: str, kind: Any, low: float, high: float, would_do: str
-    ) -> Any:
-        value = self.take(key)
-        if value is None:
-            return None
-        if isinstance(value, bool) or not isinstance(value, kind):
-            raise self.wrong(key, value, would_do)
-        if not low <= value <= high:
-            raise self.wrong(key, value, would_do)
-        return value
-
     def yes_no(self, key: str) -> bool | None:
-        value = self.take(key)
-        if value is not None and not isinstance(value, bool):
-            raise self.wrong(key, value, "true or false would do")
+        value: bool | None = self.checked(
+            key, lambda value: isinstance(value, bool), "true or false would do"
+        )
         return value
 
     def _parsed(
         self, key: str, value: object, kind: _Kind, high: float | None = None
     ) -> float:
-        if isinstance(value, int | float) and not isinstance(value, bool):
+        if is_number(value):
             would_do = f'it needs its unit, in quotes, such as "{value:g} {kind.unit}"'
             raise self.wrong(key, value, would_do)
         if not isinstance(value, str):
@@ -208,7 +212,9 @@ class Table:
         if value is None:
             return None
         number = self._parsed(key, value, _KINDS[name], high)
-        self.written.append(Written(self.file, self.path(key), value, name, number))
+        self.written.append(
+            WrittenFigure(self.file, self.path(key), value, name, number)
+        )
         return number
 
     def length(self, key: str) -> float | None:
@@ -236,13 +242,13 @@ class Table:
             for n, value in enumerate(values)
         )
         text = f"[{', '.join(values)}]"
-        self.written.append(Written(self.file, self.path(key), text, name, out))
+        self.written.append(WrittenFigure(self.file, self.path(key), text, name, out))
         return out
 
     def values(self, readers: Readers) -> dict[str, Any]:
         """The keys that were written, each read as it is declared; the rest keeps its
         type's own default."""
-        return given(**{key: read(self, key) for key, read in readers.items()})
+        return without_none(**{key: read(self, key) for key, read in readers.items()})
 
     def done(self) -> None:
         """Nothing may be left over."""
@@ -251,15 +257,12 @@ class Table:
 
             close = difflib.get_close_matches(key, self.known, n=2, cutoff=0.5)
             names = close or sorted(self.known)
-            where = (
-                f" (with the value {_found(value)})"
-                if not isinstance(value, dict)
-                else ""
+            shown = (
+                "" if isinstance(value, dict) else f" (with the value {_found(value)})"
             )
             raise SettingsError(
-                f"{self.file}: {' '.join(self.path(key).split())}: found a key that"
-                f" means nothing here{' '.join(where.split(chr(10)))}; {either(names)}"
-                " would do"
+                f"{self.file}: {self.path(key)}: found a key that means nothing"
+                f" here{shown}; {alternatives(names)} would do"
             )
 
 
@@ -308,6 +311,6 @@ def read_toml(path: Path | None) -> dict[str, Any]:
         ) from None
 
 
-def given(**values: Any) -> dict[str, Any]:
+def without_none(**values: Any) -> dict[str, Any]:
     """Only what was written; the rest keeps the type's own default."""
     return {key: value for key, value in values.items() if value is not None}

@@ -1,5 +1,5 @@
-"""When a device read something, by its own clock, in the time of this machine. Pure:
-told what came, it reads no clock.
+"""The clock of a device, converted to the time of this machine. Pure: it reads no
+clock, but is given the arrivals.
 
 A line comes late by the device's own waiting, the cable and this machine's being busy,
 never early. So the least of (arrival less device time) over the last seconds is the

@@ -1,4 +1,4 @@
-"""What the neighbours of a reading say of it, where no curve can be drawn through them.
+"""Tests of a reading against its neighbours, for streams too slow to fit a curve.
 
 A slow instrument sees the whole beginning or end of a motion between two readings.
 A reading that lies beyond both its neighbours, while these go one way or rest, is

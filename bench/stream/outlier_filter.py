@@ -55,7 +55,7 @@ TURN = 3  # readings in line with each other and away from the path that make a 
 MOST_PENDING = 4
 
 
-class Passed(NamedTuple):
+class FilterOutput(NamedTuple):
     """What one call passed on, in order; rejected: (stamp, value) of the others."""
 
     stamps: list[float]
@@ -104,9 +104,9 @@ class OutlierFilter:
         stamps: Sequence[float],
         values: Sequence[float],
         tags: Sequence[object] | None = None,
-    ) -> Passed:
+    ) -> FilterOutput:
         """Readings as they came -> those passed on. Each tag goes with its reading."""
-        out = Passed([], [], [], [])
+        out = FilterOutput([], [], [], [])
         tags = [None] * len(values) if tags is None else tags
         for stamp, value, tag in zip(stamps, values, tags, strict=True):
             lost = self._count_lost(stamp)
@@ -127,9 +127,9 @@ class OutlierFilter:
         self.rejections += len(out.rejected)
         return out
 
-    def settle(self, now: float) -> Passed:
+    def settle(self, now: float) -> FilterOutput:
         """Decide on what is pending where the stream has a gap up to `now`, s."""
-        out = Passed([], [], [], [])
+        out = FilterOutput([], [], [], [])
         if self._last is not None and self._is_gap(now - self._last):
             self._release_all(out)
         self.rejections += len(out.rejected)
@@ -168,11 +168,9 @@ class OutlierFilter:
             return True
         if self._is_level() or len(path) < 2:
             mean = sum([v for _, v in path]) / len(path)
-            return (
-                abs(value - mean) <= limits.predicted
-                and abs(value - path[-1][1]) <= limits.step
-            )
-        points = path[-1 - self._limits.order :]
+            near = abs(value - mean) <= limits.predicted
+            return near and abs(value - path[-1][1]) <= limits.step
+        points = path[-1 - limits.order :]
         return all(
             abs(value - extrapolate(points, place)) <= limits.predicted
             for place in {reading.place, reading.place + reading.lost}
@@ -212,7 +210,7 @@ class OutlierFilter:
 
     # ---- pending readings ------------------------------------------------------------
 
-    def _decide(self, out: Passed) -> bool:
+    def _decide(self, out: FilterOutput) -> bool:
         """Decide on the oldest pending reading; False where that takes more."""
         size, slack = len(self._pending), self._limits.step
         spike = find_spike(*self._values(), slack, lambda at: self._roughness({at})[0])
@@ -302,7 +300,7 @@ class OutlierFilter:
         uneven = EVEN * step if self._interval > SLOW else 0.0
         return limits.moving, max(limits.moving, uneven)
 
-    def _turn(self, size: int, out: Passed) -> bool:
+    def _turn(self, size: int, out: FilterOutput) -> bool:
         """Whether the path turned: the latest `size` pending readings are in line with
         each other and away from it. Passes on them, and what is on the way to them."""
         limit, last = self._limits.in_line, self._path[-1][1]
@@ -325,7 +323,7 @@ class OutlierFilter:
                 return True
         return False
 
-    def _release_all(self, out: Passed) -> None:
+    def _release_all(self, out: FilterOutput) -> None:
         """Pass on all pending that is near the path, or a step that was seen twice."""
         if len(self._pending) > 1:
             self._turn(2, out)
@@ -333,7 +331,9 @@ class OutlierFilter:
             one = self._pending[0]
             self._release(1, () if self._is_near(one.place, one.value) else (0,), out)
 
-    def _release(self, number: int, rejected: Collection[int], out: Passed) -> None:
+    def _release(
+        self, number: int, rejected: Collection[int], out: FilterOutput
+    ) -> None:
         """Pass on the first pending readings but those at the indices `rejected`."""
         for at, one in enumerate(self._pending[:number]):
             if at in rejected:
@@ -342,7 +342,7 @@ class OutlierFilter:
                 self._pass_one(one, out)
         del self._pending[:number]
 
-    def _pass_one(self, one: _Reading, out: Passed) -> None:
+    def _pass_one(self, one: _Reading, out: FilterOutput) -> None:
         self._path.append((one.place, one.value))
         del self._path[:-3]
         out.stamps.append(one.stamp)

@@ -38,7 +38,9 @@ LEAD = 0.1
 COARSEST = 0.01
 COUNTS = 3.0  # counts of spread of a reading at rest; common practice, no source
 NOISES = 6.0  # the same spread in standard deviations of the noise
-LOUDEST = 4.0  # counts of standard deviation; an instrument at rest has no more noise
+MOST_NOISE = (
+    4.0  # counts of standard deviation; an instrument at rest has no more noise
+)
 SLOWEST_MOTION = 0.02  # mm/s; no reading that moves so fast or faster may be taken
 # mm/s; a reading at rest is proven slower than this. The margin of a fifth is for the
 # many looks that a wait takes; from simulation, tests/bench/stream/test_rest_simulated
@@ -57,11 +59,11 @@ BOUNCE = 0.4  # s; a second press within it is the same press
 # s of silence around a reading that was sent at the instrument's own button
 ALONE = 0.6
 LOST = 2.5  # usual intervals without a reading, from which one is taken to be lost
-IMPATIENT = 4.0  # s of waiting after which the person is told why
+EXPLAIN_AFTER = 4.0  # s of waiting after which the person is told why
 EPS = 1e-9
 
 
-class Taken(msgspec.Struct):
+class RestReading(msgspec.Struct):
     value: float
     spread: float
     readings: int
@@ -95,8 +97,8 @@ class RestDetector:
         self._stream: deque[tuple[float, float]] = deque()  # the last LONGEST seconds
         self._kinks: deque[float] = deque(maxlen=KINKS)  # squared, mm^2
         self._pressed: float | None = None
-        self._looked = 0.0  # s; when the latest look was taken
-        self._told = False
+        self._judged = 0.0  # s; when the latest look was taken
+        self._explained = False
         # the reading that may have been sent at the instrument's own button
         self._alone: tuple[float, float] | None = None
 
@@ -111,38 +113,38 @@ class RestDetector:
 
     def press(self, now: float) -> None:
         self._pressed = now
-        self._told = False
+        self._explained = False
 
     def cancel(self) -> None:
         self._pressed = None
 
     def readings(
         self, times: Sequence[float], values: Sequence[float]
-    ) -> Taken | NotAtRest | None:
+    ) -> RestReading | NotAtRest | None:
         """Take in readings; returns the answer to the press when there is one."""
-        answer: Taken | NotAtRest | None = None
+        answer: RestReading | NotAtRest | None = None
         for t, v in zip(times, values, strict=True):
             self._note(t, v)
             # Two looks a group are enough at any rate of readings.
             if (
                 answer is None
                 and self._pressed is not None
-                and t - self._looked >= GROUP / 2
+                and t - self._judged >= GROUP / 2
             ):
-                self._looked = t
-                answer = self._look(self._pressed)
-                if isinstance(answer, Taken):
+                self._judged = t
+                answer = self._judge(self._pressed)
+                if isinstance(answer, RestReading):
                     self._pressed = None
         return answer
 
-    def button(self, now: float) -> Taken | None:
+    def button(self, now: float) -> RestReading | None:
         """The reading sent by hand, alone in its silence: it needs no press."""
         if self._alone is None or now - self._stream[-1][0] < ALONE:
             return None
         at, value = self._alone
         self._alone = None
         self._pressed = None
-        return Taken(value, 0.0, 1, at)
+        return RestReading(value, 0.0, 1, at)
 
     def _note(self, t: float, v: float) -> None:
         stream = self._stream
@@ -175,7 +177,7 @@ class RestDetector:
             return ALONE
         return max(ALONE, LOST * (stream[-1][0] - stream[0][0]) / (len(stream) - 1))
 
-    def _look(self, pressed: float) -> Taken | NotAtRest | None:
+    def _judge(self, pressed: float) -> RestReading | NotAtRest | None:
         last = self._stream[-1][0]
         since = max(pressed - LEAD, last - HOLD) - EPS
         values = [v for t, v in self._stream if t >= since]
@@ -187,13 +189,15 @@ class RestDetector:
             return None
         spread = max(held) - min(held)
         if (
-            spread <= NOISES * LOUDEST * self.count + EPS
+            spread <= NOISES * MOST_NOISE * self.count + EPS
             and spread <= self._allowed()
             and self._has_no_trend()
         ):
-            return Taken(fmean(values), max(values) - min(values), len(values), last)
-        if not self._told and last - pressed > IMPATIENT:
-            self._told = True
+            return RestReading(
+                fmean(values), max(values) - min(values), len(values), last
+            )
+        if not self._explained and last - pressed > EXPLAIN_AFTER:
+            self._explained = True
             return NotAtRest(spread, self._allowed())
         return None
 
@@ -210,7 +214,7 @@ class RestDetector:
 
     def _allowed(self) -> float:
         """Spread in mm that still counts as rest."""
-        noise = min(max(self._noise(), self._scatter_before()), LOUDEST * self.count)
+        noise = min(max(self._noise(), self._scatter_before()), MOST_NOISE * self.count)
         return max(COUNTS * self.count, NOISES * noise) + EPS
 
     def _noise(self) -> float:

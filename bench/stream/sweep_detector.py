@@ -14,7 +14,7 @@ from collections.abc import Mapping, Sequence
 
 import msgspec
 
-from bench.stream.travel_course import is_forward, leap, turns
+from bench.stream.travel_segments import find_jump, is_forward, segments
 
 REST_SPAN = 0.3  # mm of travel within REST_TIME that still counts as rest; chosen
 REST_TIME = 0.5  # s
@@ -28,8 +28,6 @@ LOOK_BACK = 1.5  # s of indicator readings kept while at rest
 class Sweep(msgspec.Struct):
     """A finished sweep. travel, reading: paired at the indicator's stamps `at`."""
 
-    began: float
-    ended: float
     push: bool
     travel: list[float]
     reading: list[float]
@@ -40,16 +38,16 @@ class Sweep(msgspec.Struct):
         return abs(self.travel[-1] - self.travel[0]) if self.travel else 0.0
 
 
-class Began(msgspec.Struct):
+class MovementStart(msgspec.Struct):
     began: float
 
 
-class Ended(msgspec.Struct):
+class MovementEnd(msgspec.Struct):
     began: float
     sweeps: list[Sweep]
 
 
-class Broken(msgspec.Struct):
+class MovementFault(msgspec.Struct):
     """A movement that cannot be used, and why, as a code of `bench.render` with its
     values. push: whether it went forward; None where that was not seen."""
 
@@ -59,7 +57,7 @@ class Broken(msgspec.Struct):
     push: bool | None = None
 
 
-SweepEvent = Began | Ended | Broken
+MovementEvent = MovementStart | MovementEnd | MovementFault
 
 
 class _Window:
@@ -132,8 +130,8 @@ class SweepDetector:
 
     def travel(
         self, times: Sequence[float], values: Sequence[float]
-    ) -> list[SweepEvent]:
-        out: list[SweepEvent] = []
+    ) -> list[MovementEvent]:
+        out: list[MovementEvent] = []
         window = self._window
         for t, s in zip(times, values, strict=True):
             if window.times:
@@ -153,8 +151,8 @@ class SweepDetector:
 
     def indicator(
         self, times: Sequence[float], values: Sequence[float]
-    ) -> list[SweepEvent]:
-        out: list[SweepEvent] = []
+    ) -> list[MovementEvent]:
+        out: list[MovementEvent] = []
         if not times:
             return out
         if self._read_times:
@@ -174,9 +172,9 @@ class SweepDetector:
                 self._readings.popleft()
         return out
 
-    def tick(self, now: float) -> list[SweepEvent]:
+    def tick(self, now: float) -> list[MovementEvent]:
         """Break the movement when the readings have stopped altogether."""
-        out: list[SweepEvent] = []
+        out: list[MovementEvent] = []
         if self._state == "moving":
             if now - self._window.times[-1] > 2 * self._allowed(self._intervals):
                 self._break(out, "stopped", name="travel")
@@ -187,9 +185,9 @@ class SweepDetector:
                 self._break(out, "stopped", name="indicator")
         return out
 
-    def broken(self, code: str, **values: object) -> list[SweepEvent]:
+    def broken(self, code: str, **values: object) -> list[MovementEvent]:
         """Break the movement for an outside reason (cable pulled, unit switched)."""
-        out: list[SweepEvent] = []
+        out: list[MovementEvent] = []
         self._break(out, code, **values)
         self._restart()
         return out
@@ -209,7 +207,7 @@ class SweepDetector:
 
     # ---- inside ----------------------------------------------------------------------
 
-    def _note_interval(self, seconds: float, out: list[SweepEvent]) -> None:
+    def _note_interval(self, seconds: float, out: list[MovementEvent]) -> None:
         """The time between two readings of the travel; a gap breaks the movement."""
         if seconds > self._allowed(self._intervals):
             self._break(out, "gap", name="travel", seconds=seconds)
@@ -221,7 +219,7 @@ class SweepDetector:
     def _allowed(intervals: deque[float], least: float = GAP) -> float:
         return max(least, 4.0 * statistics.median(intervals)) if intervals else least
 
-    def _begin(self) -> Began:
+    def _begin(self) -> MovementStart:
         window = self._window
         times, values = list(window.times), list(window.values)
         rest = values[0]
@@ -236,22 +234,24 @@ class SweepDetector:
         self._began = self._times[min(1, len(self._times) - 1)]
         self._drawn = 0
         self._state = "moving"
-        return Began(self._began)
+        return MovementStart(self._began)
 
-    def _end(self) -> Ended | Broken:
+    def _end(self) -> MovementEnd | MovementFault:
         stop = self._window.times[0]
         last = bisect_left(self._times, stop) + 1
         times, travel = self._times[:last], self._travel[:last]
         end = last + 3  # a leap at the end shows in the readings after it
-        if (found := leap(self._times[:end], self._travel[:end])) is not None:
+        if (found := find_jump(self._times[:end], self._travel[:end])) is not None:
             size, place, before = found
             self._rest()
             values = {"size": size, "at": place}
-            return Broken(self._began, "leap", values, is_forward(travel[:before]))
+            return MovementFault(
+                self._began, "leap", values, is_forward(travel[:before])
+            )
         read_times, readings = list(self._read_times), list(self._readings)
         long = [
             (first, final)
-            for first, final in turns(travel)
+            for first, final in segments(travel)
             if abs(travel[final] - travel[first]) >= LEAST
         ]
         sweeps = [
@@ -265,16 +265,20 @@ class SweepDetector:
         self._rest()
         if silent > self._allowed(self._read_intervals, TORN):
             forward = is_forward(travel)
-            return Broken(self._began, "stopped-early", {"seconds": silent}, forward)
-        return Ended(self._began, sweeps)
+            return MovementFault(
+                self._began, "stopped-early", {"seconds": silent}, forward
+            )
+        return MovementEnd(self._began, sweeps)
 
     def _rest(self) -> None:
         self._state = "rest"
         self._times, self._travel = [], []
 
-    def _break(self, out: list[SweepEvent], code: str, **values: object) -> None:
+    def _break(self, out: list[MovementEvent], code: str, **values: object) -> None:
         if self._state == "moving":
-            out.append(Broken(self._began, code, values, is_forward(self._travel)))
+            out.append(
+                MovementFault(self._began, code, values, is_forward(self._travel))
+            )
         self._state = "unknown"
         self._times, self._travel = [], []
         self._read_times.clear()
@@ -297,8 +301,6 @@ def _paired(
     begin, end = bisect_left(read_times, times[0]), bisect_left(read_times, times[-1])
     at = list(read_times[begin:end])
     return Sweep(
-        began=times[0],
-        ended=times[-1],
         push=travel[-1] > travel[0],
         travel=_interpolate(at, times, travel),
         reading=readings[begin:end],

@@ -10,7 +10,7 @@ from collections import Counter
 from collections.abc import Mapping
 
 from hw.formats import FORMATS, make_decoder, read_options
-from hw.formats.shared.declaration import Diagnosis, Value
+from hw.formats.shared.wire_format import Diagnosis, Value
 from hw.reading import FormatError
 
 ALIKE_SHARE = 0.8  # of the frames that must have the same length

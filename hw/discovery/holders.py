@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
+PROC = Path("/proc")
 # Unix98 slaves (kernel documentation, admin-guide/devices.txt)
 PSEUDO_MAJORS = range(136, 144)
 
@@ -15,14 +16,12 @@ def is_pseudo(device: str | os.PathLike[str] | int) -> bool:
     return os.major(os.stat(device).st_rdev) in PSEUDO_MAJORS
 
 
-def holders_of(
-    device: str | os.PathLike[str], *, proc: Path = Path("/proc")
-) -> list[str]:
+def holders_of(device: str | os.PathLike[str]) -> list[str]:
     """`name (process 123)` of each other process that has the device open, by its real
     path, as far as this user may see other users' processes."""
     real = os.path.realpath(device)
     out = []
-    for folder in sorted(proc.glob("[0-9]*"), key=lambda folder: int(folder.name)):
+    for folder in sorted(PROC.glob("[0-9]*"), key=lambda folder: int(folder.name)):
         try:
             links = (folder / "fd").iterdir() if folder.name != str(os.getpid()) else ()
             if any(os.readlink(link) == real for link in links):

@@ -19,13 +19,16 @@ from __future__ import annotations
 import json
 import time
 from collections.abc import Callable, Iterator, Mapping
-from typing import Any, NamedTuple, Protocol
+from typing import TYPE_CHECKING, NamedTuple
 
 from hw.formats import FORMATS, make_decoder
-from hw.formats.shared.cutter import with_parity
-from hw.formats.shared.declaration import SERIAL, Candidate, Value, WireFormat
-from hw.port_names import closed_port
+from hw.formats.shared.line_splitter import with_parity
+from hw.formats.shared.wire_format import SERIAL, Candidate, Value, WireFormat
+from hw.port_names import open_by_name
 from hw.reading import Record
+
+if TYPE_CHECKING:
+    import serial
 
 SPEEDS = (9600, 4800, 2400, 19200, 38400, 57600, 115200, 1200, 230400, 921600)
 SURE = 3  # readings without a reject, after which no other speed is tried
@@ -74,16 +77,6 @@ class Listening(NamedTuple):
     @property
     def silent(self) -> bool:
         return not any(self.heard.values())
-
-
-class Line(Protocol):
-    """The part of a pyserial port that listening uses."""
-
-    baudrate: int
-
-    def read(self, size: int, /) -> bytes: ...
-
-    def reset_input_buffer(self) -> None: ...
 
 
 def parity_of(data: bytes) -> str | None:
@@ -180,7 +173,7 @@ def _evidence(heard: _Heard, good: list[Record], rejects: int) -> Iterator[str]:
     first = "".join(chr(byte & 0x7F) for byte in good[0].raw)
     at = "" if heard.speed is None else f" at {heard.speed} baud"
     yield (
-        f"{_many(len(good), 'reading')} and {_many(rejects, 'reject')} in"
+        f"{_counted(len(good), 'reading')} and {_counted(rejects, 'reject')} in"
         f" {len(heard.data)} bytes{at}, such as {first!r}"
     )
     if heard.parity is not None:
@@ -198,21 +191,18 @@ def _left_open(good: list[Record]) -> Iterator[str]:
         yield f"channels {', '.join(channels)} are heard: say which with channel"
 
 
-def _many(number: int, what: str) -> str:
+def _counted(number: int, what: str) -> str:
     return f"{number} {what}{'' if number == 1 else 's'}"
 
 
-def open_line(port: str, speed: int) -> Any:
+def open_line(port: str, speed: int) -> serial.SerialBase:
     """The port as it is listened to: locked, eight bits, no parity. OSError or
     ValueError where it cannot be."""
-    opened = closed_port(port, baudrate=speed, timeout=LOOK)
-    opened.exclusive = True
-    opened.open()
-    return opened
+    return open_by_name(port, baudrate=speed, timeout=LOOK)
 
 
 def listen(
-    line: Line,
+    line: serial.SerialBase,
     first: int = 9600,
     *,
     request: bytes | None = None,
@@ -224,13 +214,13 @@ def listen(
     first: the speed to begin with. request: sent at each speed, for what speaks only
     when asked.
     """
-    ear, best = _Ear(line, request, clock), None
+    listener, best = _SpeedListener(line, request, clock), None
     for speed in (first, *(speed for speed in SPEEDS if speed != first)):
-        found = ear.hear(speed)
+        found = listener.listen_at(speed)
         if found and _is_sure(found):
-            return Listening(ear.heard, found)
-        data = ear.heard[speed]
-        if not data and len(ear.heard) == 1 and not request:
+            return Listening(listener.heard, found)
+        data = listener.heard[speed]
+        if not data and len(listener.heard) == 1 and not request:
             break  # what is silent at one speed is silent at all
         if found and (best is None or found.readings > best.readings):
             best = found
@@ -238,27 +228,27 @@ def listen(
                 break
         if best is None and is_text(data):
             # the lines of text show that this speed is right
-            return Listening(ear.heard, None, speed)
-    return Listening(ear.heard, best)
+            return Listening(listener.heard, None, speed)
+    return Listening(listener.heard, best)
 
 
-class _Ear:
+class _SpeedListener:
     """Listens to a line at one speed after the other. heard: bytes by speed."""
 
     def __init__(
-        self, line: Line, request: bytes | None, clock: Callable[[], float]
+        self, line: serial.SerialBase, request: bytes | None, clock: Callable[[], float]
     ) -> None:
         self._line, self._request, self._clock = line, request, clock
         self.heard: dict[int, bytes] = {}
 
-    def hear(self, speed: int) -> Proposal | None:
+    def listen_at(self, speed: int) -> Proposal | None:
         """What would read what comes at this speed."""
-        patience = TURN if self.heard else SILENCE  # s for a first byte
+        first_byte = TURN if self.heard else SILENCE  # s for a first byte
         self._tune(speed)
         data, found = bytearray(), None
         began = asked = self._clock()
         self._ask(even=False)
-        while self._clock() - began < (TURN if data else patience):
+        while self._clock() - began < (TURN if data else first_byte):
             data += self._line.read(ENOUGH)
             if self._clock() - asked > ASK_AGAIN:
                 asked = self._clock()
@@ -282,7 +272,7 @@ class _Ear:
     def _ask(self, *, even: bool) -> None:
         if self._request:
             request = with_parity(self._request, "even" if even else None)
-            self._line.write(request)  # type: ignore[attr-defined]
+            self._line.write(request)
 
 
 def _is_sure(found: Proposal) -> bool:

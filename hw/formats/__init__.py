@@ -10,8 +10,8 @@ import pkgutil
 from collections.abc import Mapping
 from importlib import import_module
 
-from hw.formats.shared.declaration import WireFormat
 from hw.formats.shared.options import read_all
+from hw.formats.shared.wire_format import WireFormat
 from hw.reading import Decoder, FormatError
 
 __all__ = [

@@ -16,15 +16,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from hw.formats.shared.clocked import FrameDecoder
-from hw.formats.shared.declaration import (
-    REGISTERS,
-    Diagnosis,
-    Options,
-    Query,
-    RecordTraits,
-    WireFormat,
-    maker,
-)
 from hw.formats.shared.options import (
     RANGE,
     Option,
@@ -34,6 +25,15 @@ from hw.formats.shared.options import (
     seconds,
 )
 from hw.formats.shared.plain_text import Fault
+from hw.formats.shared.wire_format import (
+    REGISTERS,
+    Diagnosis,
+    Options,
+    Query,
+    RecordTraits,
+    WireFormat,
+    maker,
+)
 from hw.reading import Record
 
 READ_HOLDING = 3  # the function that reads holding registers

@@ -12,7 +12,7 @@ As text, one run of states a line, digits 0 to 3, however long.
 
 from __future__ import annotations
 
-from hw.formats.shared.declaration import (
+from hw.formats.shared.wire_format import (
     PINS,
     Diagnosis,
     Options,
@@ -32,25 +32,6 @@ STEPS = (
 )
 
 
-class Quadrature:
-    """Counts states as they come."""
-
-    def __init__(self) -> None:
-        self.state: int | None = None
-        self.counts = 0
-        self.illegal = 0
-
-    def step(self, state: int) -> int:
-        """The next state, 0 to 3 -> what it adds to the counts."""
-        change = 0 if self.state is None else STEPS[self.state][state]
-        self.state = state
-        if change == ILLEGAL:
-            self.illegal += 1
-            return 0
-        self.counts += change
-        return change
-
-
 class QuadX4:
     """Runs of states as text; see hw.reading.Decoder."""
 
@@ -59,7 +40,8 @@ class QuadX4:
         self._start()
 
     def _start(self) -> None:
-        self._run = Quadrature()
+        self._state: int | None = None
+        self._counts = self._illegal = 0
         self._raw = b""
         self._fault: str | None = None
 
@@ -68,7 +50,7 @@ class QuadX4:
         out: list[Record] = []
         for place, byte in enumerate(data):
             if 0x30 <= byte <= 0x33:
-                self._run.step(byte - 0x30)
+                self._step(byte - 0x30)
             elif byte in b"\r\n":
                 out += self._end(len(data) - place - 1)
                 continue
@@ -80,19 +62,29 @@ class QuadX4:
                 self._raw += data[place : place + 1]
         return out
 
+    def _step(self, state: int) -> None:
+        change = 0 if self._state is None else STEPS[self._state][state]
+        self._state = state
+        if change == ILLEGAL:
+            self._illegal += 1
+        else:
+            self._counts += change
+
     def finish(self) -> list[Record]:
         """The end of the input ends the run."""
         return self._end(0)
 
     def _end(self, behind: int) -> list[Record]:
-        run, raw, fault = self._run, self._raw, self._fault
+        """The run as a record; none of an empty line."""
+        counts, illegal, fault = self._counts, self._illegal, self._fault
+        raw, empty = self._raw, self._state is None
         self._start()
         if fault is not None:
             self.rejects += 1
             return [Record(fault=fault, raw=raw, behind=behind)]
-        if run.state is None:
+        if empty:
             return []
-        return [Record(counts=run.counts, illegal=run.illegal, raw=raw, behind=behind)]
+        return [Record(counts=counts, illegal=illegal, raw=raw, behind=behind)]
 
 
 def _diagnose(options: Options, text: bytes) -> Diagnosis:

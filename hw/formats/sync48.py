@@ -19,7 +19,7 @@ from __future__ import annotations
 from hw.formats.shared.clocked import ClockedDecoder, clocked_format, number
 from hw.formats.shared.options import Option, choice
 from hw.formats.shared.plain_text import Fault
-from hw.formats.shared.records import ScaleRecord
+from hw.reading import Record
 
 COUNTS_PER_INCH = 20480
 
@@ -45,7 +45,7 @@ class Sync48(ClockedDecoder):
         self._swap = order == "display_first"
         self._sign = sign
 
-    def meaning(self, bits: str) -> ScaleRecord:
+    def meaning(self, bits: str) -> Record:
         if "0" not in bits:
             raise Fault("all bits are 1: the line is stuck")
         first, second = signed(bits[:24]), signed(bits[24:])
@@ -53,7 +53,7 @@ class Sync48(ClockedDecoder):
             first, second = second, first
         counts = {"negated": -second, "inverted": ~second, "plain": second}[self._sign]
         value = counts * 254 / (10 * COUNTS_PER_INCH)
-        return ScaleRecord(value=value, counts=counts, counts_abs=first)
+        return Record(value=value, counts=counts, counts_abs=first)
 
 
 FORMAT = clocked_format(

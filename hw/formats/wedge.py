@@ -15,14 +15,6 @@ terminator. Number rules are those of `plain`.
 from __future__ import annotations
 
 from hw.formats.shared.clocked import FrameDecoder
-from hw.formats.shared.declaration import (
-    KEYS,
-    Diagnosis,
-    Options,
-    RecordTraits,
-    WireFormat,
-    maker,
-)
 from hw.formats.shared.options import (
     DECIMALS,
     DEFAULT_UNIT,
@@ -33,6 +25,14 @@ from hw.formats.shared.options import (
     seconds,
 )
 from hw.formats.shared.plain_text import Fault, read_plain
+from hw.formats.shared.wire_format import (
+    KEYS,
+    Diagnosis,
+    Options,
+    RecordTraits,
+    WireFormat,
+    maker,
+)
 from hw.reading import Record, Unit
 
 CHARACTERS = {str(digit): str(digit) for digit in range(10)} | {

@@ -6,10 +6,10 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from hw.formats import FORMATS, read_options
-from hw.ports.reopened_port import OnBlock, OnState, ReopenedPort
+from hw.ports.reconnecting_port import OnBlock, OnState, ReconnectingPort
 
 if TYPE_CHECKING:
-    from hw.ports.pin_lines import MakeLines
+    from hw.ports.pin_lines import MakeGpioLines
     from hw.ports.serial_device import PortOptions
 
 
@@ -22,8 +22,8 @@ def own_port(
     *,
     pins: Mapping[str, int],
     rate: float | None,
-    make_lines: MakeLines | None = None,
-) -> ReopenedPort | None:
+    make_lines: MakeGpioLines | None = None,
+) -> ReconnectingPort | None:
     """What one instrument of format `name` has for itself; None for a serial line,
     which several may share.
 

@@ -28,11 +28,11 @@ from collections.abc import Mapping
 from typing import Any, Literal, NamedTuple
 
 from hw.formats import FORMATS, read_options
-from hw.patience import PINS_RETRY_S
+from hw.ports.open_errors import DENIED, OpenFailure, open_error
 from hw.ports.pin_frames import Builder, FrameBuilder, StateBuilder, TextLine
-from hw.ports.pin_lines import KernelLines, MakeLines
-from hw.ports.port_state import DENIED, Refusal, open_error
-from hw.ports.reopened_port import OnBlock, OnState, ReopenedPort
+from hw.ports.pin_lines import GpioLines, MakeGpioLines
+from hw.ports.reconnecting_port import OnBlock, OnState, ReconnectingPort
+from hw.timeouts import PINS_RETRY_S
 from hw.timer import Timer
 
 # us of pause that end an answer: gauges take up to 4 ms a bit (public timing notes)
@@ -80,16 +80,16 @@ def pin_options(
     return PinOptions(pins, **given)
 
 
-class ClockedPins(ReopenedPort):
-    opens = "{} are open."
-    goes = "{} went away ({}); they are tried again."
+class ClockedPins(ReconnectingPort):
+    OPENED = "{} are open."
+    LOST = "{} went away ({}); they are tried again."
 
     def __init__(
         self,
         options: PinOptions,
         on_block: OnBlock,
         on_state: OnState,
-        make_lines: MakeLines | None = None,
+        make_lines: MakeGpioLines | None = None,
     ) -> None:
         """make_lines: in place of the kernel's, for tests."""
         pins = ", ".join(f"{name} {pin}" for name, pin in options.pins.items())
@@ -98,8 +98,8 @@ class ClockedPins(ReopenedPort):
         self.options = options
         self._requested = "req" in options.pins
         self._clocked = "clock" in options.pins
-        self._make_lines = make_lines or KernelLines
-        self._lines: KernelLines | None = None
+        self._make_lines = make_lines or GpioLines
+        self._lines: GpioLines | None = None
         self._builder: Builder | None = None
         self._pause_s = RUN_END
         self._pause = Timer()  # that ends a frame or a run
@@ -162,9 +162,9 @@ class ClockedPins(ReopenedPort):
             try:
                 await self._request_readings()
             except OSError as error:
-                self._went(error)
+                self._on_error(error)
 
-    def _went(self, error: OSError) -> None:
+    def _on_error(self, error: OSError) -> None:
         self._lost(error.strerror or str(error))
 
     def _close(self) -> None:
@@ -182,7 +182,7 @@ class ClockedPins(ReopenedPort):
         try:
             events_came = self._read()
         except OSError as error:
-            self._went(error)
+            self._on_error(error)
             return
         if events_came and (self._clocked or not self._pause.running):
             self._await_pause()
@@ -252,7 +252,7 @@ class ClockedPins(ReopenedPort):
 
 
 # by errno
-PIN_ERRORS: dict[int | None, Refusal] = {
+PIN_ERRORS: dict[int | None, OpenFailure] = {
     errno.ENOENT: ("absent", "{port}: this machine has no such pins."),
     errno.EACCES: DENIED,
     errno.EPERM: DENIED,

@@ -1,6 +1,6 @@
 """Edges of a few input pins, in order, with the kernel's time; and one request output.
 
-`KernelLines` asks for all input pins in one request of the kernel (library gpiod, Linux
+`GpioLines` asks for all input pins in one request of the kernel (library gpiod, Linux
 5.10 and later): the edges of different pins keep their order, and the kernel queues a
 thousand of them. gpiozero and lgpio ask pin by pin, and the kernel then queues only 16
 edges for each, which a busy Python misses unseen.
@@ -34,7 +34,7 @@ class MissedEdges(NamedTuple):
 
 LineEvent = Edge | MissedEdges
 # pins by name, and the pin of the request line or None, both by BCM number
-MakeLines = Callable[[Mapping[str, int], int | None], "KernelLines"]
+MakeGpioLines = Callable[[Mapping[str, int], int | None], "GpioLines"]
 
 
 QUEUE = 1024  # edges; the kernel grants no more to one request (uapi linux/gpio.h)
@@ -91,7 +91,7 @@ def _settings() -> tuple[gpiod.LineSettings, gpiod.LineSettings]:
     return pins, output
 
 
-class KernelLines:
+class GpioLines:
     """Open pins. levels: of the inputs by name, when opened. Raises OSError when made:
     no pins, not allowed, or a pin is another program's; ImportError without gpiod."""
 

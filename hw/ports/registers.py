@@ -14,8 +14,8 @@ import time
 from collections.abc import Mapping
 from typing import Any
 
-from hw.formats.shared.declaration import Query
-from hw.ports.reopened_port import OnBlock, OnState
+from hw.formats.shared.wire_format import Query
+from hw.ports.reconnecting_port import OnBlock, OnState
 from hw.ports.serial_device import PortOptions
 from hw.ports.serial_port import SerialPort
 

@@ -10,8 +10,8 @@ import threading
 from typing import NamedTuple
 
 from hw.discovery.holders import is_pseudo
-from hw.patience import DEVICE_READ_S
 from hw.port_names import closed_port
+from hw.timeouts import DEVICE_READ_S
 
 
 class PortOptions(NamedTuple):

@@ -19,10 +19,9 @@ import time
 from collections.abc import Callable
 from typing import Any
 
-from hw.patience import PORT_FIRST_RETRY_S, PORT_LAST_RETRY_S, READER_STALL_S
-from hw.ports.port_state import open_error
-from hw.ports.reopened_port import OnBlock, OnState, ReopenedPort
-from hw.ports.rounds import Rounds
+from hw.ports.open_errors import open_error
+from hw.ports.polling_rounds import PollingRounds
+from hw.ports.reconnecting_port import OnBlock, OnState, ReconnectingPort
 from hw.ports.serial_device import (
     PortOptions,
     close_device,
@@ -31,6 +30,7 @@ from hw.ports.serial_device import (
     open_device,
     unread,
 )
+from hw.timeouts import PORT_FIRST_RETRY_S, PORT_LAST_RETRY_S, READER_STALL_S
 from hw.timer import Timer
 
 BLOCK = 65536  # bytes a read; a full line at 921,600 baud is 9 kB in 0.1 s
@@ -41,20 +41,20 @@ LONGEST_LINE = 64  # characters
 PULLED = {None, errno.EIO, errno.ENODEV, errno.ENXIO}
 
 
-class SerialPort(ReopenedPort):
+class SerialPort(ReconnectingPort):
     def __init__(
         self,
         options: PortOptions,
         on_block: OnBlock,
         on_state: OnState,
-        rounds: Rounds | None = None,
+        rounds: PollingRounds | None = None,
     ) -> None:
         """rounds: of several ports that may be read together; None, and this one is
         read at once always."""
         retry = (PORT_FIRST_RETRY_S, PORT_LAST_RETRY_S)
         super().__init__(options.port, on_block, on_state, retry)
         self.options = options
-        self._rounds = rounds or Rounds()
+        self._rounds = rounds or PollingRounds()
         self._serial: Any = None
         self._fd: int | None = None
         self._discard_until = 0
@@ -73,7 +73,7 @@ class SerialPort(ReopenedPort):
             except BlockingIOError:
                 return False
             except OSError as error:
-                self._went(error)
+                self._on_error(error)
         elif self._serial is not None and is_writable(self._serial):
             with contextlib.suppress(OSError):
                 self._serial.write(data)
@@ -161,12 +161,12 @@ class SerialPort(ReopenedPort):
         except BlockingIOError:
             return
         except OSError as error:
-            self._went(error)
+            self._on_error(error)
             return
         if data:
             self._receive(data, now)
         else:  # after a hang-up the descriptor stays readable for ever
-            self._went(None)
+            self._on_error(None)
 
     def _receive(self, data: bytes, now: int) -> None:
         # a port that opens and never sends a byte is opened less and less often
@@ -191,7 +191,7 @@ class SerialPort(ReopenedPort):
                 except Exception as error:
                     # pyserial's URL handlers raise whatever their back-end raises; the
                     # port is gone either way
-                    self._from_thread(opened, self._went, error)
+                    self._from_thread(opened, self._on_error, error)
                     return
                 if data:
                     self._from_thread(opened, self._receive, data, time.monotonic_ns())
@@ -207,7 +207,7 @@ class SerialPort(ReopenedPort):
 
         self._loop.call_soon_threadsafe(there)
 
-    def _went(self, error: Exception | None) -> None:
+    def _on_error(self, error: Exception | None) -> None:
         why = "the cable was pulled or the instrument hung up"
         if isinstance(error, OSError) and error.errno not in PULLED:
             why = error.strerror or str(error)

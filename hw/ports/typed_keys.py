@@ -22,11 +22,11 @@ import struct
 import time
 
 from hw.formats.wedge import TERMINATORS
-from hw.patience import PORT_FIRST_RETRY_S, PORT_LAST_RETRY_S
 from hw.port_names import refuse_other_things
-from hw.ports.port_state import open_error
-from hw.ports.reopened_port import OnBlock, OnState, ReopenedPort
+from hw.ports.open_errors import open_error
+from hw.ports.reconnecting_port import OnBlock, OnState, ReconnectingPort
 from hw.ports.serial_device import unread
+from hw.timeouts import PORT_FIRST_RETRY_S, PORT_LAST_RETRY_S
 from hw.timer import Timer
 
 # a time of two longs, type, code, value: 24 bytes on a 64-bit machine
@@ -55,7 +55,7 @@ CODES = {
 }
 
 
-class TypedKeys(ReopenedPort):
+class TypedKeys(ReconnectingPort):
     def __init__(
         self,
         path: str,

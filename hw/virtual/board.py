@@ -8,7 +8,7 @@ caliper is laid across the strip that falls off.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -49,13 +49,9 @@ class Board:
     @classmethod
     def rough(cls, across: float, kept: str = "left", *, far: bool = False) -> Board:
         """A board of that width, mm, with no square corner."""
-        corners = [
-            (0.0, 0.0),
-            (across, 0.6),
-            (across - 1.0, across),
-            (0.8, across - 0.7),
-        ]
-        return cls([Vector(*corner) for corner in corners], kept, far)
+        near = [Vector(0.0, 0.0), Vector(across, 0.6)]
+        beyond = [Vector(across - 1.0, across), Vector(0.8, across - 0.7)]
+        return cls([*near, *beyond], kept, far)
 
     def cut_edges(self, next_cut: Callable[[], Cut], turns: int = 4) -> None:
         """Cut the first edge, turn the cut edge onto the fence and cut again, so many
@@ -75,10 +71,8 @@ class Board:
         cut off."""
         first = _on_fence(self.corners, self.far)
         a, b = self.corners[first], self.corners[(first + 1) % len(self.corners)]
-        length = abs(b - a)
-        left = (
-            take + KERF / 2.0 - length if self.kept == "left" else -(take + KERF / 2.0)
-        )
+        length, beyond = abs(b - a), take + KERF / 2.0
+        left = beyond - length if self.kept == "left" else -beyond
         ends = cut.rest(left, left + length)
         start, stop = (ends[1], ends[0]) if self.far else ends
         turn = (stop - start).angle - (b - a).angle
@@ -99,7 +93,7 @@ class Board:
         begins = min(p.dot(way) for p in self.strip)
         cross = [
             q
-            for a, b in zip(self.strip, [*self.strip[1:], self.strip[0]], strict=True)
+            for a, b in _edges(self.strip)
             if (q := _crossed(a, b, way, begins + at)) is not None
         ]
         if len(cross) < 2:
@@ -112,22 +106,23 @@ class Board:
 def _on_fence(corners: Sequence[Vector], far: bool) -> int:
     """Index of the corner at which the edge begins, counter-clockwise, that looks at
     the fence."""
-    edges = [
-        (k, corners[k], corners[(k + 1) % len(corners)]) for k in range(len(corners))
-    ]
-    height = {k: a.y + b.y for k, a, b in edges if abs(b.x - a.x) > abs(b.y - a.y)}
-    return (
-        max(height, key=lambda k: height[k])
-        if far
-        else min(height, key=lambda k: height[k])
-    )
+    height = {
+        k: a.y + b.y
+        for k, (a, b) in enumerate(_edges(corners))
+        if abs(b.x - a.x) > abs(b.y - a.y)
+    }
+    return (max if far else min)(height, key=lambda k: height[k])
+
+
+def _edges(corners: Sequence[Vector]) -> Iterator[tuple[Vector, Vector]]:
+    return zip(corners, [*corners[1:], corners[0]], strict=True)
 
 
 def clipped(corners: Sequence[Vector], point: Vector, toward: Vector) -> Polygon:
     """What of a polygon lies beyond the line through the point, on the side that
     `toward` shows to."""
     out: Polygon = []
-    for a, b in zip(corners, [*corners[1:], corners[0]], strict=True):
+    for a, b in _edges(corners):
         here, there = toward.dot(a - point), toward.dot(b - point)
         if here >= 0.0:
             out.append(a)

@@ -12,22 +12,20 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from random import Random
 
-from .along_fence import HALF, RUN, AlongFence
 from .board import TRIM, Board, Cut
-from .form import EdgeProfile
+from .edge_profile import EdgeProfile
 from .plane import Surface, Vector
 from .plate import FULL_TURN, Plate, Space
 from .slots import SlotsAndRunners
+from .straightedge_carriage import HALF, RUN, StraightedgeCarriage
 from .traits import Traits
 
 HANDLE = (-170.0, -20.0)  # of the fence: where the square's handle lies, either way up
 RIM = 100.0  # of the plate's body, below the gullets
 # where a standing indicator touches the plate: mm away from the operator and up, from
 # the arbor
-FOOT = (
-    -70.0,
-    40.0,
-)
+FOOT = (-70.0, 40.0)
+FORM_MEAN = 45.0  # mm over which the fence's form is averaged for its straightness
 ARBOR_BELOW = 20.0  # mm under the table, with the blade right up
 TURNS = 720  # turns of the plate from which its truth is worked out
 BOARD = 412.0  # mm across, before it is cut
@@ -173,8 +171,8 @@ class Bodies:
             2.0 * HALF,
         )
 
-    def lay_straightedge(self, face: Surface, placement: str) -> AlongFence:
-        return AlongFence(
+    def lay_straightedge(self, face: Surface, placement: str) -> StraightedgeCarriage:
+        return StraightedgeCarriage(
             face,
             self.straightedge,
             placement == "rolled-over",
@@ -188,18 +186,18 @@ class Bodies:
             form.wipe(self.acts, dust * form.length)
 
     def form_truth(
-        self, begins: float = -RUN / 2.0, ends: float = RUN / 2.0, mean: float = 45.0
+        self, begins: float = -RUN / 2.0, ends: float = RUN / 2.0
     ) -> dict[str, float]:
         """Of a stretch, mm from the blade, by default all that the indicator is pushed
         along.
 
         straightness: mm, of the narrowest strip that holds its form averaged over
-        `mean` mm. crown: mm by which the middle stands out of the line through the ends
+        FORM_MEAN. crown: mm by which the middle stands out of the line through the ends
         (least squares).
         """
         low, high = HALF + begins, HALF + ends
         return {
-            "straightness": self.fence_form.zone(low, high, mean),
+            "straightness": self.fence_form.zone(low, high, FORM_MEAN),
             "crown": self.fence_form.crown(low, high),
         }
 
@@ -208,12 +206,8 @@ class Bodies:
     def lay_caliper(self, what: str, at: float) -> None:
         """Across a slot, a runner, their spacings, or the strip ("near", "far"), at a
         place in mm along it."""
-        before, self.jaws = self.jaws, (what, at)
-        try:
-            self._width()
-        except ValueError:
-            self.jaws = before
-            raise
+        self._width(what, at)  # raises ValueError where there is no such width
+        self.jaws = (what, at)
         self.feel_error = self.acts.gauss(0.0, self.traits.felt)
 
     def between_jaws(self) -> float:
@@ -222,11 +216,9 @@ class Bodies:
         if self.jaws is None:
             return 0.0
         inside = self.jaws[0] in ("slot-left", "slot-right")
-        return self._width() + self.jaw_errors[inside] + self.feel_error
+        return self._width(*self.jaws) + self.jaw_errors[inside] + self.feel_error
 
-    def _width(self) -> float:
-        assert self.jaws is not None
-        what, at = self.jaws
+    def _width(self, what: str, at: float) -> float:
         if what not in ("near", "far"):
             return self.slideways.width(what, at)
         if self.board is None:
@@ -266,20 +258,12 @@ class Bodies:
             for end in ("near", "far"):
                 self.edge_errors[end] = self.acts.gauss(0.0, self.traits.sawn_edge)
 
-    def board_truth(
-        self,
-        face: Surface,
-        slot: float,
-        kept: str = "left",
-        across: float = BOARD - 2 * TRIM,
-    ) -> float:
-        """rad by which the line that a board of that width rests on, beside the blade,
-        is turned against the cut."""
-        left, right = (
-            rest_line(face, -across, 0.0)
-            if kept == "left"
-            else rest_line(face, 0.0, across)
-        )
+    def board_truth(self, face: Surface, slot: float, kept: str = "left") -> float:
+        """rad by which the line that a cut board rests on, beside the blade, is turned
+        against the cut."""
+        across = BOARD - 2 * TRIM
+        ends = (-across, 0.0) if kept == "left" else (0.0, across)
+        left, right = rest_line(face, *ends)
         return (right - left).angle - slot
 
 

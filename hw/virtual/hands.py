@@ -7,19 +7,21 @@ monotonic seconds, so that an instrument with a lag reads where the sled was.
 from __future__ import annotations
 
 import asyncio
-import math
 import time
 from collections import deque
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from random import Random
 
 from .gauge import Gauge
-from .motion import Leg, Pose, Timeline, passes, stroke
+from .motion import Leg, Pose, Timeline, stroke
 from .plane import Vector
 from .saw import VirtualSaw
 from .saw_and_sled import LeftRight
 
 GRIP = 0.12  # s in which the hands take hold, or let go
+TURN_S = 0.4  # s in which they move the free end of the sled fence
+FINE, COARSE = 0.001, 0.01  # mm; resolutions of the indicator, and of the others
+QUICK = 400.0  # mm/s of a sled that is only brought somewhere
 REST_AFTER = 0.6  # s of rest after a stroke, so that its end is recognised
 
 
@@ -36,21 +38,16 @@ class Hands:
         clock: Callable[[], float] = time.monotonic,
         *,
         pace: float = 1.0,
-        resolution: float = 0.001,
-        travel_resolution: float = 0.01,
-        caliper_resolution: float = 0.01,
     ) -> None:
         self.saw = saw
         self.clock = clock
         self.pace = pace
         traits = saw.traits
         self.indicator = Gauge(
-            Random(saw.noise.random()), resolution, traits.noise, traits.hysteresis
+            Random(saw.noise.random()), FINE, traits.noise, traits.hysteresis
         )
-        self.travel = Gauge(
-            Random(saw.noise.random()), travel_resolution, traits.noise, 0.0
-        )
-        self.caliper = Gauge(Random(0), caliper_resolution)
+        self.travel = Gauge(Random(saw.noise.random()), COARSE, traits.noise)
+        self.caliper = Gauge(Random(0), COARSE)
         self._line = Timeline()
         # of the plunger by hand: from, to (s), mm, s of ease
         self._pulses: deque[tuple[float, float, float, float]] = deque(maxlen=16)
@@ -106,10 +103,8 @@ class Hands:
         self.saw.lift()
         await self._wait(0.1)
         front, rear = (10.0, 160.0) if at is None else (at, at)
-        await self._move_to(
-            rear if placement == "rear" else front if placement == "front" else 0.0,
-            400.0,
-        )
+        start = rear if placement == "rear" else front if placement == "front" else 0.0
+        await self._move_to(start, QUICK)
         self.saw.place(placement, self._line.last, mount=mount, at=at, side=side)
         how, _, way = placement.partition("-")
         if how in ("leaned", "twisted"):
@@ -180,65 +175,38 @@ class Hands:
         """Tap what the plunger touches: the reading jumps and comes back."""
         await self._push_in(depth, 0.1, 0.02)
 
-    async def turn_fence(
-        self,
-        end: str,
-        way: str,
-        distance: float,
-        *,
-        at: float | None = None,
-        drawn_back: float = 0.0,
-        seconds: float = 0.4,
-    ) -> float:
-        """Move the fence's free end away or toward by distance mm, read `at` mm from
-        the pivot (the stop).
-
-        drawn_back: how far the screw then pulls it back while it is tightened, mm.
-        Returns how far it went before that. ValueError as `VirtualSaw.turn_fence`.
-        """
+    async def turn_fence(self, end: str, way: str, distance: float) -> None:
+        """Move the fence's free end away or toward by distance mm, read at the stop.
+        ValueError as `VirtualSaw.turn_fence`."""
         before = self.saw.fence_angle
-        went = self.saw.turn_fence(end, way, distance, at)
+        self.saw.turn_fence(end, way, distance)
         after = self.saw.fence_angle
-        steps = max(1, round(seconds * self.pace / 0.02))
+        steps = max(1, round(TURN_S * self.pace / 0.02))
         for step in range(1, steps + 1):
             self.saw.fence_angle = before + (after - before) * step / steps
-            await asyncio.sleep(seconds * self.pace / steps)
-        if drawn_back:
-            back = -drawn_back if way == "away" else drawn_back
-            for _ in range(5):
-                self.saw.shift_free_end(back / 5.0, at)
-                await self._wait(0.04)
-        return went
+            await self._wait(TURN_S / steps)
 
     # -- acts on the sled --------------------------------------------------------------
 
     async def push(
-        self,
-        length: float = 220.0,
-        speed: float = 200.0,
-        *,
-        happens: Mapping[float, Callable[[], None]] | None = None,
-        settle: float = REST_AFTER,
+        self, length: float = 220.0, speed: float = 200.0, *, settle: float = REST_AFTER
     ) -> None:
         """Take hold, push the sled away by about length mm at about speed mm/s, come to
         rest.
 
-        happens: calls on the way, by the travel in mm from the start of this push.
         settle: s of rest at the end; the end of a pass is recognised after half a
         second.
         """
         await self._take_hold()
-        await self._stroke(length + self._scatter(1.0), speed, happens or {})
+        await self._stroke(length + self._scatter(1.0), speed)
         await self.rest(settle)
 
-    async def pull_back(
-        self, speed: float = 400.0, *, settle: float = REST_AFTER
-    ) -> None:
+    async def pull_back(self) -> None:
         """Draw the sled back to the start, let go, come to rest."""
         await self._take_hold(back=True)
-        await self._move_to(0.0, speed)
+        await self._move_to(0.0, QUICK)
         await self._let_go()
-        await self.rest(settle)
+        await self.rest(REST_AFTER)
 
     async def stop_at(self, mark: float, speed: float = 120.0) -> None:
         """Bring the sled, or the indicator along the fence, to a mark (mm of travel, as
@@ -258,10 +226,6 @@ class Hands:
     async def rest(self, seconds: float = 0.7) -> None:
         """Hands off, nothing moves."""
         await asyncio.sleep(seconds)
-
-    def stop(self) -> None:
-        """Stop everything where it is, at once."""
-        self._line.cut_short(self.clock())
 
     # -- how ---------------------------------------------------------------------------
 
@@ -287,11 +251,9 @@ class Hands:
         end = s + (self._scatter(0.3) if s else 0.0)
         length = end - self._line.at(self.clock()).s
         if abs(length) > 0.02:
-            await self._stroke(length, speed, {})
+            await self._stroke(length, speed)
 
-    async def _stroke(
-        self, length: float, speed: float, happens: Mapping[float, Callable[[], None]]
-    ) -> None:
+    async def _stroke(self, length: float, speed: float) -> None:
         began = self.clock()
         first = self._line.at(began)
         traits = self.saw.traits
@@ -300,11 +262,6 @@ class Hands:
         last = first._replace(s=first.s + length)
         leg = Leg(began, began + travel.seconds, first, last, travel, sway)
         self._line.add(leg)
-        for mark, happen in sorted(happens.items()):
-            when = passes(leg, first.s + math.copysign(mark, length))
-            if when is not None:
-                await self._until(when)
-                happen()
         await self._until(leg.ends)
 
     async def _push_in(self, mm: float, seconds: float, ease: float) -> None:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from random import Random
 from typing import Literal
 
-from .form import EdgeProfile
+from .edge_profile import EdgeProfile
 from .plane import Surface, Vector
 from .traits import Traits
 

@@ -1,4 +1,4 @@
-"""How the sled moves: plans that give its pose at a time.
+"""The motion of the sled: plans that give its pose at a time.
 
 s in mm (grows as the sled is pushed away), x in mm to the right within the side play,
 yaw in rad counter-clockwise seen from above, t in seconds of the caller's clock.
@@ -114,10 +114,9 @@ class Timeline:
     """What the hands did and are doing with the sled, kept a while so that old instants
     can be asked for."""
 
-    def __init__(self, pose: Pose = START) -> None:
-        self._legs: deque[Leg] = deque(
-            [Leg(-math.inf, -math.inf, pose, pose)], maxlen=32
-        )
+    def __init__(self) -> None:
+        first = Leg(-math.inf, -math.inf, START, START)
+        self._legs: deque[Leg] = deque([first], maxlen=32)
 
     @property
     def last(self) -> Pose:
@@ -132,27 +131,3 @@ class Timeline:
             if t >= leg.began:
                 return leg.at(t)
         return self._legs[0].first
-
-    def cut_short(self, t: float) -> None:
-        """The hands stop where they are."""
-        here = self.at(t)
-        while len(self._legs) > 1 and self._legs[-1].ends > t:
-            self._legs.pop()
-        self._legs.append(Leg(t, t, here, here))
-
-
-def passes(leg: Leg, mark: float) -> float | None:
-    """The time at which a leg's travel reaches a mark in mm, or None."""
-    if leg.travel is None or not min(leg.first.s, leg.last.s) < mark < max(
-        leg.first.s, leg.last.s
-    ):
-        return None
-    low, high = leg.began, leg.ends
-    rising = leg.last.s > leg.first.s
-    for _ in range(40):
-        middle = (low + high) / 2.0
-        if (leg.at(middle).s < mark) == rising:
-            low = middle
-        else:
-            high = middle
-    return high

@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
-from .form import EdgeProfile
+from .edge_profile import EdgeProfile
 
 
 class Vector(NamedTuple):
@@ -102,11 +102,8 @@ def reach(probe: Probe, surface: Surface) -> tuple[float, float] | None:
     the axis misses it."""
     across = Vector(-probe.points.y, probe.points.x)
     gap = probe.origin - surface.base
-    aside, slant, lean = (
-        across.dot(gap),
-        across.dot(surface.along),
-        across.dot(surface.outward),
-    )
+    aside, slant = across.dot(gap), across.dot(surface.along)
+    lean = across.dot(surface.outward)
     place, height = aside / slant, 0.0
     if surface.form is not None:
         # the foot hardly shifts with the height: two steps converge

@@ -92,10 +92,8 @@ class Plate:
         return away if math.hypot(foot.y, foot.z) <= self.rim else None
 
     def _height(self, foot: Space) -> float:
-        place, share = (
-            math.atan2(foot.z, foot.y),
-            (math.hypot(foot.y, foot.z) / self.rim) ** 2,
-        )
+        place = math.atan2(foot.z, foot.y)
+        share = (math.hypot(foot.y, foot.z) / self.rim) ** 2
         return share * sum(
             high * math.cos(wave * (place - at))
             for wave, (high, at) in zip(WAVES, self.waves, strict=True)

@@ -29,7 +29,8 @@ Mode = Literal["continuous", "button"]
 UNREAD_LIMIT = 2000
 LOOK_EVERY = 6  # lines between two looks at the reader; one costs as much as a reading
 CALIPER_RATE = 10.0  # lines per second: hand tools send no faster
-CALIPER_AGE = 0.05  # s
+# s by which a reading is old when it is sent; invented
+INDICATOR_AGE, TRAVEL_AGE, CALIPER_AGE = 0.015, 0.010, 0.05
 BEHIND_LIMIT = 1.0  # s behind time, after which readings are left out
 
 
@@ -159,8 +160,7 @@ class VirtualPorts:
 
     directory: where the stable names are made. rate: lines per second of each; modes:
     "continuous" (the default) or "button" by name. encode_*: mm -> the bytes of one
-    reading. ages: seconds by which a reading is old when it is sent. Errors in a read
-    or an encode stop the sending and are raised by `stop`.
+    reading. Errors in a read or an encode stop the sending and are raised by `stop`.
     """
 
     def __init__(
@@ -172,8 +172,6 @@ class VirtualPorts:
         *,
         encode_indicator: Encode | None = None,
         encode_travel: Encode | None = None,
-        indicator_age: float = 0.015,
-        travel_age: float = 0.010,
         modes: Mapping[str, Mode] | None = None,
         caliper: bool = False,
     ) -> None:
@@ -184,8 +182,8 @@ class VirtualPorts:
         indicator = (hands.indicator_at, encode_indicator or plain_line())
         travel = (hands.travel_at, encode_travel or plain_line(2))
         instruments = {
-            "indicator": (*indicator, indicator_age, 1),
-            "travel": (*travel, travel_age, 1),
+            "indicator": (*indicator, INDICATOR_AGE, 1),
+            "travel": (*travel, TRAVEL_AGE, 1),
         }
         if caliper:
             every = max(1, round(rate / CALIPER_RATE))

@@ -1,4 +1,4 @@
-"""The virtual saw: what a measurement sets up on a saw, and what its plunger meets.
+"""The virtual saw: the set-ups of a measurement, and the depth of its plunger.
 
 No sign is put in by formula: points of a body are turned and moved, and the plunger's
 axis is intersected with the result. There is no input, output or clock.
@@ -9,12 +9,12 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from . import mitre, upright
-from .along_fence import RUN, AlongFence
 from .bodies import FOOT, turn_of
 from .motion import START, Pose
 from .plane import Probe, Surface, Vector, reach
 from .saw_and_sled import MIDDLE, PUSH, LeftRight, SawAndSled
 from .square import ridden_edge
+from .straightedge_carriage import RUN, StraightedgeCarriage
 from .upright import UprightSquare
 
 _ALONG = ("as-is", "pressed", "rolled-over")  # a straightedge
@@ -42,7 +42,7 @@ class VirtualSaw(SawAndSled):
     seat_gap: float = 0.0
     stance: float = 0.0  # rad, of the square all through this set-up
     _probe: Probe | None = None
-    _along: AlongFence | None = None
+    _along: StraightedgeCarriage | None = None
     _upright: UprightSquare | None = None
     _height: float = 0.0  # mm, of the plunger beside an upright square
     _preload: float = 2.5  # mm of depth at the distance _home
@@ -198,14 +198,8 @@ class VirtualSaw(SawAndSled):
             return self.bodies.distance_to_plate(
                 probe.origin, probe.points, self.blade_angle
             )
-        key = (
-            self.fence_angle,
-            self.seat_angle,
-            self.seat_gap,
-            self.stance,
-            self.placement,
-            self.side,
-        )
+        angles = (self.fence_angle, self.seat_angle, self.stance)
+        key = (*angles, self.seat_gap, self.placement, self.side)
         # worked out anew only after a move, a seat or another set-up
         if key != self._surface_key:
             self._surface_key, self._touched = key, self._surface()

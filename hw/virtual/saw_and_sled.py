@@ -12,7 +12,7 @@ from random import Random
 from typing import Literal, Self
 
 from .bodies import Bodies
-from .form import EdgeProfile
+from .edge_profile import EdgeProfile
 from .mitre import MitreFences
 from .motion import Pose
 from .plane import Frame, Surface, Vector
@@ -228,15 +228,11 @@ class SawAndSled:
         """Of a hand, this time; nothing is drawn where it has none."""
         return self.acts.gauss(0.0, sd) if sd else 0.0
 
-    def turn_fence(
-        self, end: str, way: str, distance: float, at: float | None = None
-    ) -> float:
-        """Turn the fence about its pivot: its free end moves by distance mm, read `at`
-        mm from the pivot.
+    def turn_fence(self, end: str, way: str, distance: float) -> None:
+        """Turn the fence about its pivot: its free end moves by distance mm and the
+        hand's scatter, read at the stop.
 
-        at: where the distance is read; the stop by default. Returns how far it really
-        went (the hand's scatter is in it). ValueError when `end` is the end that stays
-        or `way` is neither away nor toward.
+        ValueError when `end` is the end that stays or `way` is neither away nor toward.
         """
         if end != self.free_end:
             raise ValueError(
@@ -246,13 +242,11 @@ class SawAndSled:
         if way not in ("away", "toward"):
             raise ValueError(f"the way is away or toward, not {way!r}")
         went = distance + self.chance(self.traits.hand)
-        self.shift_free_end(went if way == "away" else -went, at)
-        return went
+        self.shift_free_end(went if way == "away" else -went)
 
-    def shift_free_end(self, dy: float, at: float | None = None) -> None:
-        """Move the fence's face by dy mm (positive: away), read `at` mm from the pivot,
-        exactly."""
-        sine = dy / (self.pivot_to_stop if at is None else at)
+    def shift_free_end(self, dy: float) -> None:
+        """Move the fence's face exactly dy mm (positive: away), read at the stop."""
+        sine = dy / self.pivot_to_stop
         face = Vector(1.0 if self.free_end == "right" else -1.0, 0.0).turned(
             self.fence_angle
         )

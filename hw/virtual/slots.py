@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from random import Random
 
-from .form import EdgeProfile
+from .edge_profile import EdgeProfile
 
 SLOT, RUNNER = 600.0, 450.0  # mm, lengths
 SLOT_SPACING = 300.0  # mm, middle to middle
@@ -109,13 +109,9 @@ class SlotsAndRunners:
     def play(self, sides: Sequence[int] = (0, 1)) -> tuple[float, float]:
         """(side play in mm at the runners' middle, yaw play in rad), the largest with
         the runners wholly in the slots."""
-        found = [
-            room(self._bounds(sides, at)) for at in _places(0.0, SLOT - RUNNER, MOVED)
-        ]
-        free = [one for one in found if one is not None]
-        return max((x for x, _ in free), default=0.0), max(
-            (yaw for _, yaw in free), default=0.0
-        )
+        places = _places(0.0, SLOT - RUNNER, MOVED)
+        found = [room(self._bounds(sides, at)) or (0.0, 0.0) for at in places]
+        return max(x for x, _ in found), max(yaw for _, yaw in found)
 
     def relief(self, sides: Sequence[int] = (0, 1)) -> float:
         """mm to take off every runner's width so that it passes from end to end."""
@@ -163,19 +159,19 @@ def gap(bounds: Bounds, slope: float) -> tuple[float, float]:
 
 def widest(bounds: Bounds) -> float:
     """The largest room of any line, mm; negative where none passes."""
-    return _room(bounds, _best(bounds))
+    return _room(bounds, _roomiest(bounds))
 
 
 def room(bounds: Bounds) -> tuple[float, float] | None:
     """(mm between the outermost lines that pass, at the middle; rad over which they can
     turn); None where none passes."""
-    best = _best(bounds)
+    best = _roomiest(bounds)
     if _room(bounds, best) < 0.0:
         return None
-    steep = [_edge(bounds, best, best + way * 0.1) for way in (-1.0, 1.0)]
+    steep = [_steepest(bounds, best, best + way * 0.1) for way in (-1.0, 1.0)]
     # lowest and highest x: concave in the slope
-    high = gap(bounds, _top(lambda m: gap(bounds, m)[1], *steep))[1]
-    low = gap(bounds, _top(lambda m: -gap(bounds, m)[0], *steep))[0]
+    high = gap(bounds, _argmax(lambda m: gap(bounds, m)[1], *steep))[1]
+    low = gap(bounds, _argmax(lambda m: -gap(bounds, m)[0], *steep))[0]
     return high - low, math.atan(steep[1]) - math.atan(steep[0])
 
 
@@ -184,12 +180,12 @@ def _room(bounds: Bounds, slope: float) -> float:
     return high - low
 
 
-def _best(bounds: Bounds) -> float:
+def _roomiest(bounds: Bounds) -> float:
     """The slope with the most room."""
-    return _top(lambda m: _room(bounds, m), -0.05, 0.05)
+    return _argmax(lambda m: _room(bounds, m), -0.05, 0.05)
 
 
-def _edge(bounds: Bounds, inside: float, outside: float) -> float:
+def _steepest(bounds: Bounds, inside: float, outside: float) -> float:
     """The slope between the two from which on no line passes."""
     for _ in range(32):
         middle = (inside + outside) / 2.0
@@ -200,7 +196,7 @@ def _edge(bounds: Bounds, inside: float, outside: float) -> float:
     return inside
 
 
-def _top(of: Callable[[float], float], low: float, high: float) -> float:
+def _argmax(of: Callable[[float], float], low: float, high: float) -> float:
     """Where a function that rises and then falls has its maximum."""
     for _ in range(45):
         third = (high - low) / 3.0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from .form import EdgeProfile
+from .edge_profile import EdgeProfile
 from .plane import Surface, Vector
 
 ARM_WIDTH = 30.0

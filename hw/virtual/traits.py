@@ -1,4 +1,4 @@
-"""How good or bad the virtual saw, sled, square and hands are."""
+"""Errors and scatter of the virtual saw, sled, square and hands."""
 
 from __future__ import annotations
 

@@ -17,7 +17,7 @@ from bench.demo.truth import JOB
 from bench.finding import Finding
 from bench.protocol import Begin, PassNotice, Watch
 from bench.protocol.async_client import AsyncClient
-from bench.settings.edit import whole_file
+from bench.settings.editor import file_text
 from hw.virtual.hands import Hands
 from hw.virtual.ptys import VirtualPorts
 from hw.virtual.saw import VirtualSaw
@@ -70,7 +70,7 @@ class Rig:
             "travel": {"port": BY_ID.format(TRAVEL)},
             "caliper": {"port": BY_ID.format(CALIPER), "resolution": "0.01 mm"},
         }
-        text = whole_file({**self.saw.gear(), **(values or wired)})
+        text = file_text({**self.saw.gear(), **(values or wired)})
         await self.shell("sudo tee /etc/sweepgauge/settings.toml >/dev/null", given=text.encode())
         await self.shell("sudo systemctl restart sweepgauge")
         await self.answers()
@@ -93,7 +93,7 @@ class Rig:
         finally:
             client.close()
 
-    def missed(self, finding: Finding) -> float:
+    def outside_uncertainty(self, finding: Finding) -> float:
         """How far the fence's value is from the truth, as a part of its give or take."""
         fence = finding.quantities[0]
         return abs(fence.value - self.saw.truth()["rotation"]) / fence.uncertainty

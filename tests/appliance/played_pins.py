@@ -188,11 +188,15 @@ async def encoder(pins: Pins, client: AsyncClient) -> bool:
             played = await pins.play(turns(TURNS, rate, back))
             before = place
             place, told = await _rest(client)
-            missed = abs(place - before - (-count if back else count)) / PER_COUNT
+            outside_uncertainty = abs(place - before - (-count if back else count)) / PER_COUNT
             name = f"encoder, {4 * TURNS} edges {'back' if back else 'away'} at {rate}/s"
             limit = "none missed" if rate <= WHEEL_RATE else "none missed untold"
-            figure = {"edges/s": round(4 * TURNS / played.seconds), "missed": round(missed), "told": told}
-            passed = missed < 0.5 or (told and rate > WHEEL_RATE)
+            figure = {
+                "edges/s": round(4 * TURNS / played.seconds),
+                "missed": round(outside_uncertainty),
+                "told": told,
+            }
+            passed = outside_uncertainty < 0.5 or (told and rate > WHEEL_RATE)
             good &= tell(name, figure, limit, passed)
     return good
 

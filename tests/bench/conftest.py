@@ -391,7 +391,7 @@ def said(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., list]]:
             for longer in (1, 10, 100):  # a busy machine may need more until anything is heard
                 monkeypatch.setattr("hw.discovery.listening.TURN", 0.2 * longer)
                 monkeypatch.setattr("hw.discovery.listening.SILENCE", 0.2 * longer)
-                monkeypatch.setattr("bench.doctor.silence.ANSWER", 0.03 * longer)
+                monkeypatch.setattr("bench.doctor.silent_instrument.ANSWER", 0.03 * longer)
                 options = ListeningOptions(2.0, "mm", seconds=0.4 * longer)
                 before = spoken
                 found = instruments.diagnose_ports(wired, [], somebody, options)

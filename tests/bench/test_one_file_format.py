@@ -19,7 +19,7 @@ import pytest
 from click.testing import CliRunner
 from turns import until
 
-from bench.cli.common import Complaint
+from bench.cli.common import CommandError
 from bench.cli.decode import decode
 from bench.console.app import make_console
 from bench.demo.operator import Operator
@@ -28,10 +28,10 @@ from bench.render.settings import words
 from bench.settings.settings_file import PortSettings, SettingsError, load
 from hw.discovery.listening import recognise
 from hw.formats import FORMATS, make_decoder, register
-from hw.formats.shared.cutter import LineCutter
-from hw.formats.shared.declaration import RecordTraits, WireFormat
+from hw.formats.shared.line_splitter import LineSplitter
 from hw.formats.shared.options import RANGE, Option, integer
 from hw.formats.shared.plain_text import Fault
+from hw.formats.shared.wire_format import RecordTraits, WireFormat
 from hw.reading import Record
 
 
@@ -39,7 +39,7 @@ def digit_sum(digits: str) -> str:
     return f"{sum(int(digit, 16) for digit in digits) % 16:X}"
 
 
-class Micrometres(LineCutter):
+class Micrometres(LineSplitter):
     def __init__(self, step: int) -> None:
         super().__init__()
         self._step = step
@@ -124,7 +124,7 @@ def test_decode_reads_lists_and_proposes_it() -> None:
     help_text = CliRunner().invoke(decode, ["--help"]).output
     assert all(text in help_text for text in (NAME, FORMAT.words, "step", FORMAT.options[1].words))
     with pytest.raises(
-        Complaint, match="option step of format micrometre_hex is '0'; it takes a whole number"
+        CommandError, match="option step of format micrometre_hex is '0'; it takes a whole number"
     ):
         decoded(b"", "--format", NAME, "--option", "step=0")
     assert f"This would fit: --format {NAME}\n" in decoded(sent(1, 2, 3), "--format", "line").stderr

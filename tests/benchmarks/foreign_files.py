@@ -23,7 +23,8 @@ from foreign_swept import fence_square, fence_straight, rip_fence, slot_blade
 
 from bench.checks import find
 from bench.checks.model import Evidence, EvidenceGear, Known, Pool
-from bench.cli.recorded_sweeps import RecordedError, sweeps_of
+from bench.cli.csv_rows import table_of
+from bench.cli.recorded_sweeps import RecordedError, traces_of
 from bench.finding import EvidenceError, Finding
 from bench.gear import Indicator, Jig, Saw, Square
 from bench.procedure.conclusion import conclude
@@ -41,7 +42,7 @@ def worked(case: Case) -> Finding:
     check = find(case.kind)
     options = {o.name: o.default for o in check.options if o.default is not None}
     options.update(case.options)  # type: ignore[arg-type]
-    traces = sweeps_of(case.text, "foreign.csv", check, options, gear)
+    traces = traces_of(table_of(case.text, "foreign.csv"), check, options, gear)
     known = Known(yaw_play=case.log.get("yaw_play"))
     if "passes" in case.log and hasattr(known, "passes"):  # the code of an earlier commit may not know it
         known = msgspec.structs.replace(known, passes=Pool(case.log["passes"], 34.0))

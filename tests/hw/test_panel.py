@@ -260,7 +260,7 @@ def test_low_and_high_have_their_pitch_and_their_rhythm(bench) -> None:
     assert (bench.buzzer.state, bench.buzzer.frequency) == (0.5, HIGH_HZ)
     bench.loop.run(1.0)
     assert bench.buzzer.state == 0.0
-    low, high = (sum(beat.pitch is not None for beat in PATTERNS[name].beats) for name in ("low", "high"))
+    low, high = (sum(pulse.pitch is not None for pulse in PATTERNS[name].pulses) for name in ("low", "high"))
     assert low != high
 
 

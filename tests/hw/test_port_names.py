@@ -76,7 +76,7 @@ def test_what_names_no_port_is_told_with_what_would_do(name: str, tmp_path: Path
             load(settings)
         assert f"{section}.port: found" in str(told.value) and "would do" in str(told.value)
         assert str(told.value).isprintable()
-    for door in (lambda: open_line(name, 9600), lambda: open_port(PortSettings(port=name), 0.1)):
+    for door in (lambda: open_line(name, 9600), lambda: open_port(PortSettings(port=name))):
         with pytest.raises(NotAPort, match="would do"):
             door()
 
@@ -131,7 +131,7 @@ async def test_what_is_no_port_is_never_opened_nor_written_to(
     name = thing(log)
     real, touched = os.open, []
     monkeypatch.setattr(os, "open", lambda path, *a, **k: touched.append(path) or real(path, *a, **k))
-    for door in (lambda: open_line(name, 9600), lambda: open_port(PortSettings(port=name), 0.1)):
+    for door in (lambda: open_line(name, 9600), lambda: open_port(PortSettings(port=name))):
         with pytest.raises(OSError, match="port"):
             door()
     states: asyncio.Queue[tuple[PortState, str]] = asyncio.Queue()
@@ -154,5 +154,5 @@ def test_what_takes_the_ports_place_meanwhile_is_not_written_to(log: Path, monke
     with pytest.raises((OSError, serial.SerialException)):
         open_line(str(log), 9600)
     with pytest.raises((OSError, serial.SerialException)):
-        open_port(PortSettings(port=str(log)), 0.1)
+        open_port(PortSettings(port=str(log)))
     assert log.read_bytes() == b"ten years of sleds" and os.stat(log).st_mtime_ns == before.st_mtime_ns

@@ -10,16 +10,16 @@ from functools import partial
 
 from gpiozero.pins.mock import MockFactory
 
-from hw.ports.pin_lines import Edge, LineEvent, MakeLines
+from hw.ports.pin_lines import Edge, LineEvent, MakeGpioLines
 
 
-def mock_lines(factory: MockFactory) -> MakeLines:
+def mock_lines(factory: MockFactory) -> MakeGpioLines:
     """What makes the lines of that factory's pins, for a port or a daemon."""
     return partial(MockLines, factory)
 
 
 class MockLines:
-    """See hw.ports.pin_lines.KernelLines; what it misses shows as frames of a wrong length."""
+    """See hw.ports.pin_lines.GpioLines; what it misses shows as frames of a wrong length."""
 
     def __init__(self, factory: MockFactory, inputs: Mapping[str, int], request: int | None) -> None:
         self._edges: deque[Edge] = deque()

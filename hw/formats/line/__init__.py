@@ -15,15 +15,7 @@ from hw.formats import FORMATS
 from hw.formats.line import profiles
 from hw.formats.line.bridge import CountsDecoder, bridge_reader
 from hw.formats.line.plain import PlainDecoder
-from hw.formats.shared.cutter import LineCutter
-from hw.formats.shared.declaration import (
-    Candidate,
-    Options,
-    RecordTraits,
-    Value,
-    WireFormat,
-    maker,
-)
+from hw.formats.shared.line_splitter import LineSplitter
 from hw.formats.shared.options import (
     DECIMALS,
     DEFAULT_UNIT,
@@ -34,6 +26,14 @@ from hw.formats.shared.options import (
     integer,
 )
 from hw.formats.shared.plain_text import ascii_text
+from hw.formats.shared.wire_format import (
+    Candidate,
+    Options,
+    RecordTraits,
+    Value,
+    WireFormat,
+    maker,
+)
 from hw.reading import Decoder, Record
 
 _MARKED = re.compile(rb"[<=>] *[\r\n]")
@@ -42,7 +42,7 @@ _MARKED = re.compile(rb"[<=>] *[\r\n]")
 Read = Callable[[str], Record | None]
 
 
-class ProfileDecoder(LineCutter):
+class ProfileDecoder(LineSplitter):
     """A profile that a function from text to record describes."""
 
     def __init__(self, read: Read, **options: Any) -> None:
@@ -53,7 +53,7 @@ class ProfileDecoder(LineCutter):
         return self._read_text(ascii_text(line, self._parity is not None))
 
 
-def _by(reader: Callable[[Options], Read]) -> Callable[[Options], Decoder]:
+def _text_profile(reader: Callable[[Options], Read]) -> Callable[[Options], Decoder]:
     """Makes the decoder whose function the options make."""
     names = ("range_mm", "at_open", "parity7")
     return lambda options: ProfileDecoder(
@@ -77,9 +77,9 @@ class Profile(NamedTuple):
 
 PROFILES = {
     "plain": Profile(maker(PlainDecoder), no_point=True, marks=True),
-    "code_channel_item": Profile(_by(profiles.reader), no_point=True),
-    "mux": Profile(_by(profiles.reader)),
-    "mode_letter": Profile(_by(profiles.reader)),
+    "code_channel_item": Profile(_text_profile(profiles.reader), no_point=True),
+    "mux": Profile(_text_profile(profiles.reader)),
+    "mode_letter": Profile(_text_profile(profiles.reader)),
     "bridge_counts": Profile(
         maker(CountsDecoder),
         RecordTraits(
@@ -89,7 +89,7 @@ PROFILES = {
         ),
     ),
     "bridge": Profile(
-        _by(bridge_reader),
+        _text_profile(bridge_reader),
         RecordTraits(counts="position", undetected_errors=False, device_clock=True),
         bits=True,
     ),
@@ -101,13 +101,13 @@ def make(options: Options) -> Decoder:
     return PROFILES[options["profile"]].make(options)
 
 
-def _gauges() -> list[str]:
+def _bit_formats() -> list[str]:
     """The formats whose bits a bridge may carry; their lengths tell them apart."""
     return [name for name, known in FORMATS.items() if known.frame_bits]
 
 
-def _gauge(given: object) -> object:
-    return given if given == "decimal" else choice("decimal", *_gauges())(given)
+def _gauge_option(given: object) -> object:
+    return given if given == "decimal" else choice("decimal", *_bit_formats())(given)
 
 
 def candidates(data: bytes) -> Iterator[Candidate]:
@@ -115,7 +115,7 @@ def candidates(data: bytes) -> Iterator[Candidate]:
     judged = bool(_MARKED.search(bytes(byte & 0x7F for byte in data)))
     for name, profile in PROFILES.items():
         for decimals in (None, 3) if profile.no_point else (None,):
-            for gauge in (None, *_gauges()) if profile.bits else (None,):
+            for gauge in (None, *_bit_formats()) if profile.bits else (None,):
                 options: dict[str, Value] = {"profile": name}
                 evidence = []
                 if decimals is not None:
@@ -180,7 +180,7 @@ FORMAT = WireFormat(
             "decimal",
             "bridge: how the gauge word is written, as a number or as the bits of a"
             " clocked format",
-            _gauge,
+            _gauge_option,
         ),
     ),
     profiles={name: profile.traits for name, profile in PROFILES.items()},

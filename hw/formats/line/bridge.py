@@ -32,10 +32,9 @@ from operator import xor
 from typing import Any
 
 from hw.formats import make_decoder
-from hw.formats.shared.cutter import LineCutter
-from hw.formats.shared.declaration import Options
+from hw.formats.shared.line_splitter import LineSplitter
 from hw.formats.shared.plain_text import Fault, ascii_text, find_measure, status_word
-from hw.formats.shared.records import BridgeRecord
+from hw.formats.shared.wire_format import Options
 from hw.reading import Record, Unit
 
 SEQUENCES = 1 << 16
@@ -60,11 +59,11 @@ def nibbles_to_bits(word: str) -> str:
     return "".join(f"{int(digit, 16):04b}"[::-1] for digit in word)
 
 
-class CountsDecoder(LineCutter):
+class CountsDecoder(LineSplitter):
     """Profile `bridge_counts`: a semicolon ends a field, a line end inside one spoils
     it."""
 
-    ends = b"\r\n;"
+    ends = re.compile(rb"[\r\n;]")
 
     def __init__(
         self,
@@ -78,24 +77,17 @@ class CountsDecoder(LineCutter):
 
     def _lines(self, block: bytes, raw: bytes, out: list[Record]) -> None:
         fields = block.replace(b"\r", b"\n").replace(b";", b"\n").split(b"\n")
-        self._keep(fields.pop(), raw)
-        left = len(block)
+        self._rest = raw[len(raw) - len(fields.pop()) :]
+        start = 0
         for field in fields:
-            end = len(block) - left + len(field)
-            ended = block[end : end + 1] == b";"
-            start = len(raw) - left
-            own, behind = raw[start : start + len(field)], left - len(field) - 1
-            left = behind
-            if ended:
+            end = start + len(field)
+            own, behind = raw[start:end], len(block) - end - 1
+            if block[end : end + 1] == b";" or len(field) > self.longest:
                 self._line(field, own, behind, out)
-            elif len(field) > self.longest:
-                out.append(self._too_long(own, behind + len(field) - self.longest))
             elif field:
-                out.append(
-                    self._reject(
-                        "a line end in a field: no semicolon after it", own, behind
-                    )
-                )
+                fault = "a line end in a field: no semicolon after it"
+                out.append(self._reject(fault, own, behind))
+            start = end + 1
 
     def _read(self, line: bytes) -> Record | None:
         text = ascii_text(line, self._parity is not None)
@@ -156,7 +148,7 @@ class BridgeReader:
         said = self._gauge(fields[4])
         follows = self._last is None or sequence == (self._last + 1) % SEQUENCES
         self._last = sequence
-        return BridgeRecord(
+        return Record(
             value=said.value,
             unit=said.unit,
             flags=said.flags if follows else (*said.flags, "gap"),

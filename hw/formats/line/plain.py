@@ -8,8 +8,8 @@ reader would refuse.
 
 from __future__ import annotations
 
-from hw.formats.shared.cutter import LineCutter
 from hw.formats.shared.lengths import outside
+from hw.formats.shared.line_splitter import LineSplitter
 from hw.formats.shared.plain_text import Measure, ascii_text, read_plain
 from hw.reading import Record, Unit
 
@@ -23,7 +23,7 @@ _SHAPE = bytes.maketrans(b"123456789\r", b"000000000\n")
 Shape = tuple[int, int, int, bool, int, int, Unit, tuple[str, ...]]
 
 
-class PlainDecoder(LineCutter):
+class PlainDecoder(LineSplitter):
     """Profile `plain`, with the fast path by shapes."""
 
     def __init__(
@@ -55,13 +55,11 @@ class PlainDecoder(LineCutter):
             line = data[: -1 - behind]
             cut = self._shapes.get(line.translate(_SHAPE))
             if cut is not None:
-                return [self._by_shape(line, cut, behind)]
+                return [self._by_shape(line, cut, behind, line)]
         return super().feed(data)
 
-    def _by_shape(
-        self, line: bytes, cut: Shape, behind: int, raw: bytes | None = None
-    ) -> Record:
-        """raw: the whole block as it came, where that is not what is read."""
+    def _by_shape(self, line: bytes, cut: Shape, behind: int, raw: bytes) -> Record:
+        """raw: the line as it came, with its parity."""
         start, separator, end, negative, multiplier, divisor, unit, flags = cut
         if separator < 0:
             value = float(line[start:end])
@@ -73,30 +71,26 @@ class PlainDecoder(LineCutter):
             )
         if negative:
             value = 0.0 - value  # so that -0 is 0
-        if raw is not None:
-            begin = len(raw) - behind - len(line) - 1
-            line = raw[begin : begin + len(line)]
         if self._range[0] <= value <= self._range[1]:
-            return Record(value, unit, flags, None, None, line, behind)
-        return self._reject(outside(value, self._range) or "", line, behind)
+            return Record(value, unit, flags, None, None, raw, behind)
+        return self._reject(outside(value, self._range) or "", raw, behind)
 
     def _lines(self, block: bytes, raw: bytes, out: list[Record]) -> None:
         lines = block.replace(b"\r", b"\n").split(b"\n")
         shapes = block.translate(_SHAPE).split(b"\n")
-        self._keep(lines.pop(), raw)
-        left = len(block)
+        self._rest = raw[len(raw) - len(lines.pop()) :]
+        left, clean = len(block), raw is block
         known = self._shapes.get
         append = out.append
         # shapes is longer by the unfinished line
         for line, shape in zip(lines, shapes, strict=False):
             left -= len(line) + 1
+            own = line if clean else raw[-1 - left - len(line) : -1 - left]
             cut = known(shape)
-            if cut is None:
-                if line:
-                    start = len(raw) - left - len(line) - 1
-                    self._line(line, raw[start : start + len(line)], left, out)
-                continue
-            append(self._by_shape(line, cut, left, None if raw is block else raw))
+            if cut is not None:
+                append(self._by_shape(line, cut, left, own))
+            elif line:
+                self._line(line, own, left, out)
 
     def _read(self, line: bytes) -> Record:
         text = ascii_text(line, self._parity is not None)

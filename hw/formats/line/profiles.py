@@ -16,7 +16,6 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 
-from hw.formats.shared.declaration import Options
 from hw.formats.shared.lengths import to_mm
 from hw.formats.shared.plain_text import (
     UNIT_WORDS,
@@ -26,6 +25,7 @@ from hw.formats.shared.plain_text import (
     find_number,
     status_word,
 )
+from hw.formats.shared.wire_format import Options
 from hw.reading import Record, Unit
 
 VALUE = 8  # characters of a value after its sign, the point among them

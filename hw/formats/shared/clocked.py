@@ -1,14 +1,14 @@
-"""What the clocked formats share: one frame of bits, as text, to a record.
+"""The base of the clocked formats: one frame of bits, as text, to a record.
 
 The text of a frame is its bits as 0 and 1 in order of arrival, with or without blanks.
 """
 
 from __future__ import annotations
 
-from hw.formats.shared.cutter import LineCutter
-from hw.formats.shared.declaration import PINS, WireFormat, maker
+from hw.formats.shared.line_splitter import LineSplitter
 from hw.formats.shared.options import RANGE, Option, boolean, choice, integer
 from hw.formats.shared.plain_text import Fault
+from hw.formats.shared.wire_format import PINS, WireFormat, maker
 from hw.reading import Record
 
 _COMPLEMENT = str.maketrans("01", "10")
@@ -24,7 +24,7 @@ def nibbles(bits: str) -> list[int]:
     return [number(bits[place : place + 4]) for place in range(0, len(bits), 4)]
 
 
-class FrameDecoder(LineCutter):
+class FrameDecoder(LineSplitter):
     """One frame a line of text; the last needs no line end, since a frame proves itself
     whole."""
 

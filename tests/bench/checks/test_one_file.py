@@ -18,7 +18,7 @@ import bench.checks
 from bench.checks import checks
 from bench.checks.model import Evidence
 from bench.cli import cli
-from bench.cli.common import Complaint
+from bench.cli.common import CommandError
 from bench.demo.operator import DemoError, Operator, connect
 from bench.demo.truth import TRUTHS
 from bench.log import export, history
@@ -53,7 +53,7 @@ def one_more(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
 def run(*args: str) -> tuple[object, str]:
     """What the command returns, or the complaint that it ends with; what it printed."""
     done = CliRunner().invoke(cli, args, standalone_mode=False)
-    if isinstance(done.exception, Complaint):
+    if isinstance(done.exception, CommandError):
         return 2, str(done.exception)
     assert done.exception is None, done.exception
     return done.return_value, done.output

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from bench.checks import checks, find
 from bench.checks.model import Evidence, EvidenceGear, Trace
 from bench.checks.options import Option, OptionError, understood, validated
-from bench.cli.common import Complaint
+from bench.cli.common import CommandError
 from bench.cli.options import read_options
 from bench.gear import Jig
 from bench.procedure.conclusion import conclude
@@ -155,9 +155,11 @@ def test_the_command_line_says_the_same() -> None:
     check = find("fence-square")
     read = read_options(check, {"runner_length": "18 in", "touch_away": None, "hold": "left"})
     assert read == {"placements": "both", "runner_length": pytest.approx(457.2), "hold": "left"}
-    with pytest.raises(Complaint, match="fence-square: --touch-away takes a length from 0 to 1000 mm, not"):
+    with pytest.raises(
+        CommandError, match="fence-square: --touch-away takes a length from 0 to 1000 mm, not"
+    ):
         read_options(check, {"touch_away": "-50 mm"})
-    with pytest.raises(Complaint, match="--side is not an option of fence-square"):
+    with pytest.raises(CommandError, match="--side is not an option of fence-square"):
         read_options(check, {"side": "left"})
     assert read_options(check, {"side": "left"}, recorded=True)["side"] == "left"
 

@@ -17,15 +17,15 @@ from recording import Recorder
 from bench.checks import find
 from bench.checks.model import Evidence, EvidenceGear, Trace
 from bench.checks.options import OptionValue
-from bench.demo.truth import missed, truth_of
+from bench.demo.truth import outside_uncertainty, truth_of
 from bench.gear import Indicator, Jig, Saw
 from hw.virtual import mitre
 from hw.virtual import upright as plumb
-from hw.virtual.along_fence import RUN
 from hw.virtual.gauge import Gauge
 from hw.virtual.motion import Pose, stroke
 from hw.virtual.plane import Vector
 from hw.virtual.saw import VirtualSaw
+from hw.virtual.straightedge_carriage import RUN
 from hw.virtual.traits import Traits
 
 Made = tuple[list[Trace], dict[str, OptionValue]]
@@ -164,7 +164,7 @@ def test_the_give_or_take_holds_what_is_true(make: Callable[[VirtualSaw], Made],
             jig=Jig("sled", saw="cabinet", pivot=saw.pivot, widest_board=600.0, tolerance=1e-4),
         )
         finding = find(kind).evaluate(Evidence(kind, traces, options, gear))
-        for name in missed(finding, truth_of(saw, kind, options, finding)):
+        for name in outside_uncertainty(finding, truth_of(saw, kind, options, finding)):
             misses.setdefault(name, []).append(seed)
     most = int(binom.ppf(0.99, saws, 0.05))
     assert all(len(seeds) <= most for seeds in misses.values()), (most, misses)

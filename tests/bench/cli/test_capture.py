@@ -15,7 +15,7 @@ import pytest
 from click.testing import CliRunner
 
 from bench.cli.capture import capture
-from bench.cli.common import Complaint
+from bench.cli.common import CommandError
 from bench.cli.decode import decode
 from hw.formats.modbus_rtu import crc16
 
@@ -110,7 +110,7 @@ def test_silence_says_what_to_do(tmp_path: Path, peers: list[Peer]) -> None:
     ],
 )
 def test_what_cannot_be_captured_says_why(tmp_path: Path, settings: str, says: str) -> None:
-    with pytest.raises(Complaint, match=says):
+    with pytest.raises(CommandError, match=says):
         captured(tmp_path, settings)
 
 
@@ -118,7 +118,7 @@ def test_a_port_that_does_not_take_the_framing_says_so(
     tmp_path: Path, peers: list[Peer], no_parity: None
 ) -> None:
     peers.append(peer := Peer(line=b"+0012.345 mm\r\n"))
-    with pytest.raises(Complaint, match="does not take 9600 baud 7E1") as caught:
+    with pytest.raises(CommandError, match="does not take 9600 baud 7E1") as caught:
         captured(tmp_path, f'[indicator]\nport = "{peer.name}"\nbits = 7\nparity = "even"\n')
     assert "parity7" in str(caught.value)
 
@@ -142,10 +142,10 @@ def test_a_saved_capture_has_all_that_a_report_needs(tmp_path: Path, peers: list
     assert "jaws shut" in done.stderr and r'request = "?\r"' in done.stderr and "baud = 4800" in done.stderr
     answers = CliRunner().invoke(decode, ["--json"], input=file.read_bytes(), standalone_mode=False).stdout
     assert all(json.loads(line)["at"] in times for line in answers.splitlines())
-    with pytest.raises(Complaint, match="is there already"):
+    with pytest.raises(CommandError, match="is there already"):
         captured(tmp_path, text, "caliper", "--save", str(file))
     hurt = CliRunner().invoke(decode, [], input=file.read_bytes()[:-40], standalone_mode=False)
-    assert isinstance(hurt.exception, Complaint) and "not whole" in str(hurt.exception)
+    assert isinstance(hurt.exception, CommandError) and "not whole" in str(hurt.exception)
 
 
 def test_at_the_end_somebody_who_sits_there_is_asked_what_was_done(tmp_path: Path, peers: list[Peer]) -> None:
@@ -173,11 +173,11 @@ def test_a_device_that_the_settings_do_not_name(tmp_path: Path, peers: list[Peer
     kept = json.loads(file.read_text())
     assert kept["port"]["port"] == peer.name and kept["port"]["baud"] == 19200
     assert b"POS=" in b"".join(bytes.fromhex(text) for _, text in kept["blocks"])
-    with pytest.raises(Complaint, match="is the travel of the settings"):
+    with pytest.raises(CommandError, match="is the travel of the settings"):
         captured(tmp_path, f'[travel]\nport = "{peer.name}"\n', peer.name)
-    with pytest.raises(Complaint, match="--baud is for a device"):
+    with pytest.raises(CommandError, match="--baud is for a device"):
         captured(tmp_path, f'[travel]\nport = "{peer.name}"\n', "travel", "--baud", "4800")
-    with pytest.raises(Complaint, match="--save"):
+    with pytest.raises(CommandError, match="--save"):
         captured(tmp_path, "", peer.name, "--note", "at rest")
 
 

@@ -17,7 +17,8 @@ from hypothesis import strategies as st
 
 from bench.checks import find
 from bench.checks.model import Evidence, EvidenceGear
-from bench.cli.recorded_sweeps import RecordedError, sweeps_of
+from bench.cli.csv_rows import table_of
+from bench.cli.recorded_sweeps import RecordedError, traces_of
 from bench.finding import EvidenceError, Finding
 from bench.gear import Jig
 from bench.procedure.conclusion import conclude
@@ -30,7 +31,7 @@ def work(kind: str, text: str, jig: Jig | None = None, options: dict | None = No
     gear = EvidenceGear(jig=jig)
     check = find(kind)
     values = {o.name: o.default for o in check.options if o.default is not None} | (options or {})
-    traces = sweeps_of(text, "file.csv", check, values, gear)
+    traces = traces_of(table_of(text, "file.csv"), check, values, gear)
     return conclude(Evidence(kind, traces, values, gear), id="x", at="2026-01-01T00:00:00+00:00")
 
 

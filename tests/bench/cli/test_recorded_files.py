@@ -11,14 +11,15 @@ from hypothesis import strategies as st
 
 from bench.checks import checks, find
 from bench.checks.model import EvidenceGear, Step
-from bench.cli.recorded_sweeps import RecordedError, read_sweeps, sweeps_of
+from bench.cli.csv_rows import table_of
+from bench.cli.recorded_sweeps import RecordedError, read_sweeps, traces_of
 from bench.gear import Indicator, Travel
 
 HEAD = "sweep,placement,travel_mm,reading_mm"
 
 
 def read(text: str, kind: str = "fence-square", gear: EvidenceGear | None = None, options=None):
-    return sweeps_of(text, "file.csv", find(kind), options or {}, gear or EvidenceGear())
+    return traces_of(table_of(text, "file.csv"), find(kind), options or {}, gear or EvidenceGear())
 
 
 def swept(

@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from bench.cli import cli
-from bench.cli.common import Complaint
+from bench.cli.common import CommandError
 from bench.cli.log import log
 from bench.cli.report import report
 
@@ -105,11 +105,11 @@ def test_a_card_of_a_file_in_the_units_of_the_settings(kept, tmp_path) -> None:
 
 
 def test_what_cannot_be_reported_is_said(kept, tmp_path) -> None:
-    with pytest.raises(Complaint, match="nothing was measured with a sled called 'none'"):
+    with pytest.raises(CommandError, match="nothing was measured with a sled called 'none'"):
         call(report, "--log", kept, "--jig", "none")
-    with pytest.raises(Complaint, match=r"{not}.there.html cannot be written"):
+    with pytest.raises(CommandError, match=r"{not}.there.html cannot be written"):
         call(report, "--log", kept, "--out", tmp_path / "{not}" / "there.html")
-    with pytest.raises(Complaint, match="no log"):
+    with pytest.raises(CommandError, match="no log"):
         call(report, "--log", tmp_path / "nothing.sqlite")
 
 

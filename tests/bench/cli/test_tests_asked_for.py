@@ -8,7 +8,7 @@ from click.testing import CliRunner
 from bench.checks import checks
 from bench.checks.model import EvidenceGear
 from bench.cli import cli
-from bench.cli.common import Complaint
+from bench.cli.common import CommandError
 
 
 @pytest.mark.parametrize("kind", sorted(checks()))
@@ -19,6 +19,6 @@ def test_only_what_applies_is_taken(kind: str, test: str, tmp_path) -> None:
     result = CliRunner().invoke(
         cli, ["check", kind, f"--{test}", "--socket", str(tmp_path / "none")], standalone_mode=False
     )
-    assert isinstance(result.exception, Complaint)
+    assert isinstance(result.exception, CommandError)
     refused = f"{kind} has no {test} test" in str(result.exception)
     assert refused != applies, result.exception

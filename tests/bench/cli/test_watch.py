@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from bench.cli import watch
-from bench.cli.common import Complaint
+from bench.cli.common import CommandError
 from bench.procedure.prompt import Prompt
 from bench.protocol import InstrumentState, Notice, PassNotice, PromptChanged, Readings, StatusReply
 
@@ -52,7 +52,7 @@ def test_numbers_are_in_the_users_unit(plain, units: str, says: str) -> None:
 
 def test_an_instrument_that_is_none_is_named(plain) -> None:
     there = [state("open", "/dev/x is open.")]
-    with pytest.raises(Complaint, match=r"no instrument is called 'indicater'; there are: indicator"):
+    with pytest.raises(CommandError, match=r"no instrument is called 'indicater'; there are: indicator"):
         watch.refuse_unknown(StatusReply("sweepgauge", "log", "recording", there, None, []), "indicater")
     watch.refuse_unknown(StatusReply("sweepgauge", "log", "recording", there, None, []), "indicator")
     watch.refuse_unknown(

@@ -15,7 +15,7 @@ from bench.console.app import make_console
 from bench.console.requests import HELD_S
 from bench.demo.hands_client import HandsClient
 from bench.demo.operator import connect, virtual_bench
-from bench.demo.screen import Hands
+from bench.demo.screen import HandKeys
 
 LONG = 60.0  # s that anything may take on a busy machine
 
@@ -134,7 +134,7 @@ async def bench(tmp_path: Path, seed: int = 3):
 @contextlib.asynccontextmanager
 async def screen(folder: Path, hands_client: HandsClient, size=(80, 24), look: str = "shop"):
     """A console on that daemon, with the demonstration's keys, and the user before it."""
-    app = make_console(folder / "socket", look=look, guest=Hands(hands_client))
+    app = make_console(folder / "socket", look=look, guest=HandKeys(hands_client))
     async with app.run_test(size=size) as pilot:
         await wait(lambda: app.view.status_known and app.view.gear is not None and bool(app.view.checks))
         await wait(lambda: app._shown_screen() is not None)  # before it there is nobody to press a key for

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from console_job import bench, screen, shows, wait
 
-from bench.demo.truth import missed, truth_of, truth_words
+from bench.demo.truth import outside_uncertainty, truth_of, truth_words
 
 
 @pytest.mark.parametrize(
@@ -46,5 +46,5 @@ async def test_every_other_check_is_done_by_keys_and_hands(tmp_path, kind, by_op
         finding = app.view.finding
         truth = truth_of(saw, kind, hands_client.options, finding)
         assert not hands_client.trouble
-        assert truth and not missed(finding, truth), (finding.quantities, truth)
+        assert truth and not outside_uncertainty(finding, truth), (finding.quantities, truth)
         await shows(app, truth_words(finding, truth)[0])

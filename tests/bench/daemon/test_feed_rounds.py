@@ -9,7 +9,7 @@ import pytest
 
 from bench.daemon.acquisition import Batch, Instrument
 from bench.settings.settings_file import PortSettings
-from hw.ports.rounds import SPACING
+from hw.ports.polling_rounds import SPACING
 
 
 @pytest.mark.parametrize("rate", [7.0, 20.0, 50.0, 67.0, 150.0])

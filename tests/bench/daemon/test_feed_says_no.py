@@ -9,7 +9,7 @@ import pytest
 from bench.daemon.acquisition import Instrument
 from bench.render.notices import text
 from bench.settings.settings_file import PortSettings
-from hw.formats.shared.cutter import with_parity
+from hw.formats.shared.line_splitter import with_parity
 
 STEP = 0.1  # s between lines, as a gauge that sends ten a second
 

@@ -8,7 +8,7 @@ import pytest
 
 from bench.daemon.acquisition import Batch, Instrument
 from bench.settings.settings_file import PortSettings
-from bench.stream.sweep_detector import Ended, Sweep, SweepDetector
+from bench.stream.sweep_detector import MovementEnd, Sweep, SweepDetector
 
 INDICATOR_AGE, TRAVEL_AGE = 0.18, 0.04  # s: a slow display, a quick scale
 
@@ -30,7 +30,7 @@ def swept(indicator_late: float, travel_late: float) -> Sweep:
 
     def heard(instrument: Instrument, batch: Batch) -> None:
         take = sweeper.indicator if instrument.role == "indicator" else sweeper.travel
-        ended.extend(what for what in take(batch.stamps, batch.values) if isinstance(what, Ended))
+        ended.extend(what for what in take(batch.stamps, batch.values) if isinstance(what, MovementEnd))
 
     def make(role: str, late: float) -> Instrument:
         settings = PortSettings(port="/dev/null", late=late, options={"at_open": False})

@@ -34,8 +34,8 @@ def rhythm(name: str) -> tuple[bool | float, ...]:
     """How long each stroke and each silence lasts, whatever its pitch."""
     return tuple(
         part
-        for beat in PATTERNS[PATTERN_OF.get(name, name)].beats
-        for part in (beat.pitch is not None, beat.seconds)
+        for pulse in PATTERNS[PATTERN_OF.get(name, name)].pulses
+        for part in (pulse.pitch is not None, pulse.seconds)
     )
 
 

@@ -18,9 +18,8 @@ from bench.checks.model import EvidenceGear
 from bench.checks.options import validated
 from bench.demo.daemon_process import DemoError
 from bench.demo.hand_actions import follow
-from bench.demo.operator import Operator
-from bench.demo.single_check import one_check
-from bench.demo.truth import TRUTHS, missed, truth_of, truth_words
+from bench.demo.operator import Operator, one_check
+from bench.demo.truth import TRUTHS, outside_uncertainty, truth_of, truth_words
 from bench.finding import Finding, Quantity
 from bench.procedure.prompt import Prompt
 from bench.protocol import Begin, PromptChanged
@@ -60,7 +59,7 @@ async def test_the_finding_holds_what_is_true(kind, seed) -> None:
     said: list[str] = []
     answer, good = await one_check(seed, said.append, kind, sweeps=2)
     finding, truth = answer["finding"], answer["truth"]
-    assert good, (missed(finding, truth), finding.quantities, truth)
+    assert good, (outside_uncertainty(finding, truth), finding.quantities, truth)
     first = finding.quantities[0]
     assert first.name in truth
     # surely not nothing: a sign that is wrong would miss
@@ -130,8 +129,8 @@ def test_a_missed_truth_is_told_and_an_angle_is_one_modulo_a_turn() -> None:
         check="plate-wobble",
         quantities=[Quantity("total", 0.05, "mm", 0.01, None), Quantity("phase", 0.01, "rad", 0.05, None)],
     )
-    assert missed(finding, {"total": 0.061, "phase": 6.28}) == ["total"]
-    assert missed(finding, {"total": 0.0599, "phase": 6.2}) == ["phase"]
+    assert outside_uncertainty(finding, {"total": 0.061, "phase": 6.28}) == ["total"]
+    assert outside_uncertainty(finding, {"total": 0.0599, "phase": 6.2}) == ["phase"]
 
 
 def test_a_turn_is_told_in_degrees() -> None:

@@ -19,7 +19,7 @@ from bench.doctor.rights import User
 from bench.doctor.stream_figures import stream_figures
 from bench.settings.settings_file import PortSettings, load
 from hw.formats.modbus_rtu import crc16
-from hw.formats.shared.cutter import with_parity
+from hw.formats.shared.line_splitter import with_parity
 
 ANN = User("ann", False, frozenset(), frozenset())
 
@@ -134,7 +134,7 @@ def test_its_own_faults_are_not_counted_twice() -> None:
 @pytest.mark.ci
 def test_through_the_daemon_a_wrong_address_is_named_too(run, tmp_path: Path) -> None:
     """What the daemon hands on of registers are hexadecimal digits: no lines of text."""
-    from bench.doctor import service
+    from bench.doctor import running_daemon
     from bench.protocol.client import WireClient
 
     body = bytes.fromhex("09030400002710")
@@ -163,7 +163,7 @@ def test_through_the_daemon_a_wrong_address_is_named_too(run, tmp_path: Path) ->
         deadline = time.monotonic() + 60
         with WireClient(tmp_path / "socket") as client:
             while time.monotonic() < deadline:
-                found = service.diagnose_daemon(
+                found = running_daemon.diagnose_daemon(
                     client, {"travel": settings.travel}, ListeningOptions(2.0, "mm", seconds=0.5)
                 )
                 proposed = [m for m in found if m.proposal]

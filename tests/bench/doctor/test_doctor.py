@@ -16,9 +16,9 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from bench.cli.common import Complaint
+from bench.cli.common import CommandError
 from bench.cli.doctor import doctor
-from bench.doctor import diagnostic, instruments, machine, pins, ports, rights, service
+from bench.doctor import diagnostic, instruments, machine, pins, ports, rights, running_daemon
 from bench.doctor.diagnostic import ListeningOptions
 from bench.doctor.stream_figures import at_rest, rate_of
 from bench.settings.settings_file import Panel, PortSettings, Settings
@@ -58,7 +58,7 @@ def look(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     for name, file in (("SOCKET", "socket"), ("SETTINGS", "settings.toml"), ("LOG", "log.db")):
         monkeypatch.setenv(f"SWEEPGAUGE_{name}", str(tmp_path / file))
     monkeypatch.setattr(diagnostic, "LISTEN", 0.5)
-    monkeypatch.setattr(service, "LISTEN", 0.5)
+    monkeypatch.setattr(running_daemon, "LISTEN", 0.5)
     monkeypatch.setattr("hw.discovery.listening.TURN", 0.3)
     monkeypatch.setattr("hw.discovery.listening.SILENCE", 0.5)
 
@@ -157,7 +157,7 @@ def test_no_settings_no_hardware_and_a_socket_left_over(look, tmp_path) -> None:
 
 @pytest.mark.parametrize("spacing", ["far", "0 mm"])
 def test_wrong_use_is_one_line(look, spacing: str) -> None:
-    with pytest.raises(Complaint, match="--spacing"):
+    with pytest.raises(CommandError, match="--spacing"):
         look("--spacing", spacing)
 
 
@@ -414,7 +414,7 @@ def test_noise_step_and_rate_are_those_of_the_stream() -> None:
 
 
 def test_a_socket_of_another_group(tmp_path: Path) -> None:
-    assert service.diagnose_socket(tmp_path / "none") is None
+    assert running_daemon.diagnose_socket(tmp_path / "none") is None
     (tmp_path / "file").touch()
-    found = service.diagnose_socket(tmp_path / "file")
+    found = running_daemon.diagnose_socket(tmp_path / "file")
     assert found is not None and found.good is False

@@ -143,10 +143,10 @@ def test_a_log_that_is_a_folder(tmp_path: Path) -> None:
 
 @pytest.mark.ci  # test_doctor asks a daemon every day
 def test_through_the_daemon_a_held_display_is_told_too(rigs, run, tmp_path: Path, monkeypatch) -> None:
-    from bench.doctor import service
+    from bench.doctor import running_daemon
     from bench.protocol.client import WireClient
 
-    monkeypatch.setattr(service, "LISTEN", 0.5)
+    monkeypatch.setattr(running_daemon, "LISTEN", 0.5)
     rig = rigs()
     text = (tmp_path / "settings.toml").read_text()
     (tmp_path / "settings.toml").write_text(
@@ -165,7 +165,7 @@ def test_through_the_daemon_a_held_display_is_told_too(rigs, run, tmp_path: Path
     thread.start()
     try:
         with WireClient(tmp_path / "socket") as client:
-            found = list(service.diagnose_daemon(client, {}, ListeningOptions(2.0, "mm", seconds=0.5)))
+            found = list(running_daemon.diagnose_daemon(client, {}, ListeningOptions(2.0, "mm", seconds=0.5)))
             status = client.ask(GetStatus(), StatusReply)
     finally:
         over.set()

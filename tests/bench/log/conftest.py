@@ -25,7 +25,7 @@ from bench.log.rows import Commit, Stamp
 from bench.log.writer import LogWriter
 from bench.protocol import Version
 from bench.settings.settings_file import Settings
-from hw import patience
+from hw import timeouts
 
 with pytest.MonkeyPatch.context() as patch:
     # sqlite-utils imports pandas where statsmodels brought it: 1.3 s that no test here needs
@@ -47,7 +47,7 @@ HANG_S = 60.0  # s that a busy machine may take to write what a test waits for
 @pytest.fixture(autouse=True)
 def patient(monkeypatch: pytest.MonkeyPatch) -> None:
     """A writer that is closed or flushed is given the time it takes; a test of giving up sets its own."""
-    monkeypatch.setattr(patience, "LOG_CLOSE_S", HANG_S)
+    monkeypatch.setattr(timeouts, "LOG_CLOSE_S", HANG_S)
     monkeypatch.setattr(LogWriter.flush, "__defaults__", (HANG_S,))
 
 

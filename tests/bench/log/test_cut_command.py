@@ -11,7 +11,7 @@ from click.testing import CliRunner
 
 from bench.checks.model import Evidence, EvidenceGear, Trace
 from bench.cli import cli
-from bench.cli.common import Complaint
+from bench.cli.common import CommandError
 from bench.finding import Contact, Finding, Move, Quantity, SweepRow
 from bench.gear import Jig, Saw
 
@@ -56,7 +56,7 @@ def everything(life, *, jig: str = "big-sled", fence: float = 1e-4) -> None:
 def cut(path: Path, *more: str) -> tuple[int, dict, str]:
     """Exit status, what was printed as JSON, and all words; wrong use is status 2."""
     done = CliRunner().invoke(cli, ["cut", "--log", str(path), *more], standalone_mode=False)
-    if isinstance(done.exception, Complaint):
+    if isinstance(done.exception, CommandError):
         return 2, {}, str(done.exception)
     assert done.exception is None
     return done.return_value, json.loads(done.output) if "--json" in more else {}, done.output

@@ -17,7 +17,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.cli import cli
-from bench.cli.common import Complaint
+from bench.cli.common import CommandError
 from bench.log import history, importer
 from bench.log.export import EventLine, UnusableLine, read_line
 from bench.log.findings import find_finding, list_findings
@@ -91,7 +91,7 @@ def test_through_the_daemon_as_into_a_file(exported, tmp_path, serving, live) ->
         "Results: 5 new, 0 here already. Events: 1 new.\n",
     )
     assert export(other) == exported.read_text()
-    with pytest.raises(Complaint, match="process"):
+    with pytest.raises(CommandError, match="process"):
         run("import", exported, "--log", other)  # while a daemon holds it
 
 
@@ -133,14 +133,14 @@ def test_damaged_lines_are_named_and_the_others_taken(exported, tmp_path) -> Non
 def test_what_is_no_export_is_refused_whole(content, tmp_path) -> None:
     file = tmp_path / "file"
     file.write_bytes(content)
-    with pytest.raises(Complaint, match="no export"):
+    with pytest.raises(CommandError, match="no export"):
         run("import", file, "--log", tmp_path / "other.sqlite")
     with open_read(tmp_path / "other.sqlite") as db:
         assert list_findings(db) == []
 
 
 def test_a_log_is_no_export(rich, tmp_path) -> None:
-    with pytest.raises(Complaint, match="log export --log"):
+    with pytest.raises(CommandError, match="log export --log"):
         run("import", rich, "--log", tmp_path / "other.sqlite")
 
 
@@ -305,7 +305,7 @@ def test_a_file_may_be_parted_anywhere(size, exported) -> None:
 def test_a_line_that_never_ends_is_no_export(exported, tmp_path, monkeypatch) -> None:
     monkeypatch.setattr(importer, "LONGEST_LINE", 2**20)
     exported.write_bytes(exported.read_bytes() + b"x" * 2**21)
-    with pytest.raises(Complaint, match="line 7 is longer than 1 MiB: this is no export"):
+    with pytest.raises(CommandError, match="line 7 is longer than 1 MiB: this is no export"):
         run("import", exported, "--log", tmp_path / "other.sqlite")
 
 

@@ -16,7 +16,7 @@ from bench.log.findings import list_findings
 from bench.log.read_only import open_read
 from bench.log.rows import LogError, LogHeld
 from bench.log.schema import APPLICATION_ID, VERSION, refuse_foreign
-from hw import patience
+from hw import timeouts
 
 
 def findings(path) -> list[str]:
@@ -74,7 +74,7 @@ def test_what_was_removed_is_there_again_with_all_that_was_kept(what, life, fold
 
 
 def test_it_is_noticed_while_nothing_is_written(live, tmp_path, monkeypatch) -> None:
-    monkeypatch.setattr(patience, "LOG_IDLE_LOOK_S", 0.05)
+    monkeypatch.setattr(timeouts, "LOG_IDLE_LOOK_S", 0.05)
     life = live(at=tmp_path / "kept" / "log.sqlite")
     life.whole_check("run-1")
     assert life.writer.flush()
@@ -206,7 +206,7 @@ def test_a_write_ahead_file_removed_by_hand_is_made_anew_with_all_that_was_saved
 
 
 def test_a_write_ahead_file_removed_at_rest_is_noticed(life, folder, tmp_path, monkeypatch) -> None:
-    monkeypatch.setattr(patience, "LOG_IDLE_LOOK_S", 0.05)
+    monkeypatch.setattr(timeouts, "LOG_IDLE_LOOK_S", 0.05)
     path = folder / "log.sqlite"
     path.with_name(path.name + "-wal").unlink()
     life.until(lambda: life.troubles and life.troubles[-1] is None)

@@ -13,7 +13,7 @@ import pytest
 from bench.log import entries, write_queue
 from bench.log.findings import list_findings
 from bench.log.read_only import open_read
-from hw import patience
+from hw import timeouts
 from tests.bench.log.conftest import load_raw_readings
 
 
@@ -83,7 +83,7 @@ def test_a_commit_that_happened_and_was_reported_as_failed_is_not_done_twice(liv
 
 
 def test_closing_while_the_disk_fails_ends_in_time_and_says_no(live, monkeypatch) -> None:
-    monkeypatch.setattr(patience, "LOG_CLOSE_S", 0.2)
+    monkeypatch.setattr(timeouts, "LOG_CLOSE_S", 0.2)
     life = live()
     with no_file_may_grow_beyond(0):
         life.begin()
@@ -154,7 +154,7 @@ def test_a_disk_that_does_not_answer_is_told_whether_or_not_more_is_given(
     live, path, monkeypatch, more
 ) -> None:
     """The stall is another program's long transaction."""
-    monkeypatch.setattr(patience, "LOG_STALL_S", 0.0)
+    monkeypatch.setattr(timeouts, "LOG_STALL_S", 0.0)
     life = live()
     with closing(sqlite3.connect(path, isolation_level=None)) as other:
         other.execute("BEGIN IMMEDIATE")

@@ -50,7 +50,7 @@ class Passes:
         travel = [start + (to - start) * n / (readings - 1) for n in range(readings)]
         at = [0.02 * n for n in range(readings)]
         before = len(self.said)
-        self.kept.judge(Sweep(at[0], at[-1], to > start, travel, [3e-4 * s for s in travel], at))
+        self.kept.judge(Sweep(to > start, travel, [3e-4 * s for s in travel], at))
         return " ".join(remark.code for one in self.said[before:] for remark in one.remarks)
 
     @property

@@ -14,7 +14,7 @@ from bench.procedure.conclusion import conclude
 from bench.procedure.prompt import ProcedureState, ask
 from bench.procedure.set_up_tests import not_back
 from bench.render.remarks import notes_of
-from bench.stream.rest_detector import Taken
+from bench.stream.rest_detector import RestReading
 from hw.virtual.hands import Hands
 from hw.virtual.saw import VirtualSaw
 
@@ -34,7 +34,7 @@ STEPS = (Step("a", "Set it up.", "sweep", side="right"), Step("b", "Measure it."
 )
 def test_how_near_it_must_come_back(after: float, spread: float, off: float | None) -> None:
     """Within a count and a half, or 1.5 times the noise at rest, the larger; common practice, no source."""
-    found = not_back(Taken(2.5, spread, 50, 1.0), Taken(after, spread, 50, 3.0), 0.001)
+    found = not_back(RestReading(2.5, spread, 50, 1.0), RestReading(after, spread, 50, 3.0), 0.001)
     assert found == (None if off is None else pytest.approx(off))
 
 
@@ -63,12 +63,12 @@ def test_a_good_indicator_with_a_count_of_lost_motion_comes_back(seeds: range) -
         hands = Hands(VirtualSaw.draw(seed), lambda clock=clock: clock[0])
         hands.saw.place("handle-left")
 
-        def readings(hands: Hands = hands, clock: list[float] = clock) -> Taken:
+        def readings(hands: Hands = hands, clock: list[float] = clock) -> RestReading:
             values = []
             for _ in range(60):
                 clock[0] += 1 / 120
                 values.append(hands.indicator_at(clock[0]))
-            return Taken(statistics.fmean(values), max(values) - min(values), 60, clock[0])
+            return RestReading(statistics.fmean(values), max(values) - min(values), 60, clock[0])
 
         readings()
         before = readings()

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from bench.doctor.service import HANG_SILENCES, Hangs, Patience
+from bench.doctor.running_daemon import HANG_SILENCES, DaemonHangs, SlowAnswers
 from bench.protocol import Done, GetStatus, Press, StatusReply, Version, client, encode
 from bench.protocol.client import Gone, NoDaemon, WireClient
 
@@ -75,10 +75,10 @@ def test_one_that_goes_away_is_not(listening, tmp_path) -> None:
 
 
 def test_the_doctor_tells_of_one_that_hangs(listening, tmp_path) -> None:
-    patience = Patience()
-    with pytest.raises(Hangs, match="has not answered for"):
-        WireClient(tmp_path / "socket", slow=patience)
-    assert patience.silences == HANG_SILENCES
+    answers = SlowAnswers()
+    with pytest.raises(DaemonHangs, match="has not answered for"):
+        WireClient(tmp_path / "socket", slow=answers)
+    assert answers.silences == HANG_SILENCES
 
 
 def test_what_is_no_daemon_is_told(listening, tmp_path) -> None:

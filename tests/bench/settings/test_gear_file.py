@@ -12,7 +12,7 @@ import pytest
 
 from bench.render.gear import jig_texts, saw_texts, square_texts
 from bench.render.settings import words
-from bench.settings.edit import add_gear
+from bench.settings.editor import add_gear
 from bench.settings.settings_file import SettingsError, load
 
 

@@ -6,7 +6,7 @@ import random
 
 import pytest
 
-from bench.stream.rest_detector import NotAtRest, RestDetector, Taken
+from bench.stream.rest_detector import NotAtRest, RestDetector, RestReading
 
 
 def feed(detector: RestDetector, start: float, values, step: float = 0.05):
@@ -23,7 +23,7 @@ def test_taken_half_a_second_after_the_press() -> None:
     feed(detector, 0.0, [1.0] * 20)
     detector.press(1.0)
     ((at, taken),) = feed(detector, 1.0, [1.0] * 20)
-    assert isinstance(taken, Taken) and taken.value == pytest.approx(1.0)
+    assert isinstance(taken, RestReading) and taken.value == pytest.approx(1.0)
     assert 1.25 <= at <= 1.55
 
 
@@ -40,10 +40,10 @@ def test_not_while_it_moves_but_on_a_square_fence() -> None:
     detector = RestDetector(0.001)
     detector.press(0.0)
     moving = feed(detector, 0.0, [i * 0.004 for i in range(60)])
-    assert not any(isinstance(a, Taken) for _, a in moving)
+    assert not any(isinstance(a, RestReading) for _, a in moving)
     flat = RestDetector(0.001)
     flat.press(0.0)
-    assert any(isinstance(a, Taken) for _, a in feed(flat, 0.0, [2.0] * 20))
+    assert any(isinstance(a, RestReading) for _, a in feed(flat, 0.0, [2.0] * 20))
 
 
 def test_three_counts_or_six_times_the_noise() -> None:
@@ -53,7 +53,9 @@ def test_three_counts_or_six_times_the_noise() -> None:
     fine = RestDetector(0.001)
     fine.press(0.0)
     assert not [
-        a for _, a in feed(fine, 0.0, [1.00 + 0.004 * (i // 6) for i in range(30)]) if isinstance(a, Taken)
+        a
+        for _, a in feed(fine, 0.0, [1.00 + 0.004 * (i // 6) for i in range(30)])
+        if isinstance(a, RestReading)
     ]
     chance = random.Random(3)
     noisy = RestDetector(0.001)

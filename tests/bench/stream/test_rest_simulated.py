@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from everyday import everyday
 
-from bench.stream.rest_detector import SLOWEST_MOTION, RestDetector, Taken
+from bench.stream.rest_detector import SLOWEST_MOTION, RestDetector, RestReading
 
 RATES = (2, 3, 5, 8, 10, 13, 20, 50, 100, 200)
 FINE = 0.0031  # mm: three counts of a fine indicator, a third of one of a coarse one
@@ -70,7 +70,7 @@ def taken(
             detector.press(0.0)
             pressed = True
         answer = detector.readings(times[block].tolist(), shown[block].tolist())
-        if isinstance(answer, Taken):
+        if isinstance(answer, RestReading):
             return float(times[block][-1]), answer.value
     return None
 

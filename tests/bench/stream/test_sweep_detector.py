@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bench.stream.sweep_detector import Began, Broken, Ended, SweepDetector
+from bench.stream.sweep_detector import MovementEnd, MovementFault, MovementStart, SweepDetector
 
 
 class Sled:
@@ -36,7 +36,7 @@ class Sled:
 
     @property
     def sweeps(self):
-        return [s for what in self.happened if isinstance(what, Ended) for s in what.sweeps]
+        return [s for what in self.happened if isinstance(what, MovementEnd) for s in what.sweeps]
 
 
 @given(st.floats(20, 400), st.floats(60, 400), st.floats(0.003, 0.05))
@@ -101,7 +101,7 @@ def test_a_gap_breaks_it_and_nothing_is_joined_across() -> None:
         sled.go(250, 200)
         sled.rest(1.5)
         assert sled.sweeps == []
-        (broken,) = [what for what in sled.happened if isinstance(what, Broken)]
+        (broken,) = [what for what in sled.happened if isinstance(what, MovementFault)]
         assert broken.code in ("gap", "stopped", "stopped-early")
         sled.go(0, 200)
         sled.rest()
@@ -112,9 +112,11 @@ def test_silence_is_seen_by_the_tick() -> None:
     sled = Sled()
     sled.rest()
     sled.go(100, 200)
-    assert isinstance(sled.happened[-1], Began) or any(isinstance(w, Began) for w in sled.happened)
+    assert isinstance(sled.happened[-1], MovementStart) or any(
+        isinstance(w, MovementStart) for w in sled.happened
+    )
     (broken,) = sled.sweeper.tick(sled.t + 3.0)
-    assert isinstance(broken, Broken)
+    assert isinstance(broken, MovementFault)
     assert not sled.sweeper.moving
 
 
@@ -146,7 +148,7 @@ def test_a_zero_pressed_on_the_scale_voids_the_pass_and_is_said(step: float, at:
     sled.s += lost * step * 100
     sled.go(180, 100)
     sled.rest(2.0)
-    (broken,) = [what for what in sled.happened if isinstance(what, Broken)]
+    (broken,) = [what for what in sled.happened if isinstance(what, MovementFault)]
     assert sled.sweeps == [] and broken.push is True
     assert broken.code == "leap"
     sled.go(0, 100)
@@ -163,7 +165,7 @@ def test_a_scale_set_forward_at_rest_and_one_that_begins_to_count_inches_leap() 
     sled.zero = sled.s - (sled.s + 80) / 25.4  # and on by less; what matters is the step
     sled.go(160, 150)
     sled.rest()
-    leaps = [what.code for what in sled.happened if isinstance(what, Broken)]
+    leaps = [what.code for what in sled.happened if isinstance(what, MovementFault)]
     assert leaps == ["leap", "leap"] and sled.sweeps == []
 
 
@@ -177,7 +179,7 @@ def test_a_leap_that_the_gate_hid_until_the_scale_had_caught_up_is_one() -> None
         sled.sweeper.indicator([sled.t + 0.002], [1.0 + 3e-4 * sled.s])
     sled.go(200, 150)
     sled.rest(1.2)
-    (broken,) = [what for what in sled.happened if isinstance(what, Broken)]
+    (broken,) = [what for what in sled.happened if isinstance(what, MovementFault)]
     assert broken.code == "leap" and broken.push and sled.sweeps == []
 
 
@@ -191,7 +193,7 @@ def test_readings_that_a_slow_machine_hands_on_together_are_no_leap() -> None:
         travel = 100.0 * min(max(now - 1.0, 0.0), 2.5)
         found += sweeper.travel([100.0 + stamp], [travel])
         found += sweeper.indicator([100.0 + stamp], [1.0])
-    assert [type(one) for one in found] == [Began, Ended]
+    assert [type(one) for one in found] == [MovementStart, MovementEnd]
 
 
 @pytest.mark.parametrize("step", [0.01, 0.05, 0.1])
@@ -206,7 +208,7 @@ def test_a_hand_that_jerks_turns_back_and_is_read_unevenly_does_not_leap(step: f
     sled.s += 40
     sled.go(300, 100)
     sled.rest(2.0)
-    assert not [what for what in sled.happened if isinstance(what, Broken)]
+    assert not [what for what in sled.happened if isinstance(what, MovementFault)]
     assert sled.sweeps[0].push
 
 

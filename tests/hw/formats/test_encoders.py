@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 
 from hw.formats import FORMATS, make_decoder
 from hw.formats.line import PROFILES
-from hw.formats.shared.records import BridgeRecord, ScaleRecord
 from hw.reading import FormatError
 
 steady = settings(max_examples=7 * settings().max_examples)
@@ -85,7 +84,7 @@ def test_round_trip(case: tuple[str, dict[str, object], Fraction], lengths: list
         assert record.value == float(count * step)  # a whole count, rounded once
         assert abs(Fraction(mm) - count * step) <= step / 2 * Fraction(1_000_001, 1_000_000)
         assert record.unit == ("inch" if " in" in str(options.get("resolution", "")) else "mm")
-        if isinstance(record, ScaleRecord):
+        if record.counts_abs is not None:
             assert record.counts == record.counts_abs == count
     assert decoder.rejects == 0
 
@@ -110,7 +109,6 @@ def test_bridge_carries_counts_and_its_clock() -> None:
     encode, decoder = make_encoder("line", {"profile": "bridge"}), make_decoder("line", {"profile": "bridge"})
     assert isinstance(encode, BridgeEncoder)
     (record,) = decoder.feed(encode(-0.5, counts=77, device_us=(1 << 32) + 5))
-    assert isinstance(record, BridgeRecord)
     assert (record.value, record.counts, record.device_us, record.sequence) == (-0.5, 77, 5, 0)
     for _ in range(70_000):
         encode(0.0)

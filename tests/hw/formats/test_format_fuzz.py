@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hw.formats import make_decoder
-from hw.formats.shared.as_json import to_json
+from hw.formats.shared.record_json import to_json
 from hw.reading import Decoder
 
 steady = settings(max_examples=4 * settings().max_examples)

@@ -143,7 +143,7 @@ SHAPES = {"plain": b"+0012.34%d\r", "code_channel_item": b"01A+00.1234%d\r", "mo
 def test_what_the_page_has_people_write_is_what_listening_proposes(text: str, tmp_path: Path) -> None:
     """For what sends text: shape, speed and parity are heard from what an instrument of that example sends."""
     from hw.discovery.listening import recognise
-    from hw.formats.shared.cutter import with_parity
+    from hw.formats.shared.line_splitter import with_parity
 
     for port in ports(text, tmp_path):
         line = SHAPES.get(port.profile or "plain")

@@ -13,9 +13,8 @@ from hypothesis import strategies as st
 
 from hw.formats import FORMATS, make_decoder, read_options
 from hw.formats.modbus_rtu import ModbusRtu, crc16, request
-from hw.formats.quad_x4 import Quadrature
-from hw.formats.shared.as_json import to_json
-from hw.formats.shared.declaration import Query
+from hw.formats.shared.record_json import to_json
+from hw.formats.shared.wire_format import Query
 from hw.reading import FormatError, Record
 
 steady = settings(max_examples=2 * settings().max_examples)
@@ -65,9 +64,8 @@ def test_quad_x4_counts_what_was_walked(moves: list[int]) -> None:
         for _ in range(abs(move)):
             place += 1 if move > 0 else -1
             states.append((0, 2, 3, 1)[place % 4])
-    run = Quadrature()
-    assert sum(run.step(state) for state in states) == run.counts == place
-    assert run.illegal == 0
+    record = one("quad_x4", "".join(map(str, states)))
+    assert (record.counts, record.illegal) == (place, 0)
 
 
 @pytest.mark.parametrize(

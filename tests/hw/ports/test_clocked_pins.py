@@ -30,7 +30,7 @@ from hw.formats.shared.travel import CountedTravel
 from hw.ports import pin_lines
 from hw.ports.clocked_pins import ClockedPins, PinOptions, pin_options
 from hw.ports.pin_frames import FrameBuilder, StateBuilder
-from hw.ports.pin_lines import Edge, KernelLines, MissedEdges, find_chip
+from hw.ports.pin_lines import Edge, GpioLines, MissedEdges, find_chip
 
 DATA, CLOCK, REQ = 5, 6, 13
 MS = 1_000_000
@@ -397,7 +397,7 @@ async def test_both_pins_are_one_request_of_the_kernel_and_feed_a_decoder(
 def test_a_gap_in_the_kernels_numbering_is_a_loss(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     chip = GpioChip(tmp_path / "dev", monkeypatch)
     chip.levels = {CLOCK: 0}
-    lines = KernelLines({"clock": CLOCK, "data": DATA})
+    lines = GpioLines({"clock": CLOCK, "data": DATA})
     assert lines.levels == {"clock": False, "data": True}
     assert not lines.waiting() and lines.drain() == []
     chip.edges((1, CLOCK, False), (2, CLOCK, True))
@@ -416,7 +416,7 @@ def test_a_gap_in_the_kernels_numbering_is_a_loss(monkeypatch: pytest.MonkeyPatc
 
 def test_a_request_line_is_released_and_pulled_low(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     chip = GpioChip(tmp_path / "dev", monkeypatch)
-    lines = KernelLines({"clock": CLOCK, "data": DATA}, REQ)
+    lines = GpioLines({"clock": CLOCK, "data": DATA}, REQ)
     lines.pull(True)
     lines.pull(False)
     lines.close()
@@ -433,10 +433,10 @@ def test_a_request_line_is_released_and_pulled_low(monkeypatch: pytest.MonkeyPat
 def test_what_the_library_says_of_a_machine_without_pins_is_understood(tmp_path: Path) -> None:
     """gpiod itself, on files that are no chips."""
     with pytest.raises(FileNotFoundError):
-        KernelLines({"clock": CLOCK}, chip=tmp_path / "gpiochip0")
+        GpioLines({"clock": CLOCK}, chip=tmp_path / "gpiochip0")
     (tmp_path / "gpiochip0").touch()
     with pytest.raises(OSError) as caught:
-        KernelLines({"clock": CLOCK}, chip=tmp_path / "gpiochip0")
+        GpioLines({"clock": CLOCK}, chip=tmp_path / "gpiochip0")
     assert caught.value.errno == errno.ENOTTY
 
 

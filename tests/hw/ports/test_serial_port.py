@@ -27,7 +27,7 @@ import serial
 from turns import until
 
 from hw.ports import serial_port
-from hw.ports.port_state import open_error
+from hw.ports.open_errors import open_error
 from hw.ports.serial_device import PortOptions
 from hw.ports.serial_port import SerialPort
 

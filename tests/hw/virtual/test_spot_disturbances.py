@@ -7,9 +7,9 @@ from functools import partial
 
 import pytest
 
-from hw.virtual.along_fence import RUN
 from hw.virtual.motion import Pose
 from hw.virtual.saw import TWIST_AT, VirtualSaw
+from hw.virtual.straightedge_carriage import RUN
 from hw.virtual.traits import Traits
 
 START, REAR = Pose(10.0), Pose(160.0)

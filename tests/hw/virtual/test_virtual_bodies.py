@@ -13,16 +13,16 @@ from everyday import everyday
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hw.virtual.along_fence import EDGE_DISTANCE, EDGE_WIDTH, FEET, HALF, RUN
 from hw.virtual.board import KERF, STRIP, TRIM
 from hw.virtual.bodies import FOOT, rest_line, turn_of
-from hw.virtual.form import EdgeProfile
+from hw.virtual.edge_profile import EdgeProfile
 from hw.virtual.hands import Hands
 from hw.virtual.motion import Pose
 from hw.virtual.plane import Vector
 from hw.virtual.plate import WAVES, Plate, Space
 from hw.virtual.saw import PLACEMENTS, VirtualSaw
 from hw.virtual.slots import MOVED, RUNNER, SLOT, SlotsAndRunners
+from hw.virtual.straightedge_carriage import EDGE_DISTANCE, EDGE_WIDTH, FEET, HALF, RUN
 from hw.virtual.traits import Traits
 
 SEEDS = st.integers(0, 60)

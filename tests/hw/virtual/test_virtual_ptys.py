@@ -190,7 +190,8 @@ async def test_plunger_leaf_and_knock_are_felt(tmp_path):
     seen.clear()
     await watch(hands.slip_leaf(0.10, 0.5))
     assert max(seen) - level == pytest.approx(0.10, abs=0.0015)
-    await hands.push(60.0, 400.0, settle=0.0, happens={30.0: lambda: saw.bump(0.2)})
+    await hands.push(60.0, 400.0, settle=0.0)
+    saw.bump(0.2)
     pushed = hands.indicator_at(time.monotonic())
     assert pushed - level == pytest.approx(0.2, abs=0.06)
 
@@ -207,7 +208,8 @@ async def test_marks_leaning_and_the_screw(tmp_path):
     await hands.lean(None)
     was = saw.truth()["rotation"]
     sign = 1.0 if saw.free_end == "right" else -1.0
-    await hands.turn_fence(saw.free_end, "away", 0.2, drawn_back=0.03, seconds=0.1)
+    await hands.turn_fence(saw.free_end, "away", 0.2)
+    saw.shift_free_end(-0.03)
     assert (saw.truth()["rotation"] - was) * saw.pivot_to_stop == pytest.approx(sign * 0.17, abs=1e-5)
-    await hands.pull_back(400.0, settle=0.0)
+    await hands.pull_back()
     assert hands.travel_at(time.monotonic()) == pytest.approx(0.0, abs=0.011)

@@ -201,8 +201,8 @@ def test_turning_the_fence_moves_its_face_there_by_that_much(dy, seed, far):
 def test_a_fence_out_by_0_0003_is_cured_by_0_150_over_500(pivot, way):
     """Worked by a separate simulation of boards being cut: a +0.0003, 500 mm from pivot to stop."""
     saw = quiet(2, rotation=0.0003)
-    saw.pivot, saw.pivot_to_blade = pivot, 250.0
-    saw.turn_fence(saw.free_end, way, 0.150, at=500.0)
+    saw.pivot, saw.pivot_to_blade, saw.pivot_to_stop = pivot, 250.0, 500.0
+    saw.turn_fence(saw.free_end, way, 0.150)
     assert saw.truth()["rotation"] == pytest.approx(0.0, abs=1e-9)
 
 

@@ -1,4 +1,4 @@
-"""What a wire format declares of itself in its own file, as a `WireFormat`."""
+"""The declaration of a wire format, which each format's own file makes."""
 
 from __future__ import annotations
 

@@ -18,7 +18,7 @@ from hw.timer import Timer
 SPACING = 0.05  # s between two rounds; chosen, no source
 
 
-class Rounds:
+class PollingRounds:
     """Descriptors and what to call when one is readable. On the event loop only.
 
     waited: how long the bytes of a block may have waited before they were read, s.

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bench.stream.motion import Watcher, count_shown, pressed, pushed, watcher
+from bench.stream.movement_detector import MovementTracker, detect_press, detect_push, shown_count, tracker
 
 DT = 0.025  # s between readings
 
@@ -19,8 +19,8 @@ class Hand:
     """Plays numbers into watchers, in step; `at` is the time."""
 
     def __init__(self, what: str, *names: str, counts: float = 0.001) -> None:
-        self.judge = pressed if what == "indicator" else pushed
-        self.watchers: dict[str, Watcher] = {name: watcher(what) for name in names}
+        self.judge = detect_press if what == "indicator" else detect_push
+        self.trackers: dict[str, MovementTracker] = {name: tracker(what) for name in names}
         self.values = dict.fromkeys(names, 1.234)
         self.at, self.counts = 100.0, counts
         self.last = self.play(0.6)
@@ -31,12 +31,12 @@ class Hand:
         steps = max(1, round(seconds / DT))
         for n in range(1, steps + 1):
             self.at += DT
-            for name, one in self.watchers.items():
+            for name, one in self.trackers.items():
                 way = ways.get(name, lambda u: 0.0)
                 self.values[name] = start[name] + way(n / steps)
                 shown = round(self.values[name] / self.counts) * self.counts
                 one.take([self.at], [shown])
-            self.last = self.judge(self.watchers, self.at)
+            self.last = self.judge(self.trackers, self.at)
         return self.last
 
 
@@ -115,10 +115,10 @@ def test_a_sled_that_comes_back_goes_too_little_or_takes_another_along() -> None
 
 def test_readings_sent_by_hand_one_at_a_time_tell_as_well() -> None:
     """Out, pressed in, out again: three presses of the instrument's own button."""
-    one = watcher("indicator")
+    one = tracker("indicator")
     for n, value in enumerate((0.0, 1.5, 0.0)):
         one.take([10.0 + 3 * n], [value])
-        assert pressed({"a": one}, 11.5 + 3 * n).outcome == (
+        assert detect_press({"a": one}, 11.5 + 3 * n).outcome == (
             "nothing" if n == 0 else "moving" if n == 1 else "seen"
         )
 
@@ -138,7 +138,7 @@ def test_the_count_is_what_all_differences_are_made_of(count, steps, unit) -> No
     expected = float(size * common)
     one_two_five = f"{expected:.5f}".replace(".", "").strip("0") in ("1", "2", "5")
     if expected <= 0.1 / inch and one_two_five:
-        assert count_shown(values, unit) == pytest.approx(expected)
+        assert shown_count(values, unit) == pytest.approx(expected)
     else:
-        assert count_shown(values, unit) is None
-    assert count_shown(set(list(values)[:5]), unit) is None
+        assert shown_count(values, unit) is None
+    assert shown_count(set(list(values)[:5]), unit) is None

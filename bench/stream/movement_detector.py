@@ -1,7 +1,7 @@
-"""Which number moved, and how: a plunger pressed and let go, a sled pushed and left.
-Pure.
+"""The movement detector: which of several instruments was moved by hand, and how.
 
-Times in monotonic s, values in mm as the instruments show them.
+An indicator is recognised by a plunger that is pressed and let go, the travel by a sled
+that is pushed and left. Pure: times in monotonic s, values in mm as shown.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ FELT = 0.02  # mm; less is nobody's doing
 LONGEST = 60.0  # mm; no plunger goes further
 PUSHED = 50.0  # mm that the sled must go
 NUDGED = 3.0  # mm
+STILL = 0.3  # mm within which the travel rests
 SHARE = 0.2  # of the largest movement: what moved as much as that moved too
 STEPS = 6  # counts that are no movement
 # different values, to tell the count from: by chance all steps are even once in 256
@@ -27,8 +28,8 @@ FEWEST = 9
 FINEST = 1e-5  # of the unit shown
 
 
-class Watcher:
-    """One number while it is asked for. `base`: where it rested when that began."""
+class MovementTracker:
+    """The movement of one number. base: where it rested at the beginning."""
 
     def __init__(self, still: float) -> None:
         self._still = still  # mm within which it rests
@@ -94,64 +95,64 @@ class Watcher:
 Outcome = Literal["nothing", "moving", "stays", "little", "far", "two", "back", "seen"]
 
 
-class Seen(NamedTuple):
+class Movement(NamedTuple):
     """`moved`: (name, signed mm), the largest first."""
 
     outcome: Outcome
     moved: tuple[tuple[str, float], ...] = ()
 
 
-def watcher(what: Literal["indicator", "travel"]) -> Watcher:
-    return Watcher(FELT if what == "indicator" else 0.3)
+def tracker(what: Literal["indicator", "travel"]) -> MovementTracker:
+    return MovementTracker(FELT if what == "indicator" else STILL)
 
 
-def pressed(watchers: dict[str, Watcher], now: float) -> Seen:
+def detect_press(trackers: dict[str, MovementTracker], now: float) -> Movement:
     """A plunger: out of rest, and back to where it was."""
-    moved, early = _moved(watchers, FELT, now)
+    moved, early = _moved(trackers, FELT, now)
     if early is not None:
         return early
     name, most = moved[0]
     if abs(most) > LONGEST:
-        return Seen("far", moved)
+        return Movement("far", moved)
     with_it = _as_much(moved, PRESSED)
     if len(with_it) > 1:
-        return Seen("two", with_it)
-    one = watchers[name]
+        return Movement("two", with_it)
+    one = trackers[name]
     if abs(one.away) > max(0.25 * abs(most), 2 * FELT):
-        return Seen("stays", moved) if one.rested(now) > SOON else Seen("moving", moved)
+        return Movement("stays" if one.rested(now) > SOON else "moving", moved)
     if abs(most) < PRESSED:
-        return Seen("little", moved)
-    return Seen("seen", moved[:1])
+        return Movement("little", moved)
+    return Movement("seen", moved[:1])
 
 
-def pushed(watchers: dict[str, Watcher], now: float) -> Seen:
+def detect_push(trackers: dict[str, MovementTracker], now: float) -> Movement:
     """A sled: far out of rest, and left there."""
-    moved, early = _moved(watchers, NUDGED, now)
+    moved, early = _moved(trackers, NUDGED, now)
     if early is not None:
         return early
     with_it = _as_much(moved, NUDGED)
     if len(with_it) > 1 and abs(moved[0][1]) >= PUSHED:
-        return Seen("two", with_it)
+        return Movement("two", with_it)
     name, most = moved[0]
-    away = watchers[name].away
+    away = trackers[name].away
     if abs(away) >= PUSHED:
-        return Seen("seen", ((name, away),))
-    if watchers[name].rested(now) < 1.0:
-        return Seen("moving", moved)
-    return Seen("back" if abs(most) >= PUSHED else "little", moved)
+        return Movement("seen", ((name, away),))
+    if trackers[name].rested(now) < 1.0:
+        return Movement("moving", moved)
+    return Movement("back" if abs(most) >= PUSHED else "little", moved)
 
 
 def _moved(
-    watchers: dict[str, Watcher], least: float, now: float
-) -> tuple[tuple[tuple[str, float], ...], Seen | None]:
+    trackers: dict[str, MovementTracker], least: float, now: float
+) -> tuple[tuple[tuple[str, float], ...], Movement | None]:
     """What moved more than `least` mm, the largest first; and the outcome where nothing
     did or something still moves."""
-    far = [(name, one.far) for name, one in watchers.items() if abs(one.far) > least]
+    far = [(name, one.far) for name, one in trackers.items() if abs(one.far) > least]
     moved = tuple(sorted(far, key=lambda one: -abs(one[1])))
     if not moved:
-        return moved, Seen("nothing")
-    if not all(one.at_rest(now) for one in watchers.values()):
-        return moved, Seen("moving", moved)
+        return moved, Movement("nothing")
+    if not all(one.at_rest(now) for one in trackers.values()):
+        return moved, Movement("moving", moved)
     return moved, None
 
 
@@ -162,7 +163,7 @@ def _as_much(
     return tuple(one for one in moved if abs(one[1]) >= bar)
 
 
-def count_shown(values: set[float], unit: str) -> float | None:
+def shown_count(values: set[float], unit: str) -> float | None:
     """The instrument's count in the unit it shows: what all differences are whole
     multiples of.
 

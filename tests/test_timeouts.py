@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from hw import patience
+from hw import timeouts
 
 ROOT = Path(__file__).parents[1]
 WAITS = {"wait_for", "settimeout", "timeout", "join", "wait"}
@@ -43,7 +43,7 @@ def test_no_room_has_a_wait_of_its_own() -> None:
         if A_WAIT.search(source := path.read_text("utf-8"))
         for line in numbers_as_waits(source)
     }
-    assert found == set(), "name it in hw/patience.py, with its reason"
+    assert found == set(), "name it in hw/timeouts.py, with its reason"
 
 
 def test_every_wait_is_used() -> None:
@@ -51,16 +51,16 @@ def test_every_wait_is_used() -> None:
         path.read_text("utf-8") for room in ("bench", "hw") for path in (ROOT / room).rglob("*.py")
     )
     text += (ROOT / "systemd" / "sweepgauge.service").read_text("utf-8")
-    names = [name for name in vars(patience) if name.isupper() and name not in ("WATCHDOG_S", "START_S")]
+    names = [name for name in vars(timeouts) if name.isupper() and name not in ("WATCHDOG_S", "START_S")]
     times = Counter(re.findall(r"\b[A-Z][A-Z_]+\b", text))
     assert [name for name in names if times[name] < 2] == []
 
 
 @pytest.mark.parametrize(
-    ("setting", "seconds"), [("WatchdogSec", patience.WATCHDOG_S), ("TimeoutStartSec", patience.START_S)]
+    ("setting", "seconds"), [("WatchdogSec", timeouts.WATCHDOG_S), ("TimeoutStartSec", timeouts.START_S)]
 )
 def test_the_service_waits_as_the_table_says(setting: str, seconds: float) -> None:
     unit = (ROOT / "systemd" / "sweepgauge.service").read_text("utf-8")
     assert re.search(rf"^{setting}=({seconds:g})$", unit, flags=re.MULTILINE)
-    assert patience.HANG_SILENCES * patience.ANSWER_S > 2 * patience.WATCHDOG_S
-    assert patience.DEMO_END_S > patience.LOG_CLOSE_S + patience.LOG_SOUNDNESS_END_S
+    assert timeouts.HANG_SILENCES * timeouts.ANSWER_S > 2 * timeouts.WATCHDOG_S
+    assert timeouts.DEMO_END_S > timeouts.LOG_CLOSE_S + timeouts.LOG_SOUNDNESS_END_S

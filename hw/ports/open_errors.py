@@ -1,4 +1,4 @@
-"""Why a port does not open."""
+"""States and sentences of ports that do not open, by the system's errors."""
 
 from __future__ import annotations
 
@@ -21,19 +21,19 @@ def error_number(error: BaseException) -> int | None:
     return number
 
 
-Refusal = tuple[PortState, str]  # a state and a sentence with the remedy
-NOT_THERE: Refusal = ("absent", "{port} is not there: is the cable plugged in?")
-DENIED: Refusal = (
+OpenFailure = tuple[PortState, str]  # a state and a sentence with the remedy
+NOT_THERE: OpenFailure = ("absent", "{port} is not there: is the cable plugged in?")
+DENIED: OpenFailure = (
     "denied",
     "{port} may not be opened: add this user to the group {group} and log in again.",
 )
-HELD: Refusal = ("busy", "{port} is held by {holders}: close that program.")
-NO_SERIAL_PORT: Refusal = (
+HELD: OpenFailure = ("busy", "{port} is held by {holders}: close that program.")
+NO_SERIAL_PORT: OpenFailure = (
     "absent",
     "{port} is not a serial port: name one under /dev/serial/by-id.",
 )
 # by errno
-OPEN_ERRORS: dict[int | None, Refusal] = {
+OPEN_ERRORS: dict[int | None, OpenFailure] = {
     errno.ENOENT: NOT_THERE,
     errno.ENODEV: NOT_THERE,
     errno.ENXIO: NOT_THERE,
@@ -55,8 +55,8 @@ def open_error(
     port: str,
     error: Exception,
     group: str,
-    known: Mapping[int | None, Refusal] = OPEN_ERRORS,
-) -> Refusal:
+    known: Mapping[int | None, OpenFailure] = OPEN_ERRORS,
+) -> OpenFailure:
     """A state and a sentence with the remedy for a device that does not open.
 
     group: whose members may open it. error: of the system, or whatever pyserial made of

@@ -133,10 +133,8 @@ class EdgeProfile:
     def _points(
         self, low: float, high: float, mean: float = 0.0
     ) -> list[tuple[float, float]]:
-        first, last = (
-            max(0, round(low / SAMPLE_STEP)),
-            min(len(self.heights) - 1, round(high / SAMPLE_STEP)),
-        )
+        first = max(0, round(low / SAMPLE_STEP))
+        last = min(len(self.heights) - 1, round(high / SAMPLE_STEP))
         half = round(mean / 2 / SAMPLE_STEP)
         if not half:
             return [(k * SAMPLE_STEP, self.heights[k]) for k in range(first, last + 1)]
@@ -146,14 +144,8 @@ class EdgeProfile:
             window = self.heights[middle - half : middle + half + 1]
             height = sum(window) / len(window)
             if k != middle:
-                height += (
-                    (k - middle)
-                    * sum(
-                        j * h
-                        for j, h in zip(range(-half, half + 1), window, strict=True)
-                    )
-                    / (half * (half + 1) * (2 * half + 1) / 3)
-                )
+                lean = sum(j * h for j, h in enumerate(window, -half))
+                height += (k - middle) * lean / (half * (half + 1) * (2 * half + 1) / 3)
             out.append((k * SAMPLE_STEP, height))
         return out
 

@@ -13,16 +13,16 @@ from pathlib import Path
 
 import pytest
 
-from bench.doctor import instruments, silence
+from bench.doctor import instruments, silent_instrument
 from bench.doctor.diagnostic import ListeningOptions
+from bench.doctor.format_mismatch import diagnose_bytes, diagnose_frames
 from bench.doctor.ports import Cable
 from bench.doctor.rights import User
-from bench.doctor.silence import ask_at_other_speeds, silence_advice
-from bench.doctor.unrecognised import diagnose_bytes, diagnose_frames
+from bench.doctor.silent_instrument import ask_at_other_speeds, silence_advice
 from bench.settings.settings_file import PortSettings
 from hw.discovery.listening import recognise
 from hw.formats.modbus_rtu import crc16
-from hw.formats.shared.cutter import with_parity
+from hw.formats.shared.line_splitter import with_parity
 
 PINS = {"data": 5, "clock": 6}
 ANN = User("ann", False, frozenset(), frozenset())
@@ -150,9 +150,9 @@ def test_a_framing_that_the_port_does_not_take_is_a_fault_and_no_crash(said, no_
 
 def test_registers_at_another_speed(asked, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(
-        silence, "ANSWER", 0.4
+        silent_instrument, "ANSWER", 0.4
     )  # s; at few speeds, so that a busy machine has the time to answer
-    monkeypatch.setattr(silence, "SPEEDS", (9600, 19200))
+    monkeypatch.setattr(silent_instrument, "SPEEDS", (9600, 19200))
     body = bytes.fromhex("01030400002710")
     device = asked(19200, bytes.fromhex("010300000002c40b"), body + crc16(body))
     found = ask_at_other_speeds(PortSettings(port=device.name, format="modbus_rtu"))
@@ -203,7 +203,7 @@ def test_beside_a_daemon_too_a_cable_that_no_settings_name_is_listened_to(
     run("daemon").hear("ready")
     found = [Cable(Path(os.path.realpath(name)), (Path(name),)) for name in rig.names.values()]
     monkeypatch.setattr("bench.doctor.ports.find_ports", lambda: found)
-    monkeypatch.setattr("bench.doctor.service.LISTEN", 0.3)
+    monkeypatch.setattr("bench.doctor.running_daemon.LISTEN", 0.3)
     monkeypatch.setattr("bench.doctor.diagnostic.LISTEN", 0.3)
     where = ["--socket", str(tmp_path / "socket"), "--settings", str(tmp_path / "settings.toml")]
     said = CliRunner().invoke(doctor, [*where, "--log", str(tmp_path / "log.db")]).output

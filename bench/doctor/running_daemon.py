@@ -11,48 +11,32 @@ from pathlib import Path
 
 import msgspec
 
-from bench.doctor.diagnostic import (
-    LISTEN,
-    Diagnostic,
-    ListeningOptions,
-    diagnosis,
-)
+from bench import protocol
+from bench.doctor.diagnostic import LISTEN, Diagnostic, ListeningOptions, diagnosis
+from bench.doctor.format_mismatch import diagnose_bytes, diagnose_frames, heard_as_set
 from bench.doctor.observation import (
     Observation,
     diagnose_no_reading,
     diagnose_observation,
 )
-from bench.doctor.rights import group_of, may_join, this_user
-from bench.doctor.silence import silence_advice
+from bench.doctor.rights import group_of, join_advice, this_user
+from bench.doctor.silent_instrument import silence_advice
 from bench.doctor.stream_figures import rate_of, stream_figures
-from bench.doctor.unrecognised import diagnose_bytes, diagnose_frames, heard_as_set
-from bench.protocol import (
-    AnyNotification,
-    Capture,
-    Done,
-    GetStatus,
-    InstrumentState,
-    RawBytes,
-    Readings,
-    Rejected,
-    StatusReply,
-    Watch,
-)
 from bench.protocol.client import WireClient
 from bench.render.wording import without_name
 from bench.settings.settings_file import PortSettings
 from hw.formats import FORMATS
-from hw.patience import ANSWER_S, HANG_SILENCES
+from hw.timeouts import ANSWER_S, HANG_SILENCES
 
 BAD_SHARE = 0.01  # of the frames rejected, from which on it is a fault of the wire
 GOOD_STATES = ("open", "marks")
 
 
-class Hangs(Exception):
+class DaemonHangs(Exception):
     """The daemon's connection is open, and nothing comes of it."""
 
 
-class Patience:
+class SlowAnswers:
     """Called each time the daemon was slow. Raises Hangs in the end."""
 
     def __init__(self) -> None:
@@ -61,7 +45,7 @@ class Patience:
     def __call__(self) -> None:
         self.silences += 1
         if self.silences == HANG_SILENCES:
-            raise Hangs(
+            raise DaemonHangs(
                 f"it is there and has not answered for {HANG_SILENCES * ANSWER_S:.0f} s"
             )
 
@@ -83,7 +67,7 @@ def diagnose_socket(path: Path) -> Diagnostic | None:
 
 def _closed_to_us(path: Path, group: str) -> Diagnostic:
     user = this_user()
-    advice = may_join(user, group)
+    advice = join_advice(user, group)
     if group == "root":
         advice = (
             "its daemon was started by root: end that one; start the service, or one"
@@ -99,7 +83,7 @@ def diagnose_daemon(
     Gone, NoDaemon, Refused."""
     seen = _watch(client, options.seconds)
     # after the watch: an instrument may just have been switched on
-    reply = client.ask(GetStatus(), StatusReply)
+    reply = client.ask(protocol.GetStatus(), protocol.StatusReply)
     program, process = reply.program, client.version.pid
     yield diagnosis(
         "daemon", "daemon-runs", program=program, process=process, socket=client.path
@@ -121,7 +105,7 @@ def diagnose_daemon(
 
 def _instrument(
     client: WireClient,
-    one: InstrumentState,
+    one: protocol.InstrumentState,
     seen: Observation,
     ports: Mapping[str, PortSettings],
     options: ListeningOptions,
@@ -142,27 +126,27 @@ def _instrument(
 
 
 def _listen(
-    client: WireClient, to: Watch | Capture, seconds: float
-) -> Iterator[AnyNotification | None]:
+    client: WireClient, to: protocol.Watch | protocol.Capture, seconds: float
+) -> Iterator[protocol.AnyNotification | None]:
     """What the daemon tells for so long."""
-    client.ask(to, Done)
+    client.ask(to, protocol.Done)
     end = time.monotonic() + seconds
     while (left := end - time.monotonic()) > 0:
         yield client.next(left)
-    client.ask(msgspec.structs.replace(to, on=False), Done)
+    client.ask(msgspec.structs.replace(to, on=False), protocol.Done)
 
 
 def _watch(client: WireClient, seconds: float) -> dict[str, Observation]:
     """What each instrument sends for so long."""
     out: dict[str, Observation] = {}
-    for message in _listen(client, Watch(on=True), seconds):
-        if isinstance(message, Readings | Rejected):
+    for message in _listen(client, protocol.Watch(on=True), seconds):
+        if isinstance(message, protocol.Readings | protocol.Rejected):
             _note(out.setdefault(message.instrument, Observation()), message)
     return out
 
 
-def _note(seen: Observation, message: Readings | Rejected) -> None:
-    if isinstance(message, Readings):
+def _note(seen: Observation, message: protocol.Readings | protocol.Rejected) -> None:
+    if isinstance(message, protocol.Readings):
         seen.times += message.at
         seen.values += message.values
         seen.shown_units.add(message.unit)
@@ -175,7 +159,7 @@ def _note(seen: Observation, message: Readings | Rejected) -> None:
 
 def _state(
     client: WireClient,
-    one: InstrumentState,
+    one: protocol.InstrumentState,
     seen: Observation,
     port: PortSettings | None,
     seconds: float,
@@ -207,7 +191,10 @@ def _state(
 
 
 def _unread(
-    client: WireClient, one: InstrumentState, port: PortSettings, faults: Counter[str]
+    client: WireClient,
+    one: protocol.InstrumentState,
+    port: PortSettings,
+    faults: Counter[str],
 ) -> Iterator[Diagnostic]:
     data = text = _capture(client, one.name)
     known = FORMATS[port.format]
@@ -222,7 +209,7 @@ def _unread(
 
 
 def _readings(
-    one: InstrumentState, seen: Observation, port: PortSettings
+    one: protocol.InstrumentState, seen: Observation, port: PortSettings
 ) -> Iterator[Diagnostic]:
     if seen.statuses and not seen.values:
         yield diagnose_no_reading(one.name, one.port, seen)
@@ -234,7 +221,7 @@ def _readings(
         yield from diagnose_observation(one.name, port, seen)
 
 
-def _frame_counts(one: InstrumentState) -> Iterator[Diagnostic]:
+def _frame_counts(one: protocol.InstrumentState) -> Iterator[Diagnostic]:
     """Rejected frames and readings that leapt, since the port was opened."""
     frames = one.rejects + one.readings
     if one.rejects and one.state in GOOD_STATES:
@@ -260,6 +247,6 @@ def _capture(client: WireClient, name: str) -> bytes:
     """What comes for a moment, as the daemon gives it."""
     return b"".join(
         bytes.fromhex(message.hex)
-        for message in _listen(client, Capture(name), LISTEN)
-        if isinstance(message, RawBytes) and message.instrument == name
+        for message in _listen(client, protocol.Capture(name), LISTEN)
+        if isinstance(message, protocol.RawBytes) and message.instrument == name
     )

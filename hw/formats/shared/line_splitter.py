@@ -8,6 +8,8 @@ bounded whatever arrives.
 
 from __future__ import annotations
 
+import re
+
 import msgspec
 
 from hw.formats.shared.lengths import EVERYWHERE
@@ -32,10 +34,10 @@ def with_parity(data: bytes, parity: str | None) -> bytes:
     )
 
 
-class LineCutter:
+class LineSplitter:
     """The part of hw.reading.Decoder that all formats made of lines share."""
 
-    ends = b"\r\n"
+    ends = re.compile(rb"[\r\n]")
     longest = 64  # bytes a line may have without its end
 
     def __init__(
@@ -48,20 +50,17 @@ class LineCutter:
         self.rejects = 0
         self._range = range_mm or EVERYWHERE
         self._rest = b""  # the unfinished line, as it came
-        self._dropping = at_open
-        # the bytes dropped since the opening; None once reported, or without at_open
-        self._opening: bytes | None = b"" if at_open else None
+        # a line of which the beginning was missed, or is too long, is dropped
+        self._dropping = self._opening = at_open
         self._parity = parity_table(parity7) if parity7 else None
 
     def feed(self, data: bytes) -> list[Record]:
         """Bytes as they came -> the records they completed, in order."""
         out: list[Record] = []
-        if self._dropping:
-            if not (start := self._drop(data, out)):
-                return out
-            data = data[start:]
         if self._rest:
             data = self._rest + data
+        if self._dropping and not (data := self._drop(data, out)):
+            return out
         self._lines(self._clean(data), data, out)
         if len(self._rest) > self.longest:
             behind = len(self._rest) - self.longest - 1
@@ -75,56 +74,41 @@ class LineCutter:
 
     def finish(self) -> list[Record]:
         """An unfinished line is one reject; the rest of it is dropped up to its end."""
-        if not self._rest:
+        if not self._rest or self._dropping:
             return []
         raw, self._rest, self._dropping = self._rest, b"", True
         return [self._reject("cut off: no line end after it", raw, 0)]
 
-    def _drop(self, data: bytes, out: list[Record]) -> int:
-        """How many bytes go with the line that is dropped; 0 when all of them do."""
-        start = self._first_end(self._clean(data))
-        if self._opening is not None:
-            self._count_dropped(data, start, out)
-        if start:
-            self._dropping, self._opening = False, None
-        return start
-
-    def _first_end(self, data: bytes) -> int:
-        """The place after the first line end; 0 when there is none."""
-        places = [place for place in map(data.find, self.ends) if place >= 0]
-        return min(places, default=-1) + 1
-
-    def _count_dropped(self, data: bytes, start: int, out: list[Record]) -> None:
-        """One reject for a port that never sends a line end, so that it is heard of."""
-        before = self._opening or b""
-        run = data[: start - 1] if start else data
-        if len(before) + len(run) <= self.longest:
-            self._opening = before + run
-            return
-        words = (
-            f"more than {self.longest} bytes since the opening without a line end (baud"
-            " rate? parity?)"
-        )
-        behind = len(data) - (self.longest + 1 - len(before))
-        out.append(self._reject(words, (before + run)[: self.longest], behind))
-        self._opening = None
+    def _drop(self, data: bytes, out: list[Record]) -> bytes:
+        """What follows the line that is dropped. A port that never sends a line end is
+        one reject, so that it is heard of."""
+        found = self.ends.search(self._clean(data))
+        size = found.start() if found else len(data)
+        if self._opening and size > self.longest:
+            words = (
+                f"more than {self.longest} bytes since the opening without a line end"
+                " (baud rate? parity?)"
+            )
+            raw, behind = data[: self.longest], len(data) - self.longest - 1
+            out.append(self._reject(words, raw, behind))
+            self._opening = False
+        if found is None:
+            self._rest = data if self._opening else b""
+            return b""
+        self._rest, self._dropping, self._opening = b"", False, False
+        return data[found.end() :]
 
     def _lines(self, block: bytes, raw: bytes, out: list[Record]) -> None:
         """Read the whole lines of a block, keep the rest; `raw` is the block as it
         came."""
         lines = block.replace(b"\r", b"\n").split(b"\n")
-        self._keep(lines.pop(), raw)
-        left = len(block)
+        self._rest = raw[len(raw) - len(lines.pop()) :]
+        start = 0
         for line in lines:
+            end = start + len(line)
             if line:
-                start = len(raw) - left
-                self._line(
-                    line, raw[start : start + len(line)], left - len(line) - 1, out
-                )
-            left -= len(line) + 1
-
-    def _keep(self, rest: bytes, raw: bytes) -> None:
-        self._rest = raw[len(raw) - len(rest) :]
+                self._line(line, raw[start:end], len(block) - end - 1, out)
+            start = end + 1
 
     def _line(self, line: bytes, raw: bytes, behind: int, out: list[Record]) -> None:
         """A whole line with bytes in it."""

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from .form import EdgeProfile
+from .edge_profile import EdgeProfile
 from .plane import Probe, Surface, Vector, reach
 
 HALF = 450.0  # of the face and of the straightedge, to either side of the blade
@@ -22,7 +22,7 @@ FEET = 25.0  # from the plunger to either foot of the base
 
 
 @dataclass(frozen=True)
-class AlongFence:
+class StraightedgeCarriage:
     """face: of the sled fence, its form beginning HALF to the left of the blade. lies:
     rad, of the straightedge against the face; off: mm, a base that is not quite pressed
     to the edge."""

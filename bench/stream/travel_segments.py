@@ -1,5 +1,4 @@
-"""The course of the travel over one movement: where it turns, and leaps that no sled
-makes.
+"""Monotone segments of the travel over one movement, and jumps that no sled makes.
 
 Pure: times in s, travel in mm.
 """
@@ -12,19 +11,19 @@ from itertools import pairwise
 
 # mm of reversal that part a forward pass from a return pass without a rest in between
 TURN = 5.0
-# No sled makes a step of more than LEAP mm that is LEAPS times as long and FASTER times
-# as fast as the steps beside it.
-LEAP = 10.0
-LEAPS = 5.0
-FASTER = 3.0
+# A jump is a step that no sled makes: over JUMP mm, and so many times as long and as
+# fast as the steps beside it; chosen, no source
+JUMP = 10.0
+JUMP_RATIO = 5.0
+SPEED_RATIO = 3.0
 # So is a hole of HOLE s in which the travel goes on by less than this share of its way.
 HOLE = 0.15
-HARDLY = 0.25
+HOLE_SHARE = 0.25
 TOGETHER = 0.5  # of the usual intervals; readings that follow closer had waited
-NUDGE = 0.3  # mm; a smaller step is no motion
+LEAST_STEP = 0.3  # mm; a smaller step is no motion
 
 
-def turns(travel: Sequence[float]) -> list[tuple[int, int]]:
+def segments(travel: Sequence[float]) -> list[tuple[int, int]]:
     """Index pairs of the monotone stretches; a reversal of TURN mm parts them."""
     pieces: list[tuple[int, int]] = []
     first = extreme = 0
@@ -48,11 +47,11 @@ def turns(travel: Sequence[float]) -> list[tuple[int, int]]:
 def is_forward(travel: Sequence[float]) -> bool | None:
     """True for a forward pass, False for a return pass, by the first stretch; None
     where there is none."""
-    first, final = next(iter(turns(travel)), (0, 0))
+    first, final = next(iter(segments(travel)), (0, 0))
     return travel[final] > travel[first] if final > first else None
 
 
-def leap(
+def find_jump(
     times: Sequence[float], travel: Sequence[float]
 ) -> tuple[float, float, int] | None:
     """(mm, where, how many readings before it) of a step from one reading to the next
@@ -66,14 +65,14 @@ def leap(
     spans = [max(b - a, 1e-3) for a, b in pairwise(times)]
     for i, step in enumerate(steps):
         beside = [*range(max(0, i - 3), i), *range(i + 1, min(len(steps), i + 4))]
-        if abs(step) <= LEAP or not beside:
+        if abs(step) <= JUMP or not beside:
             continue
         between = steps[i - 1 : i] + steps[i + 1 : i + 2]
         back = len(between) == 2 and all(
-            step * other < 0 and abs(other) > NUDGE for other in between
+            step * other < 0 and abs(other) > LEAST_STEP for other in between
         )
-        far = abs(step) > LEAPS * max(abs(steps[j]) for j in beside)
-        fast = abs(step) / spans[i] > FASTER * max(
+        far = abs(step) > JUMP_RATIO * max(abs(steps[j]) for j in beside)
+        fast = abs(step) / spans[i] > SPEED_RATIO * max(
             abs(steps[j]) / spans[j] for j in beside
         )
         if back or (far and fast):
@@ -95,6 +94,6 @@ def _held_back(
         before = (travel[i] - travel[i - 3]) / max(1e-3, times[i] - times[i - 3])
         after = (travel[i + 4] - travel[i + 1]) / max(1e-3, then)
         due, came = (before + after) / 2 * hole, travel[i + 1] - travel[i]
-        if before * after > 0 and abs(due - came) > LEAP and came / due < HARDLY:
+        if before * after > 0 and abs(due - came) > JUMP and came / due < HOLE_SHARE:
             return abs(due - came), travel[i], i + 1
     return None

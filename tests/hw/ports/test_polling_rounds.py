@@ -10,13 +10,13 @@ from collections.abc import Callable
 import pytest
 from turns import until
 
-from hw.ports.rounds import Rounds
+from hw.ports.polling_rounds import PollingRounds
 
 
 class Ends:
     """Pipes whose reading ends are read by the same rounds."""
 
-    def __init__(self, rounds: Rounds, count: int) -> None:
+    def __init__(self, rounds: PollingRounds, count: int) -> None:
         self.rounds, self.heard, self.writers = rounds, {}, []
         self.readers: list[int] = []
         for _ in range(count):
@@ -50,7 +50,7 @@ def test_nothing_is_lost_while_it_changes_to_and_fro() -> None:
     draw = random.Random(5)
 
     async def main() -> None:
-        rounds = Rounds()
+        rounds = PollingRounds()
         ends = Ends(rounds, 3)
         readers, sent = list(ends.readers), [b"", b"", b""]
         for turn in range(40):
@@ -71,7 +71,7 @@ def test_nothing_is_lost_while_it_changes_to_and_fro() -> None:
 
 def test_in_rounds_what_comes_together_is_read_together() -> None:
     async def main() -> None:
-        rounds = Rounds()
+        rounds = PollingRounds()
         ends = Ends(rounds, 1)
         (reader,) = ends.readers
         calls = []
@@ -89,7 +89,7 @@ def test_in_rounds_what_comes_together_is_read_together() -> None:
 
 def test_a_port_that_hangs_up_leaves_and_the_last_ends_the_rounds() -> None:
     async def main() -> None:
-        rounds = Rounds()
+        rounds = PollingRounds()
         ends = Ends(rounds, 2)
         _, second = ends.readers
         rounds.go(True)
@@ -114,7 +114,7 @@ def test_one_that_fails_or_closes_its_neighbour_stops_nobody(order: int) -> None
     async def main() -> None:
         told: list[str] = []
         asyncio.get_running_loop().set_exception_handler(lambda _, what: told.append(what["message"]))
-        rounds = Rounds()
+        rounds = PollingRounds()
         ends = Ends(rounds, 3)
         failing, neighbour, third = ends.readers if order else (ends.readers[2], *ends.readers[:2])
 

@@ -18,7 +18,7 @@ from hw.discovery.listening import (
     settings_text,
 )
 from hw.formats import FORMATS, make_decoder
-from hw.formats.shared.declaration import Value
+from hw.formats.shared.wire_format import Value
 
 NEXT_ONE = (
     'keep bytes for a report: `sweepgauge capture` ("The next one" in'
@@ -30,7 +30,7 @@ _IN_THE_WAY = ("parity7", "decimals", "judged")
 _PLAIN_FRAMING = {"bits": 8, "parity": "N", "stop": 1}
 
 
-def fitting(port: PortSettings, settings: Mapping[str, Value]) -> str:
+def fit_advice(port: PortSettings, settings: Mapping[str, Value]) -> str:
     """The advice to write these settings, and to take out what is in their way."""
     present = [key for key in _IN_THE_WAY if key in port.options]
     present += [
@@ -87,7 +87,7 @@ def _not_as_set(
         name,
         "not-as-set",
         words=words,
-        advice=fitting(port, settings),
+        advice=fit_advice(port, settings),
         evidence=proposal.evidence,
         proposal=settings,
     )

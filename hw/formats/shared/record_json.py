@@ -21,9 +21,7 @@ def to_json(
     have no time. A rejected frame carries its raw bytes in hex.
     """
     extra: dict[str, object] = {
-        name: value
-        for name in EXTRA
-        if (value := getattr(record, name, None)) is not None
+        name: value for name in EXTRA if (value := getattr(record, name)) is not None
     }
     answered = (record.value, record.status, record.fault) != (None, None, None)
     if record.counts is not None and not answered and "sequence" not in extra:

@@ -6,21 +6,19 @@ Nothing is sent but the request that the settings name.
 
 from __future__ import annotations
 
-import time
-
 import msgspec
 
 from bench.doctor.diagnostic import Diagnostic, diagnosis
-from bench.doctor.direct_port import open_port, request_of
-from bench.doctor.unrecognised import fitting
+from bench.doctor.direct_port import request_of
+from bench.doctor.format_mismatch import fit_advice
+from bench.doctor.observation import observe
 from bench.settings.settings_file import PortSettings
 from hw.discovery.listening import SPEEDS, listen, open_line
-from hw.formats import FORMATS, make_decoder
-from hw.formats.shared.declaration import Query
+from hw.formats import FORMATS
 
 # keys of the settings file, and what they rest on
 Proposed = tuple[dict[str, str | int], tuple[str, ...]]
-ANSWER = 0.2  # s to wait for an answer; common practice, no source
+ANSWER = 0.2  # s from one request to the next; common practice, no source
 BUTTON_ADVICE = (
     "press its button while it is listened to: sweepgauge doctor --seconds 15"
 )
@@ -53,7 +51,7 @@ def diagnose_silence(name: str, port: PortSettings) -> Diagnostic:
         "other-speed-answers",
         port=port.port,
         baud=port.baud,
-        advice=fitting(port, settings),
+        advice=fit_advice(port, settings),
         evidence=evidence,
         proposal=settings,
     )
@@ -80,11 +78,10 @@ def silence_advice(port: PortSettings, asks: bool, *, held: bool = False) -> str
 def ask_at_other_speeds(port: PortSettings) -> Proposed | None:
     """Settings at which it answers; None where it does at none, or the port cannot be
     opened. Blocks up to a dozen seconds."""
-    request = request_of(port)
-    assert request is not None
     try:
         if FORMATS[port.format].query is not None:
-            return _answering_registers(port, request)
+            return _answering_registers(port)
+        request = request_of(port)
         with open_line(port.port, port.baud) as line:
             found = listen(line, port.baud, request=request).proposal
         return None if found is None else (found.settings, found.evidence)
@@ -92,33 +89,21 @@ def ask_at_other_speeds(port: PortSettings) -> Proposed | None:
         return None
 
 
-def _answering_registers(port: PortSettings, request: bytes) -> Proposed | None:
+def _answering_registers(port: PortSettings) -> Proposed | None:
     """The checksum of an answer proves speed and parity."""
     for speed in (port.baud, *(speed for speed in SPEEDS if speed != port.baud)):
         for parity, word in (("N", "none"), ("E", "even")):
             if (speed, parity) == (port.baud, port.parity):
                 continue
-            other = msgspec.structs.replace(port, baud=speed, parity=parity)
+            other = msgspec.structs.replace(
+                port, baud=speed, parity=parity, rate=1 / ANSWER
+            )
             try:
-                data = _answer(other, request)
+                seen = observe(other, ANSWER)
             except (OSError, ValueError):
                 continue  # a port that knows no parity, or not that speed
-            decoder = make_decoder(port.format, dict(port.options))
-            records = decoder.feed(Query.to_text(data))
-            if any(record.fault is None for record in records):
-                line = f"{speed} baud, parity {word}: {data.hex()}"
+            if seen.readings or seen.statuses:
+                line = f"{speed} baud, parity {word}: {seen.text.decode().strip()}"
                 evidence = f"an answer with a right checksum at {line}"
                 return {"baud": speed, "parity": word}, (evidence,)
     return None
-
-
-def _answer(port: PortSettings, request: bytes) -> bytes:
-    query = FORMATS[port.format].query
-    assert query is not None
-    with open_port(port, ANSWER) as opened:
-        opened.reset_input_buffer()
-        opened.write(request)
-        data, end = b"", time.monotonic() + ANSWER
-        while time.monotonic() < end and not query.whole(data):
-            data += opened.read(max(1, opened.in_waiting))
-    return data

@@ -1,4 +1,4 @@
-"""What the ports share: they are opened in the background, and again after a loss."""
+"""The base of all ports: opened in the background, and again after a loss."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ OnBlock = Callable[[bytes, int], None]  # data, monotonic ns of its arrival
 OnState = Callable[[PortState, str], None]  # state, sentence
 
 
-class ReopenedPort:
+class ReconnectingPort:
     """start() and stop() are called on the event loop, and so are both callbacks.
 
     where: it is, as sentences name it. retry: s until it is opened again, at first and
@@ -19,8 +19,8 @@ class ReopenedPort:
     """
 
     heard_silence = False  # what came first after the opening was a beginning
-    opens = "{} is open."
-    goes = "{} went away ({}); it is taken up again when it is back."
+    OPENED = "{} is open."
+    LOST = "{} went away ({}); it is taken up again when it is back."
 
     def __init__(
         self,
@@ -65,7 +65,7 @@ class ReopenedPort:
             await asyncio.sleep(self._retry)
             self._wait_longer()
         self.opened += 1
-        self._report("open", self.opens.format(self.where))
+        self._report("open", self.OPENED.format(self.where))
         await self._serve()
 
     def _report(self, state: PortState, words: str) -> None:
@@ -86,7 +86,7 @@ class ReopenedPort:
 
     def _lost(self, why: str) -> None:
         self._close()
-        self._report("absent", self.goes.format(self.where, why))
+        self._report("absent", self.LOST.format(self.where, why))
         if self._opener is not None:
             self._opener.cancel()
             self.start(self._retry / 2)

@@ -69,20 +69,20 @@ def _stale(
     return stale
 
 
-def wire_of(path: Path, section: Section) -> dict[str, Value]:
+def cable_keys_of(path: Path, section: Section) -> dict[str, Value]:
     """How the port under [section] speaks, as written there; empty where none is."""
     table = read_toml(path).get(section, {})
     of_cable = wire_keys() if "port" in table else set()
     return {key: value for key, value in table.items() if key in of_cable}
 
 
-def says(path: Path, section: Section | None, key: str) -> bool:
+def has_key(path: Path, section: Section | None, key: str) -> bool:
     """Whether the file has that key already."""
     values = read_toml(path)
     return key in (values if section is None else values.get(section, {}))
 
 
-def keep(
+def write_section(
     path: Path,
     section: Section,
     values: Mapping[str, Value],
@@ -107,7 +107,7 @@ def keep(
 def write_setting(
     path: Path, key: str, value: str | bool, *, gear_path: Path | None = None
 ) -> Settings:
-    """Write a setting that stands above all tables; errors as `keep`."""
+    """Write a setting that stands above all tables; errors as `write_section`."""
 
     def put(document: Any) -> None:
         document[key] = value
@@ -123,7 +123,7 @@ def add_gear(
     *,
     settings_path: Path | None = None,
 ) -> None:
-    """Write one saw, jig, square or the leaves into gear.toml; errors as `keep`.
+    """Write a saw, jig, square or the leaves into gear.toml; errors as `write_section`.
 
     name: None for leaves. An entry of the same name is replaced key by key. The whole
     file is checked, beside the settings file where that is given.
@@ -255,7 +255,7 @@ def _put(
             del document[take_from][key]
 
 
-def as_text(section: Section, values: Mapping[str, Value]) -> str:
+def section_text(section: Section, values: Mapping[str, Value]) -> str:
     """The same for a person who has to write it by hand, in one line."""
     return f"[{section}] " + "; ".join(
         f"{key} = {_plain(value)}" for key, value in values.items()
@@ -266,7 +266,7 @@ def _plain(value: object) -> str:
     return f'"{value}"' if isinstance(value, str) else str(value)
 
 
-def whole_file(values: Mapping[str, Any]) -> str:
+def file_text(values: Mapping[str, Any]) -> str:
     """The text of a settings file that says just these."""
     import tomlkit
 

@@ -1,4 +1,4 @@
-"""How long the program waits before it tries again, tells of it, or gives up; s.
+"""Timeouts and retry intervals of all rooms, s.
 
 One table for all rooms: it lies in `hw` because nothing lies lower. A time that is part
 of what an instrument or a hand does (a contact that bounces, a plunger at rest) is none

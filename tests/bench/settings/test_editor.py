@@ -10,7 +10,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bench.settings.edit import HEADER, as_text, changes, keep, says, wire_of, write_setting
+from bench.settings.editor import (
+    HEADER,
+    cable_keys_of,
+    changes,
+    has_key,
+    section_text,
+    write_section,
+    write_setting,
+)
 from bench.settings.settings_file import SettingsError, load
 
 INDICATOR = {
@@ -26,8 +34,8 @@ TRAVEL = {"port": "/dev/serial/by-id/usb-b", "format": "line", "baud": 9600, "gr
 def test_a_new_file_is_one_that_a_person_could_have_written(tmp_path) -> None:
     path = tmp_path / "etc" / "settings.toml"
     assert changes(path, "indicator", INDICATOR) == []
-    settings = keep(path, "indicator", INDICATOR)
-    keep(path, "travel", TRAVEL)
+    settings = write_section(path, "indicator", INDICATOR)
+    write_section(path, "travel", TRAVEL)
     assert path.read_text() == (
         f'# {HEADER}\n\n[indicator]\nport = "/dev/serial/by-id/usb-a"\nformat = "line"\nprofile = "plain"\n'
         'baud = 4800\ngrows = "pulled-out"\n\n[travel]\nport = "/dev/serial/by-id/usb-b"\nformat = "line"\n'
@@ -52,27 +60,27 @@ def test_comments_order_and_other_keys_stay(tmp_path) -> None:
         'indicator.parity = "even" is taken out',
         "indicator.bits = 7 is taken out",
     ]
-    keep(path, "indicator", INDICATOR)
+    write_section(path, "indicator", INDICATOR)
     after = path.read_bytes().decode()
     for line in before.split("\r\n"):
         if "parity" not in line and "bits" not in line:
             assert line.replace("/dev/old", "/dev/serial/by-id/usb-a") in after
-    assert says(path, "indicator", "resolution") and not says(path, "indicator", "tilt")
+    assert has_key(path, "indicator", "resolution") and not has_key(path, "indicator", "tilt")
 
 
 def test_marks_give_way_to_a_port_and_that_is_told(tmp_path) -> None:
     path = tmp_path / "settings.toml"
     path.write_text('[travel]\nmarks = ["10 mm", "20 mm", "30 mm", "40 mm"]\nscale_error = "0.2 %"\n')
     assert [change.key for change in changes(path, "travel", TRAVEL)] == ["travel.marks"]
-    settings = keep(path, "travel", TRAVEL)
+    settings = write_section(path, "travel", TRAVEL)
     assert settings.gear.travel.scale_error == pytest.approx(0.002) and not settings.gear.travel.by_marks
 
 
 def test_a_cable_changes_hands_and_what_describes_the_instrument_stays(tmp_path) -> None:
     path = tmp_path / "settings.toml"
     path.write_text('[indicator]\nport = "/dev/x"\nbaud = 4800\nmax_error = "0.004 mm"\n')
-    speaks = wire_of(path, "indicator")
-    settings = keep(path, "travel", {**speaks, "grows": "away"}, take_from="indicator")
+    speaks = cable_keys_of(path, "indicator")
+    settings = write_section(path, "travel", {**speaks, "grows": "away"}, take_from="indicator")
     assert settings.indicator is None and settings.gear.indicator.max_error == 0.004
     assert settings.travel is not None and (settings.travel.port, settings.travel.baud) == ("/dev/x", 4800)
 
@@ -80,7 +88,7 @@ def test_a_cable_changes_hands_and_what_describes_the_instrument_stays(tmp_path)
 def test_every_option_of_a_format_goes_with_its_cable(tmp_path) -> None:
     path = tmp_path / "settings.toml"
     path.write_text('[indicator]\nport = "/dev/x"\njudged = true\nmax_error = "0.004 mm"\n')
-    settings = keep(path, "indicator", INDICATOR)
+    settings = write_section(path, "indicator", INDICATOR)
     assert settings.indicator is not None and "judged" not in settings.indicator.options
     assert settings.gear.indicator.max_error == 0.004
 
@@ -97,7 +105,7 @@ def test_every_option_of_a_format_goes_with_its_cable(tmp_path) -> None:
 def test_whatever_the_person_s_way_of_writing(tmp_path, before) -> None:
     path = tmp_path / "settings.toml"
     path.write_text(before, encoding="utf-8")
-    keep(path, "indicator", INDICATOR)
+    write_section(path, "indicator", INDICATOR)
     assert {
         k: tomllib.loads(path.read_text().lstrip("\ufeff"))["indicator"][k] for k in INDICATOR
     } == INDICATOR
@@ -109,9 +117,9 @@ def test_a_file_made_read_only_stays_as_it_is_also_for_root(tmp_path) -> None:
     path.write_text("units = 'mm'\n")
     path.chmod(0o444)
     with pytest.raises(PermissionError, match="read-only"):
-        keep(path, "indicator", INDICATOR)
+        write_section(path, "indicator", INDICATOR)
     assert path.read_text() == "units = 'mm'\n"
-    assert as_text("travel", TRAVEL).startswith(
+    assert section_text("travel", TRAVEL).startswith(
         '[travel] port = "/dev/serial/by-id/usb-b"; format = "line"; baud = 9600'
     )
 
@@ -137,7 +145,7 @@ def test_a_file_that_another_user_wrote_by_hand_is_added_to(tmp_path) -> None:
 def _keep_as_nobody(path) -> None:
     os.setgid(65534)
     os.setuid(65534)
-    keep(path, "indicator", INDICATOR)
+    write_section(path, "indicator", INDICATOR)
 
 
 @pytest.mark.parametrize(
@@ -149,7 +157,7 @@ def test_a_file_that_is_wrong_is_said_by_its_own_name_and_left(tmp_path, before,
     path.write_text(before)
     with pytest.raises(SettingsError, match=words) as caught:
         changes(path, "indicator", INDICATOR)
-        keep(path, "indicator", INDICATOR)
+        write_section(path, "indicator", INDICATOR)
     assert str(path) in str(caught.value)
     assert path.read_text() == before
 
@@ -166,8 +174,8 @@ def test_all_that_is_not_ours_stays_word_for_word(tmp_path_factory, sleds, remar
         for n, (name, comment) in enumerate(sleds)
     )
     path.write_text(before)
-    keep(path, "indicator", INDICATOR)
-    keep(path, "indicator", {**INDICATOR, "baud": 9600})
+    write_section(path, "indicator", INDICATOR)
+    write_section(path, "indicator", {**INDICATOR, "baud": 9600})
     after = path.read_text()
     assert after.startswith(before)
     settings = load(path)
@@ -205,6 +213,6 @@ def test_a_link_laid_where_the_new_file_is_made_is_not_followed(tmp_path) -> Non
     path = tmp_path / "etc" / "settings.toml"
     path.parent.mkdir()
     (path.parent / f".{path.name}.{os.getpid()}.new").symlink_to(log)
-    keep(path, "indicator", INDICATOR)
+    write_section(path, "indicator", INDICATOR)
     assert log.read_text() == "ten years of sleds" and not path.is_symlink()
     assert load(path).indicator is not None
