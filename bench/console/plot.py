@@ -70,13 +70,13 @@ def plot(
         _draw(canvas, one, shown, "old-trace")
     for one in now:
         _draw(canvas, one, shown, "trace")
-    middle = f"{glyphs.aside} left out" if any(p.aside for p in drawn) else "travel"
-    _edge_words(canvas, shown, middle, units)
+    aside = f"{glyphs.aside} left out" * any(p.aside for p in drawn)
+    _edge_words(canvas, shown, aside, units)
     return canvas.block()
 
 
-def _edge_words(canvas: Canvas, shown: Window, middle: str, units: System) -> None:
-    """What the edges of the plot stand for."""
+def _edge_words(canvas: Canvas, shown: Window, aside: str, units: System) -> None:
+    """What the edges of the plot stand for; aside: what a cross does."""
     digits, high = 2 if units == "mm" else None, canvas.high
     if canvas.wide >= ROOM_FOR_WORDS:
         for row, mm in ((0, shown.high), (high - 2, shown.low))[
@@ -84,7 +84,9 @@ def _edge_words(canvas: Canvas, shown: Window, middle: str, units: System) -> No
         ]:
             canvas.words(0, row, length_words(mm, units, digits) + " ", "faint")
     left, right = nominal_words(shown.left, units), nominal_words(shown.right, units)
-    canvas.foot(left, middle, right)
+    canvas.foot(left, f"travel, {aside}" if aside else "travel", right)
+    if aside:  # it tells of a mark: it has its place first where there is little
+        canvas.label(canvas.wide // 2, high - 1, aside, "faint", "middle")
 
 
 def _draw(canvas: Canvas, one: PassView, shown: Window, role: Role) -> None:

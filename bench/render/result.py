@@ -26,6 +26,7 @@ from bench.render.template import WAYS
 from bench.units import (
     PER_INCH,
     PER_MM,
+    THOU,
     System,
     give_or_take,
     length_words,
@@ -45,6 +46,7 @@ UPRIGHT = {
     "blade-lean": ("blade", "Set the blade upright by the saw's manual"),
 }
 LEAST_SHARE = 0.005  # of a result's variance; a part below it is not told
+LEAST_TOLD: dict[System, float] = {"mm": 0.001, "inch": 0.1 * THOU}  # mm: a last digit
 LEAST_LEFT_OVER = 0.0005  # mm, half of the last digit that is shown
 
 
@@ -325,6 +327,8 @@ def part_size(standard: float, unit: str, units: System, board: float | None) ->
     """The give or take that one part alone would leave, two standard uncertainties; of
     an angle over the length that it is told over."""
     give = 2.0 * standard * (told_over(board, units) if unit == "rad" else 1.0)
+    if 0.0 < give < LEAST_TOLD[units] / 2:
+        return f"under {length_words(LEAST_TOLD[units], units)}"
     return rounded_words(give, give, units)
 
 

@@ -15,7 +15,7 @@ from bench.protocol import LiveMoveNotice
 from bench.render.screen import told
 
 LEAST_DRAWN = 0.0005  # mm, half of the last digit that is shown
-WIDEST = 100
+WIDEST = 160
 
 
 def live_words(v: Viewer) -> Sentences:

@@ -386,6 +386,9 @@ def test_what_limits_a_result_is_told_over_its_own_length() -> None:
     row = BudgetRow("between sweeps", "A", 5e-5, 6.0, 1.0)
     text = words(budget_bars(viewer(Finding(check="any", quantities=[blade], budget=[row])), 52, 12))
     assert "0.02 mm" in text and "over 160 mm." in text and "300" not in text
+    row = replace(row, standard_uncertainty=1.5e-6)
+    text = words(budget_bars(viewer(Finding(check="any", quantities=[blade], budget=[row])), 52, 12))
+    assert "under 0.001 mm" in text and "0.000" not in text
 
 
 def test_the_picture_of_before_a_move_stands_back() -> None:
