@@ -179,7 +179,8 @@ def _saved(state: ViewModel, message: Saved) -> str:
 def _notice(state: ViewModel, message: Notice) -> str:
     about = state.instruments.get(message.about)
     spoiled = about is not None and bool(about.spoiled)
-    state.say(message.about, message.words, bad=spoiled or not message.recorded)
+    bad = spoiled or message.severity == "warning" or not message.recorded
+    state.say(message.about, message.words, bad=bad)
     return "notice"
 
 

@@ -150,16 +150,15 @@ def _fit_foot(c: Canvas, scene: Scene, ordered: list[Position]) -> None:
         words = f"{c.glyphs.bad} binds"
     row, last, much = c.high - 1, c.wide - 1, nominal_words(abs(left), units)
     # how far the runner stands out over the front edge of the table, then how far in
-    out = f"{much} {'out' if left < 0 else 'along'}"
+    out = much + " out" * (left < 0)
     if left < 0 and c.wide > ROOM_FOR_EDGE:
         out = f"{much} over the front edge"
-    c.label(0, row, out, "faint")
-    within = f"{nominal_words(ordered[-1].at, units)} along"
-    c.label(last, row, within, "faint", "right")
+    within = nominal_words(ordered[-1].at, units)
     between = (len(out) + c.wide - len(within)) // 2
     beside_marks = ((0, row - 1, "left"), (last, row - 1, "right"))
     role: Role = "strong" if relief > 0 else "faint"
     c.label_where_free(words, role, (between, row, "middle"), *beside_marks)
+    c.foot(out, "", within)
 
 
 def draw_clearance(c: Canvas, scene: Scene) -> None:

@@ -239,9 +239,8 @@ def leaves(move: Move, jig: Jig | None, units: System) -> list[str]:
         much = rounded_words(abs(over), move.uncertainty, units)
         lines.append(f"That is {much} {word} the distance.")
     if jig is not None:
-        reach = (
-            jig.pivot_to_stop if jig.pivot_to_stop is not None else jig.pivot_to_screw
-        )
+        stop, screw = jig.pivot_to_stop, jig.pivot_to_screw
+        reach = screw if stop is None else stop
         if reach is not None:
             lines.append(
                 f"They go {nominal_words(reach, units)} from the pivot, at the"

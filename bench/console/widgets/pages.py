@@ -154,7 +154,8 @@ def drift_chart(v: Viewer, wide: int, high: int, series: Mapping[str, Any]) -> B
         canvas.line((at, y(value - give)), (at, y(value + give)), "trace")
         canvas.sign(at, y(value), v.glyphs.here, "bad" if one["alarm"] else "strong")
         if one["alarm"]:
-            _beside(canvas, at, [y(value)], one["alarm"], "bad")
+            near = [y(value) + rows / canvas.field for rows in (0, 1, -1)]
+            _beside(canvas, at, near, one["alarm"], "bad")
     _chart_words(canvas, series, results, v.view.units)
     return canvas.block()
 
@@ -164,7 +165,7 @@ def _beside(
 ) -> None:
     """What a mark stands for, at one of the heights to the right or left of it."""
     column, last = int(x * canvas.wide), canvas.field - 1
-    rows = [min(last, int((1.0 - y) * canvas.field)) for y in heights]
+    rows = [max(0, min(last, int((1.0 - y) * canvas.field))) for y in heights]
     sides = ((2, "left"), (-2, "right"))
     places = [(column + step, row, side) for row in rows for step, side in sides]
     canvas.label_where_free(IN_CHART.get(code, code), role, *places)

@@ -16,11 +16,13 @@ from bench.checks.model import EvidenceGear
 from bench.console import themes
 from bench.console.canvas import Canvas
 from bench.console.glyphs import PLAIN, RICH
+from bench.console.message_folding import fold
 from bench.console.plot import scale
 from bench.console.result_drawing import draw_result
 from bench.console.set_up_drawing import draw_set_up
 from bench.console.sled_drawing import draw_sled
 from bench.console.text import Block, plain, width
+from bench.console.view_model import ViewModel
 from bench.console.widgets.figure import large_figure, live_role, result_figure
 from bench.console.widgets.live import live_facts, live_gauge, move_picture
 from bench.console.widgets.prompt import prompt_words
@@ -28,7 +30,7 @@ from bench.console.widgets.result import budget_bars, past_rows, result_picture
 from bench.finding import BudgetRow, Contact, Finding, Move, Position, Quantity
 from bench.gear import Jig
 from bench.procedure.prompt import Prompt
-from bench.protocol import LiveMoveNotice
+from bench.protocol import LiveMoveNotice, Notice
 from bench.units import length_words
 
 SIZES = [(36, 11), (40, 7), (78, 24)]
@@ -176,6 +178,10 @@ def test_a_tight_runner_says_how_much_to_take_off_and_its_limit() -> None:
     q = Quantity("side-play", 0.06, "mm", 0.008, 8.0, 0.10, "outside")
     text = words(drawn(q, positions=places))
     assert "take off 0.030 mm" in text and "good enough within 0.10 mm" in text
+    text = words(
+        draw_result(Finding(check="any", quantities=[q], positions=places), None, None, 36, 12, RICH, "inch")
+    )
+    assert "take off 1.2 thou" in text and "in in" not in text
 
 
 @pytest.mark.parametrize("turn", [0.0, 0.6, 2.1, 3.5, 5.9])
@@ -412,3 +418,11 @@ def test_only_what_is_still_to_do_is_said_while_the_sled_moves() -> None:
 def test_the_sled_says_where_the_leaf_goes_in_inches_too() -> None:
     text = words(draw_sled(SLED, None, 60, 12, RICH, "inch"))
     assert "leaf 18.90 in" in text and "from pivot" in text, text
+
+
+@pytest.mark.parametrize("severity", ["note", "warning"])
+def test_what_the_daemon_warns_of_has_its_sign(severity) -> None:
+    view = ViewModel(lambda: 0.0)
+    fold(view, Notice("doubt", "The number creeps.", severity=severity))
+    (told,) = view.notices
+    assert told.bad == (severity == "warning")
