@@ -181,6 +181,11 @@ def given_number(options: Mapping[str, OptionValue], name: str) -> float | None:
     return None if value is None else float(value)
 
 
+def given_text(options: Mapping[str, OptionValue], name: str) -> str | None:
+    """The value of a validated choice; None where it was not given."""
+    return str(options.get(name) or "") or None
+
+
 def number(options: Mapping[str, OptionValue], name: str, default: float) -> float:
     value = given_number(options, name)
     return default if value is None else value

@@ -85,15 +85,19 @@ def _for_the_person() -> tuple[type[Exception], ...]:
     """Errors whose message is one line for the person: what was wrong, where, what to
     do. Looked up only once there is an error, so that help is quick."""
     from bench.checks import UnknownCheck
+    from bench.checks.options import OptionError
     from bench.log.rows import LogError
-    from bench.procedure.gear_selection import GearUnknown
-    from bench.procedure.wrong_use import InvalidRequest
-    from bench.protocol.client import Gone, NoDaemon, Refused
+    from bench.procedure.invalid_request import InvalidRequest
+    from bench.protocol.client import (
+        ConnectionClosed,
+        NoDaemon,
+        RequestRefused,
+    )
     from bench.settings.paths import SettingsError
 
-    of_daemon = (NoDaemon, Refused, Gone)
+    of_daemon = (NoDaemon, RequestRefused, ConnectionClosed)
     of_files = (SettingsError, LogError)
-    return (UnknownCheck, GearUnknown, InvalidRequest, *of_daemon, *of_files)
+    return (UnknownCheck, OptionError, InvalidRequest, *of_daemon, *of_files)
 
 
 @click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})

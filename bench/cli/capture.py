@@ -24,7 +24,7 @@ from bench.cli.common import (
 )
 from bench.doctor.direct_port import blocks, open_port, request_of
 from bench.protocol import Capture, Done, RawBytes
-from bench.protocol.client import Gone, NoDaemon, WireClient
+from bench.protocol.client import ConnectionClosed, NoDaemon, WireClient
 from bench.settings.settings_file import Paths, PortSettings
 from hw.formats import FORMATS
 from hw.port_names import NotAPort
@@ -168,7 +168,7 @@ def _of_daemon(
             if isinstance(message, RawBytes):
                 recording.instrument = message.instrument
                 yield bytes.fromhex(message.hex)
-    except Gone as error:
+    except ConnectionClosed as error:
         raise CommandError(
             f"the daemon went away after {recording.count} bytes ({error})"
         ) from error

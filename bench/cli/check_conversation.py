@@ -17,7 +17,7 @@ from bench.cli.common import (
     socket_path,
 )
 from bench.finding import Finding
-from bench.protocol.client import Gone, NoDaemon, WireClient
+from bench.protocol.client import ConnectionClosed, NoDaemon, WireClient
 from bench.render.names import upper_first
 from bench.render.printed_result import result_lines
 from bench.render.wording import with_name, without_port
@@ -52,7 +52,7 @@ class CheckConversation:
         while True:
             try:
                 return self._listen()
-            except Gone:
+            except ConnectionClosed:
                 if self._offered is not None:
                     return self._offered
                 say(
@@ -117,7 +117,7 @@ class CheckConversation:
 
     # ---- what the daemon says --------------------------------------------------------
 
-    def _hear(self, message: protocol.AnyNotification) -> Finding | None:
+    def _hear(self, message: protocol.Message) -> Finding | None:
         """The finding, where the message concludes the check."""
         match message:
             case protocol.Error():
@@ -136,11 +136,11 @@ class CheckConversation:
                 say(f"  mark {message.number} of {message.of}: {message.words}")
             case protocol.Recording() if message.state == "saving":
                 say(f"  {message.words}")
-            case protocol.Saved() if (
+            case protocol.SavedNotice() if (
                 message.what == "finding" and self._offered is not None
             ):
                 self.recorded = self.recorded or message.id == self._offered.id
-            case protocol.Concluded() if message.run == self._run:
+            case protocol.FindingNotice() if message.run == self._run:
                 return self._concluded(message)
         return None
 
@@ -160,7 +160,7 @@ class CheckConversation:
         if message.ask is not None:
             self._ask(message.ask)
 
-    def _concluded(self, message: protocol.Concluded) -> Finding | None:
+    def _concluded(self, message: protocol.FindingNotice) -> Finding | None:
         """The finding, printed; None where it is offered to go on."""
         self.recorded = message.recorded
         for line in result_lines(message.finding, self._units):

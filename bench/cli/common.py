@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from msgspec import Struct
 
     from bench.finding import Unread
-    from bench.protocol import LogQuestion
+    from bench.protocol import LogQuery
     from bench.protocol.client import WireClient
     from bench.settings.paths import Paths
     from bench.settings.settings_file import Settings
@@ -59,7 +59,7 @@ class LogSource(NamedTuple):
     file: str | None
 
     def ask(
-        self, message: LogQuestion, kind: type[R], settings: Settings | None = None
+        self, message: LogQuery, kind: type[R], settings: Settings | None = None
     ) -> tuple[R, System]:
         """What the log answers, and the units that the daemon shows; of a file by the
         settings."""
@@ -126,7 +126,7 @@ class TypedLines:
 
     def wait(self, client: WireClient) -> list[bytes]:
         """Wait up to a second for either; the lines that were entered. They are read
-        from the descriptor, so that none hides in a buffer. Raises Gone."""
+        from the descriptor, so that none hides in a buffer. Raises ConnectionClosed."""
         sources: list[Any] = [client, sys.stdin] if self.open else [client]
         ready, _, _ = select.select(sources, [], [], 1.0)
         if client in ready:

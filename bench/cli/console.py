@@ -41,7 +41,7 @@ def console(socket_path: str | None, look: str | None) -> int:
         early = connect_early(where, GREETING)
         from bench.console.app import make_console
 
-        app = make_console(where, look=look, early=early)
+        app = make_console(where, theme=look, early=early)
         gc.freeze()
         gc.enable()
         app.run()

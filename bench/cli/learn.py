@@ -21,7 +21,7 @@ from bench.cli.common import (
     socket_option,
 )
 from bench.protocol import Cables, Error, Learn, Press, SetupNotice
-from bench.protocol.client import Gone, Refused, WireClient
+from bench.protocol.client import ConnectionClosed, RequestRefused, WireClient
 
 NONE_YET = 3.0  # s after which it is said that no cable is heard
 NONE_HEARD = (
@@ -53,7 +53,7 @@ def learn(what: What, leaf: str | None, socket_path: str | None, as_json: bool) 
     if thickness is not None and what != "leaf":
         raise CommandError(f"--leaf goes with `learn leaf`, not with `learn {what}`")
     away = command_errors(
-        Gone,
+        ConnectionClosed,
         words=lambda error: (
             f"the daemon went away ({error}); what was not kept is not written: learn"
             " it again"
@@ -86,7 +86,7 @@ def _lead(client: WireClient, wanted: Learn) -> SetupNotice:
                 case Cables():
                     _tell_cables(message, cables)
                 case Error(ref=wanted.ref):
-                    raise Refused(message)
+                    raise RequestRefused(message)
                 case SetupNotice(what=wanted.what):
                     _tell_notice(message)
                     asked = message.enter

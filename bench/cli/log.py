@@ -27,7 +27,7 @@ from bench.cli.log_import import log_import
 from bench.finding import Finding, Unread
 from bench.log.findings import MoveRow
 from bench.render.printed_result import result_lines
-from bench.render.result import LEAST_SHARE, part_size, told_over_words
+from bench.render.result import LEAST_SHARE, part_size, slope_span_words
 from bench.units import System, length_words, slope_words
 
 UNDATED = "?: the clock had not been set when this was measured."
@@ -122,7 +122,7 @@ def _part_lines(finding: Finding, units: System) -> Iterator[str]:
     from bench.render.names import part_name
 
     unit = finding.quantities[0].unit if finding.quantities else "mm"
-    over = f" {told_over_words(None, units)}" if unit == "rad" else ""
+    over = f" {slope_span_words(None, units)}" if unit == "rad" else ""
     for row in (one for one in finding.budget if one.share >= LEAST_SHARE):
         give = part_size(row.standard_uncertainty, unit, units, None)
         part = part_name(row.part)

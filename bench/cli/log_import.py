@@ -11,7 +11,7 @@ import click
 from bench.cli.common import CommandError, command_errors, connect, say, socket_option
 from bench.procedure.status_message import StatusMessage
 from bench.protocol import IMPORT_PIECE, LogImport, LogImported
-from bench.protocol.client import Gone, Refused
+from bench.protocol.client import ConnectionClosed, RequestRefused
 from bench.render.notices import text
 from bench.settings.paths import one_line
 
@@ -86,7 +86,10 @@ def _daemon(socket_path: str | None) -> Iterator[Feed]:
     def words(error: Exception) -> str:
         return f"{error}; what was taken stays, and the same import goes on from there"
 
-    with connect(socket_path) as client, command_errors(Refused, Gone, words=words):
+    with (
+        connect(socket_path) as client,
+        command_errors(RequestRefused, ConnectionClosed, words=words),
+    ):
         yield lambda piece, last: client.ask(LogImport(piece, last), LogImported)
 
 

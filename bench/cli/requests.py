@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from bench.cli.common import length_option, request, say, socket_option
-from bench.protocol import Abandon, Done, Moved, NoteEvent, Recording, Undo
+from bench.protocol import Abandon, Done, NoteEvent, NoteMove, Recording, Undo
 
 WHAT = ("dropped", "moved", "runners", "blade", "saw", "square", "accepted")
 
@@ -35,7 +35,7 @@ def moved(
     Example:  sweepgauge moved --distance "0.15 mm" --how leaves
     """
     length = length_option("--distance", distance)
-    return _ask(socket_path, Moved(jig=jig, distance=length, how=how))
+    return _ask(socket_path, NoteMove(jig=jig, distance=length, how=how))
 
 
 @click.command()

@@ -17,7 +17,7 @@ from bench.cli.common import (
     json_option,
     socket_option,
 )
-from bench.protocol.client import Gone
+from bench.protocol.client import ConnectionClosed
 from bench.render.printed_result import result_lines
 from bench.render.wording import with_name, without_name
 from bench.units import System
@@ -46,7 +46,9 @@ def watch(
     Example:  sweepgauge watch --json | head
     """
     until = None if seconds is None else time.monotonic() + seconds
-    away = command_errors(Gone, words=lambda error: f"the daemon went away ({error})")
+    away = command_errors(
+        ConnectionClosed, words=lambda error: f"the daemon went away ({error})"
+    )
     with suppress(KeyboardInterrupt), away, connect(socket_path) as client:
         said = _show_json if as_json else _show_line
         show = _Sentences(client.version.units, instrument).show if plain else said
@@ -90,7 +92,7 @@ def _show_line(message: object) -> None:
         case protocol.Readings():
             for value in message.values:
                 click.echo(f"{message.instrument} {value:.4f} mm")
-        case protocol.Rejected():
+        case protocol.RejectedFrame():
             words = f"rejected: {message.fault}"
             if (status := message.status) is not None:
                 words = f"has no reading: {status} ({meaning_of(status)[0]})"
@@ -102,7 +104,7 @@ def _show_json(message: object) -> None:
         for at, value in zip(message.at, message.values, strict=True):
             said = {"value": value, "unit": message.unit, "flags": message.flags}
             _object(message.instrument, at, said)
-    elif isinstance(message, protocol.Rejected):
+    elif isinstance(message, protocol.RejectedFrame):
         why = ("status", "fault", "raw")
         said = {name: getattr(message, name) for name in why}
         _object(message.instrument, message.at, said)
@@ -146,7 +148,7 @@ class _Sentences:
                 self._queue.append(("", message.words))
             case protocol.PromptChanged():
                 self._prompt(message.ask)
-            case protocol.Concluded():
+            case protocol.FindingNotice():
                 self._drop_prompt()
                 for line in result_lines(message.finding, self._units):
                     self._queue.append(("", line.strip()))

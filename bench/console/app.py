@@ -14,6 +14,7 @@ import signal
 import socket
 import time
 from collections.abc import Callable, Iterable
+from functools import partial
 from pathlib import Path
 from typing import Any, ClassVar
 
@@ -24,32 +25,32 @@ from textual.screen import Screen
 from textual.theme import Theme
 
 from bench.console import first_start, themes
+from bench.console.drawings.glyphs import GlyphSet
 from bench.console.early_keys import EarlyKeys
 from bench.console.first_start import Guide
-from bench.console.glyphs import GlyphSet
-from bench.console.greeting import AT_REST, GREETING, MOST_READINGS
-from bench.console.host import ALL, Guest
-from bench.console.instrument_view import FRESH
+from bench.console.greeting import GREETING, LIVE_RATE_HZ, REST_RATE_HZ
+from bench.console.host import Extension
+from bench.console.instrument_view import FRESH_S
 from bench.console.message_folding import fold
 from bench.console.requests import Requests
 from bench.console.screens import SCREENS, Place, make_page
 from bench.console.screens.base import ConsoleScreen, WorkScreen
 from bench.console.swipe import Swipe
-from bench.console.view_model import ViewModel
+from bench.console.view_model import Change, ViewModel
 from bench.console.widgets.scroll_bars import use_whole_cells
-from bench.protocol import AnyNotification, NotesSeen, Tone, Watch
+from bench.protocol import Message, NotesSeen, Tone, Watch
 from bench.protocol.async_client import Connection, ReconnectingClient
 
-# s between two drawings of what changes so
-PACE = {"number": 0.1, "line": 0.2}
-PACE_OF_THE_REST = 0.05
-AGEING = 0.5  # s between two drawings of how old a number is
-GUEST = 0.2  # s between two looks at what the guest's keys can do
+# s from one drawing of what changed so to the next
+PACE_S: dict[Change, float] = {"number": 0.1, "pass": 0.2, "keys": 0.05, "state": 0.05}
+SAME_TIME_S = 0.002  # changes that are due within it are drawn together
+AGE_PERIOD_S = 0.5  # s between two drawings of how old a number is
+EXTRA_KEYS_S = 0.2  # between two looks at what the extension's keys can do
 
 
 class Console(App[None]):
-    """`early`: a socket on which the first questions were already asked. `guest`: keys
-    of whoever starts it."""
+    """`early`: a socket on which the first questions were already asked. `extension`:
+    keys of whoever starts it."""
 
     TITLE = "sweepgauge"
     ALLOW_SELECT = False  # a finger that is drawn over words scrolls them
@@ -57,7 +58,7 @@ class Console(App[None]):
     SCREENS: ClassVar[dict[str, Callable[[], Screen[Any]]]] = SCREENS
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("slash,question_mark,f1", "keys", "all keys", key_display="/"),
-        Binding("asterisk,t", "look", "look", key_display="*", show=False),
+        Binding("asterisk,t", "next_theme", "look", key_display="*", show=False),
         Binding("minus,q,ctrl+q", "leave", "leave", key_display="-"),
         Binding("ctrl+c", "quit", "leave at once", show=False, priority=True),
     ]
@@ -66,18 +67,19 @@ class Console(App[None]):
         self,
         path: Path,
         *,
-        look: Theme = themes.SHOP,
+        theme: Theme = themes.SHOP,
         early: socket.socket | None = None,
-        guest: Guest | None = None,
+        extension: Extension | None = None,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         super().__init__()
         use_whole_cells()
         self.view = ViewModel(clock)
         self.guide = Guide()
-        self.guest = guest
+        self.extension = extension
+        self._extension_words: list[str] = []  # what its keys do, and its tip
         self.client = ReconnectingClient(
-            path, self._heard, self._connection, greeting=GREETING, early=early
+            path, self._message, self._connection, greeting=GREETING, early=early
         )
         self.requests = Requests(self.view, self.guide, self.client.send)
         self.keys_below: list[ActiveBinding] = []  # of the screen below the key list
@@ -85,18 +87,17 @@ class Console(App[None]):
         self.touched = False  # a finger is at work, or was last; no key since
         self.drawn = 0  # times anything was shown anew, for whoever measures
         self._place: Place | None = None  # none until it is known how things stand
-        self._dirty: set[str] = set()
-        self._due: dict[str, float] = {}
+        self._changes: set[Change] = set()  # not shown yet
+        self._due = dict.fromkeys(PACE_S, 0.0)  # when each may be shown next
         self._timer: asyncio.TimerHandle | None = None
         self._ageing: asyncio.TimerHandle | None = None
-        self._listening: asyncio.Task[None] | None = None
         self.early_keys = EarlyKeys(self)
         self._swipe = Swipe(self)
-        self._most = MOST_READINGS  # messages a second that were asked for last
-        for theme in themes.THEMES:
-            self.register_theme(theme)
+        self._most = LIVE_RATE_HZ  # messages a second that were asked for last
+        for one in themes.THEMES:
+            self.register_theme(one)
         # set before anything is styled, so that nothing is styled twice
-        self.set_reactive(App.theme, look.name)
+        self.set_reactive(App.theme, theme.name)
         self.stylesheet.set_variables(self.get_css_variables())
 
     @property
@@ -113,32 +114,31 @@ class Console(App[None]):
                 loop.add_signal_handler(number, self.exit)
         comes = self.early_keys.screen_comes
         self.screen_change_signal.subscribe(self, comes, immediate=True)
-        self._listening = loop.create_task(self.client.run())
+        self.run_worker(self.client.run())
         self._age()
-        if self.guest is not None:
-            self._bind_guest(self.guest)
+        if self.extension is not None:
+            self._bind_extension(self.extension)
 
-    def _bind_guest(self, guest: Guest) -> None:
-        for n, key in enumerate(guest.keys):
-            self.bind(key.key, f"guest({n})", description=key.help)
-        self.set_interval(GUEST, self._guest_changed)
+    def _bind_extension(self, extension: Extension) -> None:
+        for n, key in enumerate(extension.keys):
+            self.bind(key.key, f"extra_key({n})", description=key.help)
+        self.set_interval(EXTRA_KEYS_S, self._extension_changed)
 
-    async def on_unmount(self) -> None:
+    def on_unmount(self) -> None:
         for call in filter(None, (self._timer, self._ageing)):
             call.cancel()
-        if self._listening is not None:
-            self._listening.cancel()
-            await asyncio.gather(self._listening, return_exceptions=True)
         self.client.close()
 
     # ---- what comes in ---------------------------------------------------------------
 
-    def _heard(self, message: AnyNotification) -> None:
-        self.mark(fold(self.view, message))
+    def _message(self, message: Message) -> None:
+        change = fold(self.view, message)
+        if change is not None:
+            self.mark(change)
         self.requests.note_question()
         if isinstance(message, Tone):
             self._ring(message)
-        goes_on = first_start.goes_on(self.view, self.guide, message)
+        goes_on = first_start.ends_stage(self.view, self.guide, message)
         if goes_on and self._at_rest_here() and not self.requests.learn_next():
             self.open("sled_form")
 
@@ -153,30 +153,34 @@ class Console(App[None]):
         return isinstance(self._shown_screen(), WorkScreen)
 
     def _connection(self, now: Connection, words: str) -> None:
-        here = now == "here"
-        self.mark(self.view.connected() if here else self.view.disconnected(words))
+        """The screen stays as it was until the daemon has told how things stand."""
+        if now == "here":
+            self.view.connecting = True
+        else:
+            self.view.disconnected(words)
+            self.mark()
 
     def _age(self) -> None:
         """A number says so as soon as it is old; nothing wakes the screen before."""
-        oldest = self.view.oldest_reading if self.view.here else 0.0
-        if oldest >= FRESH:
-            self.mark(frozenset({"health", "number"}))
-        wait = FRESH - oldest if oldest < FRESH else AGEING
+        oldest = self.view.oldest_reading if self.view.online else 0.0
+        if oldest >= FRESH_S:
+            self.mark("number")
+        wait = FRESH_S - oldest if oldest < FRESH_S else AGE_PERIOD_S
         self._ageing = asyncio.get_running_loop().call_later(wait, self._age)
 
-    def _guest_changed(self) -> None:
-        """What the guest's keys can do changes without the daemon saying anything."""
-        assert self.guest is not None
-        told = [key.word() for key in self.guest.keys if key.can()] + [self.tip()]
-        if told != getattr(self, "_guest_told", None):
-            self._guest_told = told
-            self.mark(frozenset({"keys"}))
+    def _extension_changed(self) -> None:
+        """Show the screen anew where the extra keys do something else than before."""
+        assert self.extension is not None
+        words = [key.word() for key in self.extension.keys if key.can()] + [self.tip()]
+        if words != self._extension_words:
+            self._extension_words = words
+            self.mark("keys")
 
     def tip(self) -> str:
         screen = self._shown_screen()
-        if self.guest is None or screen is None:
+        if self.extension is None or screen is None:
             return ""
-        return self.guest.tip(screen.page, self.view, self.requests)
+        return self.extension.tip(screen.page, self.view, self.requests)
 
     def _shown_screen(self) -> ConsoleScreen[Any] | None:
         """None where another one, or none yet, is shown."""
@@ -185,13 +189,11 @@ class Console(App[None]):
 
     # ---- showing ---------------------------------------------------------------------
 
-    def mark(self, changed: frozenset[str]) -> None:
+    def mark(self, change: Change = "state") -> None:
         """Something is different: it is shown when its turn has come."""
-        if not changed:
-            return
-        self._dirty |= changed
+        self._changes.add(change)
         if self._timer is None:
-            soonest = min(self._due.get(name, 0.0) for name in self._dirty)
+            soonest = min(self._due[one] for one in self._changes)
             wait = max(0.0, soonest - time.monotonic())
             loop = asyncio.get_running_loop()
             self._timer = loop.call_later(wait, self.call_next, self._show_changes)
@@ -201,18 +203,16 @@ class Console(App[None]):
         if not self.is_running:
             return
         now = time.monotonic()
-        soon = now + 0.002
-        ready = {name for name in self._dirty if self._due.get(name, 0.0) <= soon}
-        self._dirty -= ready
-        for name in ready:
-            self._due[name] = now + PACE.get(name, PACE_OF_THE_REST)
+        ready = {one for one in self._changes if self._due[one] <= now + SAME_TIME_S}
+        self._changes -= ready
+        self._due |= {one: now + PACE_S[one] for one in ready}
         self._go_to_place()
         screen = self._shown_screen()
         if screen is not None:
-            screen.show(frozenset(ready))
+            screen.show(ready)
         self.drawn += 1
-        left, self._dirty = self._dirty, set()
-        self.mark(frozenset(left))
+        for change in [*self._changes]:
+            self.mark(change)
 
     # ---- which screen ----------------------------------------------------------------
 
@@ -221,7 +221,7 @@ class Console(App[None]):
         view = self.view
         if view.live is not None:
             return "live"
-        if view.ask is not None:
+        if view.prompt is not None:
             return "check"
         if first_start.stage_now(view, self.guide) is not None:
             return "first_start"
@@ -246,11 +246,11 @@ class Console(App[None]):
             self._watch()
             screen = self.get_screen(place)
             if isinstance(screen, ConsoleScreen) and screen.is_mounted:
-                screen.show(ALL)  # as things stand now, before it is painted
+                screen.show()  # as things stand now, before it is painted
             self.switch_screen(place)
 
     def _watch(self) -> None:
-        most = AT_REST if self._place == "home" else MOST_READINGS
+        most = REST_RATE_HZ if self._place == "home" else LIVE_RATE_HZ
         if most != self._most:
             self._most = most
             self.client.send(Watch(on=True, most=most))
@@ -259,7 +259,7 @@ class Console(App[None]):
         """Take away all pages."""
         while len(self.screen_stack) > 2:
             self.pop_screen()
-        self.mark(frozenset({"ask", "notice"}))
+        self.mark()
 
     # ---- keys ------------------------------------------------------------------------
 
@@ -270,29 +270,29 @@ class Console(App[None]):
     def action_keys(self) -> None:
         active = self.screen.active_bindings.values()
         keys = {b.binding.action: b for b in reversed(list(active)) if b.enabled}
-        told = [b for b in reversed(keys.values()) if _told(b.binding)]
+        listed = [b for b in reversed(keys.values()) if _is_listed(b.binding)]
         # what cannot be taken back stands last, far from where the cursor is
-        self.keys_below = sorted(told, key=lambda b: b.binding.action == "quit")
+        self.keys_below = sorted(listed, key=lambda b: b.binding.action == "quit")
         self.push_screen("keys")
 
-    def action_look(self) -> None:
-        place = themes.NAMES.index(self.theme)
-        self.theme = themes.NAMES[(place + 1) % len(themes.NAMES)]
-        self.mark(ALL)
+    def action_next_theme(self) -> None:
+        place = themes.THEME_NAMES.index(self.theme)
+        self.theme = themes.THEME_NAMES[(place + 1) % len(themes.THEME_NAMES)]
+        self.mark()
 
     def action_leave(self) -> None:
         words = "Leave the screen? A check in progress goes on in the daemon."
         page = make_page("confirm", words, self.last_key)
         self.push_screen(page, lambda sure: self.exit() if sure else None)
 
-    def action_guest(self, index: int) -> None:
-        assert self.guest is not None
-        self.guest.keys[index].run()
-        self.mark(frozenset({"keys"}))
+    def action_extra_key(self, index: int) -> None:
+        assert self.extension is not None
+        self.extension.keys[index].run()
+        self.mark("keys")
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        if action == "guest" and self.guest is not None:
-            return self.guest.keys[int(str(parameters[0]))].can()
+        if action == "extra_key" and self.extension is not None:
+            return self.extension.keys[int(str(parameters[0]))].can()
         return super().check_action(action, parameters)
 
     def seen(self) -> None:
@@ -319,18 +319,15 @@ class Console(App[None]):
         """The palette lists what the keys of the screen do."""
         for active in screen.active_bindings.values():
             binding = active.binding
-            if active.enabled and _told(binding):
-
-                async def run(action: str = binding.action, node=active.node) -> None:  # type: ignore[no-untyped-def]
-                    await self.run_action(action, node)
-
+            if active.enabled and _is_listed(binding):
+                run = partial(self.run_action, binding.action, active.node)
                 words = binding.tooltip or binding.description
                 yield SystemCommand(words.capitalize(), f"key {binding.key}", run)
 
 
-def _told(binding: Binding) -> bool:
-    """Whether the key stands in the list of all keys; those that move within a list do
-    not."""
+def _is_listed(binding: Binding) -> bool:
+    """True for a key of the list of all keys; keys that move within a list are not in
+    it."""
     others = ("take(", "app.", "screen.", "first_act", "command_palette")
     return bool(binding.description) and not binding.action.startswith(others)
 
@@ -338,13 +335,13 @@ def _told(binding: Binding) -> bool:
 def make_console(
     path: Path,
     *,
-    look: str | None = None,
+    theme: str | None = None,
     early: socket.socket | None = None,
-    guest: Guest | None = None,
+    extension: Extension | None = None,
 ) -> Console:
     """The application from plain arguments; tests, command and demo all use it.
     ValueError: no such look."""
     term, colourless = os.environ.get("TERM", ""), bool(os.environ.get("NO_COLOR"))
-    chosen = themes.find_theme(look) if look else None
+    chosen = themes.find_theme(theme) if theme else None
     suits = chosen or themes.theme_for_terminal(term, colourless)
-    return Console(path, look=suits, early=early, guest=guest)
+    return Console(path, theme=suits, early=early, extension=extension)

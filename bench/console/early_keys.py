@@ -12,9 +12,9 @@ from textual.app import App
 from textual.screen import Screen
 
 # keys that answer: pressed before anything is seen, they would answer unread
-ANSWERS = ("enter", "space")
-LOOK_S = 0.1  # s between two looks whether the screen that comes is still to come
-AT_ONCE = "ctrl+c"  # leaves whatever is shown
+ANSWER_KEYS = ("enter", "space")
+POLL_S = 0.1  # s between two looks whether the screen that comes is still to come
+QUIT_KEY = "ctrl+c"  # leaves whatever is shown
 
 
 class EarlyKeys:
@@ -44,7 +44,7 @@ class EarlyKeys:
         there, coming = self._there, self._coming
         while not there.is_set() and coming in self._app.screen_stack:
             with contextlib.suppress(TimeoutError):
-                await asyncio.wait_for(there.wait(), LOOK_S)
+                await asyncio.wait_for(there.wait(), POLL_S)
 
     async def aim(self, event: events.Event) -> events.Event | None:
         """The event; a new one for a key that went to a screen which is shown no
@@ -52,9 +52,9 @@ class EarlyKeys:
         if self._first is not None:
             if not isinstance(event, events.Key):
                 return None
-            if event.key == AT_ONCE:
+            if event.key == QUIT_KEY:
                 return event
-            if event.key not in ANSWERS:
+            if event.key not in ANSWER_KEYS:
                 self._first.append(events.Key(event.key, event.character))
             return None
         await self._screen_is_there()

@@ -2,12 +2,12 @@
 
 from bench.protocol import GetChecks, GetGear, GetStatus, Watch
 
-# live readings: messages a second and instrument; digits are not drawn more often
-MOST_READINGS = 10.0
-AT_REST = 2.0  # so many where nobody waits for the number: it saves half of the CPU
+# messages of readings a second and instrument: digits are not drawn more often, and at
+# rest, where nobody waits for the number, less of them saves half of the CPU
+LIVE_RATE_HZ, REST_RATE_HZ = 10.0, 2.0
 GREETING = (
     GetGear(),
     GetStatus(),
-    Watch(on=True, most=MOST_READINGS),
+    Watch(on=True, most=LIVE_RATE_HZ),
     GetChecks(),
 )

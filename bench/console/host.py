@@ -1,25 +1,25 @@
-"""What the widgets and screens of the console know of the application they are in."""
+"""The application as its widgets and screens know it."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol, cast
 
 import msgspec
-from textual.binding import ActiveBinding
 
-from bench.console.first_start import Guide
-from bench.console.glyphs import GlyphSet
+from bench.console.drawings.glyphs import GlyphSet
 from bench.console.requests import Requests
 from bench.console.view_model import ViewModel
 
-ALL = frozenset({"all"})
+if TYPE_CHECKING:
+    from bench.console.app import Console
+
 NARROW = 72  # columns under which words and drawing do not stand side by side
 TALL = 40  # rows of a screen from which there is room for what is only of use
 LOW = 22  # rows of a screen under which only what is needed now is shown
 
 
-class GuestKey(msgspec.Struct, frozen=True):
+class ExtraKey(msgspec.Struct, frozen=True):
     """A key of whoever starts the console, such as the pretend saw's hands. `word` may
     depend on what is asked; `can`: whether it would do anything now."""
 
@@ -31,29 +31,30 @@ class GuestKey(msgspec.Struct, frozen=True):
     leads: bool = False  # it stands beside what is asked, large enough for a thumb
 
 
-class Guest(Protocol):
+class Extension(Protocol):
     """Whoever starts the console may add keys and a line beside what is asked."""
 
-    keys: tuple[GuestKey, ...]
+    keys: tuple[ExtraKey, ...]
 
     def tip(self, page: str, view: ViewModel, requests: Requests) -> str: ...
 
 
-class Host(Protocol):
-    """The application, as its screens and widgets know it."""
-
-    view: ViewModel
-    requests: Requests
-    guide: Guide
-    guest: Guest | None
-    last_key: str
-    touched: bool
-    keys_below: list[ActiveBinding]
+class Hosted:
+    """What a widget or a screen knows of its application. It is no widget itself:
+    Textual styles a class by its first base that is one."""
 
     @property
-    def glyphs(self) -> GlyphSet: ...
-    def mark(self, changed: frozenset[str]) -> None: ...
-    def open(self, page: str) -> None: ...
-    def go_home(self) -> None: ...
-    def action_look(self) -> None: ...
-    def tip(self) -> str: ...
+    def host(self) -> Console:
+        return cast("Console", self.app)  # type: ignore[attr-defined]
+
+    @property
+    def view(self) -> ViewModel:
+        return self.host.view
+
+    @property
+    def requests(self) -> Requests:
+        return self.host.requests
+
+    @property
+    def glyphs(self) -> GlyphSet:
+        return self.host.glyphs

@@ -1,4 +1,4 @@
-"""What the screen knows of one instrument, and of one pass."""
+"""One instrument, and one pass, as the screen shows them."""
 
 from __future__ import annotations
 
@@ -10,12 +10,12 @@ import msgspec
 from bench.protocol import Cable, FittedPass, InstrumentState, Readings
 from bench.render.wording import without_port
 
-FRESH = 1.5  # s; a younger reading is "now"
-TREND = 0.6  # s over which the way of the number is looked at
+FRESH_S = 1.5  # s; a younger reading is "now"
+TREND_S = 0.6  # s over which the way of the number is looked at
 MOST_POINTS = 4000  # of a running pass
 
 # an instrument's state in words
-STATES: dict[str, str] = {
+STATE_WORDS: dict[str, str] = {
     "open": "reads",
     "absent": "not plugged in",
     "busy": "port in use",
@@ -28,7 +28,7 @@ STATES: dict[str, str] = {
 }
 
 # the ways of the travel, seen by whoever pushes
-RUNS: dict[str, tuple[str, str]] = {
+TRAVEL_WAYS: dict[str, tuple[str, str]] = {
     "away": ("away from you", "toward you"),
     "right": ("to the right", "to the left"),
 }
@@ -54,40 +54,42 @@ class InstrumentView(msgspec.Struct):
         default_factory=lambda: deque(maxlen=32)
     )
 
-    def update(self, said: InstrumentState, now: float) -> None:
-        self.state, self.words, self.port = said.state, said.words, said.port
-        self.rate, self.unit, self.rejects = said.rate, said.unit, said.rejects
-        self.grows, self.spoiled = said.grows or self.grows, said.spoiled
-        if said.value is not None and said.age is not None:
-            self.value, self.at = said.value, now - said.age
-        elif said.state != "open":
+    def update(self, message: InstrumentState, now: float) -> None:
+        self.state, self.words, self.port = message.state, message.words, message.port
+        self.rate, self.unit, self.rejects = message.rate, message.unit, message.rejects
+        self.grows, self.spoiled = message.grows or self.grows, message.spoiled
+        if message.value is not None and message.age is not None:
+            self.value, self.at = message.value, now - message.age
+        elif message.state != "open":
             self.recent.clear()
 
-    def update_cable(self, said: Cable, now: float) -> None:
+    def update_cable(self, message: Cable, now: float) -> None:
         """A cable and its number, before it is known what hangs on it."""
-        self.state = "open" if said.state == "reads" else said.state
-        self.words, self.port, self.unit = said.words, said.port, said.unit
-        self.grows = said.role  # what it is set up as already
-        if said.value is None or said.age is None:
+        self.state = "open" if message.state == "reads" else message.state
+        self.words, self.port, self.unit = message.words, message.port, message.unit
+        self.grows = message.role  # what it is set up as already
+        if message.value is None or message.age is None:
             self.value = self.at = None
             return
-        if said.value != self.value or said.age == 0:
-            self.recent.append((now, said.value))
-        while self.recent and self.recent[0][0] < now - TREND:
-            self.recent.popleft()
-        self.value, self.at = said.value, now - said.age
+        if message.value != self.value or message.age == 0:
+            self.recent.append((now, message.value))
+        self._forget_before(now - TREND_S)
+        self.value, self.at = message.value, now - message.age
 
-    def add_readings(self, said: Readings, now: float) -> bool:
+    def add_readings(self, message: Readings, now: float) -> bool:
         """True when the number or its age has changed to the eye."""
         was, was_fresh = self.value, self.fresh(now)
-        self.value, self.unit, self.at = said.values[-1], said.unit, now
+        self.value, self.unit, self.at = message.values[-1], message.unit, now
         self.recent.append((now, self.value))
-        while self.recent and self.recent[0][0] < now - TREND:
-            self.recent.popleft()
+        self._forget_before(now - TREND_S)
         return was != self.value or not was_fresh
 
+    def _forget_before(self, time: float) -> None:
+        while self.recent and self.recent[0][0] < time:
+            self.recent.popleft()
+
     def fresh(self, now: float) -> bool:
-        return self.at is not None and now - self.at < FRESH
+        return self.at is not None and now - self.at < FRESH_S
 
     @property
     def troubled(self) -> bool:
@@ -116,7 +118,7 @@ class InstrumentView(msgspec.Struct):
             return "moves"
         if self.role == "travel":
             away = (change > 0) == (self.grows != "toward")
-            return RUNS[runs][0 if away else 1]
+            return TRAVEL_WAYS[runs][0 if away else 1]
         if self.role == "caliper":
             return "opening" if change > 0 else "closing"
         inward = (change > 0) == (self.grows != "pulled-out")
@@ -124,11 +126,11 @@ class InstrumentView(msgspec.Struct):
 
 
 def cable_views(
-    before: Mapping[str, InstrumentView], said: Sequence[Cable], now: float
+    before: Mapping[str, InstrumentView], message: Sequence[Cable], now: float
 ) -> dict[str, InstrumentView]:
     """All cables that are looked for, by port."""
     out: dict[str, InstrumentView] = {}
-    for cable in said:
+    for cable in message:
         out[cable.port] = before.get(cable.port) or InstrumentView(cable.name, "cable")
         out[cable.port].update_cable(cable, now)
     return out
@@ -151,6 +153,6 @@ class PassView(msgspec.Struct):
         self.reading.extend(reading[:room])
 
     @classmethod
-    def of(cls, said: FittedPass) -> PassView:
-        points = list(said.travel), list(said.reading), frozenset(said.aside)
-        return cls(said.sweep, said.placement, said.push, *points)
+    def of(cls, message: FittedPass) -> PassView:
+        points = list(message.travel), list(message.reading), frozenset(message.aside)
+        return cls(message.sweep, message.placement, message.push, *points)

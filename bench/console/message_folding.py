@@ -1,7 +1,7 @@
-"""How each message of the daemon changes what the screen knows.
+"""The change that each message of the daemon makes to the view model.
 
-`fold` names what changed, so that only that is drawn again: "number", "health", "ask",
-"line", "notice", "result", "past", "gear".
+`fold` tells how much of the screen that concerns: the live number and the running pass
+change many times a second, and then only what shows them is drawn again.
 """
 
 from __future__ import annotations
@@ -10,22 +10,21 @@ from collections.abc import Callable
 from typing import Any
 
 from bench.console.instrument_view import InstrumentView, PassView, cable_views
-from bench.console.notices import as_sentence
-from bench.console.view_model import CUT, DRIFT, DUE, NOTHING, SHOP, ViewModel
+from bench.console.view_model import DOCUMENTS, Change, ViewModel
 from bench.protocol import (
-    AnyNotification,
     Cables,
     ChecksReply,
-    Concluded,
     Document,
     Done,
     Error,
+    FindingNotice,
     FittedPass,
     GearReply,
     InstrumentState,
     LiveMoveNotice,
     LogRows,
     MarkNotice,
+    Message,
     NoFinding,
     Notice,
     PassNotice,
@@ -33,87 +32,84 @@ from bench.protocol import (
     PromptChanged,
     Readings,
     Recording,
-    Rejected,
+    RejectedFrame,
     RunState,
-    Saved,
+    SavedNotice,
     SetupNotice,
     StatusReply,
     Version,
 )
 from bench.render.finding import unread_words
-from bench.render.screen import told
+from bench.render.screen import screen_text
+from bench.render.wording import as_sentence
 
-COUNTED = ("pass-kept",)  # remarks that the row of the state says as well
-PASSES = 24  # passes of a check that are kept to be drawn
-WELL = ("open", "marks")  # states of an instrument without trouble
-DOCUMENTS = {DUE: "due", DRIFT: "drift", CUT: "cut", SHOP: "shop"}
+COUNT_REMARKS = ("pass-kept",)  # remarks that the row of the state says as well
+DRAWN_PASSES = 24  # passes of a check that are kept to be drawn
+HEALTHY = ("open", "marks")  # states of an instrument without trouble
 
 
-def fold(state: ViewModel, message: AnyNotification) -> frozenset[str]:
-    """Fold one message into the state; the names of what changed."""
+def fold(state: ViewModel, message: Message) -> Change | None:
+    """Fold one message into the state; None: nothing changed to the eye."""
     change = _FOLDS.get(type(message))
-    return NOTHING if change is None else frozenset(change(state, message).split())
+    if change is None or change(state, message) is False:
+        return None
+    return _QUICK.get(type(message), "state")
 
 
-# each gives the names of what changed, parted by blanks
+# each gives False where nothing changed to the eye
 
 
-def _readings(state: ViewModel, message: Readings) -> str:
+def _readings(state: ViewModel, message: Readings) -> bool:
     instrument = state.instruments.get(message.instrument)
     if instrument is None or not message.values:
-        return ""
-    now = state.clock()
-    was_stale = not instrument.fresh(now)
-    changed = instrument.add_readings(message, now)
-    return "number health" if was_stale else "number" if changed else ""
+        return False
+    return instrument.add_readings(message, state.clock())
 
 
-def _version(state: ViewModel, message: Version) -> str:
+def _version(state: ViewModel, message: Version) -> None:
     state.units = message.units
-    return "health number result"
 
 
-def _status(state: ViewModel, message: StatusReply) -> str:
+def _status(state: ViewModel, message: StatusReply) -> None:
     state.log_state, state.last = message.log_state, list(message.last)
     state.instruments = {
         one.name: _instrument_view(state, one) for one in message.instruments
     }
     if state.connecting:
         state.confirm_connection()
-    state.status_known = True
+    state.status_known = state.due_stale = True
     state.notes = list(message.notes)
     fresh = message.notes[message.told :]
     state.notes_unseen = bool(fresh)
     for note in fresh[-2:]:
         state.say("daemon", note)
-    _running(state, message.run)
-    return "number health ask line notice result past"
+    _set_check(state, message.run)
 
 
-def _instrument_view(state: ViewModel, said: InstrumentState) -> InstrumentView:
-    known = state.instruments.get(said.name)
-    instrument = known or InstrumentView(said.name, said.role)
-    instrument.update(said, state.clock())
+def _instrument_view(state: ViewModel, message: InstrumentState) -> InstrumentView:
+    known = state.instruments.get(message.name)
+    instrument = known or InstrumentView(message.name, message.role)
+    instrument.update(message, state.clock())
     return instrument
 
 
-def _running(state: ViewModel, run: RunState | None) -> None:
+def _set_check(state: ViewModel, run: RunState | None) -> None:
     if run is None:
-        state.run = state.check = state.ask = state.line = state.verifies = None
-        state.passes = []
+        state.run = state.check = state.prompt = state.verifies = None
+        state.running_pass, state.passes = None, []
         return
-    _asked(state, run.id, run)
-    state.passes = [PassView.of(fitted) for fitted in run.passes][-PASSES:]
-    state.line = state.result = None
+    _set_prompt(state, run.id, run)
+    state.passes = [PassView.of(fitted) for fitted in run.passes][-DRAWN_PASSES:]
+    state.running_pass = state.result = None
 
 
-def _asked(state: ViewModel, run: str, said: RunState | PromptChanged) -> None:
-    state.run, state.check, state.ask = run, said.check, said.ask
-    state.jig, state.saw, state.verifies = said.jig, said.saw, said.verifies
-    state.question = said.question
+def _set_prompt(state: ViewModel, run: str, message: RunState | PromptChanged) -> None:
+    state.run, state.check, state.prompt = run, message.check, message.ask
+    state.jig, state.saw, state.verifies = message.jig, message.saw, message.verifies
+    state.question = message.question
 
 
-def _instrument(state: ViewModel, message: InstrumentState) -> str:
+def _instrument(state: ViewModel, message: InstrumentState) -> None:
     before = state.instruments.get(message.name)
     was, words = ("", "") if before is None else (before.state, before.words)
     instrument = _instrument_view(state, message)
@@ -121,222 +117,195 @@ def _instrument(state: ViewModel, message: InstrumentState) -> str:
     if before is not None and words != message.words:
         lost = any(one.bad and one.about == message.name for one in state.notices)
         # another trouble takes the place of the one before, and of being back
-        well = message.state in WELL
+        well = message.state in HEALTHY
         state.notices.over(message.name, bad=well)
         if not well:
             state.say(message.name, instrument.named_words, bad=True)
-        elif was not in WELL and lost:  # one that is heard first was never away
-            state.say(message.name, told("back", name=message.name))
-    return "number health notice"
+        elif was not in HEALTHY and lost:  # one that is heard first was never away
+            state.say(message.name, screen_text("back", name=message.name))
 
 
-def _asking(state: ViewModel, message: PromptChanged) -> str:
+def _prompt_changed(state: ViewModel, message: PromptChanged) -> None:
     if message.run is None:
-        _running(state, None)
-        return "ask line notice number result"
+        _set_check(state, None)
+        return
     if message.run != state.run:
         state.passes = []
-        state.line = state.result = state.live = state.learn = None
+        state.running_pass = state.result = state.live = state.setup = None
         state.notices.clear()
-    before, ask = state.ask, message.ask
-    _asked(state, message.run, message)
-    was, now = ((one and (one.placement, one.step)) for one in (before, ask))
-    moved_on = was is None or was != now
-    if moved_on:  # what was said of the set-up before is over
+    before, prompt = state.prompt, message.ask
+    _set_prompt(state, message.run, message)
+    was, now = ((one and (one.placement, one.step)) for one in (before, prompt))
+    if was is None or was != now:  # what was said of the set-up before is over
         state.notices[:] = [one for one in state.notices if one.bad]
-    if ask is not None and ask.mark is not None and state.line is not None:
-        taken = ask.mark - 1  # one that was taken back is drawn no longer
-        moved_on |= len(state.line.travel) > taken
-        del state.line.travel[taken:], state.line.reading[taken:]
-    return "ask line number notice" if moved_on else "ask"
+    mark, running = state.current_prompt.mark, state.running_pass
+    if mark is not None and running is not None:  # a mark taken back is drawn no longer
+        del running.travel[mark - 1 :], running.reading[mark - 1 :]
 
 
-def _concluded(state: ViewModel, message: Concluded) -> str:
+def _concluded(state: ViewModel, message: FindingNotice) -> None:
     state.last = [message.finding, *state.last]
     state.past = [message.finding, *state.past] if state.past is not None else None
     if message.run is None or message.run == state.run:
         state.result = message.finding
-    state.run = state.ask = state.line = None
-    state.due = None  # it may be another now
+    state.run = state.prompt = state.running_pass = None
+    state.due, state.due_stale = None, True
     state.notices.clear()  # what was said of the passes is over; the result speaks
-    return "ask line result past number notice"
 
 
-def _not_concluded(state: ViewModel, message: NoFinding) -> str:
+def _not_concluded(state: ViewModel, message: NoFinding) -> None:
     if message.run == state.run:
-        _running(state, None)
+        _set_check(state, None)
     state.say("check", message.words, bad=True)
-    return "ask line notice"
 
 
-def _saved(state: ViewModel, message: Saved) -> str:
-    if message.what != "move":
-        return ""
-    state.moves[message.id] = "made"
-    return "result past"
+def _saved(state: ViewModel, message: SavedNotice) -> None:
+    if message.what == "move":
+        state.moves[message.id] = "made"
 
 
-def _notice(state: ViewModel, message: Notice) -> str:
+def _notice(state: ViewModel, message: Notice) -> None:
     about = state.instruments.get(message.about)
     spoiled = about is not None and bool(about.spoiled)
     bad = spoiled or message.severity == "warning" or not message.recorded
     state.say(message.about, message.words, bad=bad)
-    return "notice"
 
 
-def _error(state: ViewModel, message: Error) -> str:
+def _error(state: ViewModel, message: Error) -> None:
     state.say("error", as_sentence(message.text), bad=True)
-    return "notice"
 
 
-def _done(state: ViewModel, message: Done) -> str:
+def _done(state: ViewModel, message: Done) -> None:
     # a sentence is for the person, a word is for the program
-    if not message.remarks and message.recorded:
-        return ""
-    state.say("done", message.text, bad=not message.recorded)
-    return "notice"
+    if message.remarks or not message.recorded:
+        state.say("done", message.text, bad=not message.recorded)
 
 
-def _rejected(state: ViewModel, message: Rejected) -> str:
+def _rejected(state: ViewModel, message: RejectedFrame) -> bool:
     instrument = state.instruments.get(message.instrument)
     if instrument is not None:
         instrument.rejects += 1
-    return ""
+    return False
 
 
-def _recording(state: ViewModel, message: Recording) -> str:
+def _recording(state: ViewModel, message: Recording) -> None:
     state.log_state = message.state
-    return "health"
 
 
-def _rows(state: ViewModel, message: LogRows) -> str:
+def _rows(state: ViewModel, message: LogRows) -> None:
     state.past, state.moves = list(message.findings), dict(message.moves)
     if message.unread:
         state.say("log", unread_words(message.unread), bad=True)
-    return "past notice" if message.unread else "past"
 
 
-def _document(state: ViewModel, message: Document) -> str:
-    part = DOCUMENTS.get(message.ref or 0, "")
-    if part:
-        setattr(state, part, message.document)
-    return part
+def _document(state: ViewModel, message: Document) -> None:
+    if message.ref is not None:
+        setattr(state, DOCUMENTS[message.ref - 1], message.document)
 
 
-def _gear(state: ViewModel, message: GearReply) -> str:
+def _gear(state: ViewModel, message: GearReply) -> None:
     state.gear, state.units = message, message.units
-    return "gear result ask"
 
 
-def _kinds(state: ViewModel, message: ChecksReply) -> str:
+def _kinds(state: ViewModel, message: ChecksReply) -> None:
     state.checks = list(message.checks)
-    return "gear"
 
 
-def _live(state: ViewModel, message: LiveMoveNotice) -> str:
+def _live(state: ViewModel, message: LiveMoveNotice) -> None:
     state.live = message if message.on else None
-    if message.on or not message.words:
-        return "live number"
-    state.say("live", message.words)
-    return "live ask number notice"
+    if not message.on and message.words:
+        state.say("live", message.words)
 
 
-def _learning(state: ViewModel, message: SetupNotice) -> str:
+def _setup(state: ViewModel, message: SetupNotice) -> None:
     goes_on = message.on and message.phase in ("asking", "seen")
-    state.learn = message if goes_on else None
+    state.setup = message if goes_on else None
     if message.phase == "kept":
-        state.learned = state.learned | {message.what}
+        state.finished_setups = state.finished_setups | {message.what}
     if not goes_on and message.words:
         state.say("learn", message.words, bad=message.phase == "failed")
-    return "ask notice gear"
 
 
-def _cables(state: ViewModel, message: Cables) -> str:
+def _cables(state: ViewModel, message: Cables) -> None:
     """Numbers of cables that nothing is known of yet; the one that moves is the one
     that is looked at."""
-    before = state.ports.keys()
     state.ports = cable_views(state.ports, message.cables, state.clock())
     for port, one in state.ports.items():
         if one.way() != "still" and not one.grows:
             state.moving_port = port
             break
-    same = before == state.ports.keys()
-    return "ask number" if same else "ask number health"
 
 
 # ---- passes --------------------------------------------------------------------------
 
 
-def _points(state: ViewModel, message: Points) -> str:
-    if state.line is None or state.line.sweep != message.sweep:
-        placement = state.ask.placement if state.ask is not None else None
-        state.line = PassView(message.sweep, placement or "")
-    state.line.add(message.travel, message.reading)
-    return "line"
+def _points(state: ViewModel, message: Points) -> None:
+    running, placement = state.running_pass, state.current_prompt.placement or ""
+    if running is None or running.sweep != message.sweep:
+        state.running_pass = running = PassView(message.sweep, placement)
+    running.add(message.travel, message.reading)
 
 
-def _pass(state: ViewModel, message: PassNotice) -> str:
+def _pass(state: ViewModel, message: PassNotice) -> None:
     if message.state == "running":
-        state.line = PassView(message.sweep, message.placement)
-        return "line notice ask"
+        state.running_pass = PassView(message.sweep, message.placement)
+        return
     state.notices.over("pass", bad=False)  # what was said of the one before
     others = [p for p in state.passes if p.sweep != message.sweep]
     if message.state in ("kept", "measured", "back"):
-        line = state.line
+        line = state.running_pass
         if line is None or line.sweep != message.sweep:
             line = PassView(message.sweep, message.placement)
         line.push = message.push
-        state.passes, state.line = [*others, line][-PASSES:], None
+        state.passes, state.running_pass = [*others, line][-DRAWN_PASSES:], None
     else:
-        state.line = None if message.state == "refused" else state.line
+        state.running_pass = None if message.state == "refused" else state.running_pass
         state.passes = others
-    counted = any(one.code in COUNTED for one in message.remarks)
+    counted = any(one.code in COUNT_REMARKS for one in message.remarks)
     if message.words and not counted:
         bad = message.state == "refused" or not message.recorded
         state.say("pass", message.words, bad=bad)
-    return "line notice ask"
 
 
-def _fitted(state: ViewModel, message: FittedPass) -> str:
+def _fitted(state: ViewModel, message: FittedPass) -> None:
     fitted = PassView.of(message)
     state.passes = [fitted if p.sweep == fitted.sweep else p for p in state.passes]
-    return "line"
 
 
-def _mark(state: ViewModel, message: MarkNotice) -> str:
+def _mark(state: ViewModel, message: MarkNotice) -> None:
     if message.at is not None:
-        if state.line is None or message.number == 1:
-            state.line = PassView("marks", message.placement)
-        state.line.add([message.at], [message.value])
+        if state.running_pass is None or message.number == 1:
+            state.running_pass = PassView("marks", message.placement)
+        state.running_pass.add([message.at], [message.value])
     number, of, words = message.number, message.of, message.words
-    state.say("mark", told("mark", number=number, of=of, words=words))
-    return "line notice"
+    state.say("mark", screen_text("mark", number=number, of=of, words=words))
 
 
+_QUICK: dict[type, Change] = {Readings: "number", Points: "pass", FittedPass: "pass"}
 # by the type of the message
-_FOLDS: dict[type, Callable[[ViewModel, Any], str]] = {
+_FOLDS: dict[type, Callable[[ViewModel, Any], bool | None]] = {
     Readings: _readings,
     Points: _points,
-    PromptChanged: _asking,
+    PromptChanged: _prompt_changed,
     PassNotice: _pass,
     MarkNotice: _mark,
     InstrumentState: _instrument,
     StatusReply: _status,
     Version: _version,
     FittedPass: _fitted,
-    Concluded: _concluded,
+    FindingNotice: _concluded,
     Document: _document,
     NoFinding: _not_concluded,
     Notice: _notice,
     Error: _error,
     Done: _done,
-    Rejected: _rejected,
+    RejectedFrame: _rejected,
     Recording: _recording,
-    Saved: _saved,
+    SavedNotice: _saved,
     LogRows: _rows,
     GearReply: _gear,
     ChecksReply: _kinds,
     LiveMoveNotice: _live,
-    SetupNotice: _learning,
+    SetupNotice: _setup,
     Cables: _cables,
 }

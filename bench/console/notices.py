@@ -15,30 +15,24 @@ class NoticeLine(msgspec.Struct, frozen=True):
     bad: bool = False
 
 
-def as_sentence(text: str) -> str:
-    """The text as a sentence, with a capital and a stop."""
-    text = text.strip()
-    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "?", "!")) else ".")
-
-
 class NoticeList(list[NoticeLine]):
-    """What was said last, the newest at the end; trouble that is not over stays behind
+    """The latest notices, the newest at the end; trouble that is not over stays behind
     mere remarks."""
 
-    def add(self, said: NoticeLine, troubled: Container[str]) -> None:
+    def add(self, notice: NoticeLine, troubled: Container[str]) -> None:
         """troubled: what still has trouble. The same twice in a row is said once."""
         place = len(self)
         while (
-            not said.bad
+            not notice.bad
             and place
             and self[place - 1].bad
             and self[place - 1].about in troubled
         ):
             place -= 1
-        if not place or self[place - 1].words != said.words:
-            self.insert(place, said)
+        if not place or self[place - 1].words != notice.words:
+            self.insert(place, notice)
         del self[:-NOTICES]
 
     def over(self, about: str, *, bad: bool = True) -> None:
-        """What was said of it counts no more; bad: only the bad news."""
+        """Drop the notices about that, which count no more; bad: only the bad news."""
         self[:] = [one for one in self if one.about != about or (bad and not one.bad)]

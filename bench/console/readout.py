@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from bench.console.glyphs import GlyphSet
+from bench.console.drawings.glyphs import GlyphSet
+from bench.console.drawings.styled_text import Role
 from bench.console.instrument_view import InstrumentView
-from bench.console.text import Role
 from bench.render.result import verdict_words
 from bench.units import INCH, System
 
-_ROLES: dict[str | None, Role] = {
+_VERDICT_ROLES: dict[str | None, Role] = {
     "inside": "good",
     "outside": "bad",
     "cannot-tell": "unsure",
@@ -20,7 +20,7 @@ def verdict_line(verdict: str | None, glyphs: GlyphSet) -> tuple[str, str, Role]
     """Sign, words and role of a verdict."""
     signs = {"inside": glyphs.good, "outside": glyphs.bad, "cannot-tell": glyphs.unsure}
     sign = glyphs.none if verdict is None else signs[verdict]
-    return sign, verdict_words(verdict), _ROLES[verdict]
+    return sign, verdict_words(verdict), _VERDICT_ROLES[verdict]
 
 
 def number(instrument: InstrumentView, units: System) -> tuple[str, str]:
@@ -33,7 +33,7 @@ def number(instrument: InstrumentView, units: System) -> tuple[str, str]:
     return _no_minus_zero(f"{instrument.value / INCH:.{3 if coarse else 4}f}"), "in"
 
 
-def travelled(instrument: InstrumentView, units: System) -> str:
+def travel_number(instrument: InstrumentView, units: System) -> str:
     """The travel beside the number: a tenth of a millimetre tells where the sled is."""
     value = instrument.value or 0.0
     if units == "mm":

@@ -1,4 +1,4 @@
-"""What the user asks of the daemon, turned into requests; and what can be asked now."""
+"""The user's requests to the daemon, and which of them are possible now."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import msgspec
 
 from bench.console import first_start
 from bench.console.first_start import STAGES, Guide
-from bench.console.view_model import CUT, DRIFT, DUE, SHOP, ViewModel
+from bench.console.view_model import DOCUMENTS, DocumentName, ViewModel
 from bench.protocol import (
     Begin,
     CutForecast,
@@ -20,13 +20,13 @@ from bench.protocol import (
     Extend,
     Finding,
     Learn,
-    Live,
+    LiveMoveRequest,
     LogList,
-    Moved,
+    NoteMove,
     Press,
     ShopForecast,
 )
-from bench.render.screen import told
+from bench.render.screen import screen_text
 
 # s: an Enter that follows another in less was held down or bounced, and would answer
 # the next question unread; terminals repeat a held key every 0.03 s; common practice,
@@ -36,9 +36,9 @@ HELD_S = 0.3
 # that the question changed takes some 0.3 s, the hand to the sled and back as long
 # again at the least; common practice, no source
 HAND_S = 0.8
-PAST = 50  # earlier results that are asked for
-OVER = ("working-out", "done")  # phases in which all was gathered
-MOVED = ("made", "verified")  # what became of a move that was made
+PAST_RESULTS = 50  # earlier results that are asked for
+GATHERED = ("working-out", "done")  # phases in which all was gathered
+MADE = ("made", "verified")  # what became of a move that was made
 
 Touches = Literal["fence", "arm"]
 Stands = Literal["beyond", "behind", "left", "right"]
@@ -73,28 +73,28 @@ class Requests:
         finding = self.view.finding
         if finding is None:
             return False
-        return self._noted == finding.id or self.view.moves.get(finding.id) in MOVED
+        return self._noted == finding.id or self.view.moves.get(finding.id) in MADE
 
     @property
     def press_answers(self) -> bool:
         """Enter is asked for; one that nobody asked for would answer the next question
         unread."""
         view = self.view
-        if not view.here:
+        if not view.online:
             return False
         if view.live is not None:
             return view.live.enter
-        if view.learn is not None:
-            return view.learn.phase == "seen" or view.learn.enter
-        return view.ask is not None and view.ask.enter and not view.ask.waiting
+        if view.setup is not None:
+            return view.setup.phase == "seen" or view.setup.enter
+        return view.current_prompt.enter and not view.current_prompt.waiting
 
     @property
     def can_undo(self) -> bool:
         """There is a pass, or a mark of one, that can be taken back."""
-        ask = self.view.ask
-        if not self.view.here or (ask is not None and ask.phase in OVER):
+        prompt = self.view.current_prompt
+        if not self.view.online or prompt.phase in GATHERED:
             return False
-        some = ask is not None and (ask.taken > 0 or (ask.mark or 1) > 1)
+        some = prompt.taken > 0 or (prompt.mark or 1) > 1
         return some or any(p.push for p in self.view.passes)
 
     @property
@@ -135,12 +135,12 @@ class Requests:
             self.view.notices.over("press")
 
     def _asked_now(self) -> object:
-        """What an answer is about, by its place and not by its words. A live move's act
-        comes before Enter is asked for, so that this is no other question."""
-        view, ask = self.view, self.view.ask
-        turn = ask and (ask.phase, ask.placement, ask.step, ask.taken, ask.mark)
-        place = ask and (ask.at, ask.lean)
-        learn = view.learn and (view.learn.what, view.learn.phase, view.learn.step)
+        """The subject of an answer, by its place and not by its words. A live move's
+        act comes before Enter is asked for, so that this is no other question."""
+        view, prompt = self.view, self.view.current_prompt
+        turn = prompt.phase, prompt.placement, prompt.step, prompt.taken, prompt.mark
+        place = prompt.at, prompt.lean
+        learn = view.setup and (view.setup.what, view.setup.phase, view.setup.step)
         found = view.finding and view.finding.id
         waits = view.live.phase if view.live is not None else self.press_answers
         return view.run, turn, place, learn, found, waits
@@ -149,7 +149,7 @@ class Requests:
         """Nobody can have done yet what is asked; it is said then."""
         soon = monotonic() - self._asked < HAND_S
         if soon:
-            self.view.say("press", told("too-soon"), bad=True)
+            self.view.say("press", screen_text("too-soon"), bad=True)
         return soon
 
     def begin(self, begin: Begin) -> bool:
@@ -189,10 +189,10 @@ class Requests:
         """The indicator is on the sled: from_pivot in mm, None at the stop."""
         finding = self.view.finding
         which = finding.id if finding is not None else None
-        return self.send(Live(True, which, touches, stands, from_pivot))
+        return self.send(LiveMoveRequest(True, which, touches, stands, from_pivot))
 
     def note_move(self, finding: Finding, distance: float, how: str) -> bool:
-        sent = self.send(Moved(finding.id, distance=distance, how=how))
+        sent = self.send(NoteMove(finding.id, distance=distance, how=how))
         if sent:
             self._noted = finding.id
         return sent
@@ -208,8 +208,8 @@ class Requests:
         return stage != "sled"
 
     def learn_again(self) -> None:
-        """What was seen was not it: ask anew."""
-        learn = self.view.learn
+        """Ask anew, since the wrong instrument was seen."""
+        learn = self.view.setup
         if learn is not None:
             self.send(Learn(learn.what, leaf=learn.leaf))
 
@@ -220,29 +220,30 @@ class Requests:
         if stage is None:
             return True
         self.guide.skipped |= {stage}
-        if self.view.learn is not None:
-            self.send(Learn(self.view.learn.what, on=False))
-            self.view.learn = None
+        if self.view.setup is not None:
+            self.send(Learn(self.view.setup.what, on=False))
+            self.view.setup = None
         return stage == "sled" or self.learn_next()
 
     def leave_guide(self) -> None:
         """Out of the whole guide; the settings have it all again."""
         self.guide.active, self.guide.skipped = False, frozenset(STAGES)
-        if self.view.learn is not None:
-            self.send(Learn(self.view.learn.what, on=False))
+        if self.view.setup is not None:
+            self.send(Learn(self.view.setup.what, on=False))
 
     # ---- what the log says of the sled -----------------------------------------------
 
-    def look_up(self, document: int) -> None:
-        """Ask for one of the documents; it is answered under its number."""
-        jig = self.view.the_jig
-        asks: dict[int, msgspec.Struct] = {
-            DUE: Due(ref=DUE),
-            DRIFT: Drift(jig=jig, ref=DRIFT),
-            CUT: CutForecast(jig, ref=CUT),
-            SHOP: ShopForecast(ref=SHOP),
+    def look_up(self, document: DocumentName) -> None:
+        """Ask for one of the documents; the answer becomes part of the view model."""
+        jig, ref = self.view.current_jig, DOCUMENTS.index(document) + 1
+        requests: dict[DocumentName, msgspec.Struct] = {
+            "due": Due(ref=ref),
+            "drift": Drift(jig=jig, ref=ref),
+            "cut": CutForecast(jig, ref=ref),
+            "shop": ShopForecast(ref=ref),
         }
-        self._send(asks[document])
+        if self._send(requests[document]) and document == "due":
+            self.view.due_stale = False
 
     def past(self) -> None:
-        self._send(LogList(jig=self.view.the_jig, most=PAST))
+        self._send(LogList(jig=self.view.current_jig, most=PAST_RESULTS))

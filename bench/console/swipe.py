@@ -30,7 +30,7 @@ class Swipe:
         return self._scrolls and isinstance(event, events.MouseUp)
 
     def _box(self, event: events.MouseEvent) -> Widget | None:
-        """What is scrolled there; none where a scroll bar is held."""
+        """The box to scroll there; None where a scroll bar is held."""
         if self._app.mouse_captured is not None:
             return None
         below, _ = self._app.get_widget_at(*event.screen_offset)

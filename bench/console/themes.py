@@ -12,8 +12,8 @@ from functools import cache
 from rich.style import Style
 from textual.theme import Theme
 
-from bench.console.glyphs import PLAIN, RICH, GlyphSet
-from bench.console.text import Role
+from bench.console.drawings.glyphs import PLAIN, RICH, GlyphSet
+from bench.console.drawings.styled_text import Role
 
 _PLAIN_STYLES = {
     "good-style": "bold",
@@ -94,11 +94,11 @@ TUBE = _theme(
     chosen_text="#000000",
 )  # fmt: skip
 THEMES = (SHOP, PENCIL, TUBE)
-NAMES = tuple(theme.name for theme in THEMES)
+THEME_NAMES = tuple(theme.name for theme in THEMES)
 
 
 # how each role looks: the variable of its colour, that of its ground, and attributes
-_ROLES: dict[Role, tuple[str, str, str]] = {
+_ROLE_STYLES: dict[Role, tuple[str, str, str]] = {
     "text": ("", "", ""),
     "strong": ("strong", "", "bold"),
     "faint": ("faint", "", ""),
@@ -128,15 +128,15 @@ _ROLES: dict[Role, tuple[str, str, str]] = {
 @cache
 def role_styles(theme: str) -> dict[Role, Style]:
     """The style of each role of what is drawn, in the theme of that name."""
-    look = find_theme(theme) if theme in NAMES else SHOP
-    variables = {"": str(look.foreground), "ground": str(look.background)}
-    variables |= look.variables
+    chosen = find_theme(theme) if theme in THEME_NAMES else SHOP
+    variables = {"": str(chosen.foreground), "ground": str(chosen.background)}
+    variables |= chosen.variables
     return {
         role: Style.parse(
             f"{variables.get(attributes, attributes)} {variables[colour]}"
             f" on {variables[ground or 'ground']}"
         )
-        for role, (colour, ground, attributes) in _ROLES.items()
+        for role, (colour, ground, attributes) in _ROLE_STYLES.items()
     }
 
 
@@ -145,7 +145,7 @@ def find_theme(name: str) -> Theme:
     for theme in THEMES:
         if theme.name == name:
             return theme
-    raise ValueError(f"no look is called {name!r}; there are: {', '.join(NAMES)}")
+    raise ValueError(f"no look is called {name!r}; there are: {', '.join(THEME_NAMES)}")
 
 
 def glyphs_of(theme: str) -> GlyphSet:
@@ -154,7 +154,7 @@ def glyphs_of(theme: str) -> GlyphSet:
 
 
 def theme_for_terminal(term: str, no_colour: bool) -> Theme:
-    """What suits the terminal where nothing was said."""
+    """The theme that suits the terminal where none was chosen."""
     if term in ("linux", "vt100", "vt220", "ansi"):
         return TUBE
     return PENCIL if no_colour else SHOP

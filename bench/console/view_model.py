@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from itertools import chain
-from typing import Any
+from typing import Any, Literal
 
 import msgspec
 
@@ -26,16 +26,23 @@ from bench.protocol import (
 )
 from bench.units import System
 
-DUE, DRIFT, CUT, SHOP = 1, 2, 3, 4  # the numbers of requests that a document answers
-NOTHING: frozenset[str] = frozenset()
+DocumentName = Literal["due", "drift", "cut", "shop"]
+# a request for one carries its place here, from 1, as its reference; so does the answer
+DOCUMENTS: tuple[DocumentName, ...] = ("due", "drift", "cut", "shop")
+# how much of the screen a change concerns: the live number, the running pass, what keys
+# do, or all
+Change = Literal["number", "pass", "keys", "state"]
+
+
+NO_PROMPT = Prompt(phase="")  # type: ignore[arg-type]  # stands for: nothing is asked
 
 
 class ViewModel(msgspec.Struct):
     """See `message_folding` for what changes it."""
 
     clock: Callable[[], float]
-    here: bool = False  # connected, and told how things stand
-    connecting: bool = False  # connected
+    online: bool = False  # connected, and told how things stand
+    connecting: bool = False  # connected, and not told yet how things stand
     away_words: str = "No daemon yet."
     away_since: float | None = None
     units: System = "mm"
@@ -47,8 +54,8 @@ class ViewModel(msgspec.Struct):
     saw: str | None = None
     question: str = ""
     verifies: str | None = None
-    ask: Prompt | None = None
-    line: PassView | None = None  # the running pass
+    prompt: Prompt | None = None
+    running_pass: PassView | None = None
     passes: list[PassView] = msgspec.field(default_factory=list)  # of this check, kept
     last: list[Finding] = msgspec.field(default_factory=list)  # newest first
     past: list[Finding] | None = None
@@ -58,17 +65,18 @@ class ViewModel(msgspec.Struct):
     gear: GearReply | None = None
     # documents of the log, as `sweepgauge due`, `drift` and `cut` print them
     due: dict[str, Any] | None = None
+    due_stale: bool = False  # it may be another now, and is asked for
     drift: dict[str, Any] | None = None
     cut: dict[str, Any] | None = None
     shop: dict[str, Any] | None = None
     checks: list[CheckKind] | None = None
     live: LiveMoveNotice | None = None
-    learn: SetupNotice | None = None
+    setup: SetupNotice | None = None
     # cables that are looked for, by port
     ports: dict[str, InstrumentView] = msgspec.field(default_factory=dict)
     moving_port: str | None = None  # the one whose number moved last
     # what was found and proved while this screen was here
-    learned: frozenset[str] = frozenset()
+    finished_setups: frozenset[str] = frozenset()
     notices: NoticeList = msgspec.field(default_factory=NoticeList)
     chosen_jig: str | None = None  # by the user, here
     status_known: bool = False
@@ -77,42 +85,38 @@ class ViewModel(msgspec.Struct):
 
     # ---- the connection --------------------------------------------------------------
 
-    def connected(self) -> frozenset[str]:
-        """Connected; what is shown stays as it was until the daemon has said how things
-        stand."""
-        self.connecting = True
-        return NOTHING
-
     def confirm_connection(self) -> None:
         back = self.away_since is not None and self.status_known
-        self.connecting, self.here = False, True
+        self.connecting, self.online = False, True
         self.away_since, self.away_words = None, ""
         if back:
             self.say("daemon", "The daemon is back; the check stands where it stood.")
 
-    def disconnected(self, words: str) -> frozenset[str]:
+    def disconnected(self, words: str) -> None:
         if self.away_since is None:
             self.away_since = self.clock()
         if self.status_known:  # what is shown stands still until it is back
             words = "Waiting for the daemon."
-            if self.here:
+            if self.online:
                 gone = "The daemon went away; what was said to be saved is kept."
                 self.say("daemon", gone, bad=True)
-        changed = self.here or words != self.away_words
-        self.connecting, self.here, self.away_words = False, False, words
-        self.live = self.learn = None
+        self.connecting, self.online, self.away_words = False, False, words
+        self.live = self.setup = None
         self.ports = {}
-        return frozenset({"health", "notice", "ask", "number"}) if changed else NOTHING
 
     # ---- what is asked of it ---------------------------------------------------------
+
+    @property
+    def current_prompt(self) -> Prompt:
+        return self.prompt or NO_PROMPT
 
     @property
     def shown(self) -> InstrumentView | None:
         """The instrument whose number is large: the caliper while widths are asked for,
         else the indicator."""
-        width = self.ask is not None and self.ask.gather == "width"
+        width = self.current_prompt.gather == "width"
         wanted = "caliper" if width else "indicator"
-        found = self.learn is not None and self.learn.what != "leaf"
+        found = self.setup is not None and self.setup.what != "leaf"
         if found and self.moving_port in self.ports:
             return self.ports[self.moving_port]  # what moves is what is looked for
         ones = list(self.instruments.values())
@@ -135,16 +139,16 @@ class ViewModel(msgspec.Struct):
 
     @property
     def trouble(self) -> str:
-        """What is wrong with an instrument that is read just now; empty: nothing."""
-        gather = self.ask.gather if self.ask is not None else None
-        wanted = ("caliper",) if gather == "width" else ("indicator", "travel")
+        """The fault of an instrument that is read just now; empty: none."""
+        width = self.current_prompt.gather == "width"
+        wanted = ("caliper",) if width else ("indicator", "travel")
         for one in self.instruments.values():
             if one.role in wanted and one.troubled:
                 return one.named_words
         return ""
 
     @property
-    def the_jig(self) -> str | None:
+    def current_jig(self) -> str | None:
         """The sled that the screen is about: of the check in progress, chosen, last
         measured, or the only one."""
         if self.run is not None:
@@ -159,17 +163,17 @@ class ViewModel(msgspec.Struct):
         """The sled that the screen is about from now on."""
         self.chosen_jig, self.result, self.past = name, None, None
 
-    def jig_gear(self, name: str | None = None) -> Jig | None:
+    def find_jig(self, name: str | None = None) -> Jig | None:
         jigs = self.gear.jigs if self.gear is not None else []
-        return next((j for j in jigs if j.name == (name or self.the_jig)), None)
+        return next((j for j in jigs if j.name == (name or self.current_jig)), None)
 
     def kind(self, check: str) -> CheckKind | None:
-        """What the daemon says of that check."""
+        """The check as the daemon lists it."""
         return next((k for k in self.checks or [] if k.kind == check), None)
 
     def widest_board(self, jig: str | None = None) -> float | None:
         """mm: the user's widest board on that sled."""
-        known = self.jig_gear(jig)
+        known = self.find_jig(jig)
         return known.widest_board if known is not None else None
 
     def board(self, finding: Finding) -> float | None:
@@ -190,14 +194,14 @@ class ViewModel(msgspec.Struct):
         of all."""
         if self.result is not None:
             return self.result
-        jig = self.the_jig
+        jig = self.current_jig
         here = (f for f in self.last if f.jig == jig)
         return next(chain(here, self.last), None)
 
     def placed_passes(self) -> list[PassView]:
         """Kept passes of the set-up that is asked for now (of the whole check where
         none is)."""
-        placement = self.ask.placement if self.ask is not None else None
+        placement = self.current_prompt.placement
         return [p for p in self.passes if placement is None or p.placement == placement]
 
     # ---- notices ---------------------------------------------------------------------

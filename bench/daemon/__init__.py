@@ -1,2 +1,1 @@
-"""The daemon: instruments to stream (feed), stream to sweeps (sweeper, still), life and
-socket (service)."""
+"""The daemon: reads instruments, takes checks, keeps the log and answers clients."""

@@ -6,11 +6,12 @@ Every block of bytes becomes one batch of readings.
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 
 import msgspec
 
-from bench.daemon.instrument_health import FLOOD, InstrumentHealth
+from bench.daemon.instrument_health import FLOOD_FRAMES, InstrumentHealth
+from bench.daemon.reading_stamps import NS, ReadingStamps
 from bench.daemon.sources import (
     RepeatedRequest,
     SharedPort,
@@ -21,16 +22,8 @@ from bench.daemon.sources import (
 from bench.procedure.status_message import StatusMessage
 from bench.protocol import InstrumentState
 from bench.settings.settings_file import PortSettings, Role
-from bench.stream.device_clock import DeviceClock
 from bench.stream.outlier_filter import FilterOutput, OutlierFilter
-from hw.formats import FORMATS
 from hw.reading import PortState, Record
-
-SMOOTHING = 12  # intervals that the moving average of the interval goes back
-STEADY = 4  # intervals after which that average is used
-MOST_DRAWN = 0.25  # share of an interval by which a stamp is drawn, at most
-TOO_EARLY = 2.0  # intervals; a stamp so much too early follows a silence
-NS = 1_000_000_000
 
 
 class Batch(msgspec.Struct):
@@ -39,8 +32,8 @@ class Batch(msgspec.Struct):
 
     data, when: the bytes, and their arrival in monotonic ns. first: the number of the
     first reading. came: stamps of all readings in `data`, before the outlier filter.
-    rejected: frames that the decoder refused. held: the (stamp, value) that the outlier
-    filter rejected, also from blocks before.
+    rejected_frames: those that the decoder refused. outliers: the (stamp, value) that
+    the outlier filter rejected, also from blocks before.
     """
 
     data: bytes
@@ -49,8 +42,8 @@ class Batch(msgspec.Struct):
     came: list[float] = []
     stamps: list[float] = []
     values: list[float] = []
-    rejected: list[tuple[float, Record]] = []
-    held: list[tuple[float, float]] = []
+    rejected_frames: list[tuple[float, Record]] = []
+    outliers: list[tuple[float, float]] = []
     unit: str = "mm"
     flags: set[str] = set()
 
@@ -59,112 +52,13 @@ OnBatch = Callable[["Instrument", Batch], None]
 OnState = Callable[["Instrument"], None]
 
 
-class ReadingStamps:
-    """The stamps of one instrument's readings, from the arrival of their blocks of
-    bytes. Pure: arrivals in monotonic ns, stamps in monotonic s.
-
-    last: the stamp of the latest good reading. rate: readings a second, None while it
-    is not known.
-    """
-
-    def __init__(self, settings: PortSettings) -> None:
-        self.last: float | None = None
-        self.rate: float | None = None
-        self._interval = 0.0  # s between readings, moving average
-        self._intervals = 0  # how many are in the average
-        # s that a character takes on the line
-        self._char = 1.0 / max(1.0, settings.baud / 10.0)
-        self._late = settings.late
-        traits = FORMATS[settings.format].traits_of(settings.profile)
-        self._clock = DeviceClock() if traits.device_clock else None
-        self._newest = 0.0  # the latest stamp by that clock
-        self._when = 0  # arrival of the present block; 0 before the first
-
-    def restart(self) -> None:
-        """The port was opened or closed: what came before tells nothing of what
-        comes."""
-        self._when = self._intervals = 0
-        self.last = self.rate = None
-        if self._clock is not None:
-            self._clock.restart()
-            self._newest = 0.0
-
-    @property
-    def interval(self) -> float | None:
-        """s between readings, None while it is not known."""
-        known = self.last is not None and self._intervals >= STEADY
-        return self._interval if known else None
-
-    def silence(self, now: float) -> float:
-        """s since the latest block."""
-        return now - self._when / NS
-
-    def begin(self, when: int, size: int, waited: float) -> None:
-        """A block of `size` bytes arrived. waited: s that it may have waited to be
-        read."""
-        self._span = min(when - (self._when or when), NS)
-        self._when, self._size = when, size
-        self._even = self.last if waited and self._intervals >= STEADY else None
-        self._earliest = when / NS - self._late - waited
-
-    def stamp(self, record: Record, later: int) -> float | None:
-        """The stamp of a record of the block; None for an older place of the scale,
-        which was sent with the gauge's reading. later: records of the block behind
-        it."""
-        at = self._by_arrival(record.behind, later)
-        if self._even is not None:
-            # When in the round it came is not known, but readings come evenly.
-            self._even = at = min(at, self._evenly(self._even))
-        if self._clock is None or (us := record.device_us) is None:
-            return at
-        # The block's arrival is never early; the stamp of a line in it may be.
-        at = self._clock.place(us, self._when / NS) - self._late
-        if record.value is None:
-            return at
-        if at <= self._newest:
-            return None
-        self._newest = at
-        return at
-
-    def note(self, stamps: Sequence[float]) -> None:
-        """Good readings were stamped so."""
-        if self.last is not None and stamps[0] > self.last:
-            new = (stamps[-1] - self.last) / len(stamps)
-            self._intervals += 1
-            self._interval += (new - self._interval) / min(self._intervals, SMOOTHING)
-            self.rate = 1.0 / max(1e-6, self._interval)
-        self.last = stamps[-1]
-
-    def _by_arrival(self, behind: int, later: int) -> float:
-        """The block's arrival less the time that the bytes behind it took on the line.
-
-        A block may have waited in the kernel while this program was late. Its readings
-        then lie the usual interval apart, within the time since the block before.
-        """
-        if not behind:
-            return self._when / NS - self._late
-        on_line = max(behind * self._char, later * self._interval) * NS
-        back = min(on_line, self._span * behind / self._size)
-        return (self._when - back) / NS - self._late
-
-    def _evenly(self, last: float) -> float:
-        """The next stamp of an even stream, drawn by degrees to the earliest possible
-        one: a jump would look like a lost reading."""
-        at = last + self._interval
-        behind = self._earliest - at
-        if behind > TOO_EARLY * self._interval:
-            return self._earliest
-        return at + min(max(0.0, behind), MOST_DRAWN * self._interval)
-
-
 class Instrument:
     """One instrument; its callbacks come on the event loop, one per block of bytes. It
     never raises because of the bytes."""
 
     def __init__(
         self,
-        name: str,
-        role: Role,
+        name: Role,
         settings: PortSettings,
         on_batch: OnBatch,
         on_state: OnState,
@@ -172,9 +66,9 @@ class Instrument:
         sources: Sources | None = None,
         count: float = 0.0,
     ) -> None:
-        """sources: the ports of this daemon, where two instruments may share one.
-        count: the instrument's count, mm; 0 where unknown."""
-        self.name, self.role, self.settings = name, role, settings
+        """name: its role. sources: the ports of this daemon, where two instruments may
+        share one. count: the instrument's count, mm; 0 where unknown."""
+        self.name, self.settings = name, settings
         self.readings = self.rejects = 0
         self.value: float | None = None
         self.unit = "mm"
@@ -188,8 +82,8 @@ class Instrument:
         self._echoes = 0  # echoes of the request among this decoder's rejects
         self._filter = OutlierFilter(count) if may_err(settings) else None
         self._opened = False  # the port was opened and nothing has come since
-        heard = settings, self._block, self._port_state
-        source = self.source = (sources or Sources()).open(*heard)
+        callbacks = self._block, self._port_state
+        source = self.source = (sources or Sources()).open(settings, *callbacks)
         self._rounds = source.line.rounds if isinstance(source, SharedPort) else None
 
     @property
@@ -261,7 +155,7 @@ class Instrument:
             elif record.fault is not None and self._request.is_echo(record):
                 self._echoes += 1
             elif record.fault is not None or record.status is not None:
-                batch.rejected.append((at, record))
+                batch.rejected_frames.append((at, record))
         return read
 
     def _filter_outliers(self, batch: Batch, read: list[Record]) -> None:
@@ -278,12 +172,12 @@ class Instrument:
         if self._filter is not None and self._filter.waiting:
             batch = Batch(b"", int(now * NS), self.readings)
             self._fill(batch, self._filter.settle(now))
-            if batch.values or batch.held:
+            if batch.values or batch.outliers:
                 self._on_batch(self, batch)
 
     def _fill(self, batch: Batch, passed: FilterOutput) -> None:
-        """Its tags are the records."""
-        batch.stamps, batch.values, batch.held, records = passed
+        """Fill the batch; the tags of the filter are the records."""
+        batch.stamps, batch.values, batch.outliers, records = passed
         if not batch.values:
             return
         for record in records:
@@ -294,14 +188,15 @@ class Instrument:
         self.value = batch.values[-1]
 
     def _count_frames(self, batch: Batch, good: int) -> None:
-        """Of the present second; what is not as usual is for the health to say."""
-        now, rejected = batch.when / NS, batch.rejected
+        """Count the frames of the present second, and report them to the health where
+        they are not as usual."""
+        now, rejected = batch.when / NS, batch.rejected_frames
         if now - self._since >= 1.0:
             self._since, self._good_frames, self._bad_frames = now, 0, 0
         self._good_frames += good
         self._bad_frames += len(rejected)
         health = self.health
-        if rejected or health.state != "open" or self._good_frames > FLOOD:
+        if rejected or health.state != "open" or self._good_frames > FLOOD_FRAMES:
             latest = rejected[-1][1] if rejected else None
             health.frames(now, self._good_frames, self._bad_frames, latest)
 
@@ -327,11 +222,11 @@ class Instrument:
         """Whether bytes have waited unread for too long; to be called regularly."""
         return self.health.stalled(self.source.stuck(), now)
 
-    def said(self) -> InstrumentState:
+    def state_message(self) -> InstrumentState:
         age = None if self.last is None else max(0.0, time.monotonic() - self.last)
         return InstrumentState(
             name=self.name,
-            role=self.role,
+            role=self.name,
             state=self.state,
             remarks=[self.remark],
             port=self.settings.port or "",

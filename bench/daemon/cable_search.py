@@ -13,8 +13,8 @@ from typing import Any, Literal, NamedTuple
 
 from bench.daemon.acquisition import Instrument
 from bench.daemon.port_listener import PortListener, short_name
-from bench.procedure.leaf_proof import Phase, Say
-from bench.procedure.status_message import StatusMessage
+from bench.procedure.leaf_proof import Say
+from bench.procedure.status_message import StatusMessage, status
 from bench.settings import editor
 from bench.settings.settings_file import SettingsError
 from bench.stream.movement_detector import (
@@ -31,12 +31,12 @@ from bench.stream.movement_detector import (
 Role = Literal["indicator", "travel"]
 Readable = Mapping[str, PortListener | Instrument]  # by port
 
-IDLE = 20.0  # s without a movement until that is said
-STAYED = 6.0  # s that a plunger rests pressed in before the port is doubted
-MIDWAY = 0.02  # mm that a number had gone whose port is lost in mid-movement
+IDLE_S = 20.0  # s without a movement until that is said
+STAYED_S = 6.0  # s that a plunger rests pressed in before the port is doubted
+MIDWAY_MM = 0.02  # mm that a number had gone whose port is lost in mid-movement
 MOST_VALUES = 400  # different values kept of a cable, to tell its count from
-ASK = {"indicator": StatusMessage("setup-press"), "travel": StatusMessage("setup-push")}
-LOOK = {"indicator": detect_press, "travel": detect_push}
+ASKED_MOVEMENT = {"indicator": status("setup-press"), "travel": status("setup-push")}
+MOVEMENT_OF = {"indicator": detect_press, "travel": detect_push}
 # the code of what is told of a movement that is not taken for the instrument's
 NOT_TAKEN = {
     "far": "setup-too-far",
@@ -54,9 +54,10 @@ FOUND = {
 GROWS = {"indicator": ("pushed-in", "pulled-out"), "travel": ("away", "toward")}
 
 
-class Found(NamedTuple):
-    """port: of the instrument. values: for its section of the settings. was: the role
-    that the port had until now. inches: they are what people see from now on."""
+class FoundCable(NamedTuple):
+    """A cable that was found. port: of the instrument. values: for its section of the
+    settings. was: the role that the port had until now. inches: they are what people
+    see from now on."""
 
     port: str
     values: dict[str, editor.Value]
@@ -65,8 +66,9 @@ class Found(NamedTuple):
 
 
 class CableSearch:
-    """readable: what can be read at this moment. role_of: what a port is until now,
-    where that is another role. say: as for `LeafProof`. found: waits for a press."""
+    """Searches the cable of one instrument by the movement of its number. readable: the
+    instruments that can be read at this moment. role_of: the role of a port until now,
+    where that is another. say: as for `LeafProof`. found: waits for a press."""
 
     def __init__(
         self,
@@ -77,9 +79,9 @@ class CableSearch:
         say: Say,
     ) -> None:
         self.what = what
-        self.found: Found | None = None
+        self.found: FoundCable | None = None
         self._file, self._readable, self._role_of = file, readable, role_of
-        self._tell = say
+        self._say = say
         self._trackers: dict[str, MovementTracker] = {}
         self._shown: dict[str, set[float]] = {}
         self._moved_at = 0.0
@@ -88,7 +90,7 @@ class CableSearch:
         for one in self._trackers.values():
             one.begin()
         self.found, self._moved_at = None, now
-        self._say("asking", *before, ASK[self.what])
+        self._say("asking", *before, ASKED_MOVEMENT[self.what])
 
     def readings(self, port: str, times: list[float], values: list[float]) -> None:
         """times: monotonic s; values: mm."""
@@ -107,32 +109,32 @@ class CableSearch:
         if self.found is not None:
             if self.found.port in gone:
                 name = {"name": short_name(self.found.port)}
-                self.begin(now, StatusMessage("setup-port-gone", name))
+                self.begin(now, status("setup-port-gone", **name))
             return
         for port, one in gone.items():
-            if abs(one.far) > MIDWAY:
+            if abs(one.far) > MIDWAY_MM:
                 name = {"name": short_name(port)}
-                self.begin(now, StatusMessage("setup-port-gone-midway", name))
+                self.begin(now, status("setup-port-gone-midway", **name))
                 return
-        self._judge(LOOK[self.what](self._trackers, now), here, now)
+        self._judge(MOVEMENT_OF[self.what](self._trackers, now), here, now)
 
     def _judge(self, seen: Movement, here: Readable, now: float) -> None:
         if seen.outcome == "moving":
             self._moved_at = now
             return
         if seen.outcome == "nothing":
-            if now - self._moved_at > IDLE:
+            if now - self._moved_at > IDLE_S:
                 self.begin(now, _heard(here))
             return
         port, mm = seen.moved[0]
-        moved = {"name": short_name(port), "far": abs(mm)}
         if seen.outcome == "seen":
             self._seen(port, mm, here)
         elif seen.outcome == "little" and self.what == "travel":
             # what it has gone already counts
-            self._say("asking", self._not_taken(seen), StatusMessage("setup-push-on"))
-        elif seen.outcome == "stays" and self._trackers[port].rested(now) <= STAYED:
-            self._say("asking", StatusMessage("setup-stays", moved))
+            self._say("asking", self._not_taken(seen), status("setup-push-on"))
+        elif seen.outcome == "stays" and self._trackers[port].rested(now) <= STAYED_S:
+            stays = status("setup-stays", name=short_name(port), far=abs(mm))
+            self._say("asking", stays)
         else:
             self.begin(now, self._not_taken(seen))
 
@@ -140,11 +142,11 @@ class CableSearch:
         """Why what moved is not taken for it."""
         moved = [(short_name(port), abs(mm)) for port, mm in seen.moved]
         if seen.outcome == "two":
-            return StatusMessage("setup-several-moved", {"moved": moved})
+            return status("setup-several-moved", moved=moved)
         values: dict[str, Any] = dict(zip(("name", "far"), moved[0], strict=True))
         if seen.outcome == "little":
             values["least"] = PRESSED if self.what == "indicator" else PUSHED
-        return StatusMessage(NOT_TAKEN[seen.outcome], values)
+        return status(NOT_TAKEN[seen.outcome], **values)
 
     def _seen(self, port: str, mm: float, here: Readable) -> None:
         """mm: how it moved, in or away positive."""
@@ -157,20 +159,17 @@ class CableSearch:
             inches = inches and source.unit == "inch"  # type: ignore[union-attr]
             inches = inches and not editor.has_key(file, None, "units")
         except SettingsError as error:
-            why = {"why": str(error)}
-            self._say("failed", StatusMessage("setup-nothing-kept", why))
+            self._say("failed", status("setup-nothing-kept", why=str(error)))
             return
-        self.found = Found(port, values, was, inches)
-        moved = {"name": short_name(port), "far": abs(mm)}
-        remarks = [StatusMessage(FOUND[what, mm > 0], moved)]
+        self.found = FoundCable(port, values, was, inches)
+        remarks = [status(FOUND[what, mm > 0], name=short_name(port), far=abs(mm))]
         if inches:
-            remarks.append(StatusMessage("setup-inches"))
+            remarks.append(status("setup-inches"))
         if was is not None:
-            remarks.append(StatusMessage("setup-was-other", {"other": was}))
+            remarks.append(status("setup-was-other", other=was))
         if changes:
             texts = "; ".join(change.text() for change in changes)
-            told = {"file": file.name, "changes": texts}
-            remarks.append(StatusMessage("setup-changes", told))
+            remarks.append(status("setup-changes", file=file.name, changes=texts))
         grows = str(values["grows"])
         self._say("seen", *remarks, port=port, grows=grows, enter=True, value=abs(mm))
 
@@ -181,8 +180,8 @@ class CableSearch:
         source: PortListener | Instrument | None,
         was: Role | None,
     ) -> dict[str, editor.Value]:
-        """In the order in which they are read. Raises SettingsError for a file that is
-        wrong."""
+        """The values for the section of the settings, in the order in which they are
+        read. Raises SettingsError for a file that is wrong."""
         values: dict[str, editor.Value] = {}
         if isinstance(source, PortListener) and source.proposal is not None:
             values = {"port": port, **source.proposal.settings}
@@ -198,14 +197,11 @@ class CableSearch:
                 values["resolution"] = f"{figure} {'in' if unit == 'inch' else 'mm'}"
         return {**values, "grows": GROWS[self.what][mm <= 0]}
 
-    def _say(self, phase: Phase, *remarks: StatusMessage, **more: Any) -> None:
-        self._tell(phase, remarks, more)
-
 
 def _heard(here: Readable) -> StatusMessage:
-    """That nothing moves, and which cables there are numbers of."""
+    """The message that nothing moves, with the cables that send numbers."""
     ports = sorted(port for port, one in here.items() if one.last is not None)
     if not ports:
-        return StatusMessage("setup-nothing-heard")
+        return status("setup-nothing-heard")
     names = ", ".join(short_name(port) for port in ports)
-    return StatusMessage("setup-nothing-moved", {"names": names})
+    return status("setup-nothing-moved", names=names)

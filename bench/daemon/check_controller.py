@@ -25,39 +25,37 @@ from bench.checks.model import (
     Step,
     Tap,
 )
-from bench.checks.options import OptionError, OptionValue, understood, validated
+from bench.checks.options import OptionValue, understood, validated
 from bench.daemon.check_session import CheckSession, known_of
 from bench.daemon.shared_state import SharedState
-from bench.daemon.shop_air import ShopAir
 from bench.finding import Finding
-from bench.log.remembered import Acknowledged
 from bench.log.rows import OpenCheck
+from bench.log.startup_history import CautionAcknowledgement
 from bench.log.store import gear_names
 from bench.procedure.acknowledged_cautions import AcknowledgedCautions
 from bench.procedure.check_procedure import CheckProcedure
-from bench.procedure.gear_selection import GearUnknown, use
-from bench.procedure.status_message import StatusMessage
-from bench.procedure.wrong_use import InvalidRequest
+from bench.procedure.gear_selection import use
+from bench.procedure.invalid_request import InvalidRequest
+from bench.procedure.status_message import StatusMessage, status
 from bench.protocol import Begin, Extend, notice
 from bench.render.prompts import prompt_words
 from bench.upkeep.history import COLDEST, HOTTEST, sound_climate
 
 log = logging.getLogger("sweepgauge")
 
-
-MOST_PUSHES = 50  # a set-up, and those that a check is gone on with
+HOW_TO_END = "finish it, or end it with `sweepgauge abandon`"
+MOST_PUSHES_ASKED = 50  # of a set-up, and of an extension
 
 
 class CheckController:
-    """session: the check in progress. at_rest: whether the sled rests."""
+    """Begins, extends, takes up and ends checks. session: the check in progress.
+    at_rest: whether the sled rests."""
 
-    def __init__(
-        self, shared: SharedState, air: ShopAir, at_rest: Callable[[], bool]
-    ) -> None:
+    def __init__(self, shared: SharedState, at_rest: Callable[[], bool]) -> None:
         self.session: CheckSession | None = None
         self.cautions = AcknowledgedCautions()
-        self._shared, self._air, self._at_rest = shared, air, at_rest
-        # the latest with a result, which may still be gone on with
+        self._shared, self._at_rest = shared, at_rest
+        # the latest check with a result, which may still be extended
         self._finished: CheckSession | None = None
 
     @property
@@ -71,13 +69,10 @@ class CheckController:
         return self.session
 
     def gear_for(self, begin: Begin) -> EvidenceGear:
-        """What this check uses of the user's gear. Raises InvalidRequest naming what
-        there is."""
+        """The user's gear that this check uses. Raises GearUnknown naming what there
+        is."""
         gear = self._shared.settings.gear
-        try:
-            return use(gear, jig=begin.jig, saw=begin.saw, square=begin.square)
-        except GearUnknown as error:
-            raise InvalidRequest(str(error)) from error
+        return use(gear, jig=begin.jig, saw=begin.saw, square=begin.square)
 
     def _known_to(self, request: Begin) -> Known:
         gear = self.gear_for(request)
@@ -90,10 +85,8 @@ class CheckController:
         gear: EvidenceGear,
         cautions: Sequence[Caution] | None = None,
     ) -> CheckSession:
-        parts = run_id, request, gear, self._shared, self._air
-        return CheckSession(
-            *parts, at_rest=self._at_rest, end=self._ended, cautions=cautions
-        )
+        parts = run_id, request, gear, self._shared, self._at_rest, self._ended
+        return CheckSession(*parts, cautions=cautions)
 
     def _ended(self, session: CheckSession) -> None:
         self.session = None
@@ -104,21 +97,19 @@ class CheckController:
 
     def begin(self, request: Begin, now: float) -> bool:
         """Begin, or join the same check in progress; True when joined. Raises
-        InvalidRequest."""
+        InvalidRequest, UnknownCheck, OptionError."""
         settings, before = self._shared.settings, self._shared.recent(request.verifies)
         check, request = _understood(request, before, self._known_to)
         if self.session is not None:
             if _same(self.session.begun, request):
                 return True
             asked = prompt_words(self.session.run.ask, settings.units)
-            raise InvalidRequest(
-                f"{self.session.run.check.kind} is in progress ({asked}); finish it, or"
-                " end it with `sweepgauge abandon`"
-            )
+            kind = self.session.run.check.kind
+            raise InvalidRequest(f"{kind} is in progress ({asked}); {HOW_TO_END}")
         gear = self.gear_for(request)
         if (why := _refusal(check, request, gear, settings.wired)) is not None:
             raise InvalidRequest(why)
-        self._air.want()
+        self._shared.climate.want()
         saw, today = gear_names(gear)[1], _day(time.time())
         cautions = self.cautions.due(check.cautions, saw, today)
         session = self._make(uuid.uuid4().hex[:12], request, gear, cautions)
@@ -143,12 +134,12 @@ class CheckController:
             raise InvalidRequest(
                 "only the latest check can go on, and not after a restart"
             )
-        if session.run.looks:
-            # looking until it says what one hopes for makes a wrong answer likelier
+        if session.run.extensions:
+            # Each further look makes a wrong verdict likelier.
             why = "it went on once already: begin the check anew"
             raise InvalidRequest(why)
-        if not 1 <= request.sweeps <= MOST_PUSHES:
-            most = f"1 to {MOST_PUSHES} passes more"
+        if not 1 <= request.sweeps <= MOST_PUSHES_ASKED:
+            most = f"1 to {MOST_PUSHES_ASKED} passes more"
             raise InvalidRequest(f"{most}, not {request.sweeps}")
         self.session, session.supersedes, session.over = session, session.finding, False
         self._shared.log.reopen(session.run.id)
@@ -164,19 +155,18 @@ class CheckController:
             session = self._make(left.run, request, self.gear_for(request))
         except (msgspec.ValidationError, InvalidRequest, UnknownCheck) as error:
             self._shared.log.abandon(left.run, f"could not be taken up again: {error}")
-            why = {"check": left.check, "why": str(error)}
-            return StatusMessage("check-not-taken-up", why)
+            return status("check-not-taken-up", check=left.check, why=str(error))
         self.session, run = session, session.run
         for more in (e.data for e in left.events if e.kind == "extended"):
             run.extended(int(str(more["sweeps"])))
             session.supersedes = left.findings[-1] if left.findings else None
         run.resume(**_progress(left), now=now)
-        kept = sum(1 for t in run.kept.traces if t.push)
+        kept = sum(1 for t in run.passes.traces if t.push)
         values: dict[str, Any] = {"check": left.check, "kept": kept}
         if not wrong:
-            return StatusMessage("check-goes-on", values)
+            return status("check-goes-on", **values)
         values["wrong"] = "; ".join(map(str, wrong))
-        return StatusMessage("check-goes-on-without", values)
+        return status("check-goes-on-without", **values)
 
     # ---- while it goes on ------------------------------------------------------------
 
@@ -202,16 +192,18 @@ class CheckController:
     def abandon(self, now: float) -> StatusMessage:
         session, self.session = self.in_progress(), None
         session.give_up(now)
-        return StatusMessage("given-up", {"check": session.run.check.kind})
+        return status("given-up", check=session.run.check.kind)
 
     def _acknowledge(self, run: CheckProcedure) -> None:
-        """Where its cautions are acknowledged, they need not be asked so soon again."""
+        """Note the cautions of a check that were acknowledged, so that they are not
+        asked again today."""
         if run.facts.acknowledged:
             saw, today = gear_names(run.gear)[1], _day(time.time())
             self.cautions.acknowledge(run.check.cautions, saw, today)
 
-    def remember(self, past: Sequence[Acknowledged]) -> None:
-        """What the log says was acknowledged, in its order."""
+    def remember(self, past: Sequence[CautionAcknowledgement]) -> None:
+        """Take over from the log which cautions were acknowledged, in the order of
+        recording."""
         for check, saw, at in past:
             with contextlib.suppress(UnknownCheck):
                 self.cautions.acknowledge(find(check).cautions, saw, _day(at))
@@ -225,14 +217,11 @@ def _understood(
 ) -> tuple[Check, Begin]:
     """The check, and the request with the options that it declares. before: the result
     of the move that is verified; known: what the log tells to a check so begun. Raises
-    InvalidRequest."""
-    try:
-        check = find(request.check)
-        if request.verifies is not None:
-            request = _lightened(check, request, before, known)
-        options = validated(check, request.options)
-    except (UnknownCheck, OptionError) as error:
-        raise InvalidRequest(str(error)) from error
+    UnknownCheck, OptionError."""
+    check = find(request.check)
+    if request.verifies is not None:
+        request = _lightened(check, request, before, known)
+    options = validated(check, request.options)
     steps = check.plan(options, EvidenceGear())
     return check, _applying(msgspec.structs.replace(request, options=options), steps)
 
@@ -243,8 +232,9 @@ def _lightened(
     before: Finding | None,
     known: Callable[[Begin], Known],
 ) -> Begin:
-    """What verifies a move needs no proof of the side again, and one set-up where the
-    result before has proved the rest. An option that is not as usual stands."""
+    """The request of a check that verifies a move: without a new proof of the side, and
+    with one set-up where the result before has proved the rest. An option that the user
+    changed from its default stands."""
     request = msgspec.structs.replace(request, lean=False, tap=False)
     lighter = check.lighter(before) if before and check.lighter else None
     usual = {option.name: option.default for option in check.options}
@@ -258,7 +248,7 @@ def _lightened(
 
 
 def _applying(request: Begin, steps: Sequence[Step]) -> Begin:
-    """Without a test that no step of the check has."""
+    """The request without a test that applies to no step of the check."""
     return msgspec.structs.replace(
         request,
         lean=request.lean and any(step.leans for step in steps),
@@ -270,8 +260,8 @@ def _refusal(
     check: Check, request: Begin, gear: EvidenceGear, wired: Collection[str]
 ) -> str | None:
     """Why this check is not begun; None when it can be. wired: roles of instruments."""
-    if request.sweeps is not None and not 1 <= request.sweeps <= MOST_PUSHES:
-        most = f"1 to {MOST_PUSHES} pushes a set-up"
+    if request.sweeps is not None and not 1 <= request.sweeps <= MOST_PUSHES_ASKED:
+        most = f"1 to {MOST_PUSHES_ASKED} pushes a set-up"
         return f"--sweeps takes {most}, not {request.sweeps}"
     if sound_climate(request.climate) != request.climate:
         return (
@@ -292,7 +282,11 @@ def why_not(
     wanted = "caliper" if widths else "indicator"
     if wanted in wired:
         return None
-    return f"no {wanted} is set up: name its port in the settings, under [{wanted}]"
+    return not_wired(wanted)
+
+
+def not_wired(role: str) -> str:
+    return f"no {role} is set up: name its port in the settings, under [{role}]"
 
 
 def _same(a: Begin, b: Begin) -> bool:

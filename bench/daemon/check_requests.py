@@ -10,21 +10,21 @@ from bench.daemon.request_context import RequestContext
 from bench.daemon.tones import MarkBeat
 from bench.finding import Finding
 from bench.log.upkeep_history import why_whole_check
-from bench.procedure.status_message import StatusMessage
-from bench.procedure.wrong_use import InvalidRequest
+from bench.procedure.invalid_request import InvalidRequest
+from bench.procedure.status_message import status
 from bench.protocol import (
     Abandon,
     Begin,
     Done,
     Extend,
-    Live,
-    Moved,
+    LiveMoveRequest,
+    NoteMove,
     Press,
     PromptChanged,
-    Saved,
+    SavedNotice,
     Undo,
 )
-from bench.render.upkeep import WHY_WHOLE
+from bench.render.upkeep import WHOLE_CHECK_REASONS
 
 SHORTEST_BEAT, LONGEST_BEAT = 1.0, 60.0  # s
 
@@ -37,24 +37,23 @@ async def begin(context: RequestContext, request: Begin) -> PromptChanged:
         raise InvalidRequest(
             f"--beat takes {SHORTEST_BEAT:g} to {LONGEST_BEAT:g} s, not {beat:g}"
         )
-    joined = service.bench.begin(request, context.now)
-    service.learner.end()
-    session = service.bench.checking.in_progress()
+    joined = service.station.begin(request, context.now)
+    service.device_setup.end()
+    session = service.station.controller.in_progress()
     if beat is not None:
         session.beat = MarkBeat(beat, context.now)
-    return session.run.asking(joined=joined)
+    return session.run.prompt_changed(joined=joined)
 
 
 async def _as_quick(context: RequestContext, request: Begin) -> Begin:
     """A quick check is begun with the wall that the sled was held to. Raises
     InvalidRequest where a whole check must come first."""
     shared = context.shared
-    wired = shared.settings.indicator
-    gear = context.service.bench.checking.gear_for(request)
-    port = wired.port if wired is not None else None
-    why, hold = await asyncio.to_thread(why_whole_check, shared.paths.log, gear, port)
+    gear = context.service.station.controller.gear_for(request)
+    path, port = shared.paths.log, shared.indicator_port
+    why, hold = await asyncio.to_thread(why_whole_check, path, gear, port)
     if why is not None:
-        raise InvalidRequest(WHY_WHOLE[why])
+        raise InvalidRequest(WHOLE_CHECK_REASONS[why])
     options = {"hold": hold, **request.options}
     return msgspec.structs.replace(request, options=options)
 
@@ -65,21 +64,21 @@ def press(context: RequestContext, request: Press) -> Done:
 
 
 def undo(context: RequestContext, request: Undo) -> Done:
-    return Done(remarks=[context.service.bench.undo(context.now)])
+    return Done(remarks=[context.service.station.undo(context.now)])
 
 
 def abandon(context: RequestContext, request: Abandon) -> Done:
-    remark = context.service.bench.abandon(context.now)
+    remark = context.service.station.abandon(context.now)
     context.shared.outbox.tell(PromptChanged(run=None))
     return Done(remarks=[remark])
 
 
 def extend(context: RequestContext, request: Extend) -> Done:
-    context.service.bench.checking.extend(request, context.now)
-    return Done(remarks=[StatusMessage("extended", {"sweeps": request.sweeps})])
+    context.service.station.controller.extend(request, context.now)
+    return Done(remarks=[status("extended", sweeps=request.sweeps)])
 
 
-def moved(context: RequestContext, request: Moved) -> Done:
+def moved(context: RequestContext, request: NoteMove) -> Done:
     found = _with_move(context, request.finding, request.jig)
     assert found.move is not None
     move, distance = found.move, request.distance
@@ -92,18 +91,18 @@ def moved(context: RequestContext, request: Moved) -> Done:
         distance = move.distance
     made = {"distance_mm": distance, "how": request.how}
     context.shared.log.move_made(f"move-{found.id}", made)
-    context.shared.outbox.tell(Saved("move", found.id))
-    values = {"end": move.end, "way": move.way, "distance": distance}
-    return Done(remarks=[StatusMessage("move-noted", values)])
+    context.shared.outbox.tell(SavedNotice("move", found.id))
+    noted = status("move-noted", end=move.end, way=move.way, distance=distance)
+    return Done(remarks=[noted])
 
 
-def live(context: RequestContext, request: Live) -> Done:
+def live(context: RequestContext, request: LiveMoveRequest) -> Done:
     service = context.service
     if not request.on:
-        service.bench.live.end()
+        service.station.live.end()
         return Done("left")
-    service.learner.end()
-    service.bench.start_live(request, _with_move(context, request.finding))
+    service.device_setup.end()
+    service.station.start_live(request, _with_move(context, request.finding))
     return Done("live")
 
 

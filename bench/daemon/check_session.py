@@ -16,10 +16,9 @@ from typing import Any
 
 import msgspec
 
-from bench.checks import find
 from bench.checks.model import Caution, Evidence, EvidenceGear, Known, Trace
+from bench.checks.options import given_text
 from bench.daemon.shared_state import SharedState
-from bench.daemon.shop_air import ShopAir
 from bench.daemon.tones import MarkBeat
 from bench.finding import Doubt, EvidenceError, Finding, Remark, warning
 from bench.log import history
@@ -27,14 +26,14 @@ from bench.log.store import gear_names
 from bench.moves.verify import judge_move
 from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.early_stop import settles_early
-from bench.procedure.status_message import StatusMessage
+from bench.procedure.status_message import status
 from bench.protocol import (
     Begin,
-    Concluded,
+    FindingNotice,
     FittedPass,
     NoFinding,
     PromptChanged,
-    Saved,
+    SavedNotice,
 )
 from bench.render.remarks import evidence_error_words, with_notes
 
@@ -44,9 +43,8 @@ log = logging.getLogger("sweepgauge")
 def known_of(
     shared: SharedState, gear: EvidenceGear, kind: str, options: Mapping[str, Any]
 ) -> Known:
-    """What the log tells to such a check."""
-    wired, path = shared.settings.indicator, shared.paths.log
-    port = wired.port if wired is not None else None
+    """The knowledge that the log has for such a check."""
+    path, port = shared.paths.log, shared.indicator_port
     try:
         return history.known(path, kind, gear, options, instrument=port)
     except Exception:
@@ -67,10 +65,9 @@ class CheckSession:
         begun: Begin,
         gear: EvidenceGear,
         shared: SharedState,
-        air: ShopAir,
-        *,
         at_rest: Callable[[], bool],
         end: Callable[[CheckSession], None],
+        *,
         cautions: Sequence[Caution] | None = None,
     ) -> None:
         self.begun = begun
@@ -78,50 +75,40 @@ class CheckSession:
         self.supersedes: str | None = None
         self.finding: str | None = None
         self.over = False
-        self._shared, self._air, self._end = shared, air, end
+        self._shared, self._end = shared, end
+        self.end_sweep, self.undo_sweep = shared.log.end_sweep, shared.log.undo_sweep
         self._jumps: list[Remark] = []  # of the clock, while the check went on
         self._concluding: asyncio.Task[None] | None = None
-        self._looking: set[asyncio.Task[None]] = set()
-        settings = shared.settings
-        travel = settings.gear.travel
+        self._evaluations: set[asyncio.Task[None]] = set()
+        settings, travel = shared.settings, shared.settings.gear.travel
         self.run = CheckProcedure(
             run_id,
-            find(begun.check),
-            begun.options,
+            begun,
             gear,
-            sweeps=begun.sweeps,
-            lean=begun.lean,
-            tap=begun.tap,
             marks=travel.marks if travel.by_marks else (),
             journal=self,
             tell=self._tell,
             at_rest=at_rest,
-            verifies=begun.verifies,
+            buttons=[
+                role
+                for role, port in settings.wired.items()
+                if role != "travel" and port.asking == "button"
+            ],
             cautions=cautions,
-        )
-        self.run.facts.buttons = tuple(
-            role
-            for role, port in settings.wired.items()
-            if role != "travel" and port.asking == "button"
         )
 
     def _tell(self, message: msgspec.Struct) -> None:
-        """To clients; when nothing is lacking any more, it is worked out."""
+        """Tell clients, and evaluate the check when nothing is lacking any more."""
         self._shared.outbox.tell(message)
         if isinstance(message, PromptChanged):
             self.conclude_if_complete()
 
-    def _known(self) -> Known:
-        run = self.run
-        return known_of(self._shared, run.gear, run.check.kind, run.options)
-
     # ---- what is written down --------------------------------------------------------
 
     def record_begin(self) -> None:
-        """Before anybody is told of it."""
-        run, begun, indicator = self.run, self.begun, self._shared.settings.indicator
+        """Record the begin of the check; it must come before anybody is told of it."""
+        run, begun = self.run, self.begun
         jig, saw = gear_names(run.gear)
-        hold = begun.options.get("hold")
         self._shared.log.begin_check(
             run.id,
             begun.check,
@@ -129,51 +116,30 @@ class CheckSession:
             saw=saw,
             options=begun.options,
             gear=run.gear,
-            instrument=indicator.port if indicator is not None else None,
-            hold=str(hold) if hold else None,
+            instrument=self._shared.indicator_port,
+            hold=given_text(begun.options, "hold"),
         )
-        self._shared.outbox.tell(Saved("check", run.id))
+        self._shared.outbox.tell(SavedNotice("check", run.id))
         self.event(run.id, "asked-for", msgspec.to_builtins(begun))
 
     def event(self, run_id: str, kind: str, data: Mapping[str, Any]) -> None:
         self._shared.log.event(run_id, kind, data)
         if kind == "acknowledged":
-            self._shared.outbox.tell(Saved("event", run_id))
+            self._shared.outbox.tell(SavedNotice("event", run_id))
 
     def start_sweep(
-        self,
-        run_id: str,
-        sweep_id: str,
-        placement: str,
-        seat: str | None,
-        hold: str | None,
+        self, run_id: str, sweep_id: str, placement: str, hold: str | None
     ) -> None:
         wires: dict[str, object] = {
             role: {"format": port.format, "profile": port.profile, **port.options}
             for role, port in self._shared.settings.wired.items()
         }
         self._shared.log.start_sweep(
-            sweep_id, run_id, placement, seat=seat, hold=hold, wires=wires
+            sweep_id, run_id, placement, hold=hold, wires=wires
         )
-
-    def end_sweep(
-        self,
-        sweep_id: str,
-        state: Any,  # a `SweepEnd`
-        *,
-        push: bool | None,
-        trace: Trace | None,
-        reason: StatusMessage | None,
-    ) -> None:
-        self._shared.log.end_sweep(
-            sweep_id, state, push=push, trace=trace, reason=reason
-        )
-
-    def undo_sweep(self, sweep_id: str, reason: StatusMessage) -> None:
-        self._shared.log.undo_sweep(sweep_id, reason)
 
     def clock_jumped(self, seconds: float) -> None:
-        """Said in the finding of the check during which it happened."""
+        """Note a jump of the clock, to be said in the finding of this check."""
         if self.run.facts.acknowledged:
             self._jumps.append(warning("clock-jumped", seconds=seconds))
 
@@ -181,12 +147,12 @@ class CheckSession:
 
     def give_up(self, now: float) -> None:
         self.over = True
-        self.run.interrupt(StatusMessage("check-given-up"), now)
+        self.run.interrupt(status("check-given-up"), now)
         self._shared.log.abandon(self.run.id, "by hand")
 
     def stop(self, now: float) -> None:
-        """The daemon ends; the next life takes the check up."""
-        self.run.interrupt(StatusMessage("daemon-ended"), now)
+        """Interrupt the check since the daemon ends; the next daemon takes it up."""
+        self.run.interrupt(status("daemon-ended"), now)
         if self._concluding is not None:
             self._concluding.cancel()
 
@@ -201,7 +167,7 @@ class CheckSession:
         from bench.procedure.conclusion import conclude
 
         try:
-            await asyncio.gather(*self._looking, return_exceptions=True)
+            await asyncio.gather(*self._evaluations, return_exceptions=True)
             if not self.run.complete:
                 return  # a pass was refused after all: it is asked again
             evidence = self._evidence()
@@ -222,8 +188,10 @@ class CheckSession:
             self._concluding = None
 
     def _evidence(self) -> Evidence:
-        known = msgspec.structs.replace(self._known(), looks=self.run.looks)
-        return msgspec.structs.replace(self.run.evidence(), known=known)
+        run = self.run
+        known = known_of(self._shared, run.gear, run.check.kind, run.options)
+        known = msgspec.structs.replace(known, looks=run.extensions)
+        return msgspec.structs.replace(run.evidence(), known=known)
 
     def _concluded(self, finding: Finding, evidence: Evidence) -> None:
         if self.over:
@@ -236,7 +204,7 @@ class CheckSession:
         finding = msgspec.structs.replace(
             finding,
             remarks=[*remarks, *finding.remarks, *self._jumps],
-            climate=self.begun.climate or self._air.now(),
+            climate=self.begun.climate or shared.climate.now(),
         )
         finding = with_notes(finding, shared.settings.units)
         shared.log.finding(self.run.id, finding, evidence, supersedes=self.supersedes)
@@ -246,7 +214,7 @@ class CheckSession:
             shared.log.move_verified(f"move-{verifies}", finding.id)
         self.finding, self.over = finding.id, True
         self._end(self)
-        shared.outbox.tell(Concluded(self.run.id, finding))
+        shared.outbox.tell(FindingNotice(self.run.id, finding))
 
     def _not_concluded(self, why: str) -> None:
         if self.over:
@@ -254,39 +222,39 @@ class CheckSession:
         self.over = True
         self._end(self)
         self._shared.log.abandon(self.run.id, why)
-        remark = StatusMessage("not-concluded", {"why": why.rstrip(".")})
+        remark = status("not-concluded", why=why.rstrip("."))
         self._shared.outbox.tell(NoFinding(self.run.id, remarks=[remark]))
 
-    # ---- the look at each kept pass, while the sled is still at hand -----------------
+    # ---- each accepted pass is evaluated while the sled is still at hand -------------
 
-    def kept(self, trace: Trace, *, straight: bool) -> None:
-        """Fit a line to a kept pass, for the screen to show which readings are set
+    def pass_accepted(self, trace: Trace, *, straight: bool) -> None:
+        """Fit a line to an accepted pass, for the screen to show which readings are set
         aside, and look for doubts in all passes so far."""
-        self._look(self._look_at(trace, straight))
+        self._evaluate(self._evaluate_pass(trace, straight))
 
-    def _look(self, look: Coroutine[Any, Any, None]) -> None:
-        task = asyncio.get_running_loop().create_task(look)
-        self._looking.add(task)
-        task.add_done_callback(self._looking.discard)
+    def _evaluate(self, evaluation: Coroutine[Any, Any, None]) -> None:
+        task = asyncio.get_running_loop().create_task(evaluation)
+        self._evaluations.add(task)
+        task.add_done_callback(self._evaluations.discard)
 
-    async def _look_at(self, trace: Trace, straight: bool) -> None:
-        from bench.daemon.evaluation_worker import doubts_of, look_at
+    async def _evaluate_pass(self, trace: Trace, straight: bool) -> None:
+        from bench.daemon.evaluation_worker import doubts_of, fit_pass
 
         fitted, settings, run = None, self._shared.settings, self.run
         # a pass of this set-up that was refused as no line
-        earlier = run.crooked.get(trace.placement)
+        earlier = run.not_straight.get(trace.placement)
         try:
             if len(trace.reading) > 1:
                 count, units = settings.gear.indicator.resolution, settings.units
-                fitted = await asyncio.to_thread(look_at, trace, count, units, earlier)
+                fitted = await asyncio.to_thread(fit_pass, trace, count, units, earlier)
             doubts = await asyncio.to_thread(doubts_of, run.evidence())
         except Exception:
-            # The finding does not depend on this look.
-            log.exception("looking at %s", trace.sweep)
+            # The finding does not depend on this evaluation.
+            log.exception("evaluating the pass %s", trace.sweep)
             return
-        self._looked(trace, fitted, doubts, straight)
+        self._evaluated(trace, fitted, doubts, straight)
 
-    def _looked(
+    def _evaluated(
         self,
         trace: Trace,
         fitted: FittedPass | None,
@@ -294,22 +262,22 @@ class CheckSession:
         straight: bool,
     ) -> None:
         run, now = self.run, time.monotonic()
-        if trace in run.kept.traces and not self.over:
+        if trace in run.passes.traces and not self.over:
             run.doubts(doubts, now)
         if fitted is None:
             return
-        if straight and fitted.words and trace in run.kept.traces and not self.over:
+        if straight and fitted.words and trace in run.passes.traces and not self.over:
             # better told now, while the sled is at hand, than when all is done
-            reason = StatusMessage("pass-not-straight", {"why": fitted.words})
-            run.crooked[trace.placement] = trace
+            reason = status("pass-not-straight", why=fitted.words)
+            run.not_straight[trace.placement] = trace
             run.refuse_kept(trace, reason, now)
             return
-        run.kept.passes.append(fitted)
+        run.passes.fitted.append(fitted)
         self._shared.outbox.tell(fitted)
         if trace.push and run.may_stop_early:
-            self._look(self._look_whether_settled())
+            self._evaluate(self._evaluate_early())
 
-    async def _look_whether_settled(self) -> None:
+    async def _evaluate_early(self) -> None:
         """End the check where its passes settle the verdict, so that the last one is
         not needed."""
         from bench.procedure.conclusion import conclude
@@ -320,10 +288,10 @@ class CheckSession:
         except EvidenceError:
             return  # the passes that are still asked for may mend it
         except Exception:
-            log.exception("looking whether %s is settled", run.id)  # all are asked for
+            log.exception("evaluating %s early", run.id)  # all are asked for
             return
         # nothing was taken or taken back since
         pushes = sum(trace.push for trace in evidence.traces)
-        same = pushes == sum(trace.push for trace in run.kept.traces)
+        same = pushes == sum(trace.push for trace in run.passes.traces)
         if settles_early(finding) and run.may_stop_early and same and not self.over:
             run.stop_early(time.monotonic())

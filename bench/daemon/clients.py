@@ -30,8 +30,9 @@ from bench.protocol import (
 )
 from hw.timeouts import SOCKET_PROBE_S
 
-SKIP_LIVE = 256 * 1024  # bytes queued for a client, above which it gets no readings
-DROP = 1024 * 1024  # bytes queued for a client, above which it is dropped
+# bytes queued for a client, above which it gets no readings
+SKIP_LIVE_BYTES = 256 * 1024
+DROP_BYTES = 1024 * 1024  # bytes queued for a client, above which it is dropped
 MOST_CLIENTS = 64
 MOST_BAD = 20  # bad messages of a connection before it is dropped
 
@@ -43,6 +44,8 @@ class SocketHeld(Exception):
 
 
 class Client:
+    """The connection of one client."""
+
     def __init__(self, writer: asyncio.StreamWriter) -> None:
         self._transport = writer.transport
         # waits until the client has read most of what was sent
@@ -50,24 +53,26 @@ class Client:
         self.watching = False
         self.most: float | None = None  # messages a second per instrument
         self.capturing: str | None = None
-        self.holding: dict[str, Readings] = {}  # live readings that wait for their turn
+        self.gathered: dict[
+            str, Readings
+        ] = {}  # live readings that wait, by instrument
         self.due: dict[str, float] = {}
         self.importing: Importer | None = None  # the export that it is sending
         self._large = 0  # bytes of a large answer that it may not have read yet
         self.bad = 0
         self.spoke = False  # it has asked for something
-        self.gone = False
+        self.closed = False
 
     def send_line(self, line: bytes, *, live: bool = False) -> None:
-        if self.gone:
+        if self.closed:
             return
         waiting = self._transport.get_write_buffer_size()
         if waiting == 0:
             self._large = 0
-        if waiting > DROP + self._large:
+        if waiting > DROP_BYTES + self._large:
             log.warning("a client does not read; it is dropped")
             self.drop()
-        elif not (live and waiting > SKIP_LIVE):
+        elif not (live and waiting > SKIP_LIVE_BYTES):
             self._transport.write(line)
 
     def send(self, message: msgspec.Struct) -> None:
@@ -84,35 +89,34 @@ class Client:
         """Send at most `most` messages a second; what comes between is gathered."""
         if self.most is None:
             # What was gathered before every reading was wanted goes first.
-            if readings.instrument in self.holding:
-                gathered = self.holding.pop(readings.instrument)
-                self.send_line(encode(gathered), live=True)
+            if (before := self.gathered.pop(readings.instrument, None)) is not None:
+                self.send_line(encode(before), live=True)
             self.send_line(line, live=True)
             return
-        held = self.holding.get(readings.instrument)
-        if held is not None and held.first + len(held.values) == readings.first:
-            held.at.extend(readings.at)
-            held.values.extend(readings.values)
+        before = self.gathered.get(readings.instrument)
+        if before is not None and before.first + len(before.values) == readings.first:
+            before.at.extend(readings.at)
+            before.values.extend(readings.values)
         else:
-            self.holding[readings.instrument] = msgspec.structs.replace(
+            self.gathered[readings.instrument] = msgspec.structs.replace(
                 readings, at=list(readings.at), values=list(readings.values)
             )
         self.flush(now, readings.instrument)
 
     def flush(self, now: float, instrument: str | None = None) -> None:
-        for name in [instrument] if instrument else list(self.holding):
-            if name in self.holding and now >= self.due.get(name, 0.0):
-                self.send_line(encode(self.holding.pop(name)), live=True)
+        for name in [instrument] if instrument else list(self.gathered):
+            if name in self.gathered and now >= self.due.get(name, 0.0):
+                self.send_line(encode(self.gathered.pop(name)), live=True)
                 self.due[name] = now + 1.0 / (self.most or 10.0)
 
     def drop(self) -> None:
-        self.gone = True
+        self.closed = True
         self._transport.abort()
 
     def dismiss(self, error: Error) -> None:
         """Close the connection after telling why."""
         self.send(error)
-        self.gone = True
+        self.closed = True
         self._transport.close()
 
 
@@ -120,6 +124,8 @@ OnRequest = Callable[[Client, Request], Awaitable[None]]
 
 
 class Clients:
+    """All connections, and the socket at which they come in."""
+
     def __init__(
         self, path: Path, greet: Callable[[Client], None], on_request: OnRequest
     ) -> None:
@@ -153,7 +159,7 @@ class Clients:
         if self._server is not None:
             self._server.close()
         for client in list(self.all):
-            client.gone = True
+            client.closed = True
             client._transport.close()
         for task in list(self._tasks):
             task.cancel()
@@ -179,8 +185,7 @@ class Clients:
         """The bytes of one block, to the clients that capture this instrument."""
         for client in self.all:
             if client.capturing == name:
-                line = msgspec.json.encode(RawBytes(name, data.hex())) + b"\n"
-                client.send_line(line)
+                client.send(RawBytes(name, data.hex()))
 
     @property
     def watched(self) -> bool:
@@ -210,9 +215,9 @@ class Clients:
         finally:
             self.all.pop(client, None)
             self._tasks.discard(task)
-            if not client.gone:
+            if not client.closed:
                 # an answer that still waits for the disk goes nowhere
-                client.gone = True
+                client.closed = True
                 with contextlib.suppress(ConnectionError, RuntimeError):
                     writer.close()
 
@@ -232,7 +237,7 @@ class Clients:
         return True
 
     async def _serve(self, client: Client, reader: asyncio.StreamReader) -> None:
-        while not client.gone:
+        while not client.closed:
             try:
                 line = await reader.readuntil(b"\n")
             except asyncio.IncompleteReadError:
@@ -261,15 +266,12 @@ class Clients:
 
 
 def _answers(path: Path) -> bool:
-    probe = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
-    probe.settimeout(SOCKET_PROBE_S)
-    try:
-        probe.connect(os.fspath(path))
-    except (ConnectionRefusedError, FileNotFoundError):
-        return False
-    except OSError:
-        return True  # it is there, and has no time just now
-    else:
+    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as probe:
+        probe.settimeout(SOCKET_PROBE_S)
+        try:
+            probe.connect(os.fspath(path))
+        except (ConnectionRefusedError, FileNotFoundError):
+            return False
+        except OSError:
+            pass  # it is there, and has no time just now
         return True
-    finally:
-        probe.close()

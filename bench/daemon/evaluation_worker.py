@@ -15,14 +15,14 @@ from bench.protocol import FittedPass
 from bench.render.remarks import remark_words
 from bench.units import System
 
-POINTS = 200  # points of a pass that a screen can show
+MOST_POINTS = 200  # points of a pass that a screen can show
 
 
 def doubts_of(evidence: Evidence) -> Mapping[tuple[str, str | None, str | None], Doubt]:
     return told(of_evidence(evidence, find(evidence.check)))
 
 
-def look_at(
+def fit_pass(
     trace: Trace, resolution: float | None, units: System, earlier: Trace | None = None
 ) -> FittedPass:
     """The line through one kept pass, and its points: thinned evenly, with all those
@@ -37,7 +37,7 @@ def look_at(
         before = jump_of(fit_sweep(s, r, resolution=resolution, at=at))
         if before is not None and repeats([before, jump]):
             fit = dataclasses.replace(fit, refused=None)
-    step = max(1, len(trace.travel) // POINTS)
+    step = max(1, len(trace.travel) // MOST_POINTS)
     shown = [i for i, aside in enumerate(fit.aside) if aside or i % step == 0]
     return FittedPass(
         sweep=trace.sweep,

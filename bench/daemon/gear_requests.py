@@ -8,12 +8,13 @@ import time
 from collections.abc import Mapping
 from datetime import UTC, datetime
 
+from bench.daemon.check_controller import HOW_TO_END
 from bench.daemon.request_context import RequestContext
 from bench.gear import Gear
 from bench.log.schema import GEAR_EVENT
 from bench.log.upkeep_history import jigs_of_log
-from bench.procedure.status_message import StatusMessage
-from bench.procedure.wrong_use import InvalidRequest
+from bench.procedure.invalid_request import InvalidRequest
+from bench.procedure.status_message import status
 from bench.protocol import (
     Done,
     Learn,
@@ -34,11 +35,10 @@ from bench.upkeep.dates import DAY_S, FIRST_DAY, day_of, time_of
 # the code of what is told of a setting, by its value
 SET = {"mm": "units-mm", "inch": "units-inch", True: "sound-on", False: "sound-off"}
 Texts = Mapping[str, str | list[str]]
-BY_HAND = "finish it, or end it with `sweepgauge abandon`"
 
 
 def learn(context: RequestContext, request: Learn) -> Done:
-    learner = context.service.learner
+    learner = context.service.device_setup
     if request.on:
         learner.start(request, context.now)
     else:
@@ -47,7 +47,7 @@ def learn(context: RequestContext, request: Learn) -> Done:
 
 
 async def put_setting(context: RequestContext, request: PutUnits | PutSound) -> Done:
-    """What people see or hear: kept in the settings file, and true at once."""
+    """Write into the settings file what people see or hear, and use it at once."""
     service, paths = context.service, context.shared.paths
     if (why := service.busy()) is not None:
         raise InvalidRequest(why)
@@ -60,17 +60,17 @@ async def put_setting(context: RequestContext, request: PutUnits | PutSound) -> 
     await service.rewire(
         await asyncio.to_thread(write_setting, file, key, value, gear_path=gear)
     )
-    return Done(remarks=[StatusMessage(SET[value], {"file": file.name})])
+    return Done(remarks=[status(SET[value], file=file.name)])
 
 
 async def put_gear(
     context: RequestContext, request: PutJig | PutSaw | PutSquare | PutLeaves
 ) -> Done:
-    """Into gear.toml beside the log, checked whole before a byte is written; then
-    read again."""
+    """Write gear into gear.toml beside the log, which is checked whole before a byte is
+    written and read again afterwards."""
     service, paths = context.service, context.shared.paths
-    if service.bench.run is not None:
-        raise InvalidRequest(f"a check is in progress; {BY_HAND}")
+    if service.station.run is not None:
+        raise InvalidRequest(f"a check is in progress; {HOW_TO_END}")
     kind, name, texts = _gear_of(request)
 
     def write() -> Gear:
@@ -78,14 +78,13 @@ async def put_gear(
         return load(paths.settings, paths.gear).gear
 
     service.new_gear(await asyncio.to_thread(write))
-    values = {"name": name or kind, "path": paths.gear.name}
-    return Done(remarks=[StatusMessage("gear-kept", values)])
+    return Done(remarks=[status("gear-kept", name=name or kind, path=paths.gear.name)])
 
 
 def _gear_of(
     request: PutJig | PutSaw | PutSquare | PutLeaves,
 ) -> tuple[GearKind, str | None, Texts]:
-    """Kind, name and what is written of it."""
+    """The kind and name of the gear, and the texts that are written of it."""
     match request:
         case PutJig(jig=jig):
             return "jig", jig.name, jig_texts(jig)
@@ -98,8 +97,8 @@ def _gear_of(
 
 
 async def note_event(context: RequestContext, request: NoteEvent) -> Done:
-    """What somebody says happened to a sled, its saw or its square. Raises
-    InvalidRequest for a sled that nobody knows, or a date that cannot be."""
+    """Record an event of a sled, its saw or its square that somebody tells. Raises
+    InvalidRequest for a sled that nobody knows, or an impossible date."""
     shared = context.shared
     known = [*shared.settings.gear.jigs]
     if request.jig not in known:
@@ -110,7 +109,7 @@ async def note_event(context: RequestContext, request: NoteEvent) -> Done:
     data = {"jig": request.jig, "what": request.what, "note": request.note}
     data["at"] = _moment(request.at)
     shared.log.event(None, GEAR_EVENT, data, urgent=True)
-    return Done(remarks=[StatusMessage("gear-event-noted", gear_event_values(data))])
+    return Done(remarks=[status("gear-event-noted", **gear_event_values(data))])
 
 
 def _moment(at: str | None) -> str:

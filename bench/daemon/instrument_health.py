@@ -6,37 +6,28 @@ Times in monotonic s.
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Protocol
+from typing import Any
 
-from bench.procedure.status_message import StatusMessage
+from bench.daemon.reading_stamps import ReadingStamps
+from bench.procedure.status_message import status
 from bench.settings.settings_file import PortSettings
 from hw.formats import meaning_of
 from hw.reading import PortState, Record
 from hw.timeouts import SILENT_S, UNREAD_STALL_S
 
-FLOOD = 30_000  # frames a second; no instrument sends more
-EBB = 2.0  # s without such a second, after which the flood is over
-GARBLED = 5  # rejected frames in a second, and more of them than readings
+FLOOD_FRAMES = 30_000  # frames a second; no instrument sends more
+FLOOD_OVER_S = 2.0  # s without such a second, after which the flood is over
+GARBLED_FRAMES = 5  # rejected frames in a second, and more of them than readings
 # bytes without a reading, coming for SILENT_S seconds and still coming: the stream has
 # no line ends
-NONSENSE = 200
-UNREAD = ("garbled", "no-reading")
-SENDING = ("open", *UNREAD)
-
-
-class Stamps(Protocol):
-    """See `acquisition.ReadingStamps`."""
-
-    last: float | None
-    rate: float | None
-
-    @property
-    def interval(self) -> float | None: ...
-    def silence(self, now: float) -> float: ...
+NONSENSE_BYTES = 200
+UNREADABLE_STATES = ("garbled", "no-reading")
+SENDING_STATES = ("open", *UNREADABLE_STATES)
 
 
 class InstrumentHealth:
-    """changed: called when state or remark have changed.
+    """Works out the state of an instrument from what it sends and does not send.
+    changed: called when state or remark have changed.
 
     blocks: read so far. unread: bytes since the latest reading.
     """
@@ -45,7 +36,7 @@ class InstrumentHealth:
         self, name: str, settings: PortSettings, changed: Callable[[], None]
     ) -> None:
         self.state = "absent"
-        self.remark = StatusMessage("instrument-not-open", {"name": name})
+        self.remark = status("instrument-not-open", name=name)
         self.blocks = self.unread = 0
         self._name, self._settings, self._changed = name, settings, changed
         self._unread_since = 0.0
@@ -53,7 +44,7 @@ class InstrumentHealth:
         self._bad_at = 0.0  # the latest block with a rejected frame
         # the instrument's status where its latest frame said that it has no reading
         self._no_reading: str | None = None
-        # it sends, and no reading has come for long; told
+        # it was told that the instrument sends and no reading comes
         self._stopped_reading = False
         self._stuck_since: float | None = None
         self._stuck_at = 0
@@ -62,8 +53,7 @@ class InstrumentHealth:
 
     def port_state(self, state: PortState, words: str) -> None:
         self.unread, self._no_reading, self._stopped_reading = 0, None, False
-        values = {"name": self._name, "port": self._settings.port or "", "why": words}
-        self._set(state, StatusMessage("instrument-port", values))
+        self._set(state, "instrument-port", port=self._settings.port or "", why=words)
 
     def nothing_read(self, size: int, now: float) -> None:
         """A block of `size` bytes had no reading."""
@@ -72,29 +62,27 @@ class InstrumentHealth:
         self.unread += size
 
     def frames(self, now: float, good: int, bad: int, rejected: Record | None) -> None:
-        """good, bad: frames of the present second. rejected: the latest of this
-        block."""
+        """Take in the frames of the present second, good and bad. rejected: the latest
+        of this block."""
         if rejected is not None:
             self._bad_at, self._no_reading = now, rejected.status
             if rejected.status is not None:
                 self.unread = 0
-        if good + bad > FLOOD:
+        if good + bad > FLOOD_FRAMES:
             self._flood_at = now
-            values = {"name": self._name, "frames": FLOOD}
-            self._set("flooding", StatusMessage("instrument-floods", values))
-        elif self.state == "flooding" and now - self._flood_at < EBB:
+            self._set("flooding", "instrument-floods", frames=FLOOD_FRAMES)
+        elif self.state == "flooding" and now - self._flood_at < FLOOD_OVER_S:
             return
-        elif bad >= GARBLED and bad > good:
+        elif bad >= GARBLED_FRAMES and bad > good:
             self._set_unread()
-        elif self.state in UNREAD and now - self._bad_at < 1.0:
+        elif self.state in UNREADABLE_STATES and now - self._bad_at < 1.0:
             return
         elif good and good >= bad and self.state != "open":
-            reads = StatusMessage("instrument-reads", {"name": self._name})
-            self._set("open", reads)
+            self._set("open", "instrument-reads")
 
     # ---- what does not come ----------------------------------------------------------
 
-    def tick(self, now: float, stamps: Stamps) -> bool:
+    def tick(self, now: float, stamps: ReadingStamps) -> bool:
         """True once when the instrument still sends but no reading comes any more."""
         silence, last, usual = stamps.silence(now), stamps.last, stamps.interval
         long = max(SILENT_S, 5 * (usual or 0.0))
@@ -102,9 +90,8 @@ class InstrumentHealth:
             if now - last <= long:
                 self._stopped_reading = False
             elif silence > long:
-                if self.state in SENDING:
-                    values = {"name": self._name, "seconds": round(silence)}
-                    self._set("silent", StatusMessage("instrument-silent", values))
+                if self.state in SENDING_STATES:
+                    self._set("silent", "instrument-silent", seconds=round(silence))
                     stamps.rate = None
             elif not self._stopped_reading:
                 self._stopped_reading, stamps.rate = True, None
@@ -114,7 +101,7 @@ class InstrumentHealth:
             none = last is None or now - last > SILENT_S
             if self._no_reading is not None and none:
                 self._set_unread()
-            elif self.unread > NONSENSE and now - self._unread_since > SILENT_S:
+            elif self.unread > NONSENSE_BYTES and now - self._unread_since > SILENT_S:
                 self._set_garbled()
         return False
 
@@ -138,18 +125,16 @@ class InstrumentHealth:
             return
         means, do = meaning_of(self._no_reading)
         advice = f"{do[0].upper()}{do[1:]}"
-        says = {"name": self._name, "means": means, "advice": advice}
-        self._set("no-reading", StatusMessage("instrument-no-reading", says))
+        self._set("no-reading", "instrument-no-reading", means=means, advice=advice)
 
     def _set_garbled(self) -> None:
-        profile = self._settings.options.get("profile", "")
-        kind = f"{self._settings.format} {profile}".rstrip()
-        pins = self._settings.pins
-        code = "instrument-garbled-pins" if pins else "instrument-garbled"
-        values = {"name": self._name, "format": kind}
-        self._set("garbled", StatusMessage(code, values))
+        settings = self._settings
+        code = "instrument-garbled-pins" if settings.pins else "instrument-garbled"
+        kind = f"{settings.format} {settings.options.get('profile', '')}".rstrip()
+        self._set("garbled", code, format=kind)
 
-    def _set(self, state: str, remark: StatusMessage) -> None:
+    def _set(self, state: str, code: str, **values: Any) -> None:
+        remark = status(code, name=self._name, **values)
         if state != self.state or remark != self.remark:
             self.state, self.remark = state, remark
             self._changed()

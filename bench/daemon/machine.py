@@ -11,26 +11,23 @@ import os
 import socket
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 
-JUMP = 2.0  # s between two looks; less is the clock being slewed
+CLOCK_JUMP_S = 2.0  # s between two looks; less is the clock being slewed
 # exists once the clock was set by a network; systemd-timesyncd.service(8)
 SYNCED = Path("/run/systemd/timesync/synchronized")
 
 
-def notify(text: str) -> bool:
-    """Send to the service manager that started us; False when there is none."""
-    address = os.environ.get("NOTIFY_SOCKET")
-    if not address:
-        return False
+def notify(text: str) -> None:
+    """Send to the service manager that started us, where there is one."""
+    address = os.environ.get("NOTIFY_SOCKET", "")
     if address.startswith("@"):
         address = "\0" + address[1:]
-    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as channel:
-        try:
+    if address:
+        channel = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM)
+        with channel, suppress(OSError):
             channel.sendto(text.encode(), address)
-        except OSError:
-            return False
-    return True
 
 
 def watchdog_interval() -> float | None:
@@ -70,7 +67,7 @@ class WallClock:
         did not."""
         apart = self._wall() - self._monotonic()
         jump, self._apart = apart - self._apart, apart
-        return jump if abs(jump) > JUMP else None
+        return jump if abs(jump) > CLOCK_JUMP_S else None
 
     def set_now(self) -> bool:
         """True once: when the clock is first seen to have been set by a network."""

@@ -1,9 +1,8 @@
-"""Persisted before it is told: a message waits until the log has on the disk what it
-was given before the message. And whether the log is being written is told when it
-changes, to clients, journal and service manager.
+"""Holds each message until the log has on the disk what it was given before the
+message; and tells clients, journal and service manager when the state of recording
+changes.
 
-The outbox asks the log itself what it was given, so that nobody has to remember to say
-it.
+The outbox asks the log itself what it was given, so that no caller has to say it.
 """
 
 from __future__ import annotations
@@ -11,19 +10,20 @@ from __future__ import annotations
 import logging
 from collections import deque
 from collections.abc import Callable, Collection
-from typing import NamedTuple, Protocol
+from typing import NamedTuple
 
 import msgspec
 
 from bench.daemon.machine import notify
-from bench.procedure.status_message import StatusMessage
+from bench.log.writer import LogWriter
+from bench.procedure.status_message import status
 from bench.protocol import (
     UNRECORDED,
     Done,
     Notification,
     PassNotice,
     Recording,
-    Saved,
+    SavedNotice,
     SetupNotice,
     notice,
 )
@@ -37,14 +37,7 @@ SHOW_SAVING_S = 0.3
 Send = Callable[[msgspec.Struct], None]
 
 
-class Given(Protocol):
-    @property
-    def awaited(self) -> int:
-        """Ticket of the latest act given to the log that a message may speak of."""
-        ...
-
-
-class _Held(NamedTuple):
+class _WaitingMessage(NamedTuple):
     after: int  # the message speaks of tickets later than this, up to `upto`
     upto: int
     since: float
@@ -56,11 +49,11 @@ class Outbox:
     """Holds messages in their order. While the log takes nothing they go out at once,
     and say so themselves."""
 
-    def __init__(self, tell: Send, log: Given, clock: Callable[[], float]) -> None:
+    def __init__(self, tell: Send, log: LogWriter, clock: Callable[[], float]) -> None:
         self._tell, self._log, self._clock = tell, log, clock
-        self._held: deque[_Held] = deque()
-        # `Saved` messages that are told as soon as it is true
-        self._owed: deque[_Held] = deque()
+        self._held: deque[_WaitingMessage] = deque()
+        # `SavedNotice` messages that are told as soon as it is true
+        self._owed: deque[_WaitingMessage] = deque()
         self._after = log.awaited
         self._saved = log.awaited
         self._refused: set[int] = set()
@@ -78,22 +71,23 @@ class Outbox:
         return bool(self._held) and self._clock() - self._held[0].since >= SHOW_SAVING_S
 
     def tell(self, message: msgspec.Struct) -> None:
-        """To everybody."""
+        """Tell all clients, once the disk has what the message speaks of."""
         self._hold(message, self._tell, self._after)
 
     def answers(self, to: Send) -> Send:
-        """What sends the answers to a request that comes now, to the one client that
-        `to` sends to."""
+        """The function that sends the answers to a request that comes now, to the one
+        client that `to` sends to."""
         after = self._log.awaited
         return lambda message: self._hold(message, to, after)
 
     def _hold(self, message: msgspec.Struct, send: Send, after: int) -> None:
         self._after = upto = self._log.awaited
-        self._held.append(_Held(after, upto, self._clock(), message, send))
+        self._held.append(_WaitingMessage(after, upto, self._clock(), message, send))
         self._release()
 
     def saved(self, upto: int, refused: Collection[int] = ()) -> None:
-        """refused: tickets of what the log could not take, though the disk was well."""
+        """Send the messages of whose writes the disk has. refused: tickets of what the
+        log could not take, though the disk was well."""
         self._saved = max(self._saved, upto)
         self._refused.update(refused)
         while self._owed and self._owed[0].upto <= self._saved:
@@ -108,19 +102,19 @@ class Outbox:
     def _release(self) -> None:
         while self._held and (self._held[0].upto <= self._saved or not self._taking):
             one = self._held.popleft()
-            if one.upto > self._saved and isinstance(one.message, Saved):
+            if one.upto > self._saved and isinstance(one.message, SavedNotice):
                 self._owed.append(one)
             else:
                 self._send(one)
 
-    def _send(self, one: _Held) -> None:
+    def _send(self, one: _WaitingMessage) -> None:
         refused = any(one.after < ticket <= one.upto for ticket in self._refused)
         nothing_new = (
             isinstance(one.message, Done) and one.after == one.upto
         )  # the log was given nothing for it
         if nothing_new or (one.upto <= self._saved and not refused):
             one.send(one.message)
-        elif not isinstance(one.message, Saved):
+        elif not isinstance(one.message, SavedNotice):
             if not refused:
                 self._unrecorded = max(self._unrecorded, one.upto)
             one.send(unrecorded(one.message))
@@ -135,22 +129,23 @@ def unrecorded(message: msgspec.Struct) -> msgspec.Struct:
         return message
     if isinstance(message, SetupNotice) and message.what != "leaf":
         return message  # kept in the settings file, which is another matter
-    said = msgspec.structs.replace(message, recorded=False)
-    if isinstance(said, Done):
-        return msgspec.structs.replace(said, text=UNRECORDED, remarks=[])
-    if isinstance(said, PassNotice) and said.state == "kept":
-        values = {"taken": said.taken, "wanted": said.wanted}
-        remarks = [StatusMessage("pass-measured", values)]
-        return msgspec.structs.replace(said, state="measured", remarks=remarks)
-    return said
+    replace = msgspec.structs.replace
+    if isinstance(message, Done):
+        return replace(message, recorded=False, text=UNRECORDED, remarks=[])
+    if isinstance(message, PassNotice) and message.state == "kept":
+        counts = {"taken": message.taken, "wanted": message.wanted}
+        remarks = [status("pass-measured", **counts)]
+        return replace(message, recorded=False, state="measured", remarks=remarks)
+    return replace(message, recorded=False)
 
 
-RECORDING = Recording(remarks=[StatusMessage("recording")])
-SAVING = Recording(state="saving", remarks=[StatusMessage("saving")])
+RECORDING = Recording(remarks=[status("recording")])
+SAVING = Recording(state="saving", remarks=[status("saving")])
 
 
 class RecordingState:
-    """tell: to all clients. where: of the log, for the service manager."""
+    """Tells whether the log is being written. tell: to all clients. where: of the log,
+    for the service manager."""
 
     def __init__(self, tell: Send, outbox: Outbox, where: str) -> None:
         self.now = RECORDING
@@ -160,20 +155,20 @@ class RecordingState:
         self._told = self._lost = False
 
     def trouble(self, why: str | None) -> None:
-        """why: None where the log takes what it is given again."""
+        """Take in why the log takes nothing; None where it does again."""
         self._why = why
         self._outbox.trouble(taking=why is None)
-        self.look()
+        self.update()
 
     def refused(self, why: str) -> None:
         """The log did not take one entry, though the disk is well."""
         self._lost = True
         log.warning("NOT RECORDED: %s", why)
-        refused = StatusMessage("log-refused", {"why": why})
+        refused = status("log-refused", why=why)
         self._tell(notice("log", refused, recorded=False))
 
-    def look(self) -> None:
-        """Tell it where it has changed."""
+    def update(self) -> None:
+        """Tell the state of recording where it has changed."""
         now = self._present()
         if now == self.now:
             return
@@ -185,19 +180,19 @@ class RecordingState:
             log.warning("%s", text(now.remarks))
             self._tell(notice("log", now.remarks[0], recorded=False))
         elif now.state == "recording" and self._told:
-            again = StatusMessage("log-again-lost" if self._lost else "log-again")
+            again = status("log-again-lost" if self._lost else "log-again")
             self._told = self._lost = False
             log.warning("%s", text([again]))
             self._tell(notice("log", again))
 
     def _present(self) -> Recording:
         if self._why is not None:
-            why = StatusMessage("not-recorded", {"why": self._why})
+            why = status("not-recorded", why=self._why)
             return Recording(state="not-recorded", remarks=[why])
         return SAVING if self._outbox.behind or self._outbox.saving else RECORDING
 
     def greeting(self) -> list[msgspec.Struct]:
-        """What a client that has just come is told; nothing where all is well."""
+        """The messages for a client that has just come; none where all is well."""
         if self.now.state == "recording":
             return []
         if self.now.state == "saving":
@@ -205,5 +200,5 @@ class RecordingState:
         return [self.now, notice("log", self.now.remarks[0], recorded=False)]
 
     def status_line(self) -> str:
-        """For the service manager; sd_notify(3)."""
+        """The line for the service manager; sd_notify(3)."""
         return f"STATUS={text(self.now.remarks)} (log {self._where})"

@@ -15,7 +15,7 @@ from typing import Any
 import msgspec
 
 from bench.protocol import (
-    Concluded,
+    FindingNotice,
     InstrumentState,
     MarkNotice,
     NoFinding,
@@ -25,12 +25,13 @@ from bench.protocol import (
 from bench.settings.settings_file import Panel as PanelSettings
 from hw.panel import Panel
 
-WELL = ("open", "marks")  # states of an instrument that need nobody
+WELL_STATES = ("open", "marks")  # states of an instrument that need nobody
 PATTERN_OF = {"ready": "ready-tone"}  # the panel's `ready` is a light
 
 
 class PanelLink:
-    """Works, silently, without a panel too. The callbacks come on the event loop."""
+    """Shows messages on lamp and buzzer, and passes presses of the pedal on. Works,
+    silently, without a panel too. The callbacks come on the event loop."""
 
     def __init__(
         self,
@@ -61,14 +62,14 @@ class PanelLink:
         if isinstance(message, PromptChanged):
             self._running = message.run is not None
             self._wanted = _wanted(message) or self._wanted
-        elif isinstance(message, Concluded):
-            # what was checked is due no longer; the rest is seen at the next review
+        elif isinstance(message, FindingNotice):
+            # What was checked is due no longer; the next review tells of the rest.
             self._running, self._wanted, self._due = False, "idle", False
         elif isinstance(message, NoFinding):
             self._wanted = "trouble"
         elif isinstance(message, InstrumentState):
-            take = self._unwell.discard if message.state in WELL else self._unwell.add
-            take(message.name)
+            well = message.state in WELL_STATES
+            (self._unwell.discard if well else self._unwell.add)(message.name)
         elif isinstance(message, PassNotice | MarkNotice):
             if message.recorded and getattr(message, "state", "") != "measured":
                 return
@@ -76,13 +77,11 @@ class PanelLink:
             return
         else:
             return
-        # a pulled cable matters to who is pushing, not to a bench where nothing is
-        # asked
+        # A pulled cable is shown while a check is in progress only.
         self._light()
 
     def due(self, anything: bool) -> None:
-        """Whether something should be checked again: seen while nothing else is
-        wanted."""
+        """Show that something should be checked again, while nothing else is wanted."""
         self._due = anything
         self._light()
 

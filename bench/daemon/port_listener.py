@@ -22,7 +22,7 @@ from typing import Any, NamedTuple
 
 from bench.daemon.acquisition import Instrument
 from bench.doctor.ports import FOLDERS, find_ports
-from bench.procedure.status_message import StatusMessage
+from bench.procedure.status_message import StatusMessage, status
 from bench.protocol import Cable
 from hw.discovery.holders import holders_of, is_pseudo
 from hw.discovery.listening import Listening, Proposal, listen, open_line
@@ -30,45 +30,44 @@ from hw.formats import FORMATS, make_decoder
 from hw.port_names import NotAPort
 from hw.timeouts import LISTENER_END_S, SILENT_S
 
-LONGEST_NAME = 24  # characters of a port's name on the screen
-MOST_NAMES = 32  # ports that are listened to at once
+LONGEST_PORT_NAME = 24  # characters of a port's name on the screen
+MOST_PORTS = 32  # ports that are listened to at once
 ENVIRONMENT = "SWEEPGAUGE_PORTS"
-FRESH = 1.5  # s that a reading is told as the present one
-GARBLED = 8  # rejects in a row: it was not understood after all
+FRESH_S = 1.5  # s that a reading is told as the present one
+GARBLED_RECORDS = 8  # rejects in a row: it was not understood after all
 
 
-class Place(NamedTuple):
+class NamedPort(NamedTuple):
     """A port: the name that stays, for the settings, and the device that it is now."""
 
     name: str
     device: str
 
 
-Places = Callable[[], list[Place]]
+ListPorts = Callable[[], list[NamedPort]]
 
 
-def places(environ: Mapping[str, str] = os.environ) -> list[Place]:
+def serial_ports(environ: Mapping[str, str] = os.environ) -> list[NamedPort]:
     """Every serial port there is, by its stable name where it has one.
 
     SWEEPGAUGE_PORTS names more, parted by blanks: paths, patterns with *, URLs of
     pyserial.
     """
     out = {
-        str(found.device): Place(found.name, str(found.device))
+        str(found.device): NamedPort(found.name, str(found.device))
         for found in find_ports()
     }
     for device in _devices():
-        out.setdefault(device, Place(device, device))
+        out.setdefault(device, NamedPort(device, device))
     for word in shlex.split(environ.get(ENVIRONMENT, "")):
         for name in [word] if "://" in word else sorted(glob.glob(word)):
             device = name if "://" in name else os.path.realpath(name)
-            out.setdefault(device, Place(name, device))
-    return [*out.values()][:MOST_NAMES]
+            out.setdefault(device, NamedPort(name, device))
+    return [*out.values()][:MOST_PORTS]
 
 
 def _devices() -> list[str]:
-    """What the kernel calls serial ports, without the one on which its own
-    console is."""
+    """The serial ports by the names of the kernel, without that of its own console."""
     from serial.tools.list_ports import comports
 
     try:
@@ -79,54 +78,54 @@ def _devices() -> list[str]:
 
 
 def short_name(name: str) -> str:
-    """What tells a cable from another, without the folder."""
+    """The part of a port's name that tells it from others, without the folder."""
     short = name
     for folder in FOLDERS:
         short = short.removeprefix(f"/dev/{folder}/")
     if short == name and name.startswith("/"):
         short = Path(name).name
     short = re.sub(r"(-if\d+)?(-port\d+)?$", "", short.removeprefix("usb-"))
-    return (
-        short if len(short) <= LONGEST_NAME else f"..{short[2 - LONGEST_NAME :]}"
-    )  # its number is at its end
+    most = LONGEST_PORT_NAME
+    # a cable's number is at the end of its name
+    return short if len(short) <= most else f"..{short[2 - most :]}"
 
 
 # what is told of a port that cannot be opened, by the number of its error
-DENIED = "denied", StatusMessage("cable-denied")
-BUSY = "busy", StatusMessage("cable-busy")
+PORT_DENIED = "denied", status("cable-denied")
+PORT_BUSY = "busy", status("cable-busy")
 COULD_NOT = {
-    **dict.fromkeys((errno.EACCES, errno.EPERM), DENIED),
-    **dict.fromkeys((errno.EBUSY, errno.EAGAIN), BUSY),
+    **dict.fromkeys((errno.EACCES, errno.EPERM), PORT_DENIED),
+    **dict.fromkeys((errno.EBUSY, errno.EAGAIN), PORT_BUSY),
 }
 
 
 class _Stopped(OSError):
-    """The port is to be let go."""
+    """Raised in the thread when the port is to be let go."""
 
 
 class PortListener:
-    """One port that is listened to. `heard(self, stamps, values)` on the loop, for each
-    block with readings."""
+    """One port that is listened to. on_readings: called on the loop with the listener,
+    stamps and values of each block with readings."""
 
     def __init__(
         self,
-        place: Place,
-        heard: Callable[[PortListener, list[float], list[float]], None],
+        port: NamedPort,
+        on_readings: Callable[[PortListener, list[float], list[float]], None],
     ) -> None:
-        self.place = place
+        self.port = port
         self.state = "listening"
-        self.remark = StatusMessage("cable-listening")
+        self.remark = status("cable-listening")
         self.proposal: Proposal | None = None
         self.unit: str = "mm"
         self.value: float | None = None
         self.last: float | None = None
         self.lost = False  # it must be opened anew
         self._interval: float | None = None
-        self._heard = heard
+        self._on_readings = on_readings
         self._loop = asyncio.get_running_loop()
         self._stop, self._ended = threading.Event(), asyncio.Event()
         threading.Thread(
-            target=self._work, name=f"listen {place.name}", daemon=True
+            target=self._work, name=f"listen {port.name}", daemon=True
         ).start()
 
     async def stop(self) -> None:
@@ -141,14 +140,14 @@ class PortListener:
         usual, silence = self._interval, now - self.last
         if self.state == "reads" and usual is not None and usual < 1.0:
             if silence > max(SILENT_S, 5 * usual):
-                self.state, self.remark = "silent", StatusMessage("cable-asleep")
+                self.state, self.remark = "silent", status("cable-asleep")
         elif self.state == "silent" and silence < SILENT_S:
             self.state, self.remark = "reads", self._spoken()
 
-    def said(self, now: float) -> Cable:
+    def cable(self, now: float) -> Cable:
         return Cable(
-            port=self.place.name,
-            name=short_name(self.place.name),
+            port=self.port.name,
+            name=short_name(self.port.name),
             state=self.state,
             remarks=[self.remark],
             value=self.value,
@@ -171,13 +170,13 @@ class PortListener:
             self._tell(self._ended.set)
 
     def _listen(self) -> None:
-        device = self.place.device
+        device = self.port.device
         is_device = device.startswith("/") and not is_pseudo(device)
         if is_device and (holders := holders_of(device)):
-            held = StatusMessage("cable-held", {"holders": ", ".join(holders)})
+            held = status("cable-held", holders=", ".join(holders))
             self._tell(self._become, "busy", held, True)
             return
-        with open_line(self.place.name, 9600) as line:
+        with open_line(self.port.name, 9600) as line:
             while True:
                 heard = listen(line, clock=self._clock)
                 if (proposal := heard.proposal) is None:
@@ -187,7 +186,7 @@ class PortListener:
                     self._read(line, proposal, first)
 
     def _read(self, line: Any, proposal: Proposal, first: bytes) -> None:
-        """Until it is not understood any more."""
+        """Read until the bytes can no longer be decoded."""
         settings, many = proposal.settings, proposal.readings >= 3
         line.baudrate = int(settings["baud"])
         line.bytesize = int(settings.get("bits", 8))
@@ -200,7 +199,7 @@ class PortListener:
         bad = 0
         # one line, sent by hand, is the reading; a stream goes on anyway
         data = first if not many else b""
-        while bad < GARBLED:
+        while bad < GARBLED_RECORDS:
             now, records = self._clock(), decoder.feed(data)
             good = [record for record in records if record.value is not None]
             rejects = sum(record.fault is not None for record in records)
@@ -209,10 +208,10 @@ class PortListener:
                 values = [record.value for record in good]
                 self._tell(self._arrived, now, values, good[-1].unit)
             data = line.read(1) + line.read(line.in_waiting or 0)
-        self._tell(self._become, "listening", StatusMessage("cable-changed"))
+        self._tell(self._become, "listening", status("cable-changed"))
 
     def _clock(self) -> float:
-        """It is looked at before each read."""
+        """The time before each read; raises _Stopped where the port is to be let go."""
         if self._stop.is_set():
             raise _Stopped
         return time.monotonic()
@@ -230,10 +229,10 @@ class PortListener:
 
     def _could_not(self, error: Exception) -> None:
         if isinstance(error, NotAPort):
-            no_port = StatusMessage("cable-no-port", {"why": str(error)})
+            no_port = status("cable-no-port", why=str(error))
             self._become("away", no_port, True)
         else:
-            gone = "away", StatusMessage("cable-gone")
+            gone = "away", status("cable-gone")
             number = getattr(error, "errno", None) or 0
             self._become(*COULD_NOT.get(number, gone), lost=True)
 
@@ -247,10 +246,10 @@ class PortListener:
         s = self.proposal.settings
         line = {"format": s.get("profile", s["format"]), "baud": s["baud"]}
         if "bits" in s:
-            return StatusMessage("cable-reads-seven", line)
+            return status("cable-reads-seven", **line)
         if "parity7" in s:
-            return StatusMessage("cable-reads-parity", {**line, "parity": s["parity7"]})
-        return StatusMessage("cable-reads", line)
+            return status("cable-reads-parity", **line, parity=s["parity7"])
+        return status("cable-reads", **line)
 
     def _arrived(self, now: float, values: list[float], unit: str) -> None:
         if self._stop.is_set():
@@ -262,12 +261,12 @@ class PortListener:
             self._interval = gap if usual is None else usual + (gap - usual) / 8
         stamps = [now - span * (many - 1 - n) / many for n in range(many)]
         self.value, self.unit, self.last = values[-1], unit, now
-        self._heard(self, stamps, values)
+        self._on_readings(self, stamps, values)
 
 
 def age_told(seconds: float) -> float:
     """Fresh, or whole seconds: what only gets older is not told ten times a second."""
-    return 0.0 if seconds < FRESH else float(int(seconds))
+    return 0.0 if seconds < FRESH_S else float(int(seconds))
 
 
 # the state of a cable whose instrument is in that state; the others are named alike
@@ -278,22 +277,22 @@ CABLE_STATES = {
 
 
 def wired_cable(one: Instrument) -> Cable:
-    said, port = one.said(), one.settings.port
+    state, port = one.state_message(), one.settings.port
     return Cable(
         port,
         short_name(port),
-        CABLE_STATES.get(said.state, said.state),
-        said.words,
-        said.value,
-        said.unit,
-        None if said.age is None else age_told(said.age),
-        role=one.role,
+        CABLE_STATES.get(state.state, state.state),
+        state.words,
+        state.value,
+        state.unit,
+        None if state.age is None else age_told(state.age),
+        role=one.name,
     )
 
 
 def _not_heard(heard: Listening) -> tuple[str, StatusMessage]:
     if heard.silent:
-        return "silent", StatusMessage("cable-silent")
+        return "silent", status("cable-silent")
     if heard.text_at is not None:
-        return "unknown", StatusMessage("cable-text", {"baud": heard.text_at})
-    return "unknown", StatusMessage("cable-unknown")
+        return "unknown", status("cable-text", baud=heard.text_at)
+    return "unknown", status("cable-unknown")

@@ -1,4 +1,4 @@
-"""The port scanner listens to every serial port that nobody holds.
+"""Listens to every serial port that nobody holds.
 
 Ports are let go when nobody looks for cables any more.
 """
@@ -10,28 +10,29 @@ import contextlib
 import time
 from collections.abc import Callable
 
-from bench.daemon.port_listener import Places, PortListener
+from bench.daemon.port_listener import ListPorts, PortListener
 
-LOOK = 1.0  # s between looks at what is plugged in
-AGAIN = 1.0  # s until a port that could not be opened is tried again
+SCAN_INTERVAL_S = 1.0  # s between looks at what is plugged in
+RETRY_OPEN_S = 1.0  # s until a port that could not be opened is tried again
 
 
 class PortScanner:
-    """All ports that are listened to. `held`: devices that the daemon itself reads
-    already."""
+    """Holds all ports that are listened to. `held`: devices that the daemon itself
+    reads already."""
 
     def __init__(
         self,
-        where: Places,
+        list_ports: ListPorts,
         held: Callable[[], set[str]],
-        heard: Callable[[PortListener, list[float], list[float]], None],
+        on_readings: Callable[[PortListener, list[float], list[float]], None],
     ) -> None:
-        self._where, self._held, self._heard = where, held, heard
-        self.tapped: dict[str, PortListener] = {}  # by device
+        self._list_ports, self._held = list_ports, held
+        self._on_readings = on_readings
+        self.listeners: dict[str, PortListener] = {}  # by device
         self.on = False
         self.looked = False  # once at the least since it was put on
         self._due = 0.0
-        self._looking: asyncio.Task[None] | None = None
+        self._scanning: asyncio.Task[None] | None = None
         self._again: dict[str, float] = {}
 
     def start(self) -> None:
@@ -40,45 +41,46 @@ class PortScanner:
 
     async def stop(self) -> None:
         self.on = False
-        if self._looking is not None:
-            self._looking.cancel()
+        if self._scanning is not None:
+            self._scanning.cancel()
             with contextlib.suppress(asyncio.CancelledError):
-                await self._looking
-            self._looking = None
-        tapped, self.tapped = [*self.tapped.values()], {}
-        await asyncio.gather(*(one.stop() for one in tapped))
+                await self._scanning
+            self._scanning = None
+        listeners, self.listeners = [*self.listeners.values()], {}
+        await asyncio.gather(*(one.stop() for one in listeners))
 
     async def release(self, port: str) -> None:
         """Let go of one port, that the daemon may open it as an instrument."""
-        for device, one in [*self.tapped.items()]:
-            if one.place.name == port:
-                del self.tapped[device]
+        for device, one in [*self.listeners.items()]:
+            if one.port.name == port:
+                del self.listeners[device]
                 await one.stop()
 
     def tick(self, now: float) -> None:
         if not self.on:
             return
-        for one in self.tapped.values():
+        for one in self.listeners.values():
             one.tick(now)
-        if now >= self._due and (self._looking is None or self._looking.done()):
-            self._due = now + LOOK
-            self._looking = asyncio.get_running_loop().create_task(self._look())
+        if now >= self._due and (self._scanning is None or self._scanning.done()):
+            self._due = now + SCAN_INTERVAL_S
+            self._scanning = asyncio.get_running_loop().create_task(self._scan())
 
-    async def _look(self) -> None:
-        found = {place.device: place for place in await asyncio.to_thread(self._where)}
+    async def _scan(self) -> None:
+        ports = await asyncio.to_thread(self._list_ports)
+        found = {port.device: port for port in ports}
         now = time.monotonic()
         held = self._held()
-        for device, one in [*self.tapped.items()]:
+        for device, one in [*self.listeners.items()]:
             if device not in found or device in held or one.lost:
-                del self.tapped[device]
+                del self.listeners[device]
                 if one.lost and device in found:
-                    self._again[device] = now + AGAIN
+                    self._again[device] = now + RETRY_OPEN_S
                 await one.stop()
-        for device, place in found.items():
+        for device, port in found.items():
             if (
-                device not in self.tapped
+                device not in self.listeners
                 and device not in held
                 and now >= self._again.get(device, 0.0)
             ):
-                self.tapped[device] = PortListener(place, self._heard)
+                self.listeners[device] = PortListener(port, self._on_readings)
         self.looked = True

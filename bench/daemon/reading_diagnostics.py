@@ -12,14 +12,14 @@ import msgspec
 
 from bench.daemon.acquisition import Batch, Instrument
 from bench.daemon.shared_state import SharedState
-from bench.procedure.status_message import Severity, StatusMessage
-from bench.protocol import InstrumentState, Rejected, notice
+from bench.procedure.status_message import Severity, StatusMessage, status
+from bench.protocol import InstrumentState, RejectedFrame, notice
 from bench.render.notices import text
 from hw.formats import meaning_of
 
 log = logging.getLogger("sweepgauge")
 
-MOST_REJECTED = 5  # rejected frames told a second and instrument; all are counted
+REJECTED_PER_S = 5  # rejected frames told a second and instrument; all are counted
 OUTLIER_NOTICE_S = 10.0  # s between two notices of outliers; all are counted
 # flags of a display that does not show the present value
 FROZEN_DISPLAY = frozenset({"hold", "max", "min", "tir"})
@@ -45,10 +45,10 @@ class ReadingDiagnostics:
 
     def state(self, instrument: Instrument) -> InstrumentState:
         """The instrument's state, with the flag that spoils its readings."""
-        state, flag = instrument.said(), self.spoiling.get(instrument.name, "")
+        state, flag = instrument.state_message(), self.spoiling.get(instrument.name, "")
         if not flag or state.state != "open":
             return state
-        remarks = [StatusMessage(SPOILS[flag], {"name": state.name})]
+        remarks = [status(SPOILS[flag], name=state.name)]
         return msgspec.structs.replace(state, spoiled=flag, remarks=remarks)
 
     def check_unit(self, instrument: Instrument, unit: str, now: float) -> None:
@@ -58,7 +58,7 @@ class ReadingDiagnostics:
         if before is None or before == unit:
             return
         values = {"name": name, "before": before, "unit": unit}
-        self._notice(name, StatusMessage("unit-switched", values))
+        self._notice(name, status("unit-switched", **values))
         self._log.event(None, "unit", {"name": name, "from": before, "to": unit})
         self._break_sweep("unit", now, **values)
 
@@ -76,7 +76,7 @@ class ReadingDiagnostics:
         if spoils != before:
             self._tell(self.state(instrument))
             code = SPOILS[spoils] if spoils else "reads-again"
-            message = StatusMessage(code, {"name": name})
+            message = status(code, name=name)
             self._notice(name, message, "warning" if spoils else "good")
             event = {"name": name, "code": code, "words": text([message])}
             self._log.event(None, "spoiled", event)
@@ -89,28 +89,27 @@ class ReadingDiagnostics:
         if now < self._outlier_due.get(name, 0.0):
             return
         self._outlier_due[name] = now + OUTLIER_NOTICE_S
-        values = {"name": name, "value": value, "held": instrument.said().held}
-        travels = instrument.role == "travel"
+        values = {"name": name, "value": value, "held": instrument.state_message().held}
+        travels = instrument.name == "travel"
         code = "travel-held" if travels else "reading-held"
-        self._notice(name, StatusMessage(code, values))
+        self._notice(name, status(code, **values))
         self._log.event(None, "held", values)
 
     def tell_rejected(self, instrument: Instrument, batch: Batch, now: float) -> None:
-        """MOST_REJECTED rejected frames a second are told; a press of the instrument's
-        own button that gave no reading is told as such."""
+        """Tell at most REJECTED_PER_S rejected frames a second, and a press of the
+        instrument's own button that gave no reading."""
         name, due = instrument.name, self._rejected_due.get(instrument.name, 0.0)
         if instrument.settings.asking == "button" and not batch.values and now >= due:
-            latest = batch.rejected[-1][1]
-            status = latest.status
-            why = latest.fault if status is None else meaning_of(status)[0]
-            message = StatusMessage("press-without-reading", {"name": name, "why": why})
+            latest = batch.rejected_frames[-1][1]
+            why = meaning_of(latest.status)[0] if latest.status else latest.fault
+            message = status("press-without-reading", name=name, why=why)
             self._tell(notice(name, message, "warning"))
-        for at, record in batch.rejected:
+        for at, record in batch.rejected_frames:
             if now < due:
                 return
-            due = self._rejected_due[name] = now + 1.0 / MOST_REJECTED
+            due = self._rejected_due[name] = now + 1.0 / REJECTED_PER_S
             raw = record.raw.hex()
-            self._tell(Rejected(name, at, record.fault, record.status, raw))
+            self._tell(RejectedFrame(name, at, record.fault, record.status, raw))
 
     def _notice(
         self, name: str, message: StatusMessage, severity: Severity = "note"

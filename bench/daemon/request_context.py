@@ -1,4 +1,4 @@
-"""What the answer to a request is made from."""
+"""The context of a request, from which its answer is made."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 class RequestContext(NamedTuple):
     """client: who asked. send: to that client, in words, once the disk has what the
-    request changed. now: monotonic s, when it came."""
+    request changed. now: monotonic s, when the request came."""
 
     service: Service
     shared: SharedState

@@ -1,4 +1,4 @@
-"""What the daemon does when a client asks: the table of the requests' handlers."""
+"""The table of the handlers of requests, and the answers to them."""
 
 from __future__ import annotations
 
@@ -10,12 +10,15 @@ from typing import TYPE_CHECKING, Any
 import msgspec
 
 from bench import protocol
-from bench.daemon import check_requests, gear_requests, questions
+from bench.checks import UnknownCheck
+from bench.checks.options import OptionError
+from bench.daemon import check_requests, gear_requests, queries
 from bench.daemon.clients import Client
 from bench.daemon.request_context import RequestContext
 from bench.log.rows import LogError
-from bench.procedure.wrong_use import InvalidRequest
-from bench.protocol import Error, Question, Request
+from bench.moves.nudge import NoLive
+from bench.procedure.invalid_request import InvalidRequest
+from bench.protocol import Error, Query, Request
 from bench.render.notices import with_words
 from bench.settings.settings_file import SettingsError
 
@@ -24,25 +27,27 @@ if TYPE_CHECKING:
 
 log = logging.getLogger("sweepgauge")
 
+WRONG_USE = InvalidRequest, SettingsError, UnknownCheck, OptionError, NoLive
+
 # A handler gets the context and the request; what it returns is sent. One with several
 # answers sends them itself.
 Answer = msgspec.Struct | None
 Handler = Callable[[RequestContext, Any], Answer | Awaitable[Answer]]
 
 HANDLERS: dict[type[Request], Handler] = {
-    protocol.GetStatus: lambda context, _: questions.status(context.service),
-    protocol.GetGear: lambda context, _: questions.gear(context.shared.settings),
-    protocol.GetChecks: lambda context, _: questions.kinds(context.shared.settings),
-    protocol.NotesSeen: questions.notes_seen,
-    protocol.Watch: questions.watch,
-    protocol.Capture: questions.capture,
+    protocol.GetStatus: lambda context, _: queries.status(context.service),
+    protocol.GetGear: lambda context, _: queries.gear(context.shared.settings),
+    protocol.GetChecks: lambda context, _: queries.kinds(context.shared.settings),
+    protocol.NotesSeen: queries.notes_seen,
+    protocol.Watch: queries.watch,
+    protocol.Capture: queries.capture,
     protocol.Begin: check_requests.begin,
     protocol.Press: check_requests.press,
     protocol.Undo: check_requests.undo,
     protocol.Abandon: check_requests.abandon,
     protocol.Extend: check_requests.extend,
-    protocol.Moved: check_requests.moved,
-    protocol.Live: check_requests.live,
+    protocol.NoteMove: check_requests.moved,
+    protocol.LiveMoveRequest: check_requests.live,
     protocol.Learn: gear_requests.learn,
     protocol.PutJig: gear_requests.put_gear,
     protocol.PutSaw: gear_requests.put_gear,
@@ -51,29 +56,29 @@ HANDLERS: dict[type[Request], Handler] = {
     protocol.PutUnits: gear_requests.put_setting,
     protocol.PutSound: gear_requests.put_setting,
     protocol.NoteEvent: gear_requests.note_event,
-    protocol.LogImport: questions.import_piece,
-    protocol.LogExport: questions.export_log,
-    protocol.LogEvents: questions.log_events,
-    protocol.Due: questions.from_log,
-    protocol.LogList: questions.from_log,
-    protocol.LogShow: questions.from_log,
-    protocol.Drift: questions.from_log,
-    protocol.CutForecast: questions.from_log,
-    protocol.ShopForecast: questions.from_log,
-    protocol.ReportParts: questions.from_log,
+    protocol.LogImport: queries.import_piece,
+    protocol.LogExport: queries.export_log,
+    protocol.LogEvents: queries.log_events,
+    protocol.Due: queries.from_log,
+    protocol.LogList: queries.from_log,
+    protocol.LogShow: queries.from_log,
+    protocol.Drift: queries.from_log,
+    protocol.CutForecast: queries.from_log,
+    protocol.ShopForecast: queries.from_log,
+    protocol.ReportParts: queries.from_log,
 }
 
 
 async def answer_request(service: Service, client: Client, request: Request) -> None:
-    """Whatever is wrong with it is told to that client alone. A question is answered at
-    once; every other answer waits, as all that is told does, until the disk has what
-    the request changed and what was changed before it."""
+    """Answer one request; an error is told to that client alone. A query is answered at
+    once. Every other answer waits until the disk has what the request changed and what
+    was changed before it."""
     shared = service.shared
 
     def in_words(message: msgspec.Struct) -> None:
         client.send(with_words(message, shared.settings.units))
 
-    at_once = isinstance(request, Question)
+    at_once = isinstance(request, Query)
     send = in_words if at_once else shared.outbox.answers(in_words)
     try:
         context = RequestContext(service, shared, client, send, time.monotonic())
@@ -90,7 +95,7 @@ async def answer_request(service: Service, client: Client, request: Request) -> 
 
 def _refusal(error: Exception, request: Request) -> Error:
     match error:
-        case InvalidRequest() | SettingsError():
+        case _ if isinstance(error, WRONG_USE):
             code, words = "wrong-use", str(error)
         case LogError():
             code, words = "not-found", str(error)

@@ -3,8 +3,8 @@ good order. No numpy before it is ready.
 
 Who owns whom; all of them hold the shared state, and none its owner:
 
-    Service              Clients, PanelLink, Tones, ShopAir, RecordingState
-      Station            LiveHost, ReadingDiagnostics, the sweep detector
+    Service              Clients, PanelLink, Tones, RecordingState
+      Station            LiveMoveController, ReadingDiagnostics, SweepDetector
         WiredInstruments   Instrument: its port, stamps, outlier filter and health
         CheckController    CheckSession: one check, its procedure and its evaluation
       DeviceSetup        CableSearch or the leaf proof
@@ -28,28 +28,28 @@ from functools import partial
 import msgspec
 
 from bench import __version__
-from bench.daemon import questions
+from bench.daemon import queries
+from bench.daemon.check_controller import HOW_TO_END
 from bench.daemon.clients import Client, Clients, SocketHeld
 from bench.daemon.device_setup import DeviceSetup
 from bench.daemon.machine import SYNCED, boot_id, notify, watchdog_interval
 from bench.daemon.outbox import RecordingState
 from bench.daemon.panel import PanelLink
-from bench.daemon.port_listener import Places, places
+from bench.daemon.port_listener import ListPorts, serial_ports
 from bench.daemon.request_handlers import answer_request
 from bench.daemon.shared_state import SharedState
-from bench.daemon.shop_air import ShopAir
 from bench.daemon.station import Station
 from bench.daemon.tones import BEATS, Tones
 from bench.gear import Gear
 from bench.log import history, rows
-from bench.log.remembered import acknowledged, live_move_history
 from bench.log.rows import Commit, LogError
+from bench.log.startup_history import caution_acknowledgements, live_move_history
 from bench.log.writer import LogWriter
-from bench.procedure.wrong_use import InvalidRequest
+from bench.procedure.invalid_request import InvalidRequest
 from bench.protocol import (
-    Concluded,
+    FindingNotice,
     Notice,
-    Saved,
+    SavedNotice,
     Tone,
     Version,
     notice,
@@ -57,18 +57,17 @@ from bench.protocol import (
 from bench.render.finding import unread_words
 from bench.render.notices import text, with_words
 from bench.settings.settings_file import Paths, Settings
-from hw.climate import read_climate
 
 log = logging.getLogger("sweepgauge")
 
-TICK = 0.1  # s
-WORTH_IT = 40.0  # readings a second; more wakes than that cost more than rounds do
-AS_THEY_COME = 150.0  # the same where a client wants each as it comes
-# of these, and rounds go on: what is promised of 5 ms is so at a hundred readings a
-# second
-STAYS = 0.75
-# readings a second from which what the kernel keeps (4 kB) must not wait for a round
-HURRIES = 2000.0
+TICK_S = 0.1  # s
+# Polling rounds: from this rate on, in readings a second, they cost less than a wake
+# for each reading does. Where a client wants each reading as it comes they begin later,
+# since the 5 ms that are promised to it are promised at 100 readings a second.
+ROUNDS_FROM_RATE, ROUNDS_FROM_RATE_WATCHED = 40.0, 150.0
+ROUNDS_STAY_SHARE = 0.75  # of these rates, above which rounds that go on stay
+# readings a second from which the kernel's buffer of 4 kB must not wait for a round
+ROUNDS_UP_TO_RATE = 2000.0
 
 
 class CannotRun(Exception):
@@ -76,12 +75,12 @@ class CannotRun(Exception):
 
 
 class Service:
-    """`where`: the serial ports that are listened to while cables are looked for."""
+    """list_ports: the serial ports that are listened to while cables are searched."""
 
     recording: RecordingState
 
     def __init__(
-        self, settings: Settings, paths: Paths, where: Places = places
+        self, settings: Settings, paths: Paths, list_ports: ListPorts = serial_ports
     ) -> None:
         self.notes: list[str] = []
         self.notes_told = 0  # so many of them somebody at a screen has seen
@@ -91,11 +90,10 @@ class Service:
         self._left = writer.unfinished
         self.clients = Clients(paths.socket, self._greet, partial(answer_request, self))
         self.shared = SharedState(settings, paths, writer, self.tell)
-        self.air = ShopAir(writer, read_climate)
-        self.bench = Station(self.shared, self.clients, self.air)
+        self.station = Station(self.shared, self.clients)
         self.recording = RecordingState(self.tell, self.shared.outbox, str(paths.log))
-        self.learner = DeviceSetup(
-            self.shared, self.bench.wired, where, self.busy, self.rewire
+        self.device_setup = DeviceSetup(
+            self.shared, self.station.wired, list_ports, self.busy, self.rewire
         )
         self.panel = PanelLink(settings.panel, self.press, self._undo)
         self._tones = Tones()
@@ -135,15 +133,15 @@ class Service:
             raise CannotRun(words) from error
         try:
             self._take_up()
-            self.bench.wired.start()
+            self.station.wired.start()
             self.panel.start(self._loop)
             notify(f"READY=1\n{self.recording.status_line()}")
             log.info("ready: socket %s, log %s", paths.socket, paths.log)
             await self._work()
         finally:
             self.panel.panel.stop()
-            await self.learner.stop()
-            await self.bench.stop()
+            await self.device_setup.stop()
+            await self.station.stop()
             saved = await asyncio.to_thread(writer.close)
             # what could not be saved is answered as such
             self.shared.outbox.trouble(taking=False)
@@ -152,14 +150,14 @@ class Service:
             log.info("ended; %s", "all is saved" if saved else lost)
 
     async def _work(self) -> None:
-        """Until it is told to stop, or the tick fails."""
+        """Work until the daemon is told to stop, or the tick fails."""
         ticking, *others = map(
             self._loop.create_task,
             (
                 self._tick_on(),
                 asyncio.to_thread(_load_arithmetic),
                 self._look_through(),
-                self.air.go_on(),
+                self.shared.climate.run(),
             ),
         )
         ticking.add_done_callback(lambda _: self._stop.set())
@@ -171,25 +169,28 @@ class Service:
             task.cancel()
 
     def _take_up(self) -> None:
-        left, path, now = self._left, self.shared.paths.log, time.monotonic()
+        left, path = self._left, self.shared.paths.log
         words = [*left.words]
         # in the order they were begun, whatever the clock said
         for run in left.runs[:-1]:
             self.shared.log.abandon(run.run, "a later check was begun")
         if left.runs:
-            words.append(text([self.bench.checking.take_up(left.runs[-1], now)]))
+            words.append(
+                text([self.station.controller.take_up(left.runs[-1], time.monotonic())])
+            )
         self.notes += words
         for one in words:
             log.warning("%s", one)
         with contextlib.suppress(Exception):
-            self.shared.last = history.latest(path, questions.LAST)
-            self.bench.live.past = live_move_history(path)
-            stamp = rows.now(synced=SYNCED.exists())
-            self.bench.checking.remember(acknowledged(path, boot_id(), stamp))
+            self.shared.last = history.latest(path, queries.LAST)
+            self.station.live.past = live_move_history(path)
+            now = rows.now(synced=SYNCED.exists())
+            past = caution_acknowledgements(path, boot_id(), now)
+            self.station.controller.remember(past)
 
     async def _look_through(self) -> None:
-        """Whether each result of the log can still be read: said now, and not when one
-        is wanted."""
+        """Tell which results of the log can no longer be read: now, and not when one is
+        wanted."""
         path = self.shared.paths.log
         with contextlib.suppress(LogError):
             if unread := await asyncio.to_thread(history.unread, path):
@@ -203,38 +204,38 @@ class Service:
     async def _tick_on(self) -> None:
         interval, due = watchdog_interval(), 0.0
         while True:
-            await asyncio.sleep(TICK)
+            await asyncio.sleep(TICK_S)
             now = time.monotonic()
             self._tick(now)
-            if interval is not None and now >= due and not self.bench.stalled(now):
-                # alive is who reads: the loop that this runs on, and each reader by
-                # what it leaves unread
+            if interval is not None and now >= due and not self.station.stalled(now):
+                # The daemon is alive while its loop runs and no port waits unread.
                 notify("WATCHDOG=1")
                 due = now + interval
 
     def _tick(self, now: float) -> None:
-        self.bench.tick(now)
-        self.shared.log.look()
-        self.recording.look()
-        self.bench.wired.sources.rounds.go(self._in_rounds())
+        self.station.tick(now)
+        self.shared.log.check_stall()
+        self.recording.update()
+        self.station.wired.sources.rounds.go(self._in_rounds())
         watched, present = self.clients.watched, bool(self.clients.all)
-        self.learner.tick(now, watched=watched, present=present)
+        self.device_setup.tick(now, watched=watched, present=present)
         for client in list(self.clients.all):
             client.flush(now)
         self._sound(self._tones.tick(now))
 
     def _in_rounds(self) -> bool:
-        """Whether the ports may be looked at now and then: never where it matters when
-        a reading came."""
-        if self.bench.measuring or self.learner.what is not None:
+        """Whether ports may be read in polling rounds: never where the time of a
+        reading matters."""
+        if self.station.measuring or self.device_setup.what is not None:
             return False
         if any(client.capturing is not None for client in self.clients.all):
             return False
         each = any(one.watching and one.most is None for one in self.clients.all)
-        least = AS_THEY_COME if each else WORTH_IT
-        if self.bench.wired.sources.rounds.going:
-            least *= STAYS
-        return least < sum(one.rate or 0.0 for one in self.bench.instruments) < HURRIES
+        least = ROUNDS_FROM_RATE_WATCHED if each else ROUNDS_FROM_RATE
+        if self.station.wired.sources.rounds.going:
+            least *= ROUNDS_STAY_SHARE
+        rate = sum(one.rate or 0.0 for one in self.station.wired.all)
+        return least < rate < ROUNDS_UP_TO_RATE
 
     # ---- what the log says -----------------------------------------------------------
 
@@ -247,44 +248,43 @@ class Service:
         refused = [ticket for ticket, _ in saved.refused]
         self.shared.outbox.saved(saved.upto, refused)
         for sweep in saved.sweeps:
-            self.tell(Saved("sweep", sweep))
+            self.tell(SavedNotice("sweep", sweep))
         for finding in saved.findings:
-            self.tell(Saved("finding", finding))
+            self.tell(SavedNotice("finding", finding))
         for _, why in saved.refused:
             self.recording.refused(why)
-        self.recording.look()
+        self.recording.update()
 
     # ---- what requests and the panel ask for -----------------------------------------
 
     async def rewire(self, settings: Settings) -> None:
-        """What was learned is in the settings file: read by it from now on, and tell
-        everybody how things stand."""
-        await self.bench.rewire(settings)
-        self.tell(questions.gear(settings))
-        self.tell(questions.kinds(settings))
-        self.tell(msgspec.structs.replace(questions.status(self), notes=[]))
+        """Use the settings that were just written, and tell all clients how things
+        stand."""
+        await self.station.rewire(settings)
+        self.tell(queries.gear(settings))
+        self.tell(queries.kinds(settings))
+        self.tell(msgspec.structs.replace(queries.status(self), notes=[]))
 
     def new_gear(self, gear: Gear) -> None:
-        """The user added to it; the wiring stays as it is."""
+        """Use the gear that the user has added to; the wiring stays as it is."""
         shared = self.shared
         shared.settings = msgspec.structs.replace(shared.settings, gear=gear)
-        self.tell(questions.gear(shared.settings))
+        self.tell(queries.gear(shared.settings))
 
     def busy(self) -> str | None:
-        if (run := self.bench.run) is not None:
-            end = "finish it, or end it with `sweepgauge abandon`"
-            return f"{run.check.kind} is in progress; {end}"
-        live = self.bench.live.move is not None
+        if (run := self.station.run) is not None:
+            return f"{run.check.kind} is in progress; {HOW_TO_END}"
+        live = self.station.live.move is not None
         return "a move is being made live; end it first" if live else None
 
     def press(self, now: float | None = None, *, waits: bool = True) -> bool:
         """Enter or the pedal goes to whatever is asked."""
         now = time.monotonic() if now is None else now
-        return self.learner.press(now) or self.bench.press(now, waits=waits)
+        return self.device_setup.press(now) or self.station.press(now, waits=waits)
 
     def _undo(self) -> None:
         with contextlib.suppress(InvalidRequest):
-            undone = self.bench.undo(time.monotonic())
+            undone = self.station.undo(time.monotonic())
             self.shared.outbox.tell(notice("undo", undone))
 
     # ---- what is told ----------------------------------------------------------------
@@ -298,11 +298,11 @@ class Service:
 
     def tell(self, message: msgspec.Struct) -> None:
         message = with_words(message, self.shared.settings.units)
-        if isinstance(message, Concluded):
-            self.shared.last = [message.finding, *self.shared.last][: questions.LAST]
+        if isinstance(message, FindingNotice):
+            self.shared.last = [message.finding, *self.shared.last][: queries.LAST]
         self.clients.tell(message)
         self.panel.show(message)
-        self._sound(self._tones.hear(message))
+        self._sound(self._tones.tone_of(message))
         beat = BEATS.get(message.code) if isinstance(message, Notice) else None
         if beat is not None and self.shared.settings.sound:
             self.panel.tone(beat)
@@ -314,7 +314,8 @@ class Service:
 
 
 def _load_arithmetic() -> None:
-    """What the first check and the first question about the log need."""
+    """Import the arithmetic that the first check and the first query of the log
+    need."""
     from bench.daemon import evaluation_worker
     from bench.log import cut_forecast
 

@@ -24,9 +24,9 @@ from hw.reading import Decoder, PortState, Record
 
 
 class Sources:
-    """All ports of one daemon.
+    """Opens the ports of one daemon.
 
-    make_lines: of pins, in place of the kernel's, for tests.
+    make_lines: makes lines of pins, in place of the kernel's, for tests.
     """
 
     make_lines: Any = None
@@ -136,7 +136,8 @@ class SharedPort:
 
 
 class RepeatedRequest:
-    """sends: the bytes of the request; empty for an instrument that sends by itself."""
+    """Sends its request again and again to an instrument that only answers. sends: the
+    bytes of the request; empty for an instrument that sends by itself."""
 
     def __init__(self, settings: PortSettings) -> None:
         self.sends = self._echo = b""

@@ -12,23 +12,22 @@ import time
 from bench.daemon.acquisition import Batch, Instrument
 from bench.daemon.check_controller import CheckController
 from bench.daemon.clients import Clients
-from bench.daemon.instrument_health import UNREAD
-from bench.daemon.live_host import LiveHost
+from bench.daemon.instrument_health import UNREADABLE_STATES
+from bench.daemon.live_move_controller import LiveMoveController
 from bench.daemon.machine import WallClock
 from bench.daemon.reading_diagnostics import ReadingDiagnostics
 from bench.daemon.shared_state import SharedState
-from bench.daemon.shop_air import ShopAir
 from bench.daemon.wired_instruments import WiredInstruments
 from bench.finding import Finding
 from bench.log.rows import now as stamp_now
 from bench.log.write_queue import SweepBytes
 from bench.procedure.check_procedure import CheckProcedure
-from bench.procedure.status_message import StatusMessage
-from bench.procedure.wrong_use import InvalidRequest
+from bench.procedure.invalid_request import InvalidRequest
+from bench.procedure.status_message import StatusMessage, status
 from bench.protocol import (
     Begin,
     InstrumentState,
-    Live,
+    LiveMoveRequest,
     Points,
     Readings,
     notice,
@@ -43,7 +42,7 @@ log = logging.getLogger("sweepgauge")
 UNUSABLE = {
     **dict.fromkeys(("absent", "busy", "denied"), "away"),
     **{"silent": "silent", "flooding": "flooding"},
-    **dict.fromkeys(UNREAD, "unread"),
+    **dict.fromkeys(UNREADABLE_STATES, "unread"),
 }
 # the instrument that a check reads, by what it gathers; else the indicator
 READ_BY: dict[str | None, Role] = {"width": "caliper"}
@@ -53,13 +52,12 @@ POINTS_EVERY_S = 0.1  # s between two pieces of the running pass for clients
 class Station:
     """One for the daemon's life."""
 
-    def __init__(self, shared: SharedState, clients: Clients, air: ShopAir) -> None:
+    def __init__(self, shared: SharedState, clients: Clients) -> None:
         self.shared, self.clients = shared, clients
-        self.wired = WiredInstruments(shared.settings, self._hear, self._changed)
-        self.instruments = self.wired.all
-        self.sweeper = SweepDetector()
-        self.checking = CheckController(shared, air, self.at_rest)
-        self.live = LiveHost(shared)
+        self.wired = WiredInstruments(shared.settings, self._on_batch, self._on_state)
+        self.detector = SweepDetector()
+        self.controller = CheckController(shared, self.at_rest)
+        self.live = LiveMoveController(shared)
         self._raw = SweepBytes(shared.log.queue)
         self._wall = WallClock()
         self._points_due = 0.0
@@ -70,8 +68,7 @@ class Station:
 
     @property
     def run(self) -> CheckProcedure | None:
-        session = self.checking.session
-        return session.run if session is not None else None
+        return self.controller.run
 
     @property
     def measuring(self) -> bool:
@@ -81,34 +78,34 @@ class Station:
     # ---- life ------------------------------------------------------------------------
 
     async def stop(self) -> None:
-        if self.checking.session is not None:
-            self.checking.session.stop(time.monotonic())
+        if self.controller.session is not None:
+            self.controller.session.stop(time.monotonic())
         await self.wired.stop()
 
     async def rewire(self, settings: Settings) -> None:
-        """Use other settings."""
+        """Use other settings: what is wired differently is opened anew."""
         self.shared.settings = settings
         await self.wired.rewire(settings)
         self._diagnostics.units.clear()
         self.break_sweep("wiring", time.monotonic())
 
     def tick(self, now: float) -> None:
-        self._look_at_clock()
+        self._check_clock()
         self.live.say()
-        for instrument in self.instruments:
+        for instrument in self.wired.all:
             if instrument.tick(now):
                 self._lose(instrument, "unread")
-        self._take_events(self.sweeper.tick(now), now)
+        self._take_events(self.detector.tick(now), now)
         self._feed_watched(now)
-        self.checking.tick(now)
+        self.controller.tick(now)
 
-    def _look_at_clock(self) -> None:
+    def _check_clock(self) -> None:
         if (jump := self._wall.jumped()) is not None:
             values = {"seconds": jump}
             self.shared.log.event(None, "clock-jumped", values)
-            if self.checking.session is not None:
-                self.checking.session.clock_jumped(jump)
-            jumped = StatusMessage("clock-jumped", values)
+            if self.controller.session is not None:
+                self.controller.session.clock_jumped(jump)
+            jumped = status("clock-jumped", **values)
             self.shared.tell(notice("clock", jumped))
             log.warning("%s", text([jumped]))
         if self._wall.set_now():
@@ -116,18 +113,17 @@ class Station:
             self.shared.log.event(None, "clock", {}, at=stamp_now(synced=True))
 
     def states(self) -> list[InstrumentState]:
-        states = [self._diagnostics.state(one) for one in self.instruments]
+        states = [self._diagnostics.state(one) for one in self.wired.all]
         if self.shared.settings.gear.travel.by_marks:
             marks = self.shared.settings.gear.travel.marks
             values = {"count": len(marks), "first": marks[0], "last": marks[-1]}
-            remarks = [StatusMessage("travel-by-marks", values)]
-            by_marks = InstrumentState("travel", "travel", "marks", remarks=remarks)
-            states.append(by_marks)
+            remarks = [status("travel-by-marks", **values)]
+            states.append(InstrumentState("travel", "travel", "marks", remarks=remarks))
         return states
 
     # ---- what instruments say --------------------------------------------------------
 
-    def _changed(self, instrument: Instrument) -> None:
+    def _on_state(self, instrument: Instrument) -> None:
         self.shared.tell(self._diagnostics.state(instrument))
         remark = instrument.remark
         log.info("%s (%s)", text([remark]), instrument.settings.port or "pins")
@@ -138,37 +134,38 @@ class Station:
         self.shared.log.event(None, "instrument", event)
         self._state[instrument.name] = instrument.state
         if (how := UNUSABLE.get(instrument.state)) is not None:
-            if instrument.state not in UNREAD:
+            if instrument.state not in UNREADABLE_STATES:
                 self._diagnostics.units.pop(instrument.name, None)
             self._lose(instrument, how)
 
     def _lose(self, instrument: Instrument, how: str) -> None:
-        """The sweep under way cannot be used; `how` is a code for what happened to the
-        instrument."""
-        if instrument.role == "indicator":
+        """Break the sweep under way, which cannot be used; `how`: the code of what
+        happened to the instrument."""
+        if instrument.name == "indicator":
             self.live.lose()
-        if instrument.role in {"indicator", "travel"}:
+        if instrument.name in {"indicator", "travel"}:
             now = time.monotonic()
             self.break_sweep(how, now, name=instrument.name)
             if self.run is not None and (
-                self.run.kept.sweep_id is not None or self.run.facts.rested
+                self.run.passes.sweep_id is not None or self.run.facts.rested
             ):
-                values = {"name": instrument.name, "how": how}
-                self.run.interrupt(StatusMessage("pass-interrupted", values), now)
+                why = status("pass-interrupted", name=instrument.name, how=how)
+                self.run.interrupt(why, now)
 
-    def _hear(self, instrument: Instrument, batch: Batch) -> None:
-        """One block of readings: only what the present phase needs is woken."""
+    def _on_batch(self, instrument: Instrument, batch: Batch) -> None:
+        """Take one block of readings; only the parts that the present phase needs are
+        woken."""
         now = batch.when / 1e9
         run = self.run
         self.clients.tell_raw(instrument.name, batch.data)
-        if batch.rejected:
+        if batch.rejected_frames:
             self._diagnostics.tell_rejected(instrument, batch, now)
-        if batch.held:
-            self._diagnostics.tell_outlier(instrument, batch.held[-1][1], now)
+        if batch.outliers:
+            self._diagnostics.tell_outlier(instrument, batch.outliers[-1][1], now)
         if batch.values:
             self._tell_readings(instrument, batch, now)
-        if instrument.role != "caliper":
-            sweep = run.kept.sweep_id if run is not None else None
+        if instrument.name != "caliper":
+            sweep = run.passes.sweep_id if run is not None else None
             self._raw.keep(instrument.name, batch.when, batch.data, batch.came, sweep)
         if batch.values:
             self._check(instrument, batch, now)
@@ -180,8 +177,8 @@ class Station:
         what, flags = (batch.stamps, batch.values, batch.unit), sorted(batch.flags)
         message = Readings(instrument.name, batch.first, *what, flags)
         self.clients.tell_readings(message, now)
-        if self.wired.overheard is not None:
-            self.wired.overheard(message)
+        if self.wired.on_readings is not None:
+            self.wired.on_readings(message)
 
     def _check(self, instrument: Instrument, batch: Batch, now: float) -> None:
         diagnostics = self._diagnostics
@@ -190,17 +187,17 @@ class Station:
         if (
             (batch.flags or diagnostics.spoiling)
             and diagnostics.check_flags(instrument, batch.flags, now)
-            and instrument.role == "indicator"
+            and instrument.name == "indicator"
         ):
             self.live.lose()
 
     def _feed(self, instrument: Instrument, batch: Batch, now: float) -> None:
-        role, run, times = instrument.role, self.run, batch.stamps
+        role, run, times = instrument.name, self.run, batch.stamps
         if role == "indicator" and self._diagnostics.spoiling.get(role) == "hold":
             return
         values = [-v for v in batch.values] if self._turned(role) else batch.values
         if role != "caliper":
-            detector = self.sweeper
+            detector = self.detector
             take = detector.travel if role == "travel" else detector.indicator
             if events := take(times, values):
                 self._take_events(events, now)
@@ -208,16 +205,16 @@ class Station:
             self.live.move.readings(times, values)
         elif run is not None and role == READ_BY.get(run.prompt.gather, "indicator"):
             self._feed_run(run, times, values, now)
-        sweep = run.kept.sweep_id if run is not None else None
+        sweep = run.passes.sweep_id if run is not None else None
         if sweep is not None and now >= self._points_due:
             self._points_due = now + POINTS_EVERY_S
-            travel, reading = self.sweeper.fresh()
+            travel, reading = self.detector.fresh()
             if travel:
                 self.clients.tell(Points(sweep, travel, reading))
 
     def _turned(self, role: str) -> bool:
-        """Whether what the instrument shows is negated. `toward` is how the scale
-        counts along the slot; a place along a fence is taken as it is shown."""
+        """Whether the instrument's values are negated. `toward` is how the scale counts
+        along the slot; a place along a fence is taken as it is shown."""
         gear, run = self.shared.settings.gear, self.run
         if role != "travel":
             return role == "indicator" and gear.indicator.grows == "pulled-out"
@@ -246,56 +243,56 @@ class Station:
             self.run.readings(times, values, now)
 
     def break_sweep(self, code: str, now: float, **values: object) -> None:
-        self._take_events(self.sweeper.broken(code, **values), now)
+        self._take_events(self.detector.broken(code, **values), now)
 
     def _take_events(self, events: list[MovementEvent], now: float) -> None:
         self._feed_watched(now)
         for event in events:
             if self.run is not None:
-                self.run.happening(event, now)
+                self.run.sweep_event(event, now)
             elif isinstance(event, MovementFault):
                 log.info("a movement was broken: %s", event.code)
 
     def stalled(self, now: float) -> bool:
-        """Whether a reader hangs."""
-        return any([instrument.stalled(now) for instrument in self.instruments])
+        """Whether any port has bytes that nobody reads."""
+        return any([instrument.stalled(now) for instrument in self.wired.all])
 
     # ---- what is asked of the check and of the live move -----------------------------
 
     def at_rest(self) -> bool:
         """Whether the sled rests while both instruments send readings."""
-        return self.sweeper.at_rest and all(
+        return self.detector.at_rest and all(
             i.state == "open" and i.last is not None
-            for i in self.instruments
-            if i.role != "caliper"
+            for i in self.wired.all
+            if i.name != "caliper"
         )
 
     def begin(self, request: Begin, now: float) -> bool:
         """Begin a check, or join the same one in progress: True. Raises
         InvalidRequest."""
         self._feed_watched(now)
-        joined = self.checking.begin(request, now)
+        joined = self.controller.begin(request, now)
         self.live.end()
         return joined
 
     def press(self, now: float, *, waits: bool = True) -> bool:
-        """Enter or the pedal goes to whatever goes on."""
+        """Pass Enter or the pedal on to the live move, or else to the check."""
         if self.live.move is not None:
             self.live.press()
             return True
-        return self.checking.press(now, waits=waits)
+        return self.controller.press(now, waits=waits)
 
     def undo(self, now: float) -> StatusMessage:
         if self.live.move is not None:
-            return self.live.back()
+            return self.live.undo()
         self._feed_watched(now)
-        return self.checking.in_progress().run.undo(now)
+        return self.controller.in_progress().run.undo(now)
 
     def abandon(self, now: float) -> StatusMessage:
         self._feed_watched(now)
-        return self.checking.abandon(now)
+        return self.controller.abandon(now)
 
-    def start_live(self, request: Live, finding: Finding) -> None:
+    def start_live(self, request: LiveMoveRequest, finding: Finding) -> None:
         """Raises InvalidRequest where it cannot be."""
         if self.run is not None:
             raise InvalidRequest(f"{self.run.check.kind} is in progress")

@@ -14,9 +14,9 @@ import msgspec
 
 from bench.daemon.panel import PATTERN_OF
 from bench.procedure.prompt import Prompt
-from bench.procedure.status_message import StatusMessage
+from bench.procedure.status_message import StatusMessage, status
 from bench.protocol import (
-    Concluded,
+    FindingNotice,
     LiveMoveNotice,
     MarkNotice,
     NoFinding,
@@ -30,20 +30,20 @@ from bench.protocol import (
 from hw.panel import PATTERNS
 
 # s between two nudges, at the aim and FAR from it or farther
-QUICKEST, SLOWEST = 0.15, 1.2
-FAR = 0.3  # mm
-AGAIN = 1.5  # s after which a move that went too far is told again
-LONG = 0.3  # s: a stroke so long is rung as several, as a bell has no length
-RING = 0.1  # s between them
+QUICKEST_NUDGE_S, SLOWEST_NUDGE_S = 0.15, 1.2
+FARTHEST_MM = 0.3  # mm
+REPEAT_TOO_FAR_S = 1.5  # s after which a move that went too far is told again
+LONG_STROKE_S = 0.3  # s: a stroke so long is rung as several, as a bell has no length
+BELL_INTERVAL_S = 0.1  # s between them
 BEATS = {"beat-move": "low", "beat-stand-still": "high"}  # the buzzer's pitch
 READ_S = 0.8  # s from the high tone to the next low one
-PASSES: dict[str, ToneName] = {
+PASS_TONES: dict[str, ToneName] = {
     "kept": "accepted",
     **dict.fromkeys(("measured", "refused", "undone"), "refused"),
 }
-# what a notice may be about to be heard as well
-ABOUT = ("tap", "lean", "sweep", "doubt")
-SET_UP: dict[str, ToneName] = {
+# the subjects of notices that are heard as well as shown
+HEARD_SUBJECTS = ("tap", "lean", "sweep", "doubt")
+SETUP_TONES: dict[str, ToneName] = {
     **dict.fromkeys(("seen", "kept"), "accepted"),
     "failed": "refused",
 }
@@ -54,19 +54,22 @@ def strokes(name: str) -> list[float]:
     at, rung = 0.0, []
     for pulse in PATTERNS[PATTERN_OF.get(name, name)].pulses:
         if pulse.pitch is not None:
-            rings = round(pulse.seconds / RING) if pulse.seconds >= LONG else 1
-            rung += [round(at + RING * n, 3) for n in range(rings)]
+            is_long = pulse.seconds >= LONG_STROKE_S
+            rings = round(pulse.seconds / BELL_INTERVAL_S) if is_long else 1
+            rung += [round(at + BELL_INTERVAL_S * n, 3) for n in range(rings)]
         at += pulse.seconds
     return rung
 
 
 def nudge_interval(to_go: float) -> float:
     """s between two nudges where so many mm are still to go."""
-    return QUICKEST + (SLOWEST - QUICKEST) * min(abs(to_go) / FAR, 1.0)
+    share = min(abs(to_go) / FARTHEST_MM, 1.0)
+    return QUICKEST_NUDGE_S + (SLOWEST_NUDGE_S - QUICKEST_NUDGE_S) * share
 
 
 class Tones:
-    """From the messages to clients, in their order, to the tones that go with them."""
+    """Turns the messages to clients, in their order, into the tones that go with
+    them."""
 
     def __init__(self) -> None:
         self._ready = False
@@ -75,7 +78,7 @@ class Tones:
         self._next = 0.0  # when the live move is heard again, s
         self._told: ToneName | None = None  # of the live move
 
-    def hear(self, message: msgspec.Struct) -> Tone | None:
+    def tone_of(self, message: msgspec.Struct) -> Tone | None:
         name = self._name(message)
         return tone(name) if name is not None else None
 
@@ -83,17 +86,17 @@ class Tones:
         if isinstance(message, PromptChanged):
             return self._of_prompt(message)
         if isinstance(message, PassNotice):
-            return PASSES.get(message.state)
+            return PASS_TONES.get(message.state)
         if isinstance(message, MarkNotice):
             return "accepted" if message.recorded else "refused"
-        if isinstance(message, Notice) and message.about in ABOUT:
+        if isinstance(message, Notice) and message.about in HEARD_SUBJECTS:
             return "refused" if message.severity == "warning" else "accepted"
         if isinstance(message, SetupNotice):
-            return SET_UP.get(message.phase)
+            return SETUP_TONES.get(message.phase)
         if isinstance(message, LiveMoveNotice):
             self._live = message if message.on and message.phase == "go" else None
             self._told = self._told if self._live is not None else None
-        if isinstance(message, Concluded):
+        if isinstance(message, FindingNotice):
             self._ready = False
             return "accepted"
         return "refused" if isinstance(message, NoFinding) else None
@@ -118,7 +121,8 @@ class Tones:
         same, self._told = name == self._told, name
         if same and (name == "there" or now < self._next):
             return None
-        self._next = now + (nudge_interval(live.to_go) if name == "nudge" else AGAIN)
+        nudges = name == "nudge"
+        self._next = now + (nudge_interval(live.to_go) if nudges else REPEAT_TOO_FAR_S)
         return tone(name)
 
 
@@ -127,7 +131,8 @@ def tone(name: ToneName) -> Tone:
 
 
 class MarkBeat:
-    """period: s from a mark that is read to the next."""
+    """Beats the time by which marks are taken. period: s from a mark that is read to
+    the next."""
 
     def __init__(self, period: float, now: float) -> None:
         self._period = period
@@ -135,12 +140,12 @@ class MarkBeat:
         self._still = False  # the next tone is the high one
 
     def tick(self, ask: Prompt, now: float) -> StatusMessage | None:
-        """What is to be done now, told as one of BEATS; on "beat-stand-still" the mark
-        is taken."""
+        """The message of a beat that is due, told as one of BEATS; on "beat-stand-
+        still" the mark is taken."""
         if now < self._turn or ask.phase != "mark" or ask.waiting:
             return None
         still, self._still = self._still, not self._still
         self._turn = now + (READ_S if still else self._period)
         if still:
-            return StatusMessage("beat-stand-still")
-        return StatusMessage("beat-move", {"at": ask.at})
+            return status("beat-stand-still")
+        return status("beat-move", at=ask.at)

@@ -1,4 +1,5 @@
-"""The instruments that the daemon reads, and their life."""
+"""The instruments that the daemon reads: opened by the settings, and opened anew when
+those change."""
 
 from __future__ import annotations
 
@@ -13,9 +14,10 @@ from bench.settings.settings_file import PortSettings, Role, Settings
 
 
 class WiredInstruments:
-    """all: those that are read now, in the order indicator, travel, caliper.
+    """Holds the instruments that are read now: `all`, in the order indicator, travel,
+    caliper.
 
-    on_batch, on_state: see `Instrument`. overheard: called with each message of their
+    on_batch, on_state: see `Instrument`. on_readings: called with each message of their
     readings, while a cable is looked for.
     """
 
@@ -24,8 +26,8 @@ class WiredInstruments:
     ) -> None:
         self.all: list[Instrument] = []
         self.sources = Sources()
-        self.overheard: Callable[[Readings], None] | None = None
-        self._heard = on_batch, on_state
+        self.on_readings: Callable[[Readings], None] | None = None
+        self._callbacks = on_batch, on_state
         for role, port in settings.wired.items():
             self._add(role, port, settings)
 
@@ -38,7 +40,7 @@ class WiredInstruments:
         }
         count = counts[role] or 0.0
         one = Instrument(
-            role, role, port, *self._heard, sources=self.sources, count=count
+            role, port, *self._callbacks, sources=self.sources, count=count
         )
         self.all.append(one)
         return one
@@ -55,14 +57,14 @@ class WiredInstruments:
         """Close what is wired differently now, and open it anew."""
         wanted = settings.wired
         for one in list(self.all):
-            if wanted.get(one.role) != one.settings:
+            if wanted.get(one.name) != one.settings:
                 self.all.remove(one)
                 await one.stop()
-        kept = {one.role for one in self.all}
+        kept = {one.name for one in self.all}
         for role, port in wanted.items():
             if role not in kept:
                 self._add(role, port, settings).start()
-        self.all.sort(key=lambda one: list(wanted).index(one.role))
+        self.all.sort(key=lambda one: list(wanted).index(one.name))
 
     def with_ports(self) -> list[Instrument]:
         return [one for one in self.all if one.settings.port]
@@ -76,9 +78,8 @@ class WiredInstruments:
         return next((one for one in self.all if one.name == name), None)
 
     def other_role(self, role: str, port: str) -> Literal["indicator", "travel"] | None:
-        """What the port is until now, where that is not `role`."""
+        """The role that the port has until now, where that is not `role`."""
         for one in self.with_ports():
-            if one.settings.port != port or one.role in (role, "caliper"):
-                continue
-            return "travel" if one.role == "travel" else "indicator"
+            if one.settings.port == port and one.name not in (role, "caliper"):
+                return "travel" if one.name == "travel" else "indicator"
         return None

@@ -58,9 +58,7 @@ class HandsClient:
         *,
         operator: bool = False,
         begins: bool = True,
-        heard: Callable[[protocol.AnyNotification | None], object] = lambda message: (
-            None
-        ),
+        heard: Callable[[protocol.Message | None], object] = lambda message: None,
     ) -> None:
         self.client = client
         self.hands = hands
@@ -155,7 +153,7 @@ class HandsClient:
         self.gone = True
         self._heard(None)
 
-    def _hear(self, message: protocol.AnyNotification) -> None:
+    def _hear(self, message: protocol.Message) -> None:
         if isinstance(message, protocol.PromptChanged):
             self.ask, self.options = message.ask, message.options or self.options
         elif isinstance(message, protocol.StatusReply):
@@ -168,9 +166,9 @@ class HandsClient:
                 self._answered = None  # the daemon has not seen what the hands did
         elif isinstance(message, protocol.LiveMoveNotice):
             self._hear_live(message)
-        elif isinstance(message, protocol.Concluded):
+        elif isinstance(message, protocol.FindingNotice):
             self.ask, self.finding = None, message.finding
-        elif isinstance(message, protocol.Saved) and message.what == "move":
+        elif isinstance(message, protocol.SavedNotice) and message.what == "move":
             self._made.add(message.id)
         elif isinstance(message, protocol.Error):
             self.operator = False
@@ -219,7 +217,9 @@ class HandsClient:
     def _act_at_rest(self, finding: Finding | None) -> None:
         """Begin the check, then its live move, then the proof; then stop."""
         if finding is None:  # as the form on the screen has it
-            request: protocol.Begin | protocol.Live = protocol.Begin(JOB, lean=True)
+            request: protocol.Begin | protocol.LiveMoveRequest = protocol.Begin(
+                JOB, lean=True
+            )
         elif finding.check != JOB or finding.move is None:
             self.operator = False
             return
@@ -228,11 +228,11 @@ class HandsClient:
                 JOB, jig=finding.jig, lean=True, verifies=finding.id
             )
         else:
-            request = protocol.Live(finding=finding.id)
+            request = protocol.LiveMoveRequest(finding=finding.id)
         if request != self._begun:
             self.start(self._begin(request))
 
-    async def _begin(self, request: protocol.Begin | protocol.Live) -> None:
+    async def _begin(self, request: protocol.Begin | protocol.LiveMoveRequest) -> None:
         if self.finding is not None:
             await self.hands.rest(READ)
         if self.operator:

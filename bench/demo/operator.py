@@ -33,16 +33,16 @@ from bench.demo.truth import (
 from bench.finding import Finding
 from bench.procedure.prompt import Prompt
 from bench.protocol import (
-    AnyNotification,
     Begin,
-    Concluded,
     Done,
     Error,
     Extend,
+    FindingNotice,
     GetStatus,
     MarkNotice,
-    Moved,
+    Message,
     NoFinding,
+    NoteMove,
     Notice,
     PassNotice,
     PromptChanged,
@@ -77,7 +77,7 @@ class Operator:
         self.say = say
         self.ask: Prompt | None = None
         self._found: list[Finding] = []
-        self._last: AnyNotification | None = None  # that ends what is waited for
+        self._last: Message | None = None  # that ends what is waited for
         self._trouble = ""
         self._fresh = asyncio.Event()  # something was heard since the last look
         self._warned = False  # the cautions were told
@@ -86,14 +86,14 @@ class Operator:
 
     async def take(self, begin: Begin | Extend) -> Finding:
         """Take one check, or the rest of one, to its finding. Raises DemoError."""
-        await self._until(begin, Concluded)
+        await self._until(begin, FindingNotice)
         return self._found.pop()
 
-    async def note(self, moved: Moved) -> None:
+    async def note(self, moved: NoteMove) -> None:
         """Have the move noted. Raises DemoError."""
         await self._until(moved, Done)
 
-    async def _until(self, request: Begin | Extend | Moved, end: type) -> None:
+    async def _until(self, request: Begin | Extend | NoteMove, end: type) -> None:
         """Until a message of that kind has come."""
         self.ask = self._placed = self._last = None
         following = HandsClient(
@@ -121,16 +121,16 @@ class Operator:
                 self.say(f"  Still waiting for {_waited_for(self.ask)}.")
                 self.client.send(GetStatus())
 
-    def _hear(self, message: AnyNotification | None) -> None:
+    def _hear(self, message: Message | None) -> None:
         self._fresh.set()
-        if isinstance(message, Concluded | Done):
+        if isinstance(message, FindingNotice | Done):
             self._last = message
         match message:
             case NoFinding():
                 self._trouble = message.words
             case Error():
                 self._trouble = message.text
-            case Concluded():
+            case FindingNotice():
                 self._found.append(message.finding)
             case MarkNotice():
                 self.say(f"  mark {message.number} of {message.of}: {message.words}")
@@ -266,7 +266,7 @@ async def _moved_and_verified(operator: Operator, finding: Finding) -> Finding:
     operator.say(f"Hands move the {move.end} end {distance:.3f} mm {WAYS[move.way]}.")
     await operator.hands.turn_fence(move.end, move.way, distance)
     how = "leaves" if move.leaves else "live"
-    await operator.note(Moved(finding.id, distance=distance, how=how))
+    await operator.note(NoteMove(finding.id, distance=distance, how=how))
     options: dict[str, Any] = {"placements": "handle-left"}
     after = await operator.take(Begin(JOB, options=options, verifies=finding.id))
     say_finding(after, operator.say)

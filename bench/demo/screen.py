@@ -9,7 +9,7 @@ the virtual saw.
 
 from __future__ import annotations
 
-from bench.console.host import GuestKey
+from bench.console.host import ExtraKey
 from bench.console.requests import Requests
 from bench.console.view_model import ViewModel
 from bench.demo.daemon_process import Say
@@ -73,7 +73,7 @@ def lesson(
 ) -> str:
     """One short line for the step the user is at."""
     if hands_client.trouble:
-        return hands_client.trouble + " 9 gives up." * (view.ask is not None)
+        return hands_client.trouble + " 9 gives up." * (view.prompt is not None)
     if hands_client.unplugged:
         return LESSONS["unplugged"]
     if page not in WORK:
@@ -82,9 +82,9 @@ def lesson(
         tight = view.live.phase == "tighten" and hands_client.tight
         step = f"live {'tight' if tight else view.live.phase}"
         return LESSONS.get(step, LESSONS["live stand"] * (step != "live end"))
-    if view.ask is not None:
-        return LESSONS.get(_step(view.ask, hands_client), "")
-    return _at_rest(view, requests, hands_client) if view.here else ""
+    if view.prompt is not None:
+        return LESSONS.get(_step(view.prompt, hands_client), "")
+    return _at_rest(view, requests, hands_client) if view.online else ""
 
 
 def _step(ask: Prompt, hands_client: HandsClient) -> str:
@@ -130,23 +130,23 @@ class HandKeys:
 
     def __init__(self, client: HandsClient) -> None:
         self.client = client
-        self.keys: tuple[GuestKey, ...] = (
-            GuestKey(
+        self.keys: tuple[ExtraKey, ...] = (
+            ExtraKey(
                 *("h", client.hand_word, HELP["h"], client.hand, client.can_hand),
                 leads=True,
             ),
-            GuestKey(
+            ExtraKey(
                 "o",
                 lambda: "stop that" if client.operator else "do it for me",
                 *(HELP["o"], client.turn_operator),
             ),
-            GuestKey(
+            ExtraKey(
                 "w",
                 lambda: "don't turn" if self.turned else "wrong side",
                 *(HELP["w"], self.wrong, self.can_wrong),
             ),
-            GuestKey("b", lambda: "bump", HELP["b"], self.bump, self.can_bump),
-            GuestKey(
+            ExtraKey("b", lambda: "bump", HELP["b"], self.bump, self.can_bump),
+            ExtraKey(
                 "k",
                 lambda: "plug in" if client.unplugged else "pull cable",
                 *(HELP["k"], self.cable, lambda: client.ports is not None),
@@ -202,7 +202,7 @@ async def run_screen(seed: int, say: Say, *, marks: bool = False) -> None:
     async with virtual_bench(seed, marks=marks, say=say) as bench:
         client = HandsClient(await connect(bench.folder), bench.hands, bench.ports)
         try:
-            guest = HandKeys(client)
-            await make_console(bench.folder / "socket", guest=guest).run_async()
+            keys = HandKeys(client)
+            await make_console(bench.folder / "socket", extension=keys).run_async()
         finally:
             await client.close()

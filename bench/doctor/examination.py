@@ -15,8 +15,8 @@ from bench.doctor import instruments, machine, pins, ports, rights, running_daem
 from bench.doctor.diagnostic import Diagnostic, ListeningOptions, diagnosis
 from bench.doctor.instruments import Wired
 from bench.doctor.recent_events import recent_events
-from bench.protocol.client import Gone, NoDaemon, Refused, WireClient
-from bench.render.settings import words
+from bench.protocol.client import ConnectionClosed, NoDaemon, RequestRefused, WireClient
+from bench.render.settings import settings_lines
 from bench.settings.settings_file import Paths, Settings, SettingsError, load
 from hw.formats import FORMATS
 from hw.formats.shared.wire_format import PINS, SERIAL
@@ -60,7 +60,7 @@ def _machine(log: Path, *, ours: bool) -> Iterator[Diagnostic]:
 
 def _settings(settings: Settings, where: Paths) -> Iterator[Diagnostic]:
 
-    for line in words(settings):
+    for line in settings_lines(settings):
         none = settings.settings_file is None and line.startswith("Settings:")
         no_file = f"Settings: no file at {where.settings}, the defaults hold."
         yield diagnosis("settings", "settings-line", words=no_file if none else line)
@@ -110,7 +110,7 @@ def _instruments(
     except running_daemon.DaemonHangs as error:
         yield diagnosis("daemon", "daemon-hangs", words=str(error))
         return served
-    except (Gone, Refused) as error:
+    except (ConnectionClosed, RequestRefused) as error:
         yield diagnosis("daemon", "daemon-ended", error=error)
         return served
     if known and not wired:

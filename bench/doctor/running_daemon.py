@@ -127,7 +127,7 @@ def _instrument(
 
 def _listen(
     client: WireClient, to: protocol.Watch | protocol.Capture, seconds: float
-) -> Iterator[protocol.AnyNotification | None]:
+) -> Iterator[protocol.Message | None]:
     """What the daemon tells for so long."""
     client.ask(to, protocol.Done)
     end = time.monotonic() + seconds
@@ -140,12 +140,14 @@ def _watch(client: WireClient, seconds: float) -> dict[str, Observation]:
     """What each instrument sends for so long."""
     out: dict[str, Observation] = {}
     for message in _listen(client, protocol.Watch(on=True), seconds):
-        if isinstance(message, protocol.Readings | protocol.Rejected):
+        if isinstance(message, protocol.Readings | protocol.RejectedFrame):
             _note(out.setdefault(message.instrument, Observation()), message)
     return out
 
 
-def _note(seen: Observation, message: protocol.Readings | protocol.Rejected) -> None:
+def _note(
+    seen: Observation, message: protocol.Readings | protocol.RejectedFrame
+) -> None:
     if isinstance(message, protocol.Readings):
         seen.times += message.at
         seen.values += message.values

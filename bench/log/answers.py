@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
 import msgspec
 
-from bench.checks.options import OptionError
 from bench.gear import Jig
-from bench.procedure.wrong_use import InvalidRequest
+from bench.procedure.invalid_request import InvalidRequest
 from bench.protocol import (
     CutForecast,
     Document,
@@ -21,7 +18,7 @@ from bench.protocol import (
     LogEvents,
     LogList,
     LogOne,
-    LogQuestion,
+    LogQuery,
     LogRows,
     LogShow,
     ReportParts,
@@ -34,25 +31,19 @@ Answer = LogRows | LogOne | LogEventRows | Document
 
 def answer(
     path: Path,
-    request: LogQuestion,
+    request: LogQuery,
     *,
-    units: System = "mm",
-    jigs: Mapping[str, Jig] | None = None,
+    units: System,
+    jigs: Mapping[str, Jig],
 ) -> Answer:
     """Blocks: call it off the event loop. jigs: the sleds of the settings. Raises
-    LogError, InvalidRequest."""
-    try:
-        reply = _answer(path, request, units, jigs or {})
-    except OptionError as error:
-        raise InvalidRequest(str(error)) from error
-    if isinstance(reply, dict):
-        reply = Document(reply)
-    return msgspec.structs.replace(reply, ref=request.ref)
+    LogError, OptionError, InvalidRequest."""
+    return msgspec.structs.replace(_answer(path, request, units, jigs), ref=request.ref)
 
 
 def _answer(
-    path: Path, request: LogQuestion, units: System, jigs: Mapping[str, Jig]
-) -> Answer | dict[str, Any]:
+    path: Path, request: LogQuery, units: System, jigs: Mapping[str, Jig]
+) -> Answer:
     # each road loads what it needs: a list of results needs no forecast
     match request:
         case LogList(jig=jig, check=check, most=most, before=before):
@@ -70,21 +61,19 @@ def _answer(
         case Drift():
             from bench.log.upkeep_history import drift_of_log
 
-            return drift_of_log(path, request.jig, request.check)
+            return Document(drift_of_log(path, request.jig, request.check))
         case Due():
             from bench.log.upkeep_history import due_of_log
 
-            return due_of_log(path, request.at, jigs)
+            return Document(due_of_log(path, request.at, jigs))
     from bench.log import cut_forecast
 
-    now = time.time()
     match request:
         case CutForecast(jig=jig, options=options):
-            return cut_forecast.cut_forecast(
-                path, jig, options, now=now, jigs=jigs, units=units
-            )
+            made = cut_forecast.cut_forecast(path, jig, options, jigs, units)
+            return Document(made)
         case ShopForecast():
-            return cut_forecast.shop_forecast(path, now=now, jigs=jigs)
+            return Document(cut_forecast.shop_forecast(path, jigs))
         case ReportParts():
-            return cut_forecast.report_parts(path, now=now, jigs=jigs, units=units)
+            return Document(cut_forecast.report_parts(path, jigs, units))
     raise InvalidRequest(f"a log does not answer {type(request).__name__}")

@@ -15,11 +15,11 @@ import time
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 import msgspec
 
-from bench.log import acknowledged, entries, recover
+from bench.log import entries, high_water_marks, recover
 from bench.log.entry import Entry, refusal
 from bench.log.faults import closed_on_error, is_damage, why
 from bench.log.log_file import LogFile
@@ -33,15 +33,13 @@ from bench.log.write_queue import (
 )
 from hw import timeouts
 
-_T = TypeVar("_T")
-
 _log = logging.getLogger(__name__)
 
 
 class Committer:
-    """trouble: why nothing is being recorded, or None. unfinished: what the last life
-    of the program left, found anew after a salvage, or once the log could be opened.
-    """
+    """Commits the writes of its queue. trouble: why nothing is being recorded, or None.
+    unfinished: what the last run of the program left, found anew after a salvage, or
+    once the log could be opened."""
 
     def __init__(
         self,
@@ -92,15 +90,15 @@ class Committer:
     def put(self, write: Write, **how: Any) -> int:
         """Queue a write, as `WriteQueue.put` does. how: fields of `QueuedWrite`."""
         ticket = self.queue.put(QueuedWrite(write, **how))
-        self.look()
+        self.check_stall()
         return ticket
 
     @property
     def awaited(self) -> int:
         return self.queue.awaited
 
-    def look(self) -> None:
-        """To be called now and then: a write that waits for too long is trouble."""
+    def check_stall(self) -> None:
+        """Tell trouble where a write waits for too long; to be called now and then."""
         with self._wake:
             if self.trouble is None and self.queue.wait_s < -timeouts.LOG_STALL_S:
                 self._tell_trouble(
@@ -200,7 +198,7 @@ class Committer:
         if replaced := self._file.replaced():
             raise replaced
         if any(queued.urgent for queued in batch):
-            acknowledged.record(self.path, db)
+            high_water_marks.record(self.path, db)
         return _commit_of(batch, upto, refused)
 
     def _tell_refused(self, db: sqlite3.Connection, error: Exception) -> None:
@@ -216,7 +214,7 @@ class Committer:
             self._wake.notify_all()
             self._tell_trouble(None)
         if batch:
-            self._tell(self._on_saved, commit)
+            self._on_saved(commit)
         if commit.findings and self._file.db is not None:
             # the write-ahead file then holds nothing that the log does not: a lost one
             # costs one check
@@ -249,7 +247,7 @@ class Committer:
                 entry.event(None, "log-salvaged", msgspec.to_builtins(salvage))
             if lacking:
                 entry.event(None, "log-lacks", lacking)
-            acknowledged.record(self.path, db, losses_told=bool(lacking))
+            high_water_marks.record(self.path, db, losses_told=bool(lacking))
         if self._boot_key == 0 or unfinished.about_log:
             self.unfinished = unfinished
         self._file.attach(db)
@@ -285,13 +283,7 @@ class Committer:
     def _tell_trouble(self, trouble: str | None) -> None:
         if trouble != self.trouble:
             self.trouble = trouble
-            self._tell(self._on_trouble, trouble)
-
-    def _tell(self, tell: Callable[[_T], None], what: _T) -> None:
-        try:
-            tell(what)
-        except RuntimeError:  # the event loop that would have listened is closed
-            _log.debug("nobody listens any more: %r", what)
+            self._on_trouble(trouble)
 
     def _words(self, error: Exception) -> str:
         reason = f"NOT RECORDED: {why(error, self.path)} ({self.path})"

@@ -1,5 +1,5 @@
-"""What the log knows of a sled's cut, the forecasts that are made from it, and what a
-report shows beside its results.
+"""Forecasts of a sled's cut from what the log knows of it, and the parts of a report
+beside its results.
 
 Reads beside the writer. Every function blocks: call it off the event loop.
 """
@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import sqlite3
 import statistics
+import time
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -45,61 +46,47 @@ def cut_forecast(
     path: Path,
     jig: str | None,
     options: Mapping[str, object],
-    *,
-    now: float,
-    jigs: Mapping[str, Jig] | None = None,
-    units: System = "mm",
+    jigs: Mapping[str, Jig],
+    units: System,
 ) -> Document:
-    """Of one sled, with its sentence; without a name of the only one, or shortly of
-    all. now: s since the epoch. jigs: of the settings. Raises LogError, OptionError."""
+    """The forecast of one sled, with its sentence; without a name that of the only
+    sled, or shortly of all. jigs: of the settings. Raises LogError, OptionError."""
     with open_read(path) as db:
-        sleds = _sleds(db, jigs or {})
+        sleds = _sleds(db, jigs)
         if jig is None and len(sleds) > 1:
-            return shop_forecast(path, now=now, jigs=jigs)
+            return shop_forecast(path, jigs)
         if jig is not None and jig not in sleds:
             there = ", ".join(sleds) or "none yet"
             raise LogError(f"no sled is called {jig!r}; there are: {there}")
         sled = sleds[jig] if jig is not None else next(iter(sleds.values()), None)
-        return _forecast(db, sled, options, now, units)
-
-
-def sled_forecasts(
-    db: sqlite3.Connection, *, now: float, jigs: Mapping[str, Jig], units: System
-) -> dict[str, Document]:
-    """By name: of every sled that the log knows, its usual cut."""
-    sleds = _sleds(db, {})
-    return {
-        name: _forecast(db, jigs.get(name, sled), {}, now, units)
-        for name, sled in sleds.items()
-    }
+        return _forecast(db, sled, options, units)
 
 
 def _forecast(
     db: sqlite3.Connection,
     sled: Jig | None,
     options: Mapping[str, object],
-    now: float,
     units: System,
 ) -> Document:
     sheet = read_sheet(options, sled)
-    return with_words(cut_document(_results(db, sled, now), sled, sheet), units)
+    return with_words(cut_document(_results(db, sled), sled, sheet), units)
 
 
-def shop_forecast(
-    path: Path, *, now: float, jigs: Mapping[str, Jig] | None = None
-) -> Document:
-    """All sleds of the shop, shortly, with the dates of their next checks."""
+def shop_forecast(path: Path, jigs: Mapping[str, Jig]) -> Document:
+    """The forecast of all sleds of the shop, shortly, with the dates of their next
+    checks."""
     dates: dict[str, str | None] = {}
-    due = due_of_log(path, jigs=jigs or ())["due"]
+    due = due_of_log(path, jigs=jigs)["due"]
     for row in sorted(due, key=lambda row: str(row["by"])):
         dates.setdefault(row["jig"], row["by"])
     with open_read(path) as db:
-        sleds = _sleds(db, jigs or {}).values()
-        return shop_document([(sled, _results(db, sled, now)) for sled in sleds], dates)
+        sleds = _sleds(db, jigs).values()
+        return shop_document([(sled, _results(db, sled)) for sled in sleds], dates)
 
 
 def _sleds(db: sqlite3.Connection, jigs: Mapping[str, Jig]) -> dict[str, Jig]:
-    """By name: those of the settings, and those of the log as it last kept them."""
+    """The sleds by name: those of the settings, and those of the log as it last kept
+    them."""
     rows = db.execute(
         "SELECT jig, max(run_key), gear_key FROM check_run WHERE jig IS NOT NULL GROUP"
         " BY jig ORDER BY jig"
@@ -108,8 +95,9 @@ def _sleds(db: sqlite3.Connection, jigs: Mapping[str, Jig]) -> dict[str, Jig]:
     return {**kept, **jigs}
 
 
-def _results(db: sqlite3.Connection, sled: Jig | None, now: float) -> list[Result]:
-    """Newest first: of the sled on the saw of its latest result, and of that saw."""
+def _results(db: sqlite3.Connection, sled: Jig | None) -> list[Result]:
+    """The results of the sled on the saw of its latest result, and of that saw; newest
+    first."""
     if sled is None:
         return []
     rows = _sound(db, OF_SLED, sled.name)
@@ -125,7 +113,7 @@ def _results(db: sqlite3.Connection, sled: Jig | None, now: float) -> list[Resul
         outdated = any(check in OUTDATES.get(what, ()) for what in later)
         return Result(
             finding=row.finding,
-            age_days=max(0, int(now / DAY_S - day)),
+            age_days=max(0, int(time.time() / DAY_S - day)),
             hold=row.hold,
             outdated=outdated or (check == FENCE and row.order <= moved),
             swept=swept,
@@ -137,7 +125,7 @@ def _results(db: sqlite3.Connection, sled: Jig | None, now: float) -> list[Resul
 def _sound(
     db: sqlite3.Connection, kinds: Iterable[str], jig: str | None
 ) -> list[FindingRow]:
-    """Newest first."""
+    """The results of these checks that stand, newest first."""
     lists = [
         list_findings(db, check=kind, jig=jig, last=LATEST_FINDINGS) for kind in kinds
     ]
@@ -172,17 +160,18 @@ def _swept(db: sqlite3.Connection, rows: Sequence[FindingRow]) -> float | None:
     return statistics.median(lengths) if lengths else None
 
 
-def report_parts(
-    path: Path, *, now: float, jigs: Mapping[str, Jig], units: System
-) -> dict[str, Any]:
+def report_parts(path: Path, jigs: Mapping[str, Jig], units: System) -> dict[str, Any]:
     """`drift`, `due`: their documents; `cuts`: by sled that of `cut`; `gear`: by sled
-    or saw as its latest result used it. now: s since the epoch. jigs: the sleds of the
+    or saw as its latest result used it. jigs: the sleds of the
     settings. Raises LogError."""
     history, _ = load_history(path, jigs)
     judged = charted_series(history)
     with open_read(path) as db:
         gear = _latest_gear(db)
-        cuts = sled_forecasts(db, now=now, jigs=jigs, units=units)
+        cuts = {
+            name: _forecast(db, jigs.get(name, sled), {}, units)
+            for name, sled in _sleds(db, {}).items()
+        }
     return {
         "drift": drift_document(history, judged=judged),
         "due": due_document(history, at=today(history), judged=judged),
@@ -192,7 +181,7 @@ def report_parts(
 
 
 def _latest_gear(db: sqlite3.Connection) -> dict[str, Any]:
-    """By the name of the sled, or of the saw where a result has none."""
+    """The gear by the name of the sled, or of the saw where a result has none."""
     rows = db.execute(
         "SELECT finding_key, coalesce(jig, saw), gear_key FROM finding WHERE"
         " superseded_by IS NULL AND coalesce(jig, saw) IS NOT NULL"

@@ -15,26 +15,27 @@ IMPORTED = "import-"
 DISORDER = 0.1
 
 
-def wall_times_at_zero(db: sqlite3.Connection) -> dict[str, float]:
-    """By boot: the wall clock at its monotonic zero, from the last time it was found
-    synced."""
-    return dict(
-        db.execute(
-            "SELECT boot_id, event.wall_s - event.monotonic_ns / 1e9 FROM event JOIN"
-            " boot USING (boot_key) WHERE kind = 'clock' AND event.clock_synced = 1"
-            " ORDER BY event_key"
-        ).fetchall()
-    )
+class BootClocks:
+    """The dates of rows, put right where the wall clock was set later in their boot."""
 
+    def __init__(self, db: sqlite3.Connection) -> None:
+        # by boot: the wall clock at its monotonic zero, as it was last found synced
+        self._at_zero: dict[str, float] = dict(
+            db.execute(
+                "SELECT boot_id, event.wall_s - event.monotonic_ns / 1e9 FROM event"
+                " JOIN boot USING (boot_key) WHERE kind = 'clock' AND"
+                " event.clock_synced = 1 ORDER BY event_key"
+            ).fetchall()
+        )
 
-def corrected_time(
-    wall: float, synced: bool, monotonic_ns: int, zero: float | None
-) -> tuple[float, bool]:
-    """Wall s, and whether that is known; zero: the wall clock at the boot's monotonic
-    zero, once it was known."""
-    if synced or zero is None:
-        return wall, synced
-    return zero + monotonic_ns / 1e9, True
+    def date(
+        self, wall_s: float, synced: int, monotonic_ns: int, boot_id: str
+    ) -> tuple[float, bool]:
+        """Wall s, and whether that is known, of a row with these columns."""
+        zero = self._at_zero.get(boot_id)
+        if synced or zero is None:
+            return wall_s, bool(synced)
+        return zero + monotonic_ns / 1e9, True
 
 
 class _Dated(NamedTuple):
@@ -71,7 +72,7 @@ _LOST = ["", 0.0, 0, 0, ""]  # stands for a result whose check is missing
 def _dated(
     db: sqlite3.Connection, numbers: Sequence[int]
 ) -> Iterator[tuple[str, _Dated]]:
-    zeros = wall_times_at_zero(db)
+    clocks = BootClocks(db)
     rows = db.execute(
         "SELECT finding_key, at, begun_wall_s, begun_clock_synced, begun_monotonic_ns,"
         " boot.boot_id FROM finding JOIN check_run USING (run_key) JOIN boot ON"
@@ -82,8 +83,7 @@ def _dated(
     there = {number: columns for number, *columns in rows}
     for number in numbers:
         at, wall, synced, monotonic, boot_id = there.get(number, _LOST)
-        zero = zeros.get(boot_id)
-        date, known = corrected_time(wall, bool(synced), monotonic, zero)
+        date, known = clocks.date(wall, synced, monotonic, boot_id)
         yield boot_id, _Dated(number, date if known else None, at)
 
 

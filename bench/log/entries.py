@@ -26,7 +26,7 @@ from bench.log.entry import (
     run_key,
     stamp_columns,
 )
-from bench.log.rows import Stamp, SweepEnd
+from bench.log.rows import Stamp
 from bench.log.store import (
     all_digests,
     insert,
@@ -35,7 +35,8 @@ from bench.log.store import (
     merge_chunks,
     trace_digest,
 )
-from bench.procedure.status_message import StatusMessage
+from bench.procedure.journal import SweepEnd
+from bench.procedure.status_message import StatusMessage, status
 
 
 def record_boot(
@@ -118,7 +119,7 @@ def finish(entry: Entry, run: str) -> None:
 def climate(
     entry: Entry, sensor: str, temperature: float | None, humidity: float | None
 ) -> None:
-    """deg C, and relative humidity as a fraction."""
+    """Record a reading of the air: deg C, and relative humidity as a fraction."""
     entry.insert(
         "climate",
         sensor=sensor,
@@ -133,8 +134,6 @@ def start_sweep(
     run: str,
     placement: str,
     *,
-    push: bool | None = None,
-    seat: str | None = None,
     hold: str | None = None,
     wires: Json | None = None,
 ) -> None:
@@ -146,8 +145,6 @@ def start_sweep(
         run_key=run_key(entry.db, run),
         placement=placement,
         gather="sweep",
-        push=push,
-        seat=seat,
         hold=hold,
         state="running",
         wires_json=as_json(wires or {}),
@@ -162,7 +159,8 @@ def chunk(
     raw: bytes,
     arrival_us: Sequence[int],
 ) -> None:
-    """Bytes of a running sweep; a late block goes straight into what was merged."""
+    """Record bytes of a running sweep; a late block goes straight into what was
+    merged."""
     key, _, state = named(db, "sweep", sweep)
     insert(
         db,
@@ -191,7 +189,8 @@ def end_sweep(
     trace: Trace | None,
     reason: StatusMessage | None,
 ) -> None:
-    """Its last state, merged bytes and trace, in the one transaction that ends it."""
+    """Record the last state of a sweep, its merged bytes and trace, in the one
+    transaction that ends it."""
     db, at = entry.db, entry.at
     key, run, state_before = named(db, "sweep", sweep)
     if state_before != "running":
@@ -217,8 +216,8 @@ def undo_sweep(entry: Entry, sweep: str, reason: StatusMessage | None = None) ->
 
 
 def interrupt_sweeps(entry: Entry) -> None:
-    """Sweeps that an earlier opening of the log left running are merged, and marked as
-    interrupted."""
+    """Merge the sweeps that an earlier opening of the log left running, and mark them
+    as interrupted."""
     rows = entry.db.execute(
         "SELECT sweep_key, sweep, run FROM sweep JOIN check_run USING (run_key)"
         " WHERE sweep.state = 'running' AND sweep.boot_key <> ?",
@@ -226,7 +225,7 @@ def interrupt_sweeps(entry: Entry) -> None:
     ).fetchall()
     for key, sweep, run in rows:
         merge_chunks(entry.db, key)
-        reason = StatusMessage("program-ended")
+        reason = status("program-ended")
         entry.db.execute(
             "UPDATE sweep SET state = 'interrupted', reason = ? WHERE sweep_key = ?",
             (_text(reason), key),

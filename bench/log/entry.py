@@ -25,7 +25,8 @@ class EntryRefused(Exception):
 
 
 class Entry(NamedTuple):
-    """What an entry is written with: the transaction, the opening of the log, when."""
+    """The context in which an entry is written: the transaction, the opening of the
+    log, the moment."""
 
     db: sqlite3.Connection
     boot_key: int
@@ -74,7 +75,7 @@ def stamp_columns(at: Stamp, prefix: str = "") -> dict[str, int | float]:
 
 
 # number, run and what else an entry needs to know of what it names
-_NAMED = {
+_KEY_QUERIES = {
     "check": "SELECT run_key FROM check_run WHERE run = ?",
     "sweep": (
         "SELECT sweep_key, run, sweep.state FROM sweep JOIN check_run USING (run_key)"
@@ -93,7 +94,7 @@ _NAMED = {
 
 
 def named(db: sqlite3.Connection, noun: str, name: str) -> tuple[Any, ...]:
-    row: tuple[Any, ...] | None = db.execute(_NAMED[noun], (name,)).fetchone()
+    row: tuple[Any, ...] | None = db.execute(_KEY_QUERIES[noun], (name,)).fetchone()
     if row is None:
         raise EntryRefused(f"the log knows no {noun} {name!r}")
     return row

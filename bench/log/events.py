@@ -16,18 +16,18 @@ from typing import Any
 
 import msgspec
 
-from bench.log.acknowledged import lacking_words, salvage_words
-from bench.log.dates import IMPORTED, corrected_time, wall_times_at_zero
+from bench.log.dates import IMPORTED, BootClocks
+from bench.log.high_water_marks import lacking_words, salvage_words
 from bench.log.read_only import open_read
 from bench.log.rows import ExportedEvent, Incident, LoggedEvent
 from bench.log.schema import GEAR_EVENT
-from bench.procedure.status_message import StatusMessage
+from bench.procedure.status_message import StatusMessage, status
 from bench.protocol import LogEvent
 from bench.render.clock import jump_words
-from bench.render.names import placement_name, plain, upper_first
+from bench.render.names import placement_name, spaced, upper_first
 from bench.render.notices import stored_reason, stored_text, text
 from bench.render.upkeep import gear_event_values
-from bench.render.wording import ended, with_name
+from bench.render.wording import with_full_stop, with_name
 from bench.units import System
 
 # the log was damaged; rows that were acknowledged as saved are missing
@@ -97,7 +97,7 @@ _INCIDENTS = f"""
 
 
 def list_events(db: sqlite3.Connection, run: str | None = None) -> list[LoggedEvent]:
-    """In the order of recording; of one check, or all."""
+    """The events of one check, or all, in the order of recording."""
     rows = db.execute(
         "SELECT kind, data_json FROM event LEFT JOIN check_run USING (run_key) WHERE"
         " coalesce(run = ?1, ?1 IS NULL) ORDER BY event_key",
@@ -107,7 +107,7 @@ def list_events(db: sqlite3.Connection, run: str | None = None) -> list[LoggedEv
 
 
 def instrument_events(db: sqlite3.Connection, since: float) -> list[Incident]:
-    """What instruments and the log did outside and inside checks, in the order of
+    """The events of instruments and log, in and outside of checks, in the order of
     recording. since: wall s."""
     rows = db.execute(
         "SELECT kind, data_json, wall_s, clock_synced FROM event WHERE wall_s >= ? AND"
@@ -119,18 +119,18 @@ def instrument_events(db: sqlite3.Connection, since: float) -> list[Incident]:
 
 
 def list_incidents(db: sqlite3.Connection, most: int = -1) -> list[Incident]:
-    """What instruments, clock and log did, and the passes that were not used: newest
-    first, at most so many.
+    """The incidents of instruments, clock and log, and the passes that were not used:
+    newest first, at most so many.
 
     An opening of the log stands before all that was recorded in it. A pass is told
-    where its reason was told, and was no mere handling of the sled.
-    Dates are put right as those of findings are.
+    where its reason was told, and was no mere handling of the sled. Dates are put right
+    as those of findings are.
     """
     rows = db.execute(_INCIDENTS, (*_INCIDENT_KINDS, most))
-    zeros = wall_times_at_zero(db)
+    clocks = BootClocks(db)
     incidents = []
     for kind, data, wall, synced, monotonic, boot_id, *of_pass, _, _ in rows:
-        at, known = corrected_time(wall, bool(synced), monotonic, zeros.get(boot_id))
+        at, known = clocks.date(wall, synced, monotonic, boot_id)
         try:
             incidents.append(Incident(kind, json.loads(data), at, known, *of_pass))
         except ValueError:
@@ -139,9 +139,9 @@ def list_incidents(db: sqlite3.Connection, most: int = -1) -> list[Incident]:
 
 
 def list_gear_events(db: sqlite3.Connection) -> Iterator[ExportedEvent]:
-    """What happened to the gear, in the order of recording; dates put right as those of
+    """The events of the gear, in the order of recording; dates put right as those of
     findings are. One that cannot be read is left aside."""
-    zeros = wall_times_at_zero(db)
+    clocks = BootClocks(db)
     rows = db.execute(
         "SELECT data_json, e.wall_s, e.clock_synced, e.monotonic_ns, boot_id FROM event"
         " AS e JOIN boot USING (boot_key) WHERE kind = ? AND json_valid(data_json)"
@@ -149,7 +149,7 @@ def list_gear_events(db: sqlite3.Connection) -> Iterator[ExportedEvent]:
         (GEAR_EVENT,),
     )
     for data, wall, synced, monotonic, boot_id in rows.fetchall():
-        at, known = corrected_time(wall, bool(synced), monotonic, zeros.get(boot_id))
+        at, known = clocks.date(wall, synced, monotonic, boot_id)
         with suppress(msgspec.ValidationError):
             told = msgspec.json.decode(data, type=dict[str, str | None])
             yield ExportedEvent(
@@ -170,8 +170,8 @@ def _told(one: Incident, units: System) -> LogEvent:
 
 
 def incident_words(one: Incident, units: System = "mm") -> tuple[str, str]:
-    """What it is about, and a sentence. The event of an older or newer program may
-    hold fewer values, or its words instead of a code."""
+    """The subject of an incident, and its sentence. The event of an older or newer
+    program may hold fewer values, or its words instead of a code."""
     data = one.data
     name = str(data.get("name", "instrument"))
     match one.kind:
@@ -202,33 +202,29 @@ _OF_LOG: dict[str, tuple[str, ...]] = {
 
 
 def _message(kind: str, name: str, data: dict[str, Any]) -> tuple[str, StatusMessage]:
-    """What it is about, and the message of which its sentence is made."""
+    """The subject of an incident, and the message of which its sentence is made."""
     match kind:
         case "unit":
             values = {"name": name, "before": data.get("from"), "unit": data.get("to")}
-            return name, StatusMessage("unit-switched", values)
+            return name, status("unit-switched", **values)
         case "gear-event":
-            return "gear", StatusMessage("gear-event", gear_event_values(data))
+            return "gear", status("gear-event", **gear_event_values(data))
         case "held":
             code = "travel-held" if name == "travel" else "reading-held"
-            return name, StatusMessage(
-                code, {"name": name} | _some(data, "value", "held")
-            )
+            return name, status(code, name=name, **_some(data, "value", "held"))
         case "learned":
             what = str(data.get("what", name))
             pairs = dict(data.get("values") or {}).items()
             kept = ", ".join(f"{key} {value}" for key, value in pairs)
             code = "event-learned-values" if kept else "event-learned"
-            return what, StatusMessage(code, {"what": what, "kept": kept})
+            return what, status(code, what=what, kept=kept)
         case "leaf":
             values = {"leaf": data.get("leaf_mm"), "seen": data.get("change_mm")}
-            return "indicator", StatusMessage(
-                _LEAF[data.get("outcome") == "proved"], values
-            )
+            return "indicator", status(_LEAF[data.get("outcome") == "proved"], **values)
         case "clock":
-            return "clock", StatusMessage("event-clock-set")
+            return "clock", status("event-clock-set")
     code, *names = _OF_LOG.get(kind, _OF_LOG["refused-by-log"])
-    return "log", StatusMessage(code, _some(data, *names))
+    return "log", status(code, **_some(data, *names))
 
 
 def _some(data: dict[str, Any], *names: str) -> dict[str, Any]:
@@ -236,6 +232,6 @@ def _some(data: dict[str, Any], *names: str) -> dict[str, Any]:
 
 
 def _pass_words(one: Incident, units: System) -> str:
-    reason = ended(stored_reason(one.reason or "", units))
-    where = f"{plain(one.check or '')}, {placement_name(one.placement or '')}"
+    reason = with_full_stop(stored_reason(one.reason or "", units))
+    where = f"{spaced(one.check or '')}, {placement_name(one.placement or '')}"
     return f"{where}: {upper_first(reason)}"

@@ -137,9 +137,9 @@ def json_line(db: sqlite3.Connection, row: FindingRow, unread: list[Unread]) -> 
 
 
 def as_shown(evidence: Evidence) -> Evidence:
-    """Travel and readings as the instruments showed them, which is what recorded files
-    hold: what grows the other way is turned back, so that the same settings turn it
-    again."""
+    """The evidence with travel and readings as the instruments showed them, which is
+    what recorded files hold: what grows the other way is turned back, so that the same
+    settings turn it again."""
     check, gear = find(evidence.check), evidence.gear
     options, _ = understood(check, evidence.options)
     steps = {
@@ -178,7 +178,8 @@ def sweeps_csv(
 
 
 def _cells(trace: Trace, number: int) -> dict[str, Sequence[object]]:
-    """By column; the csv module writes a float so that it reads back exactly."""
+    """The cells by column; the csv module writes a float so that it reads back
+    exactly."""
     length = len(trace.reading)
     same = {
         "sweep": trace.sweep or str(number),
@@ -228,8 +229,8 @@ def _sound_event(line: EventLine) -> EventLine:
 
 
 def _sound_result(line: ExportLine) -> ExportLine:
-    """With its moment and a run. Names are short lines, as everywhere where a name
-    enters."""
+    """The line with its moment and a run. Names are short lines, as everywhere where a
+    name enters."""
     finding = line.finding
     run = line.run or f"of-{finding.id}"
     names = {
@@ -288,7 +289,7 @@ def _check_names(names: Mapping[str, str | None], most: int = LONGEST_NAME) -> N
 
 
 def _check_quantities(finding: Finding) -> None:
-    """All numbers are finite: JSON has no others."""
+    """Refuse quantities that cannot be. All numbers are finite: JSON has no others."""
     if not finding.quantities:
         raise UnusableLine("its finding has no quantity")
     for q in finding.quantities:

@@ -61,7 +61,7 @@ def contained(what: str) -> Iterator[None]:
 
 
 def why(error: Exception, path: Path) -> str:
-    """What is wrong with the disk or the file at `path`, in words for the user."""
+    """The fault of the disk or the file at `path`, in words for the user."""
     name = getattr(error, "sqlite_errorname", "") or errno.errorcode.get(
         getattr(error, "errno", 0) or 0, ""
     )
@@ -69,26 +69,17 @@ def why(error: Exception, path: Path) -> str:
         with suppress(OSError):
             if os.statvfs(path.parent).f_flag & os.ST_RDONLY:
                 name = "EROFS"  # SQLite could not make its files beside the log
-    for start, words in _WORDS:
-        if name.startswith(start):
-            return words
-    return str(error)
+    told = (words for words, names in _WORDS.items() if name.startswith(names))
+    return next(told, str(error))
 
 
-_WORDS = (
-    ("SQLITE_FULL", "the disk is full"),
-    ("ENOSPC", "the disk is full"),
-    ("EDQUOT", "the disk is full"),
-    ("SQLITE_READONLY", READ_ONLY),
-    ("EROFS", READ_ONLY),
-    ("EACCES", "this user may not write there"),
-    ("EPERM", "this user may not write there"),
-    ("SQLITE_PERM", "this user may not write there"),
-    ("SQLITE_CANTOPEN", "the log file cannot be opened"),
-    ("SQLITE_IOERR", "the disk reports an error"),
-    ("EIO", "the disk reports an error"),
-    ("SQLITE_BUSY", "another program is writing to the log file"),
-    ("SQLITE_LOCKED", "another program is writing to the log file"),
-    ("SQLITE_CORRUPT", "the log file is damaged"),
-    ("SQLITE_NOTADB", "the log file is damaged"),
-)
+# words for the user, and how the names of the errors begin that they tell of
+_WORDS = {
+    "the disk is full": ("SQLITE_FULL", "ENOSPC", "EDQUOT"),
+    READ_ONLY: ("SQLITE_READONLY", "EROFS"),
+    "this user may not write there": ("EACCES", "EPERM", "SQLITE_PERM"),
+    "the log file cannot be opened": ("SQLITE_CANTOPEN",),
+    "the disk reports an error": ("SQLITE_IOERR", "EIO"),
+    "another program is writing to the log file": ("SQLITE_BUSY", "SQLITE_LOCKED"),
+    "the log file is damaged": _DAMAGE,
+}

@@ -9,7 +9,7 @@ import json
 import re
 import sqlite3
 import zlib
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from datetime import datetime, timedelta
 from typing import Any
@@ -18,16 +18,16 @@ import msgspec
 
 from bench.checks.model import Evidence
 from bench.finding import Finding, Move, Remark, Unread
-from bench.log.dates import corrected_time, in_time, wall_times_at_zero
+from bench.log.dates import BootClocks, in_time
 from bench.log.faults import contained
 from bench.log.read_only import each_row, last_number
 from bench.log.rows import LogDamaged, LogError
 from bench.log.store import all_digests, load_gear, load_trace, trace_digest
 
 # as bytes, which SQLite gives also where damage leaves no text
-_JSON = "CAST(f.finding_json AS BLOB), CAST(f.evidence_json AS BLOB), f.crc32"
+_FINDING_JSON = "CAST(f.finding_json AS BLOB), CAST(f.evidence_json AS BLOB), f.crc32"
 _FINDING = f"""
-    SELECT f.finding_key, r.run, {_JSON}, later.finding, r.instrument, r.hold,
+    SELECT f.finding_key, r.run, {_FINDING_JSON}, later.finding, r.instrument, r.hold,
            f.wall_s, f.clock_synced, f.monotonic_ns, boot_id
       FROM finding AS f
       LEFT JOIN check_run AS r ON r.run_key = f.run_key
@@ -37,7 +37,7 @@ _FINDING = f"""
 
 
 _WHOLE_FINDING = f"""
-    SELECT {_JSON}, f.finding_key, gear_key, traces_sha256
+    SELECT {_FINDING_JSON}, f.finding_key, gear_key, traces_sha256
       FROM finding AS f WHERE finding = ?"""
 _TRACES_OF_FINDING = (
     "SELECT trace_key FROM finding_trace WHERE finding_key = ? ORDER BY position"
@@ -59,7 +59,7 @@ class FindingRow(msgspec.Struct, frozen=True):
 
     @property
     def stands(self) -> bool:
-        """No later look took its place, and nothing of it is in doubt."""
+        """Whether no later look took its place, and nothing of it is in doubt."""
         return self.superseded_by is None and not self.finding.doubts
 
 
@@ -94,8 +94,8 @@ def list_findings(
 def _numbers(
     db: sqlite3.Connection, wanted: Sequence[tuple[str, str]] = ()
 ) -> Sequence[int]:
-    """Of results, oldest first; only of what is wanted, where damage lets SQLite look
-    for it."""
+    """The numbers of results, oldest first; only of what is wanted, where damage lets
+    SQLite look for it."""
     numbers: Sequence[int] = range(1, last_number(db, "finding") + 1)
     with suppress(LogDamaged), contained("the list of results"):
         if wanted:
@@ -111,7 +111,7 @@ def _numbers(
 
 
 def each_finding(db: sqlite3.Connection, unread: list[Unread]) -> Iterator[FindingRow]:
-    """All of them, oldest first, one at a time: between two the log is not held."""
+    """All findings, oldest first, one at a time: between two the log is not held."""
     return _findings(db, _numbers(db), unread, [])
 
 
@@ -121,14 +121,14 @@ def _findings(
     unread: list[Unread] | None,
     wanted: list[tuple[str, str]],
 ) -> Iterator[FindingRow]:
-    dates = wall_times_at_zero(db)
+    clocks = BootClocks(db)
 
     def convert(key: int, run: str | None, *columns: Any) -> FindingRow:
         *found, later, instrument, hold, wall, synced, monotonic, boot_id = columns
         finding, _ = _sound_finding(*found)
         if run is None:
             raise LogDamaged("its check is missing from the log")
-        when, known = corrected_time(wall, bool(synced), monotonic, dates.get(boot_id))
+        when, known = clocks.date(wall, synced, monotonic, boot_id)
         finding = _put_right(finding, when - wall)
         return FindingRow(key, run, finding, later, instrument, hold, when, known)
 
@@ -138,7 +138,7 @@ def _findings(
 
 
 def _put_right(finding: Finding, seconds: float) -> Finding:
-    """With its date later by so much; one that is no date stays."""
+    """The finding with its date later by so much; one that is no date stays."""
     with suppress(ValueError, OverflowError):
         if seconds:
             at = datetime.fromisoformat(finding.at) + timedelta(seconds=seconds)
@@ -148,8 +148,8 @@ def _put_right(finding: Finding, seconds: float) -> Finding:
 
 
 def find_finding(db: sqlite3.Connection, finding: str) -> tuple[Finding, Evidence]:
-    """By its id, or the beginning of one. Raises LogError if none or several begin so,
-    LogDamaged."""
+    """The finding of this id, or of the only one that begins so. Raises LogError if
+    none or several begin so, LogDamaged."""
     pattern = re.sub(r"([\\%_])", r"\\\1", finding) + "%"
     query = "SELECT finding FROM finding WHERE finding LIKE ? ESCAPE '\\' LIMIT 3"
     names = [name for (name,) in db.execute(query, (pattern,))]
@@ -259,8 +259,8 @@ def list_moves(
     finding: str | None = None,
     unread: list[Unread] | None = None,
 ) -> Iterator[MoveRow]:
-    """In the order in which they were planned; finding: only those that it advised.
-    unread: see `list_findings`."""
+    """The moves in the order in which they were planned; finding: only those that it
+    advised. unread: see `list_findings`."""
     numbers: Iterable[int] = range(1, last_number(db, "move") + 1)
     if finding is not None:
         query = (
@@ -268,32 +268,16 @@ def list_moves(
             " finding = ?"
         )
         numbers = [key for (key,) in db.execute(query, (finding,))]
+    clocks = BootClocks(db)
 
-    zeros = wall_times_at_zero(db)
+    def when(event: Sequence[Any]) -> float | None:
+        return None if event[0] is None else clocks.date(*event)[0]
 
-    def convert(
-        move: str,
-        finding: str,
-        plan: bytes,
-        became: bytes | None,
-        verified: str | None,
-        *events: Any,
-    ) -> MoveRow:
+    def convert(*columns: Any) -> MoveRow:
+        move, finding, plan, became, verified, *events = columns
         done = None if became is None else json.loads(became)
         advised = msgspec.json.decode(plan, type=Move)
-        planned, made = (_moment(zeros, *events[at : at + 4]) for at in (0, 4))
+        planned, made = when(events[:4]), when(events[4:])
         return MoveRow(move, finding, advised, done, verified, planned, made)
 
     return each_row(db, "move", numbers, _MOVE, (), convert, unread)
-
-
-def _moment(
-    zeros: Mapping[str, float],
-    wall: float | None,
-    synced: int,
-    monotonic_ns: int,
-    boot_id: str,
-) -> float | None:
-    if wall is None:
-        return None
-    return corrected_time(wall, bool(synced), monotonic_ns, zeros.get(boot_id))[0]

@@ -22,6 +22,7 @@ from bench.checks.model import (
     SquareHistory,
     SweepHistory,
 )
+from bench.checks.options import given_text
 from bench.checks.shared.pooling import pool_of, seat_of, set_ups_of
 from bench.checks.shared.results import SQUARE_DOUBTED
 from bench.finding import Finding, Quantity, Unread
@@ -41,14 +42,14 @@ from bench.uncertainty import Pool
 
 # findings gone through, at most, for the twenty that fit; ten years of them take too
 # long
-LOOK_BACK = 200
+MOST_LOOKED_AT = 200
 # after which events of the gear findings of a sled no longer speak
 SLED_AND_SAW = ("dropped", "moved", "runners", "saw")
 KNOWN_FINDINGS = 20  # older ones no longer speak for the jig as it is
 
 
 def latest(path: Path, most: int) -> list[Finding]:
-    """Newest first."""
+    """The latest findings, newest first."""
     with open_read(path) as db:
         return [row.finding for row in reversed(list_findings(db, last=most))]
 
@@ -110,8 +111,8 @@ def known(
     *,
     instrument: str | None = None,
 ) -> Known:
-    """What earlier findings say of today's: scatter between pushes, of seating, the yaw
-    play, the square's error.
+    """The knowledge that earlier findings give to a new one: scatter between pushes, of
+    seating, the yaw play, the square's error.
 
     Scatter is that of the same jig, saw, check, instrument and hold within the last 20
     findings (GUM 4.2.4, pooled standard deviation). instrument: its lasting name; that
@@ -119,7 +120,7 @@ def known(
     not speak for itself.
     """
     with open_read(path) as db:
-        hold = str(options["hold"]) if options.get("hold") else None
+        hold = given_text(options, "hold")
         for (now,) in db.execute(_INSTRUMENT_NOW, (kind,)):
             instrument = instrument or now
         speaking = _speaking(db, kind, gear, hold, instrument)
@@ -127,20 +128,21 @@ def known(
         findings = [found for found, _ in rows]
         reseated = pool_of(findings, on_one_seat=False)
         one_seat = pool_of(findings, on_one_seat=True)
-        square = None
-        if "square" in find(kind).takes:
+        takes, square = find(kind).takes, None
+        if "square" in takes and options.get("quick"):
             from bench.log.upkeep_history import inherited_square
 
-            quick = options.get("quick")
-            square = inherited_square(path, gear) if quick else _square(db, gear)
+            square = inherited_square(path, gear)
+        elif "square" in takes:
+            square = _square(db, gear)
         return Known(
             pool=reseated,
             set_ups=set_ups_of([f for f, used in rows if used.square == gear.square]),
             seat_scatter=seat_of(reseated, one_seat),
-            passes=_passes(db, gear, hold) if "fence" in find(kind).takes else None,
+            passes=_passes(db, gear, hold) if "fence" in takes else None,
             yaw_play=_yaw_play(db, gear),
             square=square,
-            sweep=_sweep(db, gear) if "fence" in find(kind).takes else None,
+            sweep=_sweep(db, gear) if "fence" in takes else None,
         )
 
 
@@ -161,7 +163,8 @@ def _speaking(
     used."""
     ours = (*gear_names(gear), hold)
     changed = _changed_since(db, gear)
-    for row in reversed(list_findings(db, check=kind, jig=ours[0], last=LOOK_BACK)):
+    rows = list_findings(db, check=kind, jig=ours[0], last=MOST_LOOKED_AT)
+    for row in reversed(rows):
         same = (row.finding.jig, row.finding.saw, row.hold) == ours
         other = instrument is not None and row.instrument != instrument
         if same and row.stands and not other and not changed(row):
@@ -202,25 +205,26 @@ def _measured(
 
 
 def _yaw_play(db: sqlite3.Connection, gear: EvidenceGear) -> float | None:
-    """Of the latest side-play of this sled on this saw, rad, full swing."""
+    """The yaw play by the latest side-play of this sled on this saw, rad, full
+    swing."""
     if gear.jig is None:
         return None
     jig, saw = gear_names(gear)
     changed = _changed_since(db, gear, SLED_AND_SAW)
-    for row, play in _measured(db, "yaw-play", changed, jig=jig, last=LOOK_BACK):
+    for row, play in _measured(db, "yaw-play", changed, jig=jig, last=MOST_LOOKED_AT):
         if row.finding.saw == saw:
             return abs(play.value)
     return None
 
 
 def _sweep(db: sqlite3.Connection, gear: EvidenceGear) -> SweepHistory | None:
-    """Of this sled on this saw; None where it was moved since: then it tells of the
-    fence as it was."""
+    """The latest sweep result of this sled on this saw; None where the fence was moved
+    since: then it tells of the fence as it was."""
     if gear.jig is None:
         return None
     jig, saw = gear_names(gear)
     moved = {move.finding for move in list_moves(db) if move.made is not None}
-    for row in reversed(list_findings(db, jig=jig, last=LOOK_BACK)):
+    for row in reversed(list_findings(db, jig=jig, last=MOST_LOOKED_AT)):
         found = row.finding
         check = checks().get(found.check)  # a later version's log may have others
         if check is None or not check.turns_fence or found.saw != saw:
@@ -285,9 +289,10 @@ def _changed_since(
     gear: EvidenceGear,
     events: Sequence[str] = (*SLED_AND_SAW, "square"),
 ) -> Callable[[FindingRow], bool]:
-    """Whether this sled, its saw or its square was changed after a finding, which then
-    no longer speaks; a square on whatever sled that was told. A blade that is new, or a
-    drift that was accepted, leaves all three as they were."""
+    """A function that tells whether this sled, its saw or its square was changed after
+    a finding, which then no longer speaks; for a square, on whatever sled that was
+    told. A blade that is new, or a drift that was accepted, leaves all three as they
+    were."""
     # what the charts need is read only when a check is concluded
     from bench.log.upkeep_history import day_of_row, gear_events
 

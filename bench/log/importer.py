@@ -36,18 +36,18 @@ from bench.log.findings import with_remarks
 from bench.log.rows import Stamp, now
 from bench.log.write_queue import Write
 from bench.log.writer import LogWriter
-from bench.procedure.status_message import StatusMessage
-from bench.protocol import LogImported
+from bench.procedure.status_message import StatusMessage, status
+from bench.protocol import LogImported, take_lines
 from hw.timeouts import LOG_ASKED_FLUSH_S
 
 # bytes of a line; passes of an hour are not as long
-LONGEST_LINE = 8 * 2**20
+LONGEST_LINE_BYTES = 8 * 2**20
 LINKS_AT_ONCE = 200
 MOST_TOLD = 200  # problems told one by one; more are counted
 
 
 class Link(NamedTuple):
-    """What joins a result, or a move, of this name to a later result."""
+    """A link from a result, or a move, of this name to a later result."""
 
     what: str  # "superseded" or "verified"
     name: str
@@ -85,7 +85,7 @@ class Importer:
             while some := [*itertools.islice(links, LINKS_AT_ONCE)]:
                 _write(log, partial(self._join, some), 100 * len(some))
             self.problems += [
-                StatusMessage("import-unknown", {"field": field, "lines": count})
+                status("import-unknown", field=field, lines=count)
                 for field, count in self._unknown.items()
             ]
             counts = msgspec.structs.replace(self._taken(), problems=[])
@@ -110,17 +110,15 @@ class Importer:
     ) -> Iterator[tuple[int, ExportLine | EventLine]]:
         """The lines that end in this piece and can be taken, by their numbers."""
         self._buffer += piece + b"\n" * last
-        while (end := self._buffer.find(b"\n")) >= 0:
-            text = bytes(self._buffer[:end])
-            del self._buffer[: end + 1]
+        for text in take_lines(self._buffer):
             self._number += 1
             if not text.strip():
                 continue
             self._lines += 1
             if (line := self._line(self._number, text)) is not None:
                 yield self._number, line
-        if len(self._buffer) > LONGEST_LINE:
-            most = LONGEST_LINE // 2**20
+        if len(self._buffer) > LONGEST_LINE_BYTES:
+            most = LONGEST_LINE_BYTES // 2**20
             raise OSError(
                 f"line {self._number + 1} is longer than {most} MiB: this is no export"
             )
@@ -156,8 +154,8 @@ class Importer:
                 self._tell(number, "import-left-out", why=str(error))
 
     def _entry(self, db: sqlite3.Connection, wall_s: float, synced: bool) -> Entry:
-        """With the opening that the rows of this import belong to, recorded where it is
-        first needed."""
+        """An entry of the opening that the rows of this import belong to, which is
+        recorded where it is first needed."""
         query = "SELECT boot_key FROM boot WHERE boot_id = ?"
         row = db.execute(query, (self._boot_id,)).fetchone()
         program = f"sweepgauge {__version__}"
@@ -167,7 +165,8 @@ class Importer:
         return Entry(db, key, Stamp(0, wall_s, synced))
 
     def _event(self, db: sqlite3.Connection, number: int, line: EventLine) -> None:
-        """Known is one that was said at the same moment of the same thing."""
+        """Take an event that was not said at the same moment of the same thing
+        already."""
         event, wall = line.event, line.event.wall_s or 0.0
         query = "SELECT 1 FROM event WHERE kind = ? AND wall_s = ? AND data_json = ?"
         here = db.execute(query, (event.kind, wall, as_json(event.data))).fetchone()
@@ -223,7 +222,7 @@ class Importer:
         self._bad.add(number)
         self._told += 1
         if self._told <= MOST_TOLD:
-            self.problems.append(StatusMessage(code, {"number": number, **values}))
+            self.problems.append(status(code, number=number, **values))
 
 
 def _write(log: LogWriter, write: Write, size: int) -> None:

@@ -28,7 +28,8 @@ COMMIT_PAGES_BYTES, COMMIT_TIMES = 96 * 1024, 2
 
 
 class LogFile:
-    """`db` is None while nothing is open."""
+    """Holds the lock of the path, and the connection to its file: `db`, None while
+    nothing is open."""
 
     def __init__(self, path: Path) -> None:
         self.path = path

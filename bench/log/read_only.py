@@ -67,8 +67,8 @@ def _ours(error: Exception, path: Path) -> LogError:
 
 
 def _connect(path: Path, stack: ExitStack) -> sqlite3.Connection:
-    """In place where that leaves nothing behind that its owner could not write; else a
-    copy, as on a read-only medium."""
+    """A connection in place where that leaves nothing behind that its owner could not
+    write; else to a copy, as on a read-only medium."""
     if (db := _in_place(path)) is not None:
         return db
     scratch = tempfile.TemporaryDirectory(prefix="log-read-")
@@ -132,10 +132,10 @@ def each_row(
     convert: Callable[..., T],
     unread: list[Unread] | None,
 ) -> Iterator[T]:
-    """What `convert` makes of each row that the query gives for its number and the
-    values. A row that can no longer be read costs only itself, and goes into `unread`;
-    without that list it is a warning in the journal. Between two rows the log is not
-    held."""
+    """The objects that `convert` makes of each row that the query gives for its number
+    and the values. A row that can no longer be read costs only itself, and goes into
+    `unread`; without that list it is a warning in the journal. Between two rows the log
+    is not held."""
     for number in numbers:
         try:
             with contained(f"{what} number {number} of the log"):
@@ -152,8 +152,8 @@ def each_row(
 
 
 def last_number(db: sqlite3.Connection, table: str) -> int:
-    """Of a row that there ever was: no number is given twice, so all rows are found by
-    counting."""
+    """The number of the last row that there ever was: no number is given twice, so all
+    rows are found by counting."""
     (number,) = db.execute(
         "SELECT max(seq) FROM sqlite_sequence WHERE name = ?", (table,)
     ).fetchone()
@@ -161,7 +161,7 @@ def last_number(db: sqlite3.Connection, table: str) -> int:
 
 
 def _recorded_at(db: sqlite3.Connection, what: str, number: int) -> str | None:
-    """When, where so much can still be read."""
+    """The time of recording, where so much can still be read."""
     query = "SELECT wall_s FROM finding WHERE finding_key = ?"
     if what == "move":
         query = (

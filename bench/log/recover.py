@@ -15,15 +15,15 @@ from typing import NamedTuple
 
 import msgspec
 
-from bench.log import acknowledged, salvage, schema
-from bench.log.acknowledged import (
-    COUNTED,
-    Acknowledged,
+from bench.log import high_water_marks, salvage, schema
+from bench.log.events import list_events
+from bench.log.faults import UNREADABLE, closed_on_error, is_damage
+from bench.log.high_water_marks import (
+    COUNTED_TABLES,
+    HighWaterMarks,
     lacking_words,
     salvage_words,
 )
-from bench.log.events import list_events
-from bench.log.faults import UNREADABLE, closed_on_error, is_damage
 from bench.log.read_only import open_read
 from bench.log.rows import (
     LogDamaged,
@@ -48,41 +48,42 @@ class OpenedLog(NamedTuple):
 
 
 def open_or_salvage(path: Path, damaged: bool = False) -> OpenedLog:
-    """damaged: known to be. Raises LogNewer, LogUnknown, sqlite3.Error, OSError for
-    what is no damage."""
-    told, words = None, []
+    """Open the log, or what could be salvaged of a damaged one. damaged: known to be.
+    Raises LogNewer, LogUnknown, sqlite3.Error, OSError for what is no damage."""
+    marks, words = None, []
     try:
-        told = acknowledged.read(path)
+        marks = high_water_marks.read(path)
     except LogDamaged as error:
         words = [f"{error}; whether anything is missing from the log is not known."]
     if not damaged:
         try:
-            if not _ends_early(path, told):
-                return _open(path, told, words)
+            if not _ends_early(path, marks):
+                return _open(path, marks, words)
         except (LogDamaged, *UNREADABLE) as error:
             if not is_damage(error):
                 raise
-    return _open(path, told, words, salvage.set_aside(path))
+    return _open(path, marks, words, salvage.set_aside(path))
 
 
 def _open(
     path: Path,
-    told: Acknowledged | None,
+    marks: HighWaterMarks | None,
     words: Sequence[str],
     salvaged: Salvage | None = None,
 ) -> OpenedLog:
     db = schema.connect(path)
     with closed_on_error(db):
-        sound = salvaged is not None or is_sound(db, CHECK_S)
+        is_new = salvaged is not None
+        sound = is_new or is_sound(db, CHECK_S)
         if sound is False:
             raise LogDamaged(f"{path} is damaged")
-        lacking = acknowledged.missing_rows(db, told, salvaged=salvaged is not None)
-        if told is not None:
-            acknowledged.reserve_numbers(db, told.highest)
+        lacking = high_water_marks.missing_rows(db, marks, salvaged=is_new)
+        if marks is not None:
+            high_water_marks.reserve_numbers(db, marks.highest)
         return OpenedLog(db, unfinished(db, salvaged, lacking, words), sound is True)
 
 
-def _ends_early(path: Path, told: Acknowledged | None) -> bool:
+def _ends_early(path: Path, marks: HighWaterMarks | None) -> bool:
     """Whether a write-ahead file holds less than it should: it is kept aside before
     SQLite writes over it."""
     wal = path.with_name(path.name + "-wal")
@@ -90,13 +91,13 @@ def _ends_early(path: Path, told: Acknowledged | None) -> bool:
         return False
     if not path.exists() or not path.stat().st_size:
         return True
-    if told is None:
+    if marks is None:
         return False
     schema.refuse_foreign(path)
     with closing(sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True)) as db:
         tables = {name for (name,) in db.execute("SELECT name FROM sqlite_schema")}
-        return not tables.issuperset(COUNTED) or bool(
-            acknowledged.missing_rows(db, told)
+        return not tables.issuperset(COUNTED_TABLES) or bool(
+            high_water_marks.missing_rows(db, marks)
         )
 
 
@@ -106,8 +107,8 @@ def unfinished(
     lacking: Mapping[str, int] | None = None,
     words: Sequence[str] = (),
 ) -> UnfinishedWork:
-    """Call before the running sweeps of the last life are marked. LogDamaged where a
-    row is unreadable."""
+    """The work that the last run left; to be called before its running sweeps are
+    marked. Raises LogDamaged where a row is unreadable."""
     about_log = [*words]
     if salvage is not None:
         about_log.append(salvage_words(msgspec.to_builtins(salvage)))
@@ -137,7 +138,7 @@ def unfinished_read_only(path: Path) -> UnfinishedWork:
 
 
 def list_open_checks(db: sqlite3.Connection) -> list[OpenCheck]:
-    """Begun and not ended, with what each has gathered."""
+    """The checks that were begun and not ended, with what each has gathered."""
     query = "SELECT finding FROM finding WHERE run_key = ? ORDER BY finding_key"
     found = []
     for key, run, check, jig in db.execute(

@@ -13,8 +13,6 @@ import msgspec
 
 from bench.checks.model import Trace
 
-SweepEnd = Literal["whole", "interrupted", "refused"]
-
 
 class Stamp(msgspec.Struct, frozen=True):
     """One moment by both clocks; synced: whether the wall clock can be believed."""
@@ -29,7 +27,8 @@ def now(synced: bool = False) -> Stamp:
 
 
 class Commit(msgspec.Struct, frozen=True):
-    """What lies on the disk now: every write whose ticket is at most `upto`.
+    """The extent of what lies on the disk now: every write whose ticket is at most
+    `upto`.
 
     sweeps and findings: ids of those whose end (or whose finding) this commit made
     safe. refused: (ticket, reason) of writes that the log could not take (an unknown
@@ -49,7 +48,7 @@ class LoggedEvent(NamedTuple):
 
 
 class ExportedEvent(msgspec.Struct, frozen=True, kw_only=True):
-    """What somebody said happened to a sled, its saw or its square. data: `jig`,
+    """An event of a sled, its saw or its square, as somebody told it. data: `jig`,
     `what`, `at` (ISO 8601) and perhaps a `note`. wall_s: when it was said; None: at
     that moment."""
 
@@ -105,8 +104,8 @@ class Salvage(msgspec.Struct, frozen=True):
 
 
 class UnfinishedWork(msgspec.Struct, frozen=True):
-    """What the last life left. lacking: rows by table that were told as saved and are
-    not there.
+    """The work that the last run of the program left unfinished. lacking: rows by table
+    that were told as saved and are not there.
 
     words: sentences for the user, most important first; about_log: those of them about
     the log itself.

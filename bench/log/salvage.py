@@ -22,8 +22,8 @@ from pathlib import Path
 from typing import Any, BinaryIO
 
 from bench.log import packing, schema
-from bench.log.acknowledged import COUNTED, reserve_numbers
 from bench.log.faults import UNREADABLE
+from bench.log.high_water_marks import COUNTED_TABLES, reserve_numbers
 from bench.log.rows import Salvage
 from bench.log.schema import CHANGES, Change, migrate
 
@@ -37,7 +37,7 @@ _PAGE_SIZES = (schema.PAGE_BYTES, 4096)  # of new logs, and of those made before
 _UNSOUND = (ValueError, TypeError, OverflowError, zlib.error)
 
 # JSON objects of rows that have no checksum of their own
-_JSON = {
+_JSON_COLUMNS = {
     "gear": "gear_json",
     "check_run": "options_json",
     "event": "data_json",
@@ -140,8 +140,8 @@ def _readable_rows(
 
 
 def _last_number(db: sqlite3.Connection, table: str) -> int | None:
-    """Of a row that is there, or that there ever was where none is deleted; None where
-    damage hides both, 0 where a log of that version has no such table."""
+    """The number of a row that is there, or that there ever was where none is deleted;
+    None where damage hides both, 0 where a log of that version has no such table."""
     query = "SELECT 1 FROM sqlite_schema WHERE name = ?"
     if db.execute(query, (table,)).fetchone() is None:
         return 0
@@ -151,7 +151,7 @@ def _last_number(db: sqlite3.Connection, table: str) -> int | None:
         )
     with suppress(*UNREADABLE):
         query = "SELECT max(seq) FROM sqlite_sequence WHERE name = ?"
-        if table in COUNTED:
+        if table in COUNTED_TABLES:
             return db.execute(query, (table,)).fetchone()[0] or 0
     return None
 
@@ -174,12 +174,13 @@ def _is_sound(table: str, row: dict[str, Any]) -> bool:
             raw = row.get("raw_zlib")
             whole = raw is None or len(zlib.decompress(raw)) == row["raw_bytes"]
             return bool(whole and len(times) == row["readings"])
-    return table not in _JSON or isinstance(json.loads(row[_JSON[table]]), dict)
+    column = _JSON_COLUMNS.get(table)
+    return column is None or isinstance(json.loads(row[column]), dict)
 
 
 def _tables_of(db: sqlite3.Connection) -> list[str]:
-    """Of what was recorded, in the order in which they were made, which is that of what
-    rows belong to."""
+    """The tables of what was recorded, in the order in which they were made: parents
+    before the rows that belong to them."""
     query = (
         "SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT IN"
         " ('migration', 'description', 'sqlite_sequence') ORDER BY rowid"
@@ -213,7 +214,8 @@ def _has_tables(db: sqlite3.Connection, tables: list[str]) -> bool:
 
 
 def _copy(aside: Path, copy: Path) -> None:
-    """With its write-ahead file beside it; where only that is left, of a new log."""
+    """Copy the log with its write-ahead file beside it; where only that is left, beside
+    a new log."""
     wal = _beside(aside, "-wal")
     if wal.exists():
         shutil.copyfile(wal, _beside(copy, "-wal"))
@@ -234,7 +236,8 @@ def _count_pages(copy: Path) -> None:
 
 
 def _lay_list_of_tables(copy: Path) -> None:
-    """That of a new log, of the page size with which most of it is there already."""
+    """Put in the list of tables of a new log, of the page size with which most of it is
+    there already."""
     with copy.open("r+b") as file:
         lists = map(_list_of_tables, _PAGE_SIZES)
         for at, page in max(lists, key=partial(_agreeing, file)).items():
@@ -246,7 +249,7 @@ def _lay_list_of_tables(copy: Path) -> None:
 def _new_log(
     page_bytes: int, changes: Sequence[Change] = CHANGES
 ) -> sqlite3.Connection:
-    """In memory; of the first version without changes."""
+    """A log in memory; of the first version without changes."""
     db = sqlite3.connect(":memory:", isolation_level=None)
     db.execute(f"PRAGMA page_size = {page_bytes}")
     migrate(db, changes)
@@ -254,8 +257,8 @@ def _new_log(
 
 
 def _list_of_tables(size: int) -> dict[int, bytes]:
-    """By place in the file the pages of a log of the first version that are no root of
-    a table or an index: they hold the list of tables. All logs have it there, with the
+    """The pages of a log of the first version that are no root of a table or an index,
+    by place in the file: they hold the list of tables. All logs have it there, with the
     same roots, as nothing ever drops a table; later tables are lost with a list that is
     damaged."""
     with closing(_new_log(size, ())) as db:

@@ -50,9 +50,8 @@ CREATE INDEX event_of_kind ON event (kind) WHERE kind = 'gear-event';"""  # noqa
 
 # Never edit a change that has been released: add the next.
 CHANGES: tuple[Change, ...] = (("climate of the shop", _CLIMATE),)
-VERSION = 1 + len(
-    CHANGES
-)  # of the tables that this program knows; SQLite's user_version
+# of the tables that this program knows; SQLite's user_version
+SCHEMA_VERSION = 1 + len(CHANGES)
 
 _DESCRIBED = re.compile(r"^(?:CREATE TABLE|) *(\w+).* -- (.+)$", re.MULTILINE)
 
@@ -65,7 +64,7 @@ WAL_LIMIT_BYTES = 16 * 2**20  # to which SQLite cuts the write-ahead file afterw
 CACHE_KIB = 1000  # of pages in memory: half of SQLite's own default
 
 
-def connect(path: Path, page_bytes: int = PAGE_BYTES) -> sqlite3.Connection:
+def connect(path: Path) -> sqlite3.Connection:
     """A writing connection in WAL mode with full syncing, migrated; usable from one
     thread at a time.
 
@@ -80,19 +79,19 @@ def connect(path: Path, page_bytes: int = PAGE_BYTES) -> sqlite3.Connection:
         timeout=LOG_CHECKPOINT_BUSY_S,
     )
     with closed_on_error(db):
-        _set_up(path, db, page_bytes)
+        _set_up(path, db)
         migrate(db)
         return db
 
 
-def _set_up(path: Path, db: sqlite3.Connection, page_bytes: int) -> None:
+def _set_up(path: Path, db: sqlite3.Connection) -> None:
     version, application = marks(db)
-    if version > VERSION or (version and application != APPLICATION_ID):
+    if version > SCHEMA_VERSION or (version and application != APPLICATION_ID):
         raise LogDamaged(
             f"{path} is damaged: its header says {version} of {application:#x}"
         )
     if not version and not path.stat().st_size:
-        db.execute(f"PRAGMA page_size = {page_bytes}")
+        db.execute(f"PRAGMA page_size = {PAGE_BYTES}")
     if db.execute("PRAGMA journal_mode = WAL").fetchone() != ("wal",):
         raise LogError(
             f"{path}: write-ahead logging cannot be had on this medium; keep the log"
@@ -135,7 +134,7 @@ def connect_as_it_lies(path: Path) -> sqlite3.Connection:
 
 
 def marks(db: sqlite3.Connection) -> tuple[int, int]:
-    """Version and application."""
+    """The version and the application that the file's header names."""
     version = db.execute("PRAGMA user_version").fetchone()[0]
     return version, db.execute("PRAGMA application_id").fetchone()[0]
 
@@ -164,10 +163,10 @@ def _marks_in_wal(wal: Path) -> tuple[int, int] | None:
 def refuse_marks(path: Path, version: int, application: int) -> None:
     """The same by what the file says, where it is open."""
     if application == APPLICATION_ID:
-        if VERSION < version < HIGHEST_VERSION:
+        if SCHEMA_VERSION < version < HIGHEST_VERSION:
             raise LogNewer(
                 f"the log {path} was written by a newer program; its tables are at"
-                f" change {version}, this program knows {VERSION}; it was left"
+                f" change {version}, this program knows {SCHEMA_VERSION}; it was left"
                 " as it is: update the program or name another log"
             )
     elif not _may_be_damaged_log(path):

@@ -22,7 +22,7 @@ _CHUNKS = (
     "SELECT instrument, raw, arrival_us_packed FROM chunk WHERE sweep_key = ? ORDER BY"
     " instrument, chunk_key"
 )
-_READING = (
+_MERGED = (
     "SELECT raw_zlib, arrival_us_packed FROM reading WHERE sweep_key = ? AND instrument"
     " = ?"
 )
@@ -35,11 +35,12 @@ Column = str | int | float | bytes | None
 
 
 def merge_chunks(db: sqlite3.Connection, sweep_key: int) -> None:
-    """What came in pieces becomes one packed row per instrument; nothing is dropped."""
+    """Merge the chunks of a sweep into one packed row per instrument; nothing is
+    dropped."""
     pieces = db.execute(_CHUNKS, (sweep_key,)).fetchall()
     for instrument, blocks in itertools.groupby(pieces, key=lambda piece: piece[0]):
         whole, times = bytearray(), []
-        if row := db.execute(_READING, (sweep_key, instrument)).fetchone():
+        if row := db.execute(_MERGED, (sweep_key, instrument)).fetchone():
             whole += zlib.decompress(row[0])
             times += packing.unpack_integers(row[1])
         for _, raw, packed in blocks:
@@ -103,7 +104,7 @@ def keep_trace(db: sqlite3.Connection, trace: Trace) -> int:
 
 
 def gear_names(gear: EvidenceGear) -> tuple[str | None, str | None]:
-    """Of the sled and of the saw."""
+    """The names of the sled and of the saw."""
     return gear.jig.name if gear.jig else None, gear.saw.name if gear.saw else None
 
 

@@ -24,7 +24,7 @@ from bench.log.findings import FindingRow, each_finding, list_moves
 from bench.log.read_only import open_read
 from bench.log.schema import has_climate
 from bench.log.store import gear_names
-from bench.procedure.wrong_use import InvalidRequest
+from bench.procedure.invalid_request import InvalidRequest
 from bench.upkeep.dates import DAY_S, FIRST_DAY, date_of, day_of
 from bench.upkeep.drift import (
     drift_document,
@@ -121,7 +121,8 @@ def inherited_square(path: Path, gear: EvidenceGear) -> SquareHistory | None:
 
 
 def load_history(path: Path, jigs: Iterable[str] = ()) -> tuple[History, list[Unread]]:
-    """jigs: sleds of the settings, beside those that the log knows."""
+    """The history that the charts are made from, and what of it can no longer be read.
+    jigs: sleds of the settings, beside those that the log knows."""
     unread: list[Unread] = []
     with open_read(path) as db:
         rows = [row for row in each_finding(db, unread) if row.superseded_by is None]
@@ -149,7 +150,7 @@ def _moves(
     placed: Sequence[tuple[FindingRow, float]],
     unread: list[Unread],
 ) -> Iterator[FenceMove]:
-    """Those that were made, each on the day of its result."""
+    """The moves that were made, each on the day of its result."""
     days = {row.finding.id: (row, day) for row, day in placed}
     for move in list_moves(db, unread=unread):
         if move.made is not None and move.finding in days:
@@ -228,7 +229,7 @@ def _astray(days: Sequence[float], now: float) -> list[int]:
 
 
 def day_of_row(row: FindingRow) -> float:
-    """As the finding says; else as it was recorded. Not a number where neither can
+    """The day by the finding; else that of recording. Not a number where neither can
     be."""
     try:
         return day_of(row.finding.at)
@@ -237,7 +238,7 @@ def day_of_row(row: FindingRow) -> float:
 
 
 def _squares(db: sqlite3.Connection) -> dict[str, str | None]:
-    """By run: the name of the square."""
+    """The name of the square by run."""
     return dict(
         db.execute(
             "SELECT run, json_extract(gear_json, '$.square.name') FROM check_run JOIN"
@@ -258,7 +259,8 @@ def _jigs(db: sqlite3.Connection) -> list[str]:
 
 
 def gear_events(db: sqlite3.Connection) -> Iterable[GearEvent]:
-    """In the order of time; one that cannot be read costs only itself."""
+    """The events of the gear in the order of time; one that cannot be read costs only
+    itself."""
     found = []
     for event in list_gear_events(db):
         told = {key: text or "" for key, text in event.data.items()}
@@ -276,10 +278,9 @@ def _climate(db: sqlite3.Connection) -> tuple[float, Climate] | None:
     none."""
     if not has_climate(db):
         return None
-    for wall, *values in db.execute(
+    row = db.execute(
         "SELECT wall_s, temperature_c, humidity_fraction FROM climate ORDER BY"
         " climate_key DESC LIMIT 1"
-    ):
-        climate = sound_climate(Climate(*values))
-        return None if climate is None else (wall / DAY_S, climate)
-    return None
+    ).fetchone()
+    climate = sound_climate(Climate(*row[1:])) if row else None
+    return None if climate is None else (row[0] / DAY_S, climate)

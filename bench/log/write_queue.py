@@ -57,12 +57,12 @@ class QueuedWrite(NamedTuple):
 
 
 def refuse_without_room(db: sqlite3.Connection, boot_key: int) -> None:
-    """Stands for a write that did not fit, so that its ticket is told as refused."""
+    """Stand for a write that did not fit, so that its ticket is told as refused."""
     raise EntryRefused("the memory for what waits was full")
 
 
 class WriteQueue:
-    """Whoever calls holds `wake`; only `put` takes it itself.
+    """Whoever calls a method holds `wake`; only `put` takes it itself.
 
     ticket: of the latest write. awaited: the latest that somebody may be told of (not
     of raw bytes, nor of what is not urgent). closed: nothing more is taken. dropped:

@@ -6,7 +6,7 @@ because of the disk (see `committer`).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Concatenate, ParamSpec
 
@@ -15,11 +15,10 @@ from bench.finding import Finding
 from bench.log import entries
 from bench.log.committer import Committer
 from bench.log.entry import Entry
-from bench.log.rows import Commit, Stamp, SweepEnd, now
-from bench.log.write_queue import NOT_QUEUED, Write
+from bench.log.rows import Commit, Stamp, now
+from bench.log.write_queue import Write
+from bench.procedure.journal import SweepEnd
 from bench.procedure.status_message import StatusMessage
-
-__all__ = ["NOT_QUEUED", "LogWriter"]
 
 P = ParamSpec("P")
 
@@ -87,12 +86,6 @@ class LogWriter(Committer):
         write = self._write(lambda entry: entry.event(run_id, kind, kept), at)
         return self.put(write, urgent=urgent or run_id is not None)
 
-    def chunk(
-        self, sweep_id: str, instrument: str, raw: bytes, arrival_ns: Iterable[int]
-    ) -> int:
-        """See `WriteQueue.put_block`."""
-        return self.queue.put_block(sweep_id, instrument, raw, arrival_ns)
-
     def end_sweep(
         self,
         sweep_id: str,
@@ -121,15 +114,13 @@ class LogWriter(Committer):
         evidence: Evidence,
         *,
         supersedes: str | None = None,
-        finish: bool = True,
     ) -> int:
-        """The finding needs its id. finish: the check is over; supersedes: the id of
-        the one it replaces."""
+        """The finding, with its id, ends the check; supersedes: the id of the one it
+        replaces."""
 
         def record(entry: Entry) -> None:
             entries.finding(entry, run_id, finding, evidence, supersedes)
-            if finish:
-                entries.finish(entry, run_id)
+            entries.finish(entry, run_id)
 
         size = 4000 + sum(24 * len(trace.reading) for trace in evidence.traces)
         return self.put(self._write(record), size=size, finding=finding.id)

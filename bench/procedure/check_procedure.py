@@ -25,9 +25,9 @@ from typing import Any
 
 import msgspec
 
+from bench.checks import find
 from bench.checks.model import (
     Caution,
-    Check,
     Evidence,
     EvidenceGear,
     Lean,
@@ -35,10 +35,10 @@ from bench.checks.model import (
     Tap,
     Trace,
 )
-from bench.checks.options import OptionValue
+from bench.checks.options import OptionValue, given_text
 from bench.finding import Doubt
 from bench.procedure.early_stop import may_stop_early
-from bench.procedure.journal import Journal
+from bench.procedure.journal import Journal, Reporter
 from bench.procedure.number_taking import (
     SINGLE_NUMBERS,
     STANDING_STILL,
@@ -49,9 +49,9 @@ from bench.procedure.passes import AcceptedPasses
 from bench.procedure.prompt import ProcedureState, Prompt, advance, ask
 from bench.procedure.reading_intake import ReadingIntake
 from bench.procedure.set_up_tests import SetUpTests
-from bench.procedure.status_message import Severity, StatusMessage
+from bench.procedure.status_message import StatusMessage, status
 from bench.procedure.trouble_watch import LivenessMonitor, TroubleWatch
-from bench.protocol import PromptChanged, RunState, notice
+from bench.protocol import Begin, PromptChanged, RunState
 from bench.stream.sweep_detector import MovementEvent
 
 MOST_WAITING_PRESSES = 100  # presses that wait; more are somebody leaning on the pedal
@@ -64,68 +64,62 @@ class CheckProcedure:
     def __init__(
         self,
         run_id: str,
-        check: Check,
-        options: Mapping[str, OptionValue],
+        begun: Begin,
         gear: EvidenceGear,
         *,
-        sweeps: int | None,
-        lean: bool,
-        tap: bool = False,
         marks: tuple[float, ...],
         journal: Journal,
         tell: Callable[[msgspec.Struct], None],
         at_rest: Callable[[], bool],
-        verifies: str | None = None,
+        buttons: Sequence[str] = (),
         cautions: Sequence[Caution] | None = None,
     ) -> None:
-        """cautions: those that are asked; all of the check where None."""
-        self.id = run_id
-        self.check = check
-        self.options = dict(options)
-        self.gear = gear
-        repeat = {} if sweeps is None else {"repeat": sweeps}
+        """begun: the request that began it, with validated options. buttons: the
+        instruments that send only at their own button. cautions: those that are asked;
+        all of the check where None."""
+        check = find(begun.check)
+        self.id, self.check, self.gear = run_id, check, gear
+        self.options: dict[str, OptionValue] = dict(begun.options)
         self.steps: tuple[Step, ...] = tuple(
-            msgspec.structs.replace(s, **repeat) if s.gather == "sweep" else s
-            for s in check.plan(self.options, gear)
+            msgspec.structs.replace(step, repeat=begun.sweeps or step.repeat)
+            if step.gather == "sweep"
+            else step
+            for step in check.plan(self.options, gear)
         )
         self.cautions = tuple(check.cautions if cautions is None else cautions)
-        self.facts = ProcedureState(lean_wanted=lean, tap_wanted=tap, marks=marks)
-        self.facts.acknowledged = not self.cautions
-        hold = self.options.get("hold")
-        self.kept = AcceptedPasses(
-            run_id, self.steps, self.facts, str(hold) if hold else None, journal, tell
+        self.facts = ProcedureState(
+            acknowledged=not self.cautions,
+            lean_wanted=begun.lean,
+            tap_wanted=begun.tap,
+            marks=marks,
+            buttons=tuple(buttons),
         )
-        self._journal = journal
-        self.verifies = verifies
-        self.looks = 0  # how often it was extended
+        hold = given_text(self.options, "hold")
+        self.report = Reporter(run_id, journal, tell)
+        self.passes = AcceptedPasses(self.steps, self.facts, hold, self.report)
+        self.extensions = 0  # how often it was extended
         # by set-up, the last pass that was refused: no line fits it
-        self.crooked: dict[str, Trace] = {}
-        self._tell = tell
-        self._early = 0  # presses that wait until something asks for one
-        self.tests = SetUpTests(self.facts, self._event, self.notify)
+        self.not_straight: dict[str, Trace] = {}
+        self._presses_waiting = 0  # presses that wait until something asks for one
+        self.tests = SetUpTests(self.facts, self.report)
         by_caliper = any(step.gather == "width" for step in self.steps)
         instrument = gear.caliper if by_caliper else gear.indicator
         self.numbers = NumberTaking(self.facts, instrument.resolution)
-        self.life = LivenessMonitor()
-        self.taking = PassTaking(
-            self.facts, self.kept, self.life, self.notify, self._event, tell, at_rest
-        )
+        self.liveness = LivenessMonitor()
+        common = self.facts, self.passes, self.liveness, self.report
+        self.taking = PassTaking(*common, at_rest)
+        self.troubles = TroubleWatch(*common)
         # what stays the same for the whole check, as the fields of a message
         self._about: dict[str, Any] = {
             "check": check.kind,
             "jig": gear.jig.name if gear.jig else None,
             "saw": gear.saw.name if gear.saw else None,
             "question": check.question,
-            "verifies": verifies,
+            "verifies": begun.verifies,
             "options": self.options,
         }
-        self._told: Prompt | None = None
-        self.troubles = TroubleWatch(
-            self.facts, self.kept, self.life, self._event, self.notify
-        )
         self._intake = ReadingIntake(self)
-        # the prompt as of the latest event, for whoever looks at it at each reading
-        self.prompt = self.ask
+        self.prompt = Prompt("done")  # as it was told last
 
     # ---- what is asked ---------------------------------------------------------------
 
@@ -133,13 +127,12 @@ class CheckProcedure:
     def ask(self) -> Prompt:
         return ask(self.cautions, self.steps, self.facts)
 
-    def state(self) -> RunState:
-        passes = list(self.kept.passes)
+    def run_state(self) -> RunState:
+        passes = list(self.passes.fitted)
         return RunState(id=self.id, passes=passes, ask=self.ask, **self._about)
 
-    def asking(self, *, joined: bool = False, ref: int | None = None) -> PromptChanged:
-        told = {"joined": joined, "ref": ref, **self._about}
-        return PromptChanged(run=self.id, ask=self.ask, **told)
+    def prompt_changed(self, *, joined: bool = False) -> PromptChanged:
+        return PromptChanged(run=self.id, ask=self.ask, joined=joined, **self._about)
 
     @property
     def complete(self) -> bool:
@@ -148,24 +141,27 @@ class CheckProcedure:
     def evidence(self) -> Evidence:
         return Evidence(
             check=self.check.kind,
-            traces=list(self.kept.traces),
+            traces=list(self.passes.traces),
             options=self.options,
             gear=self.gear,
             leans=list(self.tests.leans),
             taps=list(self.tests.taps),
-            alive=list(self.life.alive),
-            shown=sorted(self.life.shown),
+            alive=list(self.liveness.alive),
+            shown=sorted(self.liveness.shown),
         )
 
     def extend(self, sweeps: int, now: float) -> None:
-        """So many pushes more in every set-up; the later look is a stricter one."""
+        """Ask for so many pushes more in every set-up; the later look is a stricter
+        one."""
         self.extended(sweeps)
-        self._early = 0  # what was pressed before the answer was not meant for this
-        self._event("extended", {"sweeps": sweeps})
+        self._presses_waiting = (
+            0  # what was pressed before the answer was not meant for this
+        )
+        self.report.event("extended", {"sweeps": sweeps})
         self.settle_down(now)
 
     def extended(self, sweeps: int) -> None:
-        self.looks += 1
+        self.extensions += 1
         self.facts.extra += sweeps
 
     @property
@@ -173,10 +169,10 @@ class CheckProcedure:
         return may_stop_early(self.check, self.steps, self.facts)
 
     def stop_early(self, now: float) -> None:
-        """The passes so far settle it: the last one is not asked for. A movement that
-        is under way ends first."""
+        """Do not ask for the last pass, since those so far settle the verdict. A
+        movement that is under way ends first."""
         self.facts.settled_at = self.steps[-1].placement
-        self.notify("sweep", StatusMessage("settled-early"), "good")
+        self.report.notify("sweep", status("settled-early"), "good")
         if not self.facts.moving:
             self.settle_down(now)
 
@@ -188,18 +184,17 @@ class CheckProcedure:
             if self._rest_wanted:
                 self.numbers.press(now)
             self._say(now)
-            if not self._early or not self._wants_press():
+            if not self._presses_waiting or not self._wants_press():
                 return
-            self._early -= 1
+            self._presses_waiting -= 1
             self._use_press(now)
             advance(self.steps, self.facts)
 
     def _say(self, now: float) -> None:
-        current = self.prompt = self.ask
-        self.taking.asked(current, now)
-        if current != self._told:
-            self._told = current
-            self._tell(self.asking())
+        before, self.prompt = self.prompt, self.ask
+        self.taking.asked(before, self.prompt, now)
+        if self.prompt != before:
+            self.report.tell(self.prompt_changed())
 
     # ---- presses ---------------------------------------------------------------------
 
@@ -215,7 +210,7 @@ class CheckProcedure:
         if self.facts.waiting and current.phase in SINGLE_NUMBERS:
             return True
         if waits:
-            self._early = min(MOST_WAITING_PRESSES, self._early + 1)
+            self._presses_waiting = min(MOST_WAITING_PRESSES, self._presses_waiting + 1)
         return waits
 
     def _wants_press(self) -> bool:
@@ -227,7 +222,7 @@ class CheckProcedure:
         if current.phase == "cautions":
             self.facts.acknowledged = True
             names = [caution.name for caution in self.cautions]
-            self._event("acknowledged", {"cautions": names})
+            self.report.event("acknowledged", {"cautions": names})
         elif current.phase == "place":
             self.numbers.forget()
             self.place(current, now)
@@ -237,13 +232,13 @@ class CheckProcedure:
             self.numbers.press(now)
 
     def place(self, current: Prompt, now: float) -> None:
-        """The set-up that is asked for stands."""
+        """Note that the set-up that is asked for stands."""
         self.facts.placed, self.facts.rested = True, False
         self.tests.restart()
         self.taking.placed_at = now
         if current.gather == "sweep":
-            self.life.anew(current.placement)
-        self._event("placed", {"placement": current.placement})
+            self.liveness.restart(current.placement)
+        self.report.event("placed", {"placement": current.placement})
 
     @property
     def _rest_wanted(self) -> bool:
@@ -259,8 +254,8 @@ class CheckProcedure:
         self._intake.readings(times, values, self.taking.placed_at, now)
 
     def doubts(self, found: Mapping[Any, Doubt], now: float) -> None:
-        """What the passes so far show against themselves, said once each; a pass that
-        stood still is taken again."""
+        """Tell once each what the passes so far show against themselves; a pass in
+        which the number stood still is taken again."""
         for remark, stood in self.troubles.new_doubts(found):
             if stood is not None:
                 self.refuse_kept(stood, remark, now)
@@ -268,7 +263,8 @@ class CheckProcedure:
             self.settle_down(now)
 
     def rest(self, now: float) -> None:
-        """Ready is said once the sled was seen at rest: before that no push begins."""
+        """Take in whether the sled rests: READY is told only after that, and no push
+        begins before."""
         if self.taking.rest(self.ask, now):
             self.settle_down(now)
 
@@ -280,14 +276,14 @@ class CheckProcedure:
 
     # ---- movements -------------------------------------------------------------------
 
-    def happening(self, what: MovementEvent, now: float) -> None:
+    def sweep_event(self, what: MovementEvent, now: float) -> None:
         if self.taking.event(what, lambda: self.ask, now):
             self.settle_down(now)
 
     def interrupt(self, remark: StatusMessage, now: float) -> None:
-        """The cable is out or the daemon ends: the pass is stored as interrupted."""
+        """Store the pass as interrupted, since a cable is out or the daemon ends."""
         self.facts.marks_taken = 0
-        self.kept.interrupt(remark)
+        self.passes.interrupt(remark)
         self.numbers.cancel()
         self.numbers.forget()
         self.facts.rested = False
@@ -296,36 +292,28 @@ class CheckProcedure:
     def undo(self, now: float) -> StatusMessage:
         """Take back the press that waits, else the last mark of an unfinished pass,
         else the last kept pass."""
-        self._early = 0
+        self._presses_waiting = 0
         self.numbers.cancel_return()  # what was taken before is meant
         if self.facts.waiting and self.ask.enter:
             self.numbers.cancel()
-            remark = StatusMessage("press-undone")
+            remark = status("press-undone")
         elif self.facts.marks_taken:
             remark = self.taking.take_back_mark()
-        elif (latest := self.kept.latest()) is None:
-            return StatusMessage("nothing-to-undo")
+        elif (latest := self.passes.latest()) is None:
+            return status("nothing-to-undo")
         else:
-            self.kept.take_back(latest, StatusMessage("undone-by-hand"))
-            remark = StatusMessage("pass-undone", {"placement": latest.placement})
+            self.passes.take_back(latest, status("undone-by-hand"))
+            remark = status("pass-undone", placement=latest.placement)
         self.settle_down(now)
         return remark
 
     def refuse_kept(self, trace: Trace, remark: StatusMessage, now: float) -> None:
-        """The arithmetic has looked at a kept pass and cannot use it (the stand was
-        bumped, zero pressed)."""
-        self.kept.take_back(trace, remark, state="refused")
+        """Take back an accepted pass that the arithmetic cannot use, since the stand
+        was bumped or zero pressed."""
+        self.passes.take_back(trace, remark, state="refused")
         self.facts.remark = remark
         advance(self.steps, self.facts)
         self.settle_down(now)
-
-    def _event(self, kind: str, data: Mapping[str, Any]) -> None:
-        self._journal.event(self.id, kind, data)
-
-    def notify(
-        self, about: str, remark: StatusMessage, severity: Severity = "note"
-    ) -> None:
-        self._tell(notice(about, remark, severity))
 
     # ---- after a restart -------------------------------------------------------------
 
@@ -343,8 +331,8 @@ class CheckProcedure:
         moved it."""
         self.facts.acknowledged = acknowledged
         self.tests.leans, self.tests.taps = list(leans), list(taps)
-        self.life.alive = list(alive)
-        self.kept.resume(traces)
+        self.liveness.alive = list(alive)
+        self.passes.resume(traces)
         self.facts.step = -1
         advance(self.steps, self.facts)
         self._say(now)

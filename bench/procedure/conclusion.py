@@ -54,8 +54,8 @@ def conclude(evidence: Evidence, *, id: str, at: str) -> Finding:
 
 
 def _doubted(finding: Finding, doubts: list[Doubt]) -> Finding:
-    """With a doubt nothing is concluded: what would be a verdict cannot be told, and
-    hangs on what is doubted."""
+    """The finding without a conclusion where there is a doubt: what would be a verdict
+    cannot be told, and what would settle it is the doubt."""
     if not doubts:
         return finding
     return msgspec.structs.replace(
@@ -106,7 +106,8 @@ def _of_lean(evidence: Evidence, lean: Lean) -> Remark:
 
 
 def _of_taps(taps: Sequence[Tap]) -> list[Remark]:
-    """Of each set-up the last tap, which let it go on, and the worst before it."""
+    """The remarks of each set-up on its last tap, which let it go on, and on the worst
+    before it."""
     remarks: list[Remark] = []
     for placement in dict.fromkeys(tap.placement for tap in taps):
         here = [tap for tap in taps if tap.placement == placement]

@@ -1,4 +1,5 @@
-"""Whether the passes so far settle the verdict, so that the last one is not needed.
+"""Decides whether the passes so far settle the verdict, so that the last one is not
+needed.
 
 Pure. There is one such look, when the last set-up lacks one pass; it is a stricter one
 than the planned look, so that both together err as seldom (`bench.uncertainty.EARLY`).
@@ -14,17 +15,17 @@ from bench.finding import Finding
 from bench.procedure.prompt import ProcedureState, wanted
 from bench.uncertainty import decided_early
 
-FEWEST = 2  # passes in every set-up: fewer show no scatter
+FEWEST_PASSES = 2  # passes in every set-up: fewer show no scatter
 
 
 def may_stop_early(check: Check, steps: Sequence[Step], facts: ProcedureState) -> bool:
-    """Whether this is the moment of the early look: one pass lacks in the last set-up,
-    and nothing was extended."""
+    """Whether the early look is taken now: one pass lacks in the last set-up, and
+    nothing was extended."""
     last = len(steps) - 1
     if not check.stops_early or facts.step != last or facts.extra or facts.settled_at:
         return False
     lacks = wanted(steps[last], facts) - facts.taken
-    return last > 0 and lacks == 1 and min(facts.kept[: last + 1]) >= FEWEST
+    return last > 0 and lacks == 1 and min(facts.accepted[: last + 1]) >= FEWEST_PASSES
 
 
 def settles_early(finding: Finding) -> bool:

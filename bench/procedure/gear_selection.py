@@ -1,4 +1,4 @@
-"""Which of the user's gear a check uses. Pure."""
+"""Selects the gear that a check uses from the user's. Pure."""
 
 from __future__ import annotations
 
@@ -7,11 +7,12 @@ from typing import TypeVar
 
 from bench.checks.model import EvidenceGear
 from bench.gear import Gear
+from bench.procedure.invalid_request import InvalidRequest
 
 T = TypeVar("T")
 
 
-class GearUnknown(ValueError):
+class GearUnknown(InvalidRequest):
     """A name that is not in the settings; the message lists those that are."""
 
 
@@ -22,7 +23,8 @@ def use(
     saw: str | None = None,
     square: str | None = None,
 ) -> EvidenceGear:
-    """The named ones; unnamed, the only one of its kind. Raises GearUnknown."""
+    """The gear of these names; where a name is not given, the only one of its kind.
+    Raises GearUnknown."""
     the_jig = _pick("sled", gear.jigs, jig)
     of_jig = the_jig.saw if the_jig is not None else None
     return EvidenceGear(

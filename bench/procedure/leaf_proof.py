@@ -6,11 +6,11 @@ Holds no port and writes nothing.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any, Literal, NamedTuple
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple, Protocol
 
-from bench.procedure.status_message import StatusMessage
-from bench.procedure.wrong_use import InvalidRequest
+from bench.procedure.invalid_request import InvalidRequest
+from bench.procedure.number_taking import restless
+from bench.procedure.status_message import StatusMessage, status
 from bench.protocol import Readings
 from bench.stream.rest_detector import NotAtRest, RestDetector, RestReading
 from bench.units import INCH, length_words
@@ -20,16 +20,22 @@ if TYPE_CHECKING:
     from bench.settings.settings_file import Settings
 
 Phase = Literal["asking", "seen", "kept", "failed"]
-Say = Callable[[Phase, Sequence[StatusMessage], Mapping[str, Any]], None]
 
-SILENT = 3.0  # s without a reading while one is waited for
-SLACK = 0.01  # mm: burr, bow and dirt of a leaf (common practice, no source)
-COUNTS = 2.0  # of the instrument, one for each reading
-COARSE = 3.0  # a leaf must be so many counts thick to prove anything
+
+class Say(Protocol):
+    """Tells a step of a conversation; more: fields of `SetupNotice`."""
+
+    def __call__(self, phase: Phase, *remarks: StatusMessage, **more: Any) -> None: ...
+
+
+NO_READING_S = 3.0  # s without a reading while one is waited for
+LEAF_SLACK_MM = 0.01  # mm: burr, bow and dirt of a leaf (common practice, no source)
+ALLOWED_COUNTS = 2.0  # of the instrument, one for each reading
+LEAST_LEAF_COUNTS = 3.0  # a leaf must be so many counts thick to prove anything
 FEWEST_COUNTS = 4.0  # a smaller change tells nothing of a factor
 # relative: how near to a factor a contradiction must be to be called by its name
-NEAR = 0.12
-THINNEST, THICKEST = 0.02, 5.0  # mm
+FACTOR_TOLERANCE = 0.12
+THINNEST_MM, THICKEST_MM = 0.02, 5.0  # mm
 
 Outcome = Literal[
     "proved", "nothing", "way", "inches", "millimetres", "decimals", "other"
@@ -52,44 +58,29 @@ REMARKS = {
 
 
 class Proof(NamedTuple):
-    """factor: of the change to the leaf, where the outcome names one."""
+    """The outcome of a leaf proof. factor: of the change to the leaf, where the outcome
+    names one."""
 
     outcome: Outcome
     factor: float = 1.0
 
 
 class LeafProof:
-    """say: called with phase, remarks and fields of SetupNotice. cure: a key of the
-    settings that a press would put right."""
+    """Proves unit and way of the indicator by a leaf of known thickness. cure: a key of
+    the settings that a press would put right."""
 
     def __init__(
         self, leaf: float, settings: Settings, indicator: Instrument | None, say: Say
     ) -> None:
         """Raises InvalidRequest where this leaf proves nothing."""
-        units = settings.units
-        if not THINNEST <= leaf <= THICKEST:
-            low, high = length_words(THINNEST, units), length_words(THICKEST, units)
-            raise InvalidRequest(
-                f"a leaf from {low} to {high} proves it, not one of"
-                f" {length_words(leaf, units)}"
-            )
-        if indicator is None:
-            raise InvalidRequest(
-                "no indicator is set up: find it first, by pressing its plunger"
-            )
-        count = settings.gear.indicator.resolution
-        if count is not None and too_coarse(leaf, count):
-            would_do = length_words(10 * count, units)
-            raise InvalidRequest(
-                f"a leaf of {length_words(leaf, units)} is too thin for this indicator:"
-                f" {would_do} would do"
-            )
+        if (why := why_not(leaf, settings, indicator)) is not None:
+            raise InvalidRequest(why)
         self.leaf = leaf
         self.cure: dict[str, str | int] = {}
         self.outcome: str | None = None  # of the last look, until it is noted
         self._settings = settings
         self._tell = say
-        self._rest_detector = RestDetector(count)
+        self._rest_detector = RestDetector(settings.gear.indicator.resolution)
         self._resting: float | None = None  # the reading without the leaf
         # since when a reading that holds still is waited for; 0: it is not
         self._waiting = 0.0
@@ -97,7 +88,7 @@ class LeafProof:
 
     def begin(self, *before: StatusMessage) -> None:
         self._resting, self._waiting, self.cure = None, 0.0, {}
-        self._say("asking", *before, StatusMessage("leaf-rest"), enter=True)
+        self._say("asking", *before, status("leaf-rest"), enter=True)
 
     def cured(self, settings: Settings, remark: StatusMessage) -> None:
         """The settings were put right: what holds with them is to be seen."""
@@ -107,7 +98,7 @@ class LeafProof:
     def press(self, now: float) -> None:
         self._rest_detector.press(now)
         self._waiting = now
-        self._say("asking", StatusMessage("leaf-hold-still"))
+        self._say("asking", status("leaf-hold-still"))
 
     def readings(self, message: Readings) -> None:
         self._assumed = "default_unit" in message.flags
@@ -115,16 +106,15 @@ class LeafProof:
         if isinstance(answer, RestReading):
             self._took(answer.value)
         elif isinstance(answer, NotAtRest):
-            moves = {"spread": answer.spread, "allowed": answer.allowed}
-            wanders = answer.spread > answer.allowed
-            code = "number-wanders" if wanders else "number-creeps"
-            self._say("asking", StatusMessage(code, moves))
+            self._say("asking", restless("number", answer))
 
     def tick(self, now: float, indicator: Instrument | None) -> None:
         if indicator is None or indicator.state == "absent":
-            self._say("failed", StatusMessage("leaf-indicator-gone"))
-        elif self._waiting and now - max(self._waiting, indicator.last or 0.0) > SILENT:
-            self._again(StatusMessage("leaf-no-reading"))
+            self._say("failed", status("leaf-indicator-gone"))
+            return
+        silent = now - max(self._waiting, indicator.last or 0.0) > NO_READING_S
+        if self._waiting and silent:
+            self._again(status("leaf-no-reading"))
         elif self._waiting and (taken := self._rest_detector.button(now)) is not None:
             self._took(taken.value)
 
@@ -137,7 +127,7 @@ class LeafProof:
 
     def _slip(self, *before: StatusMessage) -> None:
         self._waiting = 0.0
-        slip = StatusMessage("leaf-slip", {"leaf": self.leaf})
+        slip = status("leaf-slip", leaf=self.leaf)
         self._say("asking", *before, slip, enter=True)
 
     def _took(self, value: float) -> None:
@@ -168,22 +158,39 @@ class LeafProof:
         """The instrument sends no unit: a press writes the other one down."""
         resolution = self._settings.gear.indicator.resolution
         self.cure = {"default_unit": unit}
-        cure = StatusMessage("leaf-cure", {"unit": unit})
+        cure = status("leaf-cure", unit=unit)
         if resolution is not None:  # the same figure, in the other unit
             figure = resolution if unit == "in" else resolution / INCH
             self.cure["resolution"] = f"{round(figure, 7):g} {unit}"
-            cure = StatusMessage("leaf-cure-resolution", {"unit": unit})
+            cure = status("leaf-cure-resolution", unit=unit)
         self._waiting = 0.0
         self._say("seen", remark, cure, enter=True, value=change)
 
     def _say(self, phase: Phase, *remarks: StatusMessage, **more: Any) -> None:
         step = 1 if self._resting is None else 2
-        self._tell(phase, remarks, {"leaf": self.leaf, "step": step, **more})
+        self._tell(phase, *remarks, leaf=self.leaf, step=step, **more)
+
+
+def why_not(
+    leaf: float, settings: Settings, indicator: Instrument | None
+) -> str | None:
+    """Why a leaf of so many mm proves nothing; None where it does."""
+    units, count = settings.units, settings.gear.indicator.resolution
+    words = length_words(leaf, units)
+    if not THINNEST_MM <= leaf <= THICKEST_MM:
+        low, high = (length_words(mm, units) for mm in (THINNEST_MM, THICKEST_MM))
+        return f"a leaf from {low} to {high} proves it, not one of {words}"
+    if indicator is None:
+        return "no indicator is set up: find it first, by pressing its plunger"
+    if count is not None and too_coarse(leaf, count):
+        would_do = f"{length_words(10 * count, units)} would do"
+        return f"a leaf of {words} is too thin for this indicator: {would_do}"
+    return None
 
 
 def allowed(count: float) -> float:
     """mm by which the change may differ from the leaf."""
-    return COUNTS * count + SLACK
+    return ALLOWED_COUNTS * count + LEAF_SLACK_MM
 
 
 def judge_leaf(change: float, leaf: float, count: float) -> Proof:
@@ -196,28 +203,27 @@ def judge_leaf(change: float, leaf: float, count: float) -> Proof:
     for factor, outcome in FACTORS.items():
         if _like(change, leaf * factor, count):
             return Proof(outcome, factor)
-    unmoved = abs(change) < max(FEWEST_COUNTS * count, SLACK)
+    unmoved = abs(change) < max(FEWEST_COUNTS * count, LEAF_SLACK_MM)
     return Proof("nothing" if unmoved else "other")
 
 
 def leaf_remark(proof: Proof, change: float, leaf: float) -> StatusMessage:
-    """What the proof showed, for the person."""
+    """The message of what the proof showed."""
     factor = proof.factor
     code = REMARKS[proof.outcome]
     if proof.outcome == "decimals" and factor > 1:
         code = "leaf-decimals-more"
     if proof.outcome == "other" and change < 0:
         code = "leaf-other-out"
-    values = {"seen": abs(change), "leaf": leaf, "factor": factor, "part": 1 / factor}
-    return StatusMessage(code, values)
+    return status(code, seen=abs(change), leaf=leaf, factor=factor, part=1 / factor)
 
 
 def too_coarse(leaf: float, count: float) -> bool:
-    return leaf < COARSE * count - 1e-9
+    return leaf < LEAST_LEAF_COUNTS * count - 1e-9
 
 
 def _like(change: float, wanted: float, count: float) -> bool:
     """A change that is some counts at the least, and near to what is wanted."""
     return wanted >= FEWEST_COUNTS * count and abs(change - wanted) <= max(
-        NEAR * wanted, min(1.5 * count, 0.3 * wanted)
+        FACTOR_TOLERANCE * wanted, min(1.5 * count, 0.3 * wanted)
     )

@@ -19,18 +19,18 @@ from bench.finding import Finding, Verdict
 from bench.gear import Jig
 from bench.moves.nudge import Nudge, drawn_by_tightening, tip_at
 from bench.procedure.live_number import DirectionWatch, LiveNumber
-from bench.procedure.status_message import StatusMessage
-from bench.protocol import Live, LiveMoveNotice
+from bench.procedure.status_message import StatusMessage, status
+from bench.protocol import LiveMoveNotice, LiveMoveRequest
 from bench.uncertainty import verdict
 
-# mm that the number may wander while the sled is leaned; more and it does not stand on
-# the jig
-STILL = 0.01
-STILL_COUNTS = 5
-# times what it wandered then that are no move: later it may wander further
-WANDERS = 2.5
-# of the tolerance: nearer to the aim betters no cut; common practice, no source
-NEAR = 0.1
+# How far the number may wander while the sled is leaned, in mm and in counts, the
+# larger: an indicator that wanders more does not stand on the sled. No source.
+LEAN_WANDER_MM, LEAN_WANDER_COUNTS = 0.01, 5
+# A change up to so many times that wandering is no move: later it may wander further.
+WANDER_FACTOR = 2.5
+# Share of the tolerance that is as good as the aim: nearer betters no cut. Common
+# practice, no source.
+NEAR_SHARE = 0.1
 
 Phase = Literal["stand", "lean", "go", "tighten", "end"]
 
@@ -42,7 +42,7 @@ class LiveMove:
 
     def __init__(
         self,
-        request: Live,
+        request: LiveMoveRequest,
         finding: Finding,
         jig: Jig,
         resolution: float | None,
@@ -82,20 +82,20 @@ class LiveMove:
         if now is None:
             return
         if self.phase == "go":
-            self._look(now)
+            self._watch_direction(now)
         if self._refused_at is not None and abs(now - self._refused_at) > self._band:
             self.remark = self._refused_at = None
 
     def lose(self) -> None:
-        """The indicator does not read, or shows what is no reading of the moment."""
+        """Note that the indicator shows no reading of this moment."""
         self._number.lose()
 
-    def _look(self, now: float) -> None:
-        """Whether it goes the wrong way."""
+    def _watch_direction(self, now: float) -> None:
+        """Watch whether the move goes the wrong way."""
         nudge, number = self._nudge, self._number
         away = min(abs(nudge.to_go(now)), abs(nudge.to_go(number.middle)))
         held = None if number.held is None else abs(nudge.to_go(number.held))
-        self._direction.look(away, held, self._band)
+        self._direction.update(away, held, self._band)
 
     @property
     def _band(self) -> float:
@@ -104,7 +104,7 @@ class LiveMove:
     @property
     def _near(self) -> float:
         """mm at the tip that are as good as there."""
-        of_limit = NEAR * self.jig.tolerance * self._lever / self._to_end
+        of_limit = NEAR_SHARE * self.jig.tolerance * self._lever / self._to_end
         return max(self._band, abs(of_limit))
 
     @property
@@ -121,16 +121,16 @@ class LiveMove:
 
     @property
     def _leave(self) -> bool:
-        """Nothing is to be moved: the screw alone will draw it all the way."""
+        """Whether tightening alone will draw the fence all the way."""
         return abs(self._nudge.target + self._nudge.aim_past) <= self._band
 
     # ---- what is pressed -------------------------------------------------------------
 
     def press(self) -> None:
-        """It stands on the sled; leaned; there; tight."""
+        """Take in Enter: it stands on the sled; leaned; there; tight."""
         now = self._number.now
         if now is None:
-            self.remark = None if self._number.lost else StatusMessage("live-not-heard")
+            self.remark = None if self._number.lost else status("live-not-heard")
             return
         self.remark = self._refused_at = None
         {
@@ -147,16 +147,16 @@ class LiveMove:
     def _leaned(self, now: float) -> None:
         number, nudge = self._number, self._nudge
         wander = number.wander
-        if wander > max(STILL, STILL_COUNTS * number.count):
-            self.remark = StatusMessage("live-not-on-sled", {"moved": wander})
+        if wander > max(LEAN_WANDER_MM, LEAN_WANDER_COUNTS * number.count):
+            self.remark = status("live-not-on-sled", moved=wander)
             self.phase = "stand"
             return
-        number.wandered = WANDERS * wander
+        number.wandered = WANDER_FACTOR * wander
         if abs(now - number.rest) > self._band:
-            self._refuse(now, StatusMessage("live-still-moves"))
+            self._refuse(now, status("live-still-moves"))
             return
         if abs(nudge.target) <= self._band:
-            self.remark = StatusMessage("live-below-noise", {"move": abs(nudge.target)})
+            self.remark = status("live-below-noise", move=abs(nudge.target))
             return
         number.steady()
         self._nudge = msgspec.structs.replace(nudge, start=number.rest)
@@ -168,11 +168,11 @@ class LiveMove:
             self._before = now
             self.phase = "tighten"
         elif abs(self._nudge.moved(now)) <= self._band:
-            self._refuse(now, StatusMessage("live-not-moved"))
+            self._refuse(now, status("live-not-moved"))
 
     def _is_tight(self, now: float) -> None:
         if self._number.held is None:
-            self._refuse(now, StatusMessage("live-still-moves"))
+            self._refuse(now, status("live-still-moves"))
             return
         self.drew = self._drawn(now)
         self.phase = "end"
@@ -180,9 +180,9 @@ class LiveMove:
     def _refuse(self, now: float, why: StatusMessage) -> None:
         self.remark, self._refused_at = why, now
 
-    def back(self) -> bool:
-        """Slackened again: what tightening has drawn so far is aimed past. False where
-        nothing was tightened."""
+    def slacken(self) -> bool:
+        """Take in that the screw was slackened again: the move aims past what
+        tightening has drawn so far. False where nothing was tightened."""
         now = self._number.now
         if self.phase != "tighten" or now is None:
             return False
@@ -216,9 +216,9 @@ class LiveMove:
         left = self.rotation * self._short(now) / self._nudge.target
         least = max(self._number.count, self._number.noise)
         seen = least * self.rotation / self._nudge.target
-        said = verdict(left, math.hypot(self.expanded, seen), self.jig.tolerance)
-        doubted = self._number.jumped is not None and said == "inside"
-        return left, "cannot-tell" if doubted else said
+        judged = verdict(left, math.hypot(self.expanded, seen), self.jig.tolerance)
+        doubted = self._number.jumped is not None and judged == "inside"
+        return left, "cannot-tell" if doubted else judged
 
     @property
     def _enough(self) -> bool:
@@ -243,7 +243,7 @@ class LiveMove:
         seen = 2.0 * max(number.count / math.sqrt(12.0), number.noise) * self._to_end
         return math.hypot(self.expanded * self._lever, seen)
 
-    def said(self) -> LiveMoveNotice:
+    def notice(self) -> LiveMoveNotice:
         now = self._number.now
         base = LiveMoveNotice(
             on=self.phase != "end",
@@ -251,9 +251,9 @@ class LiveMove:
             target=abs(self._nudge.target * self._to_end),
             stands=self._nudge.stands,
         )
-        change, lean = msgspec.structs.replace, StatusMessage("live-lean")
+        change, lean = msgspec.structs.replace, status("live-lean")
         if self._number.lost:
-            return change(base, remarks=[StatusMessage("live-unread")])
+            return change(base, remarks=[status("live-unread")])
         if self.phase == "stand" or now is None:
             stand = self.remark or self._stand_remark()
             return change(base, phase="stand", remarks=[stand], enter=True)
@@ -266,7 +266,7 @@ class LiveMove:
         beyond = self._tip.jig.fence == "near"
         on_arm = "live-stand-arm-beyond" if beyond else "live-stand-arm-short"
         code = on_arm if self._tip.arm else "live-stand-fence"
-        return StatusMessage(code, {"distance": self._tip.distance})
+        return status(code, distance=self._tip.distance)
 
     def _moving(self, base: LiveMoveNotice, now: float) -> LiveMoveNotice:
         nudge, go = self._nudge, self.phase == "go"
@@ -281,7 +281,7 @@ class LiveMove:
         remarks = tell(now, short, past)
         if (jumped := self._number.jumped) is not None and self.phase != "end":
             size = self._sized(jumped * self._to_end)
-            remarks.append(StatusMessage("live-jumped", size))
+            remarks.append(status("live-jumped", **size))
         return msgspec.structs.replace(
             base,
             remarks=[self.remark] if self.remark is not None else remarks,
@@ -303,7 +303,6 @@ class LiveMove:
     def _go_remarks(self, now: float, short: float, past: bool) -> list[StatusMessage]:
         near = abs(self._to_end) * self._near
         at_aim = abs(short) <= near and abs(self._nudge.moved(now)) > self._band
-        move = {**self._sized(short, short), "end": self.jig.moving_end}
         told = {
             "live-past": past,
             "live-wrong-way": self._direction.wrong,
@@ -313,31 +312,31 @@ class LiveMove:
             "live-to-go": True,
         }
         code = next(code for code, so in told.items() if so)
-        remarks = [StatusMessage(code, move)]
+        remarks = [status(code, **self._sized(short, short), end=self.jig.moving_end)]
         if not (self._there or self._leave) and self._enough:
-            remarks.append(StatusMessage("live-or-enter"))
+            remarks.append(status("live-or-enter"))
         aim = self._nudge.aim_past * self._to_end
         if abs(aim) > self._band * abs(self._to_end):
             past_it = (aim > 0) == (self._nudge.target * self._to_end > 0)
             code = "live-aims-past" if past_it else "live-aims-short"
-            remarks.append(StatusMessage(code, self._sized(aim, -aim)))
+            remarks.append(status(code, **self._sized(aim, -aim)))
         return remarks
 
     def _tighten_remarks(
         self, now: float, short: float, past: bool
     ) -> list[StatusMessage]:
         drawn, band = self._drawn(now), self._band * abs(self._to_end)
-        drew = [StatusMessage("live-drawn", self._sized(drawn, drawn))]
+        drew = [status("live-drawn", **self._sized(drawn, drawn))]
         drew = drew if abs(drawn) > band else []
         if self.phase == "end":
-            return [StatusMessage("live-tight"), *drew, StatusMessage("live-verify")]
-        remarks = [StatusMessage("live-tighten"), *drew]
+            return [status("live-tight"), *drew, status("live-verify")]
+        remarks = [status("live-tighten"), *drew]
         if abs(short) > band:
             code = "live-too-far" if past else "live-short"
-            remarks.append(StatusMessage(code, self._sized(short, short)))
-        remarks.append(StatusMessage("live-enter-tight"))
+            remarks.append(status(code, **self._sized(short, short)))
+        remarks.append(status("live-enter-tight"))
         if drew and self._judged(now)[1] != "inside":
-            remarks.append(StatusMessage("live-slack-off"))
+            remarks.append(status("live-slack-off"))
         return remarks
 
     @property

@@ -12,24 +12,25 @@ from collections.abc import Sequence
 
 from bench.stream.rest_detector import RestDetector, RestReading
 
-NOW = 5  # readings that make "now"
-REST = 10  # readings that make the number at rest, from which a move is counted
+PRESENT_READINGS = 5  # readings that make "now"
+# readings that make the number at rest, from which a move is counted
+REST_READINGS = 10
 NOISE_READINGS = 100  # readings whose bends tell the noise
 # a change of more than so many counts, or times the noise, is a move
-COUNTS, NOISES = 2.0, 3.0
-# mm at once, faster than JUMP_SPEED: a blow, to the fence or to the stand; common
+MOVE_COUNTS, MOVE_NOISES = 2.0, 3.0
+# mm at once, faster than JUMP_SPEED_MM_S: a blow, to the fence or to the stand; common
 # practice, no source
-JUMP = 0.1
-JUMP_SPEED = 2.0  # mm/s
+JUMP_MM = 0.1
+JUMP_SPEED_MM_S = 2.0
 
 
 class LiveNumber:
-    """`held`: mm at which the number holds, None while it moves. `jumped`: the last
-    jump since `steady`, mm."""
+    """Follows the number of the indicator. `held`: mm at which it holds, None while it
+    moves. `jumped`: the last jump since `steady`, mm."""
 
     def __init__(self, resolution: float | None) -> None:
         self._rest_detector = RestDetector(resolution)
-        self._values: deque[float] = deque(maxlen=REST)
+        self._values: deque[float] = deque(maxlen=REST_READINGS)
         self._bends: deque[float] = deque(maxlen=NOISE_READINGS)
         self._last_at: float | None = None
         self._low = self._high = 0.0
@@ -51,13 +52,13 @@ class LiveNumber:
         return (
             None
             if self.lost or not self._values
-            else statistics.fmean([*self._values][-NOW:])
+            else statistics.fmean([*self._values][-PRESENT_READINGS:])
         )
 
     @property
     def middle(self) -> float:
         """The median of the latest readings: a single outlier does not shift it."""
-        return statistics.median([*self._values][-NOW:])
+        return statistics.median([*self._values][-PRESENT_READINGS:])
 
     @property
     def rest(self) -> float:
@@ -69,14 +70,14 @@ class LiveNumber:
         return self._high - self._low
 
     def steady(self) -> None:
-        """What came before does not count: setting the indicator up moves the number
+        """Count jumps and wandering from now: setting the indicator up moves the number
         too."""
         self._low = self._high = self.middle
         self.jumped = None
 
     def lose(self) -> None:
-        """The instrument does not read; where the number comes back it is compared with
-        where it was."""
+        """Note that the instrument does not read; where the number comes back it is
+        compared with where it was."""
         if self._values and not self.lost:
             self._before_gap = self.rest
         self.lost, self.held = bool(self._values), None
@@ -91,7 +92,7 @@ class LiveNumber:
         if len(self._bends) >= 6:  # from second differences: a steady move is no noise
             # median |a - 2 b + c| of normal values
             self.noise = statistics.median(self._bends) / 1.6522
-        if self._before_gap is not None and len(self._values) >= NOW:
+        if self._before_gap is not None and len(self._values) >= PRESENT_READINGS:
             gone, self._before_gap = self.middle - self._before_gap, None
             if abs(gone) > self.band:
                 self.jumped = gone
@@ -115,26 +116,26 @@ class LiveNumber:
             step = value - self._values[-1]
             if len(self._values) > 1:
                 self._bends.append(abs(step - (self._values[-1] - self._values[-2])))
-            if abs(step) > JUMP and abs(step) > max(
-                self.band, JUMP_SPEED * (at - self._last_at)
+            if abs(step) > JUMP_MM and abs(step) > max(
+                self.band, JUMP_SPEED_MM_S * (at - self._last_at)
             ):
                 self.jumped = step
         self._last_at = at
         self._values.append(value)
-        if len(self._values) >= NOW:
-            mean = statistics.fmean([*self._values][-NOW:])
+        if len(self._values) >= PRESENT_READINGS:
+            mean = statistics.fmean([*self._values][-PRESENT_READINGS:])
             self._low, self._high = min(self._low, mean), max(self._high, mean)
 
     @property
     def band(self) -> float:
         """mm beyond which a change is a move and no noise."""
-        return max(COUNTS * self.count, NOISES * self.noise, self.wandered)
+        return max(MOVE_COUNTS * self.count, MOVE_NOISES * self.noise, self.wandered)
 
 
 class DirectionWatch:
-    """Whether a live move goes further from the aim than it was; mm.
+    """Tells whether a live move goes further from the aim than it was; mm.
 
-    A move away from it by more than the noise is wrong until most is taken back.
+    A move away from the aim by more than the noise is wrong until most is taken back.
     """
 
     def __init__(self) -> None:
@@ -150,8 +151,8 @@ class DirectionWatch:
     def restart(self, to_go: float) -> None:
         self._best, self._worst = to_go, None
 
-    def look(self, away: float, held: float | None, band: float) -> None:
-        """away: to go now; held: to go where the number holds, None while it moves.
+    def update(self, away: float, held: float | None, band: float) -> None:
+        """away: mm to go now; held: to go where the number holds, None while it moves.
         band: what is still noise."""
         if self._worst is not None:
             self._worst = max(self._worst, away)

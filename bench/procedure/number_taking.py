@@ -10,20 +10,28 @@ from collections.abc import Sequence
 from typing import Literal
 
 from bench.procedure.prompt import ProcedureState, Prompt
-from bench.stream.rest_detector import BOUNCE, RestDetector
+from bench.procedure.status_message import StatusMessage, status
+from bench.stream.rest_detector import BOUNCE, NotAtRest, RestDetector
 
 # phases answered by a reading that holds
 STANDING_STILL = {"lean", "tap", "mark", "spot", "width"}
 SINGLE_NUMBERS = {"spot", "width"}  # each of them is a set-up's own number
 # s after a number was taken by itself in which a press still means that number
-HASTE = 1.0
-NEAR = 0.25  # of the way out; what is farther from the value before is asked about
-NEAR_MOST = 0.5  # mm: widths, wobble and play differ less from one place to the next
+HASTE_S = 1.0
+# the codes of a number that creeps, and of one that wanders
+RESTLESS = {
+    "number": ("number-creeps", "number-wanders"),
+    "reading": ("reading-creeps", "reading-wanders"),
+}
+# of the way out; what is farther from the value before is asked about
+RETURN_SHARE = 0.25
+# mm: widths, wobble and play differ less from one place to the next
+RETURN_MOST_MM = 0.5
 
 
 class ReturnWatch:
-    """Of one number after the other: whether it left the value that was taken last, and
-    came back near it, so that the next spot or width is at hand.
+    """Watches whether the number left the value that was taken last, and came back near
+    it, so that the next spot or width is at hand.
 
     Rest alone does not tell: a lifted plunger, an opened caliper and a sled that was
     let go hold still as well. They rest where the number is farthest from the value
@@ -31,39 +39,31 @@ class ReturnWatch:
     """
 
     def __init__(self) -> None:
-        self._base: float | None = None
+        self.restart(None)
+
+    def restart(self, base: float | None) -> None:
+        """The number must go away from this value before it counts as back."""
+        self.base = base  # the value taken last; None: none to come back to
         self._far = 0.0  # the farthest it was from the base
         self.left = False  # it went away, since the value was taken
-
-    def taken(self, value: float) -> None:
-        """That value was taken, mm."""
-        self._base, self._far, self.left = value, 0.0, False
-
-    def stay(self) -> None:
-        """The number must go away anew before it counts as back."""
-        self._far, self.left = 0.0, False
-
-    def forget(self) -> None:
-        """A set-up was put up anew: no value to come back to."""
-        self._base, self._far, self.left = None, 0.0, False
 
     def back(self, values: Sequence[float], away: float) -> bool:
         """Take in readings, mm; whether the latest is back near the value taken.
 
         away: mm that it must have been away by at least.
         """
-        if self._base is None:
+        if self.base is None:
             return False
         for value in values:
-            self._far = max(self._far, abs(value - self._base))
+            self._far = max(self._far, abs(value - self.base))
         self.left = self._far >= away - 1e-9
-        near = min(NEAR * self._far, NEAR_MOST)
-        return self.left and bool(values) and abs(values[-1] - self._base) <= near
+        near = min(RETURN_SHARE * self._far, RETURN_MOST_MM)
+        return self.left and bool(values) and abs(values[-1] - self.base) <= near
 
 
 class NumberTaking:
-    """`facts.waiting` says that a number is waited for. automatic: nobody pressed for
-    it."""
+    """Takes one number that holds still. `facts.waiting` says that one is waited for.
+    automatic: nobody pressed for it."""
 
     def __init__(self, facts: ProcedureState, resolution: float | None) -> None:
         self.detector = RestDetector(resolution)
@@ -75,10 +75,10 @@ class NumberTaking:
         self._taken_by_itself: float | None = None  # when the last number was so
 
     def means_the_last(self, current: Prompt, now: float) -> bool:
-        """Whether a press means a number that was just taken by itself, or that was
+        """Whether a press is for a number that was just taken by itself, or that was
         pressed for within BOUNCE."""
         taken = self._taken_by_itself
-        hasty = taken is not None and now - taken < HASTE and not self._watch.left
+        hasty = taken is not None and now - taken < HASTE_S and not self._watch.left
         if hasty and current.by_itself and not self._facts.waiting:
             return True
         if current.phase not in STANDING_STILL:
@@ -87,7 +87,7 @@ class NumberTaking:
         return now - before < BOUNCE
 
     def press(self, now: float) -> None:
-        """The number at hand is wanted."""
+        """Wait for the number at hand."""
         self._facts.waiting = True
         self.automatic = self._came_back = False
         self.detector.press(now)
@@ -110,27 +110,34 @@ class NumberTaking:
         return "back" if back and not self._facts.waiting else None
 
     def end(self, now: float) -> None:
-        """The number that was waited for is there."""
+        """Note that the number that was waited for is there."""
         self._taken_by_itself = now if self.automatic else None
         self._facts.waiting = self.automatic = self._came_back = False
 
     def taken(self, value: float) -> None:
-        """A spot or width was taken: the next is told when it comes back."""
-        self._watch.taken(value)
+        """Note that a spot or width was taken: the next is told when it comes back."""
+        self._watch.restart(value)
         self._facts.number_known = True
 
     def cancel(self) -> None:
-        """No number is waited for any more."""
+        """Stop waiting for a number."""
         self.detector.cancel()
         self._facts.waiting = self.automatic = self._came_back = False
 
     def cancel_return(self) -> None:
-        """What came back by itself is not meant: nobody pressed for it."""
+        """Stop waiting for a number that came back by itself, since nobody pressed for
+        it."""
         if self._came_back:
             self.cancel()
-            self._watch.stay()
+            self._watch.restart(self._watch.base)
 
     def forget(self) -> None:
-        """A set-up is put up anew: there is no value to come back to."""
-        self._watch.forget()
+        """Note that a set-up is put up anew: there is no value to come back to."""
+        self._watch.restart(None)
         self._facts.number_known = self.automatic = self._came_back = False
+
+
+def restless(subject: Literal["number", "reading"], answer: NotAtRest) -> StatusMessage:
+    """The message that no number is taken yet, since it wanders or creeps."""
+    code = RESTLESS[subject][answer.spread > answer.allowed]
+    return status(code, spread=answer.spread, allowed=answer.allowed)

@@ -1,4 +1,5 @@
-"""What the check in progress asks of the person next, worked out from its state; pure.
+"""The prompt of the check in progress: what it asks of the person next, worked out from
+its state. Pure.
 
 `ask(cautions, steps, facts)` is the one source of guidance: command line, screen and
 the operator of the virtual saw all read the same `Prompt`. Its sentences are made in
@@ -44,7 +45,7 @@ class ProcedureState(msgspec.Struct):
     # the present placement stands; forgotten on purpose when the daemon restarts
     placed: bool = False
     step: int = 0  # index of the present step
-    kept: list[int] = []  # repeats kept per step (pushes, spots or widths)
+    accepted: list[int] = []  # repeats kept per step (pushes, spots or widths)
     # both instruments were seen, the sled at rest, since it was placed
     rested: bool = False
     lean_wanted: bool = False
@@ -68,7 +69,7 @@ class ProcedureState(msgspec.Struct):
     @property
     def taken(self) -> int:
         """Repeats kept of the present step."""
-        return self.kept[self.step] if self.step < len(self.kept) else 0
+        return self.accepted[self.step] if self.step < len(self.accepted) else 0
 
 
 class Prompt(msgspec.Struct, frozen=True):
@@ -117,18 +118,17 @@ def wanted(step: Step, facts: ProcedureState) -> int:
     return step.repeat + facts.extra - (step.placement == facts.settled_at)
 
 
-def advance(steps: Sequence[Step], facts: ProcedureState) -> bool:
-    """Move on to the first step that still lacks something; True when the step has
-    changed.
+def advance(steps: Sequence[Step], facts: ProcedureState) -> None:
+    """Move on to the first step that still lacks something.
 
     A new step means a new placement, so what was placed no longer stands.
     """
-    facts.kept += [0] * (len(steps) - len(facts.kept))
-    pairs = enumerate(zip(facts.kept, steps, strict=True))
+    facts.accepted += [0] * (len(steps) - len(facts.accepted))
+    pairs = enumerate(zip(facts.accepted, steps, strict=True))
     lacking = (index for index, (kept, step) in pairs if kept < wanted(step, facts))
     index = next(lacking, len(steps))
     if index == facts.step:
-        return False
+        return
     there = [steps[i].placement for i in (facts.step, index) if 0 <= i < len(steps)]
     facts.step = index
     same = len(there) == 2 and there[0] == there[1]
@@ -137,7 +137,6 @@ def advance(steps: Sequence[Step], facts: ProcedureState) -> bool:
     facts.marks_taken = 0
     facts.waiting = False
     facts.lean_next = None
-    return True
 
 
 def ask(
@@ -173,7 +172,7 @@ def follows_on(steps: Sequence[Step], facts: ProcedureState) -> bool:
     """Whether the present step goes on from the one before it, which was just taken:
     nothing is set up anew."""
     index = facts.step
-    if index == 0 or not facts.kept[index - 1]:
+    if index == 0 or not facts.accepted[index - 1]:
         return False
     step, before = steps[index], steps[index - 1]
     return step.continues or step.placement == before.placement

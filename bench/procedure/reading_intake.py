@@ -8,9 +8,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from bench.procedure.number_taking import SINGLE_NUMBERS, STANDING_STILL
+from bench.procedure.number_taking import SINGLE_NUMBERS, STANDING_STILL, restless
 from bench.procedure.prompt import Prompt
-from bench.procedure.status_message import StatusMessage
 from bench.stream.rest_detector import NotAtRest, RestReading
 from bench.stream.sweep_detector import Sweep
 
@@ -39,10 +38,7 @@ class ReadingIntake:
         if isinstance(answer, RestReading):
             self._took(answer, now)
         elif isinstance(answer, NotAtRest):
-            moves = {"spread": answer.spread, "allowed": answer.allowed}
-            wanders = answer.spread > answer.allowed
-            code = "reading-wanders" if wanders else "reading-creeps"
-            run.notify("indicator", StatusMessage(code, moves), "warning")
+            run.report.notify("indicator", restless("reading", answer), "warning")
 
     def button(self, now: float) -> None:
         """A reading sent at the instrument's own button both asks and answers; where a
@@ -61,7 +57,7 @@ class ReadingIntake:
         """A spot or width is at hand when the number came back; it is none any more
         when it leaves again before it was taken."""
         run = self._run
-        step = run.kept.step
+        step = run.passes.step
         if step is None or step.gather == "sweep" or step.away is None:
             return
         came = run.numbers.came(values, step.away)
@@ -92,5 +88,5 @@ class ReadingIntake:
         run = self._run
         at = current.at if current.at is not None else 0.0
         run.numbers.taken(taken.value)
-        run.kept.keep(Sweep(True, [at], [taken.value], [taken.at]))
-        run.life.anew()
+        run.passes.accept(Sweep(True, [at], [taken.value], [taken.at]))
+        run.liveness.restart()

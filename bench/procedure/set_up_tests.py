@@ -5,46 +5,35 @@ Holds no port and no socket.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from typing import Any
-
 import msgspec
 
 from bench.checks.model import Lean, Step, Tap
+from bench.procedure.journal import Reporter
 from bench.procedure.prompt import ProcedureState, Prompt
-from bench.procedure.status_message import Severity, StatusMessage
+from bench.procedure.status_message import StatusMessage, status
 from bench.stream.rest_detector import RestReading
 
-SEEN = 3  # counts that the number must change by before it says anything
+LEAN_COUNTS = 3  # counts that the number must change by before it says anything
 # That a stand which does not return after a light tap will not hold through a push
 # either, and these limits: common practice, no source.
-COUNTS = 1.5  # one, and half of one: what is compared are means of whole counts
+TAP_COUNTS = 1.5  # one, and half of one: what is compared are means of whole counts
 # of the spread at rest over half a second, about 1.5 times its noise
-OF_SPREAD = 1.0 / 3.0
+TAP_SPREAD_SHARE = 1.0 / 3.0
 
 
 class SetUpTests:
-    """Their readings in the order they come; `facts` says which is passed.
+    """Takes the readings of the tests in the order they come; `facts` says which test
+    is passed."""
 
-    event: writes one down. notify(about, remark, severity): tells the outcome.
-    """
-
-    def __init__(
-        self,
-        facts: ProcedureState,
-        event: Callable[[str, Mapping[str, Any]], None],
-        notify: Callable[[str, StatusMessage, Severity], None],
-    ) -> None:
+    def __init__(self, facts: ProcedureState, report: Reporter) -> None:
         self.leans: list[Lean] = []
         self.taps: list[Tap] = []
-        self._facts = facts
-        self._event = event
-        self._notify = notify
+        self._facts, self._report = facts, report
         self._left: float | None = None  # the reading leaned to the left, mm
         self._before_tap: RestReading | None = None
 
     def restart(self) -> None:
-        """A set-up was put up anew: what was proved before was proved of another."""
+        """Forget what was proved, since the set-up was put up anew."""
         facts = self._facts
         facts.leaned = [step for step in facts.leaned if step != facts.step]
         facts.tapped = facts.tap_rest = False
@@ -59,12 +48,12 @@ class SetUpTests:
         facts.tapped, facts.tap_rest = off is None, False
         tap = Tap(ask.placement or "", before.value, taken.value, off is None)
         self.taps.append(tap)
-        self._event("tap", msgspec.to_builtins(tap))
+        self._report.event("tap", msgspec.to_builtins(tap))
         if off is None:
-            self._notify("tap", StatusMessage("tap-passed"), "good")
+            self._report.notify("tap", status("tap-passed"), "good")
             return
-        facts.remark = StatusMessage("tap-failed", {"off": abs(off)})
-        self._notify("tap", facts.remark, "warning")
+        facts.remark = status("tap-failed", off=abs(off))
+        self._report.notify("tap", facts.remark, "warning")
 
     def lean(self, ask: Prompt, taken: RestReading, step: Step, count: float) -> None:
         """The reading leaned to the left, then that leaned to the right."""
@@ -76,7 +65,7 @@ class SetUpTests:
         left = self._left if self._left is not None else taken.value
         facts.lean_next = None
         lean = Lean(ask.placement, left, taken.value)
-        self._event("lean", msgspec.to_builtins(lean))
+        self._report.event("lean", msgspec.to_builtins(lean))
         seen = proved_side(lean, step, count)
         remark = lean_remark(lean, step, seen)
         passed = seen in (None, step.side)
@@ -88,7 +77,7 @@ class SetUpTests:
             # the one slip no arithmetic can see: both set-ups would agree on nonsense
             facts.placed = False
             facts.remark = remark
-        self._notify("lean", remark, "note" if passed else "warning")
+        self._report.notify("lean", remark, "note" if passed else "warning")
 
 
 def proved_side(lean: Lean, step: Step, count: float) -> str | None:
@@ -100,7 +89,7 @@ def proved_side(lean: Lean, step: Step, count: float) -> str | None:
     way round.
     """
     change = lean.right - lean.left
-    if abs(change) < SEEN * count - 1e-9:
+    if abs(change) < LEAN_COUNTS * count - 1e-9:
         return None
     right = change > 0
     if step.mount == "carried":
@@ -109,17 +98,18 @@ def proved_side(lean: Lean, step: Step, count: float) -> str | None:
 
 
 def lean_remark(lean: Lean, step: Step, seen: str | None) -> StatusMessage:
-    """What a lean test showed; `seen` as `proved_side` has it."""
+    """The message of what a lean test showed; `seen` as `proved_side` has it."""
     if seen is None:
-        return StatusMessage("lean-no-play", {"side": step.side})
+        return status("lean-no-play", side=step.side)
     if seen == step.side:
         play = abs(lean.right - lean.left)
-        return StatusMessage("lean-proved", {"side": seen, "play": play})
-    return StatusMessage("lean-wrong-side", {"side": seen, "wanted": step.side})
+        return status("lean-proved", side=seen, play=play)
+    return status("lean-wrong-side", side=seen, wanted=step.side)
 
 
 def not_back(before: RestReading, after: RestReading, count: float) -> float | None:
     """mm by which the number did not come back after the tap; None where it did."""
     off = after.value - before.value
-    allowed = max(COUNTS * count, OF_SPREAD * max(before.spread, after.spread)) + 1e-9
+    spread = max(before.spread, after.spread)
+    allowed = max(TAP_COUNTS * count, TAP_SPREAD_SHARE * spread) + 1e-9
     return off if abs(off) > allowed else None

@@ -17,3 +17,7 @@ class StatusMessage(msgspec.Struct, frozen=True):
 
     code: str
     values: dict[str, Any] = {}
+
+
+def status(code: str, /, **values: Any) -> StatusMessage:
+    return StatusMessage(code, values)

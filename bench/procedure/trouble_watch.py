@@ -1,11 +1,12 @@
-"""The trouble watch: what readings and passes show against themselves, told once.
+"""Tells once each what readings and passes show against themselves.
 
 Holds no port and no socket.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
+from math import inf
 from typing import Any
 
 import msgspec
@@ -13,59 +14,53 @@ import msgspec
 from bench.checks.model import Trace
 from bench.checks.shared.doubts import LIVES
 from bench.finding import Doubt
+from bench.procedure.journal import Reporter
 from bench.procedure.passes import AcceptedPasses
 from bench.procedure.prompt import ProcedureState, Prompt
-from bench.procedure.status_message import Severity, StatusMessage
+from bench.procedure.status_message import StatusMessage, status
 
 MOST_SHOWN = 300  # different readings from which the instrument's grid is known
-LEAST = 5.0  # counts that the indicator moves by when a surface walks past it
+# counts that the indicator moves by when a surface walks past it
+LEAST_MOVED_COUNTS = 5.0
 # s that it does so before the travel is asked about: a quick pass has begun by then
-MOVES_FOR = 3.0
+MOVES_FOR_S = 3.0
 # s without travel since "ready": the first pass of a set-up takes about ten, later ones
 # are seated anew before
-STOOD_FOR, SEATED_FOR = 12.0, 40.0  # common practice, no source
+STOOD_FOR_S, SEATED_FOR_S = 12.0, 40.0  # common practice, no source
 # s without rest since the set-up stands, and since a pass began
-NO_REST, NO_END = 8.0, 16.0
-AS_TRAVEL = 30.0  # mm: more than a plunger is pushed by hand, less than any pass
+NO_REST_S, NO_END_S = 8.0, 16.0
+PLUNGER_MOST_MM = 30.0  # mm: more than a plunger is pushed by hand, less than any pass
 
 
 class LivenessMonitor:
-    """Of one run: which numbers the instrument showed, by how much they moved since the
-    set-up stands, and, while a pass is waited for, whether the travel moves as well."""
+    """Watches, for one check, which numbers the instrument showed, how far they moved
+    since the set-up stands, and, while a pass is waited for, whether the travel moves
+    as well."""
 
     def __init__(self) -> None:
         self.alive: list[str] = []
         self.shown: set[float] = set()
-        self._low = self._high = 0.0
-        self._begun = False
-        self.wait()
+        self.restart("")
 
-    def anew(self, placement: str | None = None) -> None:
-        """A set-up was put up anew, or (None) a spot was taken: what moved before
-        proves nothing of what comes."""
-        self._begun = False
+    def restart(self, placement: str | None = None) -> None:
+        """Forget what moved before, which proves nothing of what comes: a set-up was
+        put up anew, or (None) a spot was taken."""
+        self._low, self._high = inf, -inf
         self.alive = [name for name in self.alive if name != placement]
-        self.wait()
-        self._passed = placement is None
+        self.start_waiting(passed=placement is None)
 
-    def see(self, values: Sequence[float], placement: str, count: float) -> bool:
-        """True when the set-up is seen to live, the first time."""
+    def take(self, values: Sequence[float], placement: str, count: float) -> bool:
+        """Take in readings; True when the set-up is seen to live, the first time."""
         if len(self.shown) < MOST_SHOWN:
             self.shown.update(round(v, 9) for v in values)
-        least, most = min(values), max(values)
-        self._low = min(self._low, least) if self._begun else least
-        self._high = max(self._high, most) if self._begun else most
-        self._begun = True
-        if (
-            not placement
-            or placement in self.alive
-            or self._high - self._low < LIVES * count - 1e-9
-        ):
+        self._low, self._high = min(self._low, *values), max(self._high, *values)
+        moved = self._high - self._low >= LIVES * count - 1e-9
+        if not moved or not placement or placement in self.alive:
             return False
         self.alive.append(placement)
         return True
 
-    def wait(self, *, passed: bool = False) -> None:
+    def start_waiting(self, *, passed: bool = False) -> None:
         """A pass is waited for from now on. passed: one has begun in this set-up, so
         the travel is read."""
         self._since: float | None = None
@@ -75,55 +70,51 @@ class LivenessMonitor:
         self._passed = passed
         self._began = 0.0
 
-    def waits(
+    def take_waiting(
         self, values: Sequence[float], now: float, count: float, *, moving: bool
     ) -> None:
-        """What the indicator showed meanwhile."""
+        """Take in what the indicator showed while a pass is waited for."""
         least, most = min(values), max(values)
         if self._since is None:
             self._since, self._least, self._most = now, least, most
         if moving:  # its own way through a pass says nothing of the travel
             return
         self._least, self._most = min(self._least, least), max(self._most, most)
-        if self._moved is None and self._most - self._least >= LEAST * count - 1e-9:
+        moved = self._most - self._least >= LEAST_MOVED_COUNTS * count - 1e-9
+        if moved and self._moved is None:
             self._moved = now
 
     def begin(self, now: float) -> None:
-        """The travel moves."""
+        """Note that the travel moves."""
         self._began = now
 
     def end(self, *, passed: bool) -> None:
-        """It stands again; passed: that was a pass, and not handling or a scale that
-        wanders."""
+        """Note that the travel stands again; passed: that was a pass, and not handling
+        or a scale that wanders."""
         self._moved = None
         if passed:
-            self.wait(passed=True)
+            self.start_waiting(passed=True)
 
     def trouble(self, now: float, *, ready: bool, moving: bool) -> StatusMessage | None:
-        """What is wrong with the travel, as far as can be seen; None where it was told
-        or nothing is wrong."""
+        """The message of what is wrong with the travel, as far as can be seen; None
+        where it was told or nothing is wrong."""
         if self._since is None:
             return None
-        if self._most - self._least > AS_TRAVEL:
-            return self._once(3, StatusMessage("cables-swapped"))
+        if self._most - self._least > PLUNGER_MOST_MM:
+            return self._once(3, status("cables-swapped"))
         if moving or not ready:
-            lasts = (
-                now - self._began > NO_END if moving else now - self._since > NO_REST
-            )
-            return self._once(1, StatusMessage("sled-not-at-rest")) if lasts else None
+            lasted = now - (self._began if moving else self._since)
+            if lasted > (NO_END_S if moving else NO_REST_S):
+                return self._once(1, status("sled-not-at-rest"))
+            return None
         # once a pass was seen, a number that moves may be the square that is seated
         # anew
-        if (
-            not self._passed
-            and self._moved is not None
-            and now - self._moved > MOVES_FOR
-        ):
-            return self._once(2, StatusMessage("travel-stuck"))
-        patience = SEATED_FOR if self._passed else STOOD_FOR
+        moved_for = 0.0 if self._moved is None else now - self._moved
+        if moved_for > MOVES_FOR_S and not self._passed:
+            return self._once(2, status("travel-stuck"))
+        patience = SEATED_FOR_S if self._passed else STOOD_FOR_S
         return (
-            self._once(1, StatusMessage("no-travel"))
-            if now - self._since > patience
-            else None
+            self._once(1, status("no-travel")) if now - self._since > patience else None
         )
 
     def _once(self, rank: int, remark: StatusMessage) -> StatusMessage | None:
@@ -134,7 +125,8 @@ class LivenessMonitor:
 
 
 class TroubleWatch:
-    """What is told stays beside the prompt until the next pass begins.
+    """Tells troubles and doubts; each stays beside the prompt until the next pass
+    begins.
 
     Each method that may change the prompt says whether it did.
     """
@@ -142,40 +134,37 @@ class TroubleWatch:
     def __init__(
         self,
         facts: ProcedureState,
-        kept: AcceptedPasses,
+        passes: AcceptedPasses,
         life: LivenessMonitor,
-        event: Callable[[str, Mapping[str, Any]], None],
-        notify: Callable[[str, StatusMessage, Severity], None],
+        report: Reporter,
     ) -> None:
-        self._facts = facts
-        self._kept = kept
-        self._life = life
-        self._event = event
-        self._notify = notify
+        self._facts, self._passes = facts, passes
+        self._life, self._report = life, report
         # by what makes one doubt the same as another
         self._doubts: dict[Any, Doubt] = {}
 
     def tell(self, remark: StatusMessage) -> None:
         self._facts.remark = remark
-        self._notify("doubt", remark, "warning")
+        self._report.notify("doubt", remark, "warning")
 
     def new_doubts(
         self, found: Mapping[Any, Doubt]
     ) -> list[tuple[StatusMessage, Trace | None]]:
-        """What is said of those that were not there before, each with the pass in which
-        the number stood still, where it is that; `found` are all there are now."""
+        """The messages of doubts that were not there before, each with the pass in
+        which the number stood still, where it is that doubt; `found` are all there are
+        now."""
         fresh = [doubt for key, doubt in found.items() if key not in self._doubts]
         self._doubts = dict(found)
         return [
-            (StatusMessage("doubt", msgspec.to_builtins(doubt)), self._stood(doubt))
+            (status("doubt", **msgspec.to_builtins(doubt)), self._stood(doubt))
             for doubt in fresh
         ]
 
     def _stood(self, doubt: Doubt) -> Trace | None:
-        traces = self._kept.traces if doubt.code == "stood" else []
+        traces = self._passes.traces if doubt.code == "stood" else []
         for trace in traces:
             if trace.sweep == doubt.sweep:
-                self._life.anew(trace.placement)
+                self._life.restart(trace.placement)
                 return trace
         return None
 
@@ -186,20 +175,20 @@ class TroubleWatch:
         if not values:
             return False
         if ask.phase == "sweep":
-            self._life.waits(values, now, count, moving=ask.moving)
-        placement = self._kept.placement
+            self._life.take_waiting(values, now, count, moving=ask.moving)
+        placement = self._passes.placement
         there = self._facts.placed or ask.gather != "sweep"
-        if not there or not self._life.see(values, placement, count):
+        if not there or not self._life.take(values, placement, count):
             return False
-        self._event("alive", {"placement": placement})
+        self._report.event("alive", {"placement": placement})
         if self._doubts.pop(("frozen", placement, None), None) is None:
             return False
         self._facts.remark = None
-        self._notify("doubt", StatusMessage("number-moves"), "good")
+        self._report.notify("doubt", status("number-moves"), "good")
         return True
 
     def tick(self, ask: Prompt, now: float) -> bool:
-        """Whether the travel moves as well, while a pass is waited for."""
+        """Watch whether the travel moves as well, while a pass is waited for."""
         facts = self._facts
         remark = self._life.trouble(now, ready=facts.rested, moving=facts.moving)
         if remark is None or ask.phase != "sweep":

@@ -30,20 +30,23 @@ from bench.gear import Square as Square
 from bench.procedure.prompt import Prompt as Prompt
 from bench.procedure.status_message import StatusMessage as StatusMessage
 from bench.protocol.base import *  # noqa: F403
-from bench.protocol.base import Request
+from bench.protocol.base import Message, Request
 from bench.protocol.notifications import *  # noqa: F403
 from bench.protocol.replies import *  # noqa: F403
-from bench.protocol.replies import AnyNotification
 from bench.protocol.requests import *  # noqa: F403
-from bench.protocol.requests import REQUESTS
 
 _T = TypeVar("_T")
 
 LONGEST_REQUEST = 65536  # bytes; a client that sends a longer line is dropped
 
+REQUESTS = Request.kinds()
+SENT_BY_DAEMON = [kind for kind in Message.kinds() if kind not in REQUESTS]
+
 _encoder = msgspec.json.Encoder()
 _request: msgspec.json.Decoder[Request] = msgspec.json.Decoder(reduce(or_, REQUESTS))
-_said = msgspec.json.Decoder(AnyNotification)
+_from_daemon: msgspec.json.Decoder[Message] = msgspec.json.Decoder(
+    reduce(or_, SENT_BY_DAEMON)
+)
 
 
 class WireError(ValueError):
@@ -53,6 +56,14 @@ class WireError(ValueError):
 
 def encode(message: msgspec.Struct) -> bytes:
     return _encoder.encode(message) + b"\n"
+
+
+def take_lines(buffer: bytearray) -> Iterator[bytes]:
+    """Take the whole lines out of what has arrived so far."""
+    while (end := buffer.find(b"\n")) >= 0:
+        line = bytes(buffer[:end])
+        del buffer[: end + 1]
+        yield line
 
 
 def decode_request(line: bytes) -> Request:
@@ -80,11 +91,10 @@ def texts_in(value: object) -> Iterator[str]:
             yield from texts_in(one)
 
 
-def decode_notification(line: bytes) -> AnyNotification | None:
+def decode_notification(line: bytes) -> Message | None:
     """None for a message of a later protocol: a client skips what it does not know."""
     try:
-        said: AnyNotification = _decode(_said, line)
-        return said
+        return _decode(_from_daemon, line)
     except WireError:
         try:
             kind = msgspec.json.decode(line)["type"]

@@ -11,7 +11,7 @@ from typing import Literal
 
 import msgspec
 
-from bench.protocol import AnyNotification, WireError, decode_notification, encode
+from bench.protocol import Message, WireError, decode_notification, encode, take_lines
 from hw.timeouts import EARLY_CONNECT_S, RECONNECT_S
 
 Connection = Literal["here", "away"]
@@ -27,10 +27,10 @@ class AsyncClient(asyncio.Protocol):
 
     def __init__(
         self,
-        on_message: Callable[[AnyNotification], None] | None = None,
+        on_message: Callable[[Message], None] | None = None,
         on_lost: Callable[[], None] | None = None,
     ) -> None:
-        self.inbox: asyncio.Queue[AnyNotification | None] = asyncio.Queue()
+        self.inbox: asyncio.Queue[Message | None] = asyncio.Queue()
         self.unreadable = 0
         self._on_message = on_message or self.inbox.put_nowait
         self._on_lost = on_lost or (lambda: self.inbox.put_nowait(None))
@@ -52,9 +52,7 @@ class AsyncClient(asyncio.Protocol):
 
     def data_received(self, data: bytes) -> None:
         self._buffer += data
-        while (end := self._buffer.find(b"\n")) >= 0:
-            line = bytes(self._buffer[:end])
-            del self._buffer[: end + 1]
+        for line in take_lines(self._buffer):
             try:
                 message = decode_notification(line)
             except WireError:
@@ -91,7 +89,7 @@ class ReconnectingClient(AsyncClient):
     def __init__(
         self,
         path: Path,
-        on_message: Callable[[AnyNotification], None],
+        on_message: Callable[[Message], None],
         on_connection: Callable[[Connection, str], None],
         *,
         greeting: Iterable[msgspec.Struct] = (),

@@ -13,12 +13,13 @@ from typing import TypeVar
 import msgspec
 
 from bench.protocol import (
-    AnyNotification,
     Error,
+    Message,
     Version,
     WireError,
     decode_notification,
     encode,
+    take_lines,
 )
 from hw.timeouts import ANSWER_S
 
@@ -29,7 +30,7 @@ class NoDaemon(Exception):
     """Nothing answers at the socket; the message says what to do."""
 
 
-class Refused(Exception):
+class RequestRefused(Exception):
     """The daemon answered with an error."""
 
     def __init__(self, error: Error) -> None:
@@ -37,7 +38,7 @@ class Refused(Exception):
         self.error = error
 
 
-class Gone(Exception):
+class ConnectionClosed(Exception):
     """The daemon closed the connection."""
 
 
@@ -53,33 +54,34 @@ class WireClient:
         self._buffer = bytearray()
         self._socket = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
         try:
-            self._socket.connect(str(path))
-        except PermissionError as error:
-            self._socket.close()
-            raise NoDaemon(
-                f"{path} may not be opened by you: `sweepgauge doctor` says which group"
-                " to join"
-            ) from error
-        except OSError as error:
-            self._socket.close()
-            raise NoDaemon(
-                f"no daemon answers at {path} ({error.strerror or error}); start one"
-                " with `sweepgauge daemon`, or try `sweepgauge demo`"
-            ) from error
-        try:
+            self._connect()
             self.version = self._first()
         except BaseException:
             self._socket.close()
             raise
 
+    def _connect(self) -> None:
+        try:
+            self._socket.connect(str(self.path))
+        except PermissionError as error:
+            raise NoDaemon(
+                f"{self.path} may not be opened by you: `sweepgauge doctor` says which"
+                " group to join"
+            ) from error
+        except OSError as error:
+            raise NoDaemon(
+                f"no daemon answers at {self.path} ({error.strerror or error}); start"
+                " one with `sweepgauge daemon`, or try `sweepgauge demo`"
+            ) from error
+
     def _first(self) -> Version:
         try:
             return self.answer(Version)
-        except Gone as error:
+        except ConnectionClosed as error:
             raise NoDaemon(
                 f"the daemon at {self.path} closed the connection at once"
             ) from error
-        except Refused as error:
+        except RequestRefused as error:
             raise NoDaemon(f"the daemon at {self.path} refuses: {error}") from error
         except WireError as error:
             raise NoDaemon(f"what answers at {self.path} is not this daemon") from error
@@ -100,10 +102,10 @@ class WireClient:
         try:
             self._socket.sendall(encode(message))
         except OSError as error:
-            raise Gone(str(error)) from error
+            raise ConnectionClosed(str(error)) from error
 
-    def next(self, timeout: float | None = None) -> AnyNotification | None:
-        """The next message; None when none came in time. Raises Gone."""
+    def next(self, timeout: float | None = None) -> Message | None:
+        """The next message; None when none came in time. Raises ConnectionClosed."""
         until = None if timeout is None else time.monotonic() + timeout
         while True:
             for message in self.waiting():
@@ -116,22 +118,20 @@ class WireClient:
             self.fill()
 
     def fill(self) -> None:
-        """Read what has come; to be called when the socket is readable. Raises Gone."""
+        """Read what has come; to be called when the socket is readable. Raises
+        ConnectionClosed."""
         try:
             data = self._socket.recv(262144)
         except OSError as error:
-            raise Gone(str(error)) from error
+            raise ConnectionClosed(str(error)) from error
         if not data:
-            raise Gone("the daemon ended the connection")
+            raise ConnectionClosed("the daemon ended the connection")
         self._buffer += data
 
-    def waiting(self) -> Iterator[AnyNotification]:
+    def waiting(self) -> Iterator[Message]:
         """Messages already here."""
-        while (end := self._buffer.find(b"\n")) >= 0:
-            line = bytes(self._buffer[:end])
-            del self._buffer[: end + 1]
-            message = decode_notification(line)
-            if message is not None:
+        for line in take_lines(self._buffer):
+            if (message := decode_notification(line)) is not None:
                 yield message
 
     def ask(
@@ -139,10 +139,10 @@ class WireClient:
         message: msgspec.Struct,
         kind: type[T],
         *,
-        meanwhile: Callable[[AnyNotification], None] = lambda said: None,
+        meanwhile: Callable[[Message], None] = lambda said: None,
     ) -> T:
         """Send and wait for an answer of that kind; `meanwhile` hears what else is
-        said. Raises Refused, Gone."""
+        said. Raises RequestRefused, ConnectionClosed."""
         self.send(message)
         return self.answer(kind, meanwhile=meanwhile)
 
@@ -150,15 +150,15 @@ class WireClient:
         self,
         kind: type[T],
         *,
-        meanwhile: Callable[[AnyNotification], None] = lambda said: None,
+        meanwhile: Callable[[Message], None] = lambda said: None,
     ) -> T:
         """The next message of that kind; `meanwhile` hears what comes before it. Raises
-        Refused, Gone."""
+        RequestRefused, ConnectionClosed."""
         until = time.monotonic() + ANSWER_S
         while True:
             message = self.next(max(0.001, until - time.monotonic()))
             if isinstance(message, Error):
-                raise Refused(message)
+                raise RequestRefused(message)
             if isinstance(message, kind):
                 return message
             if message is not None:

@@ -13,13 +13,13 @@ import msgspec
 from bench.finding import Finding, Verdict
 from bench.procedure.prompt import Prompt
 from bench.procedure.status_message import Severity, StatusMessage
-from bench.protocol.base import Notification, Tagged
+from bench.protocol.base import Message, Notification
 
 ToneName = Literal["ready", "accepted", "refused", "there", "too-far", "nudge"]
 LogState = Literal["recording", "saving", "not-recorded"]
 
 
-class InstrumentState(Tagged, frozen=True, tag="instrument"):
+class InstrumentState(Message, frozen=True, tag="instrument"):
     """How an instrument does; `words` is a whole sentence for a person, made from
     `remarks` in `bench.render`."""
 
@@ -43,7 +43,7 @@ class InstrumentState(Tagged, frozen=True, tag="instrument"):
     remarks: list[StatusMessage] = []
 
 
-class Readings(Tagged, frozen=True, tag="readings"):
+class Readings(Message, frozen=True, tag="readings"):
     """The readings of one block; `first` numbers them without gaps, so that a loss
     shows."""
 
@@ -55,7 +55,7 @@ class Readings(Tagged, frozen=True, tag="readings"):
     flags: list[str] = []
 
 
-class Rejected(Tagged, frozen=True, tag="rejected"):
+class RejectedFrame(Message, frozen=True, tag="rejected"):
     """A frame that was refused, or a device's word that it has no reading."""
 
     instrument: str
@@ -84,9 +84,9 @@ class FittedPass(Notification, frozen=True, tag="fitted"):
     words: str = ""
 
 
-class Recording(Tagged, frozen=True, tag="recording"):
-    """Whether the log is being written: "recording", "saving ...", or NOT RECORDED and
-    why. Sent when it changes, and to a client that comes while it is not well."""
+class Recording(Message, frozen=True, tag="recording"):
+    """The state of recording: "recording", "saving ...", or NOT RECORDED and why. Sent
+    when it changes, and to a client that comes while it is not well."""
 
     words: str = ""
     state: LogState = "recording"
@@ -94,8 +94,8 @@ class Recording(Tagged, frozen=True, tag="recording"):
 
 
 class PromptChanged(Notification, frozen=True, tag="asking"):
-    """What the check in progress wants; sent when it changes. `run` None: no check in
-    progress."""
+    """The prompt of the check in progress; sent when it changes. `run` None: no check
+    in progress."""
 
     run: str | None
     check: str | None = None
@@ -126,7 +126,7 @@ class PassNotice(Notification, frozen=True, tag="sweep"):
     remarks: list[StatusMessage] = []
 
 
-class Points(Tagged, frozen=True, tag="points"):
+class Points(Message, frozen=True, tag="points"):
     """The line as it happens: newly paired travel and reading of the running sweep."""
 
     sweep: str
@@ -144,14 +144,14 @@ class MarkNotice(Notification, frozen=True, tag="mark"):
     remarks: list[StatusMessage] = []
 
 
-class Saved(Tagged, frozen=True, tag="saved"):
-    """It is on the disk: said after the commit, never before."""
+class SavedNotice(Message, frozen=True, tag="saved"):
+    """Something is on the disk: told after the commit, never before."""
 
     what: Literal["check", "sweep", "finding", "move", "event"]
     id: str
 
 
-class Concluded(Notification, frozen=True, tag="finding"):
+class FindingNotice(Notification, frozen=True, tag="finding"):
     run: str | None
     finding: Finding
     ref: int | None = None
@@ -195,8 +195,8 @@ def notice(
     )
 
 
-class Tone(Tagged, frozen=True, tag="tone"):
-    """What is heard now; sent unless sound is switched off.
+class Tone(Message, frozen=True, tag="tone"):
+    """A tone that is heard now; sent unless sound is switched off.
 
     strokes: s from now at which a bell is rung. "nudge" comes again and again, the
     sooner the less is to go.
@@ -206,7 +206,7 @@ class Tone(Tagged, frozen=True, tag="tone"):
     strokes: list[float]
 
 
-class RawBytes(Tagged, frozen=True, tag="bytes"):
+class RawBytes(Message, frozen=True, tag="bytes"):
     instrument: str
     hex: str
 
@@ -251,7 +251,7 @@ class Cable(msgspec.Struct, frozen=True):
     remarks: list[StatusMessage] = []
 
 
-class Cables(Tagged, frozen=True, tag="cables"):
+class Cables(Message, frozen=True, tag="cables"):
     """All serial ports that nobody holds and what is heard on them; sent while cables
     are looked for.
 

@@ -11,28 +11,8 @@ from bench.finding import Finding, Unread
 from bench.gear import Jig, Saw, Square
 from bench.procedure.prompt import Prompt
 from bench.procedure.status_message import StatusMessage
-from bench.protocol.base import Notification, Reply, Tagged
-from bench.protocol.notifications import (
-    Cables,
-    Concluded,
-    FittedPass,
-    InstrumentState,
-    LiveMoveNotice,
-    LogState,
-    MarkNotice,
-    NoFinding,
-    Notice,
-    PassNotice,
-    Points,
-    PromptChanged,
-    RawBytes,
-    Readings,
-    Recording,
-    Rejected,
-    Saved,
-    SetupNotice,
-    Tone,
-)
+from bench.protocol.base import Message, Notification, Reply
+from bench.protocol.notifications import FittedPass, InstrumentState, LogState
 
 PROTOCOL = 1
 UNRECORDED = (
@@ -40,7 +20,7 @@ UNRECORDED = (
 )
 
 
-class Version(Tagged, frozen=True, tag="version"):
+class Version(Message, frozen=True, tag="version"):
     program: str
     protocol: int = PROTOCOL
     pid: int = 0
@@ -75,7 +55,7 @@ class RunState(msgspec.Struct, frozen=True):
 
 
 class GearReply(Reply, frozen=True, tag="gear"):
-    """What the user owns; also sent to everybody when it changes."""
+    """The user's gear; also sent to everybody when it changes."""
 
     jigs: list[Jig]
     saws: list[Saw]
@@ -178,15 +158,15 @@ class LogText(Reply, frozen=True, tag="log-text"):
 
 
 class Document(Reply, frozen=True, tag="document"):
-    """What a command prints as JSON, made from the log."""
+    """A document made from the log, which a command prints as JSON."""
 
     document: dict[str, Any]
 
 
 class LogImported(Reply, frozen=True, tag="log-imported"):
-    """What was taken of an import so far, once it is on the disk; problems: those of
-    this piece. Counts are of lines: new results, results that were here, new events,
-    and lines left out wholly or in part."""
+    """The counts of an import so far, once it is on the disk; problems: those of this
+    piece. Counts are of lines: new results, results that were here, new events, and
+    lines left out wholly or in part."""
 
     lines: int
     taken: int
@@ -194,37 +174,3 @@ class LogImported(Reply, frozen=True, tag="log-imported"):
     events: int
     left_out: int
     problems: list[StatusMessage] = []
-
-
-AnyNotification = (
-    Version
-    | Error
-    | Done
-    | InstrumentState
-    | Readings
-    | Rejected
-    | StatusReply
-    | PromptChanged
-    | PassNotice
-    | Points
-    | MarkNotice
-    | Saved
-    | Concluded
-    | NoFinding
-    | Notice
-    | Tone
-    | RawBytes
-    | LogRows
-    | LogOne
-    | LogText
-    | LogEventRows
-    | Document
-    | LogImported
-    | FittedPass
-    | Recording
-    | GearReply
-    | ChecksReply
-    | SetupNotice
-    | LiveMoveNotice
-    | Cables
-)

@@ -1,4 +1,4 @@
-"""What a client may ask of the daemon.
+"""The requests of clients to the daemon.
 
 Lengths in mm, angles in rad, times in s.
 """
@@ -9,14 +9,14 @@ from typing import Any, Literal
 
 from bench.finding import Climate
 from bench.gear import Jig, Saw, Square
-from bench.protocol.base import LogQuestion, Question, Request
+from bench.protocol.base import LogQuery, Query, Request
 
 
-class GetStatus(Question, frozen=True, tag="status"):
+class GetStatus(Query, frozen=True, tag="status"):
     """Answered by a `StatusReply`."""
 
 
-class Watch(Question, frozen=True, tag="watch"):
+class Watch(Query, frozen=True, tag="watch"):
     """Live readings from now on, or no longer; `most` messages a second per instrument
     at the most."""
 
@@ -58,8 +58,9 @@ class Abandon(Request, frozen=True, tag="abandon"):
     """End the check in progress without a finding; its passes stay in the log."""
 
 
-class Moved(Request, frozen=True, tag="moved"):
-    """The move of a finding was made; distance as far as the user knows it."""
+class NoteMove(Request, frozen=True, tag="moved"):
+    """Note that the move of a finding was made; distance as far as the user knows
+    it."""
 
     finding: str | None = None  # the latest with a move where None
     jig: str | None = None
@@ -68,7 +69,7 @@ class Moved(Request, frozen=True, tag="moved"):
 
 
 class NoteEvent(Request, frozen=True, tag="note-event"):
-    """What happened to a sled, its saw or its square: its charts begin anew from there,
+    """Note an event of a sled, its saw or its square: its charts begin anew from there,
     and an alarm is answered. at: ISO 8601 date or time; now where None."""
 
     jig: str
@@ -77,7 +78,7 @@ class NoteEvent(Request, frozen=True, tag="note-event"):
     at: str | None = None
 
 
-class Capture(Question, frozen=True, tag="capture"):
+class Capture(Query, frozen=True, tag="capture"):
     """Raw bytes of one instrument from now on, as `bytes` messages."""
 
     instrument: str | None = None
@@ -85,25 +86,25 @@ class Capture(Question, frozen=True, tag="capture"):
 
 
 class Extend(Request, frozen=True, tag="extend"):
-    """Too close to call: the same check goes on with so many pushes more in every
-    set-up."""
+    """Go on with a check that is too close to call: so many pushes more in every set-
+    up."""
 
     sweeps: int = 3
     finding: str | None = None  # the latest where None
 
 
-class NotesSeen(Question, frozen=True, tag="notes-seen"):
+class NotesSeen(Query, frozen=True, tag="notes-seen"):
     """Somebody at a screen has seen the first `count` notes of the daemon's start; they
     need not be said again."""
 
     count: int
 
 
-class GetGear(Question, frozen=True, tag="get-gear"):
+class GetGear(Query, frozen=True, tag="get-gear"):
     """Answered by a `GearReply`."""
 
 
-class GetChecks(Question, frozen=True, tag="get-checks"):
+class GetChecks(Query, frozen=True, tag="get-checks"):
     """Answered by a `ChecksReply`."""
 
 
@@ -127,13 +128,13 @@ class PutLeaves(Request, frozen=True, tag="put-leaves"):
 
 
 class PutUnits(Request, frozen=True, tag="put-units"):
-    """What people see from now on; kept in the settings file."""
+    """Set the units that people see from now on; kept in the settings file."""
 
     units: Literal["mm", "inch"]
 
 
 class PutSound(Request, frozen=True, tag="put-sound"):
-    """Whether tones are sent and the buzzer sounds; kept in the settings file."""
+    """Set whether tones are sent and the buzzer sounds; kept in the settings file."""
 
     on: bool
 
@@ -151,7 +152,7 @@ class Learn(Request, frozen=True, tag="learn"):
     leaf: float | None = None
 
 
-class Live(Request, frozen=True, tag="live"):
+class LiveMoveRequest(Request, frozen=True, tag="live"):
     """Make the move with the remaining distance live. The indicator stands on the jig,
     reading the fence.
 
@@ -168,8 +169,9 @@ class Live(Request, frozen=True, tag="live"):
     from_pivot: float | None = None
 
 
-class LogList(LogQuestion, frozen=True, tag="log-list"):
-    """The latest so many; before: of those that are older than this result."""
+class LogList(LogQuery, frozen=True, tag="log-list"):
+    """Ask for the latest results, so many; before: of those that are older than this
+    result."""
 
     jig: str | None = None
     check: str | None = None
@@ -177,18 +179,18 @@ class LogList(LogQuestion, frozen=True, tag="log-list"):
     before: str | None = None
 
 
-class LogShow(LogQuestion, frozen=True, tag="log-show"):
+class LogShow(LogQuery, frozen=True, tag="log-show"):
     id: str
 
 
-class LogExport(Question, frozen=True, tag="log-export"):
+class LogExport(Query, frozen=True, tag="log-export"):
     id: str | None = None
 
 
 IMPORT_PIECE = 45_000  # bytes, the most that one message of an import carries
 
 
-class LogImport(Question, frozen=True, tag="log-import"):
+class LogImport(Query, frozen=True, tag="log-import"):
     """A piece of an export, of at most IMPORT_PIECE bytes, in the order of the file;
     the next is sent when this is answered. `last` ends it."""
 
@@ -196,49 +198,40 @@ class LogImport(Question, frozen=True, tag="log-import"):
     last: bool = False
 
 
-class LogEvents(LogQuestion, frozen=True, tag="log-events"):
-    """What happened to the instruments and to the log itself, the latest so many."""
+class LogEvents(LogQuery, frozen=True, tag="log-events"):
+    """Ask for the events of the instruments and of the log itself, the latest so
+    many."""
 
     most: int = 50
 
 
-class Drift(LogQuestion, frozen=True, tag="drift"):
-    """How results have changed without a move; answered by a `Document`."""
+class Drift(LogQuery, frozen=True, tag="drift"):
+    """Ask how results have changed without a move; answered by a `Document`."""
 
     jig: str | None = None
     check: str | None = None
 
 
-class Due(LogQuestion, frozen=True, tag="due"):
-    """What should be checked again, when and why; answered by a `Document`. at: ISO
+class Due(LogQuery, frozen=True, tag="due"):
+    """Ask what should be checked again, when and why; answered by a `Document`. at: ISO
     date; today where None. remind: have the lamp say whether anything is due now."""
 
     at: str | None = None
     remind: bool = False
 
 
-class CutForecast(LogQuestion, frozen=True, tag="cut-forecast"):
-    """How the parts of a sled come out; without a name that of the only sled, or all
+class CutForecast(LogQuery, frozen=True, tag="cut-forecast"):
+    """Ask how the parts of a sled come out; without a name, of the only sled, or of all
     sleds shortly. options: what is cut, by the names of `bench.cut.sheet`."""
 
     jig: str | None = None
     options: dict[str, Any] = {}
 
 
-class ShopForecast(LogQuestion, frozen=True, tag="shop-forecast"):
-    """All sleds of the shop: state, worst part, next date."""
+class ShopForecast(LogQuery, frozen=True, tag="shop-forecast"):
+    """Ask for all sleds of the shop: state, worst part, next date."""
 
 
-class ReportParts(LogQuestion, frozen=True, tag="report-parts"):
-    """What a report shows beside its results; answered by a `Document` of `drift`,
-    `due`, `cuts` by sled, and `gear` by sled or saw."""
-
-
-# a request is known by being in this file
-REQUESTS: tuple[type[Request], ...] = tuple(
-    kind
-    for kind in list(vars().values())
-    if isinstance(kind, type)
-    and issubclass(kind, Request)
-    and kind.__module__ == __name__
-)
+class ReportParts(LogQuery, frozen=True, tag="report-parts"):
+    """Ask for what a report shows beside its results; answered by a `Document` of
+    `drift`, `due`, `cuts` by sled, and `gear` by sled or saw."""

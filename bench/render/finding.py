@@ -21,7 +21,7 @@ from bench.units import (
     span_words,
 )
 
-TURN = 0.1  # rad: more is no slope of anything on a saw
+LARGEST_SLOPE = 0.1  # rad: more is no slope of anything on a saw
 VERDICTS = {
     "inside": "good enough",
     "outside": "out",
@@ -68,24 +68,24 @@ def quantity_words(q: Quantity, units: System, board: float | None = None) -> st
 
 
 def size(q: Quantity, units: System, board: float | None = None) -> str:
-    """How large, without sign: the way says which way. An angle is told over its own
+    """The size without sign: the way says which way. An angle is told over its own
     length, else across the board; one that is no slope is a turn in degrees."""
     if q.unit == "mm":
         return give_or_take(abs(q.value) if q.way else q.value, q.uncertainty, units)
     if q.unit == "1/mm":
         return bow_words(q.value, units, q.uncertainty)
-    if abs(q.value) + q.uncertainty > TURN:
+    if abs(q.value) + q.uncertainty > LARGEST_SLOPE:
         where = "" if q.way else f"{math.degrees(q.value):.0f} degrees, "
         give = math.degrees(q.uncertainty)
         return f"{where}give or take {give:.{0 if give > 9.5 else 1}f} degrees"
     if q.over is not None:
-        return over_own(q, units)
+        return size_over_length(q, units)
     if board is not None:
         return across(abs(q.value), board, units, q.uncertainty)
     return slope_words(abs(q.value), units, uncertainty=q.uncertainty)
 
 
-def over_own(q: Quantity, units: System) -> str:
+def size_over_length(q: Quantity, units: System) -> str:
     """An angle over its own length: `0.12 mm give or take 0.02 mm over 160 mm`."""
     over = q.over or 0.0
     rise = give_or_take(abs(q.value) * over, q.uncertainty * over, units)
@@ -119,8 +119,8 @@ def limit_words(q: Quantity, units: System, board: float | None = None) -> str:
 
 
 def settle_words(finding: Finding, units: System) -> str:
-    """What would settle a result that is too close to call, or plainly that this set-up
-    cannot."""
+    """The means to settle a result that is too close to call, or plainly that this set-
+    up cannot."""
     settle = finding.settle
     if settle is None:
         return "What would settle it is not known; the notes say why."
@@ -132,17 +132,18 @@ def settle_words(finding: Finding, units: System) -> str:
 
 
 def unread_words(unread: Sequence[Unread]) -> str:
-    """What of the log could not be read, each counted once, with its number and its
-    date."""
+    """The parts of the log that could not be read, each counted once, with its number
+    and its date."""
     lines = []
     for what, (one, several) in _UNREAD.items():
         found = {u.number: u.at for u in unread if u.what == what}
         if found:
             which = ", ".join(
                 f"{n} ({at[:10]})" if at is not None else str(n)
-                for n, at in sorted(found.items())[:_NAMED]
+                for n, at in sorted(found.items())[:_MOST_TOLD]
             )
-            more = f" and {len(found) - _NAMED} more" if len(found) > _NAMED else ""
+            rest = len(found) - _MOST_TOLD
+            more = f" and {rest} more" if rest > 0 else ""
             lines.append(
                 f"{len(found)} {several if len(found) > 1 else one} could not be read:"
                 f" number {which}{more}."
@@ -155,4 +156,4 @@ _UNREAD = {
     "evidence": ("result's passes", "results' passes"),
     "move": ("move", "moves"),
 }
-_NAMED = 10  # of them are named
+_MOST_TOLD = 10  # of them are named

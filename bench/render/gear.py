@@ -8,17 +8,17 @@ from bench.gear import Jig, Saw, Square
 
 Texts = dict[str, str | list[str]]
 # mm over which the slopes of each sort of gear are told
-SLOPES = {"tolerance": 300.0, "parallel": 150.0, "toe": 500.0}
-LENGTHS = (
+SLOPE_SPANS = {"tolerance": 300.0, "parallel": 150.0, "toe": 500.0}
+LENGTH_KEYS = (
     *("pivot_to_blade", "pivot_to_screw", "pivot_to_stop", "screw_pitch"),
     *("widest_board", "runner_length", "wobble", "end_float", "arm", "long_edge"),
 )
 
 
 def _text(key: str, value: Any) -> str:
-    if key in LENGTHS:
+    if key in LENGTH_KEYS:
         return f"{value!r} mm"
-    over = SLOPES[key]
+    over = SLOPE_SPANS[key]
     return f"{round(value * over, 9)!r} mm per {over:g} mm"
 
 
@@ -34,8 +34,8 @@ def _texts(gear: Jig | Saw | Square, *keys: str) -> Texts:
 
 def jig_texts(jig: Jig) -> Texts:
     mitre = ("mitre", "mitre_pivot") if jig.mitre is not None else ()
-    told = ("fence", "pivot", "tolerance", "saw", "hold", *mitre)
-    return _texts(jig, *told, *LENGTHS[:6])
+    keys = ("fence", "pivot", "tolerance", "saw", "hold", *mitre)
+    return _texts(jig, *keys, *LENGTH_KEYS[:6])
 
 
 def saw_texts(saw: Saw) -> Texts:

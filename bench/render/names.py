@@ -1,5 +1,5 @@
-"""What quantities, rows of a budget, set-ups and checks are called before a person; the
-names of code and JSON stay there."""
+"""The names of quantities, budget rows, set-ups and checks for a person; code and JSON
+keep theirs."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ QUANTITIES = {
     "fence-lean": "lean of the sled fence",
     "blade-lean": "lean of the blade",
 }
-PARTS = {
+BUDGET_PARTS = {
     "between sweeps": "passes that differ",
     "within the sweep": "scatter within a pass",
     "seat": "how the square is seated",
@@ -86,7 +86,7 @@ PLACEMENTS = {
 _TURN = re.compile(r"turn-(-?[0-9.]+)")
 
 
-def plain(name: str) -> str:
+def spaced(name: str) -> str:
     """`handle-left` -> `handle left`."""
     return name.replace("-", " ").replace("_", " ").strip()
 
@@ -96,11 +96,11 @@ def upper_first(text: str) -> str:
 
 
 def quantity_name(name: str) -> str:
-    return QUANTITIES.get(name) or plain(name)
+    return QUANTITIES.get(name) or spaced(name)
 
 
 def part_name(part: str) -> str:
-    return PARTS.get(part, part)
+    return BUDGET_PARTS.get(part, part)
 
 
 def placement_name(placement: str) -> str:
@@ -110,4 +110,4 @@ def placement_name(placement: str) -> str:
     turn = _TURN.fullmatch(placement)
     if turn is not None:
         return f"{float(turn[1]) % 360:g} degrees"
-    return plain(placement)
+    return spaced(placement)

@@ -22,7 +22,7 @@ from bench.protocol import (
     StatusReply,
 )
 from bench.render.clock import jump_words
-from bench.render.names import placement_name, plain
+from bench.render.names import placement_name, spaced
 from bench.render.notice_templates import BROKEN, TEMPLATES
 from bench.render.prompts import focus_words, prompt_words
 from bench.render.remarks import remark_words
@@ -30,7 +30,7 @@ from bench.render.template import sentence
 from bench.render.wording import without_port
 from bench.units import System
 
-Message = TypeVar("Message", bound=msgspec.Struct)
+T = TypeVar("T", bound=msgspec.Struct)
 
 
 def _several_moved(values: Mapping[str, Any], units: System) -> str:
@@ -75,8 +75,8 @@ def stored_text(data: Mapping[str, Any], units: System = "mm") -> str:
 
 
 def stored_reason(reason: str, units: System = "mm") -> str:
-    """Why a pass of the log was not used: a code with its values, or the words of an
-    earlier version."""
+    """The reason for which a pass of the log was not used: a code with its values, or
+    the words of an earlier version."""
     try:
         return text([msgspec.json.decode(reason, type=StatusMessage)], units)
     except (msgspec.DecodeError, KeyError):
@@ -89,11 +89,11 @@ def _sentence(code: str, values: Mapping[str, Any], units: System) -> str:
     if isinstance(placement := values.get("placement"), str):
         values = {**values, "placement": placement_name(placement)}
     if isinstance(check := values.get("check"), str):
-        values = {**values, "check": plain(check)}
+        values = {**values, "check": spaced(check)}
     return sentence(TEMPLATES[code], values, units)
 
 
-def with_words(message: Message, units: System) -> Message:
+def with_words(message: T, units: System) -> T:
     """The message as clients get it: its sentences made from its codes."""
     replace = msgspec.structs.replace
     if isinstance(message, PromptChanged) and message.ask is not None:

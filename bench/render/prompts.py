@@ -41,7 +41,7 @@ FOCUS = {
 
 
 def prompt_words(ask: Prompt, units: System = "mm") -> str:
-    """What `ask` asks for, in whole sentences."""
+    """The prompt in whole sentences."""
     values = {
         **msgspec.structs.asdict(ask),
         "press": f"the {ask.button}'s own button" if ask.button else "Enter",
@@ -56,7 +56,7 @@ def _sentence(code: str, values: dict[str, Any], units: System) -> str:
 
 
 def focus_words(focus: Focus | None, units: System = "mm") -> str:
-    """What alone differs from the set-up before: `135 degrees`, `150 mm`."""
+    """The one difference from the set-up before: `135 degrees`, `150 mm`."""
     if focus is None:
         return ""
     return sentence(FOCUS[focus.what], msgspec.structs.asdict(focus), units)
@@ -83,7 +83,7 @@ def _codes(ask: Prompt) -> list[str]:
 
 
 def _taking(ask: Prompt) -> str:
-    """How the number is taken that is asked for."""
+    """The code of the sentence on how the number is taken."""
     if ask.waiting:
         return "hold-still"
     return "by-itself" if ask.by_itself else "read"

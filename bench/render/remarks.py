@@ -63,16 +63,16 @@ def _pass_words(sweep: str | None) -> str:
     return f"Pass {sweep}"
 
 
-def said_first(finding: Finding) -> Remark | None:
-    """What comes before the figures: whether they agree with what else was found."""
+def leading_remark(finding: Finding) -> Remark | None:
+    """The remark before the figures: whether they agree with what else was found."""
     return finding.remarks[0] if finding.comparison and finding.remarks else None
 
 
 def notes_of(
     finding: Finding, units: System, *, but: Collection[Remark | None] = ()
 ) -> list[str]:
-    """What a finding says beside its figures, the doubts first; without those
-    of `but`, which are shown elsewhere. Notes without codes stay as they stand."""
+    """The notes beside a finding's figures, the doubts first; without those of `but`,
+    which are shown elsewhere. Notes without codes stay as they stand."""
     if not finding.doubts and not finding.remarks:
         return finding.notes
     return [
@@ -92,15 +92,16 @@ def with_notes(finding: Finding, units: System) -> Finding:
 
 
 def move_words(move: Move, units: System) -> str:
-    """What the hands do. A move of an earlier version has its text and no steps."""
+    """The steps of the hands. A move of an earlier version has its text and no
+    steps."""
     if not move.steps:
         return move.text
     return " ".join(remark_words(step, units) for step in move.steps)
 
 
 def evidence_error_words(error: EvidenceError, units: System) -> str:
-    """Why nothing could be concluded, with the reason for which the last pass was
-    refused."""
+    """The error by which nothing could be concluded, with the reason for which the last
+    pass was refused."""
     if error.because is None:
         return str(error)
     return f"{error}: {remark_words(error.because, units)}"

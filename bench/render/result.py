@@ -10,7 +10,6 @@ import msgspec
 from bench.finding import Finding, Move, Quantity, Remark
 from bench.gear import Jig
 from bench.moves.alignment import CLOSES, OPENS
-from bench.render import names
 from bench.render.finding import (
     MOVED_WRONG,
     VERDICTS,
@@ -20,8 +19,8 @@ from bench.render.finding import (
     settle_words,
     size,
 )
-from bench.render.names import quantity_name
-from bench.render.remarks import remark_words, said_first
+from bench.render.names import quantity_name, upper_first
+from bench.render.remarks import leading_remark, remark_words
 from bench.render.template import WAYS
 from bench.units import (
     PER_INCH,
@@ -39,7 +38,6 @@ from bench.units import (
 
 THROWN_BACK = "Work can bind behind the blade and be thrown back: open it."
 MEASURED = "measured"  # the verdict where no limit is set
-upper_first, name = names.upper_first, names.plain
 # what leans, and how it is put right, by the name of the quantity
 UPRIGHT = {
     "fence-lean": ("sled fence", "Bring the sled fence's top back as much"),
@@ -51,7 +49,7 @@ LEAST_LEFT_OVER = 0.0005  # mm, half of the last digit that is shown
 
 
 class Headline(msgspec.Struct, frozen=True):
-    """What a result says first. danger: what can hurt someone, None where nothing can.
+    """The opening of a result. danger: what can hurt someone, None where nothing can.
     lead: read first, in large. small: said after it."""
 
     danger: str | None
@@ -76,19 +74,19 @@ def is_good(finding: Finding) -> bool:
     return q.band is not None and q.band[0] <= q.value <= q.band[1]
 
 
-def told_over(board: float | None, units: System) -> float:
+def slope_span(board: float | None, units: System) -> float:
     """mm over which an angle is told: the user's own board, else 300 mm or a foot."""
     return board or (PER_MM if units == "mm" else PER_INCH)
 
 
-def told_over_words(board: float | None, units: System) -> str:
+def slope_span_words(board: float | None, units: System) -> str:
     """`across 400 mm` of the user's own board, else `per 300 mm`."""
     if board is not None:
         return f"across {nominal_words(board, units)}"
     return f"per {per_words(units)}"
 
 
-def own_size(q: Quantity, units: System, board: float | None) -> str:
+def size_on_board(q: Quantity, units: System, board: float | None) -> str:
     """`size`, told of the user's own board: `0.12 mm ... across your 400 mm board`."""
     if q.unit == "mm" or board is None or q.over is not None:
         return size(q, units, board)
@@ -103,7 +101,7 @@ def limit(q: Quantity, units: System, board: float | None) -> str:
 
 
 def danger(finding: Finding, units: System) -> str | None:
-    """What a result says before all else: a rip fence that closes throws work back."""
+    """The warning before all else: a rip fence that closes throws work back."""
     q = judged(finding)
     if q.way != CLOSES:
         return None
@@ -125,12 +123,12 @@ def dangers(newest_first: Sequence[Finding], units: System) -> Iterator[str]:
 
 
 def danger_remark(finding: Finding) -> Remark | None:
-    """What the check itself says of the danger, which `danger` says first."""
+    """The check's own remark on the danger, which `danger` says first."""
     return next((r for r in finding.remarks if r.code == "closes"), None)
 
 
 def opening(finding: Finding) -> float | None:
-    """How far a rip fence opens at the rear, in the quantity's unit; negative: it
+    """The opening of a rip fence at the rear, in the quantity's unit; negative: it
     closes. None where the result is of something else."""
     q = judged(finding)
     return {OPENS: abs(q.value), CLOSES: -abs(q.value)}.get(q.way or "")
@@ -143,7 +141,7 @@ def good_edges(limit: float, above: str, below: str) -> list[float]:
 
 
 def surely_closes(finding: Finding) -> bool:
-    """Whether a rip fence closes by more than the give or take."""
+    """True where a rip fence closes by more than the give or take."""
     q = judged(finding) if finding.quantities else None
     return q is not None and q.way == CLOSES and abs(q.value) > q.uncertainty
 
@@ -163,18 +161,18 @@ def headline(
     the result is of a sled fence, else None. large: beside it stands the large figure,
     which says what is good enough over its own length."""
     q = judged(finding)
-    way, much = upper_first(way_words(q)), own_size(q, units, board)
+    way, much = upper_first(way_words(q)), size_on_board(q, units, board)
     warning = danger(finding, units)
     known = large and warning is None and (board is None or q.unit == "mm")
     small = [limit(q, units, board)] if q.tolerance is not None and not known else []
     if warning is not None:
         return Headline(warning, [THROWN_BACK], small)
-    beside = said_first(finding)
+    beside = leading_remark(finding)
     lead = [] if beside is None else [remark_words(beside, units)]
     if finding.verdict == "inside":
         if way and q.way != OPENS:
             small.insert(0, f"{way}: too little to matter.")
-        return Headline(None, [*lead, in_short(finding, units, board)], small)
+        return Headline(None, [*lead, short_sentence(finding, units, board)], small)
     if not way:
         return Headline(
             None, [*lead, f"{upper_first(quantity_name(q.name))}: {much}."], small
@@ -183,8 +181,8 @@ def headline(
     return Headline(None, [*lead, f"{way}.", f"{told}."], small)
 
 
-def in_short(finding: Finding, units: System, board: float | None) -> str:
-    """What is and how much in one sentence."""
+def short_sentence(finding: Finding, units: System, board: float | None) -> str:
+    """The result and its size in one sentence."""
     q = judged(finding)
     warning = danger(finding, units)
     if warning is not None:
@@ -195,23 +193,23 @@ def in_short(finding: Finding, units: System, board: float | None) -> str:
             if q.way == OPENS
             else f"{quantity_name(q.name)} " * (q.unit == "mm")
         )
-        return f"Good: {what}{own_size(q, units, board)}."
+        return f"Good: {what}{size_on_board(q, units, board)}."
     what = way_words(q) or quantity_name(q.name)
     return f"{upper_first(what)}: {size(q, units, board)}."
 
 
-def is_nothing(q: Quantity) -> bool:
+def is_exact_zero(q: Quantity) -> bool:
     """An exact zero, such as what is to be taken off a runner that fits."""
     return q.unit == "mm" and q.value == q.uncertainty == 0.0
 
 
-def others(finding: Finding, units: System) -> list[str]:
+def other_quantities(finding: Finding, units: System) -> list[str]:
     """The other quantities, a line each."""
     first = judged(finding)
     return [
         quantity_words(q, units)
         for q in finding.quantities
-        if q is not first and not is_nothing(q)
+        if q is not first and not is_exact_zero(q)
     ]
 
 
@@ -228,7 +226,7 @@ def short_move(move: Move, units: System) -> str:
 
 
 def leaves(move: Move, jig: Jig | None, units: System) -> list[str]:
-    """Which leaves, and where they go."""
+    """The leaves to stack, and their place."""
     if not move.leaves:
         return ["No leaf fits: do it live."]
     stack = " + ".join(length_words(leaf, units) for leaf in move.leaves)
@@ -250,21 +248,21 @@ def leaves(move: Move, jig: Jig | None, units: System) -> list[str]:
 
 
 def diagnosis(finding: Finding) -> Remark | None:
-    """What went wrong with the move, as the verifying passes tell it; None where
-    nothing did."""
+    """The fault of the move, as the verifying passes tell it; None where there is
+    none."""
     return next((r for r in finding.remarks if r.code in MOVED_WRONG), None)
 
 
 def act_remark(finding: Finding) -> Remark | None:
-    """What the check itself says is to be done, such as what to take off, and where;
-    None where it says nothing, or where the verdict or the move says it."""
+    """The check's own remark on what is to be done, such as what to take off, and
+    where; None where there is none, or where the verdict or the move says it."""
     if finding.proposed is not None or finding.verdict in ("inside", "cannot-tell"):
         return None
     return next((r for r in finding.remarks if r.severity == "act"), None)
 
 
 def next_act(finding: Finding | None, units: System) -> str:
-    """What to do now, from the last result: one sentence."""
+    """The next act, from the last result: one sentence."""
     if finding is None:
         return "Nothing measured yet. Begin a check."
     if finding.verdict == "cannot-tell":
@@ -283,23 +281,23 @@ def next_act(finding: Finding | None, units: System) -> str:
     return "Measured; no limit is set for a verdict."
 
 
-def _told_span(q: Quantity, units: System, board: float | None) -> tuple[float, str]:
+def _span_of(q: Quantity, units: System, board: float | None) -> tuple[float, str]:
     """mm over which an angle is told, and that in words; 1 and none of a length."""
     if q.unit != "rad":
         return 1.0, ""
     if q.over is not None:
         return q.over, f"over {span_words(q.over, units)}"
-    return told_over(board, units), told_over_words(board, units)
+    return slope_span(board, units), slope_span_words(board, units)
 
 
 def large_size(q: Quantity, units: System, board: float | None) -> tuple[str, str]:
     """The size alone, in the digits of the sentence that tells its give or take, with
     its unit; and over which length it is told, empty where it is a length itself."""
-    span, over = _told_span(q, units, board)
+    span, over = _span_of(q, units, board)
     return value_words(abs(q.value) * span, q.uncertainty * span, units), over
 
 
-def large_figure(
+def figure_parts(
     q: Quantity, units: System, board: float | None
 ) -> tuple[str, str, str, str]:
     """`large_size` with its figures and its unit apart; and what is good enough, over
@@ -310,7 +308,7 @@ def large_figure(
     if q.band is not None:
         good = f"good {limit_words(q, units)}"
     elif q.tolerance is not None:
-        limit = length_words(q.tolerance * _told_span(q, units, board)[0], units)
+        limit = length_words(q.tolerance * _span_of(q, units, board)[0], units)
         good = f"good {'up to' if q.way in (OPENS, CLOSES) else 'within'} {limit}"
     return figures, unit, over, good.removesuffix(f" {unit}")
 
@@ -325,7 +323,7 @@ def short_size(finding: Finding, units: System, board: float | None) -> str:
 def part_size(standard: float, unit: str, units: System, board: float | None) -> str:
     """The give or take that one part alone would leave, two standard uncertainties; of
     an angle over the length that it is told over."""
-    give = 2.0 * standard * (told_over(board, units) if unit == "rad" else 1.0)
+    give = 2.0 * standard * (slope_span(board, units) if unit == "rad" else 1.0)
     if 0.0 < give < LEAST_TOLD[units] / 2:
         return f"under {length_words(LEAST_TOLD[units], units)}"
     return rounded_words(give, give, units)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bench.render.template import teller
+from bench.render.template import sentence_maker
 
 TEMPLATES = {
     "back": "The {name} is back.",
@@ -41,4 +41,4 @@ TEMPLATES = {
     "leaf-hint": "Their thicknesses in {unit}, parted by + or a blank.",
     "typed-wrong": "It {problem}.",
 }
-told = teller(TEMPLATES)
+screen_text = sentence_maker(TEMPLATES)

@@ -12,9 +12,9 @@ if TYPE_CHECKING:
     from bench.settings.settings_file import PortSettings, Settings
 
 
-def words(settings: Settings) -> list[str]:
-    """What was understood, a sentence or line each: the wiring, the gear, then each
-    figure as written."""
+def settings_lines(settings: Settings) -> list[str]:
+    """The settings as understood, a sentence or line each: the wiring, the gear, then
+    each figure as written."""
     one, other, gear = settings.indicator, settings.travel, settings.gear
     shown = "millimetres" if settings.units == "mm" else "inches and thousandths"
     out, toward = gear.indicator.grows == "pulled-out", gear.travel.grows == "toward"
@@ -46,7 +46,7 @@ def _panel_words(settings: Settings) -> str:
 
 
 def _shared_words(one: PortSettings, other: PortSettings) -> str:
-    """Where both come through one port."""
+    """The sentence on a port that both share; empty where they do not."""
     if not one.port or one.port != other.port:
         return ""
     if _line_words(one) != _line_words(other):
@@ -68,7 +68,7 @@ def _line_words(port: PortSettings) -> str:
 
 
 def _picks(port: PortSettings) -> tuple[object, ...]:
-    """Which of the numbers that come is meant."""
+    """The traits that tell which of a port's numbers is meant."""
     traits = FORMATS[port.format].traits_of(port.profile)
     counts = port.per_count is not None if traits.gauge_and_counts else None
     return port.profile, port.options.get("channel"), port.options.get("axis"), counts
@@ -81,29 +81,29 @@ def _port_words(name: str, port: PortSettings | None, absent: str) -> str:
     if not port.port:
         where = "pins " + ", ".join(f"{key} {pin}" for key, pin in port.pins.items())
         return f"{name}: {where}; format {speaks}{_options_words(port)}."
-    told = f"{name}: {port.port}; format {speaks}"
+    description = f"{name}: {port.port}; format {speaks}"
     if FORMATS[port.format].port.serial_line:
-        told += f"; {_line_words(port)}"
+        description += f"; {_line_words(port)}"
     if port.asking == "request":
-        told += f"; asked with {port.request!r}"
+        description += f"; asked with {port.request!r}"
     elif port.asking == "button":
-        told += "; sends at its own button"
-    told += _options_words(port)
+        description += "; sends at its own button"
+    description += _options_words(port)
     if port.port.startswith("/dev/ttyUSB") or port.port.startswith("/dev/ttyACM"):
-        told += (
+        description += (
             ". After a restart that name may be another cable's. Take the one under"
             " /dev/serial/by-id"
         )
-    return told + "."
+    return description + "."
 
 
 def _options_words(port: PortSettings) -> str:
-    said = [
+    options = [
         f"{key} {str(value).lower() if isinstance(value, bool) else value}"
         for key, value in port.options.items()
         if key != "profile"
     ]
-    return "; " + ", ".join(said) if said else ""
+    return "; " + ", ".join(options) if options else ""
 
 
 def _travel_words(settings: Settings) -> str:

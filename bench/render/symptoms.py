@@ -1,4 +1,4 @@
-"""What is seen at the sled or on the part, in words, and the checks that tell."""
+"""The symptoms at the sled or on the part in words, and the checks that tell."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Any
 from bench.checks import checks
 from bench.cut.symptoms import SYMPTOMS, Symptom
 
-SEEN = {
+SYMPTOM_WORDS = {
     "rip-pinched": "a rip cut drifts off, or is pinched at the rear",
     "always-out": "parts are out of square, always the same way",
     "varies": "parts are out of square, now one way, now the other",
@@ -20,7 +20,7 @@ SEEN = {
     "gap-in-joint": "a gap shows where two parts meet face to face",
     "was-square": "it was square last month",
 }
-SHOWS = {
+SHOWN_WORDS = {
     "closes-at-rear": "whether the rip fence closes at the rear",
     "closes": "whether the rip fence presses the work onto the blade",
     "heel": "whether the blade's rear teeth touch the cut edge",
@@ -39,7 +39,7 @@ SHOWS = {
     "across-width": "whether the board is square across its width",
     "moved": "whether the sled fence has moved since",
 }
-ACTS = {
+ACT_WORDS = {
     "stop-ripping": (
         "Stop ripping at once: the work can be thrown back. Switch the saw off"
         " and unplug it before you measure."
@@ -59,11 +59,11 @@ def symptoms() -> list[dict[str, Any]]:
 def _plain(one: Symptom) -> dict[str, Any]:
     return {
         "name": one.name,
-        "seen": SEEN[one.name],
+        "seen": SYMPTOM_WORDS[one.name],
         "danger": one.danger,
-        "act": None if one.act is None else ACTS[one.act],
+        "act": None if one.act is None else ACT_WORDS[one.act],
         "checks": [
-            {"check": kind, "shows": SHOWS[shows]}
+            {"check": kind, "shows": SHOWN_WORDS[shows]}
             for kind, shows in one.checks
             if kind in checks()
         ],

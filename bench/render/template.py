@@ -37,7 +37,7 @@ from bench.units import (
 )
 
 WAYS = {"away": "away from you", "toward": "toward you"}
-KINDS: Mapping[str, Callable[[Any], str]] = {
+FORMATS: Mapping[str, Callable[[Any], str]] = {
     "angle": angle_words,
     "clock": clock_words,
     "degrees": lambda rad: f"{math.degrees(rad):.4g} degrees",
@@ -45,7 +45,7 @@ KINDS: Mapping[str, Callable[[Any], str]] = {
     "time": lambda seconds: f"{round(seconds * 100) * 10} ms",
     "way": WAYS.__getitem__,
 }
-LENGTHS = ("length", "fine", "station", "nominal", "distance", "rounded")
+LENGTH_FORMATS = ("length", "fine", "station", "nominal", "distance", "rounded")
 
 
 def sentence(template: str, values: Mapping[str, object], units: System = "mm") -> str:
@@ -53,14 +53,14 @@ def sentence(template: str, values: Mapping[str, object], units: System = "mm") 
     return _InUnits(units).vformat(template, (), values).rstrip()
 
 
-def teller(templates: Mapping[str, str]) -> Callable[..., str]:
-    """`told(code, units, **values)` of a table of templates; mm where no units are
+def sentence_maker(templates: Mapping[str, str]) -> Callable[..., str]:
+    """`sentence(code, units, **values)` of a table of templates; mm where no units are
     given. Raises KeyError for a code or a value that is missing."""
 
-    def told(code: str, units: System = "mm", /, **values: object) -> str:
+    def make(code: str, units: System = "mm", /, **values: object) -> str:
         return sentence(templates[code], values, units)
 
-    return told
+    return make
 
 
 def entries(table: str) -> dict[str, str]:
@@ -87,15 +87,15 @@ class _InUnits(string.Formatter):
         word, _, more = format_spec.partition(" ")
         kind = word.removesuffix("+")
         sign = "+" if word.endswith("+") and value > 0 else ""
-        if kind in LENGTHS:
+        if kind in LENGTH_FORMATS:
             return sign + self._length(kind, more, value)
         if kind == "slope":
             uncertainty = float(more) if more else None
             return sign + slope_words(value, self._units, uncertainty=uncertainty)
         if kind == "give":
             return give_or_take(value, float(more), self._units)
-        if kind in KINDS:
-            return sign + KINDS[kind](value)
+        if kind in FORMATS:
+            return sign + FORMATS[kind](value)
         return str(format(value, format_spec))
 
     def _length(self, kind: str, more: str, mm: float) -> str:

@@ -6,14 +6,15 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Literal
 
 from bench.moves.alignment import CLOSES
-from bench.render.names import plain, upper_first
+from bench.render.names import spaced, upper_first
+from bench.render.result import opposite
 from bench.render.template import sentence
 from bench.units import System
 
 Document = Mapping[str, Any]
 GearEvent = Literal["dropped", "moved", "runners", "blade", "saw", "square", "accepted"]
 
-MONTH = 30  # days of which a trend is told
+MONTH_DAYS = 30  # days of which a trend is told
 
 TEMPLATES = {
     "one": "{of}: one result since {since}.",
@@ -61,7 +62,7 @@ _CHOICES = {
         " to it|season=the air has changed|never-checked=never checked"
     ),
 }
-HAPPENED: dict[GearEvent, str] = {
+EVENT_WORDS: dict[GearEvent, str] = {
     "dropped": "it was dropped",
     "moved": "it was moved",
     "runners": "its runners were changed",
@@ -71,7 +72,7 @@ HAPPENED: dict[GearEvent, str] = {
     "accepted": "it is taken as it stands now",
 }
 # in a chart, by what begins a baseline and by the alarm of a result
-IN_CHART = {
+CHART_WORDS = {
     "runners": "new runners",
     "blade": "new blade",
     "saw": "saw moved",
@@ -79,14 +80,14 @@ IN_CHART = {
     "step": "it changed",
     "trend": "it creeps",
 }
-_WHOLE = "take the whole check"
-WHY_WHOLE = {
-    "never-whole": f"no whole check of this sled measured its square yet: {_WHOLE}",
-    "square-old": f"the square was last turned over more than a year ago: {_WHOLE}",
-    "indicator-changed": f"the last whole check used another indicator: {_WHOLE}",
-    "moved": f"the sled was moved since its last whole check: {_WHOLE}",
+_TAKE_IT = "take the whole check"
+WHOLE_CHECK_REASONS = {
+    "never-whole": f"no whole check of this sled measured its square yet: {_TAKE_IT}",
+    "square-old": f"the square was last turned over more than a year ago: {_TAKE_IT}",
+    "indicator-changed": f"the last whole check used another indicator: {_TAKE_IT}",
+    "moved": f"the sled was moved since its last whole check: {_TAKE_IT}",
 }
-_RUNS = {
+_RUN_WORDS = {
     "two-of-three-beyond-two": "two of three lie far to one side",
     "four-of-five-beyond-one": "four of five lie to one side",
     "eight-on-one-side": "eight lie on one side",
@@ -96,7 +97,7 @@ _RUNS = {
 def gear_event_values(data: Mapping[str, Any]) -> dict[str, str]:
     """Of an event as the log has it; an older or newer program's may hold less."""
     what = str(data.get("what"))
-    happened = next((words for one, words in HAPPENED.items() if one == what), None)
+    happened = next((words for one, words in EVENT_WORDS.items() if one == what), None)
     note = str(data.get("note") or "").strip().rstrip(".")
     return {
         "jig": str(data.get("jig", "a sled")),
@@ -108,7 +109,7 @@ def gear_event_values(data: Mapping[str, Any]) -> dict[str, str]:
 
 def drift_lines(document: Document, units: System = "mm") -> Iterator[str]:
     for series in document["series"]:
-        yield from _series(series, units)
+        yield from _SeriesLines(series, units).all()
     yield from left_out_lines(document)
     if not document["series"]:
         yield "nothing yet"
@@ -124,7 +125,7 @@ def due_lines(document: Document) -> Iterator[str]:
 
 
 def reminder(document: Document) -> str:
-    """What is due now, in one line."""
+    """The checks that are due now, in one line."""
     now = [
         f"{_of(row)} ({why_words(row)})"
         for row in document["due"]
@@ -134,7 +135,7 @@ def reminder(document: Document) -> str:
 
 
 def why_words(row: Document) -> str:
-    """Why a check is due, without its end: `it is time`."""
+    """The reason for which a check is due, without its end: `it is time`."""
     return _line("why", row)
 
 
@@ -157,35 +158,21 @@ def _line(
 
 def _of(series: Document) -> str:
     of = " on ".join(part for part in (series["jig"], series["saw"]) if part)
-    what = plain(series["check"])
+    what = spaced(series["check"])
     if series.get("quantity") == "square":
         what = f"the square's own error in {what}"
     return f"{what} of {of}" if of else what
 
 
-def _series(series: Document, units: System) -> Iterator[str]:
-    last = series["baselines"][-1]
-    results, unit = last["results"], series["unit"]
-
-    def line(code: str, **values: object) -> str:
-        return "  " + _line(code, values, units, unit)
-
-    count = len(results)
-    code = "no-result" if count == 0 else "one" if count == 1 else "several"
-    told = {"of": _of(series), "count": count, "since": _since(last)}
-    yield _line(code, told)
-    if results:
-        latest = results[-1]
-        way = f"{series['way']}: " if series["way"] else ""
-        way = "DANGER: " * (series["way"] == CLOSES) + way
-        yield line(
-            "latest", date=latest["at"][:10], way=way, value=abs(latest["value"])
-        )
-        yield from _changes(series, last, line)
-    if series["alarm"] or not results:
-        yield line("again-now")
-    else:
-        yield line("again", date=series["look_again"])
+def series_ways(series: Document) -> tuple[str, str]:
+    """The words for a value above zero and for one below it, by the way of the latest
+    result; empty where that has none, or is a size."""
+    latest = [r for period in series["baselines"] for r in period["results"]][-1]
+    way = series["way"] or ""
+    other = opposite(way)
+    if latest["value"] == 0 or other == way:
+        return "", ""
+    return (way, other) if latest["value"] > 0 else (other, way)
 
 
 def _since(baseline: Document) -> str:
@@ -205,45 +192,82 @@ def _since_alarm(results: Sequence[Document]) -> str:
     return str(results[at]["at"][:10])
 
 
-def _changes(series: Document, last: Document, line: Any) -> Iterator[str]:
-    results = last["results"]
-    latest = results[-1]
+class _SeriesLines:
+    """The lines on the current period of one series."""
 
-    def direction(change: float) -> str:
+    def __init__(self, series: Document, units: System) -> None:
+        self.series, self.period, self.units = series, series["baselines"][-1], units
+        self.results: Sequence[Document] = self.period["results"]
+
+    def all(self) -> Iterator[str]:
+        count = len(self.results)
+        code = "no-result" if count == 0 else "one" if count == 1 else "several"
+        since = _since(self.period)
+        yield _line(code, {"of": _of(self.series), "count": count, "since": since})
+        if self.results:
+            yield self._latest()
+            yield from self._alarm()
+            yield from self._trend()
+            yield from self._season()
+        if self.series["alarm"] or not self.results:
+            yield self._line("again-now")
+        else:
+            yield self._line("again", date=self.series["look_again"])
+
+    def _line(self, code: str, **values: object) -> str:
+        return "  " + _line(code, values, self.units, self.series["unit"])
+
+    def _direction(self, change: float) -> str:
         """As the latest result lies, which the line before tells, or the other way."""
-        if not series["way"] or latest["value"] == 0:
+        latest = self.results[-1]["value"]
+        if not self.series["way"] or latest == 0:
             return "to more" if change > 0 else "to less"
-        same = change * latest["value"] > 0
+        same = change * latest > 0
         return "in that direction" if same else "in the other direction"
 
-    def far(name: str, change: float) -> dict[str, object]:
-        return {name: abs(change), "direction": direction(change)}
+    def _latest(self) -> str:
+        latest, way = self.results[-1], self.series["way"]
+        words = "DANGER: " * (way == CLOSES) + (f"{way}: " if way else "")
+        date, value = latest["at"][:10], abs(latest["value"])
+        return self._line("latest", date=date, way=words, value=value)
 
-    alarms = [one for one in results if one["alarm"] is not None]
-    if len(results) == 1:
-        yield line("no-change-yet")
-    elif not alarms:
-        yield line("quiet", detectable=last["detectable"])
-    if alarms:
-        date, off = _since_alarm(results), alarms[-1]["corrected"] - last["mean"]
-        yield line(alarms[-1]["alarm"], date=date, **far("off", off))
-        if series["season"] is None and latest["humidity"] is not None:
-            yield line("may-be-season")
-    if series["alarm"]:
-        yield line("what-happened", jig=series["jig"] or "NAME")
-    if latest["runs"]:
-        yield line("runs", runs=", ".join(_RUNS[run] for run in latest["runs"]))
-    found = last["trend"]
-    if found is not None and found["significant"]:
-        give = found["uncertainty"] * MONTH
-        yield line("trend", give=give, **far("month", found["per_day"] * MONTH))
-        if found["leaves_tolerance"] is not None:
-            yield line("leaves", date=found["leaves_tolerance"])
-    season = series["season"]
-    if season is not None and season["kept"]:
+    def _alarm(self) -> Iterator[str]:
+        results, latest = self.results, self.results[-1]
+        alarms = [one for one in results if one["alarm"] is not None]
+        if len(results) == 1:
+            yield self._line("no-change-yet")
+        elif not alarms:
+            yield self._line("quiet", detectable=self.period["detectable"])
+        if alarms:
+            date, off = _since_alarm(results), alarms[-1]["corrected"]
+            off -= self.period["mean"]
+            words = {"off": abs(off), "direction": self._direction(off)}
+            yield self._line(alarms[-1]["alarm"], date=date, **words)
+            if self.series["season"] is None and latest["humidity"] is not None:
+                yield self._line("may-be-season")
+        if self.series["alarm"]:
+            yield self._line("what-happened", jig=self.series["jig"] or "NAME")
+        if latest["runs"]:
+            runs = ", ".join(_RUN_WORDS[run] for run in latest["runs"])
+            yield self._line("runs", runs=runs)
+
+    def _trend(self) -> Iterator[str]:
+        trend = self.period["trend"]
+        if trend is None or not trend["significant"]:
+            return
+        month, give = (trend[name] * MONTH_DAYS for name in ("per_day", "uncertainty"))
+        direction = self._direction(month)
+        yield self._line("trend", give=give, month=abs(month), direction=direction)
+        if trend["leaves_tolerance"] is not None:
+            yield self._line("leaves", date=trend["leaves_tolerance"])
+
+    def _season(self) -> Iterator[str]:
+        season = self.series["season"]
+        if season is None or not season["kept"]:
+            return
         low, high = season["low"], season["high"]
         if season["significant"]:
-            ways = {"low_way": direction(low), "high_way": direction(high)}
-            yield line("season", low=abs(low), high=abs(high), **ways)
+            ways = {"low_way": self._direction(low), "high_way": self._direction(high)}
+            yield self._line("season", low=abs(low), high=abs(high), **ways)
         else:
-            yield line("season-small", swing=abs(high - low))
+            yield self._line("season-small", swing=abs(high - low))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from bench.render.names import upper_first
+
 
 def with_name(name: str, words: str) -> str:
     """The sentence, with the instrument's name before it where it does not say it."""
@@ -24,6 +26,11 @@ def without_port(name: str, port: str, words: str) -> str:
     return words
 
 
-def ended(words: str) -> str:
+def with_full_stop(words: str) -> str:
     """The sentence with a full stop, where it has no end of its own."""
     return words if words.endswith((".", "?", "!")) else f"{words}."
+
+
+def as_sentence(text: str) -> str:
+    """The text with a capital and a full stop."""
+    return with_full_stop(upper_first(text.strip()))

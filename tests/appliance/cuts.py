@@ -26,12 +26,12 @@ from guest import Rig, tell_all
 from bench.demo.operator import Operator, connect, virtual_bench
 from bench.demo.truth import JOB
 from bench.protocol import (
-    AnyNotification,
     Begin,
-    Concluded,
     Done,
+    FindingNotice,
     GetStatus,
-    Moved,
+    Message,
+    NoteMove,
     PassNotice,
     PromptChanged,
     StatusReply,
@@ -57,7 +57,7 @@ class Cut(NamedTuple):
     passes: int  # of that kind, counted from the daemon's start
     delay: float  # s
 
-    def is_at(self, message: AnyNotification, passes: int) -> bool:
+    def is_at(self, message: Message, passes: int) -> bool:
         if self.moment == "while the result is written":
             return isinstance(message, PromptChanged) and _phase(message) == "working-out"
         if not isinstance(message, PassNotice):
@@ -86,12 +86,12 @@ class Told:
     moves: set[str] = field(default_factory=set)
     moving: str = ""  # the finding of whose move the note was asked for
 
-    def hear(self, message: AnyNotification) -> None:
+    def hear(self, message: Message) -> None:
         if isinstance(message, PassNotice) and message.state in ("kept", "back"):
             self.passes |= {message.sweep} if message.recorded else set()
         elif isinstance(message, PassNotice):  # running, undone, refused: it does not count
             self.passes.discard(message.sweep)
-        elif isinstance(message, Concluded) and message.recorded:
+        elif isinstance(message, FindingNotice) and message.recorded:
             self.findings.add(message.finding.id)
         elif isinstance(message, Done) and message.recorded and message.ref == MOVED:
             self.moves.add(self.moving)
@@ -166,11 +166,11 @@ async def _until(cut: Cut, observer: AsyncClient, told: Told) -> str:
     while (message := await observer.inbox.get()) is not None:
         told.hear(message)
         passes += isinstance(message, PassNotice) and message.state == "kept"
-        if isinstance(message, Concluded):
+        if isinstance(message, FindingNotice):
             if cut.moment != "while a move is noted":
                 return "at the result"
             told.moving = message.finding.id
-            observer.send(Moved(message.finding.id, distance=0.1, how="leaves", ref=MOVED))
+            observer.send(NoteMove(message.finding.id, distance=0.1, how="leaves", ref=MOVED))
             return cut.moment
         if cut.moment != "while a move is noted" and cut.is_at(message, passes):
             return cut.moment

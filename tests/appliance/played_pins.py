@@ -23,7 +23,7 @@ from kernel_parts import build, load
 
 from bench.daemon.tones import strokes
 from bench.demo.truth import JOB
-from bench.protocol import Abandon, Begin, Notice, PromptChanged, Readings, Rejected, Tone
+from bench.protocol import Abandon, Begin, Notice, PromptChanged, Readings, RejectedFrame, Tone
 from bench.protocol.async_client import AsyncClient
 from hw.panel import HIGH_HZ
 
@@ -154,7 +154,7 @@ async def clocked_gauge(gauge: Gauge, pins: Pins, client: AsyncClient) -> bool:
                     message = await client.inbox.get()
                     if isinstance(message, Readings) and message.instrument == "indicator":
                         came += [round(100 * value) for value in message.values]
-                    refused += isinstance(message, Rejected) and message.instrument == "indicator"
+                    refused += isinstance(message, RejectedFrame) and message.instrument == "indicator"
         except TimeoutError:
             if not fast:
                 raise

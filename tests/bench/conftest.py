@@ -276,9 +276,11 @@ class FirstBench:
         self._wires: list = []
 
     def places(self) -> list:
-        from bench.daemon.port_listener import Place
+        from bench.daemon.port_listener import NamedPort
 
-        return [Place(path, os.path.realpath(path)) for path in self.names.values() if os.path.exists(path)]
+        return [
+            NamedPort(path, os.path.realpath(path)) for path in self.names.values() if os.path.exists(path)
+        ]
 
     async def start(self) -> None:
         import asyncio
@@ -303,7 +305,7 @@ class FirstBench:
     async def reads(self, name: str = "indicator") -> None:
         """Wait until that instrument is read."""
         await until(
-            lambda: any(one.name == name and one.last is not None for one in self.service.bench.instruments)
+            lambda: any(one.name == name and one.last is not None for one in self.service.station.wired.all)
         )
 
     async def talk(self):

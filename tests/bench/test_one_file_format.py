@@ -24,7 +24,7 @@ from bench.cli.decode import decode
 from bench.console.app import make_console
 from bench.demo.operator import Operator
 from bench.protocol import Begin, Cables, Press, Readings, SetupNotice
-from bench.render.settings import words
+from bench.render.settings import settings_lines
 from bench.settings.settings_file import PortSettings, SettingsError, load
 from hw.discovery.listening import recognise
 from hw.formats import FORMATS, make_decoder, register
@@ -139,7 +139,7 @@ def test_settings_take_its_options_and_refuse_others(tmp_path) -> None:
 
     settings = loaded("step = 10")
     assert settings.indicator is not None and settings.indicator.options == {"step": 10}
-    assert any(f"format {NAME}; 9600 baud 8N1; step 10" in line for line in words(settings))
+    assert any(f"format {NAME}; 9600 baud 8N1; step 10" in line for line in settings_lines(settings))
     with pytest.raises(SettingsError, match="option step of format micrometre_hex is 0; it takes"):
         loaded("step = 0")
     with pytest.raises(SettingsError, match="has no option 'parity7'; it has range_mm, step"):
@@ -185,9 +185,9 @@ async def test_a_first_start_finds_it_and_the_daemon_reads_it(first_bench) -> No
         assert told.values
         port = load(bench.settings_file).indicator
         assert port == PortSettings(port=bench.names["indicator"], format=NAME)
-        app = make_console(bench.folder / "socket", look="shop")
+        app = make_console(bench.folder / "socket", theme="shop")
         async with app.run_test(size=(80, 24)):
-            value = bench.service.bench.instruments[0].value
+            value = bench.service.station.wired.all[0].value
             await shown(app, f"{value:.2f}"[:4])
 
 

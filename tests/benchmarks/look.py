@@ -45,20 +45,20 @@ async def check(folder: Path, kind: str, seed: int) -> None:
     """Pictures of every prompt of the check and of its result, at each size."""
     async with virtual_bench(seed) as (_saw, hands, _ports, at, _daemon):
         following = HandsClient(await connect(at), hands)
-        app = make_console(at / "socket", look="shop")
+        app = make_console(at / "socket", theme="shop")
         async with app.run_test(size=(80, 24)) as pilot:
             while app.view.gear is None or not app.view.checks:
                 await pilot.pause(0.1)
             known = app.view.kind(kind)
             assert known is not None
-            jig = app.view.the_jig if "jig" in known.needs else None
+            jig = app.view.current_jig if "jig" in known.needs else None
             app.requests.begin(Begin(kind, jig=jig, lean=known.swept and known.sided))
             while following.ask is None:
                 await pilot.pause(0.1)
             following.turn_operator()
             seen: set[object] = set()
             while app.view.result is None and (app.view.run or not seen):
-                ask = app.view.ask
+                ask = app.view.prompt
                 step = ask and (ask.phase, ask.placement, ask.lean, ask.at, ask.moving, ask.ready)
                 if step not in seen and len(seen) < 30:
                     seen.add(step)

@@ -22,7 +22,7 @@ from bench.checks import checks
 from bench.demo.operator import Operator, connect, virtual_bench
 from bench.demo.truth import JOB
 from bench.finding import Finding
-from bench.protocol import Begin, Moved, Press
+from bench.protocol import Begin, NoteMove, Press
 
 BY_HAND = ("place", "lean", "tap", "mark")  # phases whose press tells of an act that only a hand can do
 SEED = 3
@@ -72,7 +72,7 @@ async def first_and_again(kind: str) -> list[dict[str, Any]]:
             move = finding.proposed
             await hands.turn_fence(move.end, move.way, move.distance)
             client = await connect(folder)
-            await Operator(client, hands, lambda words: None).note(Moved(finding.id))
+            await Operator(client, hands, lambda words: None).note(NoteMove(finding.id))
             client.close()
             rows.append(
                 (await count("verify", hands, folder, Begin(kind, lean=True, verifies=finding.id)))[0]

@@ -31,7 +31,7 @@ from bench.moves.lever import fence_move
 from bench.moves.mitre import mitre_way
 from bench.render import cut, names, notice_templates, prompts, remark_templates, screen, symptoms, upkeep
 from bench.render.finding import quantity_words, settle_words
-from bench.render.names import PARTS, upper_first
+from bench.render.names import BUDGET_PARTS, upper_first
 from bench.render.remarks import move_words
 from bench.render.report import sentences as report
 from bench.render.result import headline, next_act
@@ -100,11 +100,11 @@ def templates() -> Iterator[tuple[str, str, str]]:
         for name, choices in upkeep._CHOICES.items():
             whole = whole.replace(f":{name}}}", f":{choices}}}")
         yield "upkeep", code, whole
-    for code, seen in symptoms.SEEN.items():
+    for code, seen in symptoms.SYMPTOM_WORDS.items():
         yield "symptom", code, f"{upper_first(seen)}."
-    for code, shows in symptoms.SHOWS.items():
+    for code, shows in symptoms.SHOWN_WORDS.items():
         yield "symptom", code, f"Shows {shows}."
-    for code, act in symptoms.ACTS.items():
+    for code, act in symptoms.ACT_WORDS.items():
         yield "symptom", code, act
     for texts in (cut.PUT_RIGHT, cut.NEVER_MEASURED):
         for code, act in texts.items():
@@ -116,7 +116,7 @@ def templates() -> Iterator[tuple[str, str, str]]:
             yield "doctor", code, part
     for code, text in _results():
         yield "result", code, text
-    for choices in (names.QUANTITIES, names.PARTS, names.PLACEMENTS, cut.STATES, cut.PARTS):
+    for choices in (names.QUANTITIES, names.BUDGET_PARTS, names.PLACEMENTS, cut.SLED_STATES, cut.CAUSE_NAMES):
         for code, name in choices.items():
             yield "name", code, name
 
@@ -168,7 +168,7 @@ def _settling() -> Iterator[tuple[str, str]]:
     """What would settle a result that is too close to call, or what stands in the way."""
     given = {"sweeps": 6, "checks": 3, "length": 400.0, "resolution": 0.001}
     finding = Finding(check="fence-square", quantities=[])
-    parts = [Settle(part=part) for part in PARTS]
+    parts = [Settle(part=part) for part in BUDGET_PARTS]
     for settle in (*(Settle(part="seat", **{name: value}) for name, value in given.items()), *parts):
         text = settle_words(msgspec.structs.replace(finding, settle=settle), "mm")
         yield settle.part, text

@@ -44,7 +44,7 @@ def look(daemon: Daemon, folder: Path, readings: int) -> Look:
 
 def soak(readings: int) -> tuple[list[Look], int]:
     """Looks at the daemon, and how many checks were begun."""
-    from bench.protocol import Begin, Concluded, NoFinding, Press, Readings, Watch
+    from bench.protocol import Begin, FindingNotice, NoFinding, Press, Readings, Watch
 
     def begin() -> None:
         daemon.client.send(Begin("fence-square", sweeps=6, lean=False))
@@ -68,7 +68,7 @@ def soak(readings: int) -> tuple[list[Look], int]:
                     got += len(message.values)
                     if got >= len(looks) * readings / LOOKS:
                         looks.append(look(daemon, Path(name), got))
-                elif isinstance(message, Concluded | NoFinding):
+                elif isinstance(message, FindingNotice | NoFinding):
                     begin()
                     begun += 1
             feeder.stop()

@@ -18,13 +18,13 @@ from bench.demo.operator import connect, virtual_bench
 async def take(target: Path, seed: int) -> None:
     async with virtual_bench(seed) as (_saw, hands, _ports, folder, _daemon):
         following = HandsClient(await connect(folder), hands)
-        app = make_console(folder / "socket", look="shop")
+        app = make_console(folder / "socket", theme="shop")
         async with app.run_test(size=(80, 24)) as pilot:
             await pilot.pause(1.5)
             following.turn_operator()
             for _ in range(600):
                 await pilot.pause(0.1)
-                if app.view.finding is not None and app.view.ask is None:
+                if app.view.finding is not None and app.view.prompt is None:
                     break
             following.turn_operator()
             await pilot.pause(0.5)

@@ -45,8 +45,8 @@ STALLED = ("has sent nothing for", " reads.", "has not answered for", "is writte
 DAEMON = """
 import sys
 from hw.climate import Climate
-from bench.daemon import service
-service.read_climate = lambda: [Climate("shop", 18.5, 48.0)]
+from bench.daemon import climate_sampler
+climate_sampler.read_climate = lambda: [Climate("shop", 18.5, 48.0)]
 from bench.cli import main
 main()
 """

@@ -16,7 +16,7 @@ from bench.console.screens.live import LiveScreen
 
 Place = Literal["home", "check", "live", "first_start"]
 # screens that the daemon's state calls for
-PLACES: dict[Place, type[WorkScreen]] = {
+WORK_SCREENS: dict[Place, type[WorkScreen]] = {
     "home": HomeScreen,
     "check": CheckScreen,
     "live": LiveScreen,
@@ -29,12 +29,12 @@ _PAGES = {
     "symptoms": ("checks", "SymptomsScreen"),
     "move": ("move", "MoveScreen"),
     "live_set_up": ("move", "LiveSetUpScreen"),
-    "limits": ("reading", "LimitsScreen"),
-    "cut": ("reading", "CutScreen"),
-    "shop": ("reading", "ShopScreen"),
-    "drift": ("reading", "DriftScreen"),
+    "limits": ("document_pages", "LimitsScreen"),
+    "cut": ("document_pages", "CutScreen"),
+    "shop": ("document_pages", "ShopScreen"),
+    "drift": ("document_pages", "DriftScreen"),
     "log": ("log", "LogScreen"),
-    "notes": ("reading", "NotesScreen"),
+    "notes": ("document_pages", "NotesScreen"),
     "sleds": ("sleds", "SledsScreen"),
     "sled_form": ("sled_form", "SledForm"),
     "settings": ("settings", "SettingsScreen"),
@@ -53,7 +53,7 @@ def make_page(page: str, *given: Any) -> Any:
 
 # those that are made once and put up again and again, which takes no time
 SCREENS: dict[str, Callable[[], Any]] = {
-    **{str(place): make for place, make in PLACES.items()},
+    **{str(place): make for place, make in WORK_SCREENS.items()},
     **{
         page: partial(make_page, page)
         for page in _PAGES

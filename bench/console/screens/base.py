@@ -1,10 +1,10 @@
-"""What all screens have: the strip above, the acts and the keys below."""
+"""The frame of all screens: the strip above, the acts and the keys below."""
 
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterable, Mapping
-from typing import ClassVar, TypeVar, cast
+from collections.abc import Collection, Iterable, Mapping
+from typing import ClassVar, TypeVar
 
 from textual.app import ComposeResult
 from textual.binding import ActiveBinding, Binding, BindingType
@@ -12,24 +12,23 @@ from textual.containers import Vertical, VerticalScroll
 from textual.screen import Screen
 from textual.widget import Widget
 
-from bench.console.host import ALL, LOW, NARROW, TALL, Host
-from bench.console.requests import Requests
-from bench.console.view_model import ViewModel
+from bench.console.contents.prompt import notices, tip
+from bench.console.contents.strip import status_strip
+from bench.console.host import LOW, NARROW, TALL, Hosted
+from bench.console.view_model import Change
 from bench.console.widgets.act_bar import Act, ActBar
 from bench.console.widgets.drawing import Drawing
 from bench.console.widgets.key_row import KeyRow
-from bench.console.widgets.prompt import notices, tip
-from bench.console.widgets.strip import status_strip
-from bench.console.widgets.viewer import Viewer, Words
+from bench.console.widgets.viewer import TextPanel, Viewer
 from bench.protocol import Undo
 
 T = TypeVar("T")
-GUEST = "guest"  # the action of a key of whoever started the console
-QUICK = frozenset({"number", "line"})  # what changes many times a second
+EXTRA_KEY = "extra_key"  # the action of a key of whoever started the console
+EVERYTHING: tuple[Change, ...] = ("state",)
 KEYS = "keys"  # the action that lists all keys
 
 
-class ConsoleScreen(Screen[T]):
+class ConsoleScreen(Hosted, Screen[T]):
     """A subclass gives its body, its acts and its keys."""
 
     HORIZONTAL_BREAKPOINTS: list[tuple[int, str]] | None = [  # noqa: RUF012
@@ -50,10 +49,10 @@ class ConsoleScreen(Screen[T]):
 
     def compose(self) -> ComposeResult:
         self.choose_parts()  # before the first paint
-        yield Drawing(status_strip, "health ask gear result", classes="-row")
+        yield Drawing(status_strip, "number", classes="-row")
         yield Vertical(*self.body(), id="body")
-        yield Words(tip, "ask live result notice keys gear", id="tip")
-        yield Words(notices, "notice ask health", id="notices")
+        yield TextPanel(tip, "keys", id="tip")
+        yield TextPanel(notices, id="notices")
         yield ActBar()
         yield KeyRow(compact=True, show_command_palette=False)
 
@@ -65,31 +64,19 @@ class ConsoleScreen(Screen[T]):
         raise NotImplementedError
 
     def all_acts(self) -> list[Act]:
-        """The guest's stand behind Enter's, since they are what hands would do."""
-        acts, guest = self.acts(), self.host.guest
-        if guest is None or not isinstance(self, WorkScreen):
+        """Those of the extension stand behind Enter's: they are what hands would do."""
+        acts, extension = self.acts(), self.host.extension
+        if extension is None or not isinstance(self, WorkScreen):
             return acts
         keys = [
-            Act(key.key.upper(), key.word(), f"app.{GUEST}({n})")
-            for n, key in enumerate(guest.keys)
+            Act(key.key.upper(), key.word(), f"app.{EXTRA_KEY}({n})")
+            for n, key in enumerate(extension.keys)
             if key.leads and key.can()
         ]
         first = sum(act.key == "Enter" for act in acts[:1])
         return [*acts[:first], *keys, *acts[first:]]
 
     # ---- what it shows ---------------------------------------------------------------
-
-    @property
-    def host(self) -> Host:
-        return cast(Host, self.app)
-
-    @property
-    def view(self) -> ViewModel:
-        return self.host.view
-
-    @property
-    def requests(self) -> Requests:
-        return self.host.requests
 
     def on_mount(self) -> None:
         self._bindings_shown: object = None
@@ -98,44 +85,47 @@ class ConsoleScreen(Screen[T]):
                 self.watch(box, what, self._scrolled, init=False)
 
     def _boxes(self) -> Iterable[Widget]:
-        """What is scrolled where it does not fit."""
+        """The boxes that scroll where their contents do not fit."""
         return self.query(".-read-on").results(VerticalScroll)
 
     def _scrolled(self) -> None:
-        self.host.mark(frozenset({"keys"}))
+        self.host.mark("keys")
 
     def on_screen_resume(self) -> None:
         """It shows at once how things stand, not what it was left with."""
         self.set_class(self.host.touched, "-touch")
-        self.show(ALL)
+        self.show()
 
     def on_resize(self) -> None:
-        self.host.mark(ALL)
+        self.host.mark()
 
-    def show(self, changed: frozenset[str]) -> None:
+    def show(self, changes: Collection[Change] = EVERYTHING) -> None:
         """Show anew what has changed; a screen that is covered is told to when it comes
         back."""
+        whole = "state" in changes
         for viewer in self.query(Viewer):
-            viewer.view_changed(changed)
-        if changed <= QUICK:
+            if whole or viewer.quick in changes:
+                viewer.show_view()
+        if not whole and "keys" not in changes:
             return
         self.choose_parts()
-        self.view_changed(changed)
+        if whole:
+            self.state_changed()
         shown = [(b.binding, b.enabled) for b in self.active_bindings.values()]
         if shown != self._bindings_shown:
             self._bindings_shown = shown
             self.refresh_bindings()
 
     def choose_parts(self) -> None:
-        """Which parts are shown, by classes of the style sheet."""
+        """Show and hide parts by classes of the style sheet."""
 
-    def view_changed(self, changed: frozenset[str]) -> None:
-        """What a subclass does beside showing its widgets anew."""
+    def state_changed(self) -> None:
+        """A hook for subclasses, called after the widgets were shown anew."""
 
     # ---- keys ------------------------------------------------------------------------
 
     def can(self, action: str) -> bool:
-        """Whether that action would do anything now."""
+        """True where that action would do anything now."""
         return True
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
@@ -143,10 +133,12 @@ class ConsoleScreen(Screen[T]):
 
     @property
     def active_bindings(self) -> Mapping[str, ActiveBinding]:  # type: ignore[override]
-        """Those of the guest say what they do now; those that do not fit into the row
-        of keys stand in the list of all keys only."""
+        """Those of the extension say what they do now; those that do not fit into the
+        row of keys stand in the list of all keys only."""
         out: dict[str, ActiveBinding] = {}
-        keys = {k.key: k for k in self.host.guest.keys} if self.host.guest else {}
+        keys = (
+            {k.key: k for k in self.host.extension.keys} if self.host.extension else {}
+        )
         bound = super().active_bindings
         spare = max(
             (_room(b.binding) for b in bound.values() if b.binding.action == KEYS),
@@ -155,7 +147,7 @@ class ConsoleScreen(Screen[T]):
         room, fits = self.app.size.width - spare, dict[str, bool]()
         for key, active in bound.items():
             binding = active.binding
-            if key in keys and binding.action.startswith(GUEST):
+            if key in keys and binding.action.startswith(EXTRA_KEY):
                 binding = dataclasses.replace(binding, description=keys[key].word())
             if binding.show and binding.action != KEYS:
                 if binding.action not in fits:
@@ -169,7 +161,7 @@ class ConsoleScreen(Screen[T]):
         self.host.open(page)
 
     def action_read_on(self) -> None:
-        """What does not fit; from its end back to its beginning."""
+        """Scroll to what does not fit; from its end back to its beginning."""
         for box in self._boxes():
             if box.scroll_offset.y < box.max_scroll_y:
                 box.scroll_page_down(animate=False)
@@ -177,7 +169,8 @@ class ConsoleScreen(Screen[T]):
                 box.scroll_home(animate=False)
 
     async def action_first_act(self) -> None:
-        """What only stands first because Enter is not asked for is another key's."""
+        """Do the first act, unless that is another key's because Enter is not asked
+        for."""
         for act in self.acts()[:1]:
             if act.key == "Enter":
                 await self.app.run_action(act.action, self)
@@ -193,7 +186,7 @@ class WorkScreen(ConsoleScreen[None]):
 
     def action_press(self) -> None:
         self.requests.press()
-        self.host.mark(frozenset({"notice"}))
+        self.host.mark()
 
     def action_undo(self) -> None:
         self.requests.send(Undo())

@@ -9,23 +9,23 @@ from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.widget import Widget
 
-from bench.console.host import NARROW
-from bench.console.screens.base import WorkScreen
-from bench.console.screens.confirm import ConfirmScreen
-from bench.console.widgets.act_bar import Act
-from bench.console.widgets.drawing import WIDEST, Drawing
-from bench.console.widgets.figure import check_figure
-from bench.console.widgets.prompt import (
+from bench.console.contents.figure import check_figure
+from bench.console.contents.prompt import (
     caution_words,
     pass_plot,
     prompt_words,
     set_up_picture,
 )
-from bench.console.widgets.strip import state_line
-from bench.console.widgets.viewer import Words
+from bench.console.contents.strip import state_line
+from bench.console.host import NARROW
+from bench.console.screens.base import WorkScreen
+from bench.console.screens.confirm import ConfirmScreen
+from bench.console.widgets.act_bar import Act
+from bench.console.widgets.drawing import PICTURE_COLUMNS, Drawing
+from bench.console.widgets.viewer import TextPanel
 from bench.protocol import Abandon
 
-PRESSES = {
+ENTER_WORDS = {
     "cautions": "I have read it",
     "place": "it stands",
     "lean": "it is leaned",
@@ -36,7 +36,8 @@ PRESSES = {
 }
 
 
-UNREAD = ("cautions", "working-out", "done")  # phases in which no number matters
+# phases in which no number matters
+WITHOUT_NUMBER = ("cautions", "working-out", "done")
 
 
 class CheckScreen(WorkScreen):
@@ -52,75 +53,82 @@ class CheckScreen(WorkScreen):
     _drawn_for: str | None = None  # the set-up whose drawing is shown on a phone
 
     def body(self) -> Iterable[Widget]:
-        yield Drawing(check_figure, "number health ask", id="figure")
-        yield Drawing(state_line, "ask health", classes="-row")
-        cautions = Words(caution_words, "ask")
+        yield Drawing(check_figure, "number", id="figure")
+        yield Drawing(state_line, classes="-row")
+        cautions = TextPanel(caution_words)
         yield VerticalScroll(
             cautions, id="cautions", classes="-read-on", can_focus=False
         )
         yield Horizontal(
             Vertical(
                 VerticalScroll(
-                    Words(prompt_words, "ask health"),
+                    TextPanel(prompt_words),
                     id="words",
                     classes="-read-on",
                     can_focus=False,
                 ),
-                Drawing(pass_plot, "line ask", id="plot"),
+                Drawing(pass_plot, "pass", id="plot"),
                 id="asked",
             ),
-            Drawing(set_up_picture, "ask gear", widest=WIDEST, id="set-up"),
+            Drawing(set_up_picture, widest=PICTURE_COLUMNS, id="set-up"),
             id="work",
         )
 
     def choose_parts(self) -> None:
-        ask, shown = self.view.ask, self.view.shown
-        phase = ask.phase if ask is not None else ""
-        told = ask is not None and bool(ask.remark)
+        prompt, shown = self.view.current_prompt, self.view.shown
+        phase, told = prompt.phase, bool(prompt.remark)
         reads = phase == "place" or told
-        dead = phase in UNREAD or shown is None or not shown.live
-        self.set_class(reads and not (ask is not None and ask.moving), "-reads")
-        self.set_class(dead or not self.view.here, "-dead")
+        dead = phase in WITHOUT_NUMBER or shown is None or not shown.live
+        self.set_class(reads and not prompt.moving, "-reads")
+        self.set_class(dead or not self.view.online, "-dead")
         self.set_class(phase == "place" and told, "-told")
         self.set_class(phase == "cautions", "-cautions")
-        if ask is None or ask.placement != self._drawn_for or phase != "place":
+        if prompt.placement != self._drawn_for or phase != "place":
             self._drawn_for = None  # its words stand in its place again
         self.set_class(self._drawn_for is not None, "-picture")
         self.set_class(phase == "place", "-places")
-        self.set_class(ask is not None and ask.moving, "-moving")
+        self.set_class(prompt.moving, "-moving")
 
     def on_mount(self) -> None:
         super().on_mount()
         self.watch(self.query_one("#body"), "size", self._scrolled, init=False)
 
-    def view_changed(self, changed: frozenset[str]) -> None:
-        """What is asked anew is shown from its beginning; what is too long for a phone
-        has all the room but a row for the number and one for the state."""
-        ask, box = self.view.ask, self.query_one("#words", VerticalScroll)
-        asked = () if ask is None else (ask.placement, ask.phase, ask.step, ask.remark)
+    def state_changed(self) -> None:
+        """A new prompt is shown from its beginning."""
+        prompt, box = self.view.current_prompt, self.query_one("#words", VerticalScroll)
+        asked = prompt.placement, prompt.phase, prompt.step, prompt.remark
         if asked != self._asked:
             self._asked = asked
             box.scroll_home(animate=False)
+        self._give_room()
+
+    def _scrolled(self) -> None:
+        super()._scrolled()
+        self._give_room()
+
+    def _give_room(self) -> None:
+        """A prompt that is too long for a phone has all the room but a row for the
+        number and one for the state."""
+        box = self.query_one("#words", VerticalScroll)
         room = self.query_one("#body").size.height - 2
         self.set_class(box.virtual_size.height > room > 0, "-long")
 
     # ---- acts ------------------------------------------------------------------------
 
     def acts(self) -> list[Act]:
-        ask = self.view.ask
-        if ask is None or not self.view.here:
+        prompt = self.view.prompt
+        if prompt is None or not self.view.online:
             return []
         out = []
-        cautions, answers = ask.phase == "cautions", self.requests.press_answers
+        cautions, answers = prompt.phase == "cautions", self.requests.press_answers
         if (cautions or answers) and not self._read():
             out.append(Act("Enter", "read on", "read_on", leads=True))
         elif answers:
-            word, asked = PRESSES.get(ask.phase, "go on"), not ask.by_itself
+            word, asked = ENTER_WORDS.get(prompt.phase, "go on"), not prompt.by_itself
             out.append(Act("Enter", word, "press", leads=asked))
         if self.can("undo"):
-            what = (
-                "mark" if ask.mark else "pass" if ask.gather == "sweep" else "reading"
-            )
+            what = "pass" if prompt.gather == "sweep" else "reading"
+            what = "mark" if prompt.mark else what
             out.append(Act("0", f"undo {what}", "undo", apart=True))
         if self.can("picture"):
             word = "drawing" if self._drawn_for is None else "words"
@@ -129,7 +137,7 @@ class CheckScreen(WorkScreen):
 
     def _words(self) -> VerticalScroll:
         """The box of what is to be read."""
-        cautions = self.view.ask is not None and self.view.ask.phase == "cautions"
+        cautions = self.view.current_prompt.phase == "cautions"
         return self.query_one("#cautions" if cautions else "#words", VerticalScroll)
 
     def _read(self) -> bool:
@@ -140,25 +148,20 @@ class CheckScreen(WorkScreen):
         return (box.size.height > 0 or box.id == "words") and box.scroll_offset.y >= end
 
     def can(self, action: str) -> bool:
-        ask = self.view.ask
         if action == "undo":
             return self.requests.can_undo
         if action == "picture":
-            return (
-                self.app.size.width < NARROW
-                and ask is not None
-                and ask.phase == "place"
-            )
+            narrow = self.app.size.width < NARROW
+            return narrow and self.view.current_prompt.phase == "place"
         if action == "read_on":
-            return ask is not None and not self._read()
+            return self.view.prompt is not None and not self._read()
         return True
 
     def action_picture(self) -> None:
-        ask = self.view.ask
-        shows = self._drawn_for is None and ask is not None
-        self._drawn_for = ask.placement if ask is not None and shows else None
+        shows = self._drawn_for is None
+        self._drawn_for = self.view.current_prompt.placement if shows else None
         self.choose_parts()
-        self.host.mark(frozenset({"keys"}))
+        self.host.mark("keys")
 
     def action_give_up(self) -> None:
         words = "Give up this check? What was measured stays in the log."

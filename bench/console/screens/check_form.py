@@ -1,41 +1,41 @@
-"""How a check is taken: only the options that say something."""
+"""The form by which a check is begun; it has only the options that matter."""
 
 from __future__ import annotations
 
 from functools import partial
 
-from bench.console.screens.rows import Row, RowsScreen
-from bench.console.screens.value import THIN, Kind
-from bench.console.widgets.about import Subject, about_check
+from bench.console.contents.details import check_detail
+from bench.console.screens.list_page import ListPage, Row
+from bench.console.screens.value import THIN_MM, Kind
+from bench.console.widgets.detail_pane import Detail
 from bench.protocol import Begin, CheckKind, Option, OptionError
-from bench.render.result import name, upper_first
+from bench.render.names import spaced, upper_first
 from bench.units import length_words, slope_words
 
-USUAL_PUSHES, MOST_PUSHES = 3, 9
-QUICK = "quick"  # the option of a check that has a quick way
-YES = ("yes",)  # the choices of an option that is on or off
+USUAL_PASSES, MOST_PASSES = 3, 9
+QUICK_OPTION = "quick"  # the option of a check that has a quick way
+YES_CHOICES = ("yes",)  # the choices of an option that is on or off
 
 
-class CheckForm(RowsScreen):
+class CheckForm(ListPage):
     page = "options"
-    watches = frozenset({"gear"})
 
     def __init__(self, kind: CheckKind, quick: bool = False) -> None:
         """quick: as the quick check, where the check has one."""
         super().__init__()
         self.kind = kind
-        has_quick = any(o.name == QUICK for o in kind.options)
+        has_quick = any(o.name == QUICK_OPTION for o in kind.options)
         # as typed or chosen
-        self._given: dict[str, str] = {QUICK: "yes"} if quick and has_quick else {}
+        self._given = {QUICK_OPTION: "yes"} if quick and has_quick else {}
         self._pushes: int | None = None  # as many as the check asks for
         self._tests = {"lean": True, "tap": False}
         self._whole = False  # options that are seldom told have a row too
 
     def heading(self) -> str:
-        return upper_first(name(self.kind.kind))
+        return upper_first(spaced(self.kind.kind))
 
-    def subject(self) -> Subject:
-        return about_check(self.view, self.kind.kind)
+    def detail(self) -> Detail:
+        return check_detail(self.view, self.kind.kind)
 
     @property
     def _swept(self) -> bool:
@@ -68,7 +68,7 @@ class CheckForm(RowsScreen):
 
     def _usual(self, option: Option) -> bool:
         known = option.default is not None or option.name in self._given
-        return known or option.of_sled or option.choices == YES
+        return known or option.of_sled or option.choices == YES_CHOICES
 
     def _applying(self) -> list[Option]:
         """The options that say something beside what was chosen already."""
@@ -77,7 +77,7 @@ class CheckForm(RowsScreen):
             for o in self.kind.options
             if (not o.needs or o.needs in self._given)
             and o.unless not in self._given
-            and not (o.of_sled and getattr(self.view.jig_gear(), o.name, None))
+            and not (o.of_sled and getattr(self.view.find_jig(), o.name, None))
         ]
 
     def _test(self, which: str, more: str) -> Row:
@@ -89,13 +89,13 @@ class CheckForm(RowsScreen):
     def _option(self, option: Option) -> Row:
         value = self._given.get(option.name) or self._default(option)
         if option.choices:
-            return Row(option.words, partial(self._turn, option), value=name(value))
+            return Row(option.words, partial(self._turn, option), value=spaced(value))
         return Row(option.words, partial(self._type, option, value), value=value)
 
     def _default(self, option: Option) -> str:
         default, units = option.default, self.view.units
         if default is None:
-            return "no" if option.choices == YES else "not said"
+            return "no" if option.choices == YES_CHOICES else "not said"
         if option.kind in ("length", "slope"):
             in_words = length_words if option.kind == "length" else slope_words
             return in_words(float(default), units)
@@ -104,7 +104,7 @@ class CheckForm(RowsScreen):
     # ---- what the rows do ------------------------------------------------------------
 
     def _more(self) -> None:
-        self._pushes = (self._pushes or USUAL_PUSHES) % MOST_PUSHES + 1
+        self._pushes = (self._pushes or USUAL_PASSES) % MOST_PASSES + 1
         self.fill()
 
     def _tell_more(self) -> None:
@@ -130,7 +130,7 @@ class CheckForm(RowsScreen):
             option.read(text)
             self._given[option.name] = text
 
-        self.ask(option.words, value, accept, _kind(option))
+        self.ask_value(option.words, value, accept, _kind(option))
 
     def _begin(self) -> None:
         try:
@@ -145,7 +145,7 @@ class CheckForm(RowsScreen):
         swept, kind = self._swept, self.kind
         begin = Begin(
             kind.kind,
-            jig=self.view.the_jig if "jig" in kind.needs else None,
+            jig=self.view.current_jig if "jig" in kind.needs else None,
             sweeps=self._pushes,
             lean=self._tests["lean"] and swept and kind.sided,
             tap=self._tests["tap"] and swept,
@@ -156,6 +156,6 @@ class CheckForm(RowsScreen):
 
 
 def _kind(option: Option) -> Kind:
-    if option.kind == "length" and option.high is not None and option.high <= THIN:
+    if option.kind == "length" and option.high is not None and option.high <= THIN_MM:
         return "thin"
     return option.kind if option.kind in ("length", "slope") else "text"

@@ -1,4 +1,4 @@
-"""Which check? And what is wrong: from what is seen to the checks that tell."""
+"""The list of checks, and the list of symptoms that lead to them."""
 
 from __future__ import annotations
 
@@ -8,16 +8,17 @@ from typing import Any
 
 from textual.widget import Widget
 
+from bench.console.contents.details import check_detail
 from bench.console.screens.check_form import CheckForm
-from bench.console.screens.rows import Row, RowsScreen
-from bench.console.widgets.about import Subject, about_check
-from bench.console.widgets.viewer import Sentences, Viewer, Words
+from bench.console.screens.list_page import ListPage, Row
+from bench.console.widgets.detail_pane import Detail
+from bench.console.widgets.viewer import Sentences, TextPanel, Viewer
 from bench.protocol import CheckKind
-from bench.render.result import name, upper_first
-from bench.render.screen import told
+from bench.render.names import spaced, upper_first
+from bench.render.screen import screen_text
 
 
-class ChecksScreen(RowsScreen):
+class ChecksScreen(ListPage):
     """Those that cannot be taken now say why."""
 
     page = "checks"
@@ -29,11 +30,11 @@ class ChecksScreen(RowsScreen):
         return [*kinds, Row(wrong, partial(self.host.open, "symptoms"))]
 
     def _row(self, kind: CheckKind) -> Row:
-        return check_row(self, kind.question, kind.kind, name(kind.kind))
+        return check_row(self, kind.question, kind.kind, spaced(kind.kind))
 
 
-class SymptomsScreen(RowsScreen):
-    """What is seen at the sled or on the part."""
+class SymptomsScreen(ListPage):
+    """The symptoms seen at the sled or on the part."""
 
     page = "symptoms"
     title_words = "What is wrong?"
@@ -47,13 +48,13 @@ class SymptomsScreen(RowsScreen):
                 _seen(one),
                 self.opens(SymptomScreen, one),
                 leads=bool(one["danger"]),
-                about=Subject(partial(_tells, one)),
+                detail=Detail(partial(_tells, one)),
             )
             for one in symptoms()
         ]
 
 
-class SymptomScreen(RowsScreen):
+class SymptomScreen(ListPage):
     """One symptom: the danger or the plain act first, then the checks in order."""
 
     page = "symptom"
@@ -66,7 +67,7 @@ class SymptomScreen(RowsScreen):
         return _seen(self._symptom)
 
     def above(self) -> Iterable[Widget]:
-        yield Words(partial(_danger, self._symptom), "gear")
+        yield TextPanel(partial(_danger, self._symptom))
 
     def rows(self) -> list[Row]:
         return [self._row(one) for one in self._symptom["checks"]]
@@ -76,7 +77,7 @@ class SymptomScreen(RowsScreen):
 
 
 def _danger(symptom: dict[str, Any], v: Viewer) -> Sentences:
-    """What is to be done before any check."""
+    """The act that comes before any check."""
     danger = symptom["danger"]
     yield "DANGER: " * bool(danger) + (symptom["act"] or ""), "bad" if danger else "act"
 
@@ -89,19 +90,19 @@ def _tells(symptom: dict[str, Any], v: Viewer) -> Sentences:
 
 
 def _shows(one: dict[str, str]) -> str:
-    check = upper_first(name(one["check"]))
-    return told("shows", check=check, shows=one["shows"])
+    check = upper_first(spaced(one["check"]))
+    return screen_text("shows", check=check, shows=one["shows"])
 
 
 def _seen(symptom: dict[str, Any]) -> str:
     return f"{upper_first(symptom['seen'])}."
 
 
-def check_row(page: RowsScreen, words: str, check: str, more: str = "") -> Row:
-    """What opens the check's form; one that cannot be taken now says why."""
-    kind, about = page.view.kind(check), about_check(page.view, check)
+def check_row(page: ListPage, words: str, check: str, more: str = "") -> Row:
+    """The row that opens the check's form; one that cannot be taken now says why."""
+    kind, detail = page.view.kind(check), check_detail(page.view, check)
     if kind is not None and kind.can:
-        return Row(words, page.opens(CheckForm, kind), more, about=about)
+        return Row(words, page.opens(CheckForm, kind), more, detail=detail)
     why = "the daemon does not know it" if kind is None else kind.why_not
-    no = told("not-now", why=why) if why else "Not now."
-    return Row(words, None, no, about=about)
+    no = screen_text("not-now", why=why) if why else "Not now."
+    return Row(words, None, no, detail=detail)

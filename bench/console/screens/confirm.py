@@ -5,7 +5,7 @@ from __future__ import annotations
 from time import monotonic
 from typing import ClassVar
 
-from textual import events, on
+from textual import events
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
@@ -39,8 +39,9 @@ class ConfirmScreen(ModalScreen[bool]):
             yield Static(self._words, markup=False)
             with Horizontal(id="answers"):
                 key = "Y" if self._asked_by == "enter" else "Enter"
-                yield ActButton(f"{key}  yes", id="yes", classes="-leads")
-                yield ActButton("0  no", id="no")
+                yes = "screen.yes('')"
+                yield ActButton(f"{key}  yes", action=yes, id="yes", classes="-leads")
+                yield ActButton("0  no", action="screen.no", id="no")
 
     def on_key(self, event: events.Key) -> None:
         if event.key == self._asked_by:
@@ -54,10 +55,3 @@ class ConfirmScreen(ModalScreen[bool]):
 
     def action_no(self) -> None:
         self.dismiss(False)
-
-    @on(ActButton.Touched)
-    def _touched(self, event: ActButton.Touched) -> None:
-        if event.button.id == "yes":
-            self.action_yes("")
-        else:
-            self.action_no()

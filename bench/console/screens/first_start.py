@@ -10,17 +10,18 @@ from textual.containers import Vertical
 from textual.widget import Widget
 
 from bench.console import first_start
+from bench.console.contents.figure import live_figure
+from bench.console.contents.first_start import cable_rows, request_words
+from bench.console.contents.strip import state_line
 from bench.console.screens.base import WorkScreen
 from bench.console.widgets.act_bar import Act
 from bench.console.widgets.drawing import Drawing
-from bench.console.widgets.figure import live_figure
-from bench.console.widgets.guide import cable_rows, guide_words
-from bench.console.widgets.strip import state_line
-from bench.console.widgets.viewer import Words
+from bench.console.widgets.viewer import TextPanel
 from bench.protocol import PutUnits
 
-MUCH = 100  # signs of a request beside which a low screen has no room for large digits
-WORDS: dict[first_start.Stage, str] = {
+# signs of a request beside which a low screen has no room for large digits
+LONG_REQUEST = 100
+ENTER_WORDS: dict[first_start.Stage, str] = {
     "indicator": "find it",
     "travel": "find it",
     "leaf": "prove it",
@@ -40,19 +41,19 @@ class FirstStartScreen(WorkScreen):
     ]
 
     def body(self) -> Iterable[Widget]:
-        yield Drawing(live_figure, "number health ask", id="figure")
-        yield Drawing(state_line, "ask health gear", classes="-row")
+        yield Drawing(live_figure, "number", id="figure")
+        yield Drawing(state_line, classes="-row")
         yield Vertical(
-            Words(guide_words, "ask gear health notice number"),
-            Drawing(cable_rows, "ask number health", id="cables"),
+            TextPanel(request_words, "number"),
+            Drawing(cable_rows, "number", id="cables"),
             id="work",
         )
 
     def choose_parts(self) -> None:
-        learn, shown = self.view.learn, self.view.shown
-        much = learn is not None and len(learn.words) > MUCH
+        learn, shown = self.view.setup, self.view.shown
+        much = learn is not None and len(learn.words) > LONG_REQUEST
         self.set_class(much or len(self.view.ports) > 1, "-reads")
-        self.set_class(shown is None or not shown.live or not self.view.here, "-dead")
+        self.set_class(shown is None or not shown.live or not self.view.online, "-dead")
 
     def acts(self) -> list[Act]:
         view, guide = self.view, self.host.guide
@@ -60,7 +61,7 @@ class FirstStartScreen(WorkScreen):
         word = self._word()
         if word:
             out.append(Act("Enter", word, "press", leads=True))
-        if first_start.found(view):
+        if first_start.can_repeat(view):
             out.append(Act("2", "again", "again"))
         if first_start.can_skip(view, guide):
             out.append(Act("0", "skip", "skip"))
@@ -68,8 +69,8 @@ class FirstStartScreen(WorkScreen):
         return out
 
     def _word(self) -> str:
-        """What Enter does here, in a word or two; empty where it is not asked for."""
-        learn = self.view.learn
+        """The act of Enter in a word or two; empty where it is not asked for."""
+        learn = self.view.setup
         if learn is not None:
             if not self.requests.press_answers:
                 return ""
@@ -77,17 +78,17 @@ class FirstStartScreen(WorkScreen):
                 return "keep it"
             return "it rests" if learn.step == 1 else "it is in"
         stage = first_start.next_stage(self.view, self.host.guide)
-        return WORDS[stage] if stage is not None else ""
+        return ENTER_WORDS[stage] if stage is not None else ""
 
     def can(self, action: str) -> bool:
         if action == "again":
-            return first_start.found(self.view)
+            return first_start.can_repeat(self.view)
         if action == "skip":
             return first_start.can_skip(self.view, self.host.guide)
         return True
 
     def action_press(self) -> None:
-        if self.view.learn is not None:
+        if self.view.setup is not None:
             super().action_press()
             return
         self.host.guide.active = True

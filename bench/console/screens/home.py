@@ -10,25 +10,22 @@ from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.widget import Widget
 
 from bench.console import first_start
+from bench.console.contents import figure, pages, result, strip
+from bench.console.drawings.result import has_picture
+from bench.console.drawings.styled_text import Block
 from bench.console.host import NARROW
-from bench.console.result_drawing import has_picture
 from bench.console.screens.base import WorkScreen
-from bench.console.text import Block
-from bench.console.view_model import DUE
-from bench.console.widgets import figure, pages, result, strip
 from bench.console.widgets.act_bar import Act
-from bench.console.widgets.drawing import WIDEST, Drawing
-from bench.console.widgets.viewer import Viewer, Words
+from bench.console.widgets.drawing import PICTURE_COLUMNS, Drawing
+from bench.console.widgets.viewer import TextPanel, Viewer
 from bench.protocol import Finding
 from bench.render.result import is_good, surely_closes
-
-RESULT = "result past gear"
 
 
 def _sled(v: Viewer, wide: int, high: int) -> Block:
     """Nothing where a result is shown, whichever of both the first paint has room
     for."""
-    found = v.view.here and v.view.finding is not None
+    found = v.view.online and v.view.finding is not None
     return [] if found else pages.sled_picture(v, wide, high)
 
 
@@ -58,42 +55,42 @@ class HomeScreen(WorkScreen):
     ]
 
     def body(self) -> Iterable[Widget]:
-        yield Drawing(figure.result_figure, f"{RESULT} health", id="figure")
-        yield Drawing(strip.state_line, f"{RESULT} ask health", classes="-row")
-        yield Words(result.due_words, "due gear result")
-        yield Drawing(strip.readout_row, "number health ask", id="readout")
+        yield Drawing(figure.result_figure, id="figure")
+        yield Drawing(strip.state_line, classes="-row")
+        yield TextPanel(result.due_words)
+        yield Drawing(strip.readout_row, "number", id="readout")
         yield Horizontal(
             VerticalScroll(
-                Words(result.result_words, f"{RESULT} health"),
-                Drawing(result.interval, RESULT, id="interval"),
-                Words(result.further_words, RESULT, id="further"),
+                TextPanel(result.result_words),
+                Drawing(result.interval, id="interval"),
+                TextPanel(result.further_words, id="further"),
                 id="found",
                 classes="-read-on",
                 can_focus=False,
             ),
-            Drawing(result.result_picture, RESULT, widest=WIDEST, id="picture"),
-            Drawing(_sled, RESULT, widest=WIDEST, id="sled"),
+            Drawing(result.result_picture, widest=PICTURE_COLUMNS, id="picture"),
+            Drawing(_sled, widest=PICTURE_COLUMNS, id="sled"),
             Vertical(
-                Drawing(result.budget_bars, RESULT, id="budget"),
-                Drawing(result.past_rows, RESULT, id="past"),
+                Drawing(result.budget_bars, id="budget"),
+                Drawing(result.past_rows, id="past"),
                 id="before",
             ),
             id="work",
         )
 
     def choose_parts(self) -> None:
-        finding = self.view.finding if self.view.here else None
+        finding = self.view.finding if self.view.online else None
         self.set_class(finding is not None, "-found")
         self.set_class(finding is not None and surely_closes(finding), "-danger")
         self.set_class(finding is not None and has_picture(finding), "-drawn")
 
-    def view_changed(self, changed: frozenset[str]) -> None:
-        if self.view.here and self.view.due is None and changed & {"result", "all"}:
-            self.requests.look_up(DUE)
+    def state_changed(self) -> None:
+        if self.view.online and self.view.due_stale:
+            self.requests.look_up("due")
 
     def acts(self) -> list[Act]:
         requests, view = self.requests, self.view
-        if not view.here:
+        if not view.online:
             return []
         if view.finding is None:
             return self._first_acts()
@@ -117,7 +114,7 @@ class HomeScreen(WorkScreen):
 
     def _first_acts(self) -> list[Act]:
         view = self.view
-        if first_start.bare(view):
+        if first_start.nothing_set_up(view):
             return [Act("Enter", "find the cables", "open('settings')", leads=True)]
         if view.gear is not None and not view.gear.jigs:
             return [
@@ -127,7 +124,7 @@ class HomeScreen(WorkScreen):
         return [Act("Enter", "begin a check", "open('checks')", leads=True)]
 
     def can(self, action: str) -> bool:
-        finding, here = self.view.finding, self.view.here
+        finding, here = self.view.finding, self.view.online
         if action == "again":
             return here and finding is not None
         if action == "more":
@@ -145,17 +142,17 @@ class HomeScreen(WorkScreen):
         finding = self.view.finding
         move = finding.proposed if finding is not None else None
         if page == "move":
-            return self.view.here and move is not None
+            return self.view.online and move is not None
         if page == "live_set_up":  # a mitre fence stands across the indicator's way
-            return self.view.here and move is not None and move.fence is None
+            return self.view.online and move is not None and move.fence is None
         if page == "limits":
             return finding is not None and bool(finding.budget)
-        return self.view.here
+        return self.view.online
 
     def action_again(self) -> None:
         self.requests.again()
-        self.host.mark(frozenset({"notice"}))
+        self.host.mark()
 
     def action_more(self) -> None:
         self.requests.more()
-        self.host.mark(frozenset({"notice"}))
+        self.host.mark()

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from textual.binding import ActiveBinding
 
-from bench.console.screens.rows import Row, RowsScreen
+from bench.console.screens.list_page import ListPage, Row
 
 
-class KeysScreen(RowsScreen):
+class KeysScreen(ListPage):
     """Each can be taken from here, by itself or by Enter on its row."""
 
     page = "keys"

@@ -9,17 +9,17 @@ from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.widget import Widget
 
+from bench.console.contents import live
+from bench.console.contents.figure import distance_figure
+from bench.console.contents.strip import state_line
 from bench.console.screens.base import WorkScreen
 from bench.console.screens.confirm import ConfirmScreen
-from bench.console.widgets import live
 from bench.console.widgets.act_bar import Act
-from bench.console.widgets.drawing import WIDEST, Drawing
-from bench.console.widgets.figure import distance_figure
-from bench.console.widgets.strip import state_line
-from bench.console.widgets.viewer import Words
-from bench.protocol import Live
+from bench.console.widgets.drawing import PICTURE_COLUMNS, Drawing
+from bench.console.widgets.viewer import TextPanel
+from bench.protocol import LiveMoveRequest
 
-PRESSES = {
+ENTER_WORDS = {
     "stand": "it stands",
     "lean": "it is leaned",
     "go": "it is there",
@@ -36,14 +36,14 @@ class LiveScreen(WorkScreen):
     ]
 
     def body(self) -> Iterable[Widget]:
-        yield Drawing(distance_figure, "live number", id="figure")
-        yield Drawing(state_line, "live health", classes="-row")
+        yield Drawing(distance_figure, "number", id="figure")
+        yield Drawing(state_line, classes="-row")
         yield Vertical(
-            Words(live.live_words, "live"),
-            Drawing(live.live_gauge, "live", id="gauge"),
-            Words(live.live_facts, "live", id="facts"),
-            Drawing(live.indicator_picture, "gear live", id="indicator"),
-            Drawing(live.move_picture, "gear live", widest=WIDEST, id="sled"),
+            TextPanel(live.live_words),
+            Drawing(live.live_gauge, id="gauge"),
+            TextPanel(live.live_facts, id="facts"),
+            Drawing(live.indicator_picture, id="indicator"),
+            Drawing(live.move_picture, widest=PICTURE_COLUMNS, id="sled"),
             id="work",
         )
 
@@ -61,7 +61,7 @@ class LiveScreen(WorkScreen):
         out = []
         early = now.phase == "go" and not now.there
         if self.requests.press_answers:
-            word = "tighten as it is" if early else PRESSES.get(now.phase, "go on")
+            word = "tighten as it is" if early else ENTER_WORDS.get(now.phase, "go on")
             out.append(Act("Enter", word, "press", leads=not early))
         if self.can("undo"):
             out.append(Act("0", "slack off", "undo"))
@@ -77,4 +77,4 @@ class LiveScreen(WorkScreen):
 
     def _ended(self, sure: bool | None) -> None:
         if sure and self.view.live is not None:
-            self.requests.send(Live(on=False))
+            self.requests.send(LiveMoveRequest(on=False))

@@ -2,29 +2,28 @@
 
 from __future__ import annotations
 
-from bench.console.screens.reading import PastResultScreen
-from bench.console.screens.rows import Row, RowsScreen
-from bench.console.widgets.about import about_finding
-from bench.console.widgets.result import past_cells
+from bench.console.contents.details import finding_detail
+from bench.console.contents.result import past_cells
+from bench.console.screens.document_pages import PastResultScreen
+from bench.console.screens.list_page import ListPage, Row
 from bench.protocol import Finding
-from bench.render.screen import told
+from bench.render.screen import screen_text
 
-NARROW = 60  # columns under which only day, verdict and check have room
-BECAME = {"made": "moved", "verified": "moved, proved"}
+NARROW_TABLE = 60  # columns under which only day, verdict and check have room
+MOVE_OUTCOMES = {"made": "moved", "verified": "moved, proved"}
 
 
-class LogScreen(RowsScreen):
+class LogScreen(ListPage):
     page = "past"
-    watches = frozenset({"past", "result", "gear"})
 
     def on_screen_resume(self) -> None:
         super().on_screen_resume()
         self.requests.past()
 
     def heading(self) -> str:
-        sled, board = self.view.the_jig or "all sleds", self.view.widest_board()
+        sled, board = self.view.current_jig or "all sleds", self.view.widest_board()
         code = "results-of" if board is None else "results-across"
-        return told(code, self.view.units, sled=sled, board=board)
+        return screen_text(code, self.view.units, sled=sled, board=board)
 
     def rows(self) -> list[Row]:
         findings = self.view.past_findings
@@ -35,14 +34,14 @@ class LogScreen(RowsScreen):
             Row(
                 "  ".join(line).rstrip(),
                 self.opens(PastResultScreen, finding),
-                about=about_finding(finding),
+                detail=finding_detail(finding),
             )
             for line, finding in zip(lines, findings, strict=True)
         ]
 
     def _cells(self, finding: Finding) -> list[str]:
-        day, *cells, much = past_cells(self.host, finding)
-        if self.app.size.width < NARROW:
+        day, *cells, much = past_cells(self, finding)
+        if self.app.size.width < NARROW_TABLE:
             return [day[5:], *cells]
-        became = BECAME.get(self.view.moves.get(finding.id, ""), "")
+        became = MOVE_OUTCOMES.get(self.view.moves.get(finding.id, ""), "")
         return [day, *cells, much, became]

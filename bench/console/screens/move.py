@@ -8,14 +8,14 @@ from functools import partial
 
 from textual.widget import Widget
 
+from bench.console.contents import pages
+from bench.console.contents.live import indicator_picture
 from bench.console.requests import Stands
-from bench.console.screens.rows import Row, RowsScreen
-from bench.console.widgets import pages
-from bench.console.widgets.about import Subject
-from bench.console.widgets.live import indicator_picture
-from bench.console.widgets.viewer import Words
+from bench.console.screens.list_page import ListPage, Row
+from bench.console.widgets.detail_pane import Detail
+from bench.console.widgets.viewer import TextPanel
 from bench.protocol import Finding
-from bench.render.screen import told
+from bench.render.screen import screen_text
 from bench.units import parse_length
 
 # how the indicator stands on the sled: in words, and the face that its tip is on
@@ -26,22 +26,21 @@ ON_FENCE: dict[Stands, tuple[str, str]] = {
 ON_ARM: tuple[Stands, ...] = ("right", "left")
 
 
-def _stands(how: Stands) -> Subject:
-    return Subject(draws=partial(indicator_picture, stands=how))
+def _stands(how: Stands) -> Detail:
+    return Detail(draw=partial(indicator_picture, stands=how))
 
 
-class MoveScreen(RowsScreen):
+class MoveScreen(ListPage):
     page = "move"
     title_words = "The move"
-    watches = frozenset({"gear", "result", "past"})
     drawn = True
     over_when_typed = True
 
     def above(self) -> Iterable[Widget]:
-        yield Words(pages.move_words, "result gear past")
+        yield TextPanel(pages.move_words)
 
-    def subject(self) -> Subject:
-        return Subject(draws=pages.move_picture)
+    def detail(self) -> Detail:
+        return Detail(draw=pages.move_picture)
 
     def rows(self) -> list[Row]:
         finding, units = self.view.finding, self.view.units
@@ -54,10 +53,10 @@ class MoveScreen(RowsScreen):
             out.append(Row(live, self.opens(LiveSetUpScreen), leads=True))
         if move.leaves:
             stack = sum(move.leaves)
-            words = told("made-leaves", units, stack=stack)
+            words = screen_text("made-leaves", units, stack=stack)
             out.append(Row(words, partial(self._made, finding, stack, "leaves")))
         sized = {"distance": move.distance, "uncertainty": move.uncertainty}
-        words = told("made-as-said", units, **sized)
+        words = screen_text("made-as-said", units, **sized)
         said = partial(self._made, finding, move.distance, "as said")
         out.append(Row(words, said))
         out.append(Row("Made, by another amount", partial(self._type, finding)))
@@ -72,11 +71,11 @@ class MoveScreen(RowsScreen):
             distance = parse_length(text)
             self.requests.note_move(finding, distance, "by another amount")
 
-        self.ask("How far was it moved?", "", accept, "thin")
+        self.ask_value("How far was it moved?", "", accept, "thin")
 
 
-class LiveSetUpScreen(RowsScreen):
-    """How the indicator stands on the sled for the live move."""
+class LiveSetUpScreen(ListPage):
+    """The choice of how the indicator stands on the sled for the live move."""
 
     page = "live_set_up"
     title_words = "How does the indicator stand on the sled?"
@@ -85,7 +84,7 @@ class LiveSetUpScreen(RowsScreen):
 
     def rows(self) -> list[Row]:
         finding = self.view.finding
-        jig = self.view.jig_gear(finding.jig if finding is not None else None)
+        jig = self.view.find_jig(finding.jig if finding is not None else None)
         reach = None if jig is None else jig.pivot_to_stop or jig.pivot_to_screw
         units = self.view.units
         stands = "stands" if reach is None else "stands-at"
@@ -93,15 +92,15 @@ class LiveSetUpScreen(RowsScreen):
             Row(
                 words,
                 partial(self._begin, how),
-                told(stands, units, face=face, reach=reach),
+                screen_text(stands, units, face=face, reach=reach),
                 leads=how == "beyond",
-                about=_stands(how),
+                detail=_stands(how),
             )
             for how, (words, face) in ON_FENCE.items()
         ]
         words = "On the {} of the square's arm"
         arm = [
-            Row(words.format(side), partial(self._type, side), about=_stands(side))
+            Row(words.format(side), partial(self._type, side), detail=_stands(side))
             for side in ON_ARM
         ]
         return [*fence, *arm]
@@ -115,4 +114,4 @@ class LiveSetUpScreen(RowsScreen):
             self.requests.begin_live("arm", stands, parse_length(text))
 
         words = "How far along the arm from the pivot's line is the tip?"
-        self.ask(words, "", accept, "length")
+        self.ask_value(words, "", accept, "length")

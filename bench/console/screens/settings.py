@@ -5,23 +5,27 @@ from __future__ import annotations
 from functools import partial
 
 from bench.console import first_start
-from bench.console.screens.rows import Row, RowsScreen
+from bench.console.contents.details import instrument_words
+from bench.console.screens.list_page import ListPage, Row
 from bench.console.view_model import ViewModel
-from bench.console.widgets.about import Subject, instrument_words
+from bench.console.widgets.detail_pane import Detail
 from bench.protocol import Learn, PutSound, PutUnits
-from bench.render.screen import told
+from bench.render.screen import screen_text
 from bench.units import length_words, parse_length
 
-LOOKS = {"shop": "colour", "pencil": "without colour", "tube": "the Pi's own screen"}
+THEME_WORDS = {
+    "shop": "colour",
+    "pencil": "without colour",
+    "tube": "the Pi's own screen",
+}
 
 
-class SettingsScreen(RowsScreen):
+class SettingsScreen(ListPage):
     page = "cables"
     title_words = "Settings"
-    watches = frozenset({"gear", "health"})
 
-    def subject(self) -> Subject:
-        return Subject(instrument_words)
+    def detail(self) -> Detail:
+        return Detail(instrument_words)
 
     def rows(self) -> list[Row]:
         view, guide = self.view, self.host.guide
@@ -41,13 +45,13 @@ class SettingsScreen(RowsScreen):
                 doing(view, "travel"),
             ),
             Row(
-                told("prove-with", leaf=leaf),
+                screen_text("prove-with", leaf=leaf),
                 partial(self._learn, Learn("leaf", leaf=thick)),
             ),
             Row("Another leaf for the proof", self._type_leaf, value=leaf),
             Row("Shown in", self._turn_units, value=units),
             Row("Tones", self._turn_sound, value="on" if self._sounds() else "off"),
-            Row("Look", self._turn_look, value=LOOKS.get(self.app.theme, "")),
+            Row("Look", self._turn_theme, value=THEME_WORDS.get(self.app.theme, "")),
         ]
 
     def _learn(self, learn: Learn) -> None:
@@ -63,8 +67,8 @@ class SettingsScreen(RowsScreen):
     def _turn_sound(self) -> None:
         self.requests.send(PutSound(not self._sounds()))
 
-    def _turn_look(self) -> None:
-        self.host.action_look()
+    def _turn_theme(self) -> None:
+        self.host.action_next_theme()
         self.fill()
 
     def _type_leaf(self) -> None:
@@ -74,16 +78,16 @@ class SettingsScreen(RowsScreen):
         def accept(text: str) -> None:
             guide.leaf = parse_length(text)
 
-        self.ask("How thick is the leaf?", leaf, accept, "thin")
+        self.ask_value("How thick is the leaf?", leaf, accept, "thin")
 
 
 def doing(view: ViewModel, role: str) -> str:
-    """How the instrument of that role does now: its words, its rate, what was refused
-    of it."""
+    """The state of the instrument of that role: its words, its rate, its rejected
+    readings."""
     instrument = next((i for i in view.instruments.values() if i.role == role), None)
     if instrument is None or instrument.state == "marks":
         return "None is set up."
     if instrument.state != "open":
         return instrument.named_words
     code = "instrument-rate" if instrument.rate else "instrument-button"
-    return told(code, rate=instrument.rate, rejects=instrument.rejects)
+    return screen_text(code, rate=instrument.rate, rejects=instrument.rejects)

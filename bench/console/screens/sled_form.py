@@ -6,12 +6,12 @@ from collections.abc import Sequence
 from functools import partial
 from typing import Literal
 
+from bench.console.contents.pages import sled_picture
 from bench.console.screens.confirm import ConfirmScreen
-from bench.console.screens.rows import Row, RowsScreen
+from bench.console.screens.list_page import ListPage, Row
 from bench.console.screens.value import Kind
-from bench.console.widgets.about import Subject
-from bench.console.widgets.pages import sled_picture
-from bench.protocol import Jig, Option, PutJig
+from bench.console.widgets.detail_pane import Detail
+from bench.protocol import GearReply, Jig, Option, PutJig
 from bench.units import PER_MM, parse_length, parse_slope
 
 FIELDS = {
@@ -28,14 +28,14 @@ CHOICES: dict[str, dict[str, str]] = {
     "fence": {"near": "on your side", "far": "beyond the work"},
     "pivot": {"right": "at the right end", "left": "at the left end"},
 }
-KINDS: dict[str, Kind] = {"name": "text", "tolerance": "slope"}
-WALLS: dict[str, Literal["left", "right"]] = {"left": "left", "right": "right"}
+FIELD_KINDS: dict[str, Kind] = {"name": "text", "tolerance": "slope"}
+WALL_SIDES: dict[str, Literal["left", "right"]] = {"left": "left", "right": "right"}
 # fields of the sled that checks declare as its own
 ASKED_ONCE = frozenset({"hold"})
 NO_MOVE = "Without the distance from pivot to screw no move can be told. Keep it?"
 
 
-class SledForm(RowsScreen):
+class SledForm(ListPage):
     page = "sled"
     title_words = "The sled"
     drawn = True
@@ -44,9 +44,10 @@ class SledForm(RowsScreen):
         super().__init__()
         self._given: dict[str, str] = {"fence": "near", "pivot": "right"}
         self._sent: str | None = None  # the name under which it was sent
+        self._gear_before: GearReply | None = None  # as it was when that was sent
 
-    def subject(self) -> Subject:
-        return Subject(draws=partial(sled_picture, jig=described(self._given)))
+    def detail(self) -> Detail:
+        return Detail(draw=partial(sled_picture, jig=typed_jig(self._given)))
 
     def on_mount(self) -> None:
         gear = self.view.gear
@@ -68,7 +69,8 @@ class SledForm(RowsScreen):
         return out + [self._asked_once(option) for option in self._of_sled()]
 
     def _of_sled(self) -> list[Option]:
-        """What checks would ask again and again, and the sled answers once for all."""
+        """The options that checks would ask again and again, and the sled answers once
+        for all."""
         kinds = self.view.checks or []
         found = {o.name: o for kind in kinds for o in kind.options if o.of_sled}
         return [option for name, option in found.items() if name in ASKED_ONCE]
@@ -84,14 +86,14 @@ class SledForm(RowsScreen):
         self.fill()
 
     def _type(self, field: str, words: str) -> None:
-        kind = KINDS.get(field, "length")
+        kind = FIELD_KINDS.get(field, "length")
 
         def accept(text: str) -> None:
             if kind != "text":
                 (parse_slope if kind == "slope" else parse_length)(text)
             self._given[field] = text
 
-        self.ask(words, self._given.get(field, ""), accept, kind)
+        self.ask_value(words, self._given.get(field, ""), accept, kind)
 
     def _keep(self) -> None:
         if "pivot_to_screw" in self._given or "pivot_to_stop" in self._given:
@@ -100,19 +102,20 @@ class SledForm(RowsScreen):
             self.app.push_screen(ConfirmScreen(NO_MOVE, self.host.last_key), self._kept)
 
     def _kept(self, sure: bool | None) -> None:
-        jig = described(self._given)
+        jig = typed_jig(self._given)
         if sure and self.requests.send(PutJig(jig)):
-            self._sent = jig.name
+            self._sent, self._gear_before = jig.name, self.view.gear
 
-    def view_changed(self, changed: frozenset[str]) -> None:
-        """What was typed stays until the daemon has it: it may refuse a value."""
-        super().view_changed(changed)
-        if self._sent and "gear" in changed and self.view.jig_gear(self._sent):
+    def state_changed(self) -> None:
+        """The values stay until the daemon has them: it may refuse one."""
+        super().state_changed()
+        told = self.view.gear is not self._gear_before
+        if self._sent and told and self.view.find_jig(self._sent):
             self.view.choose_jig(self._sent)
             self.host.go_home()
 
 
-def described(given: dict[str, str]) -> Jig:
+def typed_jig(given: dict[str, str]) -> Jig:
     """The sled as it was typed. Raises UnitsError; a field that was left out stays
     unknown."""
 
@@ -129,5 +132,5 @@ def described(given: dict[str, str]) -> Jig:
         pivot_to_stop=length("pivot_to_stop"),
         widest_board=length("widest_board"),
         tolerance=slope,
-        hold=WALLS.get(given.get("hold", "")),
+        hold=WALL_SIDES.get(given.get("hold", "")),
     )

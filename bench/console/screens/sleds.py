@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from functools import partial
 
-from bench.console.screens.rows import Row, RowsScreen
+from bench.console.contents.details import sled_detail
+from bench.console.screens.list_page import ListPage, Row
 from bench.console.screens.sled_form import SledForm
-from bench.console.screens.value import typed
-from bench.console.widgets.about import about_sled
+from bench.console.screens.value import with_unit
 from bench.protocol import Jig, PutLeaves
-from bench.render.screen import told
+from bench.render.screen import screen_text
 from bench.units import length_words, parse_length
 
 
-class SledsScreen(RowsScreen):
+class SledsScreen(ListPage):
     page = "sleds"
     title_words = "Sleds"
 
@@ -30,12 +30,12 @@ class SledsScreen(RowsScreen):
         return out
 
     def _sled(self, jig: Jig) -> Row:
-        here = jig.name == self.view.the_jig
-        more = told("sled", side=jig.fence, pivot=jig.pivot)
+        here = jig.name == self.view.current_jig
+        more = screen_text("sled", side=jig.fence, pivot=jig.pivot)
         more += f", for {jig.saw}" if jig.saw else ""
         words = f"{jig.name} (this one)" if here else jig.name
         choose = partial(self._choose, jig.name)
-        return Row(words, choose, more, leads=here, about=about_sled(jig))
+        return Row(words, choose, more, leads=here, detail=sled_detail(jig))
 
     def _choose(self, name: str) -> None:
         self.view.choose_jig(name)
@@ -47,9 +47,9 @@ class SledsScreen(RowsScreen):
 
         def accept(text: str) -> None:
             parts = text.replace("+", " ").replace(",", ".").split()
-            leaves = sorted(parse_length(typed(p, "thin", units)) for p in parts)
+            leaves = sorted(parse_length(with_unit(p, "thin", units)) for p in parts)
             self.requests.send(PutLeaves(leaves))
 
         unit = "mm" if units == "mm" else "thou"
-        hint = told("leaf-hint", unit=unit)
-        self.ask("Which leaves do you own?", "", accept, hint=hint)
+        hint = screen_text("leaf-hint", unit=unit)
+        self.ask_value("Which leaves do you own?", "", accept, hint=hint)

@@ -13,15 +13,15 @@ from textual.containers import Vertical
 from textual.screen import ModalScreen
 from textual.widgets import Input, Static
 
-from bench.console.notices import as_sentence
 from bench.console.widgets.pad import Pad
 from bench.protocol import OptionError
-from bench.render.screen import told
+from bench.render.screen import screen_text
+from bench.render.wording import as_sentence
 from bench.units import System, UnitsError
 
-LONGEST = 80
+LONGEST_VALUE = 80
 # mm up to which an option of a check is a thin length
-THIN = 12.0
+THIN_MM = 12.0
 # of a value that is typed; thin: a leaf or a move, which inch users tell in thou
 Kind = Literal["text", "length", "thin", "slope"]
 _KEEPS = "Enter keeps it, Esc leaves it as it was."
@@ -34,7 +34,7 @@ _HINTS = {
     ("thin", "inch"): "In thou; 0.005 is in inches.",
     ("slope", "inch"): "In thou per foot.",
 }
-_NUMBER = re.compile(r"[0-9.,]+")
+_BARE_NUMBER = re.compile(r"[0-9.,]+")
 _FRACTION = re.compile(r"(?:[0-9]+[+ ]+)?([0-9]+)/([0-9]+)")
 
 
@@ -43,13 +43,13 @@ def value_hint(kind: Kind, units: System) -> str:
     return _HINTS.get((kind, units), "")
 
 
-def typed(text: str, kind: Kind, units: System) -> str:
+def with_unit(text: str, kind: Kind, units: System) -> str:
     """The value with its unit: a bare number is in the user's own. A number pad has no
     blank, so `9+3/4` is 9 3/4. Raises UnitsError for what may mean two things."""
     text = text.strip()
     if kind == "text":
         return text
-    fraction, number = _FRACTION.fullmatch(text), _NUMBER.fullmatch(text)
+    fraction, number = _FRACTION.fullmatch(text), _BARE_NUMBER.fullmatch(text)
     if units == "mm" and number:
         text += " mm"
     elif fraction:
@@ -71,7 +71,7 @@ def _whole(text: str, above: str, below: str) -> str:
 
 
 def _in_thou(number: str) -> bool:
-    """Whether an inch user means thou: 5 is 5 thou, 0.005 is in inches."""
+    """True where an inch user means thou: 5 is 5 thou, 0.005 is in inches."""
     size = float(number.replace(",", "."))
     if 0.1 <= size < 1.0:
         raise UnitsError(f"{number} may be either: 5 is 5 thou, 0.005 is in inches")
@@ -102,7 +102,7 @@ class ValueScreen(ModalScreen[str]):
 
     def compose(self) -> ComposeResult:
         words, value = Static(self._words, markup=False), self._value
-        field = Input(placeholder=value, max_length=LONGEST, id="value")
+        field = Input(placeholder=value, max_length=LONGEST_VALUE, id="value")
         hint = Static(f"{self._hint} {_KEEPS}".strip(), id="hint", markup=False)
         if self._pad is None:
             yield Vertical(words, field, hint, id="question")
@@ -110,17 +110,17 @@ class ValueScreen(ModalScreen[str]):
             hint.update(f"{as_sentence(self._words)} {self._hint}")
             yield Vertical(hint, field, self._pad, id="question", classes="-pad")
 
-    @on(Pad.Typed)
-    async def _typed(self, event: Pad.Typed) -> None:
+    async def action_type(self, key: str) -> None:
+        """A key of the pad: a sign, `rub out`, `leave` or `keep`."""
         field = self.query_one(Input)
-        if event.key == "keep":
+        if key == "keep":
             await field.action_submit()
-        elif event.key == "leave":
+        elif key == "leave":
             self.dismiss(None)
-        elif event.key == "rub out":
+        elif key == "rub out":
             field.action_delete_left()
         else:
-            field.insert_text_at_cursor(event.key)
+            field.insert_text_at_cursor(key)
 
     @on(Input.Submitted)
     def _submitted(self, event: Input.Submitted) -> None:
@@ -131,7 +131,7 @@ class ValueScreen(ModalScreen[str]):
         try:
             self._accept(text)
         except OptionError as error:
-            self._refuse(told("typed-wrong", problem=error.problem))
+            self._refuse(screen_text("typed-wrong", problem=error.problem))
         except (UnitsError, ValueError) as error:
             self._refuse(as_sentence(str(error)))
         else:

@@ -5,32 +5,24 @@ from __future__ import annotations
 from typing import Any
 
 import msgspec
-from textual import on
 from textual.app import ComposeResult
 from textual.containers import Horizontal
-from textual.message import Message
-from textual.widgets import Static
+from textual.widgets import Button
 
 from bench.console.widgets.viewer import Viewer
 
-MOST = 4  # acts that stand there at once
-WIDEST = 40  # columns of the one that leads
+MOST_ACTS = 4  # acts that stand there at once
+LEADING_COLUMNS = 40  # columns of the one that leads
 
 
-class ActButton(Static):
+class ActButton(Button, can_focus=False):
     """Three rows, a target for a thumb. It is never focused: keys are the screen's
     own."""
 
-    class Touched(Message):
-        def __init__(self, button: ActButton) -> None:
-            super().__init__()
-            self.button = button
-
     def __init__(self, label: str = "", **more: Any) -> None:
-        super().__init__(label, markup=False, **more)
-
-    def on_click(self) -> None:
-        self.post_message(self.Touched(self))
+        super().__init__(label, **more)
+        self.active_effect_duration = 0  # s; the next tap counts at once
+        self.styles.line_pad = 0  # cells; the style sheet takes no zero
 
 
 class Act(msgspec.Struct, frozen=True):
@@ -44,23 +36,30 @@ class Act(msgspec.Struct, frozen=True):
     leads: bool = False
     apart: bool = False
 
+    @property
+    def full_action(self) -> str:
+        """The action with the namespace in which Textual looks for it."""
+        return (
+            self.action if self.action.startswith("app.") else f"screen.{self.action}"
+        )
+
 
 class ActBar(Viewer, Horizontal):
     """The screen says which acts there are."""
 
     def __init__(self) -> None:
-        super().__init__("ask live result past gear health keys notice")
+        super().__init__("keys")
         self._acts: list[Act] | None = None
 
     def compose(self) -> ComposeResult:
-        for n in range(MOST):
+        for n in range(MOST_ACTS):
             yield ActButton(id=f"act-{n}")
 
     def on_mount(self) -> None:
         self.show_view()
 
     def show_view(self) -> None:
-        acts: list[Act] = self.screen.all_acts()[:MOST]  # type: ignore[attr-defined]
+        acts: list[Act] = self.screen.all_acts()[:MOST_ACTS]  # type: ignore[attr-defined]
         if acts != self._acts:
             self._acts = acts
             self._fit()
@@ -81,17 +80,10 @@ class ActBar(Viewer, Horizontal):
             button.display = n < len(acts) and fits[n]
             if button.display:
                 leads, apart = acts[n].leads, acts[n].apart
-                more = max(0, min(spare, WIDEST - wide[n])) if leads else 0
+                more = max(0, min(spare, LEADING_COLUMNS - wide[n])) if leads else 0
                 spare -= more
                 before = spare + bool(n) if apart else 0  # margins overlap
-                button.update(labels[n])
+                button.label, button.action = labels[n], acts[n].full_action
                 button.styles.width = wide[n] - 1 + more
                 button.styles.margin = (0, 1, 0, before)
                 button.set_class(leads, "-leads")
-
-    @on(ActButton.Touched)
-    async def _touched(self, event: ActButton.Touched) -> None:
-        event.stop()
-        place = int(str(event.button.id).removeprefix("act-"))
-        if self._acts is not None and place < len(self._acts):
-            await self.app.run_action(self._acts[place].action, self.screen)

@@ -11,25 +11,31 @@ from rich.segment import Segment
 from textual.geometry import Region
 from textual.strip import Strip
 
-from bench.console.text import Block, Line
+from bench.console.drawings.styled_text import Block, Line
 from bench.console.themes import role_styles
+from bench.console.view_model import Change
 from bench.console.widgets.viewer import Viewer
 
-Draw = Callable[[Viewer, int, int], Block]
-WIDEST = 160  # columns of a picture: a wider one says no more
+DrawFunction = Callable[[Viewer, int, int], Block]
+PICTURE_COLUMNS = 160  # columns of a picture: a wider one says no more
 
 
 class Drawing(Viewer):
     """`draw` gives at most so many rows of at most so many columns (width, height)."""
 
     def __init__(
-        self, draw: Draw, watches: str, *, widest: int | None = None, **more: Any
+        self,
+        draw: DrawFunction,
+        quick: Change | None = None,
+        *,
+        widest: int | None = None,
+        **more: Any,
     ) -> None:
-        super().__init__(watches, **more)
+        super().__init__(quick, **more)
         self._draw, self._widest = draw, widest
         self._lines: Block = []
         self._strips: dict[int, Strip] = {}
-        self._look = ""  # the theme in which the strips are drawn
+        self._drawn_theme = ""  # the theme in which the strips are drawn
 
     def show_view(self) -> None:
         wide, high = self.size
@@ -56,14 +62,14 @@ class Drawing(Viewer):
             self.refresh(*regions)
 
     def render_line(self, y: int) -> Strip:
-        wide, look = self.size.width, self.app.theme
-        if look != self._look:
-            self._look = look
+        wide, theme = self.size.width, self.app.theme
+        if theme != self._drawn_theme:
+            self._drawn_theme = theme
             self._strips.clear()
         strip = self._strips.get(y)
         if strip is None or strip.cell_length != wide:
             line = self._lines[y] if y < len(self._lines) else []
-            styles = role_styles(look)
+            styles = role_styles(theme)
             segments = [Segment(text, styles[role]) for text, role in line]
             strip = Strip(segments).adjust_cell_length(wide, styles["text"])
             self._strips[y] = strip

@@ -10,13 +10,13 @@ class KeyRow(Footer):
     """A footer that is made anew only when other keys are to be shown."""
 
     def bindings_changed(self, screen: Screen[object]) -> None:
-        told = [
+        keys = [
             (one.binding.key, one.binding.description, one.enabled)
             for one in screen.active_bindings.values()
             if one.binding.show
         ]
-        if told == getattr(self, "_told", None) and self.children:
+        if keys == getattr(self, "_shown_keys", None) and self.children:
             return
         # a terminal without the focus is told nothing: it is told when it has it again
-        self._told = told if screen.app.app_focus else None
+        self._shown_keys = keys if screen.app.app_focus else None
         super().bindings_changed(screen)

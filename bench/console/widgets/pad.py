@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from textual import on
 from textual.app import ComposeResult
 from textual.containers import Grid
-from textual.message import Message
 
 from bench.console.widgets.act_bar import ActButton
 
 BLANK = "_"  # as it is shown
-ROW = 4  # signs beside one another
+SIGNS_A_ROW = 4  # signs beside one another
 # the signs of each page, row by row, and the key that turns to the next one
-PAGES = (
+PAD_PAGES = (
     ("789.456+123/0-,_", "a-p"),
     ("abcdefghijklmnop", "q-z"),
     ("qrstuvwxyz0123-.", "0-9"),
@@ -20,14 +18,8 @@ PAGES = (
 
 
 class Pad(Grid):
-    """Twenty keys, each a target for a thumb. letters: it begins with those."""
-
-    class Typed(Message):
-        """key: a sign, `rub out`, `leave` or `keep`."""
-
-        def __init__(self, key: str) -> None:
-            super().__init__()
-            self.key = key
+    """Twenty keys, each a target for a thumb; the screen types them. letters: it begins
+    with those."""
 
     def __init__(self, *, letters: bool) -> None:
         super().__init__()
@@ -35,22 +27,22 @@ class Pad(Grid):
 
     def compose(self) -> ComposeResult:
         for key in self._keys():
-            yield ActButton(key, classes="-leads" if key == "keep" else "")
+            leads = "-leads" if key == "keep" else ""
+            yield ActButton(key, action=self._action(key), classes=leads)
 
     def _keys(self) -> list[str]:
         """From the upper left, row by row; what is no sign stands at the right."""
-        signs, turn = PAGES[self._page]
-        rows = [signs[n : n + ROW] for n in range(0, len(signs), ROW)]
+        signs, turn = PAD_PAGES[self._page]
+        rows = [signs[n : n + SIGNS_A_ROW] for n in range(0, len(signs), SIGNS_A_ROW)]
         ends = ("rub out", "leave", turn, "keep")
         return [key for row, end in zip(rows, ends, strict=True) for key in (*row, end)]
 
-    @on(ActButton.Touched)
-    def _touched(self, event: ActButton.Touched) -> None:
-        event.stop()
-        key = str(event.button.content)
-        if key != PAGES[self._page][1]:
-            self.post_message(self.Typed(" " if key == BLANK else key))
-            return
-        self._page = (self._page + 1) % len(PAGES)
-        for button, label in zip(self.query(ActButton), self._keys(), strict=True):
-            button.update(label)
+    def _action(self, key: str) -> str:
+        if key == PAD_PAGES[self._page][1]:
+            return "turn"
+        return f"screen.type({' ' if key == BLANK else key!r})"
+
+    def action_turn(self) -> None:
+        self._page = (self._page + 1) % len(PAD_PAGES)
+        for button, key in zip(self.query(ActButton), self._keys(), strict=True):
+            button.label, button.action = key, self._action(key)

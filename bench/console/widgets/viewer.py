@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from typing import Any, cast
+from typing import Any
 
 from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
-from bench.console.glyphs import GlyphSet
-from bench.console.host import Host
-from bench.console.view_model import ViewModel
+from bench.console.host import Hosted
+from bench.console.view_model import Change
 
 STYLES = {
     "text": "",
@@ -25,29 +24,13 @@ STYLES = {
 }
 
 
-class Viewer(Widget):
-    """Shows the view model anew whenever one of the parts it watches has changed.
-    watches: their names, parted by blanks."""
+class Viewer(Hosted, Widget):
+    """Shows the view model anew whenever that has changed. quick: also when only that
+    has changed."""
 
-    def __init__(self, watches: str, **more: Any) -> None:
+    def __init__(self, quick: Change | None = None, **more: Any) -> None:
         super().__init__(**more)
-        self._watches = frozenset({"all", *watches.split()})
-
-    @property
-    def host(self) -> Host:
-        return cast(Host, self.app)
-
-    @property
-    def view(self) -> ViewModel:
-        return self.host.view
-
-    @property
-    def glyphs(self) -> GlyphSet:
-        return self.host.glyphs
-
-    def view_changed(self, changed: frozenset[str]) -> None:
-        if changed & self._watches:
-            self.show_view()
+        self.quick = quick
 
     def show_view(self) -> None:
         """Show what the view model says now."""
@@ -55,25 +38,27 @@ class Viewer(Widget):
 
 
 Sentences = Iterable[tuple[str, str]]  # each with its role
-Says = Callable[[Viewer], Sentences]
+SentenceSource = Callable[[Viewer], Sentences]
 
 
-class Words(Viewer, Static):
-    """`says` tells which sentences there are; with none of them it takes no room."""
+class TextPanel(Viewer, Static):
+    """`source` gives the sentences; with none of them it takes no room."""
 
-    def __init__(self, says: Says, watches: str, **more: Any) -> None:
-        super().__init__(watches, **more)
-        self._says = says
-        self._said: list[tuple[str, str]] | None = None
+    def __init__(
+        self, source: SentenceSource, quick: Change | None = None, **more: Any
+    ) -> None:
+        super().__init__(quick, **more)
+        self._source = source
+        self._shown: list[tuple[str, str]] | None = None
 
     def on_mount(self) -> None:
         self.show_view()
 
     def show_view(self) -> None:
-        said = [one for one in self._says(self) if one[0]]
-        if said == self._said:
+        sentences = [one for one in self._source(self) if one[0]]
+        if sentences == self._shown:
             return
-        self._said = said
-        self.display = bool(said)
-        lines = (Content.styled(text, STYLES[role]) for text, role in said)
+        self._shown = sentences
+        self.display = bool(sentences)
+        lines = (Content.styled(text, STYLES[role]) for text, role in sentences)
         self.update(Content("\n").join(lines))

@@ -12,7 +12,7 @@ from typing import Any
 import msgspec
 
 from bench.render.report.figures import Scale, tick_words
-from bench.render.report.sentences import told
+from bench.render.report.sentences import report_text
 from bench.render.result import good_edges
 from bench.upkeep.dates import date_of, day_of
 
@@ -20,7 +20,7 @@ WIDTH, HEIGHT = 640.0, 330.0
 LEFT, RIGHT, TOP, BOTTOM = 66.0, 626.0, 46.0, 284.0
 PAD = 0.08  # of the span, left free at each end
 MOST_TICKS = 6
-LABEL = 78.0  # width that the label of an event takes
+LABEL_WIDTH = 78.0  # width that the label of an event takes
 STEPS_MONTHS = (1, 2, 3, 6, 12, 24, 60, 120, 240)
 
 
@@ -156,14 +156,14 @@ def _events(
 ) -> list[Mark]:
     """Labels that would lie on one another stand in two rows."""
     marks: list[Mark] = []
-    ends = [-LABEL, -LABEL]
+    ends = [-LABEL_WIDTH, -LABEL_WIDTH]
     for period, day in zip(periods, edges, strict=True):
         at = x.place(day)
-        row = 0 if at - ends[0] >= LABEL or ends[0] <= ends[1] else 1
-        clear = at - ends[row] >= LABEL
+        row = 0 if at - ends[0] >= LABEL_WIDTH or ends[0] <= ends[1] else 1
+        clear = at - ends[row] >= LABEL_WIDTH
         if clear:
             ends[row] = at
-        words = told(f"event-{period['reason']}") if clear else ""
+        words = report_text(f"event-{period['reason']}") if clear else ""
         marks.append(Mark(at, words, TOP - 8 - 16 * row))
     return marks
 
@@ -189,7 +189,8 @@ def _season(
     x: _Axis,
     y: _Axis,
 ) -> list[tuple[float, float]]:
-    """What the season alone makes of the last mean, at each result with a climate."""
+    """The curve that the season alone makes of the last mean, at each result with a
+    climate."""
     season = series["season"]
     means = [p["mean"] for p in series["baselines"] if p["mean"] is not None]
     if season is None or not season["kept"] or not means:

@@ -1,4 +1,4 @@
-"""What the drift document says of one series: its chart, and sentences beside it."""
+"""One series of the drift document: its chart, and sentences beside it."""
 
 from __future__ import annotations
 
@@ -6,14 +6,13 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from bench.checks import checks
-from bench.render.names import quantity_name
+from bench.render.names import quantity_name, spaced, upper_first
 from bench.render.report.chart import chart
 from bench.render.report.figures import Scale
-from bench.render.report.sentences import told
+from bench.render.report.sentences import report_text
 from bench.render.report.source import ReportSource
-from bench.render.result import name, opposite, upper_first
 from bench.render.template import in_a_row
-from bench.render.upkeep import drift_lines
+from bench.render.upkeep import drift_lines, series_ways
 from bench.units import System
 
 Document = Mapping[str, Any]
@@ -36,13 +35,13 @@ def _view(source: ReportSource, row: Document, units: System) -> dict[str, Any]:
     largest = max(abs(one["value"]) + one["uncertainty"] for one in results)
     board = source.board(row["check"], row["jig"])
     scale = Scale.of(row["unit"], units, board, max(largest, row["tolerance"] or 0.0))
-    ways = _ways(source, row, results[-1]["id"])
+    ways = series_ways(row)
     subject = row["jig"] or row["saw"] or "the saw"
     known = checks().get(row["check"])
-    what = name(row["check"])
+    what = spaced(row["check"])
     if known is not None and row["quantity"] != known.quantities[0]:
         what = f"{quantity_name(row['quantity'])} ({what})"
-    title = upper_first(told("chart-title", what=what, subject=subject))
+    title = upper_first(report_text("chart-title", what=what, subject=subject))
     return dict(
         id=f"{row['check']}-{row['quantity']}",
         title=title,
@@ -51,17 +50,6 @@ def _view(source: ReportSource, row: Document, units: System) -> dict[str, Any]:
         alarm=row["alarm"],
         lines=[*drift_lines({"series": [row], "left_out": []}, units)],
     )
-
-
-def _ways(source: ReportSource, row: Document, latest: str) -> tuple[str, str]:
-    """What a value above and below zero means, in the words of its latest result."""
-    found = (q for f in source.findings if f.id == latest for q in f.quantities)
-    q = next((q for q in found if q.name == row["quantity"]), None)
-    way = "" if q is None or q.value == 0 else q.way or ""
-    other = opposite(way)
-    if q is None or other == way:
-        return "", ""
-    return (way, other) if q.value > 0 else (other, way)
 
 
 def _sided(value: float, size: str, ways: tuple[str, str]) -> str:
@@ -77,22 +65,22 @@ def _description(
 ) -> Iterator[str]:
     first, last = results[0], results[-1]
     if len(results) == 1:
-        yield told("chart-one", first=first["at"][:10])
+        yield report_text("chart-one", first=first["at"][:10])
     else:
         span = {"first": first["at"][:10], "last": last["at"][:10]}
-        yield told("chart-results", count=len(results), **span)
+        yield report_text("chart-results", count=len(results), **span)
     value = abs(last["value"]) if ways[0] else last["value"]
     latest = scale.give_or_take(value, last["uncertainty"])
-    yield told("chart-latest", latest=_sided(last["value"], latest, ways))
+    yield report_text("chart-latest", latest=_sided(last["value"], latest, ways))
     if row["tolerance"] is not None:
-        yield told("chart-limit", limit=scale.size(row["tolerance"]))
+        yield report_text("chart-limit", limit=scale.size(row["tolerance"]))
     events = [
-        f"{told('event-' + period['reason'])} {period['from']}"
+        f"{report_text('event-' + period['reason'])} {period['from']}"
         for period in row["baselines"][1:]
     ]
     if events:
-        yield told("chart-events", events=in_a_row(events))
+        yield report_text("chart-events", events=in_a_row(events))
     if row["season"] is not None and row["season"]["kept"]:
-        yield told("chart-season")
+        yield report_text("chart-season")
     if alarms := sum(one["alarm"] is not None for one in results):
-        yield told("chart-alarms", count=alarms)
+        yield report_text("chart-alarms", count=alarms)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import msgspec
 
-from bench.render.result import told_over, told_over_words
+from bench.render.result import slope_span, slope_span_words
 from bench.units import (
     INCH,
     THOU,
@@ -29,8 +29,8 @@ class Scale(msgspec.Struct, frozen=True):
     @classmethod
     def of(cls, unit: str, units: System, board: float | None, largest: float) -> Scale:
         """largest: value that the axis has to show, in its unit."""
-        span = told_over(board, units) if unit == "rad" else 1.0
-        over = f" {told_over_words(board, units)}" if unit == "rad" else ""
+        span = slope_span(board, units) if unit == "rad" else 1.0
+        over = f" {slope_span_words(board, units)}" if unit == "rad" else ""
         if units == "mm":
             one, name = 1.0, "mm"
         else:

@@ -12,6 +12,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from bench.checks import checks
 from bench.checks.shared.cautions import COUNT_OFF, MANUAL, UNPLUG
 from bench.finding import Finding
+from bench.render.names import spaced, upper_first
 from bench.render.report.section import (
     SIGNS,
     View,
@@ -19,16 +20,14 @@ from bench.render.report.section import (
     latest_of_each,
     section,
 )
-from bench.render.report.sentences import told
+from bench.render.report.sentences import report_text
 from bench.render.report.source import Document, ReportSource
 from bench.render.result import (
     danger,
     dangers,
-    in_short,
     judged,
     limit,
-    name,
-    upper_first,
+    short_sentence,
     verdict_words,
 )
 from bench.render.upkeep import left_out_lines
@@ -84,7 +83,7 @@ def _page(template: str, **values: Any) -> str:
 
 
 def _cards(source: ReportSource, units: System) -> Iterator[View]:
-    """What hangs by the saw: one for each sled."""
+    """The cards that hang by the saw: one for each sled."""
     jigs = [jig for jig, _ in source.subjects() if jig is not None]
     for number, jig in enumerate(jigs, 1):
         last = _of_fence(source.of(jig, None))
@@ -100,8 +99,10 @@ def _cards(source: ReportSource, units: System) -> Iterator[View]:
             quick=any(option.name == "quick" for option in checks()[check].options),
             sign="" if last is None else SIGNS[last.verdict],
             kind="measured" if last is None else last.verdict or "measured",
-            last=told("card-none") if last is None else _last(source, last, units),
-            last_of="" if last is None else f"{name(last.check)}, {last.at[:10]}",
+            last=report_text("card-none")
+            if last is None
+            else _last(source, last, units),
+            last_of="" if last is None else f"{spaced(last.check)}, {last.at[:10]}",
             next=_next(coming),
             why="" if coming is None else coming["why"],
             command=f"sweepgauge check {check} --jig {shlex.quote(jig)}",
@@ -131,7 +132,7 @@ def _limit(source: ReportSource, last: Finding | None, units: System) -> str:
 
 def _last(source: ReportSource, last: Finding, units: System) -> str:
     board = source.board(last.check, last.jig)
-    words = in_short(last, units, board)
+    words = short_sentence(last, units, board)
     if last.verdict == "inside" or danger(last, units) is not None:
         return words
     return f"{upper_first(verdict_words(last.verdict))}. {words}"
@@ -139,5 +140,5 @@ def _last(source: ReportSource, last: Finding, units: System) -> str:
 
 def _next(coming: View | None) -> str:
     if coming is None:
-        return told("card-no-date")
-    return told("card-next", when=coming["when"])
+        return report_text("card-no-date")
+    return report_text("card-next", when=coming["when"])

@@ -10,10 +10,10 @@ from bench.checks.model import EvidenceGear
 from bench.finding import Finding, Verdict
 from bench.render.cut import forecast_lines
 from bench.render.finding import size
-from bench.render.names import part_name
+from bench.render.names import part_name, spaced, upper_first
 from bench.render.remarks import remark_words
 from bench.render.report.drift_view import chart_views
-from bench.render.report.sentences import told
+from bench.render.report.sentences import report_text
 from bench.render.report.source import Document, ReportSource
 from bench.render.result import (
     LEAST_SHARE,
@@ -21,10 +21,8 @@ from bench.render.result import (
     headline,
     judged,
     move_distance,
-    name,
     next_act,
     part_size,
-    upper_first,
     verdict_words,
 )
 from bench.render.upkeep import why_words
@@ -37,9 +35,9 @@ from bench.units import (
 )
 
 View = dict[str, Any]  # what a template shows, by its names
-MOST_RESULTS = 40  # in the table of one section; the others are counted
+MOST_ROWS = 40  # in the table of one section; the others are counted
 MOST_MOVES = 20
-ACTS = ("outside", "cannot-tell")  # after these there is something to do
+ACT_VERDICTS = ("outside", "cannot-tell")  # after these there is something to do
 SIGNS: dict[Verdict | None, str] = {
     "inside": "✓",
     "outside": "✗",
@@ -64,7 +62,7 @@ def section(
         due=[due_view(row) for row in source.rows("due", jig, saw)],
         charts=[*chart_views(source, jig, saw, units)],
         results_title=_results_title(source, findings, units),
-        results=[_row(source, one, units) for one in findings[:MOST_RESULTS]],
+        results=[_row(source, one, units) for one in findings[:MOST_ROWS]],
         moves=[*_moves(source, findings, units)][:MOST_MOVES],
         budget_title="" if limiting is None else _budget_title(limiting, subject),
         budget=[] if limiting is None else [*_budget(source, limiting, units)],
@@ -92,13 +90,13 @@ def _state(source: ReportSource, one: Finding, units: System) -> View:
     the answer wrong, or forbids one."""
     moved = source.moves.get(one.id) in ("made", "verified")
     return dict(
-        check=upper_first(name(one.check)),
+        check=upper_first(spaced(one.check)),
         at=one.at[:10],
         verdict=verdict_words(one.verdict),
         sign=SIGNS[one.verdict],
         kind=one.verdict or "measured",
         headline=headline(one, units, source.board(one.check, one.jig)),
-        act=next_act(one, units) if one.verdict in ACTS and not moved else "",
+        act=next_act(one, units) if one.verdict in ACT_VERDICTS and not moved else "",
         notes=[
             remark_words(remark, units)
             for remark in (*one.doubts, *one.remarks)
@@ -111,21 +109,21 @@ def _state(source: ReportSource, one: Finding, units: System) -> View:
 def due_view(row: Document) -> View:
     return dict(
         subject=row["jig"] or row["saw"] or "the saw",
-        check=name(row["check"]),
+        check=spaced(row["check"]),
         state=row["state"],
-        when=told(f"due-{row['state']}", by=row["by"]),
+        when=report_text(f"due-{row['state']}", by=row["by"]),
         why=f"{upper_first(why_words(row))}." * (row["state"] != "never-checked"),
     )
 
 
 def _results_title(source: ReportSource, findings: list[Finding], units: System) -> str:
     boards = {source.board(one.check, one.jig) for one in findings} - {None}
-    words = told("results")
+    words = report_text("results")
     if boards:
         board = " or ".join(nominal_words(mm or 0.0, units) for mm in boards)
-        words = told("results-board", board=board)
-    older = len(findings) - MOST_RESULTS
-    return f"{words} {told('older', count=older)}" if older > 0 else words
+        words = report_text("results-board", board=board)
+    older = len(findings) - MOST_ROWS
+    return f"{words} {report_text('older', count=older)}" if older > 0 else words
 
 
 def _row(source: ReportSource, one: Finding, units: System) -> View:
@@ -137,7 +135,7 @@ def _row(source: ReportSource, one: Finding, units: System) -> View:
         much = size(q, units, None)
     return dict(
         at=one.at[:10],
-        check=name(one.check),
+        check=spaced(one.check),
         way=q.way or "",
         size=much,
         verdict=verdict_words(one.verdict),
@@ -160,16 +158,18 @@ def _moves(
         }
         far = source.distances.get(one.id)
         if far is None and became != "planned":
-            words = told(f"move-{became}-unknown")
+            words = report_text(f"move-{became}-unknown")
         else:
             distance = "" if far is None else length_words(far, units)
-            words = told(f"move-{became}", distance=distance)
-        move = upper_first(told("move", **advised))
+            words = report_text(f"move-{became}", distance=distance)
+        move = upper_first(report_text("move", **advised))
         yield dict(at=one.at[:10], advised=move, became=words)
 
 
 def _budget_title(one: Finding, subject: str) -> str:
-    return told("budget", at=one.at[:10], subject=subject, check=name(one.check))
+    return report_text(
+        "budget", at=one.at[:10], subject=subject, check=spaced(one.check)
+    )
 
 
 def _budget(source: ReportSource, one: Finding, units: System) -> Iterator[View]:
@@ -183,7 +183,7 @@ def _budget(source: ReportSource, one: Finding, units: System) -> Iterator[View]
 
 
 def cut_lines(document: Document | None, units: System) -> list[str]:
-    """What the parts will be, in the words of the cut's own forecast."""
+    """The forecast of the cut in its own words."""
     if document is None:
         return []
     lines = forecast_lines({**document, "jig": None}, units)
@@ -193,8 +193,11 @@ def cut_lines(document: Document | None, units: System) -> list[str]:
 def _gear(gear: EvidenceGear, units: System) -> Iterator[tuple[str, str]]:
     jig, square = gear.jig, gear.square
     if jig is not None:
-        yield told("gear-fence"), told(f"gear-fence-{jig.fence}")
-        yield told("gear-pivot"), told("gear-pivot-at", pivot=jig.pivot)
+        yield report_text("gear-fence"), report_text(f"gear-fence-{jig.fence}")
+        yield (
+            report_text("gear-pivot"),
+            report_text("gear-pivot-at", pivot=jig.pivot),
+        )
         lengths = {
             "gear-pivot-blade": jig.pivot_to_blade,
             "gear-pivot-screw": jig.pivot_to_screw,
@@ -203,18 +206,18 @@ def _gear(gear: EvidenceGear, units: System) -> Iterator[tuple[str, str]]:
         }
         for code, mm in lengths.items():
             if mm is not None:
-                yield told(code), nominal_words(mm, units)
-        yield told("gear-tolerance"), slope_words(jig.tolerance, units)
+                yield report_text(code), nominal_words(mm, units)
+        yield report_text("gear-tolerance"), slope_words(jig.tolerance, units)
     if gear.saw is not None:
-        yield told("gear-saw"), gear.saw.name
+        yield report_text("gear-saw"), gear.saw.name
     if square is not None:
-        yield told("gear-square"), square.name
+        yield report_text("gear-square"), square.name
     if gear.indicator.resolution is not None:
         mm = gear.indicator.resolution
-        yield told("gear-resolution"), length_words(mm, units)
+        yield report_text("gear-resolution"), length_words(mm, units)
     if gear.leaves:
         leaves = ", ".join(length_words(leaf, units) for leaf in gear.leaves)
-        yield told("gear-leaves"), leaves
+        yield report_text("gear-leaves"), leaves
 
 
 def _cautions(latest: list[Finding]) -> list[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bench.render.template import teller
+from bench.render.template import sentence_maker
 
 TEMPLATES = {
     # what began a baseline period
@@ -59,4 +59,4 @@ TEMPLATES = {
     "card-next": "Next check: {when}.",
     "card-no-date": "Next check: no date yet; a month is usual.",
 }
-told = teller(TEMPLATES)
+report_text = sentence_maker(TEMPLATES)

@@ -1,4 +1,4 @@
-"""What a report is made from: results, documents and gear, as they are asked for."""
+"""The data of a report: results, documents and gear."""
 
 from __future__ import annotations
 

@@ -144,7 +144,7 @@ def test_no_room_but_their_own_knows_a_check_by_name() -> None:
     # what each check tells of a cut, and which checks tell of a symptom
     tells = {root / "bench/cut", root / "bench/log/cut_forecast.py"}
     # of quantities, two of which are called as their check
-    tells |= {root / "bench/render/names.py", root / "bench/console/result_drawing.py"}
+    tells |= {root / "bench/render/names.py", root / "bench/console/drawings/result.py"}
     found = [
         f"{path.relative_to(root)}:{line}: {text!r}"
         for room in ("bench", "hw")

@@ -137,11 +137,11 @@ async def test_the_socket_takes_no_rubbish(first_bench) -> None:
             line = {"type": "begin", "check": kind, "options": options, "ref": ref}
             wire._transport.write(json.dumps(line).encode() + b"\n")
             error = await bench.until(wire, Error)
-            assert bench.service.bench.run is None
+            assert bench.service.station.run is None
             assert error.code == "wrong-use" and error.ref == ref and says in error.text
         wire.send(Begin("fence-square", options={"touch_away": "2 in", "hold": None}))
         await bench.until(wire, PromptChanged)
-        run = bench.service.bench.run
+        run = bench.service.station.run
         assert run.options == {"placements": "both", "touch_away": 50.8}
         wire.send(Begin("fence-square", options={"touch_away": 50.8, "placements": "both"}))
         assert (
@@ -220,7 +220,7 @@ async def test_a_check_left_open_by_an_older_version_is_taken_up_without_what_it
     event = LoggedEvent("asked-for", asked)
     left = OpenCheck("r", "fence-square", None, [event], [], [])
     async with first_bench(SETTINGS) as bench:
-        checking = bench.service.bench.checking
+        checking = bench.service.station.controller
         told = text([checking.take_up(left, 0.0)])
         assert "goes on" in told and "touch away takes a length from 0 to 1000 mm, not -50" in told
         assert checking.run.options == {"hold": "left"}

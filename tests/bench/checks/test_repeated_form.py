@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from bench.checks.model import Evidence, EvidenceGear, Trace
-from bench.daemon.evaluation_worker import look_at
+from bench.daemon.evaluation_worker import fit_pass
 from bench.finding import EvidenceError, Finding
 from bench.gear import Indicator, Jig
 from bench.procedure.conclusion import conclude
@@ -67,7 +67,7 @@ def test_a_stand_bumped_once_is_refused_still() -> None:
 
 def test_the_second_pass_that_jumps_alike_is_not_refused_at_the_bench() -> None:
     first, second = passes({"handle-left": [0.1] * 3, "handle-right": [0.1] * 3})[:2]
-    assert look_at(first, 0.001, "mm").words
-    assert look_at(second, 0.001, "mm", first).words == ""
+    assert fit_pass(first, 0.001, "mm").words
+    assert fit_pass(second, 0.001, "mm", first).words == ""
     bumped = passes({"handle-left": [-0.2] * 3, "handle-right": [0.1] * 3}, wide=120.0)[0]
-    assert look_at(bumped, 0.001, "mm", first).words
+    assert fit_pass(bumped, 0.001, "mm", first).words

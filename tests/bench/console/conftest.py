@@ -308,7 +308,7 @@ def running(ask: Prompt, **more) -> RunState:
 
 @contextlib.asynccontextmanager
 async def screen(fake, *, size=(80, 24), look="shop"):
-    app = make_console(fake.path, look=look)
+    app = make_console(fake.path, theme=look)
     async with app.run_test(size=size) as pilot:
         await until(pilot, lambda t: bool(t.strip()) and app.view.status_known)
         fake.read("indicator", 2.513)

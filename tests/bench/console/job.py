@@ -134,7 +134,7 @@ async def bench(tmp_path: Path, seed: int = 3):
 @contextlib.asynccontextmanager
 async def screen(folder: Path, hands_client: HandsClient, size=(80, 24), look: str = "shop"):
     """A console on that daemon, with the demonstration's keys, and the user before it."""
-    app = make_console(folder / "socket", look=look, guest=HandKeys(hands_client))
+    app = make_console(folder / "socket", theme=look, extension=HandKeys(hands_client))
     async with app.run_test(size=size) as pilot:
         await wait(lambda: app.view.status_known and app.view.gear is not None and bool(app.view.checks))
         await wait(lambda: app._shown_screen() is not None)  # before it there is nobody to press a key for

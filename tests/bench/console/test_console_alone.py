@@ -10,7 +10,7 @@ import pytest
 from bench.console.app import make_console
 from bench.finding import Remark
 from bench.protocol import (
-    Concluded,
+    FindingNotice,
     FittedPass,
     InstrumentState,
     NotesSeen,
@@ -72,7 +72,7 @@ async def test_an_old_number_says_how_old_it_is(fake, scenes) -> None:
         fake.read("indicator", 2.513)
         await pilot.pause(0.1)
         now[0] += 7.0
-        app.mark(frozenset({"health", "number"}))
+        app.mark("number")
         text = await scenes.until(pilot, lambda t: "7 s ago" in t)
         assert "? indicator read 7 s ago" in text
 
@@ -100,7 +100,7 @@ async def test_a_result_comes_by_itself_and_old_words_go(fake, scenes) -> None:
     async with scenes.screen(fake) as (_app, pilot):
         fake.say(Notice("lean", "The indicator stands on the right."))
         await scenes.until(pilot, lambda t: "stands on the right" in t)
-        fake.say(Concluded("r1", scenes.finding()))
+        fake.say(FindingNotice("r1", scenes.finding()))
         text = await scenes.until(pilot, lambda t: "OUT" in t)
         assert "stands on the right" not in text
 

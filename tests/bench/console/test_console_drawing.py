@@ -14,18 +14,18 @@ from rich.color import Color
 from rich.style import Style
 
 from bench.console import themes
-from bench.console.canvas import Canvas
-from bench.console.glyphs import PLAIN, RICH
+from bench.console.drawings.canvas import Canvas
+from bench.console.drawings.glyphs import PLAIN, RICH
+from bench.console.drawings.large_digits import ROWS, columns, large_text
+from bench.console.drawings.plot import plot, scale, window
+from bench.console.drawings.result import draw_result
+from bench.console.drawings.set_up import draw_set_up
+from bench.console.drawings.sled import draw_sled, indicator_on_sled
+from bench.console.drawings.styled_text import Block, cut, fit, plain, width, wrap
 from bench.console.instrument_view import PassView
-from bench.console.large_digits import ROWS, columns, large_text
 from bench.console.message_folding import fold
-from bench.console.plot import plot, scale, window
 from bench.console.readout import number
-from bench.console.result_drawing import draw_result
-from bench.console.screens.sled_form import described
-from bench.console.set_up_drawing import draw_set_up
-from bench.console.sled_drawing import draw_sled, indicator_on_sled
-from bench.console.text import Block, cut, fit, plain, width, wrap
+from bench.console.screens.sled_form import typed_jig
 from bench.console.view_model import ViewModel
 from bench.protocol import Finding, Jig, MarkNotice, Move, Prompt, PromptChanged, Quantity
 from bench.render.result import opposite
@@ -123,7 +123,7 @@ def test_the_scale_puts_the_value_inside_or_outside_of_good_enough(value: float,
     row, foot = scale(value, 0.01, (-0.1, 0.1), 61, RICH, ("left", "right"))
     text = plain(row)
     assert len(text) == 61 and width(foot) == 61
-    mark = text.index(RICH.here)
+    mark = text.index(RICH.middle)
     assert (text.index("[") < mark < text.index("]")) == inside
     assert (mark > 30) == (value > 0)
 
@@ -173,7 +173,7 @@ def test_the_square_lies_as_said(fence: str, handle: str) -> None:
 
 @pytest.mark.parametrize("pivot", ["left", "right"])
 def test_the_described_sled_is_drawn_with_its_pivot_on_its_side(pivot: str) -> None:
-    jig = described(
+    jig = typed_jig(
         {"pivot": pivot, "pivot_to_blade": "250 mm", "pivot_to_screw": "500 mm", "pivot_to_stop": "480 mm"}
     )
     text = [plain(row) for row in draw_sled(jig, None, 64, 9, RICH, "mm")]
@@ -266,7 +266,7 @@ def test_a_size_with_two_limits_is_drawn_to_scale_between_them(play: float) -> N
 def test_a_size_with_two_limits_has_them_on_its_line() -> None:
     row, _foot = scale(0.02, 0.004, (0.03, 0.15), 61, RICH, ("none", "much"), least=0.0)
     text = plain(row)
-    assert 0 < text.index(RICH.here) < text.index("[") < text.index("]") < 60
+    assert 0 < text.index(RICH.middle) < text.index("[") < text.index("]") < 60
 
 
 def _roles(line) -> list[tuple[int, str]]:
@@ -330,14 +330,14 @@ def contrast(style: Style) -> float:
 GRAPHICS = {"rule", "wood", "steel", "trace", "old-trace", "stale"}
 
 
-@pytest.mark.parametrize("look", themes.NAMES)
+@pytest.mark.parametrize("look", themes.THEME_NAMES)
 def test_contrast_of_words_and_of_graphics(look: str) -> None:
     for role, style in themes.role_styles(look).items():
         least = 3.0 if role in GRAPHICS else 4.5
         assert contrast(style) >= least, f"{look} {role}: {contrast(style):.2f}"
 
 
-@pytest.mark.parametrize("look", themes.NAMES)
+@pytest.mark.parametrize("look", themes.THEME_NAMES)
 @pytest.mark.parametrize(
     "pair", [("act-text", "act"), ("bar-text", "bar"), ("bar-key", "bar"), ("chosen-text", "chosen")]
 )
@@ -403,8 +403,8 @@ def test_a_mark_that_was_taken_back_is_drawn_no_longer() -> None:
     for mark, at in enumerate((25.0, 75.0), 1):
         fold(state, MarkNotice("handle-left", at, mark, 4, 2.5))
         wanted(mark + 1)
-    assert state.line is not None and state.line.travel == [25.0, 75.0]
+    assert state.running_pass is not None and state.running_pass.travel == [25.0, 75.0]
     wanted(2)
-    assert state.line.travel == [25.0] and state.line.reading == [2.5]
+    assert state.running_pass.travel == [25.0] and state.running_pass.reading == [2.5]
     fold(state, MarkNotice("handle-left", 75.0, 2, 4, 2.6))
-    assert state.line.reading == [2.5, 2.6]
+    assert state.running_pass.reading == [2.5, 2.6]

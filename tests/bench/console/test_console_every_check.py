@@ -22,7 +22,7 @@ from bench.checks import checks
 from bench.console import requests
 from bench.console.app import make_console
 from bench.demo.daemon_process import end_daemon, start_daemon
-from bench.procedure.number_taking import HASTE
+from bench.procedure.number_taking import HASTE_S
 from bench.protocol import Finding, Prompt
 
 SETTINGS = """
@@ -97,7 +97,7 @@ async def until(app, met: Callable[[], bool], seconds: float = 60.0) -> str:
     end = time.monotonic() + seconds
     while not met():
         text = "\n".join(rows(app))
-        assert time.monotonic() < end, f"never came; {app.view.ask}; the screen shows:\n{text}"
+        assert time.monotonic() < end, f"never came; {app.view.prompt}; the screen shows:\n{text}"
         await asyncio.sleep(0.03)
     return "\n".join(rows(app))
 
@@ -142,33 +142,33 @@ def form(app) -> None:
 )
 async def test_the_form_the_cautions_and_the_first_set_up(bench, kinds) -> None:
     _, folder = bench
-    app = make_console(folder / "socket", look="shop")
+    app = make_console(folder / "socket", theme="shop")
     async with app.run_test(size=(80, 24)) as pilot:
         for kind in kinds:
             await choose(app, pilot, kind)
             form(app)
             await pilot.press("1")
-            await until(app, lambda: app.view.ask is not None)
+            await until(app, lambda: app.view.prompt is not None)
             await first_set_up(app, pilot, first=kind == kinds[0])
             await pilot.press("9")
             app.screen._since -= 1.0  # a second has gone by
             await pilot.press("enter")
-            await until(app, lambda: app.view.ask is None)
+            await until(app, lambda: app.view.prompt is None)
 
 
 async def first_set_up(app, pilot, *, first: bool = True) -> None:
     """first: of the day; a later check asks for the cautions that are new."""
-    ask = app.view.ask
+    ask = app.view.prompt
     assert not first or (ask.phase == "cautions" and ask.cautions), "no day without its cautions"
     pressed = 0
-    while (ask := app.view.ask).phase == "cautions":
+    while (ask := app.view.prompt).phase == "cautions":
         pressed += 1
         assert pressed < 8, "the cautions are by one key, and those that read on"
         read = scrolled(app)
         await pilot.press("enter")
         # a second press before the daemon has answered would say that the set-up stands
-        await until(app, lambda ask=ask, read=read: app.view.ask != ask or scrolled(app) != read)
-    ask = app.view.ask
+        await until(app, lambda ask=ask, read=read: app.view.prompt != ask or scrolled(app) != read)
+    ask = app.view.prompt
     text = await until(app, lambda: "SET UP" in "\n".join(rows(app)))
     left = " ".join(" ".join(line[:43].split()) for line in text.splitlines())
     assert ask.words[:60] in left or ask.words[:60] in " ".join(text.split())
@@ -230,8 +230,8 @@ async def answered(app, pilot, cables: Cables) -> Finding:
     """To the result, by Enter alone."""
     end = time.monotonic() + 100.0
     while app.view.result is None:
-        assert time.monotonic() < end, app.view.ask
-        ask = app.view.ask
+        assert time.monotonic() < end, app.view.prompt
+        ask = app.view.prompt
         if ask is None or ask.waiting or not ask.enter:
             await asyncio.sleep(0.03)
             continue
@@ -245,11 +245,11 @@ async def answered(app, pilot, cables: Cables) -> Finding:
             await pilot.pause(0.1)
             continue
         # a press shortly after a number was taken by itself means that number: press again
-        again = time.monotonic() + HASTE
+        again = time.monotonic() + HASTE_S
         await until(
             app,
             lambda ask=ask, again=again: (
-                app.view.ask != ask
+                app.view.prompt != ask
                 or app.view.result is not None
                 or read_on(app)
                 or (ask.by_itself and time.monotonic() > again)
@@ -336,13 +336,13 @@ def _upright(finding: Finding) -> None:
 async def test_the_whole_check_by_keys_and_its_result(bench, kind, monkeypatch) -> None:
     monkeypatch.setattr(requests, "HELD_S", 0.0)  # a key that a test presses is not held down
     cables, folder = bench
-    app = make_console(folder / "socket", look="shop")
+    app = make_console(folder / "socket", theme="shop")
     async with app.run_test(size=(80, 24)) as pilot:
         await choose(app, pilot, kind)
         # what their rows turn; turned by keys elsewhere
         app.screen._pushes, app.screen._lean = 1, False
         await pilot.press("1")
-        await until(app, lambda: app.view.ask is not None)
+        await until(app, lambda: app.view.prompt is not None)
         finding = await answered(app, pilot, cables)
         EXPECTED[kind](finding)
         await pilot.pause(0.2)

@@ -9,9 +9,9 @@ from textual import events
 from textual.screen import Screen
 
 from bench.console.app import Console, make_console
-from bench.console.host import ALL
+from bench.console.view_model import Change
 from bench.console.widgets.drawing import Drawing
-from bench.protocol import Concluded, PromptChanged
+from bench.protocol import FindingNotice, PromptChanged
 
 
 def painted(monkeypatch) -> list[str]:
@@ -34,11 +34,11 @@ def slow(monkeypatch) -> None:
     """A loaded machine: what a screen that comes up asks for itself is shown only later."""
     mark = Console.mark
 
-    def later(self: Console, changed: frozenset[str]) -> None:
-        if changed == ALL:
-            self.set_timer(0.3, lambda: mark(self, changed))
+    def later(self: Console, change: Change = "state") -> None:
+        if change == "state":
+            self.set_timer(0.3, lambda: mark(self, change))
         else:
-            mark(self, changed)
+            mark(self, change)
 
     monkeypatch.setattr(Console, "mark", later)
 
@@ -58,7 +58,7 @@ async def test_home_shows_a_new_result_at_once_after_the_check(fake, scenes, mon
         fake.say(PromptChanged("r1", "fence-square", "big-sled", scenes.push))
         await scenes.until(pilot, lambda t: "READY" in t)
         names = painted(monkeypatch)
-        fake.say(Concluded("r1", scenes.finding()))
+        fake.say(FindingNotice("r1", scenes.finding()))
         await scenes.until(pilot, lambda t: "OUT" in t and "figure" in names)
         assert "sled" not in names
 

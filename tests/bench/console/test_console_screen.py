@@ -15,32 +15,31 @@ from bench.checks import checks
 from bench.checks.model import EvidenceGear
 from bench.checks.options import HOLD
 from bench.console import requests
-from bench.console.app import AGEING, make_console
+from bench.console.app import AGE_PERIOD_S, make_console
+from bench.console.contents.result import further_words
 from bench.console.first_start import Guide
-from bench.console.greeting import AT_REST, MOST_READINGS
-from bench.console.host import ALL
-from bench.console.instrument_view import FRESH
+from bench.console.greeting import LIVE_RATE_HZ, REST_RATE_HZ
+from bench.console.instrument_view import FRESH_S
 from bench.console.message_folding import fold
 from bench.console.requests import Requests
 from bench.console.screens import confirm
 from bench.console.screens.check_form import CheckForm
-from bench.console.screens.sled_form import SledForm, described
+from bench.console.screens.sled_form import SledForm, typed_jig
 from bench.console.view_model import ViewModel
-from bench.console.widgets.result import further_words
-from bench.console.widgets.viewer import Words
+from bench.console.widgets.viewer import TextPanel
 from bench.finding import Remark, Settle
 from bench.moves.alignment import CLOSES
 from bench.protocol import (
     Abandon,
     Begin,
-    Concluded,
     Error,
     Extend,
+    FindingNotice,
     FittedPass,
-    Live,
     LiveMoveNotice,
+    LiveMoveRequest,
     LogList,
-    Moved,
+    NoteMove,
     Notice,
     PassNotice,
     Points,
@@ -50,7 +49,7 @@ from bench.protocol import (
     PutJig,
     PutLeaves,
     Quantity,
-    Saved,
+    SavedNotice,
     StatusMessage,
     Undo,
     Watch,
@@ -145,7 +144,7 @@ async def test_the_line_grows_and_readings_set_aside_become_crosses(fake, scenes
 PAD = {"Enter", "+", "-", "*", "/", ".", *"0123456789"}
 
 
-def told(app) -> dict[str, str]:
+def screen_text(app) -> dict[str, str]:
     """The keys of the screen that are told, with their words."""
     return {
         active.binding.key_display or active.binding.key: active.binding.description
@@ -161,11 +160,11 @@ async def test_every_key_that_is_told_is_on_the_number_pad(fake, scenes) -> None
         await scenes.until(pilot, lambda t: "OUT" in t)
         for keys in ([], ["1"], ["1", "1"], ["4"], ["6"], ["7"], ["8"]):
             await pilot.press(*keys)
-            assert set(told(app)) <= PAD, keys
+            assert set(screen_text(app)) <= PAD, keys
             app.go_home()
         fake.say(PromptChanged("r1", "fence-square", "big-sled", scenes.push))
         await scenes.until(pilot, lambda t: "READY" in t)
-        assert set(told(app)) <= PAD
+        assert set(screen_text(app)) <= PAD
 
 
 async def test_the_list_of_all_keys_lists_every_action_and_takes_it(fake, scenes) -> None:
@@ -330,7 +329,7 @@ async def test_the_tap_that_ended_a_check_does_not_begin_the_next(fake, scenes, 
         await scenes.until(pilot, lambda t: "take it" in t)
         now[0] += 1.0
         await pilot.press("enter")
-        fake.say(Concluded("r1", scenes.finding("cannot-tell")))
+        fake.say(FindingNotice("r1", scenes.finding("cannot-tell")))
         await scenes.until(pilot, lambda t: "more in each set-up" in t)
         now[0] += 0.4
         await pilot.press("enter")
@@ -443,10 +442,10 @@ async def test_a_live_move_is_left_by_two_keys(fake, scenes, later) -> None:
         for _ in range(3):
             await pilot.press("5")
             later[0] += 1.0
-        assert not fake.of(Live)
+        assert not fake.of(LiveMoveRequest)
         await pilot.press("enter")
-        await scenes.until(pilot, lambda _: fake.of(Live))
-        (live,) = fake.of(Live)
+        await scenes.until(pilot, lambda _: fake.of(LiveMoveRequest))
+        (live,) = fake.of(LiveMoveRequest)
         assert live.on is False
 
 
@@ -459,7 +458,7 @@ async def test_the_move_with_leaves_then_the_proof(fake, scenes) -> None:
         await pilot.press("2")
         text = await scenes.until(pilot, lambda t: "The move is noted." in t)
         assert "CHECK AGAIN" in text and "before the move" in text and " OUT " not in text
-        (moved,) = fake.of(Moved)
+        (moved,) = fake.of(NoteMove)
         assert (moved.finding, moved.how) == ("f1", "leaves")
         assert moved.distance == pytest.approx(0.14)
         await pilot.press("enter")
@@ -472,8 +471,8 @@ async def test_the_move_made_live(fake, scenes) -> None:
     fake.last = [scenes.finding()]
     async with scenes.screen(fake) as (app, pilot):
         await pilot.press("5", "1")
-        await scenes.until(pilot, lambda _: fake.of(Live))
-        (live,) = fake.of(Live)
+        await scenes.until(pilot, lambda _: fake.of(LiveMoveRequest))
+        (live,) = fake.of(LiveMoveRequest)
         assert (live.touches, live.stands, live.finding) == ("fence", "beyond", "f1")
         fake.say(
             LiveMoveNotice(True, "lean", "Lean the sled: the number must stand still.", True, target=0.144)
@@ -517,7 +516,7 @@ async def test_the_move_made_live(fake, scenes) -> None:
             )
         )
         await scenes.until(pilot, lambda t: "tighten" in t and "The screw drew it 0.030 mm" in t)
-        fake.say(Saved("move", "f1"), LiveMoveNotice(False, "end", "Tight. Take the verifying passes."))
+        fake.say(SavedNotice("move", "f1"), LiveMoveNotice(False, "end", "Tight. Take the verifying passes."))
         await scenes.until(pilot, lambda t: "The move is noted." in t and "Take the verifying passes." in t)
         assert app.view.live is None
         assert len(fake.of(Press)) == 1
@@ -528,8 +527,8 @@ async def test_beside_the_arm_the_distance_is_typed(fake, scenes) -> None:
     fake.last = [scenes.finding()]
     async with scenes.screen(fake) as (_app, pilot):
         await pilot.press("5", "3", *"200", "enter")
-        await scenes.until(pilot, lambda _: fake.of(Live))
-    (live,) = fake.of(Live)
+        await scenes.until(pilot, lambda _: fake.of(LiveMoveRequest))
+    (live,) = fake.of(LiveMoveRequest)
     assert (live.touches, live.stands, live.from_pivot) == ("arm", "right", 200.0)
 
 
@@ -558,7 +557,7 @@ async def test_too_close_to_call_never_leads_to_the_move(fake, scenes, settle) -
         await pilot.press("4", "5", "enter")
         text = await scenes.until(pilot, lambda t: "TOO CLOSE TO CALL" in t or "What limits" in t)
         assert "Move the" not in text
-    assert fake.of(Live) == fake.of(Moved) == []
+    assert fake.of(LiveMoveRequest) == fake.of(NoteMove) == []
 
 
 async def test_how_many_passes_are_kept_is_said_once(fake, scenes) -> None:
@@ -588,7 +587,7 @@ async def test_once_moved_what_was_found_stands_below_and_is_told_as_past(fake, 
     fake.last = [scenes.finding()]
     async with scenes.screen(fake) as (_app, pilot):
         await scenes.until(pilot, lambda t: "make the move" in t)
-        fake.say(Saved("move", "f1"))
+        fake.say(SavedNotice("move", "f1"))
         text = await scenes.until(pilot, lambda t: "The move is noted" in t)
         assert text.index("The move is noted") < text.index("Left end too near you")
         assert "before the move" in text
@@ -633,7 +632,7 @@ async def test_the_sled_is_asked_once_for_its_wall(fake, scenes) -> None:
         form.take(9)
         await pilot.press("9")
         await scenes.until(pilot, lambda t: "Without the distance" in t)
-        assert described(form._given).hold == "right"
+        assert typed_jig(form._given).hold == "right"
         known = replace(app.view.gear, jigs=[replace(app.view.gear.jigs[0], hold="left")])
         check = CheckForm(app.view.checks[0])
         app.push_screen(check)
@@ -762,14 +761,14 @@ async def test_a_rip_fence_that_closes_leads_and_its_act_is_seen(fake, scenes) -
             "minutes": 8,
         }
         app.view.due = {"due": [due], "left_out": []}
-        app.mark(ALL)
+        app.mark()
         await scenes.until(pilot, lambda t: "DANGER: open it" in t)
         rows = [line[:42] for line in scenes.rows(app)]
         text = " ".join(" ".join(rows).split())
         assert text.index("DANGER: the rip fence closes at the rear by") < text.index("First unplug the saw")
         assert "Move the rip fence's rear" in text
         assert "Never checked" not in text  # nothing else is due before that
-        notes = " ".join(words for words, _ in further_words(app.screen.query_one("#further", Words)))
+        notes = " ".join(words for words, _ in further_words(app.screen.query_one("#further", TextPanel)))
         assert "closes at the rear" not in notes  # it was said
 
 
@@ -815,7 +814,7 @@ def test_a_straightedge_is_ridden_to_the_right() -> None:
 
 def test_nothing_is_taken_back_once_it_is_worked_out(scenes) -> None:
     view = ViewModel(clock=lambda: 0.0)
-    view.here, view.ask = True, msgspec.structs.replace(scenes.push, phase="working-out")
+    view.online, view.prompt = True, msgspec.structs.replace(scenes.push, phase="working-out")
     assert not Requests(view, Guide(), lambda message: True).can_undo
 
 
@@ -859,11 +858,11 @@ async def test_enter_pressed_again_and_again_opens_a_form_once(fake, scenes) -> 
 async def test_at_rest_few_readings_are_asked_for(fake, scenes) -> None:
     """They are what wakes the program; in a check there are as many as digits are drawn."""
     async with scenes.screen(fake) as (_app, pilot):
-        await scenes.until(pilot, lambda t: "begin a check" in t and fake.of(Watch)[-1].most == AT_REST)
+        await scenes.until(pilot, lambda t: "begin a check" in t and fake.of(Watch)[-1].most == REST_RATE_HZ)
         fake.say(PromptChanged("r1", "fence-square", "big-sled", scenes.push))
-        await scenes.until(pilot, lambda t: "READY" in t and fake.of(Watch)[-1].most == MOST_READINGS)
+        await scenes.until(pilot, lambda t: "READY" in t and fake.of(Watch)[-1].most == LIVE_RATE_HZ)
         fake.say(PromptChanged(None, "fence-square", None, None))
-        await scenes.until(pilot, lambda t: "begin a check" in t and fake.of(Watch)[-1].most == AT_REST)
+        await scenes.until(pilot, lambda t: "begin a check" in t and fake.of(Watch)[-1].most == REST_RATE_HZ)
 
 
 async def test_a_still_screen_is_woken_when_a_number_gets_old_and_not_before(fake, scenes) -> None:
@@ -874,7 +873,7 @@ async def test_a_still_screen_is_woken_when_a_number_gets_old_and_not_before(fak
         app.view.clock = lambda: now
         for one in app.view.instruments.values():
             one.at = now - 0.2
-        for later, wait in (0.0, FRESH - 0.2), (2.0, AGEING):
+        for later, wait in (0.0, FRESH_S - 0.2), (2.0, AGE_PERIOD_S):
             now += later
             before = loop.time()
             app._age()

@@ -6,9 +6,8 @@ import msgspec
 import pytest
 from everyday import ci
 
-from bench.console.host import ALL
+from bench.console.contents.strip import health
 from bench.console.message_folding import fold
-from bench.console.widgets.strip import health
 from bench.protocol import InstrumentState, LiveMoveNotice, Prompt, PromptChanged
 
 SIZES = [
@@ -47,7 +46,7 @@ def left(lines: list[str], words: str) -> bool:
 
 
 async def shown(app, pilot, scenes, words: str) -> list[str]:
-    app.mark(ALL)
+    app.mark()
     await scenes.until(pilot, lambda t: left(t.splitlines(), words))
     return scenes.rows(app)
 
@@ -141,7 +140,7 @@ async def test_a_long_set_up_is_read_on_before_it_stands(fake, scenes) -> None:
     async with scenes.screen(fake, size=(40, 15)) as (app, pilot):
         ask = msgspec.structs.replace(scenes.place, words=LONG)
         fold(app.view, PromptChanged("r1", "mitre-square", "big-sled", ask, question="Is it square?"))
-        app.mark(ALL)
+        app.mark()
         text = await scenes.until(pilot, lambda t: "Enter  read on" in t)
         assert "45-degree square" in text and "leading teeth" not in text
         while "Enter  read on" in text:
@@ -154,5 +153,5 @@ async def test_a_long_set_up_is_read_on_before_it_stands(fake, scenes) -> None:
             scenes.place, phase="lean", words="Lean the sled to the left.", lean="left"
         )
         fold(app.view, PromptChanged("r1", "mitre-square", "big-sled", lean))
-        app.mark(ALL)
+        app.mark()
         await scenes.until(pilot, lambda t: "it is leaned" in t and "Lean the sled to the left." in t)

@@ -10,7 +10,7 @@ from textual import events
 from textual.widgets import OptionList
 
 from bench.console.app import make_console
-from bench.console.host import GuestKey
+from bench.console.host import ExtraKey
 from bench.console.screens import confirm
 from bench.console.widgets.act_bar import ActButton
 from bench.protocol import Abandon, Begin, LiveMoveNotice, Notice, Press, PromptChanged, Undo
@@ -35,7 +35,7 @@ async def bar(app, pilot) -> dict[str, ActButton]:
         columns = set(range(region.x, region.right))
         assert not columns & taken
         taken |= columns
-    return {str(one.content).split("  ", 1)[1]: one for one in buttons}
+    return {str(one.label).split("  ", 1)[1]: one for one in buttons}
 
 
 async def touch(pilot, widget) -> None:
@@ -63,11 +63,11 @@ async def test_a_sweep_is_had_with_one_hand(fake, scenes, size) -> None:
 
 
 class PretendHands:
-    """A guest with one key for a thumb, while there is something to push."""
+    """An extension with one key for a thumb, while there is something to push."""
 
     def __init__(self) -> None:
         self.pushes = False
-        push = GuestKey("h", lambda: "push", "The hands push.", lambda: None, lambda: self.pushes, leads=True)
+        push = ExtraKey("h", lambda: "push", "The hands push.", lambda: None, lambda: self.pushes, leads=True)
         self.keys = (push,)
 
     def tip(self, page, view, requests) -> str:
@@ -80,7 +80,7 @@ async def test_a_second_tap_at_the_same_place_takes_no_pass_back(fake, scenes, s
     turned = msgspec.structs.replace(scenes.place, step=2, taken=1)
     fake.run = scenes.running(turned)
     hands = PretendHands()
-    app = make_console(fake.path, guest=hands)
+    app = make_console(fake.path, extension=hands)
     async with app.run_test(size=size) as pilot:
         await scenes.until(pilot, lambda t: "it stands" in t and "undo pass" in t)
         stood = (await bar(app, pilot))["it stands"].region
@@ -208,7 +208,7 @@ class Thumb:
 
 
 def _key(button: ActButton) -> str:
-    return str(button.content).split("  ", 1)[0]
+    return str(button.label).split("  ", 1)[0]
 
 
 @pytest.mark.slow
@@ -313,7 +313,7 @@ async def test_a_number_and_a_name_are_typed_by_touch_alone(fake, scenes, size) 
 async def pad(app, pilot, key: str) -> None:
     """One key of those on the screen: each a target for a thumb, none cut off."""
     await pilot.pause(0.03)
-    keys = {str(b.content): b for b in app.screen.query("Pad ActButton").results(ActButton)}
+    keys = {str(b.label): b for b in app.screen.query("Pad ActButton").results(ActButton)}
     assert len(keys) == 20
     for one in keys.values():
         assert one.region.height >= ROWS and one.region.width >= COLUMNS

@@ -9,21 +9,21 @@ import pytest
 from console_job import bench, screen, shows, wait
 from turns import until
 
-from bench.console.text import wrap
+from bench.console.drawings.styled_text import wrap
 from bench.demo.hand_actions import push
 from bench.demo.hands_client import DRAWN, HandsClient
 from bench.demo.screen import LESSONS
 from bench.procedure.prompt import Prompt
 from bench.protocol import (
     Begin,
-    Concluded,
     Error,
+    FindingNotice,
     GetStatus,
-    Live,
     LiveMoveNotice,
+    LiveMoveRequest,
     Press,
     PromptChanged,
-    Saved,
+    SavedNotice,
 )
 from hw.virtual.hands import Hands
 from hw.virtual.saw import VirtualSaw
@@ -134,12 +134,12 @@ async def test_the_operator_does_the_whole_job_from_the_first_screen_on(scenes, 
     hands_client.turn_operator()
     assert await asked(2) == [Begin("fence-square", lean=True)]
     out = scenes.finding()
-    await wire.inbox.put(Concluded("r", out))
-    assert (await asked(3))[-1] == Live(finding=out.id)
-    await wire.inbox.put(Saved("move", out.id))
+    await wire.inbox.put(FindingNotice("r", out))
+    assert (await asked(3))[-1] == LiveMoveRequest(finding=out.id)
+    await wire.inbox.put(SavedNotice("move", out.id))
     await wire.inbox.put(LiveMoveNotice(False, "end", "The move is noted."))
     assert (await asked(4))[-1] == Begin("fence-square", jig=out.jig, lean=True, verifies=out.id)
-    await wire.inbox.put(Concluded("r", scenes.finding("inside", name="f2")))
+    await wire.inbox.put(FindingNotice("r", scenes.finding("inside", name="f2")))
     await until(lambda: not hands_client.operator)
     assert len(wire.asked) == 4
     hands_client.turn_operator()  # once more: the job is begun anew

@@ -14,19 +14,19 @@ from msgspec.structs import replace
 from bench.checks import checks
 from bench.checks.model import EvidenceGear
 from bench.console import themes
-from bench.console.canvas import Canvas
-from bench.console.glyphs import PLAIN, RICH
+from bench.console.contents.figure import large_figure, live_role, result_figure
+from bench.console.contents.live import live_facts, live_gauge, move_picture
+from bench.console.contents.prompt import prompt_words
+from bench.console.contents.result import budget_bars, past_rows, result_picture
+from bench.console.drawings.canvas import Canvas
+from bench.console.drawings.glyphs import PLAIN, RICH
+from bench.console.drawings.plot import scale
+from bench.console.drawings.result import draw_result
+from bench.console.drawings.set_up import draw_set_up
+from bench.console.drawings.sled import draw_sled
+from bench.console.drawings.styled_text import Block, plain, width
 from bench.console.message_folding import fold
-from bench.console.plot import scale
-from bench.console.result_drawing import draw_result
-from bench.console.set_up_drawing import draw_set_up
-from bench.console.sled_drawing import draw_sled
-from bench.console.text import Block, plain, width
 from bench.console.view_model import ViewModel
-from bench.console.widgets.figure import large_figure, live_role, result_figure
-from bench.console.widgets.live import live_facts, live_gauge, move_picture
-from bench.console.widgets.prompt import prompt_words
-from bench.console.widgets.result import budget_bars, past_rows, result_picture
 from bench.finding import BudgetRow, Contact, Finding, Move, Position, Quantity
 from bench.gear import Jig
 from bench.procedure.prompt import Prompt
@@ -192,7 +192,7 @@ def test_a_plate_shows_its_high_and_its_low_spot_half_a_turn_apart(turn: float, 
     text = words(block)
     degrees = math.degrees(turn)
     lines = [plain(line) for line in block]
-    marks = [(x, y) for y, line in enumerate(lines) for x, sign in enumerate(line) if sign == RICH.here]
+    marks = [(x, y) for y, line in enumerate(lines) for x, sign in enumerate(line) if sign == RICH.middle]
     (high, top), (low, bottom) = marks
     assert abs(high - low) == pytest.approx((wide - 1) / 2, abs=1)
     rows = [next(y for y, line in enumerate(lines) if word in line) for word in ("high", "low")]
@@ -208,7 +208,7 @@ def test_a_face_shows_its_high_and_its_low_place(size: float) -> None:
     profile = [(20.0 * n - 300.0, size * math.cos((n - 15) / 10)) for n in range(31)]
     block = drawn(Quantity("minimum-zone", 0.08, "mm", 0.01, 8.0, 0.05), profile=profile, wide=51)
     text = [plain(line) for line in block]
-    marks = [(x, y) for y, row in enumerate(text) for x, sign in enumerate(row) if sign == RICH.here]
+    marks = [(x, y) for y, row in enumerate(text) for x, sign in enumerate(row) if sign == RICH.middle]
     assert len(marks) == 2
     top, bottom = marks
     assert (top[0] == pytest.approx(25, abs=2)) == (size > 0), "the middle is high where it is proud"
@@ -286,11 +286,10 @@ def test_with_four_rows_a_phone_still_has_large_digits_with_unit_and_way() -> No
 
 def viewer(found: Finding, live: LiveMoveNotice | None = None) -> SimpleNamespace:
     view = SimpleNamespace(
-        finding=found, here=True, units="mm", live=live, past_findings=[found],
-        board=lambda finding: None, widest_board=lambda: None, jig_gear=lambda name: SLED,
+        finding=found, online=True, units="mm", live=live, past_findings=[found],
+        board=lambda finding: None, widest_board=lambda: None, find_jig=lambda name: SLED,
     )  # fmt: skip
-    host = SimpleNamespace(requests=SimpleNamespace(moved=False), view=view, glyphs=RICH)
-    return SimpleNamespace(view=view, host=host, glyphs=RICH)
+    return SimpleNamespace(requests=SimpleNamespace(moved=False), view=view, glyphs=RICH)
 
 
 @pytest.mark.parametrize("verdict", ["inside", "outside"])
@@ -401,17 +400,17 @@ def test_the_picture_of_before_a_move_stands_back() -> None:
     fence = Quantity("fence", 3e-4, "rad", 2e-5, 9.0, 0.05 / 300, "outside", "left end too near you")
     shown = viewer(Finding(check="any", quantities=[fence]))
     assert {role for line in result_picture(shown, 52, 20) for _, role in line} > {"wood", "strong"}
-    shown.host.requests.moved = True
+    shown.requests.moved = True
     assert {role for line in result_picture(shown, 52, 20) for _, role in line} == {"faint"}
 
 
 def test_only_what_is_still_to_do_is_said_while_the_sled_moves() -> None:
     ask = Prompt(phase="sweep", words="Press it home again. Push.", gather="sweep", ready=True, moving=True)
     shown = viewer(Finding(check="any", quantities=[]))
-    shown.view.ask, shown.view.trouble = ask, ""
+    shown.view.prompt, shown.view.trouble = ask, ""
     shown.app = SimpleNamespace(size=SimpleNamespace(height=24))
     assert [text for text, _ in prompt_words(shown)] == ["Push right through. Stop, then draw it back."]
-    shown.view.ask = replace(ask, moving=False)
+    shown.view.prompt = replace(ask, moving=False)
     assert [text for text, _ in prompt_words(shown)] == [ask.words]
 
 

@@ -23,7 +23,7 @@ async def test_from_no_settings_file_to_good_enough(first_bench) -> None:
     async with first_bench() as bench:
         saw, hands = bench.saw, bench.hands
         hands_client = HandsClient(await connect(bench.folder), hands)
-        app = make_console(bench.folder / "socket", look="shop")
+        app = make_console(bench.folder / "socket", theme="shop")
         async with app.run_test(size=(80, 24)) as pilot:
             assert not bench.settings_file.exists()
             # the instruments, found by what they do

@@ -50,7 +50,7 @@ async def find_the_indicator(pilot, bench) -> None:
 @pytest.mark.ci
 async def test_numbers_at_once_and_a_pressed_plunger_is_seen(first_bench) -> None:
     async with first_bench() as bench:
-        app = make_console(bench.folder / "socket", look="shop")
+        app = make_console(bench.folder / "socket", theme="shop")
         async with app.run_test(size=(80, 24)) as pilot:
             await until(pilot, lambda t: "pretend-travel 0.0" in t and "pretend-indicator" in t)
             await find_the_indicator(pilot, bench)
@@ -63,7 +63,7 @@ async def test_numbers_at_once_and_a_pressed_plunger_is_seen(first_bench) -> Non
 async def test_numbers_at_once_the_indicator_kept_and_the_rest_skipped(first_bench, size) -> None:
     """What there is not, or not now, is one key; then the sled is asked for."""
     async with first_bench() as bench:
-        app = make_console(bench.folder / "socket", look="shop")
+        app = make_console(bench.folder / "socket", theme="shop")
         async with app.run_test(size=size) as pilot:
             text = await until(pilot, lambda t: "pretend-travel" in t and "mm" in t)
             assert "pretend-indicator" in text and "1 of 4" in text
@@ -74,7 +74,7 @@ async def test_numbers_at_once_the_indicator_kept_and_the_rest_skipped(first_ben
             await until(pilot, lambda t: "3 of 4" in t and "Rest the tip" in t)
             await pilot.press("0")
             await until(pilot, lambda t: "The sled" in t and "Pivot to blade" in t)
-            assert app.view.learn is None
+            assert app.view.setup is None
             assert load(bench.settings_file).gear.travel.by_marks
             assert all(len(line.rstrip()) <= size[0] for line in seen(app).splitlines())
 
@@ -84,7 +84,7 @@ async def test_numbers_at_once_the_indicator_kept_and_the_rest_skipped(first_ben
 async def test_from_nothing_to_the_first_check_by_keys(first_bench, size) -> None:
     """Plunger, sled, leaf, description of the sled, a check that begins: one thing after the other."""
     async with first_bench() as bench:
-        app = make_console(bench.folder / "socket", look="shop")
+        app = make_console(bench.folder / "socket", theme="shop")
         async with app.run_test(size=size) as pilot:
             await find_the_indicator(pilot, bench)
             await until(pilot, lambda t: "away from you" in " ".join(t.split()))
@@ -115,14 +115,14 @@ async def test_from_nothing_to_the_first_check_by_keys(first_bench, size) -> Non
             await until(pilot, lambda t: "Passes in each set-up" in t)
             await pilot.press("1")
             await until(pilot, lambda t: "READ FIRST" in t and "Unplug the saw" in t)
-            assert bench.service.bench.run is not None
+            assert bench.service.station.run is not None
 
 
 @pytest.mark.slow
 async def test_left_and_done_again_from_the_list_of_cables(first_bench) -> None:
     """Another screen, the daemon begun anew in the middle: it is asked again; left by a key, found again by a key."""
     async with first_bench() as bench:
-        app = make_console(bench.folder / "socket", look="pencil")
+        app = make_console(bench.folder / "socket", theme="pencil")
         async with app.run_test(size=(80, 24)) as pilot:
             await until(pilot, lambda t: "Press the indicator's plunger" in t)
             await bench.stop()
@@ -149,7 +149,7 @@ def test_the_guide_goes_on_from_what_is_there_also_on_another_screen(scenes) -> 
     state, navigation = ViewModel(lambda: 100.0), Guide()
     marks = InstrumentState("travel", "travel", "marks", "By marks.")
     indicator = InstrumentState("indicator", "indicator", "open", "It reads.", value=1.0, age=0.0)
-    state.connected()
+    state.connecting = True
     assert next_stage(state, navigation) is None  # nobody has said yet how things stand
     fold(state, GearReply([], [], [], []))
     fold(state, StatusReply("s", "", "recording", [marks], None, []))

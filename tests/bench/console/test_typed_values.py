@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.console.first_start import Guide, proof_leaf
-from bench.console.screens.value import typed
+from bench.console.screens.value import with_unit
 from bench.console.view_model import ViewModel
 from bench.protocol import Error, Learn, Notice, PutJig, PutLeaves
 from bench.units import UnitsError, parse_length, parse_slope
@@ -38,7 +38,7 @@ from bench.units import UnitsError, parse_length, parse_slope
     ],
 )
 def test_a_bare_number_is_in_the_users_own_unit(text, kind, units, read) -> None:
-    assert typed(text, kind, units) == read
+    assert with_unit(text, kind, units) == read
     assert (parse_slope if kind == "slope" else parse_length)(read) > 0
 
 
@@ -52,13 +52,13 @@ def test_a_bare_number_is_in_the_users_own_unit(text, kind, units, read) -> None
 )
 def test_what_may_mean_two_things_is_asked_about(text, kind, told) -> None:
     with pytest.raises(UnitsError, match=told.replace("+", r"\+")):
-        typed(text, kind, "inch")
+        with_unit(text, kind, "inch")
 
 
 @given(st.integers(1, 60), st.sampled_from([2, 4, 8, 16, 32, 64]), st.data())
 def test_every_mixed_fraction_of_an_inch_can_be_typed(whole, parts, data) -> None:
     part = data.draw(st.integers(1, parts - 1))
-    read = parse_length(typed(f"{whole}+{part}/{parts}", "length", "inch"))
+    read = parse_length(with_unit(f"{whole}+{part}/{parts}", "length", "inch"))
     assert read == pytest.approx((whole + part / parts) * 25.4)  # the inch is 25.4 mm exactly: ISO 31-1, 1959
 
 
@@ -97,7 +97,7 @@ async def test_a_sled_is_described_in_inches_by_number_pad(fake, scenes) -> None
         fake.jigs = [*fake.jigs, jig]
         fake.say(fake.gear())
         await scenes.until(pilot, lambda t: app.screen.page == "home")
-        assert app.view.the_jig == jig.name
+        assert app.view.current_jig == jig.name
     assert jig.pivot_to_blade == pytest.approx(9.75 * 25.4)
     assert jig.tolerance == pytest.approx(0.002 / 12)
 

@@ -15,13 +15,13 @@ from typing import Any
 from bench.checks import find
 from bench.checks.model import EvidenceGear, Trace
 from bench.checks.shared.doubts import of_evidence, told
-from bench.daemon.evaluation_worker import look_at
+from bench.daemon.evaluation_worker import fit_pass
 from bench.finding import EvidenceError, Finding
 from bench.gear import Indicator, Jig, Saw
 from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.conclusion import conclude
 from bench.procedure.status_message import StatusMessage
-from bench.protocol import Notice, PassNotice
+from bench.protocol import Begin, Notice, PassNotice
 from bench.render.notices import with_words
 from bench.stream.outlier_filter import OutlierFilter
 from bench.stream.sweep_detector import SweepDetector
@@ -63,14 +63,13 @@ class Job:
     def work(self) -> Finding | None:
         """The finding; None where the check could not be carried to its end. Every word is in `said`."""
         self.chance = random.Random(self.seed)
-        check = find(self.kind)
         gear = EvidenceGear(indicator=Indicator(resolution=self.declared), jig=JIG, saw=SAW)
-        self.sweeper, self.clock = SweepDetector(), 100.0
+        self.detector, self.clock = SweepDetector(), 100.0
         self.looked = 0
         self.run = CheckProcedure(
-            *("run", check, self.options, gear),
-            sweeps=3, lean=False, marks=(), journal=self, tell=self._hear,
-            at_rest=lambda: self.sweeper.at_rest,
+            "run", Begin(self.kind, sweeps=3, options=self.options), gear,
+            marks=(), journal=self, tell=self._hear,
+            at_rest=lambda: self.detector.at_rest,
         )  # fmt: skip
         self.gates = {"indicator": OutlierFilter(self.declared or 0.0), "travel": OutlierFilter(0.0)}
         self.run.press(self.clock)
@@ -94,12 +93,12 @@ class Job:
         for t in self._moments(-SET_UP, 0.0):
             self._feed(t, 0.0)
         self.run.press(self.clock)
-        placement, cycle = self.run.kept.placement, 0
+        placement, cycle = self.run.passes.placement, 0
         for t in self._moments(0.0, REST + 5 * CYCLE):
             if (now := int((t - REST) // CYCLE)) != cycle:
                 cycle, self.seat = now, self.chance.gauss(0, 0.003)
             self._feed(t, place(t))
-            if self.run.kept.placement != placement:
+            if self.run.passes.placement != placement:
                 return
 
     def _moments(self, begin: float, end: float) -> Iterator[float]:
@@ -112,7 +111,7 @@ class Job:
 
     def true(self, t: float, s: float) -> float:
         """Depth of the plunger, mm; while it is set up it is let down by hand."""
-        step = self.run.kept.step
+        step = self.run.passes.step
         side = -1.0 if step is not None and step.side == "left" else 1.0
         turn = -1.0 if step is not None and step.mount == "carried" else 1.0
         x = math.tan(self.rotation) * s * side * turn
@@ -126,16 +125,16 @@ class Job:
         run, now, self.t = self.run, self.clock, t
         travel = self.travel(self, t, self.shown(s + self.chance.gauss(0, 0.003), 0.01))
         passed = self.gates["travel"].pass_on([now - 0.3 / self.rate], [travel], [None])
-        for what in self.sweeper.travel(passed.stamps, passed.values):
-            run.happening(what, now)
+        for what in self.detector.travel(passed.stamps, passed.values):
+            run.sweep_event(what, now)
         reading = self.indicator(self, t, self.true(t, s))
         passed = self.gates["indicator"].pass_on([now], [self.shown(reading, self.count)], [None])
         if passed.stamps:
-            for what in self.sweeper.indicator(passed.stamps, passed.values):
-                run.happening(what, now)
+            for what in self.detector.indicator(passed.stamps, passed.values):
+                run.sweep_event(what, now)
             run.readings(passed.stamps, passed.values, now)
-        for what in self.sweeper.tick(now):
-            run.happening(what, now)
+        for what in self.detector.tick(now):
+            run.sweep_event(what, now)
         run.tick(now)
         self._look(now)
 
@@ -143,9 +142,9 @@ class Job:
 
     def _look(self, now: float) -> None:
         for trace, straight in self.waiting:
-            if trace not in self.run.kept.traces:
+            if trace not in self.run.passes.traces:
                 continue
-            if straight and (why := look_at(trace, self.declared, "mm").words):
+            if straight and (why := fit_pass(trace, self.declared, "mm").words):
                 self.run.refuse_kept(trace, StatusMessage("pass-not-straight", {"why": why}), now)
                 continue
             evidence = self.run.evidence()
@@ -154,7 +153,7 @@ class Job:
 
     waiting: list[tuple[Trace, bool]] = field(default_factory=list)
 
-    def kept(self, trace: Trace, *, straight: bool) -> None:
+    def pass_accepted(self, trace: Trace, *, straight: bool) -> None:
         self.waiting.append((trace, straight))
 
     def event(self, *some: Any) -> None: ...
@@ -177,12 +176,11 @@ class Stops(Job):
 
     def work(self) -> Finding | None:
         self.chance = random.Random(self.seed)
-        check = find(self.kind)
         gear = EvidenceGear(indicator=Indicator(resolution=self.declared), jig=JIG, saw=SAW)
         self.clock = 100.0
         run = self.run = CheckProcedure(
-            *("run", check, self.options, gear),
-            sweeps=3, lean=False, marks=self.marks, journal=self, tell=self._hear, at_rest=lambda: True,
+            "run", Begin(self.kind, sweeps=3, options=self.options), gear,
+            marks=self.marks, journal=self, tell=self._hear, at_rest=lambda: True,
         )  # fmt: skip
         run.press(self.clock)
         for _ in range(300):

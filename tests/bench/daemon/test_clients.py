@@ -18,7 +18,7 @@ from bench.protocol import (
     Error,
     GetStatus,
     LogShow,
-    Moved,
+    NoteMove,
     PutJig,
     Readings,
     Request,
@@ -156,7 +156,7 @@ def test_every_text_of_a_request_is_one_short_line(odd: str) -> None:
         Begin("fence-square", jig=odd),
         Begin("fence-square", options={"hold": odd}),
         Begin("fence-square", options={odd: 1}),
-        Moved(how=odd),
+        NoteMove(how=odd),
         LogShow(odd),
         PutJig(Jig(odd)),
         PutJig(Jig("mine", saw=odd)),
@@ -193,14 +193,14 @@ class Unread:
 
 def test_a_large_answer_does_not_drop_who_has_not_read_it_yet() -> None:
     """A chart of thousands of results is larger than what may wait; what waits beside it still counts."""
-    from bench.daemon.clients import DROP, Client
+    from bench.daemon.clients import DROP_BYTES, Client
     from bench.protocol import Document, Done
 
     end = Unread()
     client = Client(end)  # type: ignore[arg-type]
-    client.send_large(Document({"series": ["x" * (2 * DROP)]}))
+    client.send_large(Document({"series": ["x" * (2 * DROP_BYTES)]}))
     client.send(Done("still told"))
     assert not client.gone and not end.aborted
-    client.send(Done("x" * DROP))
+    client.send(Done("x" * DROP_BYTES))
     client.send(Done("one too many"))
     assert client.gone and end.aborted

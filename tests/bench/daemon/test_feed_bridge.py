@@ -47,7 +47,7 @@ def heard(tmp_path):
         def batch(_: Instrument, batch: Batch) -> None:
             got.extend(zip(batch.stamps, batch.values, strict=True))
 
-        one = Instrument(section, section, getattr(load(file), section), batch, lambda _: None)  # type: ignore[arg-type]
+        one = Instrument(section, getattr(load(file), section), batch, lambda _: None)  # type: ignore[arg-type]
         one._block(b"\r\n", 49 * 10**9)
         sent = lines(seed, 12.0)
         for first in range(0, len(sent), block):

@@ -37,7 +37,7 @@ class Heard:
         self.flags: set[str] = set()
         self.states: list[str] = []
         self.raw = b""
-        self.instrument = Instrument(role, role, settings, self._batch, self._state, **kept)  # type: ignore[arg-type]
+        self.instrument = Instrument(role, settings, self._batch, self._state, **kept)  # type: ignore[arg-type]
         self.instrument.start()
 
     def _batch(self, instrument: Instrument, batch: Batch) -> None:
@@ -45,8 +45,8 @@ class Heard:
         self.values += batch.values
         self.stamps += batch.stamps
         self.flags |= batch.flags
-        self.held += [value for _, value in batch.held]
-        self.rejected += [record.fault or record.status or "" for _, record in batch.rejected]
+        self.held += [value for _, value in batch.outliers]
+        self.rejected += [record.fault or record.status or "" for _, record in batch.rejected_frames]
 
     def _state(self, instrument: Instrument) -> None:
         self.states.append(instrument.state)
@@ -330,7 +330,7 @@ async def test_late_is_taken_off_the_time_of_each_reading(hear, cable, tmp_path)
     assert now - prompt.stamps[-1] < 5.0
     settings = port_of(tmp_path, text + 'late = "300 ms"\n', "indicator")
     assert settings.late == 0.3
-    late = Instrument("indicator", "indicator", settings, lambda *_: None, lambda *_: None)
+    late = Instrument("indicator", settings, lambda *_: None, lambda *_: None)
     late.stamps.begin(1_000_000_000, 10, 0.0)
     late.stamps.begin(2_000_000_000, 10, 0.0)
     assert late.stamps.stamp(Record(1.0, "mm", behind=0), 0) == pytest.approx(1.7)
@@ -371,7 +371,7 @@ async def test_raw_bytes_and_their_times_are_kept_whatever_the_gate_refuses(hear
         sent += line
         one.instrument._block(line, at)
     assert one.held == [8.0] and 8.0 not in one.values and len(one.values) == 59
-    assert one.instrument.said().held == 1 and one.instrument.readings == 59
+    assert one.instrument.state_message().held == 1 and one.instrument.readings == 59
     assert one.raw == sent and sum(came) == 60
     assert one.stamps == sorted(one.stamps) and len(set(one.stamps)) == 59
 

@@ -22,7 +22,7 @@ def test_stamps_go_on_as_evenly_as_the_readings(rate: float) -> None:
     def heard(instrument: Instrument, batch: Batch) -> None:
         stamps.extend(batch.stamps)
 
-    one = Instrument("caliper", "caliper", PortSettings(port="/dev/none"), heard, lambda _: None)
+    one = Instrument("caliper", PortSettings(port="/dev/none"), heard, lambda _: None)
     one._port_state("open", "/dev/none is open.")
     one._block(b"\r\n", int(99.0 * 1e9))
     one.source.line.rounds.waited = SPACING  # type: ignore[attr-defined]

@@ -21,7 +21,6 @@ class Fed:
         self.told: list[tuple[str, str]] = []
         self.one = Instrument(
             "indicator",
-            "indicator",
             PortSettings(port="/dev/none", **settings),  # type: ignore[arg-type]
             lambda instrument, batch: None,
             lambda instrument: self.told.append((instrument.state, text([instrument.remark]))),
@@ -141,7 +140,7 @@ def test_an_instrument_that_repeats_what_it_is_asked_sends_no_rubbish() -> None:
     """Manuals: commands may be echoed by the instrument. Each is a line without a number, and none of it is a fault."""
     told = []
     fed = Fed(request="?\r", asking="request")
-    fed.one._on_batch = lambda instrument, batch: told.extend(batch.rejected)
+    fed.one._on_batch = lambda instrument, batch: told.extend(batch.rejected_frames)
     fed.say(b"?\r+0012.345 mm\r", 40)
     assert (fed.one.state, fed.one.readings, fed.one.rejects, told) == ("open", 40, 0, [])
     fed.say(b"??\r+0012.345 mm\r", 3)  # that is none

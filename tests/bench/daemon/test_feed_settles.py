@@ -20,11 +20,9 @@ def heard_of(last: list[float]) -> tuple[list[float], list[float], Instrument]:
         assert batch.first == len(values)
         assert not batch.values or batch.unit == "mm"
         values.extend(batch.values)
-        held.extend(value for _, value in batch.held)
+        held.extend(value for _, value in batch.outliers)
 
-    one = Instrument(
-        "indicator", "indicator", PortSettings(port="/dev/none"), heard, lambda _: None, count=0.001
-    )
+    one = Instrument("indicator", PortSettings(port="/dev/none"), heard, lambda _: None, count=0.001)
     now = 100.0
     one._port_state("open", "/dev/none is open.")
     one._block(b"\r\n", int(now * 1e9))
@@ -49,5 +47,5 @@ def heard_of(last: list[float]) -> tuple[list[float], list[float], Instrument]:
 def test_what_waits_is_decided_when_nothing_more_comes(last, passed, refused) -> None:
     values, held, one = heard_of(last)
     assert (values, held) == (passed, refused)
-    assert one.said().held == len(refused)
+    assert one.state_message().held == len(refused)
     assert one.value == (passed[-1] if passed else 2.501)

@@ -54,7 +54,7 @@ async def on_the_cables(bench, wire) -> None:
 
 async def test_from_no_file_to_two_instruments_that_read(first_bench, monkeypatch) -> None:
     """Numbers at once; plunger and sled are found and their ways learned; read without a restart; it loads."""
-    monkeypatch.setattr("bench.daemon.device_setup.LINGER", 0.2)
+    monkeypatch.setattr("bench.daemon.device_setup.LINGER_S", 0.2)
     async with first_bench() as bench:
         wire = await bench.talk()
         cables = await bench.until(wire, Cables, lambda m: any(c.value is not None for c in m.cables))
@@ -176,7 +176,9 @@ async def test_later_it_is_found_anew_and_what_the_file_says_otherwise_is_told_f
     async with first_bench(text) as bench:
         wire = await bench.talk()
         await bench.reads()
-        assert not bench.service.learner.scanner.on  # nothing is asked by itself where instruments are set up
+        assert (
+            not bench.service.device_setup.scanner.on
+        )  # nothing is asked by itself where instruments are set up
         wire.send(Learn("indicator"))
         await bench.until(wire, SetupNotice, asking("indicator"))
         await bench.until(wire, Cables, lambda m: {c.role for c in m.cables} == {"indicator", "travel"})
@@ -202,7 +204,7 @@ async def test_a_file_that_may_not_be_written_is_said_and_what_to_write_there(fi
         said = await bench.until(wire, SetupNotice, lambda m: m.phase == "failed")
         assert "read-only" in said.words and f'port = "{bench.names["indicator"]}"' in said.words
         assert bench.settings_file.read_text() == 'units = "mm"\n'
-        assert bench.service.bench.instruments == []
+        assert bench.service.station.wired.all == []
 
 
 async def proof(bench, wire, leaf: float, under: float) -> SetupNotice:
@@ -362,20 +364,20 @@ async def test_an_indicator_that_speaks_at_its_own_button_only(first_bench) -> N
 
 async def test_ports_are_held_on_for_nobody(first_bench, monkeypatch) -> None:
     """Whoever wanted it is gone: the cables are free for other programs, until somebody looks again."""
-    monkeypatch.setattr("bench.daemon.device_setup.LINGER", 0.2)
+    monkeypatch.setattr("bench.daemon.device_setup.LINGER_S", 0.2)
     async with first_bench() as bench:
-        assert not bench.service.learner.scanner.on  # nobody has looked yet
+        assert not bench.service.device_setup.scanner.on  # nobody has looked yet
         wire = await bench.talk()
         await on_the_cables(bench, wire)
         wire.close()
-        scanner = bench.service.learner.scanner
-        await until(lambda: not (scanner.on or scanner.tapped))
+        scanner = bench.service.device_setup.scanner
+        await until(lambda: not (scanner.on or scanner.listeners))
         wire = await bench.talk()
         await on_the_cables(bench, wire)
 
 
 async def test_nothing_that_moves_is_said_with_what_is_heard(first_bench, monkeypatch) -> None:
-    monkeypatch.setattr("bench.daemon.cable_search.IDLE", 0.3)
+    monkeypatch.setattr("bench.daemon.cable_search.IDLE_S", 0.3)
     async with first_bench() as bench:
         wire = await bench.talk()
         said = await bench.until(

@@ -11,7 +11,7 @@ from bench.finding import Finding, Quantity
 from bench.gear import Jig
 from bench.log.writer import LogWriter
 from bench.protocol import CutForecast, Document, ShopForecast
-from bench.protocol.client import Refused
+from bench.protocol.client import RequestRefused
 
 SETTINGS = """
 [jig.big-sled]
@@ -55,7 +55,7 @@ def test_forecasts_over_the_socket_are_what_the_command_prints_and_a_wrong_board
             ("big-sled", "bad"),
             ("small-sled", "never-checked"),
         ]
-    with pytest.raises(Refused, match="board takes a length from 20 to 5000 mm"):
+    with pytest.raises(RequestRefused, match="board takes a length from 20 to 5000 mm"):
         asked.ask(CutForecast("big-sled", {"board": "3 mm"}), Document)
-    with pytest.raises(Refused, match="no sled is called"):
+    with pytest.raises(RequestRefused, match="no sled is called"):
         asked.ask(CutForecast("other-sled"), Document)

@@ -13,8 +13,8 @@ import time
 
 import pytest
 
-from bench.protocol import Begin, PassNotice, Press, PromptChanged, Saved
-from bench.protocol.client import Gone
+from bench.protocol import Begin, PassNotice, Press, PromptChanged, SavedNotice
+from bench.protocol.client import ConnectionClosed
 
 
 def drive(client, seconds: float, kept: set[str], acked: set[str]) -> None:
@@ -26,7 +26,7 @@ def drive(client, seconds: float, kept: set[str], acked: set[str]) -> None:
             client.send(Press(waits=False))
         elif isinstance(message, PassNotice) and message.state == "kept":
             kept.add(message.sweep)
-        elif isinstance(message, Saved) and message.what == "sweep":
+        elif isinstance(message, SavedNotice) and message.what == "sweep":
             acked.add(message.id)
 
 
@@ -56,7 +56,7 @@ def test_kill_9_in_sweeps(kills, rigs, run, wire, pushing, figure, tmp_path) -> 
         client.send(Begin("fence-square", sweeps=50))
         try:
             drive(client, chance.uniform(1.5, 4.0), kept, acked)
-        except Gone:
+        except ConnectionClosed:
             pytest.fail("the daemon went away by itself")
         daemon.process.kill()
         daemon.process.wait()

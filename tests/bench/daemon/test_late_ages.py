@@ -26,15 +26,15 @@ def surface(s: float) -> float:
 
 def swept(indicator_late: float, travel_late: float) -> Sweep:
     """The pass as the daemon pairs it; lines come when they come, each as old as its instrument makes it."""
-    sweeper, ended = SweepDetector(), []
+    detector, ended = SweepDetector(), []
 
     def heard(instrument: Instrument, batch: Batch) -> None:
-        take = sweeper.indicator if instrument.role == "indicator" else sweeper.travel
+        take = detector.indicator if instrument.name == "indicator" else detector.travel
         ended.extend(what for what in take(batch.stamps, batch.values) if isinstance(what, MovementEnd))
 
     def make(role: str, late: float) -> Instrument:
         settings = PortSettings(port="/dev/null", late=late, options={"at_open": False})
-        return Instrument(role, role, settings, heard, lambda _: None)  # type: ignore[arg-type]
+        return Instrument(role, settings, heard, lambda _: None)  # type: ignore[arg-type]
 
     indicator, travel = make("indicator", indicator_late), make("travel", travel_late)
     for n in range(320):

@@ -13,14 +13,14 @@ from typing import Any
 import msgspec
 import pytest
 
-from bench.daemon.live_host import LiveHost
+from bench.daemon.live_move_controller import LiveMoveController
 from bench.demo.daemon_process import end_daemon, start_daemon
 from bench.demo.operator import Operator, connect, virtual_bench
 from bench.finding import Finding, Move, Quantity, Settle
 from bench.gear import Jig
+from bench.procedure.invalid_request import InvalidRequest
 from bench.procedure.live_move import LiveMove
-from bench.procedure.wrong_use import InvalidRequest
-from bench.protocol import Begin, Error, Live, LiveMoveNotice, Press
+from bench.protocol import Begin, Error, LiveMoveNotice, LiveMoveRequest, Press
 from bench.render.notices import with_words
 
 JIG = Jig("big-sled", pivot="right", pivot_to_blade=250.0, pivot_to_screw=500.0, pivot_to_stop=480.0)
@@ -43,11 +43,11 @@ class Sled:
     def __init__(
         self, drew_last: float | None = None, *, rotation: float = OUT, jig: Jig = JIG, **request
     ) -> None:
-        self.live = LiveMove(Live(**request), finding(rotation), jig, 0.001, drew_last)
+        self.live = LiveMove(LiveMoveRequest(**request), finding(rotation), jig, 0.001, drew_last)
         self.t, self.at = 0.0, 2.5
 
     def said(self) -> LiveMoveNotice:
-        return with_words(self.live.said(), "mm")
+        return with_words(self.live.notice(), "mm")
 
     def hear(self, *values: float) -> LiveMoveNotice:
         """One reading after the other, each in a block of its own."""
@@ -223,7 +223,7 @@ def test_what_the_screw_drew_is_aimed_past(from_pivot: float) -> None:
     assert live.phase == "end"
     assert live.drew == pytest.approx(-0.03, abs=1e-9)
     assert live.gone == pytest.approx(0.144, abs=1e-9)
-    assert live.said().verdict == "inside"
+    assert live.notice().verdict == "inside"
 
 
 @pytest.mark.parametrize(("drew", "said_inside"), [(-0.11, False), (-0.03, True), (None, False)])
@@ -238,7 +238,7 @@ def test_good_enough_is_as_it_will_be_once_tight(drew: float | None, said_inside
 
 def test_slackened_again_it_aims_past_what_was_drawn() -> None:
     sled = Sled().begun()
-    assert not sled.live.back()
+    assert not sled.live.slacken()
     sled.go(2.644)
     sled.hold(2.644)
     sled.live.press()
@@ -248,7 +248,7 @@ def test_slackened_again_it_aims_past_what_was_drawn() -> None:
         in said.words
     )
     assert "undo" in said.words
-    assert sled.live.back()
+    assert sled.live.slacken()
     assert sled.said().to_go == pytest.approx(0.2, abs=1e-9)
     assert "Go 0.10 mm past it: tightening draws it back toward you." in sled.said().words
 
@@ -303,22 +303,22 @@ def shared_state(tell) -> Any:
 
 def test_too_close_to_call_is_not_made_live() -> None:
     told: list[object] = []
-    host = LiveHost(shared_state(told.append))
+    host = LiveMoveController(shared_state(told.append))
     close = msgspec.structs.replace(
         finding(), verdict="cannot-tell", settle=Settle("between sweeps", sweeps=10)
     )
     with pytest.raises(InvalidRequest, match=r"proposes no move\. 10 passes in all would settle it"):
-        host.start(Live(), close)
+        host.start(LiveMoveRequest(), close)
     assert host.move is None and not told
 
 
 def test_a_mitre_fence_is_not_moved_live() -> None:
-    host = LiveHost(shared_state(lambda said: None))
+    host = LiveMoveController(shared_state(lambda said: None))
     one = finding()
     assert one.move is not None
     mitre = msgspec.structs.replace(one, move=msgspec.structs.replace(one.move, fence="left"))
     with pytest.raises(InvalidRequest, match="a mitre fence is moved with leaves or a shim"):
-        host.start(Live(), mitre)
+        host.start(LiveMoveRequest(), mitre)
 
 
 class Made:
@@ -343,7 +343,7 @@ class Made:
         return await self.until(lambda said: said.phase == phase)
 
     async def make(self, way: str, drawn: float) -> LiveMoveNotice:
-        self.wire.send(Live())
+        self.wire.send(LiveMoveRequest())
         await self.until(lambda said: said.phase == "stand")
         await self.hands.put("free-end")
         await asyncio.sleep(0.3)
@@ -385,7 +385,7 @@ async def test_from_out_to_good_enough_with_a_screw_that_draws(tmp_path) -> None
         end = await move.make(first.move.way, drawn)
         assert abs(end.drawn) == pytest.approx(drawn, abs=0.005)
         assert end.verdict == "outside"
-        wire.send(Live())  # made is made: the passes say what is left
+        wire.send(LiveMoveRequest())  # made is made: the passes say what is left
         refused = await asyncio.wait_for(_error(wire), 60)
         assert "verifying passes" in refused.text
         wire.close()

@@ -14,7 +14,7 @@ from shapely.geometry import LineString, Point, Polygon
 from bench.finding import Finding, Quantity
 from bench.gear import Jig
 from bench.procedure.live_move import LiveMove
-from bench.protocol import Live, LiveMoveNotice
+from bench.protocol import LiveMoveNotice, LiveMoveRequest
 from bench.render.notices import with_words
 
 LOOK = {"beyond": (0, -1), "behind": (0, 1), "right": (-1, 0), "left": (1, 0)}  # which way the plunger points
@@ -56,7 +56,7 @@ class Turning:
         self.jig = Jig("s", fence=fence, pivot=pivot, pivot_to_blade=250.0, pivot_to_screw=480.0)
         self.bodies, self.rotation, self.t = Bodies(self.jig, stands), rotation, 0.0
         touches = "arm" if stands in ("left", "right") else "fence"
-        ask = Live(True, "f", touches, stands, 200.0 if touches == "arm" else None)  # type: ignore[arg-type]
+        ask = LiveMoveRequest(True, "f", touches, stands, 200.0 if touches == "arm" else None)  # type: ignore[arg-type]
         quantity = Quantity("fence", rotation, "rad", 2e-5, 9.0, self.jig.tolerance, "outside", "")
         found = Finding(id="f", check="fence-square", quantities=[quantity], verdict="outside", jig="s")
         self.live = LiveMove(ask, found, self.jig, 0.001)
@@ -66,7 +66,7 @@ class Turning:
         assert self.live.phase == "go"
 
     def said(self) -> LiveMoveNotice:
-        return with_words(self.live.said(), "mm")
+        return with_words(self.live.notice(), "mm")
 
     def turn(self, to: float, steps: int = 20) -> LiveMoveNotice:
         first = self.rotation

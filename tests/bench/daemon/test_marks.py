@@ -7,11 +7,10 @@ from typing import Any
 
 import pytest
 
-from bench.checks import find
 from bench.checks.model import EvidenceGear
 from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.status_message import StatusMessage
-from bench.protocol import MarkNotice, Notice, PromptChanged
+from bench.protocol import Begin, MarkNotice, Notice, PromptChanged
 
 MARKS = (25.0, 75.0, 125.0)
 
@@ -32,7 +31,7 @@ class Journal:
     def undo_sweep(self, sweep_id: str, reason: str) -> None:
         self.ended.append("undone")
 
-    def kept(self, trace: Any, *, straight: bool) -> None: ...
+    def pass_accepted(self, trace: Any, *, straight: bool) -> None: ...
 
 
 class Saw:
@@ -43,7 +42,7 @@ class Saw:
         self.said: list[Any] = []
         self.journal = Journal()
         self.run = CheckProcedure(
-            "run", find(kind), {}, EvidenceGear(), sweeps=2, lean=False, marks=MARKS,
+            "run", Begin(kind, sweeps=2), EvidenceGear(), marks=MARKS,
             journal=self.journal, tell=self.said.append, at_rest=lambda: True,
         )  # fmt: skip
         self.run.settle_down(self.now)
@@ -117,16 +116,16 @@ def test_a_running_reading_is_not_taken_and_the_reason_is_told(saw: Saw) -> None
 def test_marks_are_taken_back_one_by_one_and_then_the_last_pass(saw: Saw) -> None:
     for value in (2.5, 2.6, 2.7, 2.8, 2.9):
         saw.take(value)
-    assert saw.run.facts.kept[0] == 1 and saw.run.facts.marks_taken == 2
+    assert saw.run.facts.accepted[0] == 1 and saw.run.facts.marks_taken == 2
     assert saw.run.undo(saw.now) == StatusMessage("mark-undone", {"at": 75.0})
     assert saw.run.ask.at == 75.0
     saw.take(2.95)
     assert saw.run.undo(saw.now) == StatusMessage("mark-undone", {"at": 75.0})
     assert saw.run.undo(saw.now) == StatusMessage("mark-undone", {"at": 25.0})
     assert saw.journal.events[-2:] == [("mark-undone", 75.0), ("mark-undone", 25.0)]
-    assert saw.run.facts.kept[0] == 1 and saw.journal.ended == ["whole", "refused"]
+    assert saw.run.facts.accepted[0] == 1 and saw.journal.ended == ["whole", "refused"]
     assert saw.run.undo(saw.now).code == "pass-undone"
-    assert saw.run.facts.kept[0] == 0
+    assert saw.run.facts.accepted[0] == 0
     assert saw.run.undo(saw.now) == StatusMessage("nothing-to-undo")
 
 
@@ -136,7 +135,7 @@ def test_what_was_taken_again_is_what_counts(saw: Saw) -> None:
     saw.run.undo(saw.now)
     for value in (2.65, 2.7):
         saw.take(value)
-    (trace,) = saw.run.kept.traces
+    (trace,) = saw.run.passes.traces
     assert trace.travel == list(MARKS) and trace.reading == pytest.approx([2.5, 2.65, 2.7])
 
 
@@ -154,10 +153,10 @@ def test_spots_and_widths_are_taken_back_one_by_one(kind: str) -> None:
     saw = Saw(kind)
     for _ in range(2):
         saw.take()
-    assert sum(saw.run.facts.kept) == 2
+    assert sum(saw.run.facts.accepted) == 2
     for left in (1, 0):
         saw.run.undo(saw.now)
-        assert sum(saw.run.facts.kept) == left
+        assert sum(saw.run.facts.accepted) == left
 
 
 @pytest.mark.ci

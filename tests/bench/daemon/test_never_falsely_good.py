@@ -159,12 +159,12 @@ def test_a_coarse_number_that_stands_is_good_once_it_was_seen_to_move() -> None:
 def test_a_draw_back_that_came_first_can_be_taken_back() -> None:
     job = Job(rate=5.0, travel=lambda job, t, value: 300.0 - value)
     job.work()
-    first = job.run.kept.traces[0]
+    first = job.run.passes.traces[0]
     assert not first.push
-    while job.run.kept.latest() is not first:
+    while job.run.passes.latest() is not first:
         job.run.undo(job.clock)
     job.run.undo(job.clock)
-    assert job.run.kept.placement == "handle-left" and not job.run.kept.traces
+    assert job.run.passes.placement == "handle-left" and not job.run.passes.traces
 
 
 # ---- read at a stop -----------------------------------------------------------------------

@@ -16,16 +16,16 @@ from bench.protocol import (
     Begin,
     Done,
     GetStatus,
-    Moved,
+    NoteMove,
     Notice,
     PromptChanged,
     Readings,
     Recording,
-    Saved,
+    SavedNotice,
     StatusReply,
     Watch,
 )
-from bench.protocol.client import Gone
+from bench.protocol.client import ConnectionClosed
 
 LOST = "NOT RECORDED: "
 
@@ -122,7 +122,7 @@ def test_moved_on_a_disk_in_trouble_exits_with_bad_news_and_is_saved_later(
         assert heard(late, Recording).state == "not-recorded"
         assert heard(late, Notice).words.startswith(LOST)
         other.execute("ROLLBACK")
-    assert heard(client, Saved, lambda m: m.what == "move").id == "found-1"
+    assert heard(client, SavedNotice, lambda m: m.what == "move").id == "found-1"
     assert heard(client, Notice, lambda m: m.about == "log").words == (
         "The log is written again; all that waited is saved."
     )
@@ -136,7 +136,7 @@ def test_moved_on_a_disk_in_trouble_exits_with_bad_news_and_is_saved_later(
 def test_the_state_of_things_is_answered_while_a_save_is_pending(bed, heard) -> None:
     client = bed.start((0.8, 0.8))
     asks = bed.wire()
-    client.send(Moved(ref=1))
+    client.send(NoteMove(ref=1))
     while (reply := asks.ask(GetStatus(), StatusReply)).log_state != "saving":
         assert not any(isinstance(m, Done) for m in client.waiting())
     assert (reply.recording, reply.last[0].id) == ("saving ...", "found-1")
@@ -149,12 +149,12 @@ def test_the_state_of_things_is_answered_while_a_save_is_pending(bed, heard) -> 
 def test_a_client_that_leaves_before_its_answer_harms_nobody(bed, heard) -> None:
     client, other = bed.start((0.3, 0.3)), bed.wire()
     other.ask(GetStatus(), StatusReply)  # it is known to the daemon by now
-    client.send(Moved(ref=1))
+    client.send(NoteMove(ref=1))
     client.send(Abandon(ref=2))
     client.close()
-    assert heard(other, Saved, lambda m: m.what == "move").id == "found-1"
+    assert heard(other, SavedNotice, lambda m: m.what == "move").id == "found-1"
     other.send(Begin("fence-square", ref=3))
-    assert heard(other, Saved, lambda m: m.what == "check")
+    assert heard(other, SavedNotice, lambda m: m.what == "check")
 
 
 @pytest.mark.ci
@@ -167,14 +167,14 @@ def test_ended_before_the_disk_answers_it_is_answered_as_not_recorded(
     client = wire()
     with closing(sqlite3.connect(recorded, isolation_level=None)) as other:
         other.execute("BEGIN IMMEDIATE")
-        client.send(Moved(ref=1))
+        client.send(NoteMove(ref=1))
         client.ask(GetStatus(), StatusReply)  # it has got there
         daemon.process.send_signal(signal.SIGTERM)
         answer = heard(client, Done)
         assert (answer.text, answer.recorded) == (UNRECORDED, False)
         daemon.hear("ended; NOT RECORDED")
         assert daemon.wait() == 0
-    with pytest.raises(Gone):
+    with pytest.raises(ConnectionClosed):
         heard(client, Done)
     with sqlite3.connect(recorded) as db:
         assert db.execute("SELECT count(*) FROM move WHERE made_json IS NOT NULL").fetchone() == (0,)
@@ -213,7 +213,7 @@ def test_a_full_failing_or_read_only_medium(trouble, small_disk, rigs, run, wire
         resource.prlimit(daemon.process.pid, resource.RLIMIT_FSIZE, limits)
     else:
         small_disk("remount,rw,size=4m")
-    assert heard(client, Saved, lambda m: m.what == "check").id == asking.run
+    assert heard(client, SavedNotice, lambda m: m.what == "check").id == asking.run
     assert heard(client, Recording, lambda m: m.state == "recording")
     with sqlite3.connect(tmp_path / "log.db") as db:
         assert db.execute("SELECT run FROM check_run").fetchall() == [(asking.run,)]

@@ -13,16 +13,16 @@ from bench.procedure.status_message import StatusMessage
 from bench.protocol import (
     REQUESTS,
     UNRECORDED,
-    Concluded,
     Done,
     Finding,
+    FindingNotice,
     LiveMoveNotice,
     MarkNotice,
     NoFinding,
     Notice,
     PassNotice,
-    Question,
-    Saved,
+    Query,
+    SavedNotice,
     SetupNotice,
 )
 from bench.render.notices import with_words
@@ -43,8 +43,8 @@ class Desk:
 
     def words(self) -> list[str]:
         """Of each notice its words; of what is told as not recorded, that."""
-        said = [m for m in self.told if isinstance(m, Notice | Saved)]
-        return [f"saved {m.id}" if isinstance(m, Saved) else _words(m) for m in said]
+        said = [m for m in self.told if isinstance(m, Notice | SavedNotice)]
+        return [f"saved {m.id}" if isinstance(m, SavedNotice) else _words(m) for m in said]
 
 
 def _words(notice: Notice) -> str:
@@ -87,7 +87,7 @@ def test_however_long_the_disk_takes_nothing_is_told_before() -> None:
 def test_where_the_log_takes_nothing_it_is_told_as_not_recorded_and_as_saved_later() -> None:
     desk = Desk()
     desk.give()
-    desk.box.tell(Saved("move", "m"))
+    desk.box.tell(SavedNotice("move", "m"))
     desk.box.tell(note("1"))
     desk.box.trouble(taking=False)
     desk.give()
@@ -108,7 +108,7 @@ def test_what_the_log_refused_is_never_told_as_recorded() -> None:
     desk = Desk()
     desk.box.tell(note("1"))
     refused = desk.give()
-    desk.box.tell(Saved("move", "m"))
+    desk.box.tell(SavedNotice("move", "m"))
     send = desk.box.answers(desk.told.append)
     desk.give()
     desk.box.tell(note("2"))
@@ -172,7 +172,7 @@ KEPT = StatusMessage("pass-kept", {"taken": 1, "wanted": 3})
         LiveMoveNotice(False, "end", remarks=[StatusMessage("live-tight")]),
         SetupNotice("leaf", "kept", remarks=[StatusMessage("leaf-proved", {"seen": 0.1})]),
         Notice("tap", code="tap-passed"),
-        Concluded("r", Finding(id="f", check="c", quantities=[], verdict=None)),
+        FindingNotice("r", Finding(id="f", check="c", quantities=[], verdict=None)),
         NoFinding("r", remarks=[StatusMessage("not-concluded", {"why": "x"})]),
     ],
 )
@@ -186,7 +186,7 @@ def test_no_word_of_keeping_without_a_record(message) -> None:
     assert told.recorded is False
     assert getattr(told, "state", "") != "kept"
     words = getattr(told, "words", "") or getattr(told, "text", "")
-    if not isinstance(told, Done | Concluded | NoFinding):
+    if not isinstance(told, Done | FindingNotice | NoFinding):
         assert words.startswith("NOT RECORDED: ")
         assert "kept" not in words
     if isinstance(told, Done):
@@ -227,6 +227,6 @@ async def test_every_request_that_may_change_something_is_answered_through_the_o
         await answer_request(service, client, kind(**needed))
         if len(client.heard) > before:
             at_once.add(kind)
-    assert at_once == {kind for kind in REQUESTS if issubclass(kind, Question)}
+    assert at_once == {kind for kind in REQUESTS if issubclass(kind, Query)}
     desk.box.saved(desk.awaited)
     assert len(client.heard) == len(REQUESTS)

@@ -14,7 +14,7 @@ from bench.daemon.panel import PanelLink
 from bench.finding import Finding
 from bench.procedure.prompt import Prompt
 from bench.protocol import (
-    Concluded,
+    FindingNotice,
     InstrumentState,
     MarkNotice,
     NoFinding,
@@ -71,7 +71,7 @@ async def test_pedal_lamp_and_buzzer(foot: Foot) -> None:
     foot.link.tone("accepted")
     assert foot.buzzer.state  # heard where the eyes are on the fence
     foot.link.tone("low")
-    foot.link.show(Concluded("1", Finding(check="fence-square", quantities=[])))
+    foot.link.show(FindingNotice("1", Finding(check="fence-square", quantities=[])))
     await foot.until(lambda: not foot.lamp.state and not foot.buzzer.state)
 
 
@@ -151,7 +151,7 @@ async def test_the_lamp_blinks_slowly_while_something_is_due_and_nothing_else_is
     assert foot.link.panel._playing == "due"
     foot.link.show(WANTS)
     assert foot.link.panel._playing == "wants-you"
-    foot.link.show(Concluded("1", Finding(check="fence-square", quantities=[])))
+    foot.link.show(FindingNotice("1", Finding(check="fence-square", quantities=[])))
     await foot.until(lambda: foot.link.panel._playing == "idle" and not foot.lamp.state)
     foot.link.due(True)
     foot.link.due(False)

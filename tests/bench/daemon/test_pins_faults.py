@@ -62,7 +62,7 @@ class House:
         (folder / "settings.toml").write_text(f"[{section}]\n{text}")
         names = ("settings.toml", "log.db", "gear.toml", "socket")
         self.service = Service(load(folder / names[0]), Paths(*(folder / name for name in names)))
-        (self.instrument,) = self.service.bench.instruments
+        (self.instrument,) = self.service.station.wired.all
         self.states: list[tuple[str, str]] = []
         health = self.instrument.health
         told = health._changed

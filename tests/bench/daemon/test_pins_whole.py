@@ -106,7 +106,7 @@ class House:
         settings = load(folder / "settings.toml")
         paths = Paths(folder / "settings.toml", folder / "log.db", folder / "gear.toml", folder / "socket")
         self.service = Service(settings, paths)
-        for instrument in self.service.bench.instruments:
+        for instrument in self.service.station.wired.all:
             instrument.source._make_lines = mock_lines(factory)  # type: ignore[attr-defined]
         self.heard: list[msgspec.Struct] = []
         self._stop = threading.Event()
@@ -166,7 +166,7 @@ async def test_a_gauge_on_pins_is_heard_on_the_wire(name: str, house) -> None:
     req = f"req = {REQ}\nrate = 20\n" if name == "sync52" else ""
     text = f'[indicator]\nformat = "{name}"\ndata = {DATA}\nclock = {CLOCK}\nedge = "{EDGE[name]}"\n{req}'
     async with house(text, factory) as home:
-        (instrument,) = home.service.bench.instruments
+        (instrument,) = home.service.station.wired.all
         await home.until(lambda: instrument.state == "open")
 
         async def clock() -> None:
@@ -190,7 +190,7 @@ async def test_an_encoder_and_a_gauge_on_pins_side_by_side(house) -> None:
         '[travel]\nformat = "quad_x4"\na = 23\nb = 24\nper_count = "0.05 mm"\n'
     )
     async with house(text, factory) as home:
-        indicator, travel = home.service.bench.instruments
+        indicator, travel = home.service.station.wired.all
         await home.until(lambda: indicator.state == "open" and travel.state == "open")
 
         async def move() -> None:

@@ -7,7 +7,7 @@ import random
 import msgspec
 import pytest
 
-from bench.protocol import Abandon, Begin, Done, Moved, PassNotice, Press, PromptChanged, Undo
+from bench.protocol import Abandon, Begin, Done, NoteMove, PassNotice, Press, PromptChanged, Undo
 
 BEGIN = Begin("fence-square", sweeps=50)
 
@@ -48,7 +48,7 @@ def kept(bed, client) -> bool:
 
 
 def noted(bed, client) -> bool:
-    client.send(Moved(ref=1))
+    client.send(NoteMove(ref=1))
     assert bed.heard(client, Done).text.startswith("Noted")
     bed.kill()
     return bed.holds("SELECT 1 FROM move WHERE made_json IS NOT NULL")

@@ -20,7 +20,7 @@ async def test_a_fault_of_the_tick_ends_the_daemon_with_its_fault(tmp_path, monk
     def fails(now: float) -> None:
         raise ZeroDivisionError("a fault of its own")
 
-    monkeypatch.setattr(service.bench, "tick", fails)
+    monkeypatch.setattr(service.station, "tick", fails)
     with pytest.raises(ZeroDivisionError, match="of its own"):
         await service.serve()
     assert not paths.socket.exists()

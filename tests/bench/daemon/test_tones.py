@@ -8,7 +8,7 @@ from typing import get_args
 import pytest
 
 from bench.daemon.panel import PATTERN_OF
-from bench.daemon.tones import FAR, Tones, nudge_interval, strokes
+from bench.daemon.tones import FARTHEST_MM, Tones, nudge_interval, strokes
 from bench.procedure.prompt import Prompt
 from bench.protocol import (
     GearReply,
@@ -71,40 +71,40 @@ def test_no_two_of_the_five_ring_alike_on_a_bell() -> None:
     ],
 )
 def test_what_is_told_and_how_it_sounds(message, name) -> None:
-    heard = Tones().hear(message)
+    heard = Tones().tone_of(message)
     assert (heard.name if heard is not None else None) == name
 
 
 def test_ready_is_heard_once_till_it_is_not_ready() -> None:
     tones = Tones()
     ready = PromptChanged(run="1", ask=Prompt("sweep", ready=True))
-    assert tones.hear(ready) is not None
-    assert tones.hear(ready) is None
-    tones.hear(PromptChanged(run="1", ask=Prompt("place")))
-    assert tones.hear(ready) is not None
+    assert tones.tone_of(ready) is not None
+    assert tones.tone_of(ready) is None
+    tones.tone_of(PromptChanged(run="1", ask=Prompt("place")))
+    assert tones.tone_of(ready) is not None
 
 
 def test_a_live_move_is_heard_faster_the_less_is_to_go() -> None:
-    gaps = [nudge_interval(to_go) for to_go in (FAR, 0.1, 0.02, 0.0)]
+    gaps = [nudge_interval(to_go) for to_go in (FARTHEST_MM, 0.1, 0.02, 0.0)]
     assert all(a > b for a, b in pairwise(gaps))
     tones = Tones()
-    tones.hear(LiveMoveNotice(on=True, phase="go", to_go=FAR))
+    tones.tone_of(LiveMoveNotice(on=True, phase="go", to_go=FARTHEST_MM))
     heard = [tones.tick(0.1 * n) for n in range(40)]
     far = sum(tone is not None and tone.name == "nudge" for tone in heard)
-    tones.hear(LiveMoveNotice(on=True, phase="go", to_go=0.01))
+    tones.tone_of(LiveMoveNotice(on=True, phase="go", to_go=0.01))
     near = sum(tones.tick(4.0 + 0.1 * n) is not None for n in range(40))
     assert 2 <= far <= 5 and near > 3 * far
 
 
 def test_there_is_told_once_and_too_far_till_it_is_turned_back() -> None:
     tones = Tones()
-    tones.hear(LiveMoveNotice(on=True, phase="go", to_go=0.0, there=True))
+    tones.tone_of(LiveMoveNotice(on=True, phase="go", to_go=0.0, there=True))
     said = [tones.tick(0.1 * n) for n in range(50)]
     assert [tone.name for tone in said if tone is not None] == ["there"]
-    tones.hear(LiveMoveNotice(on=True, phase="go", to_go=0.05, past=True))
+    tones.tone_of(LiveMoveNotice(on=True, phase="go", to_go=0.05, past=True))
     said = [tones.tick(5.0 + 0.1 * n) for n in range(50)]
     assert {tone.name for tone in said if tone is not None} == {"too-far"} and len([t for t in said if t]) > 1
-    tones.hear(LiveMoveNotice(on=False, phase="end"))
+    tones.tone_of(LiveMoveNotice(on=False, phase="end"))
     assert tones.tick(20.0) is None
 
 

@@ -102,12 +102,12 @@ async def test_the_air_is_kept_and_asked_for_by_the_socket(first_bench, monkeypa
     import asyncio
     import sqlite3
 
-    from bench.daemon import service
+    from bench.daemon import climate_sampler
 
     sensors = [SensorReading("sht3x", 19.5, 55.0), SensorReading("ds18b20", 18.0, None)]
-    monkeypatch.setattr(service, "read_climate", lambda: sensors)
+    monkeypatch.setattr(climate_sampler, "read_climate", lambda: sensors)
     async with first_bench("") as bench:
-        air = bench.service.air
+        air = bench.service.shared.climate
         await until(lambda: air.now() is not None)
         assert air.now() == Climate(19.5, 0.55)
         sensors[:] = [SensorReading("sht3x", -60.0, 120.0)]

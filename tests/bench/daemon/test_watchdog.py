@@ -31,7 +31,7 @@ async def test_signs_of_life_stop_when_a_reader_hangs(tmp_path: Path, monkeypatc
     service = Service(load(tmp_path / "settings.toml"), Paths(*(tmp_path / name for name in names)))
     loop = asyncio.get_running_loop()
     life = loop.create_task(service.serve())
-    (indicator,) = service.bench.instruments
+    (indicator,) = service.station.wired.all
 
     async def beats(seconds: float) -> int:
         """Signs of life in so long, with a line from the instrument every 20 ms."""
@@ -56,7 +56,7 @@ async def test_signs_of_life_stop_when_a_reader_hangs(tmp_path: Path, monkeypatc
         assert time.monotonic() < end
         await beats(0.05)
     assert await beats(0.6) >= 1
-    port, rounds = indicator.source.line.port, service.bench.wired.sources.rounds  # type: ignore[attr-defined]
+    port, rounds = indicator.source.line.port, service.station.wired.sources.rounds  # type: ignore[attr-defined]
     rounds.leave(port._fd)  # the loop goes on, but nobody reads any more
     end = time.monotonic() + 60  # a while of what lies unread, and it is noticed
     while await beats(0.6) > 0:

@@ -77,7 +77,7 @@ class Line:
         self.states: list[str] = []
         self.encode = make_encoder("line", {"resolution": "0.001 mm"})
         self.instrument = Instrument(
-            "indicator", "indicator", PortSettings(str(self.cable.path)), self._batch, self._state
+            "indicator", PortSettings(str(self.cable.path)), self._batch, self._state
         )
         self.instrument.start()
         self._n = 0

@@ -14,7 +14,7 @@ from bench.finding import Finding
 from bench.procedure.prompt import Prompt
 from bench.protocol import (
     Begin,
-    Concluded,
+    FindingNotice,
     GetStatus,
     NoFinding,
     Press,
@@ -62,7 +62,7 @@ class Slow:
             self.owed = False
             self.now = self.left.pop(0) if self.left else None
             asking = PromptChanged("r", "fence-square", None, self.now)
-            self.inbox.put_nowait(asking if self.now else Concluded("r", FOUND))
+            self.inbox.put_nowait(asking if self.now else FindingNotice("r", FOUND))
 
     def waits(self) -> list[str]:
         return [words.strip() for words in self.said if "Still waiting" in words]

@@ -113,11 +113,15 @@ class Life:
             None,
             [0.02 * n for n in range(count)],
         )
-        self.writer.start_sweep(sweep, run, placement, push=True, seat="1")
+        self.writer.start_sweep(sweep, run, placement)
         raw = b"".join(b"%+09.4f, MM\r\n" % value for value in trace.reading)
         half = len(raw) // 2
-        self.writer.chunk(sweep, "indicator", raw[:half], [20_000_000 * n for n in range(count // 2)])
-        self.writer.chunk(sweep, "indicator", raw[half:], [20_000_000 * n for n in range(count // 2, count)])
+        self.writer.queue.put_block(
+            sweep, "indicator", raw[:half], [20_000_000 * n for n in range(count // 2)]
+        )
+        self.writer.queue.put_block(
+            sweep, "indicator", raw[half:], [20_000_000 * n for n in range(count // 2, count)]
+        )
         self.writer.end_sweep(sweep, "whole", trace=trace)
         return trace
 

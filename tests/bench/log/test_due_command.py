@@ -17,7 +17,7 @@ from bench.finding import BudgetRow, Climate, Finding, Quantity
 from bench.gear import Jig
 from bench.log.schema import GEAR_EVENT
 from bench.log.upkeep_history import drift_of_log, due_of_log, load_history
-from bench.procedure.wrong_use import InvalidRequest
+from bench.procedure.invalid_request import InvalidRequest
 
 MM = 1 / 300
 FIRST = datetime(2025, 1, 10, 9, 0, tzinfo=UTC)

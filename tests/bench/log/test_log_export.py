@@ -15,7 +15,7 @@ import pytest
 from click.testing import CliRunner
 
 from bench.cli.log import log
-from bench.daemon.clients import DROP
+from bench.daemon.clients import DROP_BYTES
 from bench.log import export
 from bench.log.findings import each_finding
 from bench.log.read_only import open_read
@@ -64,11 +64,11 @@ def test_a_result_with_a_move_is_shown(live, path, make, answering) -> None:
 
 
 def test_more_than_a_client_may_leave_unread_is_exported(live, path, answering, monkeypatch) -> None:
-    monkeypatch.setattr("bench.daemon.clients.DROP", DROP // 4)
+    monkeypatch.setattr("bench.daemon.clients.DROP_BYTES", DROP_BYTES // 4)
     record(live, 10, readings=800)
     at = answering()
     whole = run("export", "--log", str(path)).stdout_bytes
-    assert len(whole) > 1.5 * DROP // 4
+    assert len(whole) > 1.5 * DROP_BYTES // 4
     assert run("export", "--socket", str(at)).stdout_bytes == whole
     one = "run-00007-f"
     assert run("export", one, "--socket", str(at)).output == run("export", one, "--log", str(path)).output

@@ -303,7 +303,7 @@ def test_a_file_may_be_parted_anywhere(size, exported) -> None:
 
 
 def test_a_line_that_never_ends_is_no_export(exported, tmp_path, monkeypatch) -> None:
-    monkeypatch.setattr(importer, "LONGEST_LINE", 2**20)
+    monkeypatch.setattr(importer, "LONGEST_LINE_BYTES", 2**20)
     exported.write_bytes(exported.read_bytes() + b"x" * 2**21)
     with pytest.raises(CommandError, match="line 7 is longer than 1 MiB: this is no export"):
         run("import", exported, "--log", tmp_path / "other.sqlite")

@@ -39,7 +39,7 @@ for number in range(100000):
     writer.start_sweep(sweep, run, "handle-right")
     for block in range(20):
         raw = b"%02d" % block * 10
-        writer.chunk(sweep, "indicator", raw, [block * 10**6 + n * 1000 for n in range(10)])
+        writer.queue.put_block(sweep, "indicator", raw, [block * 10**6 + n * 1000 for n in range(10)])
         time.sleep(0.0005)
     trace = Trace("handle-right", [n / 7 for n in range(200)], [n / 1000 for n in range(200)], sweep=sweep)
     writer.end_sweep(sweep, "whole", trace=trace)

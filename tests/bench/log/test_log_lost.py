@@ -14,7 +14,7 @@ from click.testing import CliRunner, Result
 
 from bench.cli.drift import drift
 from bench.cli.log import log
-from bench.log import acknowledged
+from bench.log import high_water_marks
 from bench.log.findings import each_finding, list_findings
 from bench.log.read_only import open_read
 from bench.log.rows import LogDamaged
@@ -199,18 +199,18 @@ def test_what_was_told_is_never_ahead_of_what_is_there_nor_behind(live, path) ->
     for number in range(3):
         life.whole_check(f"run-{number}", sweeps=1)
         assert life.writer.flush()
-        told = acknowledged.read(path)
+        told = high_water_marks.read(path)
         assert told is not None and told.highest["finding"] == number + 1
         with open_read(path) as db:
-            assert acknowledged.missing_rows(db, told) == {}
-    block = acknowledged.beside(path)
+            assert high_water_marks.missing_rows(db, told) == {}
+    block = high_water_marks.beside(path)
     assert block.stat().st_size == 512
     whole = block.read_bytes()
     block.write_bytes(b"")  # the power went before it was written for the first time
-    assert acknowledged.read(path) is None
+    assert high_water_marks.read(path) is None
     block.write_bytes(whole.replace(b'"finding":3', b'"finding":9'))
     with pytest.raises(LogDamaged, match="acknowledged is damaged"):
-        acknowledged.read(path)
+        high_water_marks.read(path)
     life.writer.close()
     assert "whether anything is missing" in start(live, path).words[0]
 

@@ -15,7 +15,7 @@ from bench.log import committer
 from bench.log.findings import list_findings
 from bench.log.read_only import open_read
 from bench.log.rows import LogError, LogHeld
-from bench.log.schema import APPLICATION_ID, VERSION, refuse_foreign
+from bench.log.schema import APPLICATION_ID, SCHEMA_VERSION, refuse_foreign
 from hw import timeouts
 
 
@@ -216,7 +216,7 @@ def test_a_write_ahead_file_removed_at_rest_is_noticed(life, folder, tmp_path, m
 def test_a_write_ahead_file_that_ends_in_the_head_of_a_page_is_opened(tmp_path) -> None:
     path, torn = tmp_path / "log.sqlite", tmp_path / "torn.sqlite"
     with closing(sqlite3.connect(path, isolation_level=None)) as db:
-        marks = f"PRAGMA application_id = {APPLICATION_ID}; PRAGMA user_version = {VERSION}"
+        marks = f"PRAGMA application_id = {APPLICATION_ID}; PRAGMA user_version = {SCHEMA_VERSION}"
         db.executescript(f"PRAGMA journal_mode = WAL; {marks}; CREATE TABLE one (n)")
         wal = path.with_name(path.name + "-wal")
         # SQLite's file format, section 4: a head of 32 bytes, then each page with its own head of 24

@@ -18,7 +18,7 @@ from bench.log import schema
 from bench.log.findings import find_finding, list_findings, list_moves
 from bench.log.read_only import open_read
 from bench.log.rows import LogError, LogNewer, LogUnknown
-from bench.log.schema import APPLICATION_ID, CHANGES, VERSION, migrate
+from bench.log.schema import APPLICATION_ID, CHANGES, SCHEMA_VERSION, migrate
 from tests.bench.log.conftest import LOGS, Database
 
 
@@ -64,8 +64,8 @@ def test_a_failing_change_leaves_the_one_before(path) -> None:
         before = db.execute("SELECT * FROM sqlite_schema").fetchall()
         with pytest.raises(sqlite3.OperationalError, match="nowhere"):
             migrate(db, [*CHANGES, ("next", next_tables)])
-        assert db.execute("PRAGMA user_version").fetchone() == (VERSION,)
-        assert db.execute("SELECT count(*) FROM migration").fetchone() == (VERSION,)
+        assert db.execute("PRAGMA user_version").fetchone() == (SCHEMA_VERSION,)
+        assert db.execute("SELECT count(*) FROM migration").fetchone() == (SCHEMA_VERSION,)
         assert db.execute("SELECT * FROM sqlite_schema").fetchall() == before
 
 
@@ -77,7 +77,7 @@ def test_changes_run_once_and_in_order(path) -> None:
         assert migrate(db, [*CHANGES, *changes]) == ["change 2"]
         assert migrate(db, [*CHANGES, *changes]) == []
         names = db.execute("SELECT name FROM migration ORDER BY migration_key").fetchall()
-        assert [name for (name,) in names[VERSION:]] == ran
+        assert [name for (name,) in names[SCHEMA_VERSION:]] == ran
     assert ran == ["change 0", "change 1", "change 2"]
 
 
@@ -143,7 +143,7 @@ def migrated(path, moment_s: float | None) -> tuple[int, float]:
         assert log.execute("PRAGMA integrity_check").fetchone() == ("ok",)
         count = sum(name.startswith("extra_") for name in log.table_names())
         version = log.execute("PRAGMA user_version").fetchone()[0]
-        assert version == log.table("migration").count == VERSION + (count > 0)
+        assert version == log.table("migration").count == SCHEMA_VERSION + (count > 0)
     return count, took
 
 
@@ -176,7 +176,7 @@ def test_a_newer_log_is_refused_with_its_bytes_unchanged(path, live) -> None:
     life.whole_check("run-1")
     life.writer.close()
     with closing(sqlite3.connect(path)) as db:
-        db.execute(f"PRAGMA user_version = {VERSION + 1}")
+        db.execute(f"PRAGMA user_version = {SCHEMA_VERSION + 1}")
     before = everything_in(path.parent)
     for _ in range(2):
         with pytest.raises(LogNewer, match="newer program"):
@@ -194,7 +194,7 @@ def test_a_newer_log_is_seen_even_if_only_its_write_ahead_log_says_so(path, live
     elsewhere = tmp_path_factory.mktemp("killed") / path.name
     with closing(sqlite3.connect(path)) as db:
         db.execute("PRAGMA wal_autocheckpoint = 0")
-        db.execute(f"PRAGMA user_version = {VERSION + 1}")
+        db.execute(f"PRAGMA user_version = {SCHEMA_VERSION + 1}")
         for suffix in ("", "-wal"):
             source = path.with_name(path.name + suffix)
             elsewhere.with_name(elsewhere.name + suffix).write_bytes(source.read_bytes())

@@ -30,7 +30,7 @@ def record(life, make, runs: int, readings: int = 400, seed: int = 1, first: int
         traces = []
         for number in range(6):
             sweep = f"{name}-{number}"
-            writer.start_sweep(sweep, name, "handle-left" if number % 2 else "handle-right", push=True)
+            writer.start_sweep(sweep, name, "handle-left" if number % 2 else "handle-right")
             travel = reading = 0.0
             travels, values, arrivals = [], [], []
             for n in range(readings):
@@ -43,7 +43,7 @@ def record(life, make, runs: int, readings: int = 400, seed: int = 1, first: int
                 part = slice(block, block + 5)
                 for instrument, numbers in (("indicator", values[part]), ("travel", travels[part])):
                     raw = b"".join(b"%+09.4f, MM\r\n" % value for value in numbers)
-                    writer.chunk(sweep, instrument, raw, arrivals[part])
+                    writer.queue.put_block(sweep, instrument, raw, arrivals[part])
             traces.append(
                 Trace("handle-right", travels, values, True, sweep, at=[at / 1e9 for at in arrivals])
             )

@@ -72,7 +72,7 @@ def test_a_commit_that_happened_and_was_reported_as_failed_is_not_done_twice(liv
             raise sqlite3.OperationalError("the disk reports an error after the fact")
 
     monkeypatch.setattr(entries, "note_ticket", note_and_fail)
-    life.writer.chunk("s", "indicator", b"once", [1000])
+    life.writer.queue.put_block("s", "indicator", b"once", [1000])
     end = life.writer.end_sweep("s", "whole")
     assert life.writer.flush()
     assert len(life.troubles) == 2
@@ -149,7 +149,9 @@ def test_a_folder_that_cannot_be_made_is_trouble(live, tmp_path) -> None:
     assert life.writer.flush(6.0)
 
 
-@pytest.mark.parametrize("more", [lambda writer: writer.event(None, "tick"), lambda writer: writer.look()])
+@pytest.mark.parametrize(
+    "more", [lambda writer: writer.event(None, "tick"), lambda writer: writer.check_stall()]
+)
 def test_a_disk_that_does_not_answer_is_told_whether_or_not_more_is_given(
     live, path, monkeypatch, more
 ) -> None:

@@ -16,8 +16,8 @@ from bench.log.findings import find_finding, list_findings, list_moves
 from bench.log.read_only import open_read
 from bench.log.recover import list_open_checks, list_sweeps
 from bench.log.rows import Commit
-from bench.log.write_queue import QUEUE_BYTES
-from bench.log.writer import NOT_QUEUED, LogWriter
+from bench.log.write_queue import NOT_QUEUED, QUEUE_BYTES
+from bench.log.writer import LogWriter
 from tests.bench.log.conftest import load_raw_readings
 
 
@@ -77,7 +77,7 @@ def test_chunks_wait_for_company_and_a_sweeps_end_does_not(live, path, monkeypat
     monkeypatch.setattr(write_queue, "BLOCK_GROUP_S", 0.4)
     began = time.monotonic()
     for n in range(5):
-        life.writer.chunk("s", "indicator", b"x", [n])
+        life.writer.queue.put_block("s", "indicator", b"x", [n])
     life.until(lambda: len(life.saved) > told)
     assert time.monotonic() - began > 0.8 * 0.4
     assert len(life.saved) == told + 1  # five chunks, one commit, one row
@@ -97,8 +97,8 @@ def test_a_check_in_progress_is_found_again(live, path) -> None:
     life.sweep("s-1")
     life.writer.undo_sweep("s-1", "a sneeze")
     life.writer.start_sweep("s-2", "run-1", "handle-left")
-    life.writer.chunk("s-2", "indicator", b"x" * 7, [1000, 2000, 3000])
-    life.writer.chunk("s-2", "travel", b"y" * 7, [1500])
+    life.writer.queue.put_block("s-2", "indicator", b"x" * 7, [1000, 2000, 3000])
+    life.writer.queue.put_block("s-2", "travel", b"y" * 7, [1500])
     life.writer.close()
     again = live("boot-b")
     left = again.writer.unfinished
@@ -148,9 +148,9 @@ def test_a_block_that_comes_after_the_end_is_not_lost(live, path) -> None:
     life = live()
     life.begin()
     life.writer.start_sweep("s", "run-1", "-")
-    life.writer.chunk("s", "indicator", b"before", [1000])
+    life.writer.queue.put_block("s", "indicator", b"before", [1000])
     life.writer.end_sweep("s", "whole")
-    life.writer.chunk("s", "indicator", b" after", [2000])
+    life.writer.queue.put_block("s", "indicator", b" after", [2000])
     life.writer.close()
     with open_read(path) as db:
         assert load_raw_readings(db, "s") == {"indicator": (b"before after", [1, 2])}
@@ -163,7 +163,7 @@ def test_moves_and_what_replaces_what(live, path, make) -> None:
     life.writer.move_planned("m", "run-1-f", make.move)
     life.writer.move_made("m", {"leaves_mm": [0.15], "drew_mm": 0.03})
     life.begin("run-2")
-    life.writer.finding("run-2", make.found("early"), Evidence("fence-square"), finish=False)
+    life.writer.finding("run-2", make.found("early"), Evidence("fence-square"))
     life.writer.finding("run-2", make.found("late"), Evidence("fence-square"), supersedes="early")
     life.writer.move_verified("m", "late")
     assert life.writer.close()
@@ -192,7 +192,7 @@ def test_moves_and_what_replaces_what(live, path, make) -> None:
         (lambda writer, make: writer.event("nobody", "x"), "knows no check 'nobody'"),
         (lambda writer, make: writer.event(None, "x", {"bad": object()}), "not JSON serializable"),
         (lambda writer, make: writer.move_planned("m", "none", make.move), "knows no finding 'none'"),
-        (lambda writer, make: writer.chunk("s", "indicator", b"", [2**90]), "too big"),
+        (lambda writer, make: writer.queue.put_block("s", "indicator", b"", [2**90]), "too big"),
     ],
 )
 def test_an_act_the_log_cannot_take_is_told_and_stops_nothing(live, path, make, caplog, act, why) -> None:
@@ -233,7 +233,7 @@ def test_a_stalled_disk_fills_the_queue_to_a_limit_and_says_so(live, path) -> No
     block = b"x" * 200_000
     with closing(sqlite3.connect(path, isolation_level=None)) as other:
         other.execute("BEGIN IMMEDIATE")
-        tickets = [life.writer.chunk("s", "indicator", block, [n]) for n in range(120)]
+        tickets = [life.writer.queue.put_block("s", "indicator", block, [n]) for n in range(120)]
         end = life.writer.end_sweep("s", "whole")
         other.execute("ROLLBACK")
     kept = sum(ticket != NOT_QUEUED for ticket in tickets)

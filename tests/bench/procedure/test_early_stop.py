@@ -28,7 +28,7 @@ TOLERANCE = 0.05 / 300
     ],
 )
 def test_the_moment_of_the_look(kept: list[int], extra: int, may: bool) -> None:
-    facts = ProcedureState(acknowledged=True, kept=kept, extra=extra)
+    facts = ProcedureState(acknowledged=True, accepted=kept, extra=extra)
     advance(STEPS, facts)
     assert may_stop_early(CHECK, STEPS, facts) == may
 
@@ -36,13 +36,13 @@ def test_the_moment_of_the_look(kept: list[int], extra: int, may: bool) -> None:
 def test_other_checks_take_all_their_passes() -> None:
     other = find("rip-fence")
     steps = other.plan({}, EvidenceGear())
-    facts = ProcedureState(acknowledged=True, kept=[2])
+    facts = ProcedureState(acknowledged=True, accepted=[2])
     advance(steps, facts)
     assert not may_stop_early(other, steps, facts)
 
 
 def test_the_last_pass_is_not_asked_for() -> None:
-    facts = ProcedureState(acknowledged=True, placed=True, rested=True, kept=[3, 2])
+    facts = ProcedureState(acknowledged=True, placed=True, rested=True, accepted=[3, 2])
     advance(STEPS, facts)
     facts.settled_at = STEPS[-1].placement
     assert [wanted(step, facts) for step in STEPS] == [3, 2]

@@ -17,7 +17,7 @@ from everyday import everyday
 from bench.finding import Finding, Quantity
 from bench.gear import Jig
 from bench.procedure.live_move import LiveMove
-from bench.protocol import Live, LiveMoveNotice
+from bench.protocol import LiveMoveNotice, LiveMoveRequest
 from bench.render.notices import with_words
 
 JIG = Jig("s", pivot="right", pivot_to_blade=250.0, pivot_to_screw=480.0)
@@ -63,7 +63,7 @@ class Sled:
             verdict="outside",
             jig="s",
         )
-        self.live = LiveMove(Live(True, "f"), finding, JIG, 0.001, drew)
+        self.live = LiveMove(LiveMoveRequest(True, "f"), finding, JIG, 0.001, drew)
         self.noise = NOISES[name](random.Random(f"{name} {counts} {seed}"), counts * 0.001)
         self.t = 0.0
         for _ in range(2):
@@ -72,13 +72,13 @@ class Sled:
         assert self.live.phase == "go", self.said().words
 
     def said(self) -> LiveMoveNotice:
-        return with_words(self.live.said(), "mm")
+        return with_words(self.live.notice(), "mm")
 
     def hear(self, at: float) -> LiveMoveNotice:
         self.t += 0.05
         value = round((2.5 + at + next(self.noise)) / 0.001) * 0.001
         self.live.readings([self.t], [value])
-        return self.live.said()
+        return self.live.notice()
 
     def rest(self, seconds: float) -> int:
         """How many times `there`, `wrong` or Enter was said in it."""

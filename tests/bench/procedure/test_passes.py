@@ -8,6 +8,7 @@ import pytest
 
 from bench.checks import find
 from bench.checks.model import EvidenceGear
+from bench.procedure.journal import Reporter
 from bench.procedure.passes import AcceptedPasses
 from bench.procedure.prompt import ProcedureState
 from bench.procedure.status_message import StatusMessage
@@ -25,16 +26,14 @@ class Journal:
 
     def event(self, run_id: str, kind: str, data: Any) -> None: ...
 
-    def start_sweep(
-        self, run_id: str, sweep_id: str, placement: str, seat: str | None, hold: str | None
-    ) -> None: ...
+    def start_sweep(self, run_id: str, sweep_id: str, placement: str, hold: str | None) -> None: ...
 
     def end_sweep(self, sweep_id: str, state: str, **more: Any) -> None:
         self.ended.append((state, more["reason"]))
 
     def undo_sweep(self, sweep_id: str, reason: StatusMessage) -> None: ...
 
-    def kept(self, trace: Any, *, straight: bool) -> None: ...
+    def pass_accepted(self, trace: Any, *, straight: bool) -> None: ...
 
 
 class Passes:
@@ -42,20 +41,20 @@ class Passes:
         steps = find(kind).plan({}, EvidenceGear())
         self.said: list[PassNotice] = []
         self.journal = Journal()
-        self.facts = ProcedureState(kept=[0] * len(steps))
-        self.kept = AcceptedPasses("run", steps, self.facts, None, self.journal, self.said.append)
+        self.facts = ProcedureState(accepted=[0] * len(steps))
+        self.passes = AcceptedPasses(steps, self.facts, None, Reporter("run", self.journal, self.said.append))
 
     def take(self, start: float, to: float, readings: int = 40) -> str:
         """One movement; the codes of what is said of it."""
         travel = [start + (to - start) * n / (readings - 1) for n in range(readings)]
         at = [0.02 * n for n in range(readings)]
         before = len(self.said)
-        self.kept.judge(Sweep(to > start, travel, [3e-4 * s for s in travel], at))
+        self.passes.judge(Sweep(to > start, travel, [3e-4 * s for s in travel], at))
         return " ".join(remark.code for one in self.said[before:] for remark in one.remarks)
 
     @property
     def pushes(self) -> list[bool]:
-        return [trace.push for trace in self.kept.traces]
+        return [trace.push for trace in self.passes.traces]
 
 
 @pytest.fixture
@@ -65,14 +64,14 @@ def passes() -> Passes:
 
 def fails(passes: Passes, how: str) -> None:
     if how == "broken":
-        passes.kept.refuse(BROKEN, push=True)
+        passes.passes.refuse(BROKEN, push=True)
     elif how == "few readings":
         assert passes.take(0, 150, 3) == "too-few-readings"
     else:
         passes.take(0, 150)
-        trace = passes.kept.latest()
+        trace = passes.passes.latest()
         assert trace is not None
-        passes.kept.take_back(
+        passes.passes.take_back(
             trace, StatusMessage("pass-not-straight"), state="refused" if how == "jumped" else "undone"
         )
 
@@ -90,7 +89,7 @@ def test_the_draw_back_of_a_push_that_was_not_kept_is_none_that_comes_first(pass
 def test_a_travel_that_counts_the_other_way_is_still_told(passes: Passes, before: bool | None) -> None:
     """A push that looks like a draw back comes first, whether or not one broke before."""
     if before is not None:
-        passes.kept.refuse(BROKEN, push=before)
+        passes.passes.refuse(BROKEN, push=before)
     assert passes.take(150, 0) == "returned-first"
     assert passes.pushes == [False]
 

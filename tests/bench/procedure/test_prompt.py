@@ -31,11 +31,11 @@ def test_a_check_from_cautions_to_done() -> None:
     assert not ask(caution, STEPS, facts).ready  # not before rest was seen
     facts.rested = True
     assert ask(caution, STEPS, facts).ready
-    facts.kept[0] = 2
-    assert advance(STEPS, facts)
+    facts.accepted[0] = 2
+    advance(STEPS, facts)
     assert not facts.placed
     assert ask(caution, STEPS, facts).placement == "handle-right"
-    facts.kept[1] = 2
+    facts.accepted[1] = 2
     advance(STEPS, facts)
     assert ask(caution, STEPS, facts).phase == "working-out"
     facts.extra = 1
@@ -51,7 +51,7 @@ def test_marks_are_asked_near_to_far_and_begin_again() -> None:
     assert (first.phase, first.at, first.mark, first.marks, first.enter) == ("mark", 25.0, 1, 2, True)
     facts.marks_taken = 1
     assert ask((), STEPS, facts).at == 50.0
-    facts.marks_taken, facts.kept[0] = 0, 1
+    facts.marks_taken, facts.accepted[0] = 0, 1
     again = ask((), STEPS, facts)
     assert again.at == 25.0 and prompt_words(again).startswith("Draw it back")
 
@@ -76,8 +76,8 @@ def test_the_next_station_of_a_set_up_asks_for_no_new_one() -> None:
     facts = ProcedureState(acknowledged=True)
     advance(steps, facts)
     facts.placed = True
-    facts.kept[0] = 1
-    assert advance(steps, facts)
+    facts.accepted[0] = 1
+    advance(steps, facts)
     asked = ask((), steps, facts)
     assert (asked.phase, asked.at) == ("width", 100.0)
 
@@ -107,8 +107,8 @@ def test_no_lean_is_asked_where_there_is_no_side_to_prove() -> None:
 
 def test_a_set_up_is_told_once_not_with_every_reading() -> None:
     step = Step("front", "Tip on a marked spot of the blade body.", "spot", repeat=3)
-    first = ask((), (step,), ProcedureState(acknowledged=True, placed=True, kept=[0]))
-    second = ask((), (step,), ProcedureState(acknowledged=True, placed=True, kept=[1]))
+    first = ask((), (step,), ProcedureState(acknowledged=True, placed=True, accepted=[0]))
+    second = ask((), (step,), ProcedureState(acknowledged=True, placed=True, accepted=[1]))
     assert prompt_words(first).startswith("Tip on a marked spot")
     assert (
         prompt_words(second)

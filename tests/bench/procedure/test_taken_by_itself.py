@@ -12,7 +12,8 @@ from bench.checks import checks, find
 from bench.checks.model import EvidenceGear
 from bench.gear import Indicator, Jig
 from bench.procedure.check_procedure import CheckProcedure
-from bench.procedure.number_taking import NEAR_MOST, ReturnWatch
+from bench.procedure.number_taking import RETURN_MOST_MM, ReturnWatch
+from bench.protocol import Begin
 
 STEP = 0.02  # s between readings
 GEAR = EvidenceGear(indicator=Indicator(resolution=0.001), jig=Jig("sled"))
@@ -32,11 +33,8 @@ class Hands:
         self.now, self.value = 100.0, 2.0
         self.run = CheckProcedure(
             "run",
-            find(kind),
-            options,
+            Begin(kind, sweeps=3, options=options),
             GEAR,
-            sweeps=3,
-            lean=False,
             marks=(),
             journal=Nowhere(),
             tell=lambda message: None,
@@ -66,7 +64,7 @@ class Hands:
 
     @property
     def taken(self) -> list[tuple[str, float]]:
-        return [(t.placement, round(t.reading[0], 4)) for t in self.run.kept.traces]
+        return [(t.placement, round(t.reading[0], 4)) for t in self.run.passes.traces]
 
 
 # four marks, and one between the first two: four alone would miss half of a warp
@@ -192,12 +190,12 @@ def test_after_a_pulled_cable_the_next_number_is_asked_for() -> None:
 )
 def test_back_is_near_and_was_away(values: list[float], base: float, away: float) -> None:
     watch = ReturnWatch()
-    watch.taken(base)
+    watch.restart(base)
     for n, value in enumerate(values):
         if watch.back([value], away):
             farthest = max(abs(v - base) for v in values[: n + 1])
             assert farthest >= away - 1e-6
-            assert abs(value - base) <= min(farthest / 4, NEAR_MOST) + 1e-9
+            assert abs(value - base) <= min(farthest / 4, RETURN_MOST_MM) + 1e-9
 
 
 @pytest.mark.parametrize("kind", sorted(checks()))

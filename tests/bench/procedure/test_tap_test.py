@@ -39,7 +39,7 @@ def test_how_near_it_must_come_back(after: float, spread: float, off: float | No
 
 
 def test_only_what_is_swept_is_tapped_and_every_set_up_anew() -> None:
-    facts = ProcedureState(acknowledged=True, placed=True, kept=[0, 0], tap_wanted=True)
+    facts = ProcedureState(acknowledged=True, placed=True, accepted=[0, 0], tap_wanted=True)
     assert ask((), STEPS, facts).phase == "tap"
     assert not ask((), STEPS, facts).enter  # the number at rest is taken by itself
     facts.tap_rest = True

@@ -11,7 +11,7 @@ import pytest
 
 from bench.doctor.running_daemon import HANG_SILENCES, DaemonHangs, SlowAnswers
 from bench.protocol import Done, GetStatus, Press, StatusReply, Version, client, encode
-from bench.protocol.client import Gone, NoDaemon, WireClient
+from bench.protocol.client import ConnectionClosed, NoDaemon, WireClient
 
 SLOW = 4  # times that it is said before the answer comes
 
@@ -70,7 +70,7 @@ def test_one_that_goes_away_is_not(listening, tmp_path) -> None:
             talk.recv(1000)
 
     threading.Thread(target=serve, daemon=True).start()
-    with WireClient(tmp_path / "socket") as one, pytest.raises(Gone):
+    with WireClient(tmp_path / "socket") as one, pytest.raises(ConnectionClosed):
         one.ask(Press(), Done)
 
 

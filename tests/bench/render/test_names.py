@@ -8,10 +8,10 @@ from source_calls import rows_named
 from bench.checks import checks
 from bench.finding import BudgetRow, Finding, Quantity, Remark
 from bench.render.finding import quantity_words
-from bench.render.names import PARTS, QUANTITIES, placement_name
+from bench.render.names import BUDGET_PARTS, QUANTITIES, placement_name
 from bench.render.printed_result import result_lines
 from bench.render.remarks import remark_words
-from bench.render.result import own_size
+from bench.render.result import size_on_board
 
 
 def test_every_quantity_of_every_check_has_a_name() -> None:
@@ -20,7 +20,7 @@ def test_every_quantity_of_every_check_has_a_name() -> None:
 
 def test_every_row_of_a_budget_has_a_name() -> None:
     found = rows_named()
-    assert found and found <= PARTS.keys(), found - PARTS.keys()
+    assert found and found <= BUDGET_PARTS.keys(), found - BUDGET_PARTS.keys()
 
 
 @pytest.mark.parametrize(
@@ -60,10 +60,10 @@ def test_an_angle_is_told_over_its_own_length() -> None:
     """A blade between its two spots, and not across a board that it never meets."""
     q = Quantity("blade", 5e-4, "rad", 1e-4, 9.0, 3.3e-4, "outside", "rear leans right", over=160.0)
     assert "0.080 mm give or take 0.016 mm over 160 mm" in quantity_words(q, "mm", 600.0)
-    assert own_size(q, "mm", 600.0) == "0.080 mm give or take 0.016 mm over 160 mm"
+    assert size_on_board(q, "mm", 600.0) == "0.080 mm give or take 0.016 mm over 160 mm"
     assert "Out: good enough within 0.053 mm over 160 mm." in quantity_words(q, "mm")
     board = Quantity("fence", 5e-4, "rad", 1e-4, 9.0)
-    assert own_size(board, "mm", 600.0).endswith("across your 600 mm board")
+    assert size_on_board(board, "mm", 600.0).endswith("across your 600 mm board")
 
 
 def test_a_good_result_opens_with_good_and_the_figure_that_is_left() -> None:

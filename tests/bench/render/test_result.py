@@ -16,15 +16,15 @@ from bench.render.remarks import notes_of
 from bench.render.result import (
     act_remark,
     danger,
+    figure_parts,
     headline,
-    in_short,
-    large_figure,
     limit,
     next_act,
     opening,
     opposite,
-    others,
+    other_quantities,
     short_move,
+    short_sentence,
     surely_closes,
 )
 
@@ -60,8 +60,8 @@ def test_a_value_has_the_same_digits_large_and_in_its_sentence(much, give, units
         "blade", much / span, unit, give / span, 9.0, 0.05 / span, "outside", "rear leans left", over=over
     )
     (figures, unit_told, *_), said = (
-        large_figure(q, units, board),
-        in_short(_finding("outside", q), units, board),
+        figure_parts(q, units, board),
+        short_sentence(_finding("outside", q), units, board),
     )
     assert f": {figures} {unit_told} give or take" in said, (figures, said)
 
@@ -80,7 +80,7 @@ def test_a_rip_fence_that_closes_is_a_danger_before_all_else() -> None:
         == "DANGER: the rip fence closes at the rear by 0.240 mm give or take 0.020 mm per 300 mm."
     )
     assert said.lead[0].startswith("Work can bind behind the blade and be thrown back")
-    assert in_short(_rip("outside", "closes at the rear", 0.24), "mm", None) == said.danger
+    assert short_sentence(_rip("outside", "closes at the rear", 0.24), "mm", None) == said.danger
 
 
 def test_a_rip_fence_that_may_close_is_told_so() -> None:
@@ -166,7 +166,7 @@ def test_no_limit_of_a_rip_fence_lets_it_close(way: str) -> None:
     toe = _rip("outside", way, 0.04).quantities[1]
     assert limit(toe, "mm", None) == "Good enough opening by up to 0.05 mm per 300 mm."
     assert "Out: good enough opening" in quantity_words(toe, "mm")
-    assert large_figure(toe, "mm", None)[3] == "good up to 0.05"
+    assert figure_parts(toe, "mm", None)[3] == "good up to 0.05"
 
 
 def test_a_limit_is_told_across_the_board_as_its_figure_is() -> None:
@@ -205,7 +205,7 @@ def test_nothing_to_take_off_is_no_line() -> None:
     play = Quantity("side-play", 0.09, "mm", 0.05, None, 0.15, "inside", None)
     off = Quantity("relief", 0.0, "mm", 0.0)
     found = _finding("inside", play, off, check="runner-fit")
-    assert others(found, "mm") == [] and "take off" not in " ".join(result_lines(found, "mm"))
+    assert other_quantities(found, "mm") == [] and "take off" not in " ".join(result_lines(found, "mm"))
 
 
 def test_what_is_said_as_the_act_is_no_note_as_well() -> None:
@@ -231,5 +231,5 @@ def test_what_leans_is_named(name, whose, act) -> None:
     q = Quantity(name, 1.2e-3, "rad", 5e-5, 8.0, 1e-3, "outside", "top leans away from you")
     found = _finding("outside", q, check="upright")
     assert headline(found, "mm", None).lead[0] == f"{whose} top leans away from you."
-    assert in_short(found, "mm", None).startswith(f"{whose} top leans away from you: ")
+    assert short_sentence(found, "mm", None).startswith(f"{whose} top leans away from you: ")
     assert next_act(found, "mm") == act

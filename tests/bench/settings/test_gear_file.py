@@ -11,7 +11,7 @@ import msgspec
 import pytest
 
 from bench.render.gear import jig_texts, saw_texts, square_texts
-from bench.render.settings import words
+from bench.render.settings import settings_lines
 from bench.settings.editor import add_gear
 from bench.settings.settings_file import SettingsError, load
 
@@ -65,7 +65,7 @@ def test_a_mitre_sled_and_a_45_degree_square(tmp_path: Path) -> None:
     assert (jig.mitre, jig.mitre_pivot, square.long_edge) == ("point-toward", "outer", 283.0)
     # the outer end of each stays, so that the inner one moves
     assert [jig.mitre_fence(which).moving_end for which in ("left", "right")] == ["right", "left"]
-    told = " ".join(words(settings))
+    told = " ".join(settings_lines(settings))
     assert "two fences at 45 degrees, at the near side. Their point is toward you" in told
     assert "the outer end of each stays" in told and "long edge 283 mm" in told
     add_gear(paths[1], "jig", "again", jig_texts(jig))

@@ -12,7 +12,7 @@ from hypothesis import settings as hypothesis_settings
 from hypothesis import strategies as st
 
 from bench.gear import Caliper, Gear, Indicator, Jig, Saw, Square, Travel
-from bench.render.settings import words
+from bench.render.settings import settings_lines
 from bench.settings.settings_file import Panel, PortSettings, Settings, SettingsError, default_paths, load
 
 WHOLE = """
@@ -156,7 +156,7 @@ def test_inch_people(tmp_path: Path) -> None:
     assert settings.gear.jigs["s"].pivot_to_screw == pytest.approx(501.65)
     assert settings.gear.jigs["s"].lever == pytest.approx(501.65)
     assert settings.gear.leaves == pytest.approx((0.0381, 0.0508))
-    told = "\n".join(words(settings))
+    told = "\n".join(settings_lines(settings))
     assert 'jig.s.pivot_to_screw: written "19 3/4 in", understood as 19.75 in.' in told
     assert 'jig.s.tolerance: written "2 thou per ft", understood as 2 thou per ft.' in told
     assert 'indicator.resolution: written "0.0005 in", understood as 0.5 thou.' in told
@@ -347,14 +347,14 @@ def test_any_file_is_settings_or_one_line(
     path = tmp_path_factory.getbasetemp() / "any-settings.toml"
     path.write_text("\n".join(f"{key} = {toml(value)}" for key, value in tree.items()), encoding="utf-8")
     try:
-        words(load(path))
+        settings_lines(load(path))
     except SettingsError as error:
         assert str(error).startswith(f"{path}: ")
         assert "\n" not in str(error)
 
 
 def test_words_say_each_figure_as_written_and_as_understood(tmp_path: Path) -> None:
-    lines = words(read(tmp_path, WHOLE))
+    lines = settings_lines(read(tmp_path, WHOLE))
     told = "\n".join(lines)
     assert "Lengths are shown in millimetres." in lines
     assert (
@@ -371,11 +371,13 @@ def test_words_say_each_figure_as_written_and_as_understood(tmp_path: Path) -> N
 
 def test_words_warn_of_names_that_wander_and_of_one_port_for_two(tmp_path: Path) -> None:
     told = "\n".join(
-        words(read(tmp_path, '[indicator]\nport = "/dev/ttyUSB0"\n[travel]\nport = "/dev/ttyUSB0"\n'))
+        settings_lines(
+            read(tmp_path, '[indicator]\nport = "/dev/ttyUSB0"\n[travel]\nport = "/dev/ttyUSB0"\n')
+        )
     )
     assert "by-id" in told
     assert "same port" in told
-    assert "working" not in "\n".join(words(load()))
+    assert "working" not in "\n".join(settings_lines(load()))
 
 
 # --- where things are -------------------------------------------------------------------------------

@@ -10,18 +10,18 @@ from bench.stream.sweep_detector import MovementEnd, MovementFault, MovementStar
 
 
 class Sled:
-    """Feeds a sweeper at 100 readings a second from a made-up journey."""
+    """Feeds a detector at 100 readings a second from a made-up journey."""
 
     def __init__(self, step: float = 0.01) -> None:
-        self.sweeper = SweepDetector()
+        self.detector = SweepDetector()
         self.t, self.s, self.step = 100.0, 0.0, step
         self.zero = 0.0  # where the scale shows nothing
         self.happened: list[object] = []
 
     def read(self) -> None:
         self.t += self.step
-        self.happened += self.sweeper.travel([self.t], [round(self.s - self.zero, 2)])
-        self.happened += self.sweeper.indicator([self.t + 0.002], [1.0 + 3e-4 * self.s])
+        self.happened += self.detector.travel([self.t], [round(self.s - self.zero, 2)])
+        self.happened += self.detector.indicator([self.t + 0.002], [1.0 + 3e-4 * self.s])
 
     def rest(self, seconds: float = 0.7) -> None:
         for _ in range(int(seconds / self.step)):
@@ -97,7 +97,7 @@ def test_a_gap_breaks_it_and_nothing_is_joined_across() -> None:
             for _ in range(150):
                 sled.t += sled.step
                 sled.s += 0.5
-                sled.happened += sled.sweeper.travel([sled.t], [sled.s])
+                sled.happened += sled.detector.travel([sled.t], [sled.s])
         sled.go(250, 200)
         sled.rest(1.5)
         assert sled.sweeps == []
@@ -115,9 +115,9 @@ def test_silence_is_seen_by_the_tick() -> None:
     assert isinstance(sled.happened[-1], MovementStart) or any(
         isinstance(w, MovementStart) for w in sled.happened
     )
-    (broken,) = sled.sweeper.tick(sled.t + 3.0)
+    (broken,) = sled.detector.tick(sled.t + 3.0)
     assert isinstance(broken, MovementFault)
-    assert not sled.sweeper.moving
+    assert not sled.detector.moving
 
 
 def test_what_is_drawn_comes_once() -> None:
@@ -127,7 +127,7 @@ def test_what_is_drawn_comes_once() -> None:
     sled.s = 0.0
     for _ in range(10):
         sled.go(sled.s + 20, 200)
-        travel, reading = sled.sweeper.fresh()
+        travel, reading = sled.detector.fresh()
         assert len(travel) == len(reading)
         drawn += len(travel)
     sled.rest()
@@ -176,7 +176,7 @@ def test_a_leap_that_the_gate_hid_until_the_scale_had_caught_up_is_one() -> None
     sled.zero = sled.s
     while sled.s - sled.zero < 70:  # refused: off the path of those before
         sled.t, sled.s = sled.t + sled.step, sled.s + 3
-        sled.sweeper.indicator([sled.t + 0.002], [1.0 + 3e-4 * sled.s])
+        sled.detector.indicator([sled.t + 0.002], [1.0 + 3e-4 * sled.s])
     sled.go(200, 150)
     sled.rest(1.2)
     (broken,) = [what for what in sled.happened if isinstance(what, MovementFault)]
@@ -185,14 +185,14 @@ def test_a_leap_that_the_gate_hid_until_the_scale_had_caught_up_is_one() -> None
 
 def test_readings_that_a_slow_machine_hands_on_together_are_no_leap() -> None:
     """0.2 s of readings come at once, each 0.3 ms after the other: none is lost, and the travel went on evenly."""
-    sweeper, found, stamp = SweepDetector(), [], 0.0
+    detector, found, stamp = SweepDetector(), [], 0.0
     for n in range(500):
         now = n / 100.0
         held = 0.2 if 2.0 <= now < 2.2 else 0.0
         stamp = max(stamp + 3e-4, 2.2 if held else now)
         travel = 100.0 * min(max(now - 1.0, 0.0), 2.5)
-        found += sweeper.travel([100.0 + stamp], [travel])
-        found += sweeper.indicator([100.0 + stamp], [1.0])
+        found += detector.travel([100.0 + stamp], [travel])
+        found += detector.indicator([100.0 + stamp], [1.0])
     assert [type(one) for one in found] == [MovementStart, MovementEnd]
 
 
@@ -217,6 +217,6 @@ def test_what_broke_tells_which_way_it_went() -> None:
     sled.rest()
     for to, push in ((100, True), (10, False)):
         sled.go(to, 200)
-        (broken,) = sled.sweeper.broken("away", name="travel")
+        (broken,) = sled.detector.broken("away", name="travel")
         assert broken.push is push
         sled.rest(1.2)

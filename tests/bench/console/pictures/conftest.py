@@ -19,7 +19,6 @@ from bench.checks import checks as all_checks
 from bench.checks.model import EvidenceGear
 from bench.console.app import Console, make_console
 from bench.console.first_start import Guide
-from bench.console.host import ALL
 from bench.console.message_folding import fold
 from bench.console.view_model import ViewModel
 from bench.finding import BudgetRow, Comparison, Remark
@@ -29,8 +28,8 @@ from bench.protocol import (
     Cable,
     Cables,
     ChecksReply,
-    Concluded,
     Contact,
+    FindingNotice,
     FittedPass,
     GearReply,
     InstrumentState,
@@ -44,7 +43,7 @@ from bench.protocol import (
     PromptChanged,
     Quantity,
     Readings,
-    Saved,
+    SavedNotice,
     SetupNotice,
     StatusMessage,
     StatusReply,
@@ -67,7 +66,7 @@ def _instruments(**more: object) -> list[InstrumentState]:
 
 def fresh(app: Console, scenes, *, jigs: bool = True, last: tuple = (), **indicator: object) -> None:
     state = app.view
-    state.connected()
+    state.connecting = True
     for message in (
         Version("sweepgauge"),
         GearReply([scenes.sled] if jigs else [], [], [], [0.04, 0.05, 0.10, 0.15]),
@@ -104,7 +103,7 @@ def first_start(app: Console, scenes) -> None:
 def _bare(app: Console, scenes, *cables: Cable) -> None:
     """Nothing is set up; cables are listened to."""
     state = app.view
-    state.connected()
+    state.connecting = True
     marks = InstrumentState("travel", "travel", "marks", "By marks.")
     for message in (
         Version("sweepgauge"),
@@ -338,7 +337,7 @@ def wrong_way(app: Console, scenes) -> None:
     remarks = [Remark("moved-wrong-way"), *found.remarks]
     leaves = [0.15, 0.10, 0.04]
     move = msgspec.structs.replace(found.move, distance=0.293, leaves=leaves, leaves_left_over=0.003)
-    fold(app.view, Concluded(None, msgspec.structs.replace(found, remarks=remarks, move=move)))
+    fold(app.view, FindingNotice(None, msgspec.structs.replace(found, remarks=remarks, move=move)))
     app.view.result = app.view.last[0]
 
 
@@ -419,7 +418,7 @@ def plate(app: Console, scenes) -> None:
 
 def moved(app: Console, scenes) -> None:
     fresh(app, scenes, last=(scenes.finding("outside", 0.0003),))
-    fold(app.view, Saved("move", "f1"))
+    fold(app.view, SavedNotice("move", "f1"))
 
 
 def the_move(app: Console, scenes) -> None:
@@ -726,7 +725,7 @@ SCENES: dict[str, Scene] = {
 @contextlib.asynccontextmanager
 async def console(folder: Path, size: tuple[int, int], look: str) -> AsyncIterator[tuple]:
     """A console that no daemon answers; scenes are put before it one after the other."""
-    app = make_console(folder / "nobody", look=look)
+    app = make_console(folder / "nobody", theme=look)
     app.client.run = asyncio.Event().wait  # type: ignore[method-assign,assignment]
     app.client.send = lambda message: True  # type: ignore[method-assign]
     app.requests._send = app.client.send
@@ -742,8 +741,8 @@ async def put(app: Console, pilot, scene, keys: tuple[str, ...], scenes) -> None
             setattr(now, field, getattr(new, field))
     app.requests.last_begin = app.requests._noted = None
     scene(app, scenes)
-    app._due.clear()
-    app.mark(ALL)
+    app._due = dict.fromkeys(app._due, 0.0)
+    app.mark()
     await settled(pilot)
     for key in keys:
         await pilot.press(key)
@@ -759,7 +758,7 @@ async def settled(pilot) -> None:
         while loop._ready:  # type: ignore[attr-defined]  # what is to be done at once
             await asyncio.sleep(0)
             turns += 1
-        due = pilot.app._dirty or pilot.app._timer is not None
+        due = pilot.app._changes or pilot.app._timer is not None
         idle = 0 if due or turns > 1 else idle + 1
 
 

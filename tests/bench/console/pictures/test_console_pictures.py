@@ -107,4 +107,4 @@ def test_no_kept_screen_is_without_its_scene(every_scene) -> None:
 
 
 def test_every_theme_is_known_by_its_name() -> None:
-    assert [themes.find_theme(name).name for name in themes.NAMES] == list(themes.NAMES)
+    assert [themes.find_theme(name).name for name in themes.THEME_NAMES] == list(themes.THEME_NAMES)

@@ -56,7 +56,7 @@ for number in range(sweeps):
     sweep = "run-%d" % number
     writer.start_sweep(sweep, "run", "handle-right")
     for block in range(6):
-        writer.chunk(sweep, "indicator", b"%02d" % block * 10, [block * 10**6 + n * 1000 for n in range(10)])
+        writer.queue.put_block(sweep, "indicator", b"%02d" % block * 10, [block * 10**6 + n * 1000 for n in range(10)])
     trace = Trace("handle-right", [n / 7 for n in range(60)], [n / 1000 + number for n in range(60)], sweep=sweep)
     writer.end_sweep(sweep, "whole", trace=trace)
     time.sleep(0.004)

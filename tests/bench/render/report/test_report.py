@@ -17,7 +17,7 @@ from bench.finding import Doubt, Quantity
 from bench.render.report.chart import chart
 from bench.render.report.figures import Scale
 from bench.render.report.page import card_html, report_html
-from bench.render.report.section import MOST_RESULTS
+from bench.render.report.section import MOST_ROWS
 from bench.render.report.sentences import TEMPLATES
 from bench.render.report.source import ReportSource
 
@@ -165,7 +165,7 @@ def test_inches_for_who_reads_inches(shop) -> None:
 
 
 def test_older_results_are_counted(shop) -> None:
-    source = shop("big-sled", months=MOST_RESULTS + 7)
+    source = shop("big-sled", months=MOST_ROWS + 7)
     page = Page(report_html(source, "mm"))
     assert "7 older results are in the log." in page.text
 
@@ -218,7 +218,9 @@ def test_every_sentence_is_used() -> None:
     """By its code, or by a code whose end is a value of the documents."""
     files = Path(room.__path__[0]).glob("*.py")
     code = "".join(file.read_text() for file in files if file.stem != "sentences")
-    used = set(re.findall(r"told\(\s*f?[\"']([a-z-]+)", code)) | set(re.findall(r'"(gear-[a-z-]+)"', code))
+    used = set(re.findall(r"report_text\(\s*f?[\"']([a-z-]+)", code)) | set(
+        re.findall(r'"(gear-[a-z-]+)"', code)
+    )
     unused = {
         one for one in TEMPLATES if not any(one == u or (u.endswith("-") and one.startswith(u)) for u in used)
     }

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from itertools import groupby
 
-from bench.console.glyphs import GlyphSet
-from bench.console.text import Block, Role
+from bench.console.drawings.glyphs import GlyphSet
+from bench.console.drawings.styled_text import Block, Role
 
 # dots of a cell, by column and row: braille, or the two halves of a block
 _BRAILLE = ((0x01, 0x02, 0x04, 0x40), (0x08, 0x10, 0x20, 0x80))

@@ -15,23 +15,23 @@ from textual.widget import Widget
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
+from bench.console.drawings.styled_text import plain, wrap
 from bench.console.host import LOW, TALL
 from bench.console.screens.base import Page
-from bench.console.screens.value import Kind, ValueScreen, typed, value_hint
-from bench.console.text import plain, wrap
-from bench.console.widgets.about import About, Subject
+from bench.console.screens.value import Kind, ValueScreen, value_hint, with_unit
 from bench.console.widgets.act_bar import Act
+from bench.console.widgets.detail_pane import Detail, DetailPane
 from bench.console.widgets.pad import Pad
 
 EDGES = 2  # columns to either side of a list
-BESIDE = 8  # rows of a screen that stand beside the list
+ROWS_BESIDE = 8  # rows of a screen that stand beside the list
 Take = Callable[[], object]
 
 
 class Row(msgspec.Struct, frozen=True):
     """`take`: what happens when it is taken; None where it is only read. more: a
     second line. value: stands behind the words. leads: the row that is asked for.
-    key: what takes it, where that is not its place. about: what stands beside it."""
+    key: what takes it, where that is not its place. detail: what stands beside it."""
 
     words: str
     take: Take | None = None
@@ -39,10 +39,10 @@ class Row(msgspec.Struct, frozen=True):
     value: str | None = None
     leads: bool = False
     key: str = ""
-    about: Subject | None = None
+    detail: Detail | None = None
 
 
-class RowsScreen(Page):
+class ListPage(Page):
     """A subclass gives title and rows; they are made anew when what it shows has
     changed."""
 
@@ -50,7 +50,6 @@ class RowsScreen(Page):
     title_words: ClassVar[str] = ""
     drawn: ClassVar[bool] = False  # what a row is about is shown on every screen
     over_when_typed: ClassVar[bool] = False  # a value that is typed ends the page
-    watches: ClassVar[frozenset[str]] = frozenset({"gear"})
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("plus", "further", "further", key_display="+"),
         *(
@@ -68,18 +67,18 @@ class RowsScreen(Page):
         yield Static(self.heading(), id="title", markup=False)
         yield from self.above()
         rows = OptionList(id="rows", compact=True, markup=False)
-        yield Container(rows, About(), id="list")
+        yield Container(rows, DetailPane(), id="list")
 
     def heading(self) -> str:
         return self.title_words
 
     def above(self) -> Iterable[Widget]:
-        """What stands above the rows."""
+        """The widgets above the rows."""
         return ()
 
-    def subject(self) -> Subject:
-        """What a row is about that does not say so itself."""
-        return Subject()
+    def detail(self) -> Detail:
+        """The detail of a row that has none of its own."""
+        return Detail()
 
     def rows(self) -> list[Row]:
         raise NotImplementedError
@@ -91,7 +90,7 @@ class RowsScreen(Page):
         return [choose, Act(".", "back", "leave")]
 
     def opens(self, make: Callable[..., Screen[Any]], *given: object) -> Take:
-        """What puts up another screen."""
+        """An act that puts up another screen."""
         return lambda: self.app.push_screen(make(*given))
 
     def _boxes(self) -> Iterable[Widget]:
@@ -112,14 +111,13 @@ class RowsScreen(Page):
             self.query_one(OptionList).action_first()
         self._typing = False
 
-    def view_changed(self, changed: frozenset[str]) -> None:
-        if changed & self.watches or "all" in changed:
-            self.fill()
+    def state_changed(self) -> None:
+        self.fill()
 
     def fill(self) -> None:
         """Make the rows anew; the one that is highlighted stays so."""
         rows, high = self.rows(), self.app.size.height
-        if sum(1 + bool(row.more) for row in rows) > high - BESIDE:
+        if sum(1 + bool(row.more) for row in rows) > high - ROWS_BESIDE:
             high = min(high, LOW - 1)  # all of them without the second lines
         wide = max([3, *(len(row.key) + 2 for row in rows)])  # columns of the keys
         room = self.app.size.width // (1 + self.has_class("-wide")) - EDGES - wide
@@ -127,7 +125,7 @@ class RowsScreen(Page):
         filled = form, [(row.words, row.more, row.value) for row in rows]
         self._rows = rows
         if filled == self._filled:
-            self.tell()
+            self.show_detail()
             return
         self._filled = filled
         options = self.query_one(OptionList)
@@ -143,12 +141,12 @@ class RowsScreen(Page):
             options.action_first()
 
     @on(OptionList.OptionHighlighted)
-    def tell(self) -> None:
+    def show_detail(self) -> None:
         """Show what the highlighted row is about."""
         at = self.query_one(OptionList).highlighted
         row = self._rows[at] if at is not None and at < len(self._rows) else None
-        about = row.about if row is not None else None
-        self.query_one(About).tell(about or self.subject())
+        detail = row.detail if row is not None else None
+        self.query_one(DetailPane).show_detail(detail or self.detail())
 
     def take(self, index: int) -> None:
         """Once, where Enter is pressed again before the next page is there."""
@@ -161,7 +159,7 @@ class RowsScreen(Page):
     def _selected(self, event: OptionList.OptionSelected) -> None:
         self.take(event.option_index)
 
-    def ask(
+    def ask_value(
         self,
         words: str,
         value: str,
@@ -174,7 +172,7 @@ class RowsScreen(Page):
         units, self._typing = self.view.units, True
 
         def read(text: str) -> None:
-            accept(typed(text, kind, units))
+            accept(with_unit(text, kind, units))
 
         hint = hint or value_hint(kind, units)
         pad = Pad(letters=kind == "text" and not hint) if self.host.touched else None

@@ -1,5 +1,5 @@
-"""Tells what a daemon that starts takes over from the lives before it: cautions that
-were acknowledged lately, and how moves that were made live came out."""
+"""Reads what a daemon takes over at its start from its runs before: which cautions were
+acknowledged lately, and how moves that were made live came out."""
 
 from __future__ import annotations
 
@@ -8,27 +8,30 @@ from typing import NamedTuple
 
 import msgspec
 
-from bench.log.dates import corrected_time, wall_times_at_zero
+from bench.log.dates import BootClocks
 from bench.log.findings import list_moves
 from bench.log.read_only import open_read
 from bench.log.rows import Stamp
 
-RUNS = 100  # checks that are looked at, from the latest back; more than a day's
+LATEST_RUNS = 100  # checks that are looked at, from the latest back; more than a day's
 
 
-class Acknowledged(NamedTuple):
-    """All cautions of a check of this kind held at this time, wall s."""
+class CautionAcknowledgement(NamedTuple):
+    """The time, wall s, at which all cautions of a check of this kind were
+    acknowledged."""
 
     check: str
     saw: str | None
     wall_s: float
 
 
-def acknowledged(path: Path, boot_id: str, now: Stamp) -> list[Acknowledged]:
-    """In the order of recording. Of another boot only those whose day is known, and
-    only where today is known too."""
+def caution_acknowledgements(
+    path: Path, boot_id: str, now: Stamp
+) -> list[CautionAcknowledgement]:
+    """The acknowledgements in the order of recording. Of another boot only those whose
+    day is known, and only where today is known too."""
     with open_read(path) as db:
-        zeros = wall_times_at_zero(db)
+        clocks = BootClocks(db)
         rows = db.execute(
             "SELECT check_kind, saw, boot_id, e.monotonic_ns, e.wall_s, e.clock_synced"
             " FROM event AS e JOIN check_run USING (run_key)"
@@ -37,17 +40,17 @@ def acknowledged(path: Path, boot_id: str, now: Stamp) -> list[Acknowledged]:
             " LIMIT ?) AND (kind = 'acknowledged' OR (kind = 'cautions-known'"
             " AND json_valid(data_json)"
             " AND json_array_length(data_json, '$.asked') = 0)) ORDER BY event_key",
-            (RUNS,),
+            (LATEST_RUNS,),
         ).fetchall()
     found = []
     for check, saw, boot, monotonic, wall, synced in rows:
         if boot == boot_id:  # whatever the wall clock said then
             at, known = now.wall_s - (now.monotonic_ns - monotonic) / 1e9, True
         else:
-            at, known = corrected_time(wall, bool(synced), monotonic, zeros.get(boot))
+            at, known = clocks.date(wall, synced, monotonic, boot)
             known = known and now.synced
         if known:
-            found.append(Acknowledged(check, saw, at))
+            found.append(CautionAcknowledgement(check, saw, at))
     return found
 
 

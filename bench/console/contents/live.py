@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import msgspec
 
+from bench.console.contents.figure import FIGURE_ROLES, live_role
+from bench.console.drawings.sled import draw_sled, indicator_on_sled
+from bench.console.drawings.styled_text import Block, Line, Role
 from bench.console.host import LOW
 from bench.console.readout import verdict_line
 from bench.console.requests import Stands
-from bench.console.sled_drawing import draw_sled, indicator_on_sled
-from bench.console.text import Block, Line, Role
-from bench.console.widgets.figure import INK, live_role
 from bench.console.widgets.viewer import Sentences, Viewer
 from bench.protocol import LiveMoveNotice
-from bench.render.screen import told
+from bench.render.screen import screen_text
 
 LEAST_DRAWN = 0.0005  # mm, half of the last digit that is shown
-WIDEST = 160
+GAUGE_COLUMNS = 160
 
 
 def live_words(v: Viewer) -> Sentences:
@@ -23,11 +23,11 @@ def live_words(v: Viewer) -> Sentences:
     if live is not None:
         role, g = live_role(live), v.glyphs
         sign = {"bad": g.bad, "unsure": g.unsure}.get(role, g.right_mark)
-        yield f"{sign} {live.words}", role if role in INK else "act"
+        yield f"{sign} {live.words}", role if role in FIGURE_ROLES else "act"
 
 
 def live_facts(v: Viewer) -> Sentences:
-    """How far it was moved, the band that is good enough, what the screw drew."""
+    """The distance moved, the band that is good enough, the pull of the screw."""
     live, units = v.view.live, v.view.units
     sets_up = live is not None and live.phase in ("stand", "lean")
     if live is None or sets_up or v.app.size.height < LOW:
@@ -36,29 +36,32 @@ def live_facts(v: Viewer) -> Sentences:
         sign, _, role = verdict_line(live.verdict, v.glyphs)
         loose = live.phase == "go" and live.verdict == "inside"
         code = "live-once-tight" if loose else f"live-{live.verdict}"
-        yield f"{sign} {told(code)}", role
+        yield f"{sign} {screen_text(code)}", role
     if live.tolerance is not None:
-        yield told("good-within", units, limit=live.tolerance), "text"
+        yield screen_text("good-within", units, limit=live.tolerance), "text"
     drew = any(remark.code == "live-drawn" for remark in live.remarks)
     drawn = None if drew else live.drawn
     for code, mm in (("moved", live.moved), ("screw-drew", drawn)):
         if mm is not None and abs(mm) >= LEAST_DRAWN:
             way, give = "away" if mm > 0 else "toward", live.uncertainty or 0.0
-            yield told(code, units, distance=abs(mm), uncertainty=give, way=way), "text"
+            yield (
+                screen_text(code, units, distance=abs(mm), uncertainty=give, way=way),
+                "text",
+            )
 
 
 def live_gauge(v: Viewer, wide: int, high: int) -> Block:
-    """How much is made: a bar up to the aim, with room for too far."""
+    """A bar of the distance made up to the aim, with room for too far."""
     live, g = v.view.live, v.glyphs
     if live is None or live.target is None or live.to_go is None:
         return []
-    cells = max(12, min(wide, WIDEST)) - 4
+    cells = max(12, min(wide, GAUGE_COLUMNS)) - 4
     aim = cells * 3 // 4
     share = abs(live.to_go) / abs(live.target) if live.target else 0.0
     made = 1.0 + share if live.past else 1.0 - share
     done = max(0, min(cells, round(made * aim)))
     good = live.there or live.verdict == "inside"
-    role = INK.get(live_role(live), "good" if good else "number")
+    role = FIGURE_ROLES.get(live_role(live), "good" if good else "number")
     left = (g.dash * (cells - done), "rule")
     row: Line = [("  ", "text"), (g.full * done, role), left]  # type: ignore[list-item]
     return [row, _below(live, aim, cells, g.up_mark)]
@@ -80,12 +83,13 @@ def _below(live: LiveMoveNotice, aim: int, cells: int, mark: str) -> Line:
 def indicator_picture(
     v: Viewer, wide: int, high: int, stands: Stands | None = None
 ) -> Block:
-    """How the indicator stands on the sled for the live move, and how it is leaned."""
+    """The place of the indicator on the sled for the live move, and how the sled is
+    leaned."""
     live, finding = v.view.live, v.view.finding
     how = stands or (live.stands if live is not None else None)
     if how is None:
         return []
-    jig = v.view.jig_gear(finding.jig if finding is not None else None)
+    jig = v.view.find_jig(finding.jig if finding is not None else None)
     leans = stands is None and live is not None and live.phase == "lean"
     return indicator_on_sled(how, jig, wide, high, v.glyphs, leans=leans)
 
@@ -94,7 +98,7 @@ def move_picture(v: Viewer, wide: int, high: int) -> Block:
     """The sled from above: which end still goes how far, and which way."""
     live, finding = v.view.live, v.view.finding
     move = finding.proposed if finding is not None else None
-    jig = v.view.jig_gear(finding.jig if finding is not None else None)
+    jig = v.view.find_jig(finding.jig if finding is not None else None)
     if live is None or move is None or jig is None or live.to_go is None:
         return []
     left = msgspec.structs.replace(

@@ -10,22 +10,22 @@ from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 from textual.widget import Widget
 
-from bench.console.result_drawing import has_picture
+from bench.console.contents import figure, pages, result
+from bench.console.drawings.result import has_picture
 from bench.console.screens.base import Page
-from bench.console.view_model import CUT, DRIFT, SHOP
-from bench.console.widgets import figure, pages, result
+from bench.console.view_model import DocumentName
 from bench.console.widgets.act_bar import Act
-from bench.console.widgets.drawing import WIDEST, Drawing
-from bench.console.widgets.viewer import Words
+from bench.console.widgets.drawing import PICTURE_COLUMNS, Drawing
+from bench.console.widgets.viewer import TextPanel
 from bench.protocol import Finding
 
 MOST_CHARTS = 6  # on one page
 
 
-class ReadingScreen(Page):
-    """document: the number of what is asked of the log when the page comes up."""
+class DocumentPage(Page):
+    """document: what is asked of the log when the page comes up."""
 
-    document: ClassVar[int | None] = None
+    document: ClassVar[DocumentName | None] = None
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("plus,pagedown,down", "read_on", "read on", key_display="+"),
     ]
@@ -47,48 +47,48 @@ class ReadingScreen(Page):
         return [Act("Enter", "back", "leave")]
 
 
-class LimitsScreen(ReadingScreen):
-    """What limits the result, ranked."""
+class LimitsScreen(DocumentPage):
+    """The budget of the result, ranked."""
 
     page = "limits"
 
     def content(self) -> Iterable[Widget]:
         bars = result.budget_bars
-        yield Drawing(bars, "result past gear", widest=WIDEST, id="budget")
+        yield Drawing(bars, widest=PICTURE_COLUMNS, id="budget")
 
 
-class CutScreen(ReadingScreen):
-    """How square the parts come out, and what to put right first."""
+class CutScreen(DocumentPage):
+    """The forecast of the cut, and what to put right first."""
 
     page = "cut"
-    document = CUT
+    document = "cut"
 
     def content(self) -> Iterable[Widget]:
-        yield Words(pages.cut_words, "cut gear")
-        yield Drawing(pages.cut_picture, "cut gear", widest=WIDEST, id="cut-picture")
+        yield TextPanel(pages.cut_words)
+        yield Drawing(pages.cut_picture, widest=PICTURE_COLUMNS, id="cut-picture")
 
 
-class ShopScreen(ReadingScreen):
+class ShopScreen(DocumentPage):
     """All sleds at once."""
 
     page = "shop"
-    document = SHOP
+    document = "shop"
 
     def content(self) -> Iterable[Widget]:
-        yield Words(pages.shop_words, "shop gear")
+        yield TextPanel(pages.shop_words)
 
 
-class DriftScreen(ReadingScreen):
+class DriftScreen(DocumentPage):
     """Last month against today: the charts of this sled."""
 
     page = "drift"
-    document = DRIFT
+    document = "drift"
 
     def on_screen_resume(self) -> None:
         self._charted: object = None
         super().on_screen_resume()
 
-    def view_changed(self, changed: frozenset[str]) -> None:
+    def state_changed(self) -> None:
         document = self.view.drift
         if document is None or document is self._charted:
             return
@@ -97,16 +97,14 @@ class DriftScreen(ReadingScreen):
         page.remove_children()
         for series in document["series"][:MOST_CHARTS]:
             page.mount(
-                Words(partial(pages.drift_words, series=series), "gear"),
-                Drawing(
-                    partial(pages.drift_chart, series=series), "gear", classes="-chart"
-                ),
+                TextPanel(partial(pages.drift_words, series=series)),
+                Drawing(partial(pages.drift_chart, series=series), classes="-chart"),
             )
         if not document["series"]:
-            page.mount(Words(partial(pages.drift_words, series=None), "gear"))
+            page.mount(TextPanel(partial(pages.drift_words, series=None)))
 
 
-class PastResultScreen(ReadingScreen):
+class PastResultScreen(DocumentPage):
     """One earlier result."""
 
     page = "past"
@@ -118,23 +116,23 @@ class PastResultScreen(ReadingScreen):
     def content(self) -> Iterable[Widget]:
         def drawing(draw, id: str) -> Drawing:  # type: ignore[no-untyped-def]
             shown = partial(draw, finding=self._finding)
-            return Drawing(shown, "past gear", widest=WIDEST, id=id)
+            return Drawing(shown, widest=PICTURE_COLUMNS, id=id)
 
         yield drawing(figure.result_figure, "figure")
         yield drawing(result.past_verdict, "state")
-        says = partial(result.past_words, finding=self._finding, beside=True)
-        yield Words(says, "past gear")
+        sentences = partial(result.past_words, finding=self._finding, beside=True)
+        yield TextPanel(sentences)
         if has_picture(self._finding):
             yield drawing(result.result_picture, "picture")
         else:
             yield drawing(result.interval, "interval")
-        yield Words(partial(result.further_words, finding=self._finding), "gear")
+        yield TextPanel(partial(result.further_words, finding=self._finding))
 
 
-class NotesScreen(ReadingScreen):
-    """What the daemon noted when it came up, and what was said here since."""
+class NotesScreen(DocumentPage):
+    """The daemon's notes of its start, and the notices since."""
 
     page = "notes"
 
     def content(self) -> Iterable[Widget]:
-        yield Words(pages.notes, "notice")
+        yield TextPanel(pages.notes)

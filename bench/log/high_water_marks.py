@@ -1,4 +1,5 @@
-"""Keeps beside the log what was acknowledged as saved, and tells what of it is lost.
+"""Keeps beside the log the highest row numbers that were told as saved, and counts the
+rows below them that are lost.
 
 Rows of these tables are never deleted and no number is given twice, so that the highest
 number less the count of rows is how many are missing. The file is one block of 512
@@ -22,7 +23,7 @@ from bench.log.rows import LogDamaged
 # the sector that a disk writes whole or not at all, SQLite's documents on atomic commit
 BLOCK_BYTES = 512
 # tables whose rows are counted, and what one and several of them are called
-COUNTED = {
+COUNTED_TABLES = {
     "finding": ("result", "results"),
     "sweep": ("pass", "passes"),
     "move": ("move", "moves"),
@@ -32,9 +33,9 @@ COUNTED = {
 Counts = dict[str, int]  # by table
 
 
-class Acknowledged(msgspec.Struct, frozen=True):
-    """highest: number of the last row that was told as saved; missing: rows whose loss
-    is known and was told."""
+class HighWaterMarks(msgspec.Struct, frozen=True):
+    """highest: number of the last row that was told as saved, by table; missing: how
+    many rows are known to be lost, which was told."""
 
     highest: Counts = {}
     missing: Counts = {}
@@ -44,7 +45,7 @@ def beside(log: Path) -> Path:
     return log.with_name(log.name + ".acknowledged")
 
 
-def read(log: Path) -> Acknowledged | None:
+def read(log: Path) -> HighWaterMarks | None:
     """None where there is no such file, or it was made just before the power went.
     Raises LogDamaged."""
     try:
@@ -58,21 +59,21 @@ def read(log: Path) -> Acknowledged | None:
         raise LogDamaged(
             f"{beside(log)} is damaged: what was told as saved is not known by it"
         )
-    return msgspec.json.decode(text, type=Acknowledged)
+    return msgspec.json.decode(text, type=HighWaterMarks)
 
 
 def record(log: Path, db: sqlite3.Connection, *, losses_told: bool = False) -> None:
     """Call after each commit that somebody will be told of, before they are.
     losses_told: what is missing now was told, and is not told again."""
-    before: Acknowledged | None = None
+    before: HighWaterMarks | None = None
     with suppress(LogDamaged):
         before = None if losses_told else read(log)
     missing = _gaps(db, {}) if before is None else before.missing
-    _write(log, Acknowledged(_highest(db), missing))
+    _write(log, HighWaterMarks(_highest(db), missing))
 
 
 def missing_rows(
-    db: sqlite3.Connection, told: Acknowledged | None, *, salvaged: bool = False
+    db: sqlite3.Connection, marks: HighWaterMarks | None, *, salvaged: bool = False
 ) -> Counts:
     """How many rows of which table are missing that were not known to be; none where
     nothing was ever told.
@@ -80,14 +81,14 @@ def missing_rows(
     salvaged: the log was damaged just now, so that a gap in it is news even where
     nothing is known of before.
     """
-    if told is None and not salvaged:
+    if marks is None and not salvaged:
         return {}
-    told = told or Acknowledged()
-    gaps = _gaps(db, told.highest)
+    marks = marks or HighWaterMarks()
+    gaps = _gaps(db, marks.highest)
     return {
         table: more
-        for table in COUNTED
-        if (more := gaps[table] - told.missing.get(table, 0)) > 0
+        for table in COUNTED_TABLES
+        if (more := gaps[table] - marks.missing.get(table, 0)) > 0
     }
 
 
@@ -107,18 +108,18 @@ def _gaps(db: sqlite3.Connection, highest: Counts) -> Counts:
     return {
         table: max(given[table], highest.get(table, 0))
         - db.execute(f"SELECT count(*) FROM {table}").fetchone()[0]
-        for table in COUNTED
+        for table in COUNTED_TABLES
     }
 
 
 def _highest(db: sqlite3.Connection) -> Counts:
     rows = dict(db.execute("SELECT name, seq FROM sqlite_sequence"))
-    return {table: rows.get(table, 0) for table in COUNTED}
+    return {table: rows.get(table, 0) for table in COUNTED_TABLES}
 
 
-def _write(log: Path, told: Acknowledged) -> None:
-    """In place, so that it needs no room on a full disk and wears one block."""
-    text = msgspec.json.encode(told)
+def _write(log: Path, marks: HighWaterMarks) -> None:
+    """Write in place, so that it needs no room on a full disk and wears one block."""
+    text = msgspec.json.encode(marks)
     block = (b"%08x " % zlib.crc32(text) + text).ljust(BLOCK_BYTES - 1) + b"\n"
     assert len(block) == BLOCK_BYTES, len(block)
     fresh = not beside(log).exists()
@@ -150,7 +151,7 @@ def lacking_words(counts: Mapping[str, object]) -> str:
     """counts: rows by table. Events are told of only where nothing else is missing."""
     lost = [
         f"{count} {words[count != 1]}"
-        for table, words in COUNTED.items()
+        for table, words in COUNTED_TABLES.items()
         if (count := counts.get(table)) and (table != "event" or len(counts) == 1)
     ]
     return (

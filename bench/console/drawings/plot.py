@@ -9,10 +9,10 @@ from collections.abc import Sequence
 
 import msgspec
 
-from bench.console.canvas import Canvas
-from bench.console.glyphs import GlyphSet
+from bench.console.drawings.canvas import Canvas
+from bench.console.drawings.glyphs import GlyphSet
+from bench.console.drawings.styled_text import Block, Role
 from bench.console.instrument_view import PassView
-from bench.console.text import Block, Role
 from bench.units import System, length_words, nominal_words
 
 # mm of reading that the height shows at least: less would make noise look like a slope
@@ -76,7 +76,7 @@ def plot(
 
 
 def _edge_words(canvas: Canvas, shown: Window, aside: str, units: System) -> None:
-    """What the edges of the plot stand for; aside: what a cross does."""
+    """The values at the edges of the plot; aside: the word for a cross."""
     digits, high = 2 if units == "mm" else None, canvas.high
     if canvas.wide >= ROOM_FOR_WORDS:
         for row, mm in ((0, shown.high), (high - 2, shown.low))[
@@ -138,7 +138,7 @@ def scale(
     c.words(place(0.0), 0, "0" if good else "+", "rule")
     first, last = place(value - give), place(value + give)
     c.words(first, 0, glyphs.lower * (last - first + 1), "strong")
-    c.words(place(value), 0, glyphs.here, "strong")
+    c.words(place(value), 0, glyphs.middle, "strong")
     c.label(0, 1, ends[0], "faint")
     c.label(cells - 1, 1 + apart, ends[1], "faint", "right")
     if good:

@@ -12,18 +12,18 @@ from typing import Literal
 
 import msgspec
 
-from bench.console.canvas import Canvas
-from bench.console.glyphs import GlyphSet
-from bench.console.shape_drawing import (
+from bench.console.drawings.canvas import Canvas
+from bench.console.drawings.glyphs import GlyphSet
+from bench.console.drawings.shapes import (
     Scene,
     draw_clearance,
     draw_face,
     draw_fit,
     draw_turn,
 )
-from bench.console.text import Block, Role
+from bench.console.drawings.styled_text import Block, Role
 from bench.protocol import Finding, Jig, Quantity
-from bench.render.result import judged, large_size, opening, opposite, told_over
+from bench.render.result import judged, large_size, opening, opposite, slope_span
 from bench.units import System, nominal_words, value_words
 
 LEAST_WIDE, LEAST_HIGH = 30, 5
@@ -42,7 +42,7 @@ class Part(msgspec.Struct, frozen=True):
 
 
 # by the name of the quantity
-PARTS = {
+TURNING_PARTS = {
     "fence": Part("sled fence", "across", "wood"),
     "board": Part("board", "across", "wood"),
     "blade": Part("blade", "along", "steel"),
@@ -80,7 +80,8 @@ def draw_result(
 
 
 def _drawer(finding: Finding) -> Callable[[Canvas, Scene], None] | None:
-    """What draws the finding: by what it carries, then by what is judged."""
+    """The function that draws the finding, by its contents or by the judged
+    quantity."""
     if finding.profile:
         return draw_face
     if finding.positions:
@@ -88,9 +89,9 @@ def _drawer(finding: Finding) -> Callable[[Canvas, Scene], None] | None:
     if any(q.name == "phase" for q in finding.quantities):
         return draw_turn
     q = judged(finding)
-    if q.name in PARTS:
+    if q.name in TURNING_PARTS:
         return {"across": _across, "along": _along, "upright": _upright}[
-            PARTS[q.name].lies
+            TURNING_PARTS[q.name].lies
         ]
     return None if q.band is None else draw_clearance
 
@@ -121,7 +122,7 @@ def _across(c: Canvas, scene: Scene) -> None:
     for down in (0.0, 1 / (c.field * c.per_y)):
         line(q.value, "wood", down)
     if other is not None:
-        c.sign(free, 0.5 + other.value * sign * steep, c.glyphs.here, "trace")
+        c.sign(free, 0.5 + other.value * sign * steep, c.glyphs.middle, "trace")
     _across_words(c, scene, q.value * sign, free)
 
 
@@ -133,7 +134,7 @@ def _across_words(c: Canvas, scene: Scene, off: float, free: int) -> None:
         ("left", "right"),
         c.wide - 1,
     )
-    length = told_over(scene.board, units)
+    length = slope_span(scene.board, units)
     much = value_words(abs(off) * length, q.uncertainty * length, units)
     way = "away from you" if off > 0 else "toward you"
     c.label(
@@ -144,7 +145,7 @@ def _across_words(c: Canvas, scene: Scene, off: float, free: int) -> None:
     over = f"across {nominal_words(length, units)}"
     c.label(pivot * last, c.high - 1, over, "faint", ends[pivot])
     if other is not None:
-        words = f"{c.glyphs.here} by passes"
+        words = f"{c.glyphs.middle} by passes"
         c.label(free * last, c.high - 1, words, "trace", ends[free])
     rows = (middle, middle - 1, middle + 1, 0, c.field - 1)
     _good_enough(c, q, 3, *((free * last, row, ends[free]) for row in rows))
@@ -154,14 +155,14 @@ def _across_words(c: Canvas, scene: Scene, off: float, free: int) -> None:
 def _good_enough(
     c: Canvas, q: Quantity, inside: int, *places: tuple[int, int, str]
 ) -> None:
-    """What the dashed lines are: between them at the first `inside` of the places, else
+    """Name the dashed lines: between them at the first `inside` of the places, else
     elsewhere with the word for them."""
     if q.tolerance and not c.label_where_free("good enough", "good", *places[:inside]):
         c.label_where_free("dashed: good enough", "good", *places[inside:])
 
 
 def _edges(q: Quantity) -> tuple[float, ...]:
-    """Where good enough ends, to either side."""
+    """The limits of good enough, to either side."""
     return (-q.tolerance, q.tolerance) if q.tolerance else ()
 
 
@@ -174,7 +175,7 @@ def _along(c: Canvas, scene: Scene) -> None:
     rip fence has the blade beside it, on the side to which it closes."""
     q, opens = judged(scene.finding), opening(scene.finding)
     free = "right"  # the side of the words
-    part, edges = PARTS[q.name], _edges(q)
+    part, edges = TURNING_PARTS[q.name], _edges(q)
     steep = _steep(q) * 0.8 * c.field / c.wide
     if opens is not None:
         to_left = (opens > 0) == (q.value < 0)  # the blade stands left of it
@@ -202,7 +203,7 @@ def _blade_beside(c: Canvas, left: bool) -> None:
 
 
 def _size_label(c: Canvas, scene: Scene, *places: tuple[int, int, str]) -> None:
-    """How much it is, with its length where that has room, wherever it has room."""
+    """The size, with its length where that has room, at the first place with room."""
     much, over = large_size(judged(scene.finding), scene.units, None)
     if not over or not c.label_where_free(f"{much} {over}", "strong", *places):
         c.label_where_free(much, "strong", *places)
@@ -217,7 +218,7 @@ def _thick(c: Canvas, top: float, role: Role) -> None:
 def _upright(c: Canvas, scene: Scene) -> None:
     """A face that leans, seen along it: its top stands off the plumb line."""
     q = judged(scene.finding)
-    part, steep = PARTS[q.name], _steep(q) * 1.4 * c.field / c.wide
+    part, steep = TURNING_PARTS[q.name], _steep(q) * 1.4 * c.field / c.wide
     for edge in _edges(q) or (0.0,):
         c.line((0.5, 0.0), (0.5 + edge * steep, 1.0), "old-trace", dashed=True)
     _thick(c, 0.5 - q.value * steep, part.role)

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from bench.console import first_start, readout
-from bench.console.glyphs import GlyphSet
-from bench.console.instrument_view import STATES, InstrumentView
-from bench.console.text import Block, Line, Role, fit, justify, width
+from bench.console.drawings.glyphs import GlyphSet
+from bench.console.drawings.styled_text import Block, Line, Role, fit, justify, width
+from bench.console.instrument_view import STATE_WORDS, InstrumentView
 from bench.console.view_model import ViewModel
 from bench.console.widgets.viewer import Viewer
 from bench.protocol import Finding, Prompt
 from bench.render.finding import MOVED_WRONG
-from bench.render.result import diagnosis, name
+from bench.render.names import spaced
+from bench.render.result import diagnosis
 
 _BAR: dict[Role, Role] = {"good": "bar-good", "bad": "bar-bad", "unsure": "bar-unsure"}
 _SPOILED = {"hold": "on hold, MAX, MIN", "missed_edge": "missed an edge"}
@@ -49,30 +50,30 @@ def health(instrument: InstrumentView, now: float) -> tuple[str, Role]:
             return "waits for a reading", "unsure"
         if not instrument.fresh(now):
             return f"read {readout.age(now - instrument.at)}", "unsure"
-    words = STATES.get(instrument.state, instrument.state)
+    words = STATE_WORDS.get(instrument.state, instrument.state)
     return words, "good" if instrument.state in ("open", "marks") else "bad"
 
 
 def status_strip(v: Viewer, wide: int, high: int) -> Block:
-    """Which sled on which saw, how the instruments and the log do."""
+    """The sled and its saw, the state of the instruments and of the log."""
     view, g = v.view, v.glyphs
-    jig = view.jig_gear()
+    jig = view.find_jig()
     saw = view.saw or (jig.saw if jig is not None else None)
-    left: Line = [(" " + (view.the_jig or "no sled yet"), "bar")]
+    left: Line = [(" " + (view.current_jig or "no sled yet"), "bar")]
     if saw and wide >= ROOM_FOR_SAW:
         left.append((f" on {saw}", "bar"))
     right = _health(view, g, wide - width(left) - 2)
-    if view.here and view.log_state == "saving":
+    if view.online and view.log_state == "saving":
         right = [("saving ... ", "bar-unsure"), *right]
-    elif view.here and view.log_state == "not-recorded":
+    elif view.online and view.log_state == "not-recorded":
         right = [(f"{g.bad} NOT RECORDED ", "bar-bad"), *right]
     return [justify(left, right, wide, "bar")]
 
 
 def _health(view: ViewModel, g: GlyphSet, room: int) -> Line:
-    if not view.here:
+    if not view.online:
         return [(f"{g.bad} no daemon ", "bar-bad")]
-    if first_start.bare(view):
+    if first_start.nothing_set_up(view):
         count = sum(one.live for one in view.ports.values())
         words = f"{count} cable{'s' * (count > 1)} heard"
         return [(f"{g.unsure} {words if count else 'no instrument'} ", "bar-unsure")]
@@ -80,7 +81,7 @@ def _health(view: ViewModel, g: GlyphSet, room: int) -> Line:
     worst: Line = [(f"{g.reads} all read ", "bar-good")]
     for instrument in view.instruments.values():
         words, role = health(instrument, view.clock())
-        sign = {"good": g.reads, "bad": g.troubled}.get(role, g.unsure)
+        sign = {"good": g.reads, "bad": g.bad}.get(role, g.unsure)
         one = f"{sign} {instrument.name} {words} "
         told.append((one + " ", _BAR[role]))
         worst = worst if role == "good" else [(one, _BAR[role])]
@@ -90,16 +91,16 @@ def _health(view: ViewModel, g: GlyphSet, room: int) -> Line:
 def state_line(v: Viewer, wide: int, high: int) -> Block:
     """The state in words, and how far the check, the live move or the guide is."""
     view, g = v.view, v.glyphs
-    if not view.here:
+    if not view.online:
         return [fit([(f" {g.bad} NO DAEMON ", "bad"), (view.away_words, "text")], wide)]
     if view.live is not None:
         phase = _LIVE.get(view.live.phase, "set up")
         return [[(f" {g.right_mark} LIVE ", "act"), (phase, "strong")]]
     stage = first_start.stage_now(view, v.host.guide)
-    if stage is not None and view.ask is None:
+    if stage is not None and view.prompt is None:
         return [_stage(v, stage, wide)]
-    if view.ask is not None and view.check is not None:
-        return [_progress(view, view.ask, view.check, g, wide)]
+    if view.prompt is not None and view.check is not None:
+        return [_progress(view, view.prompt, view.check, g, wide)]
     if view.finding is None:
         return [
             [
@@ -107,10 +108,10 @@ def state_line(v: Viewer, wide: int, high: int) -> Block:
                 ("nothing measured yet on this sled", "text"),
             ]
         ]
-    if v.host.requests.moved:
+    if v.requests.moved:
         line: Line = [(f" {g.unsure} CHECK AGAIN ", "unsure")]
         after = f" after the result of {_minute(view.finding)}"
-        return [as_fits(line, [("moved", "strong"), (after, "text")], wide)]
+        return [append_fitting(line, [("moved", "strong"), (after, "text")], wide)]
     return [verdict_row(view.finding, g, wide)]
 
 
@@ -118,38 +119,42 @@ def _stage(v: Viewer, stage: first_start.Stage, wide: int) -> Line:
     view, g = v.view, v.glyphs
     word, what = _STAGES[stage]
     line: Line = [(f" {g.unsure} {word} ", "unsure"), (what, "strong")]
-    if view.learn is not None and view.learn.phase == "seen" and stage != "leaf":
+    if view.setup is not None and view.setup.phase == "seen" and stage != "leaf":
         line[0] = (f" {g.good} SEEN ", "good")
-    if first_start.guided(view, v.host.guide):
+    if first_start.is_guided(view, v.host.guide):
         stages = first_start.STAGES
         count = f"step {stages.index(stage) + 1} of {len(stages)} "
         return justify(line, [(count, "faint")], wide)
     return line
 
 
-def _progress(view: ViewModel, ask: Prompt, check: str, g: GlyphSet, wide: int) -> Line:
-    word = _PHASES.get(ask.phase, name(ask.phase)).upper()
+def _progress(
+    view: ViewModel, prompt: Prompt, check: str, g: GlyphSet, wide: int
+) -> Line:
+    word = _PHASES.get(prompt.phase, spaced(prompt.phase)).upper()
     line: Line = [(f" {g.unsure} {word} ", "unsure")]
-    if view.trouble and ask.phase != "cautions":
+    if view.trouble and prompt.phase != "cautions":
         line = [(f" {g.bad} NO READING ", "bad")]
-    elif ask.moving:
+    elif prompt.moving:
         line = [(f" {g.right_mark} MOVING ", "act")]
-    elif ask.waiting:
+    elif prompt.waiting:
         line = [(f" {g.unsure} HOLD STILL ", "unsure")]
-    elif ask.ready:
+    elif prompt.ready:
         line = [(f" {g.right_mark} READY ", "good")]
-    if ask.wanted and ask.phase != "cautions":
-        done = g.good * min(ask.taken, 9) + g.none * min(ask.wanted - ask.taken, 9)
-        line.append((f"{ask.taken} of {ask.wanted} kept {done} ", "strong"))
+    if prompt.wanted and prompt.phase != "cautions":
+        done = g.good * min(prompt.taken, 9) + g.none * min(
+            prompt.wanted - prompt.taken, 9
+        )
+        line.append((f"{prompt.taken} of {prompt.wanted} kept {done} ", "strong"))
     parts: Line = []
-    if ask.mark is not None and ask.marks is not None:
-        parts.append((f"mark {ask.mark} of {ask.marks} ", "strong"))
-    elif ask.steps > 1 and ask.step:
-        parts.append((f"set-up {ask.step} of {ask.steps} ", "text"))
-    parts.append((name(check), "faint"))
+    if prompt.mark is not None and prompt.marks is not None:
+        parts.append((f"mark {prompt.mark} of {prompt.marks} ", "strong"))
+    elif prompt.steps > 1 and prompt.step:
+        parts.append((f"set-up {prompt.step} of {prompt.steps} ", "text"))
+    parts.append((spaced(check), "faint"))
     if view.verifies:
         parts.append((", after the move", "faint"))
-    return as_fits(line, parts, wide)
+    return append_fitting(line, parts, wide)
 
 
 def verdict_row(finding: Finding, glyphs: GlyphSet, wide: int) -> Line:
@@ -158,11 +163,11 @@ def verdict_row(finding: Finding, glyphs: GlyphSet, wide: int) -> Line:
     wrong = diagnosis(finding)
     if wrong is not None:  # of the move, before all else
         words = f"{words}: {MOVED_WRONG[wrong.code]}"
-    parts: Line = [(name(finding.check), "strong")]
+    parts: Line = [(spaced(finding.check), "strong")]
     if finding.jig:
         parts.append((f", {finding.jig}", "strong"))
     parts.append((f"  {_minute(finding)}", "faint"))
-    return as_fits([(f" {sign} {words.upper()} ", role)], parts, wide)
+    return append_fitting([(f" {sign} {words.upper()} ", role)], parts, wide)
 
 
 def _minute(finding: Finding) -> str:
@@ -172,27 +177,27 @@ def _minute(finding: Finding) -> str:
 def readout_row(v: Viewer, wide: int, high: int) -> Block:
     """The live numbers in one row, while the large figure is another."""
     view, shown = v.view, v.view.shown
-    if shown is None or not view.here or not shown.live:
+    if shown is None or not view.online or not shown.live:
         return []
     text, unit = readout.number(shown, view.units)
     age = view.clock() - shown.at if shown.at is not None else 0.0
     way = shown.way() if shown.fresh(view.clock()) else readout.age(age)
     line: Line = [(f" now {text} {unit} {shown.name}", "text"), (f", {way}", "faint")]
     parts = [(f", {text}", role) for ((text, role),) in travel_lines(view)]
-    return [as_fits(line, parts, wide)]
+    return [append_fitting(line, parts, wide)]
 
 
 def travel_lines(view: ViewModel) -> Block:
-    """Where the sled is and which way it goes."""
+    """The travel's number, and the way in which it changes."""
     for one in view.instruments.values():
-        if one.role == "travel" and one.live and view.here:
-            far = readout.travelled(one, view.units)
-            runs = view.ask.runs if view.ask is not None else "away"
-            return [[(f"travel {far}", "faint")], [(one.way(runs), "faint")]]
+        if one.role == "travel" and one.live and view.online:
+            far = readout.travel_number(one, view.units)
+            way = one.way(view.current_prompt.runs)
+            return [[(f"travel {far}", "faint")], [(way, "faint")]]
     return []
 
 
-def as_fits(line: Line, parts: Line, wide: int) -> Line:
+def append_fitting(line: Line, parts: Line, wide: int) -> Line:
     """The line with those parts behind it that go in whole."""
     for text, role in parts:
         left = wide - width(line)

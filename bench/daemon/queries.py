@@ -19,7 +19,7 @@ from bench.finding import Unread
 from bench.log import export, history
 from bench.log.answers import answer
 from bench.log.importer import Importer
-from bench.procedure.wrong_use import InvalidRequest
+from bench.procedure.invalid_request import InvalidRequest
 from bench.protocol import (
     IMPORT_PIECE,
     Capture,
@@ -32,7 +32,7 @@ from bench.protocol import (
     LogEvents,
     LogExport,
     LogImport,
-    LogQuestion,
+    LogQuery,
     LogText,
     NotesSeen,
     StatusReply,
@@ -50,9 +50,9 @@ LAST = 5  # results in a status
 
 
 def status(service: Service) -> StatusReply:
-    shared, run, recording = service.shared, service.bench.run, service.recording.now
+    shared, run, recording = service.shared, service.station.run, service.recording.now
     gear = shared.settings.gear
-    # which way its number counts, as it was learned or written
+    # by role the way in which the number grows, as it was found or written
     ways = {"indicator": gear.indicator.grows, "travel": gear.travel.grows}
     return StatusReply(
         program=f"sweepgauge {__version__}",
@@ -60,9 +60,9 @@ def status(service: Service) -> StatusReply:
         recording=text(recording.remarks),
         instruments=[
             msgspec.structs.replace(one, grows=ways.get(one.role, ""))
-            for one in service.bench.states()
+            for one in service.station.states()
         ],
-        run=run.state() if run is not None else None,
+        run=run.run_state() if run is not None else None,
         last=shared.last,
         notes=service.notes,
         told=service.notes_told,
@@ -119,7 +119,7 @@ def watch(context: RequestContext, request: Watch) -> None:
     client.watching, client.most = request.on, request.most
     context.send(Done("watching" if request.on else "no longer watching", request.ref))
     if request.on:
-        context.service.learner.greet(context.send)
+        context.service.device_setup.greet(context.send)
 
 
 def capture(context: RequestContext, request: Capture) -> Done:
@@ -140,7 +140,7 @@ def capture(context: RequestContext, request: Capture) -> Done:
 # ---- of the log ----------------------------------------------------------------------
 
 
-async def from_log(context: RequestContext, request: LogQuestion) -> None:
+async def from_log(context: RequestContext, request: LogQuery) -> None:
     shared = context.shared
     units, jigs = shared.settings.units, shared.settings.gear.jigs
     reply = await asyncio.to_thread(
@@ -153,13 +153,13 @@ async def from_log(context: RequestContext, request: LogQuestion) -> None:
 
 
 async def log_events(context: RequestContext, request: LogEvents) -> None:
-    # events of no check wait for company
+    # events outside of checks wait to be committed together with other writes
     await asyncio.to_thread(context.shared.log.flush, LOG_ASKED_FLUSH_S)
     await from_log(context, request)
 
 
 async def export_log(context: RequestContext, request: LogExport) -> None:
-    """No further than the client reads: a slow one only waits for itself."""
+    """Send an export as fast as the client reads: a slow client delays only itself."""
     client = context.client
     unread: list[Unread] = []
     pieces = export.exported(context.shared.paths.log, request.id, unread)
@@ -170,7 +170,7 @@ async def export_log(context: RequestContext, request: LogExport) -> None:
                 client.send(LogText(piece, False, ref=request.ref))
                 await client.drained()
     finally:
-        # at this moment it reads, in its thread
+        # its thread may be reading at this moment, and then it cannot be closed
         with contextlib.suppress(ValueError):
             pieces.close()
     client.send(LogText("", True, unread, ref=request.ref))
@@ -187,7 +187,7 @@ async def import_piece(context: RequestContext, request: LogImport) -> None:
         importer.take, shared.log, request.piece, last=request.last
     )
     if request.last:
-        # what it remembers of each line is let go before the log is read again
+        # the memory of each line is freed before the log is read again
         client.importing = None
         del importer
         shared.last = await asyncio.to_thread(history.latest, shared.paths.log, LAST)

@@ -1,53 +1,49 @@
-"""The live move's place in the daemon: begun by a request, fed with readings, written
-down when it is tight."""
+"""The live move in the daemon: begun by a request, fed with readings, recorded when the
+fence is tight."""
 
 from __future__ import annotations
 
+from bench.daemon.check_controller import not_wired
 from bench.daemon.shared_state import SharedState
 from bench.finding import Finding
-from bench.log.remembered import LiveMoveHistory
-from bench.moves.nudge import NoLive
+from bench.log.startup_history import LiveMoveHistory
+from bench.procedure.invalid_request import InvalidRequest
 from bench.procedure.live_move import LiveMove
-from bench.procedure.status_message import StatusMessage
-from bench.procedure.wrong_use import InvalidRequest
-from bench.protocol import Live, LiveMoveNotice, Saved
+from bench.procedure.status_message import StatusMessage, status
+from bench.protocol import LiveMoveNotice, LiveMoveRequest, SavedNotice
 from bench.render.finding import settle_words
 
 
-class LiveHost:
-    """At most one live move at a time. past: what earlier moves tell, by the log."""
+class LiveMoveController:
+    """Runs at most one live move at a time. past: what the log tells of earlier
+    moves."""
 
     def __init__(self, shared: SharedState) -> None:
         self.move: LiveMove | None = None
         self.past = LiveMoveHistory()
         self._shared, self._tell = shared, shared.outbox.tell
-        self._said: LiveMoveNotice | None = None
+        self._notice: LiveMoveNotice | None = None
 
-    def start(self, request: Live, finding: Finding) -> None:
-        """Raises InvalidRequest where it cannot be."""
+    def start(self, request: LiveMoveRequest, finding: Finding) -> None:
+        """Raises InvalidRequest, NoLive where it cannot be."""
         if (why := self._why_not(finding)) is not None:
             raise InvalidRequest(why)
         gear = self._shared.settings.gear
         jig = gear.jigs[finding.jig or ""]
         way = finding.move.way if finding.move is not None else ""
-        # only what was seen of a move the same way: it need not draw so much, or so,
-        # from the other side
+        # Tightening may draw the fence otherwise after a move the other way.
         drew = self.past.drew.get((jig.name, way))
         resolution = gear.indicator.resolution
-        try:
-            self.move = LiveMove(request, finding, jig, resolution, drew)
-        except NoLive as error:
-            raise InvalidRequest(str(error)) from error
+        self.move = LiveMove(request, finding, jig, resolution, drew)
         begun = {"finding": finding.id, "jig": jig.name}
         self._shared.log.event(None, "live-begun", begun)
-        self._said = None
+        self._notice = None
         self.say()
 
     def _why_not(self, finding: Finding) -> str | None:
         settings = self._shared.settings
         if "indicator" not in settings.wired:
-            no_indicator = "no indicator is set up: name its port in the settings"
-            return f"{no_indicator}, under [indicator]"
+            return not_wired("indicator")
         if finding.jig not in settings.gear.jigs:
             return "the move needs a sled that is in the settings"
         if finding.proposed is None:
@@ -68,12 +64,12 @@ class LiveHost:
 
     def end(self) -> None:
         if self.move is not None:
-            left = StatusMessage("live-left")
+            left = status("live-left")
             self._tell(LiveMoveNotice(on=False, phase="end", remarks=[left]))
         self.move = None
 
     def lose(self) -> None:
-        """The indicator does not read now."""
+        """Note that the indicator does not read now."""
         if self.move is not None:
             self.move.lose()
 
@@ -88,7 +84,8 @@ class LiveHost:
             self.move = None
 
     def _made(self, live: LiveMove) -> None:
-        """Written down before it is told: what it drew is aimed past the next time."""
+        """Record the move before it is told; the next one aims past what this one
+        drew."""
         found = live.finding
         if live.drew is not None and found.move is not None:
             self.past.drew[live.jig.name, found.move.way] = live.drew
@@ -98,21 +95,22 @@ class LiveHost:
             **{"drew_mm": live.drew, "jig": live.jig.name},
         }
         self._shared.log.move_made(f"move-{found.id}", made)
-        self._tell(Saved("move", found.id))
+        self._tell(SavedNotice("move", found.id))
 
-    def back(self) -> StatusMessage:
-        """Undo while it is tightened: slackened again, it aims past what was drawn."""
-        if self.move is None or not self.move.back():
+    def undo(self) -> StatusMessage:
+        """Undo while the screw is tightened: once it is slackened again, the move aims
+        past what was drawn."""
+        if self.move is None or not self.move.slacken():
             raise InvalidRequest(
                 "nothing can be taken back until the screw is tightened"
             )
         self.say()
-        return StatusMessage("live-slackened")
+        return status("live-slackened")
 
     def say(self) -> None:
-        """At most once a tick, when something changed."""
+        """Tell the live move where something changed, at most once a tick."""
         if self.move is not None:
-            said = self.move.said()
-            if said != self._said:
-                self._said = said
-                self._tell(said)
+            notice = self.move.notice()
+            if notice != self._notice:
+                self._notice = notice
+                self._tell(notice)

@@ -9,9 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from bench.console.canvas import Canvas
-from bench.console.glyphs import GlyphSet
-from bench.console.set_up_parts import (
+from bench.console.drawings.canvas import Canvas
+from bench.console.drawings.glyphs import GlyphSet
+from bench.console.drawings.set_up_parts import (
     ARROW,
     SetUp,
     draw_blade,
@@ -19,8 +19,8 @@ from bench.console.set_up_parts import (
     draw_pressed,
     draw_pushed,
 )
-from bench.console.square_drawing import draw_mitre, draw_square, draw_upright
-from bench.console.text import Block
+from bench.console.drawings.squares import draw_mitre, draw_square, draw_upright
+from bench.console.drawings.styled_text import Block
 from bench.protocol import Jig, Prompt
 from bench.units import System, length_words, nominal_words
 
@@ -29,21 +29,28 @@ MOST_WIDE, MOST_HIGH = 90, 30
 
 
 def draw_set_up(
-    ask: Prompt, jig: Jig | None, wide: int, high: int, glyphs: GlyphSet, units: System
+    prompt: Prompt,
+    jig: Jig | None,
+    wide: int,
+    high: int,
+    glyphs: GlyphSet,
+    units: System,
 ) -> Block:
     """At most `wide` x `high`; empty where there is no room or nothing to draw."""
-    nothing = ask.picture is None and ask.side is None
+    nothing = prompt.picture is None and prompt.side is None
     if wide < LEAST_WIDE or high < LEAST_HIGH or nothing:
         return []
     c = Canvas(min(wide, MOST_WIDE), min(high, MOST_HIGH), glyphs)
-    names = set((ask.picture or "").split("-")) | set((ask.placement or "").split("-"))
-    at = "" if ask.at is None else f"at {_place_words(ask, ask.at, units)}"
-    s = SetUp(c, ask, jig, names, at)
+    names = set((prompt.picture or "").split("-")) | set(
+        (prompt.placement or "").split("-")
+    )
+    at = "" if prompt.at is None else f"at {_place_words(prompt, prompt.at, units)}"
+    s = SetUp(c, prompt, jig, names, at)
     draw = next((d for known, d in _DRAWINGS if known & names), _surface)
     if draw is not draw_upright:  # it is seen from the side
         c.label(c.wide // 2, c.high - 1, "you", "strong", at="middle")
     draw(s)
-    if ask.lean is not None:
+    if prompt.lean is not None:
         _lean(s)
     return c.block()
 
@@ -57,9 +64,9 @@ def _place_words(ask: Prompt, at: float, units: System) -> str:
 
 def _lean(s: SetUp) -> None:
     """The hands that lean the sled within its play, as far out as nothing stands."""
-    c, left = s.c, s.ask.lean == "left"
+    c, left = s.c, s.prompt.lean == "left"
     places = ((c.wide // 2, 0, "middle"), (0, 0, "left"), (c.wide - 1, 0, "right"))
-    c.label_where_free(f"lean the sled to the {s.ask.lean}", "act", *places)
+    c.label_where_free(f"lean the sled to the {s.prompt.lean}", "act", *places)
     for inward in range(c.wide - ARROW):
         head = inward if left else c.wide - 1 - inward
         tail = head if left else head - ARROW + 1
@@ -103,9 +110,9 @@ def _blade(s: SetUp) -> None:
     c.label(blade, 0, "blade", "faint", at="middle")
     row = c.high - 4 if "front" in names else 3 if "rear" in names else c.high // 2
     draw_indicator(s, blade, row, reach=3)
-    if s.ask.focus_words.endswith("degrees"):
+    if s.prompt.focus_words.endswith("degrees"):
         beside, way = (blade + 2, "left") if right else (blade - 2, "right")
-        c.label(beside, row - 2, f"turned to {s.ask.focus_words}", "act", at=way)
+        c.label(beside, row - 2, f"turned to {s.prompt.focus_words}", "act", at=way)
     end, side = (1, "left") if right else (c.wide - 2, "right")
     c.label(end, 2, "rear", "faint", at=side)
     c.label(end, c.high - 3, "front", "faint", at=side)
@@ -142,7 +149,7 @@ def _widths(s: SetUp) -> None:
     left = 10 if inside else max(10, len(s.at.removeprefix("at ")) + 4)
     right, last = c.wide - 12, c.high - 2
     row = (1 + last) // 2
-    if names & {"near", "far"} or not s.ask.at:
+    if names & {"near", "far"} or not s.prompt.at:
         row = 2 if "far" in names else last - 1
     for first, end in (
         ((left, left + 3), (right - 3, right)) if both else ((left, right),)
@@ -198,7 +205,7 @@ def _surface(s: SetUp) -> None:
     """A surface and the side of the indicator, where nothing more is known."""
     x = s.c.wide // 2 - 1
     s.c.body(x, 1, 3, s.c.high - 2, "steel")
-    if s.ask.side is not None:
+    if s.prompt.side is not None:
         draw_indicator(s, x + 2 if s.right else x, s.c.high // 2)
     draw_pushed(s, not s.right)
 

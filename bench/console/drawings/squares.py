@@ -3,7 +3,12 @@ from the side."""
 
 from __future__ import annotations
 
-from bench.console.set_up_parts import SetUp, draw_blade, draw_indicator, draw_pushed
+from bench.console.drawings.set_up_parts import (
+    SetUp,
+    draw_blade,
+    draw_indicator,
+    draw_pushed,
+)
 
 TALLEST = 80.0  # mm of height above the table that the drawing shows
 
@@ -74,7 +79,7 @@ def draw_mitre(s: SetUp) -> None:
 def _corners(s: SetUp, edge: int, ends: tuple[int, int]) -> None:
     """The letters of the sharp corners and the fence's name; ends: the rows of the
     fence's outer and its inner end."""
-    outer = (s.ask.placement or "a")[-1].upper()
+    outer = (s.prompt.placement or "a")[-1].upper()
     free, side, inward = (2, "right", -1) if s.right else (-2, "left", 1)
     for row, letter in zip(ends, (outer, "B" if outer == "A" else "A"), strict=True):
         s.c.words(edge + free, row, letter, "strong")
@@ -98,7 +103,7 @@ def draw_upright(s: SetUp) -> None:
     c.foot(base, "", view)
     at = (0, bottom - 1, "left") if fence else (c.wide // 2, c.high - 1, "middle")
     c.label(at[0], at[1], "you", "strong", at=at[2])
-    height = min(max((s.ask.at or 0.0) / TALLEST, 0.0), 1.0)
+    height = min(max((s.prompt.at or 0.0) / TALLEST, 0.0), 1.0)
     row = bottom - 1 - round(height * (bottom - 2))
     first, last = (face + 2, arm - 1) if right else (arm + 2, face - 1)
     c.arrow(first if right else last, row, last - first + 1, right, "probe")

@@ -1,4 +1,4 @@
-"""The one error that a client is told as it stands."""
+"""The error of a request that cannot be done; its text is sent to the client."""
 
 
 class InvalidRequest(ValueError):

@@ -6,12 +6,20 @@ Where there is no number, nothing is large.
 from __future__ import annotations
 
 from bench.console import readout
-from bench.console.glyphs import GlyphSet
-from bench.console.instrument_view import STATES
-from bench.console.large_digits import ROWS, columns, large_text
-from bench.console.text import Block, Line, Role, fit, plain, width, wrap
+from bench.console.contents.strip import travel_lines
+from bench.console.drawings.glyphs import GlyphSet
+from bench.console.drawings.large_digits import ROWS, columns, large_text
+from bench.console.drawings.styled_text import (
+    Block,
+    Line,
+    Role,
+    fit,
+    plain,
+    width,
+    wrap,
+)
+from bench.console.instrument_view import STATE_WORDS
 from bench.console.view_model import ViewModel
-from bench.console.widgets.strip import travel_lines
 from bench.console.widgets.viewer import Viewer
 from bench.protocol import Finding, LiveMoveNotice
 from bench.render import result
@@ -19,11 +27,12 @@ from bench.render.names import quantity_name
 from bench.render.template import WAYS
 from bench.units import rounded_words
 
-ASIDE = 21  # columns beside the figure for its unit, its way and the travel
-NARROW = 56  # columns under which they stand below it
-INK: dict[Role, Role] = {"bad": "bad-figure", "unsure": "unsure-figure"}  # of digits
-BESIDE = 13  # columns beside it where there is no row below it
-MOST_ASIDE = 7  # rows
+ASIDE_WIDE = 21  # columns beside the figure for its unit, its way and the travel
+NARROW_FIGURE = 56  # columns under which they stand below it
+# of digits
+FIGURE_ROLES: dict[Role, Role] = {"bad": "bad-figure", "unsure": "unsure-figure"}
+ASIDE_NARROW = 13  # columns beside it where there is no row below it
+ASIDE_ROWS = 7  # rows
 
 
 def large_figure(
@@ -31,15 +40,15 @@ def large_figure(
 ) -> Block:
     """As large as there is room; beside it, or where narrow below it, stand its unit
     and a few short lines."""
-    aside, narrow = aside[:MOST_ASIDE], wide < NARROW
+    aside, narrow = aside[:ASIDE_ROWS], wide < NARROW_FIGURE
     below = narrow and high > ROWS["small"]
-    room = wide - (2 if below else 1 + (BESIDE if narrow else ASIDE))
+    room = wide - (2 if below else 1 + (ASIDE_NARROW if narrow else ASIDE_WIDE))
     size = _size(text, room, high - below)
     if size is None or not text.strip("-"):
         return [[(f" {text} ", role), *_in_a_row(aside, wide - len(text) - 2)]]
     if narrow and not below:
         aside = _folded(aside, high)
-    rows, ink = large_text(text, size, glyphs), INK.get(role, role)
+    rows, ink = large_text(text, size, glyphs), FIGURE_ROLES.get(role, role)
     top = (high - below - len(rows)) // 2
     figure: Block = [[(" " + row.rjust(room), ink)] for row in rows]
     block: Block = [*([] for _ in range(top)), *figure]
@@ -59,7 +68,7 @@ def _folded(aside: Block, high: int) -> Block:
     out: Block = []
     for line in aside:
         text = plain(line)
-        lines = wrap(text, BESIDE - 1, line[0][1])
+        lines = wrap(text, ASIDE_NARROW - 1, line[0][1])
         unit = any(sign.isdigit() for sign in text) and not text[-1].isdigit()
         parted = len(lines) > 1 and unit
         if parted or len(out) + len(lines) > high:
@@ -87,7 +96,7 @@ def _in_a_row(parts: Block, wide: int) -> Line:
 
 
 def _room(wide: int) -> int:
-    return wide - 12 if wide < NARROW else ASIDE - 3
+    return wide - 12 if wide < NARROW_FIGURE else ASIDE_WIDE - 3
 
 
 # ---- the live number -----------------------------------------------------------------
@@ -101,7 +110,7 @@ def live_figure(v: Viewer, wide: int, high: int) -> Block:
 
 def _number(view: ViewModel) -> tuple[str, Role]:
     shown = view.shown
-    if shown is None or not view.here or not shown.live:
+    if shown is None or not view.online or not shown.live:
         return "---", "stale"
     fresh = shown.fresh(view.clock())
     return readout.number(shown, view.units)[0], "number" if fresh else "stale"
@@ -109,13 +118,13 @@ def _number(view: ViewModel) -> tuple[str, Role]:
 
 def _beside(view: ViewModel, room: int) -> Block:
     shown = view.shown
-    if shown is None or not view.here:
+    if shown is None or not view.online:
         return [[("no reading", "unsure")]]
     unit = readout.number(shown, view.units)[1]
     name = "" if shown.role == "cable" else f" {shown.name}"
     words, role = shown.way(), "text"
     if not shown.live:
-        words, role = STATES.get(shown.state, shown.state), "unsure"
+        words, role = STATE_WORDS.get(shown.state, shown.state), "unsure"
     elif not shown.fresh(view.clock()) and shown.at is not None:
         words, role = readout.age(view.clock() - shown.at), "unsure"
     head: Line = [(unit + name, "strong")]
@@ -126,10 +135,10 @@ def _beside(view: ViewModel, room: int) -> Block:
 def check_figure(v: Viewer, wide: int, high: int) -> Block:
     """In a check the live number; or what alone differs from the set-up before, where
     that is all the person must look for: the angle or the place to go to."""
-    view, ask, room = v.view, v.view.ask, _room(wide)
-    aside, focus = _beside(view, room), ask.focus_words if ask is not None else ""
+    view, prompt, room = v.view, v.view.current_prompt, _room(wide)
+    aside, focus = _beside(view, room), prompt.focus_words
     figures, _, word = focus.partition(" ")
-    goes = ask is not None and ask.phase in ("place", "spot", "width")
+    goes = prompt.phase in ("place", "spot", "width")
     if goes and figures.replace(".", "").replace("-", "").isdigit():
         number, shown = "---", view.shown
         if shown is not None and shown.live:
@@ -180,17 +189,17 @@ def result_figure(
 ) -> Block:
     """The figure that matters of a result; or CLOSES, where a rip fence does."""
     view = v.view
-    found = finding or (view.finding if view.here else None)
+    found = finding or (view.finding if view.online else None)
     if found is None or not found.quantities:
         return []
     if result.surely_closes(found):
         danger: Block = [[("at the rear", "bad")], [("DANGER: open it", "bad")]]
         return large_figure("CLOSES", "bad", danger, wide, high, v.glyphs)
     q = result.judged(found)
-    figures, *lines = result.large_figure(q, view.units, view.board(found))
+    figures, *lines = result.figure_parts(q, view.units, view.board(found))
     role = readout.verdict_line(found.verdict, v.glyphs)[2]
     way = q.way or quantity_name(q.name)
-    if finding is None and v.host.requests.moved:
+    if finding is None and v.requests.moved:
         role, lines, way = "faint", [lines[0], "before the move", *lines[1:]], ""
     elif q.way and found.verdict == "inside" and result.opening(found) is None:
         way = ""  # it is too little to move, whichever way
@@ -198,6 +207,6 @@ def result_figure(
     below: Block = [[(line, "text")] for line in others]
     aside: Block = [[(head, "strong")], *below]
     turns = wrap(way, _room(wide)) if way else []
-    if wide < NARROW or len(aside) + len(turns) <= min(high, MOST_ASIDE):
+    if wide < NARROW_FIGURE or len(aside) + len(turns) <= min(high, ASIDE_ROWS):
         aside += turns  # in whole: half a direction misleads
     return large_figure(figures, role, aside, wide, high, v.glyphs)

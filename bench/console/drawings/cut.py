@@ -7,9 +7,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from bench.console.canvas import Canvas
-from bench.console.glyphs import GlyphSet
-from bench.console.text import Block, Role
+from bench.console.drawings.canvas import Canvas
+from bench.console.drawings.glyphs import GlyphSet
+from bench.console.drawings.styled_text import Block, Role
 
 CAUSES = {
     "fence": "sled fence",

@@ -6,8 +6,8 @@ import pytest
 from shapely import affinity
 from shapely.geometry import Polygon, box
 
-from bench.console.cut_drawing import draw_bars, draw_edge
-from bench.console.glyphs import RICH
+from bench.console.drawings.cut import draw_bars, draw_edge
+from bench.console.drawings.glyphs import RICH
 
 TURN = 0.3  # rad, far more than any fence, so that it is seen
 

@@ -6,7 +6,7 @@ A size says how many columns a dot takes and whether two dots share a row (half 
 
 from __future__ import annotations
 
-from bench.console.glyphs import GlyphSet
+from bench.console.drawings.glyphs import GlyphSet
 
 _DOTS = {
     "0": ("#####", "##.##", "##.##", "##.##", "##.##", "##.##", "#####"),

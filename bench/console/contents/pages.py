@@ -1,4 +1,5 @@
-"""What the pages show: the move, the sled, the forecast of the cut, the charts."""
+"""The contents of the pages: the move, the sled, the forecast of the cut, the
+charts."""
 
 from __future__ import annotations
 
@@ -6,21 +7,20 @@ from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
-from bench.console.canvas import Canvas
-from bench.console.cut_drawing import draw_bars, draw_edge
+from bench.console.drawings.canvas import Canvas
+from bench.console.drawings.cut import draw_bars, draw_edge
+from bench.console.drawings.sled import draw_sled
+from bench.console.drawings.styled_text import Block, Role
 from bench.console.host import LOW
-from bench.console.sled_drawing import draw_sled
-from bench.console.text import Block, Role
 from bench.console.widgets.viewer import Sentences, Viewer
 from bench.protocol import Jig
 from bench.render.result import (
     good_edges,
     leaves,
-    opposite,
     short_move,
-    told_over,
+    slope_span,
 )
-from bench.render.upkeep import IN_CHART, drift_lines
+from bench.render.upkeep import CHART_WORDS, drift_lines, series_ways
 from bench.units import System, length_words
 
 EDGE_HIGH = 18  # rows of the part's edge at most
@@ -29,23 +29,23 @@ NO_SLED = "Choose a sled first: 7."
 
 
 def move_words(v: Viewer) -> Sentences:
-    """What to move, the leaves to stack and where they go."""
+    """The move, the leaves to stack and their place."""
     finding, units = v.view.finding, v.view.units
     if finding is None or finding.proposed is None:
         yield "Nothing to move.", "text"
         return
     yield short_move(finding.proposed, units), "act"
-    told = leaves(finding.proposed, v.view.jig_gear(finding.jig), units)
+    told = leaves(finding.proposed, v.view.find_jig(finding.jig), units)
     for text in told[:1] if v.app.size.height < LOW else told:
         yield text, "text"
 
 
 def move_picture(v: Viewer, wide: int, high: int) -> Block:
-    """Where the leaves and the stop go, and which way the end moves."""
+    """The sled with its moving end, its leaves and its stop."""
     finding = v.view.finding
     if finding is None or finding.proposed is None:
         return []
-    jig = v.view.jig_gear(finding.jig)
+    jig = v.view.find_jig(finding.jig)
     if jig is None:
         return []
     return draw_sled(jig, finding.proposed, wide, high, v.glyphs, v.view.units)
@@ -53,14 +53,14 @@ def move_picture(v: Viewer, wide: int, high: int) -> Block:
 
 def sled_picture(v: Viewer, wide: int, high: int, jig: Jig | None = None) -> Block:
     """A sled as it is described; the one that the screen is about."""
-    jig = jig or v.view.jig_gear()
+    jig = jig or v.view.find_jig()
     if jig is None:
         return []
     return draw_sled(jig, None, wide, high, v.glyphs, v.view.units)
 
 
 def notes(v: Viewer) -> Sentences:
-    """What the daemon noted when it came up, and what was said here since."""
+    """The daemon's notes of its start, and the notices since."""
     yield "What was noted", "strong"
     noted = v.view.notes
     for words in (*noted, *(s.words for s in v.view.notices if s.words not in noted)):
@@ -113,7 +113,7 @@ def shop_words(v: Viewer) -> Sentences:
 
 
 def drift_words(v: Viewer, series: Mapping[str, Any] | None) -> Sentences:
-    """What the series says, in whole sentences; None: there is no series."""
+    """The series in whole sentences; None: there is no series."""
     if series is None:
         yield "No results yet that could have changed.", "text"
         return
@@ -141,7 +141,7 @@ def drift_chart(v: Viewer, wide: int, high: int, series: Mapping[str, Any]) -> B
     def y(value: float) -> float:
         return 0.5 + 0.45 * value / most
 
-    above, below = _ways(series, results)
+    above, below = series_ways(series)
     for edge in good_edges(limit, above, below):
         canvas.line((0.0, y(edge)), (1.0, y(edge)), "old-trace", dashed=True)
     for baseline in series["baselines"][1:]:
@@ -152,7 +152,7 @@ def drift_chart(v: Viewer, wide: int, high: int, series: Mapping[str, Any]) -> B
     for day, one in zip(days, results, strict=True):
         at, value, give = x(day), one["value"], one["uncertainty"]
         canvas.line((at, y(value - give)), (at, y(value + give)), "trace")
-        canvas.sign(at, y(value), v.glyphs.here, "bad" if one["alarm"] else "strong")
+        canvas.sign(at, y(value), v.glyphs.middle, "bad" if one["alarm"] else "strong")
         if one["alarm"]:
             near = [y(value) + rows / canvas.field for rows in (0, 1, -1)]
             _beside(canvas, at, near, one["alarm"], "bad")
@@ -168,29 +168,23 @@ def _beside(
     rows = [max(0, min(last, int((1.0 - y) * canvas.field))) for y in heights]
     sides = ((2, "left"), (-2, "right"))
     places = [(column + step, row, side) for row in rows for step, side in sides]
-    canvas.label_where_free(IN_CHART.get(code, code), role, *places)
+    canvas.label_where_free(CHART_WORDS.get(code, code), role, *places)
 
 
 def _chart_words(
     canvas: Canvas, series: Mapping[str, Any], results: list[Any], units: System
 ) -> None:
-    """Which way is up, what the dashed lines are, the first day and the last."""
+    """The words for up and down, for the dashed lines, for the first and the last
+    day."""
     limit = series["tolerance"]
-    above, below = _ways(series, results)
+    above, below = series_ways(series)
     canvas.label(0, 0, above, "faint")
     canvas.label(0, canvas.high - 2, below, "faint")
-    length = told_over(None, units) if series["unit"] == "rad" else 1.0
+    length = slope_span(None, units) if series["unit"] == "rad" else 1.0
     within = (
         f"dashed: good enough within {length_words((limit or 0.0) * length, units)}"
     )
     canvas.foot(results[0]["at"][:10], within if limit else "", results[-1]["at"][:10])
-
-
-def _ways(series: Mapping[str, Any], results: list[Any]) -> tuple[str, str]:
-    """What a value above and below zero means, by the way of the latest; of a size
-    nothing."""
-    way = series.get("way") or ""
-    return (way, opposite(way)) if results[-1]["value"] > 0 else (opposite(way), way)
 
 
 def _day(at: str) -> int:

@@ -5,29 +5,29 @@ A finding that is given is an earlier one; else it is the one that the screen is
 
 from __future__ import annotations
 
-from bench.console.host import LOW, TALL, Host
-from bench.console.plot import scale
+from bench.console.contents.strip import verdict_row
+from bench.console.drawings.plot import scale
+from bench.console.drawings.result import draw_result
+from bench.console.drawings.styled_text import Block, Line, fit, wrap
+from bench.console.host import LOW, TALL, Hosted
 from bench.console.readout import verdict_line
-from bench.console.result_drawing import draw_result
-from bench.console.text import Block, Line, fit, wrap
-from bench.console.widgets.strip import verdict_row
 from bench.console.widgets.viewer import Sentences, Viewer
 from bench.protocol import Finding
 from bench.render import result
-from bench.render.names import part_name
-from bench.render.remarks import notes_of, remark_words, said_first
+from bench.render.names import part_name, spaced
+from bench.render.remarks import leading_remark, notes_of, remark_words
 from bench.render.result import diagnosis
-from bench.render.screen import told
+from bench.render.screen import screen_text
 from bench.render.upkeep import due_lines
 from bench.units import nominal_words
 
-WIDEST_LINE = 64  # columns of the line with good enough
-PRESSING = ("now", "never-checked")
-CHANGED = ("step", "trend")  # reasons that want an answer to what happened
+INTERVAL_COLUMNS = 64  # columns of the line with good enough
+PRESSING_STATES = ("now", "never-checked")
+CHANGE_REASONS = ("step", "trend")  # reasons that want an answer to what happened
 MOST_DUE = 2  # rows beside a result; on a low screen only one
 MOST_DUE_NEW = 6  # rows where nothing was found yet
-BARS = 60  # columns of the bars
-BECAME = {"made": "The move was made.", "verified": "The move was made, and proved."}
+BAR_COLUMNS = 60  # columns of the bars
+OUTCOMES = {"made": "The move was made.", "verified": "The move was made, and proved."}
 
 
 def _shown(v: Viewer, finding: Finding | None) -> Finding | None:
@@ -44,18 +44,18 @@ def due_words(v: Viewer) -> Sentences:
         yield danger, "bad"
     if document is None or (high < LOW and found is not None):
         return  # the act that follows from the result goes first
-    wanted = (*PRESSING, "soon") if high >= TALL else PRESSING
+    wanted = (*PRESSING_STATES, "soon") if high >= TALL else PRESSING_STATES
     rows = [row for row in document["due"] if row["state"] in wanted]
-    rows.sort(key=lambda row: row["jig"] != v.view.the_jig)
+    rows.sort(key=lambda row: row["jig"] != v.view.current_jig)
     most = MOST_DUE if v.view.finding is not None else MOST_DUE_NEW
     for row in rows[: 1 if high < LOW else most]:
         (line,) = due_lines({"due": [row], "left_out": []})
-        asks = " What happened? 9 answers it." * (row["reason"] in CHANGED)
+        asks = " What happened? 9 answers it." * (row["reason"] in CHANGE_REASONS)
         yield line + asks, "unsure" if row["state"] == "now" else "faint"
 
 
 def result_words(v: Viewer) -> Sentences:
-    """What is found and what to do now. Too close to call begins with what would settle
+    """The result and the next act. Too close to call begins with what would settle
     it."""
     finding = _shown(v, None)
     if finding is None:
@@ -63,14 +63,14 @@ def result_words(v: Viewer) -> Sentences:
     if v.app.size.height < LOW:
         return _shortly(v, finding)
     what, act = _what_is(v, finding, True), _act(v, finding)
-    if finding.proposed is not None and v.host.requests.moved:
+    if finding.proposed is not None and v.requests.moved:
         return [act, *((text, "faint") for text, _ in what)]  # of before the move
     lead = 0 if finding.verdict == "cannot-tell" else _lead(what)
     return [*what[:lead], act, *what[lead:]]
 
 
 def _lead(what: list[tuple[str, str]]) -> int:
-    """How many sentences stand before what is said in small."""
+    """The number of sentences that stand before those in small."""
     return sum(role != "faint" for _, role in what)
 
 
@@ -78,12 +78,12 @@ def past_words(v: Viewer, finding: Finding, *, beside: bool = False) -> Sentence
     """An earlier result, and what became of its move. beside: its large figure stands
     there as well."""
     yield from _what_is(v, finding, beside)
-    yield BECAME.get(v.view.moves.get(finding.id, ""), ""), "text"
+    yield OUTCOMES.get(v.view.moves.get(finding.id, ""), ""), "text"
 
 
 def _nothing(v: Viewer) -> Sentences:
     view = v.view
-    if not view.here:
+    if not view.online:
         words = "`sweepgauge daemon` starts one, `sweepgauge demo` pretends a saw."
         return [("The screen waits for the daemon.", "act"), (words, "text")]
     if view.gear is not None and not view.gear.jigs:
@@ -92,11 +92,11 @@ def _nothing(v: Viewer) -> Sentences:
 
 
 def _shortly(v: Viewer, finding: Finding) -> Sentences:
-    """Where there is little room: the danger, what to do, and the way."""
+    """The danger, the act and the way, for a screen with little room."""
     view = v.view
     warns = result.danger(finding, view.units) is not None or diagnosis(finding)
     danger = _what_is(v, finding, True)[:1] if warns else []
-    way = result.in_short(finding, view.units, view.board(finding))
+    way = result.short_sentence(finding, view.units, view.board(finding))
     return [*danger, _act(v, finding), *([] if danger else [(way, "text")])]
 
 
@@ -115,8 +115,8 @@ def _what_is(v: Viewer, finding: Finding, beside: bool) -> list[tuple[str, str]]
 
 
 def _act(v: Viewer, finding: Finding) -> tuple[str, str]:
-    """What to do now."""
-    if finding.proposed is not None and v.host.requests.moved:
+    """The next act."""
+    if finding.proposed is not None and v.requests.moved:
         return "The move is noted. Check again.", "act"
     return f"{v.glyphs.right_mark} {result.next_act(finding, v.view.units)}", "act"
 
@@ -127,18 +127,18 @@ def further_words(v: Viewer, finding: Finding | None = None) -> Sentences:
     low = v.app.size.height < LOW
     if found is None or (low and finding is None):
         return
-    if found.proposed is not None and not v.host.requests.moved:
-        jig = view.jig_gear(found.jig)
+    if found.proposed is not None and not v.requests.moved:
+        jig = view.find_jig(found.jig)
         for text in result.leaves(found.proposed, jig, view.units):
             yield text, "text"
-    for text in result.others(found, view.units):
+    for text in result.other_quantities(found, view.units):
         yield text, "faint"
     bars = finding is None and v.screen.has_class("-wide")  # they say it as well
     if found.budget and not bars:
-        yield told("limits", part=part_name(found.budget[0].part)), "faint"
+        yield screen_text("limits", part=part_name(found.budget[0].part)), "faint"
     act = result.act_remark(found) if finding is None else None
     danger = result.danger_remark(found)
-    shown = (diagnosis(found) or said_first(found), act, danger)
+    shown = (diagnosis(found) or leading_remark(found), act, danger)
     for note in notes_of(found, view.units, but=shown):
         yield note, "faint"
 
@@ -152,7 +152,7 @@ def interval(v: Viewer, wide: int, high: int, finding: Finding | None = None) ->
     found, g = _shown(v, finding), v.glyphs
     if found is None:
         return []
-    q, wide = result.judged(found), min(wide, WIDEST_LINE)
+    q, wide = result.judged(found), min(wide, INTERVAL_COLUMNS)
     if wide < 24 or not q.uncertainty:
         return []
     value, give, limit, least = q.value, q.uncertainty, q.tolerance, None
@@ -174,18 +174,18 @@ def result_picture(
 ) -> Block:
     """The picture of a result, to scale, drawn from what it carries."""
     view = v.view
-    found = _shown(v, finding) if view.here else finding
+    found = _shown(v, finding) if view.online else finding
     if found is None:
         return []
-    jig, board = view.jig_gear(found.jig), view.board(found)
+    jig, board = view.find_jig(found.jig), view.board(found)
     drawn = draw_result(found, jig, board, wide, high, v.glyphs, view.units)
-    if finding is None and v.host.requests.moved:  # it lies so no longer
+    if finding is None and v.requests.moved:  # it lies so no longer
         return [[(text, "faint") for text, _ in line] for line in drawn]
     return drawn
 
 
 def budget_bars(v: Viewer, wide: int, high: int) -> Block:
-    """What limits the result, ranked: part, share as a bar and in per cent, size."""
+    """The budget of the result, ranked: part, share as a bar and in per cent, size."""
     finding, units = v.view.finding, v.view.units
     if finding is None or not finding.budget:
         return []
@@ -199,7 +199,7 @@ def budget_bars(v: Viewer, wide: int, high: int) -> Block:
     rows = sorted(told_rows, key=lambda r: -r.share)[: high - 3]
     names = max(len(part_name(r.part)) for r in rows)
     sizes = [result.part_size(r.standard_uncertainty, unit, units, board) for r in rows]
-    bar = max(0, min(BARS, wide - names - 8 - max(map(len, sizes))))
+    bar = max(0, min(BAR_COLUMNS, wide - names - 8 - max(map(len, sizes))))
     out: Block = [[("What limits the result", "strong")]]
     for row, size in zip(rows, sizes, strict=True):
         line: Line = [(f"{part_name(row.part):<{names}} {row.share:4.0%} ", "text")]
@@ -224,15 +224,15 @@ def past_rows(v: Viewer, wide: int, high: int) -> Block:
         head.append((f"  (sled fence across {across})", "faint"))
     out: Block = [head]
     for finding in findings:
-        out += wrap(" ".join(past_cells(v.host, finding)), wide)
+        out += wrap(" ".join(past_cells(v, finding)), wide)
     return out
 
 
-def past_cells(v: Host, finding: Finding) -> tuple[str, str, str, str]:
+def past_cells(v: Hosted, finding: Finding) -> tuple[str, str, str, str]:
     """Day, verdict, check and size of one of the past results."""
     view = v.view
     sign, words, _ = verdict_line(finding.verdict, v.glyphs)
     much = ""
     if finding.quantities:
         much = result.short_size(finding, view.units, view.board(finding))
-    return finding.at[:10], f"{sign} {words}", result.name(finding.check), much
+    return finding.at[:10], f"{sign} {words}", spaced(finding.check), much

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from bench.console.canvas import Canvas
-from bench.console.glyphs import GlyphSet
-from bench.console.text import Block
+from bench.console.drawings.canvas import Canvas
+from bench.console.drawings.glyphs import GlyphSet
+from bench.console.drawings.styled_text import Block
 from bench.protocol import Jig, Move
 from bench.render.result import move_distance
 from bench.units import System, nominal_words
@@ -65,7 +65,7 @@ class _Sled:
         for mm, sign, words in (
             (0.0, "O", "pivot"),
             (screw, "+", "screw"),
-            (stop, c.glyphs.here, ""),
+            (stop, c.glyphs.middle, ""),
         ):
             if mm is not None:
                 c.words(self.place(mm), self.fence, sign, "strong")
@@ -79,7 +79,7 @@ class _Sled:
         c.label(blade + 2, below, "sled fence", "wood")
 
     def draw_move(self, move: Move, units: System) -> None:
-        """Which way the free end goes, with its figure."""
+        """An arrow at the free end for its way, with the distance."""
         c, jig, up = self.c, self.jig, move.way == "away"
         reach = jig.pivot_to_screw if jig.pivot_to_stop is None else jig.pivot_to_stop
         if reach is None:
@@ -100,12 +100,10 @@ def indicator_on_sled(
     *,
     leans: bool = False,
 ) -> Block:
-    """How the indicator stands for the live move: `beyond` or `behind` the sled fence,
-    `right` or `left` of the arm. leans: the sled is leaned both ways.
-
-    Five rows, or none where there is no room; the free end, its way and the pivot as
-    on the user's own sled.
-    """
+    """The indicator as it stands for the live move: `beyond` or `behind` the sled
+    fence, `right` or `left` of the arm. Five rows, or none where there is no room; the
+    free end, its way and the pivot as on the user's own sled. leans: the sled is leaned
+    both ways."""
     if high < MOUNT_HIGH:
         return []
     c = Canvas(min(wide, MOUNT_WIDE), MOUNT_HIGH, glyphs)

@@ -8,9 +8,9 @@ from itertools import pairwise
 
 import msgspec
 
-from bench.console.canvas import Canvas
-from bench.console.plot import LEAST_SPAN
-from bench.console.text import Role
+from bench.console.drawings.canvas import Canvas
+from bench.console.drawings.plot import LEAST_SPAN
+from bench.console.drawings.styled_text import Role
 from bench.protocol import Contact, Finding, Jig, Position
 from bench.render.finding import good_enough_words, limit_words
 from bench.render.result import judged
@@ -21,7 +21,7 @@ ROOM_FOR_EDGE = 60  # columns from which the front edge is named
 
 
 class Scene(msgspec.Struct, frozen=True):
-    """What a drawing knows. board: mm, the widest board, of a sled fence."""
+    """The data of a drawing. board: mm, the widest board, of a sled fence."""
 
     finding: Finding
     jig: Jig | None
@@ -53,7 +53,7 @@ def draw_face(c: Canvas, scene: Scene) -> None:
 def _named(c: Canvas, word: str, column: int, height: float) -> None:
     """A mark with its word beside it, else under a high place or over a low one."""
     row, inward = int((1 - height) * c.field), 1 if word == "high" else -1
-    c.words(column, row, c.glyphs.here, "strong")
+    c.words(column, row, c.glyphs.middle, "strong")
     beside = ((column + 2, row, "left"), (column - 2, row, "right"))
     under = [(column, row + n * inward, "middle") for n in (1, 2, 3)]
     c.label_where_free(word, "strong", *beside, *under)
@@ -109,9 +109,9 @@ def _between(points: list[Point], x: float) -> float:
 
 
 def draw_fit(c: Canvas, scene: Scene) -> None:
-    """How loose the runner is as it is pushed in, from standing out over the front edge
-    of the table: columns of play over where good ends, a mark where it binds, and how
-    much to take off there."""
+    """The runner's play as it is pushed in, from standing out over the front edge of
+    the table: columns of play over where good ends, a mark where it binds, and how much
+    to take off there."""
     ordered = sorted(scene.finding.positions or [], key=lambda p: p.at)
     units, q = scene.units, judged(scene.finding)
     edges = q.band or ((q.tolerance,) if q.tolerance else ())
@@ -189,7 +189,7 @@ def draw_clearance(c: Canvas, scene: Scene) -> None:
 
 
 def draw_turn(c: Canvas, scene: Scene) -> None:
-    """What the tilt alone does over one turn of the plate, with its high and its low
+    """The curve of the tilt alone over one turn of the plate, with its high and its low
     spot."""
     found = {q.name: q for q in scene.finding.quantities}
     tilt, phase = found.get("tilt", judged(scene.finding)), found["phase"].value

@@ -1,0 +1,1 @@
+"""The drawings: from plain data to coloured rows, without a terminal."""
