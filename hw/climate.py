@@ -30,13 +30,13 @@ PROBES = (
 TEMPERATURES = ("in_temp", "in_temp_ambient", "temp1")
 HUMIDITIES = ("in_humidityrelative", "humidity1")
 # degrees Celsius; such sensors are specified for this range, and broken outside it
-COLDEST, HOTTEST = -40.0, 85.0
+SENSOR_COLDEST, SENSOR_HOTTEST = -40.0, 85.0
 # percent; a wet sensor shows more than 100, which is to be taken as that (data sheet of
 # one that can show 119; from memory, as is the limit)
-WETTEST = 110.0
+SENSOR_WETTEST = 110.0
 
 
-class Climate(NamedTuple):
+class SensorReading(NamedTuple):
     """What one sensor measures: degrees Celsius, and percent of relative humidity; None
     for what it does not measure."""
 
@@ -45,20 +45,24 @@ class Climate(NamedTuple):
     humidity: float | None
 
 
-def read_climate(sys: Path = Path("/sys"), *, silent: bool = False) -> list[Climate]:
+def read_climate(
+    sys: Path = Path("/sys"), *, silent: bool = False
+) -> list[SensorReading]:
     """Every sensor of the air that answers, by name; with silent, those too that do not
     or show what no air can be, of which neither figure is believed. Never raises; takes
     up to a second a sensor that stalls."""
     found = []
     for folder in _folders(sys):
         name = _text(folder / "name") or folder.name
-        humidity = _first(folder, HUMIDITIES, 0.0, WETTEST)
-        temperature = _first(folder, TEMPERATURES, COLDEST, HOTTEST)
+        humidity = _first(folder, HUMIDITIES, 0.0, SENSOR_WETTEST)
+        temperature = _first(folder, TEMPERATURES, SENSOR_COLDEST, SENSOR_HOTTEST)
         if any(list(folder.glob(f"{one}_*")) for one in HUMIDITIES):
             temperature = None if humidity is None else temperature
         elif name not in PROBES:
             continue
-        found.append(Climate(name, temperature, humidity and min(humidity, 100.0)))
+        found.append(
+            SensorReading(name, temperature, humidity and min(humidity, 100.0))
+        )
     return [one for one in found if silent or one[1:] != (None, None)]
 
 

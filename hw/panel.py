@@ -23,7 +23,7 @@ from hw.pedal import Pedal
 from hw.ports.pin_lines import find_chip
 from hw.timer import Timer
 
-LOW_HZ, HIGH_HZ = 400.0, 1200.0
+LOW_HZ, HIGH_HZ = 400.0, 1200.0  # pitches of the tones; chosen, no source
 
 _log = logging.getLogger(__name__)
 

@@ -12,7 +12,7 @@ LONG_S = 1.0  # s of holding that make a long press
 
 
 class Pedal:
-    """Makes one action of each press of a contact that bounces.
+    """Debounces the contact of a pedal: one action for each press.
 
     A short press acts when the pedal is released, as only then it is not a long one; a
     long press acts while it is held. level() reads the contact itself, before every

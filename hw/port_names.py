@@ -1,4 +1,4 @@
-"""Names of ports: which are valid, and the pyserial port that one makes.
+"""Names and options of ports: which names are valid, and the pyserial port of one.
 
 Every port is opened by its name through this module. pyserial knows more kinds of URL
 than a gauge needs; one of them (`spy://`) writes to whatever file it names.
@@ -9,20 +9,37 @@ from __future__ import annotations
 import errno
 import os
 import stat
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 from urllib.parse import urlsplit
+
+import msgspec
 
 if TYPE_CHECKING:
     import serial
 
 REMOTE = ("socket", "rfc2217")  # a serial port on another computer
 # characters; the longest file name of Linux (NAME_MAX)
-LONGEST_NAME = 255
-KINDS = {stat.S_IFREG: "file", stat.S_IFDIR: "folder", stat.S_IFBLK: "disk"}
+LONGEST_PORT_NAME = 255
+FILE_KINDS = {stat.S_IFREG: "file", stat.S_IFDIR: "folder", stat.S_IFBLK: "disk"}
 WOULD_DO = (
     "a device such as /dev/serial/by-id/..., socket://HOST:PORT or rfc2217://HOST:PORT"
     " would do"
 )
+
+
+class PortOptions(msgspec.Struct, frozen=True):
+    """How a serial port is opened. port: a device path or a pyserial URL. settle: s of
+    input to discard after opening, where opening resets the board. dtr, rts: None
+    leaves the driver's default."""
+
+    port: str = ""
+    baud: int = 9600
+    bits: int = 8
+    parity: Literal["N", "E", "O", "M", "S"] = "N"
+    stop: float = 1
+    settle: float = 0.0
+    dtr: bool | None = None
+    rts: bool | None = None
 
 
 class NotAPort(OSError):
@@ -39,7 +56,7 @@ class NotAPort(OSError):
 def is_port_name(name: str) -> bool:
     """A full path, or a URL of a kind that reaches nothing but a port: `socket://`,
     `rfc2217://`, `loop://`."""
-    if not name.isprintable() or len(name) > LONGEST_NAME:
+    if not name.isprintable() or len(name) > LONGEST_PORT_NAME:
         return False
     if name == "loop://":  # it returns what is sent; for tests
         return True
@@ -68,7 +85,7 @@ def refuse_other_things(path: str) -> None:
     """
     there = os.stat(path)
     if not stat.S_ISCHR(there.st_mode):
-        kind = KINDS.get(stat.S_IFMT(there.st_mode), "pipe or socket")
+        kind = FILE_KINDS.get(stat.S_IFMT(there.st_mode), "pipe or socket")
         raise NotAPort(f"{path} is a {kind}, not a serial port")
     number = f"{os.major(there.st_rdev)}:{os.minor(there.st_rdev)}"
     # a pseudo-terminal has no subsystem
@@ -89,17 +106,8 @@ def closed_port(name: str, **options: Any) -> serial.SerialBase:
     import serial  # 30 ms; not needed where no port is configured
 
     if not is_port_name(name):
-        raise NotAPort(f"{name[:LONGEST_NAME]!r} names no port")
+        raise NotAPort(f"{name[:LONGEST_PORT_NAME]!r} names no port")
     if name.startswith("/"):
         refuse_other_things(name)
     made: serial.SerialBase = serial.serial_for_url(name, do_not_open=True, **options)
     return made
-
-
-def open_by_name(name: str, **options: Any) -> serial.SerialBase:
-    """The same, open; a device is locked for this process."""
-    port = closed_port(name, **options)
-    if name.startswith("/"):
-        port.exclusive = True
-    port.open()
-    return port

@@ -1,4 +1,4 @@
-"""One call on an event loop, some time from now, that may be taken back."""
+"""A timer on an event loop: one delayed call that can be cancelled."""
 
 from __future__ import annotations
 

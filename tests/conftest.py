@@ -34,7 +34,7 @@ settings.register_profile(
     "everyday",
     derandomize=True,
     deadline=None,
-    max_examples=int(os.environ.get("SWEEPGAUGE_EXAMPLES", "10")),
+    max_examples=int(os.environ.get("SWEEPGAUGE_EXAMPLES", "5")),
     suppress_health_check=[HealthCheck.too_slow],
 )
 settings.load_profile("everyday")
@@ -63,6 +63,9 @@ def pytest_collection() -> None:
 def pytest_collection_finish() -> None:
     gc.freeze()
     gc.enable()
+    gc.set_threshold(
+        20_000, 20, 20
+    )  # tests make much that soon goes by itself: looked through twenty times as seldom
 
 
 @pytest.hookimpl(tryfirst=True)  # before -m looks

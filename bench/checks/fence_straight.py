@@ -10,7 +10,6 @@ least squares. mm and rad; heights grow where the face stands proud.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING
 
 import msgspec
 
@@ -19,9 +18,6 @@ from bench.checks.options import OptionValue, choice, length
 from bench.checks.shared.cautions import AT_REST
 from bench.checks.shared.straightedge import AS_IS, BENDING_OPTIONS, PRESSED, ROLLED
 from bench.finding import Finding
-
-if TYPE_CHECKING:
-    pass
 
 AGAIN = (
     "Draw the indicator back to the left end and wipe the face. Push it low at its"

@@ -240,8 +240,6 @@ class Check(msgspec.Struct, frozen=True):
     turns_fence: bool = False
     # the part of the saw whose rotation it judges, which is turned back at the saw
     turns_saw: Literal["blade", "rip fence"] | None = None
-    # why nothing should be moved by this finding though the fence is out, or None
-    holds_back: Callable[[Evidence, Finding], Remark | None] | None = None
     # from a finding whose move was made to the options of a lighter check that
     # verifies the move, None where that finding does not allow it
     lighter: Callable[[Finding], Mapping[str, OptionValue] | None] | None = None

@@ -1,5 +1,6 @@
 """Does a board agree? It is turned and cut n times, and the strip cut along its first
-edge is measured.
+edge is measured. A chip under the board in one cut displaces a strip, which cannot show
+it: a second strip does, or the passes.
 
 a = (w_near - w_far) / (n L), w_near where the strip touched the fence, the board kept
 left of the blade; kept right the sign flips, and it flips where the fence stands beyond
@@ -9,8 +10,12 @@ the board: the cut edge then comes to it by the other turn. mm and rad.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from typing import TYPE_CHECKING, Literal
+import statistics
+from collections.abc import Mapping, Sequence
+from itertools import chain, groupby
+from typing import Literal
+
+import msgspec
 
 from bench.checks.fence_square import fence_way
 from bench.checks.model import Check, Evidence, EvidenceGear, Focus, Step
@@ -32,14 +37,16 @@ from bench.checks.shared.cautions import (
     EXIT_BLOCK,
     MANUAL,
 )
-from bench.checks.shared.cut_board import beside_passes, cut_scatter, of_cuts
+from bench.checks.shared.cut_board import (
+    MOST_TURNS,
+    beside_passes,
+    cut_scatter,
+    of_cuts,
+)
 from bench.checks.shared.results import combined, finding, quantity
 from bench.checks.shared.slips import of_ends, of_strip
-from bench.finding import EvidenceError, Finding, Remark, act, note, warning
-from bench.uncertainty import Part, rectangular, resolution
-
-if TYPE_CHECKING:
-    from bench.geometry.board import BoardRotation
+from bench.finding import EvidenceError, Finding, Remark, doubt, note, warning
+from bench.uncertainty import Part, combine, rectangular, resolution, scatter_within
 
 NEAR, FAR = "near", "far"
 READINGS = 3  # an end
@@ -49,10 +56,15 @@ TEST_BOARD, IN_FROM_END = (
     15.0,
 )  # mm, live, unless said; common practice, no source
 APART_ERROR = 0.5  # mm, half-width: taken with a rule; common practice, no source
-MOST_TURNS = 24
+MOST_STRIPS = 6
+# standard deviations of one strip by which two are remarked on
+STRIPS_APART = 4.2
 # mm, standard uncertainty by which a sawn edge stands off its line where the jaws meet
 # it; common practice, no source
 STRIP_EDGE = 0.01
+Strip = tuple[
+    list[float], list[float]
+]  # mm, widths near the sled fence and far from it
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
@@ -63,21 +75,21 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     right = options.get("kept") == "right"
     side = "RIGHT" if right else "LEFT"
     way = "clockwise" if _clockwise(options, gear) else "counter-clockwise"
-    near = (
+    strips = int(number(options, "strips", 1.0))
+    more = f" Turn on and cut on, to {strips} strips in all." if strips > 1 else ""
+    cut = (
         f"Board on the {side} of the blade. Pencil 1 on its first edge and cut it."
-        f" Turn the board {way}: the edge just cut onto the sled fence. Cut the next,"
-        f" {turns} turns in all. The last cut takes a strip off edge 1. It is 25 to 30"
-        " mm wide. Before lifting it, pencil N on its end at the sled fence. Pencil F"
-        " on the other end. Unplug the saw. Caliper across the strip, {at:station} from"
-        " N."
+        f" Turn the board {way}: the edge just cut onto the sled fence. Wipe both"
+        f" before every cut. Cut the next, {turns} turns in all. The last cut takes a"
+        " strip off edge 1. It is 25 to 30 mm wide. Before lifting it, pencil N on its"
+        f" end at the sled fence. Pencil F on the other end.{more} Unplug the saw. "
     )
-    there = IN_FROM_END + apart
-    far = "Caliper across the strip, {at:station} from N, near F."
-
-    def step(name: str, words: str, at: float) -> Step:
-        return Step(
+    spots = ((NEAR, IN_FROM_END, ""), (FAR, IN_FROM_END + apart, ", near F"))
+    return tuple(
+        Step(
             name,
-            words,
+            f"{'' if n or beside else cut}Caliper across strip {n + 1},"
+            f" {{at:station}} from N{beside}.",
             "width",
             READINGS,
             at=at,
@@ -85,38 +97,45 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
             reseat="Open the caliper and close it on the same place again.",
             focus=Focus("place", at),
         )
-
-    return step(NEAR, near, IN_FROM_END), step(FAR, far, there)
+        for n in range(strips)
+        for name, at, beside in spots
+    )
 
 
 def evaluate(evidence: Evidence) -> Finding:
     from bench.geometry.board import board_rotation
 
-    options = evidence.options
-    near, far = (_widths(evidence, end) for end in (NEAR, FAR))
-    apart, turns = _apart(evidence), int(number(options, "turns", TURNS))
+    options, gear = evidence.options, evidence.gear
+    strips, apart = _strips(evidence), _apart(evidence)
+    turns = int(number(options, "turns", TURNS))
     remarks: list[Remark] = []
-    if len(near) + len(far) == 2:
+    if sum(map(len, strips[0])) == 2:
         remarks.append(note("one-width"))
     if turns % 4:
         remarks.append(warning("turns-not-four", turns=turns))
     if hold := options.get("hold"):
         remarks.append(note("wall", wall=str(hold)))
-    side: Literal["left", "right"] = "right"
-    if _clockwise(options, evidence.gear):
-        side = "left"
-    board = board_rotation(near, far, apart, turns, side)
-    cuts = cut_scatter(evidence)
-    every = [cuts.row(turns), *_rows(evidence, board, 1 / len(near) + 1 / len(far))]
-    rows = [row for row in every if row is not None and row.standard_uncertainty > 0.0]
+    side: Literal["left", "right"] = "left" if _clockwise(options, gear) else "right"
+    rotations = [board_rotation(*one, apart, turns, side) for one in strips]
+    a, cuts = statistics.fmean(rotations), cut_scatter(evidence)
+    of_widths = _rows(evidence, a, strips, turns * apart)
+    scatter, apart_too_far = _scatter(
+        cuts.row(turns * len(strips)), of_widths, rotations
+    )
+    rows = [row for row in (scatter, *of_widths) if row.standard_uncertainty > 0.0]
     budget = combined(evidence, rows)
-    remarks += of_cuts(cuts, turns, rows, budget)
-    gear, a = evidence.gear, float(board.rotation)
+    remarks += [*apart_too_far, *of_cuts(cuts, turns * len(strips), rows, budget)]
     turned = quantity("board", a, budget, gear.tolerance, fence_way(a, gear.jig))
+    near, far = ([w for strip in strips for w in strip[end]] for end in (0, 1))
     doubts = of_strip(near, far)
     if not doubts:
-        remarks += of_ends(near, far, budget.expanded * turns * apart)
+        give = budget.expanded * turns * apart
+        remarks += [told for strip in strips for told in of_ends(*strip, give)]
     beside, comparison = beside_passes(evidence, a, budget.expanded, turns)
+    if comparison is None and len(strips) == 1:
+        remarks.append(warning("one-strip"))
+    elif comparison is not None and not comparison.agrees:
+        doubts.append(doubt("board-unlike"))
     width = given_number(options, "board")
     remarks.append(
         note("boards-of-that-width", board=width)
@@ -139,11 +158,39 @@ def _clockwise(options: Mapping[str, OptionValue], gear: EvidenceGear) -> bool:
     return (options.get("kept") == "right") == gear.far
 
 
-def _widths(evidence: Evidence, end: str) -> list[float]:
-    found = [width for trace in evidence.at(end) for width in trace.reading]
-    if not found:
-        raise EvidenceError(f"no width at the {end} end of the strip")
-    return found
+def _scatter(
+    of_cuts: Part, of_widths: Sequence[Part], rotations: Sequence[float]
+) -> tuple[Part, list[Remark]]:
+    """The row of the cuts in the mean of all strips: as they are known to differ, but
+    no less than the strips do; and what is said of strips that differ by more."""
+    if len(rotations) == 1:
+        return of_cuts, []
+    one = (
+        math.sqrt(len(rotations)) * combine([of_cuts, *of_widths]).standard_uncertainty
+    )
+    by = max(rotations) - min(rotations)
+    shown = statistics.stdev(rotations) / math.sqrt(len(rotations))
+    u = max(of_cuts.standard_uncertainty, shown)
+    told = [warning("strips-apart", apart=by)] if by > STRIPS_APART * one else []
+    return msgspec.structs.replace(of_cuts, standard_uncertainty=u), told
+
+
+def _strips(evidence: Evidence) -> list[Strip]:
+    """In the order they came."""
+    strips = int(number(evidence.options, "strips", 1.0))
+    runs = groupby(evidence.traces, key=lambda trace: trace.placement)
+    read = [(end, [w for trace in run for w in trace.reading]) for end, run in runs]
+    ends = [[widths for end, widths in read if end == one] for one in (NEAR, FAR)]
+    if strips == 1:
+        ends = [[list(chain(*widths))] for widths in ends]
+    for end, widths in zip((NEAR, FAR), ends, strict=True):
+        if not any(widths):
+            raise EvidenceError(f"no width at the {end} end of the strip")
+        if len(widths) != strips:
+            raise EvidenceError(
+                f"{strips} strips: give near and far of each before the next"
+            )
+    return list(zip(*ends, strict=True))
 
 
 def _apart(evidence: Evidence) -> float:
@@ -166,31 +213,25 @@ def _apart(evidence: Evidence) -> float:
     return given
 
 
-def _rows(evidence: Evidence, board: BoardRotation, share: float) -> list[Part | None]:
-    """The rows of the widths, at either end. share: of one width's variance in the
-    taper's. The caliper's count stands there where the readings are closer together
-    than it can show. Source: JCGM 100:2008, 4.3.7 and 5.1."""
-    options, caliper = evidence.options, evidence.gear.caliper
-    apart = _apart(evidence)
-    reach = int(number(options, "turns", TURNS)) * apart
-    seen = board.degrees_of_freedom
-    edge = number(options, "edge", STRIP_EDGE) * math.sqrt(2.0)
-    reading = board.reading if seen else caliper.max_error / math.sqrt(3.0)
-    repeats = reading * math.sqrt(share) / reach
-    return [
-        Part("edge of the strip", "B", edge / reach),
-        Part("width repeatability", "A" if seen else "B", repeats, seen or None),
-        rectangular("length between widths", board.rotation * APART_ERROR / apart),
+def _rows(
+    evidence: Evidence, rotation: float, strips: Sequence[Strip], reach: float
+) -> list[Part]:
+    """The rows of the widths, at either end, in the mean of all strips. The caliper's
+    count stands there where the readings are closer together than it can show. Source:
+    JCGM 100:2008, 4.3.7 and 5.1. reach: mm, by which a strip's taper is divided."""
+    caliper, columns = evidence.gear.caliper, list(chain(*strips))
+    squares, seen = scatter_within(columns)
+    reading = math.sqrt(squares / seen) if seen else caliper.max_error / math.sqrt(3.0)
+    edge = number(evidence.options, "edge", STRIP_EDGE) * math.sqrt(len(columns))
+    repeats = reading * math.sqrt(sum(1 / len(widths) for widths in columns))
+    given, mean = _apart(evidence), reach * len(strips)
+    rows = [
+        Part("edge of the strip", "B", edge / mean),
+        Part("width repeatability", "A" if seen else "B", repeats / mean, seen or None),
+        rectangular("length between widths", rotation * APART_ERROR / given),
         resolution(caliper.resolution, reach, reading),
     ]
-
-
-def holds_back(evidence: Evidence, finding: Finding) -> Remark | None:
-    """One of the two is wrong where board and passes differ, and nothing should be
-    moved by either."""
-    if finding.comparison is None or finding.comparison.agrees:
-        return None
-    return act("no-move-while-differing")
+    return [row for row in rows if row is not None]
 
 
 CHECK = Check(
@@ -200,7 +241,6 @@ CHECK = Check(
     evaluate=evaluate,
     quantities=("board",),
     turns_fence=True,
-    holds_back=holds_back,
     verified_by=("check again by passes, or cut another board, to see what is left"),
     cautions=(COUNT_OFF, BOARD_HELD, EXIT_BLOCK, CUT_CLEAR, MANUAL),
     options=(
@@ -208,12 +248,16 @@ CHECK = Check(
             "apart", "How far apart along the strip the widths are read", (1.0, 5000.0)
         ),
         Option(
-            "turns",
+            "turns", "count", "How often the board is turned", TURNS, (), 1, MOST_TURNS
+        ),
+        Option(
+            "strips",
             "count",
-            "How often the board is turned",
-            TURNS,
-            low=1,
-            high=MOST_TURNS,
+            "How many strips are cut off edge 1",
+            1,
+            (),
+            1,
+            MOST_STRIPS,
         ),
         choice(
             "kept",

@@ -7,11 +7,16 @@ counter-clockwise: of the sled fence seen from its right end (the top leans towa
 of the blade seen from where you stand (the top leans to the left). The blade is turned
 by hand between its set-ups, so that the plate's tilt goes out with the square's error
 and, at four even turns, the second wave of its warp too.
+
+Grit under the square tilts what is read on that seat. So the square stands anew, each
+way once more: the seats of one set-up show by how much they differ. Two pairs of turns
+differ by the plate's warp and by grit, which they do not tell apart.
 """
 
 from __future__ import annotations
 
 import math
+import statistics
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
@@ -36,6 +41,15 @@ from bench.checks.shared.results import (
     more_readings,
     quantity,
 )
+from bench.checks.shared.seats import (
+    FEWEST_READINGS,
+    HEIGHTS_APART,
+    Seat,
+    columns,
+    reach,
+    seat_row,
+    seats_of,
+)
 from bench.checks.shared.slips import uneven_spots
 from bench.checks.shared.traces import count_of
 from bench.checks.shared.turns import swing_of
@@ -50,92 +64,96 @@ from bench.finding import (
     warning,
 )
 from bench.gear import OTHER_SIDE, LeftRight
-from bench.uncertainty import Combined, Part, rectangular, seat
+from bench.uncertainty import Combined, Part, rectangular
 
 if TYPE_CHECKING:
     from bench.geometry.upright import Lean
 
+WAYS = ("away", "toward")
 FENCE_LEANS = ("fence-away", "fence-toward")
 BLADE = ("blade-away", "blade-toward")
 QUARTER = ("blade-away-quarter", "blade-toward-quarter")
 BLADE_DEGREES = dict(zip((*BLADE, *QUARTER), (0, 180, 90, 270), strict=True))  # degrees
-READINGS = 3  # at each height
 LOW_AT, HIGH_AT = 10.0, 70.0  # mm above the table, unless said; common practice
-FEWEST_READINGS = 3  # of a set-up: two heights, and one that shows the scatter
-HEIGHTS_APART = 10.0  # mm between the heights, at least
 # rad, from which a joint shows it; common practice, no source
 USUAL_LIMIT = 0.05 / 50
 # counts from low to high, which an indicator that was not slid shows too
 NOT_SLID = 2.0
 HEIGHT_ERROR = 0.5  # mm, half-width of a height set by a rule; common practice
 AGAIN = "Lift the tip and slide the indicator there anew."
+# by the sign of the lean
+WAYS_TO = {
+    "fence-lean": ("toward you", "away from you"),
+    "blade-lean": ("to the left", "to the right"),
+}
+STAYS = "The square stays as it stands. Slide the indicator along its edge."
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
     only = options.get("placements")
     names: tuple[str, ...] = ()
     if only != "blade":
-        names += FENCE_LEANS
+        names += FENCE_LEANS * 2
     if only != "fence":
-        names += BLADE if options.get("blade_turns") == "two" else (*BLADE, *QUARTER)
-    heights = (number(options, "low_at", LOW_AT), number(options, "high_at", HIGH_AT))
-    # every other set-up from the top down: an indicator that creeps then turns the two
-    # by the same to opposite sides, which the square takes upon itself and not the lean
+        names += BLADE * 2 if options.get("blade_turns") == "two" else BLADE + QUARTER
     return tuple(
-        _step(name, at, options, gear, first=not k)
+        step
         for n, name in enumerate(names)
-        for k, at in enumerate(heights[:: -1 if n % 2 else 1])
+        for step in _on_seat(name, n, 3 if names.count(name) == 1 else 2, options, gear)
     )
 
 
-def _step(
+def _on_seat(
     name: str,
-    at: float,
+    before: int,
+    readings: int,
     options: Mapping[str, OptionValue],
     gear: EvidenceGear,
-    *,
-    first: bool = True,
-) -> Step:
-    fence = name in FENCE_LEANS
-    words = "The square stays as it stands. Slide the indicator along its edge."
-    if first:
-        of_body = _fence_words(name, gear) if fence else _blade_words(name, options)
-        words = f"{of_body} Indicator held to the upright edge."
-    return Step(
-        name,
-        f"{words} Its tip touches {{at:station}} up.",
-        "spot",
-        READINGS,
-        None if fence else _side(options),
-        "standing",
-        at=at,
-        picture="plumb",
-        reseat=AGAIN,
-        # the square is turned about under the tip: the number goes and comes back
-        continues=first and name == FENCE_LEANS[1],
-        focus=Focus("place", at),
-    )
+) -> list[Step]:
+    """before: seats of the square that come first. readings: at each height."""
+    heights = (number(options, "low_at", LOW_AT), number(options, "high_at", HIGH_AT))
+    side, fence = _side(options), name in FENCE_LEANS
+    words = _fence_words(name, gear, before) if fence else _blade_words(name, side)
+    return [
+        Step(
+            name,
+            f"{STAYS if k else f'{words} Indicator held to the upright edge.'}"
+            " Its tip touches {at:station} up.",
+            "spot",
+            readings,
+            None if fence else side,
+            "standing",
+            at=at,
+            picture="plumb",
+            reseat=AGAIN,
+            # the square is turned about under the tip: the number goes and comes back
+            continues=fence and before > 0 and not k,
+            focus=Focus("place", at),
+        )
+        # every other seat from the top down: an indicator that creeps then turns the
+        # two by the same to opposite sides, which the square takes upon itself
+        for k, at in enumerate(heights[:: -1 if before % 2 else 1])
+    ]
 
 
-def _fence_words(name: str, gear: EvidenceGear) -> str:
+def _fence_words(name: str, gear: EvidenceGear, before: int) -> str:
     way = "toward you" if gear.far == (name == FENCE_LEANS[0]) else "away from you"
-    if name == FENCE_LEANS[0]:
+    if not before:
         return (
             "Square upright on the sled's base, in front of the sled fence."
             f" Its handle points {way}."
         )
     return (
-        "Turn the square about, the same edge upright. Under the indicator its"
-        f" handle now points {way}."
+        "Lift the square and wipe under it. Turn it about, the same edge upright."
+        f" Under the indicator its handle now points {way}."
     )
 
 
-def _blade_words(name: str, options: Mapping[str, OptionValue]) -> str:
-    side = _side(options)
+def _blade_words(name: str, side: LeftRight) -> str:
     handle = side if "away" in name else OTHER_SIDE[side]
     return (
         f"Blade right up, turned by hand to {BLADE_DEGREES[name]} degrees. Square"
-        f" upright on the bare table, {side.upper()} of the blade. Its handle points"
+        f" upright on the wiped table, {side.upper()} of the blade. Its handle points"
         f" {handle.upper()}. Tip on the blade body, clear of the teeth."
     )
 
@@ -146,10 +164,12 @@ def _side(options: Mapping[str, OptionValue]) -> LeftRight:
 
 class _Answer(msgspec.Struct, frozen=True):
     quantity: Quantity
-    square: float | None  # rad, its error where the set-ups are two
-    alike: bool  # low and high read the same in every set-up
+    square: float  # rad, its error, and the plate's tilt where that is in it
+    alike: bool  # low and high read the same on every seat
     budget: Combined
     settle: Settle | None  # where too close to call
+    of_seats: list[Remark]
+    doubts: list[Doubt]  # readings at one height of a seat that lie far apart
 
 
 def evaluate(evidence: Evidence) -> Finding:
@@ -167,21 +187,21 @@ def evaluate(evidence: Evidence) -> Finding:
     remarks: list[Remark] = []
     if there & set(BLADE) and not set(QUARTER) <= there:
         remarks.append(note("two-turns"))
-    judged = found[0]
+    judged, off = found[0], abs(found[0].square)
     # a square so far off was more likely knocked, or another edge was used
-    if judged.square is not None and judged.quantity.name == "fence-lean":
-        off = abs(judged.square)
-        if off > POOR_SQUARE + judged.budget.expanded:
-            remarks.append(warning("square-not-plumb", off=off))
+    of_fence = judged.quantity.name == "fence-lean"
+    if of_fence and off > POOR_SQUARE + judged.budget.expanded:
+        remarks.append(warning("square-not-plumb", off=off))
     if any(answer.alike for answer in found):
         remarks.append(warning("heights-alike"))
+    remarks += [remark for answer in found for remark in answer.of_seats]
     return finding(
         evidence,
         [answer.quantity for answer in found],
         judged.budget,
         settle=judged.settle,
         remarks=remarks,
-        doubts=_uneven(evidence),
+        doubts=[doubt for answer in found for doubt in answer.doubts][:1],
     )
 
 
@@ -189,81 +209,90 @@ def _answer(name: str, set_ups: Sequence[str], evidence: Evidence) -> _Answer:
     """Raises EvidenceError for half of it."""
     from bench.geometry.upright import lean, slope
 
-    read = {one: _spots(evidence, one) for one in set_ups}
+    read = {one: seats_of(evidence, one) for one in set_ups}
     _check(name, read)
-    slopes = {one: slope(*read[one]) for one in set_ups}
-    found = lean(
-        *([slopes[one] for one in set_ups if way in one] for way in ("away", "toward"))
-    )
-    blade = name == "blade-lean"
-    count = count_of(
-        evidence.gear.indicator, [r for _, rs in read.values() for r in rs]
-    )
-    rows = _rows(evidence, found, list(read.values()), count, blade=blade)
-    budget = combined(evidence, rows)
+    seats = [(one, seat) for one, some in read.items() for seat in some]
+    lines = [(one, slope(*columns(seat))) for one, seat in seats]
+    found = lean(*([line for one, line in lines if way in one] for way in WAYS))
+    readings = [columns(seat)[1] for _, seat in seats]
+    count = count_of(evidence.gear.indicator, [r for some in readings for r in some])
+    slopes = {one: [s.slope for other, s in lines if other == one] for one in read}
+    rows, told = _rows(name, evidence, found, slopes, [s for _, s in seats], count)
+    budget, limit = combined(evidence, rows), given_number(evidence.options, "limit")
     value = _outward_sign(name, evidence) * found.value
-    limit = given_number(evidence.options, "limit")
-    ways = ("to the left", "to the right") if blade else ("toward you", "away from you")
-    way = f"top leans {ways[value <= 0]}"
-    leans, settled = quantity(name, value, budget, limit, way), None
+    to = WAYS_TO[name][value <= 0]
+    leans, settled = quantity(name, value, budget, limit, f"top leans {to}"), None
     if limit is not None and leans.verdict == "cannot-tell":
-        spots = sum(len(set(heights)) for heights, _ in read.values())
-        now = sum(len(heights) for heights, _ in read.values()) // spots
-        freedom, clear = found.degrees_of_freedom, abs(abs(value) - limit)
+        spots = len({(one, height) for one, seat in seats for height in seat})
+        now, freedom = sum(map(len, readings)) // spots, found.degrees_of_freedom
         settled = more_readings(
-            rows, budget, clear, now, spots, lambda each: freedom * each / now
+            rows,
+            budget,
+            abs(abs(value) - limit),
+            now,
+            spots,
+            lambda n: freedom * n / now,
         )
+    near = NOT_SLID * count
     alike = all(
-        abs(slopes[one].slope) * (max(zs) - min(zs)) < NOT_SLID * count
-        for one, (zs, _) in read.items()
+        abs(line.slope) * reach(seat) < near
+        for (_, line), (_, seat) in zip(lines, seats, strict=True)
     )
-    return _Answer(leans, found.square, alike, budget, settled)
+    spread = (uneven_spots({one: rs}) for one, seat in seats for rs in seat.values())
+    doubts = [doubt for some in spread for doubt in some]
+    return _Answer(leans, found.square, alike, budget, settled, told, doubts)
 
 
-def _check(name: str, read: Mapping[str, tuple[list[float], list[float]]]) -> None:
-    for one, (heights, _) in read.items():
-        if not heights:
+def _check(name: str, read: Mapping[str, list[Seat]]) -> None:
+    for one, seats in read.items():
+        if not seats:
             raise EvidenceError(f"{name} takes {one} too: the square is to be reversed")
-        if max(heights) - min(heights) < HEIGHTS_APART:
+        if (over := reach(seats[0])) < HEIGHTS_APART:
             raise EvidenceError(
-                f"{one} was read over {max(heights) - min(heights):.1f} mm of height;"
+                f"{one} was read over {over:.1f} mm of height;"
                 f" {HEIGHTS_APART:g} mm at least (travel)"
             )
-        if len(heights) < FEWEST_READINGS:
+        if len(columns(seats[0])[0]) < FEWEST_READINGS:
             raise EvidenceError(f"{name}: a set-up takes three readings at least")
 
 
 def _rows(
+    name: str,
     evidence: Evidence,
     found: Lean,
-    read: Sequence[tuple[list[float], list[float]]],
+    slopes: Mapping[str, list[float]],
+    seats: Sequence[Seat],
     count: float,
-    *,
-    blade: bool,
-) -> list[Part]:
-    """read: heights and readings of each set-up, mm. blade: whose plate may be
-    warped."""
-    reach = min(max(zs) - min(zs) for zs, _ in read)
-    used = max(max(rs) - min(rs) for _, rs in read)
-    weights = [1 / len(read)] * len(read)
-    scale = HEIGHT_ERROR * math.sqrt(2) / reach
+) -> tuple[list[Part], list[Remark]]:
+    """The budget, and what is said of the seats. slopes: by set-up, of its seats."""
+    own, freedom = found.standard_uncertainty, found.degrees_of_freedom
+    seated, told = seat_row(evidence, slopes, len(seats) * own**2, freedom)
+    used = max(reach(columns(seat)[1]) for seat in seats)
+    high, each = min(map(reach, seats)), [1 / len(seats)] * len(seats)
     rows = [
-        Part("touches", "A", found.standard_uncertainty, found.degrees_of_freedom),
-        seat(weights, reseated=False, scatter=evidence.known.seat_scatter),
-        *instrument_rows(evidence, used, reach, count, found.scatter, weights),
-        *direction_rows(evidence, found.value, scale),
+        Part("touches", "A", own, freedom),
+        seated,
+        *instrument_rows(evidence, used, high, count, found.scatter, each),
+        *direction_rows(evidence, found.value, HEIGHT_ERROR * math.sqrt(2) / high),
+        _of_plate(evidence, slopes, high) if name == "blade-lean" else None,
     ]
-    if blade and len(read) == 2:
+    return [row for row in rows if row is not None], told
+
+
+def _of_plate(
+    evidence: Evidence, slopes: Mapping[str, Sequence[float]], high: float
+) -> Part:
+    """What is left of the plate's warp at two turns. At four it goes out; but by as
+    much as the two pairs differ, grit under one of the seats may be why: that turns the
+    lean by half of it."""
+    if len(slopes) == len(BLADE):
         # of two waves that swing by half of the limit a quarter stands out at the rim
-        warp = swing_of(evidence.gear.saw) / 4
-        rows.append(rectangular("plate warp", warp / reach))
-    return [row for row in rows if row is not None]
-
-
-def _spots(evidence: Evidence, placement: str) -> tuple[list[float], list[float]]:
-    traces = evidence.at(placement)
-    heights = [z for t in traces for z in t.travel]
-    return heights, [r for t in traces for r in t.reading]
+        return rectangular("plate warp", swing_of(evidence.gear.saw) / 4 / high)
+    first, second = (
+        statistics.fmean(slope for one in pair for slope in slopes[one])
+        for pair in (BLADE, QUARTER)
+    )
+    return Part("pairs of turns that differ", "B", abs(first - second) / 2)
 
 
 def _outward_sign(name: str, evidence: Evidence) -> float:
@@ -272,16 +301,6 @@ def _outward_sign(name: str, evidence: Evidence) -> float:
     if name == "fence-lean":
         return 1.0 if evidence.gear.far else -1.0
     return 1.0 if _side(evidence.options) == "left" else -1.0
-
-
-def _uneven(evidence: Evidence) -> list[Doubt]:
-    """Readings at one height of one set-up that are farther apart than faces lean."""
-    at: dict[tuple[str, float], list[float]] = {}
-    for name in evidence.placements:
-        for height, reading in zip(*_spots(evidence, name), strict=True):
-            at.setdefault((name, height), []).append(reading)
-    found = [d for (name, _), each in at.items() for d in uneven_spots({name: each})]
-    return found[:1]
 
 
 CHECK = Check(

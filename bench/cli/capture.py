@@ -30,7 +30,7 @@ from hw.formats import FORMATS
 from hw.port_names import NotAPort
 
 NOTE_PROMPT = "What was done, and what did its display show"
-LOOK_S = 0.2  # how long is waited for bytes before the time is looked at
+LOOK_EVERY_S = 0.2  # how long is waited for bytes before the time is looked at
 
 
 @click.command()
@@ -164,7 +164,7 @@ def _of_daemon(
         client.ask(Capture(instrument), Done)
         recording.begin()
         while (left := recording.left) > 0:
-            message = client.next(max(0.01, min(LOOK_S, left)))
+            message = client.next(max(0.01, min(LOOK_EVERY_S, left)))
             if isinstance(message, RawBytes):
                 recording.instrument = message.instrument
                 yield bytes.fromhex(message.hex)
@@ -234,7 +234,7 @@ class _Recording:
     @property
     def left(self) -> float:
         """s"""
-        return LOOK_S if self.seconds is None else self.seconds - self.passed
+        return LOOK_EVERY_S if self.seconds is None else self.seconds - self.passed
 
     def take(self, blocks: Iterator[bytes]) -> None:
         with suppress(KeyboardInterrupt):

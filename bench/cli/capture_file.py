@@ -10,8 +10,8 @@ import msgspec
 import bench
 from bench.settings.settings_file import PortSettings
 
-VERSION = 1
-FIRST = b'{"capture":'
+LAYOUT = 1  # of the layout
+FIRST_BYTES = b'{"capture":'
 
 
 class SavedCapture(msgspec.Struct):
@@ -22,7 +22,7 @@ class SavedCapture(msgspec.Struct):
     came then in hexadecimal; of pins, keys and registers the text that `decode` takes.
     """
 
-    capture: int = VERSION
+    capture: int = LAYOUT
     program: str = bench.__version__
     instrument: str = ""
     at: str = ""
@@ -52,8 +52,8 @@ def read(data: bytes) -> SavedCapture:
         bytes.fromhex("".join(text for _, text in saved.blocks))
     except (msgspec.DecodeError, ValueError) as error:
         raise ValueError(f"a saved capture that is not whole: {error}") from error
-    if saved.capture > VERSION:
+    if saved.capture > LAYOUT:
         raise ValueError(
-            f"a saved capture of layout {saved.capture}; this program knows {VERSION}"
+            f"a saved capture of layout {saved.capture}; this program knows {LAYOUT}"
         )
     return saved

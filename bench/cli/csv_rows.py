@@ -15,14 +15,14 @@ import msgspec
 
 # an hour of the fastest instrument; more is no recorded passes
 MOST_BYTES = 64 * 1024 * 1024
-MARKS = ("\xff\xfe", "\xfe\xff")  # how 16-bit text begins, read as single bytes
+UTF16_MARKS = ("\xff\xfe", "\xfe\xff")  # how 16-bit text begins, read as single bytes
 
 
 class RecordedError(ValueError):
     """A file or row that cannot be read; the message names file and line."""
 
 
-class Place(msgspec.Struct, frozen=True):
+class FileLine(msgspec.Struct, frozen=True):
     """A file, and the line in it where one is meant."""
 
     file: str
@@ -33,7 +33,7 @@ class Place(msgspec.Struct, frozen=True):
         return RecordedError(f"{where}: {problem}")
 
 
-class Row(Place, frozen=True):
+class CsvRow(FileLine, frozen=True):
     """cells: one for each name of the header, without blanks around it. line: where the
     row ends, from 1."""
 
@@ -45,15 +45,15 @@ class Row(Place, frozen=True):
         return cell
 
 
-class Table(msgspec.Struct, frozen=True):
+class CsvTable(msgspec.Struct, frozen=True):
     """header: its place. names: of the header row, lower case. rows: at least one."""
 
-    header: Place
+    header: FileLine
     names: tuple[str, ...]
-    rows: list[Row]
+    rows: list[CsvRow]
 
 
-def read_table(path: Path) -> Table:
+def read_table(path: Path) -> CsvTable:
     """The whole file. Raises RecordedError: missing, a folder, not text, not CSV,
     empty, uneven rows.
 
@@ -62,45 +62,47 @@ def read_table(path: Path) -> Table:
     return table_of(_text(path), str(path))
 
 
-def table_of(text: str, name: str) -> Table:
+def table_of(text: str, name: str) -> CsvTable:
     """The same from text; `name` stands for the file in messages."""
     if not text.strip():
-        raise Place(name).wrong("is empty; it wants a header row and readings under it")
+        raise FileLine(name).wrong(
+            "is empty; it wants a header row and readings under it"
+        )
     lines = _lines(text, name)
     header, place = next(lines)
     names = _names(header, place)
-    rows: list[Row] = []
-    blank: Place | None = None  # the first; such may only stand at the end
+    rows: list[CsvRow] = []
+    blank: FileLine | None = None  # the first; such may only stand at the end
     for fields, place in lines:
         if not "".join(fields).strip() and len(fields) <= 1:
             blank = blank or place
         else:
             rows.append(_row(fields, place, names, blank))
     if not rows:
-        raise Place(name).wrong("holds no readings, only a header row")
-    return Table(Place(name, 1), names, rows)
+        raise FileLine(name).wrong("holds no readings, only a header row")
+    return CsvTable(FileLine(name, 1), names, rows)
 
 
 def _row(
-    fields: Sequence[str], place: Place, names: Sequence[str], blank: Place | None
-) -> Row:
+    fields: Sequence[str], place: FileLine, names: Sequence[str], blank: FileLine | None
+) -> CsvRow:
     cells = [field.strip() for field in fields]
     if blank is None and len(fields) != len(names):
         raise place.wrong(_uneven(fields, len(names)))
     if blank is not None or not any(cells):
         where = blank or place
         raise where.wrong("the row is empty; take it out or fill it in")
-    return Row(place.file, place.line, dict(zip(names, cells, strict=True)))
+    return CsvRow(place.file, place.line, dict(zip(names, cells, strict=True)))
 
 
-def _lines(text: str, name: str) -> Iterator[tuple[list[str], Place]]:
+def _lines(text: str, name: str) -> Iterator[tuple[list[str], FileLine]]:
     """Rows of a CSV text with the line each ends on."""
     reader = csv.reader(io.StringIO(text, newline=""), strict=True)
     try:
         for fields in reader:
-            yield fields, Place(name, reader.line_num)
+            yield fields, FileLine(name, reader.line_num)
     except csv.Error as error:
-        place = Place(name, reader.line_num)
+        place = FileLine(name, reader.line_num)
         raise place.wrong(f"is not CSV ({error})") from error
 
 
@@ -111,30 +113,30 @@ def _text(path: Path) -> str:
             data = source.read(MOST_BYTES + 1)
     except OSError as error:
         why = error.strerror or error
-        raise Place(file).wrong(f"cannot be read ({why})") from error
+        raise FileLine(file).wrong(f"cannot be read ({why})") from error
     except ValueError as error:  # a NUL in the name
-        raise Place(repr(file)).wrong(f"is no name of a file ({error})") from error
+        raise FileLine(repr(file)).wrong(f"is no name of a file ({error})") from error
     return _decoded(data, file)
 
 
 def _decoded(data: bytes, file: str) -> str:
     if len(data) > MOST_BYTES:
         most = MOST_BYTES // 2**20
-        raise Place(file).wrong(f"is larger than {most} MiB: no recorded passes")
-    if data[:2].decode("latin-1") in MARKS:
-        raise Place(file, 1).wrong("is 16-bit text; save it as CSV in UTF-8")
+        raise FileLine(file).wrong(f"is larger than {most} MiB: no recorded passes")
+    if data[:2].decode("latin-1") in UTF16_MARKS:
+        raise FileLine(file, 1).wrong("is 16-bit text; save it as CSV in UTF-8")
     before, zero, _ = data.partition(b"\0")
     if zero:
-        place = Place(file, before.count(b"\n") + 1)
+        place = FileLine(file, before.count(b"\n") + 1)
         raise place.wrong("is not text; it holds a zero byte")
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        place = Place(file, data.count(b"\n", 0, error.start) + 1)
+        place = FileLine(file, data.count(b"\n", 0, error.start) + 1)
         raise place.wrong(f"is not text in UTF-8 ({error.reason})") from error
 
 
-def _names(header: Sequence[str], place: Place) -> tuple[str, ...]:
+def _names(header: Sequence[str], place: FileLine) -> tuple[str, ...]:
     names = tuple(field.strip().lower() for field in header)
     for sign, called in ((";", "semicolons"), ("\t", "tabs"), ("|", "bars")):
         if len(names) == 1 and sign in names[0]:

@@ -11,7 +11,7 @@ from typing import cast
 import click
 import msgspec
 
-from bench.cli.capture_file import FIRST, SavedCapture, read
+from bench.cli.capture_file import FIRST_BYTES, SavedCapture, read
 from bench.cli.common import CommandError, command_errors, say
 from bench.settings.paths import one_line
 from hw.discovery.bit_frames import diagnose_bits, is_bits
@@ -21,14 +21,14 @@ from hw.formats.shared.lengths import in_words
 from hw.formats.shared.record_json import to_json
 from hw.reading import Decoder, FormatError, Record
 
-ALWAYS = ("format", "baud")
+ALWAYS_SAID = ("format", "baud")
 # what is said of the port of a saved capture, where it is not as usual
 SAID = (
     *("port", "format", "profile", "baud", "bits", "parity", "stop"),
     *("request", "rate"),
 )
-BLOCK = 65536
-SHOWN = 32  # bytes of a rejected frame in a line for a person; --json has all
+BLOCK = 65536  # bytes a read
+SHOWN_BYTES = 32  # bytes of a rejected frame in a line for a person; --json has all
 SAMPLE = 16384  # bytes from the beginning, to find a format that reads them
 
 Blocks = Iterable[tuple[float | None, bytes]]  # with their time, s, where it was kept
@@ -47,8 +47,8 @@ class _CommandWithFormats(click.Command):
 def _words(record: Record) -> str:
     """One record as a line for a person."""
     if record.fault is not None:
-        cut = "..." if len(record.raw) > SHOWN else ""
-        return f"rejected: {record.fault} ({record.raw[:SHOWN]!r}{cut})"
+        cut = "..." if len(record.raw) > SHOWN_BYTES else ""
+        return f"rejected: {record.fault} ({record.raw[:SHOWN_BYTES]!r}{cut})"
     said = []
     if (status := record.status) is not None:
         means = meaning_of(status)[0]
@@ -159,7 +159,7 @@ def _input() -> tuple[SavedCapture | None, Blocks]:
         )
     source = cast(io.BufferedReader, sys.stdin.buffer)
     came = source.read1(BLOCK)
-    if not came.startswith(FIRST):
+    if not came.startswith(FIRST_BYTES):
         return None, _as_it_comes(source, came)
     with command_errors(ValueError, words=lambda error: f"standard input: {error}"):
         saved = read(came + source.read())
@@ -182,7 +182,7 @@ def _described(saved: SavedCapture) -> Iterator[str]:
     said: dict[str, str | int] = {
         key: getattr(port, key)
         for key in SAID
-        if (key in ALWAYS and not port.pins)
+        if (key in ALWAYS_SAID and not port.pins)
         or getattr(port, key) != getattr(plain, key)
     }
     said |= port.pins

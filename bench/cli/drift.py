@@ -25,7 +25,7 @@ from bench.protocol import Document, Drift, Due, LogList, LogRows
 from bench.render.result import dangers
 from bench.render.upkeep import drift_lines, due_lines, reminder
 
-MOST_RESULTS = 100  # of the latest ones, among which a danger is looked for
+DANGER_RESULTS = 100  # of the latest ones, among which a danger is looked for
 
 
 @click.command()
@@ -67,7 +67,7 @@ def due(source: LogSource, as_json: bool, at: str | None, remind: bool) -> int:
     document = source.ask(Due(at=at, remind=remind), Document)[0].document
     lines = [reminder(document)] if remind else due_lines(document)
     if not as_json:
-        rows, units = source.ask(LogList(most=MOST_RESULTS), LogRows)
+        rows, units = source.ask(LogList(most=DANGER_RESULTS), LogRows)
         lines = [*dangers(rows.findings, units), *lines]
     now = any(row["state"] == "now" for row in document["due"])
     return _answer(document, lines, as_json, now)

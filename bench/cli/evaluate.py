@@ -25,8 +25,9 @@ from bench.cli.common import (
     settings_option,
     tell,
 )
+from bench.cli.csv_rows import RecordedError
 from bench.cli.options import CommandOfKinds, check_options, gear_options, read_options
-from bench.cli.recorded_sweeps import RecordedError, read_sweeps
+from bench.cli.recorded_sweeps import read_sweeps
 from bench.finding import EvidenceError, Finding
 from bench.procedure.conclusion import conclude
 from bench.procedure.gear_selection import use

@@ -32,7 +32,7 @@ from bench.units import System, length_words, slope_words
 
 UNDATED = "?: the clock had not been set when this was measured."
 PAGE = 100  # results in one answer of the daemon: under a mebibyte
-NOTHING = ("nothing yet",)
+NOTHING_YET = ("nothing yet",)
 
 
 @click.group()
@@ -60,7 +60,7 @@ def list_(
     refuse_unknown_kind(kind)
     rows, units = list_results(source, jig, kind, most)
     found, unread, undated = rows.findings, rows.unread, rows.undated
-    lines = _list_lines(rows, units) if found or unread else NOTHING
+    lines = _list_lines(rows, units) if found or unread else NOTHING_YET
     tell({"findings": found, "unread": unread, "undated": undated}, lines, as_json)
     if undated:
         say(UNDATED)
@@ -189,7 +189,7 @@ def events(source: LogSource, as_json: bool, most: int) -> int:
     """
     rows = source.ask(protocol.LogEvents(most), protocol.LogEventRows)[0].events
     lines = (f"{_local(row.at)}  {row.words}" for row in rows)
-    tell({"events": rows}, lines if rows else NOTHING, as_json)
+    tell({"events": rows}, lines if rows else NOTHING_YET, as_json)
     return 0
 
 

@@ -15,7 +15,7 @@ from bench.protocol.client import ConnectionClosed, RequestRefused
 from bench.render.notices import text
 from bench.settings.paths import one_line
 
-SHOWN = 20  # problems that are shown; the others are counted
+SHOWN_PROBLEMS = 20  # problems that are shown; the others are counted
 DATABASE = b"SQLite format 3\0"
 
 # a piece, and whether it is the last; what was taken so far
@@ -51,9 +51,9 @@ def log_import(file: Path, socket_path: str | None, log_path: str | None) -> int
             problems += counts.problems
     if counts.left_out == counts.lines > 0 and not counts.taken + counts.known:
         raise CommandError(f"{file} is no export: {one_line(text(problems[:1]))}")
-    for problem in problems[:SHOWN]:
+    for problem in problems[:SHOWN_PROBLEMS]:
         say(one_line(text([problem])))
-    if more := max(0, len(problems) - SHOWN):
+    if more := max(0, len(problems) - SHOWN_PROBLEMS):
         say(f"and {more} more")
     click.echo(
         f"Results: {counts.taken} new, {counts.known} here already."

@@ -20,21 +20,19 @@ import msgspec
 
 from bench.checks.model import Check, EvidenceGear, Step, Trace
 from bench.checks.options import OptionValue
-from bench.cli.csv_rows import RecordedError, Row, Table, read_table, short
-
-__all__ = ["FEWEST", "INCH", "RecordedError", "read_sweeps", "traces_of"]
+from bench.cli.csv_rows import CsvRow, CsvTable, read_table, short
 
 INCH = 25.4  # mm, exactly
-FEWEST = 8  # readings that make a sweep
+FEWEST_IN_SWEEP = 8  # readings that make a sweep
 STANDS_STILL = 1.0  # mm of travel that at least a sweep must cover
-MOST = 1e6  # mm: a kilometre is no length at a saw, and larger numbers only overflow
+MOST_MM = 1e6  # mm: a kilometre is no length at a saw, and larger numbers only overflow
 # way over reach of a sweep that was pushed and drawn back under one number
 TURNS_BACK = 1.6
 # columns that hold a name; all others hold a length
-NAMES = ("sweep", "placement", "what", "end")
-WALLS, NO_HOLD = ("left", "right"), ("", "free", "none", "no", "-")
-PLACES = ("placement", "what", "end")
-_NUMBER = re.compile(
+NAME_COLUMNS = ("sweep", "placement", "what", "end")
+HOLD_WALLS, NO_HOLD = ("left", "right"), ("", "free", "none", "no", "-")
+PLACE_COLUMNS = ("placement", "what", "end")
+_CSV_NUMBER = re.compile(
     r"[+-]?(nan|inf|infinity|([0-9]+\.?[0-9]*|\.[0-9]+)(e[+-]?[0-9]{1,3})?)",
     re.IGNORECASE,
 )
@@ -46,10 +44,10 @@ class _Length(msgspec.Struct, frozen=True):
     column: str
     factor: float
 
-    def of(self, row: Row) -> float:
+    def of(self, row: CsvRow) -> float:
         """mm"""
         value = self.factor * _number(row, self.column)
-        if abs(value) > MOST:
+        if abs(value) > MOST_MM:
             what = self.column.rpartition("_")[0]
             raise row.wrong(f"the {what} of {value:g} mm is no length at a saw")
         return value
@@ -64,7 +62,7 @@ class _Group(msgspec.Struct):
     travel: list[float] = []
     reading: list[float] = []
     at: list[float | None] = []
-    rows: list[Row] = []
+    rows: list[CsvRow] = []
     seat: str | None = None
     hold: str | None = None
 
@@ -77,7 +75,10 @@ def read_sweeps(
 
 
 def traces_of(
-    table: Table, check: Check, options: Mapping[str, OptionValue], gear: EvidenceGear
+    table: CsvTable,
+    check: Check,
+    options: Mapping[str, OptionValue],
+    gear: EvidenceGear,
 ) -> list[Trace]:
     columns = _Columns(table, check)
     steps = _Steps(check, options, gear)
@@ -99,13 +100,13 @@ class _Columns:
     """Where what stands, by what the check declares. Raises RecordedError naming what
     is missing or twofold."""
 
-    def __init__(self, table: Table, check: Check) -> None:
-        wanted = ", ".join(c if c in NAMES else f"{c}_mm" for c in check.columns)
+    def __init__(self, table: CsvTable, check: Check) -> None:
+        wanted = ", ".join(c if c in NAME_COLUMNS else f"{c}_mm" for c in check.columns)
         self.swept = "sweep" in check.columns
-        self.place = next(c for c in check.columns if c in PLACES)
-        lengths = [c for c in check.columns if c not in NAMES]
+        self.place = next(c for c in check.columns if c in PLACE_COLUMNS)
+        lengths = [c for c in check.columns if c not in NAME_COLUMNS]
         for column in check.columns:
-            if column in NAMES and column not in table.names:
+            if column in NAME_COLUMNS and column not in table.names:
                 raise table.header.wrong(
                     f"no column {column!r}; it takes {wanted}; found"
                     f" {_some(table.names)}"
@@ -115,7 +116,7 @@ class _Columns:
         self.travel = found[0] if len(found) > 1 else None
 
 
-def _length(table: Table, stem: str, wanted: str) -> _Length:
+def _length(table: CsvTable, stem: str, wanted: str) -> _Length:
     units = {f"{stem}_mm": 1.0, f"{stem}_in": INCH}
     there = [n for n in table.names if n == stem or n.startswith(f"{stem}_")]
     match there:
@@ -152,7 +153,7 @@ class _Steps:
             self._steps.setdefault(step.placement, step)
         self._listed = ", ".join(map(repr, [*self._steps][:12]))
 
-    def of(self, placement: str, row: Row) -> Step:
+    def of(self, placement: str, row: CsvRow) -> Step:
         accepts = self._check.accepts
         if placement not in self._steps and accepts is not None:
             found = accepts(placement, self._options, self._gear)
@@ -165,7 +166,7 @@ class _Steps:
         return step
 
 
-def _take(group: _Group, row: Row, columns: _Columns, gear: EvidenceGear) -> None:
+def _take(group: _Group, row: CsvRow, columns: _Columns, gear: EvidenceGear) -> None:
     step, of_width = group.step, columns.reading.column.startswith("width")
     travel = 0.0 if columns.travel is None else columns.travel.of(row)
     swept_surface = step.gather == "sweep" and step.mount is not None
@@ -187,7 +188,7 @@ def _take(group: _Group, row: Row, columns: _Columns, gear: EvidenceGear) -> Non
         group.hold = _same(row, "hold", group.hold, _hold(row))
 
 
-def _same(row: Row, column: str, before: str | None, said: str | None) -> str | None:
+def _same(row: CsvRow, column: str, before: str | None, said: str | None) -> str | None:
     """One sweep runs on one seat and under one hold; rows that leave it out go with the
     others."""
     if said and before is not None and said != before:
@@ -198,7 +199,7 @@ def _same(row: Row, column: str, before: str | None, said: str | None) -> str | 
     return said or before
 
 
-def _hold(row: Row) -> str | None:
+def _hold(row: CsvRow) -> str | None:
     """Against which wall of the slots the sled was held, in the words of whoever held
     it; None where it was not.
 
@@ -206,13 +207,13 @@ def _hold(row: Row) -> str | None:
     """
     said = row.cells.get("hold") or ""
     hold = said.lower()
-    return None if hold in NO_HOLD else hold if hold in WALLS else said
+    return None if hold in NO_HOLD else hold if hold in HOLD_WALLS else said
 
 
-def _number(row: Row, column: str) -> float:
+def _number(row: CsvRow, column: str) -> float:
     if not (text := row.cells[column]):
         raise row.wrong(f"{column} is empty")
-    if not _NUMBER.fullmatch(text):
+    if not _CSV_NUMBER.fullmatch(text):
         comma = re.fullmatch(r"[+-]?[0-9]*,[0-9]+", text)
         hint = "; write a point, not a comma" if comma else ""
         raise row.wrong(f"{column} is not a number: {short(text)}{hint}")
@@ -238,10 +239,11 @@ def _trace(group: _Group) -> Trace:
 
 def _judge_sweep(group: _Group) -> None:
     row, which = group.rows[0], f"sweep {short(group.sweep)} at {group.placement}"
-    if len(group.travel) < FEWEST:
-        raise row.wrong(
-            f"{which} has {len(group.travel)} readings; it takes {FEWEST} at least"
+    if len(group.travel) < FEWEST_IN_SWEEP:
+        problem = (
+            f"has {len(group.travel)} readings; it takes {FEWEST_IN_SWEEP} at least"
         )
+        raise row.wrong(f"{which} {problem}")
     reach = max(group.travel) - min(group.travel)
     if reach < STANDS_STILL:
         raise row.wrong(f"{which}: its travel does not move")

@@ -28,7 +28,7 @@ from bench.render.report.page import card_html, report_html
 from bench.render.report.source import ReportSource
 from bench.units import System
 
-MOST = 10_000  # results; more than ten years of daily checks
+MOST_REPORTED = 10_000  # results; more than ten years of daily checks
 
 
 @click.command()
@@ -69,7 +69,7 @@ def report_source(
     source: LogSource, settings_path: str | None, jig: str | None
 ) -> tuple[ReportSource, System]:
     """In the units of the daemon, or else of the settings. Raises Complaint."""
-    rows, _ = list_results(source, jig, None, MOST)
+    rows, _ = list_results(source, jig, None, MOST_REPORTED)
     settings = None
     if source.file is not None:
         settings = load_settings(paths(settings=settings_path, log=source.file))

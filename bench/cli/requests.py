@@ -10,7 +10,7 @@ import click
 from bench.cli.common import length_option, request, say, socket_option
 from bench.protocol import Abandon, Done, NoteEvent, NoteMove, Recording, Undo
 
-WHAT = ("dropped", "moved", "runners", "blade", "saw", "square", "accepted")
+GEAR_EVENTS = ("dropped", "moved", "runners", "blade", "saw", "square", "accepted")
 
 
 @click.command()
@@ -61,7 +61,7 @@ def abandon(socket_path: str | None) -> int:
 
 @click.command()
 @click.option("--jig", metavar="NAME", required=True, help="The sled.")
-@click.argument("what", type=click.Choice(WHAT))
+@click.argument("what", type=click.Choice(GEAR_EVENTS))
 @click.option("--note", default="", metavar="TEXT", help="What more there is to say.")
 @click.option("--at", metavar="DATE", help="When; now by default.")
 @socket_option

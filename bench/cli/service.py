@@ -15,7 +15,12 @@ from pathlib import Path
 import click
 
 from bench.cli.common import CommandError, echo_lines
-from bench.cli.service_steps import Place, Step, install_steps, remove_steps
+from bench.cli.service_steps import (
+    InstallTarget,
+    ServiceStep,
+    install_steps,
+    remove_steps,
+)
 
 HOME_FOLDERS = ("/home/", "/root/", "/run/user/")  # what ProtectHome= hides
 
@@ -36,7 +41,7 @@ def place_options(command: Callable[..., int]) -> Callable[..., int]:
         root: Path, person: str | None, screen: bool = False, **how: bool
     ) -> int:
         person = person or os.environ.get("SUDO_USER")
-        return command(Place(root, _program(), person, screen), **how)
+        return command(InstallTarget(root, _program(), person, screen), **how)
 
     for option in (
         click.option(
@@ -67,7 +72,7 @@ def place_options(command: Callable[..., int]) -> Callable[..., int]:
     is_flag=True,
     help="Show the console on the machine's own screen (tty1) from its start.",
 )
-def install(place: Place, dry_run: bool, yes: bool) -> int:
+def install(place: InstallTarget, dry_run: bool, yes: bool) -> int:
     """Install and start the service. Run again it changes only what has changed."""
     if place.screen and place.person is None:
         raise CommandError("--screen: whose console? Name the person with --user")
@@ -79,7 +84,7 @@ def install(place: Place, dry_run: bool, yes: bool) -> int:
 
 @service.command()
 @place_options
-def remove(place: Place, dry_run: bool, yes: bool) -> int:
+def remove(place: InstallTarget, dry_run: bool, yes: bool) -> int:
     """Stop the service and remove it. The log and the settings stay."""
     _carry_out(list(remove_steps(place)), dry_run=dry_run, yes=yes)
     click.echo(
@@ -105,7 +110,7 @@ def _program() -> str:
 # ---- carrying it out -----------------------------------------------------------------
 
 
-def _carry_out(steps: list[Step], *, dry_run: bool, yes: bool) -> None:
+def _carry_out(steps: list[ServiceStep], *, dry_run: bool, yes: bool) -> None:
     """Print every step, ask once, do them. Raises Complaint, which names the step that
     failed."""
     left = [step for step in steps if not step.done]
@@ -125,7 +130,7 @@ def _carry_out(steps: list[Step], *, dry_run: bool, yes: bool) -> None:
         _do(step)
 
 
-def _do(step: Step) -> None:
+def _do(step: ServiceStep) -> None:
     try:
         step.act()
     except (OSError, subprocess.CalledProcessError) as error:
@@ -141,7 +146,7 @@ def _why(error: OSError | subprocess.CalledProcessError) -> str:
     return f"`{' '.join(error.cmd)}` ended with {error.returncode}"
 
 
-def _still_missing(place: Place) -> Iterator[str]:
+def _still_missing(place: InstallTarget) -> Iterator[str]:
     """What only the person can do."""
     if place.person is not None and place.root == Path("/"):
         yield (

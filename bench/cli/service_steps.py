@@ -13,13 +13,13 @@ from typing import NamedTuple
 
 from bench.cli.common import CommandError
 
-UNIT = "sweepgauge.service"
+SERVICE_UNIT = "sweepgauge.service"
 SCREEN_UNIT = "sweepgauge-screen.service"
-GROUP = "sweepgauge"
+SERVICE_GROUP = "sweepgauge"
 SHELL_COMMAND = Path("usr/local/bin/sweepgauge")  # on the PATH of login and ssh shells
 # end of a file's name in systemd/ -> the folder and the end of its name there, where
 # systemd-sysusers(8), systemd-tmpfiles(8), udev(7) and systemd.unit(5) look for it
-FOLDERS = {
+TARGET_FOLDERS = {
     ".sysusers.conf": ("usr/lib/sysusers.d", ".conf"),
     ".tmpfiles.conf": ("usr/lib/tmpfiles.d", ".conf"),
     ".rules": ("etc/udev/rules.d", ".rules"),
@@ -30,7 +30,7 @@ PROGRAM_IN_UNITS = "/opt/sweepgauge/bin/sweepgauge"
 PERSON_IN_UNITS = "@PERSON@"
 
 
-class Step(NamedTuple):
+class ServiceStep(NamedTuple):
     """One thing to do. words: what it does, with its path. done: it is so already.
     act: does it; raises OSError, subprocess.CalledProcessError."""
 
@@ -39,7 +39,7 @@ class Step(NamedTuple):
     act: Callable[[], object]
 
 
-class Place(NamedTuple):
+class InstallTarget(NamedTuple):
     """root: of the file tree, / on a running machine. program: its own path in there.
     person: who is to use the instrument, if anybody. screen: the console at start on
     the machine's own screen."""
@@ -55,7 +55,7 @@ class Place(NamedTuple):
         return self.root == Path("/") and Path("/run/systemd/system").is_dir()
 
 
-def install_steps(place: Place) -> Iterator[Step]:
+def install_steps(place: InstallTarget) -> Iterator[ServiceStep]:
     """In the order in which each needs the one before."""
     files = _files(screen=place.screen)
     is_changed = False
@@ -66,7 +66,7 @@ def install_steps(place: Place) -> Iterator[Step]:
         if name.endswith(".sysusers.conf"):
             yield _command(
                 "make the user and the group sweepgauge",
-                bool(_account(place.root, "passwd", GROUP)),
+                bool(_account(place.root, "passwd", SERVICE_GROUP)),
                 _tool(place, "systemd-sysusers", "sweepgauge.conf"),
             )
         elif name.endswith(".tmpfiles.conf"):
@@ -81,7 +81,7 @@ def install_steps(place: Place) -> Iterator[Step]:
             _is_member(place),
             (
                 *("usermod", *_in_tree(place, "--prefix")),
-                *("-a", "-G", GROUP, place.person),
+                *("-a", "-G", SERVICE_GROUP, place.person),
             ),
         )
     yield _link_step(place.root / SHELL_COMMAND, place.program)
@@ -89,8 +89,8 @@ def install_steps(place: Place) -> Iterator[Step]:
 
 
 def _start_steps(
-    place: Place, started: Sequence[str], is_changed: bool
-) -> Iterator[Step]:
+    place: InstallTarget, started: Sequence[str], is_changed: bool
+) -> Iterator[ServiceStep]:
     if not place.runs:
         yield _command(
             "have it started when the machine starts: " + ", ".join(started),
@@ -113,7 +113,7 @@ def _start_steps(
     )
 
 
-def remove_steps(place: Place) -> Iterator[Step]:
+def remove_steps(place: InstallTarget) -> Iterator[ServiceStep]:
     ours = [
         unit
         for unit in reversed(_started(_files(screen=True)))
@@ -131,12 +131,12 @@ def remove_steps(place: Place) -> Iterator[Step]:
         path = place.root / target
         ours_too = target != str(SHELL_COMMAND) or path.is_symlink()
         gone = not (os.path.lexists(path) and ours_too)
-        yield Step(f"remove {path}", gone, partial(path.unlink, missing_ok=True))
+        yield ServiceStep(f"remove {path}", gone, partial(path.unlink, missing_ok=True))
     if place.person is not None:
         yield _command(
             f"take {place.person} out of the group sweepgauge",
             not _is_member(place),
-            ("gpasswd", *_in_tree(place, "--root"), "-d", place.person, GROUP),
+            ("gpasswd", *_in_tree(place, "--root"), "-d", place.person, SERVICE_GROUP),
         )
     if place.runs:
         yield _command(
@@ -151,7 +151,7 @@ def _files(*, screen: bool) -> dict[str, str]:
     """Each file of systemd/ and where it goes, users and folders first."""
     names = [path.name for path in _folder().iterdir()]
     out = {}
-    for end, (folder, new_end) in FOLDERS.items():
+    for end, (folder, new_end) in TARGET_FOLDERS.items():
         for name in sorted(name for name in names if name.endswith(end)):
             if screen or name != SCREEN_UNIT:
                 out[name] = f"{folder}/{name.removesuffix(end)}{new_end}"
@@ -161,11 +161,13 @@ def _files(*, screen: bool) -> dict[str, str]:
 def _started(files: dict[str, str]) -> list[str]:
     """The units that start by themselves; a timer starts the service of its name."""
     return [
-        name for name in files if name in (UNIT, SCREEN_UNIT) or name.endswith(".timer")
+        name
+        for name in files
+        if name in (SERVICE_UNIT, SCREEN_UNIT) or name.endswith(".timer")
     ]
 
 
-def _file_step(path: Path, text: str) -> Step:
+def _file_step(path: Path, text: str) -> ServiceStep:
     there = path.read_text() if path.is_file() else None
     verb = "write" if there is None else "replace"
 
@@ -174,10 +176,10 @@ def _file_step(path: Path, text: str) -> Step:
         path.write_text(text)
         path.chmod(0o644)
 
-    return Step(f"{verb} {path}", there == text, write)
+    return ServiceStep(f"{verb} {path}", there == text, write)
 
 
-def _link_step(path: Path, program: str) -> Step:
+def _link_step(path: Path, program: str) -> ServiceStep:
     done = path.is_symlink() and os.readlink(path) == program
     if path.exists() and not path.is_symlink():
         raise CommandError(
@@ -189,23 +191,25 @@ def _link_step(path: Path, program: str) -> Step:
         path.unlink(missing_ok=True)
         path.symlink_to(program)
 
-    return Step(f"link {path} to {program}, so that every shell finds it", done, link)
+    return ServiceStep(
+        f"link {path} to {program}, so that every shell finds it", done, link
+    )
 
 
-def _command(words: str, done: bool, *commands: tuple[str, ...]) -> Step:
+def _command(words: str, done: bool, *commands: tuple[str, ...]) -> ServiceStep:
     def run() -> None:
         for command in commands:
             subprocess.run(command, check=True, stdout=subprocess.DEVNULL)
 
-    return Step(words, done, run)
+    return ServiceStep(words, done, run)
 
 
-def _tool(place: Place, *command: str) -> tuple[str, ...]:
+def _tool(place: InstallTarget, *command: str) -> tuple[str, ...]:
     """A tool of systemd, told where the tree is."""
     return (command[0], f"--root={place.root}", *command[1:])
 
 
-def _in_tree(place: Place, option: str) -> tuple[str, ...]:
+def _in_tree(place: InstallTarget, option: str) -> tuple[str, ...]:
     """The option that names the tree, where it is not this machine's."""
     return () if place.root == Path("/") else (option, str(place.root))
 
@@ -213,7 +217,7 @@ def _in_tree(place: Place, option: str) -> tuple[str, ...]:
 # ---- what is there -------------------------------------------------------------------
 
 
-def _text_of(name: str, place: Place) -> str:
+def _text_of(name: str, place: InstallTarget) -> str:
     """The file as this machine needs it: with this program's path and the person."""
     text = (_folder() / name).read_text()
     return text.replace(PROGRAM_IN_UNITS, place.program).replace(
@@ -227,7 +231,7 @@ def _folder() -> Path:
         Path(sys.prefix) / "share" / "sweepgauge" / "systemd",
         Path(__file__).parents[2] / "systemd",
     ):
-        if (folder / UNIT).is_file():
+        if (folder / SERVICE_UNIT).is_file():
             return folder
     raise CommandError(
         f"the files for systemd are missing in {sys.prefix}/share/sweepgauge: install"
@@ -242,8 +246,8 @@ def _account(root: Path, table: str, name: str) -> list[str]:
     return next((row.split(":") for row in rows if row.startswith(f"{name}:")), [])
 
 
-def _is_member(place: Place) -> bool:
-    members = _account(place.root, "group", GROUP)[3:]
+def _is_member(place: InstallTarget) -> bool:
+    members = _account(place.root, "group", SERVICE_GROUP)[3:]
     return place.person in ",".join(members).split(",")
 
 

@@ -18,7 +18,7 @@ from bench.procedure.status_message import StatusMessage, status
 from bench.settings import editor
 from bench.settings.settings_file import SettingsError
 from bench.stream.movement_detector import (
-    PRESSED,
+    LEAST_PRESS,
     PUSHED,
     Movement,
     MovementTracker,
@@ -145,7 +145,7 @@ class CableSearch:
             return status("setup-several-moved", moved=moved)
         values: dict[str, Any] = dict(zip(("name", "far"), moved[0], strict=True))
         if seen.outcome == "little":
-            values["least"] = PRESSED if self.what == "indicator" else PUSHED
+            values["least"] = LEAST_PRESS if self.what == "indicator" else PUSHED
         return status(NOT_TAKEN[seen.outcome], **values)
 
     def _seen(self, port: str, mm: float, here: Readable) -> None:

@@ -33,7 +33,7 @@ from hw.timeouts import SOCKET_PROBE_S
 # bytes queued for a client, above which it gets no readings
 SKIP_LIVE_BYTES = 256 * 1024
 DROP_BYTES = 1024 * 1024  # bytes queued for a client, above which it is dropped
-MOST_CLIENTS = 64
+MOST_CLIENTS = 64  # connections at once; a shop has a few
 MOST_BAD = 20  # bad messages of a connection before it is dropped
 
 log = logging.getLogger("sweepgauge.clients")

@@ -12,8 +12,7 @@ from contextlib import suppress
 from bench.finding import Climate
 from bench.log.writer import LogWriter
 from bench.upkeep.history import sound_climate
-from hw.climate import Climate as SensorReading
-from hw.climate import read_climate
+from hw.climate import SensorReading, read_climate
 
 EVERY_S = 900.0  # s between two readings: at rest the log commits no oftener
 STALE_S = EVERY_S + 120.0  # a reading as old as this says nothing of a result

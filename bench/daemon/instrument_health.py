@@ -21,6 +21,7 @@ GARBLED_FRAMES = 5  # rejected frames in a second, and more of them than reading
 # bytes without a reading, coming for SILENT_S seconds and still coming: the stream has
 # no line ends
 NONSENSE_BYTES = 200
+# states in which an instrument sends no readings, and in which it sends
 UNREADABLE_STATES = ("garbled", "no-reading")
 SENDING_STATES = ("open", *UNREADABLE_STATES)
 

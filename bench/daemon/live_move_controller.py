@@ -91,7 +91,7 @@ class LiveMoveController:
             self.past.drew[live.jig.name, found.move.way] = live.drew
         self.past.made.add(found.id)
         made = {
-            **{"distance_mm": live.gone, "how": "live"},
+            **{"distance_mm": live.moved, "how": "live"},
             **{"drew_mm": live.drew, "jig": live.jig.name},
         }
         self._shared.log.move_made(f"move-{found.id}", made)

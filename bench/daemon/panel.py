@@ -22,7 +22,7 @@ from bench.protocol import (
     PassNotice,
     PromptChanged,
 )
-from bench.settings.settings_file import Panel as PanelSettings
+from bench.settings.settings_file import PanelSettings
 from hw.panel import Panel
 
 WELL_STATES = ("open", "marks")  # states of an instrument that need nobody

@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from bench.daemon.acquisition import Instrument
-from bench.doctor.ports import FOLDERS, find_ports
+from bench.doctor.ports import NAME_FOLDERS, find_ports
 from bench.procedure.status_message import StatusMessage, status
 from bench.protocol import Cable
 from hw.discovery.holders import holders_of, is_pseudo
@@ -80,7 +80,7 @@ def _devices() -> list[str]:
 def short_name(name: str) -> str:
     """The part of a port's name that tells it from others, without the folder."""
     short = name
-    for folder in FOLDERS:
+    for folder in NAME_FOLDERS:
         short = short.removeprefix(f"/dev/{folder}/")
     if short == name and name.startswith("/"):
         short = Path(name).name

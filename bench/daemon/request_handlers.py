@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
 log = logging.getLogger("sweepgauge")
 
+# errors of the client; their text says what was wrong and what would do
 WRONG_USE = InvalidRequest, SettingsError, UnknownCheck, OptionError, NoLive
 
 # A handler gets the context and the request; what it returns is sent. One with several

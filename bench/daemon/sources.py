@@ -15,10 +15,10 @@ from bench.doctor.direct_port import echo_of, request_of, request_rate
 from bench.settings.settings_file import PortSettings
 from hw.formats import FORMATS, make_decoder
 from hw.formats.shared.wire_format import SERIAL
+from hw.port_names import PortOptions
 from hw.ports import own_port
 from hw.ports.polling_rounds import PollingRounds
 from hw.ports.reconnecting_port import OnBlock, OnState, ReconnectingPort
-from hw.ports.serial_device import PortOptions
 from hw.ports.serial_port import SerialPort
 from hw.reading import Decoder, PortState, Record
 
@@ -42,9 +42,8 @@ class Sources:
     ) -> ReconnectingPort | SharedPort:
         """The port that these settings name, not yet started. Raises ValueError
         (FormatError) where they do not agree."""
-        options = PortOptions(
-            **{name: getattr(settings, name) for name in PortOptions._fields}
-        )
+        names = PortOptions.__struct_fields__
+        options = PortOptions(**{name: getattr(settings, name) for name in names})
         own = own_port(
             settings.format,
             settings.options,

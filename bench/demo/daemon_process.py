@@ -19,7 +19,7 @@ from bench.settings.editor import file_text
 from hw.timeouts import DEMO_END_S, DEMO_TELL_S
 from hw.virtual.saw import VirtualSaw
 
-AGAIN = 0.02  # s between two looks whether the daemon has come up
+LOOK_AGAIN_S = 0.02  # s between two looks whether the daemon has come up
 Say = Callable[[str], None]
 
 
@@ -70,7 +70,7 @@ async def start_daemon(
         if time.monotonic() > told:
             say("Still waiting for the daemon to come up.")
             told += DEMO_TELL_S
-        await asyncio.sleep(AGAIN)
+        await asyncio.sleep(LOOK_AGAIN_S)
 
 
 def _end_with_parent() -> None:

@@ -15,7 +15,7 @@ from hw.virtual.hands import Hands
 SPEED = 200.0  # mm/s of a push
 SCREW_STEPS, SCREW_STEP_S = 10, 0.04  # in which the last screw is turned
 BITE = 0.06  # mm that the free end goes at one turn of the wrist
-NEAR = 0.003  # mm from the aim where hands stop turning
+NEAR_AIM = 0.003  # mm from the aim where hands stop turning
 DRAWN = 0.03  # mm that the last screw draws the fence back
 KNOCK = 0.20  # mm that a bumped stand reads more
 AT_START = 5.0  # mm from the start within which a sled need not be drawn back

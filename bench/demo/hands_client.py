@@ -17,7 +17,7 @@ from bench.demo.hand_actions import (
     BITE,
     BY_THEMSELVES,
     DRAWN,
-    NEAR,
+    NEAR_AIM,
     follow,
     lean_both_ways,
     push,
@@ -254,7 +254,7 @@ class HandsClient:
                 elif live.still_moves:
                     self.start(self._press_again())
             elif live.phase == "tighten" or (
-                live.to_go is not None and abs(live.to_go) > NEAR
+                live.to_go is not None and abs(live.to_go) > NEAR_AIM
             ):
                 self.start(self._hand())
 

@@ -23,7 +23,7 @@ from bench.demo.daemon_process import (
 )
 from bench.demo.hands_client import HandsClient
 from bench.demo.truth import (
-    BOARD,
+    BOARD_MM,
     JOB,
     Truth,
     outside_uncertainty,
@@ -54,10 +54,10 @@ from hw.virtual.hands import Hands
 from hw.virtual.ptys import VirtualPorts
 from hw.virtual.saw import VirtualSaw
 
-RATE = 120.0  # readings a second
+READING_RATE = 120.0  # readings a second
 # pushes more in a set-up that the hands take to settle what is too close: all must be
 # over in 45 s
-MOST_MORE = 1
+MOST_EXTENSION = 1
 # by phase, what is waited for; what else is asked is answered by Enter
 WAITED_FOR = {
     "cautions": "the first set-up",
@@ -191,7 +191,7 @@ async def virtual_bench(
         if folder is None:
             made = tempfile.TemporaryDirectory(prefix="sweepgauge-demo-")
             folder = Path(stack.enter_context(made))
-        ports = VirtualPorts(saw, hands, folder / "ports", RATE, caliper=True)
+        ports = VirtualPorts(saw, hands, folder / "ports", READING_RATE, caliper=True)
         await ports.start()
         stack.push_async_callback(ports.stop)
         write_settings(folder / "settings.toml", saw, ports.paths, marks=marks)
@@ -212,7 +212,7 @@ async def headless(
     async with virtual_bench(seed, marks=marks, say=say) as bench:
         operator = Operator(await connect(bench.folder), bench.hands, say)
         finding = await operator.take(Begin(JOB, lean=lean, tap=tap))
-        if finding.more_pushes is not None and finding.more_pushes <= MOST_MORE:
+        if finding.more_pushes is not None and finding.more_pushes <= MOST_EXTENSION:
             say_finding(finding, say)
             finding = await operator.take(Extend(finding.more_pushes, finding.id))
         truth = truth_of(bench.saw, JOB, {}, finding)
@@ -278,7 +278,7 @@ def say_finding(finding: Finding, say: Say, truth: Truth | None = None) -> None:
     from bench.checks import find
     from bench.render.printed_result import result_lines
 
-    board = BOARD if find(finding.check).turns_fence else None
+    board = BOARD_MM if find(finding.check).turns_fence else None
     for line in result_lines(finding, "mm", board):
         say(line)
     for line in truth_words(finding, truth or {}):

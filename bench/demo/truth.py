@@ -16,8 +16,8 @@ from bench.units import System, bow_words
 from hw.virtual.saw import VirtualSaw
 
 JOB = "fence-square"  # the check of the whole job: measured, moved, verified
-BOARD = 600.0  # mm: the pretend sled's widest board, see hw.virtual.saw
-WHOLE = 500.0  # mm of a sled fence: swept, and not read at marks
+BOARD_MM = 600.0  # mm: the pretend sled's widest board, see hw.virtual.saw
+WHOLE_MM = 500.0  # mm of a sled fence: swept, and not read at marks
 
 Options = Mapping[str, OptionValue]
 Truth = dict[str, float]
@@ -35,13 +35,15 @@ def truth_of(
     return TRUTHS[kind](saw, options, finding) if kind in TRUTHS else {}
 
 
-def _named(*names: str) -> Callable[[VirtualSaw, Options, Finding | None], Truth]:
-    """Quantities that the saw knows by another name: "quantity=its name"."""
-    pairs = [name.split("=") for name in names]
+TruthOf = Callable[[VirtualSaw, Options, Finding | None], Truth]
+
+
+def _named(names: Mapping[str, str]) -> TruthOf:
+    """Quantities by the names under which the saw knows them."""
 
     def truth(saw: VirtualSaw, options: Options, finding: Finding | None) -> Truth:
         plain = saw.truth()
-        return {quantity: plain[known] for quantity, known in pairs}
+        return {quantity: plain[known] for quantity, known in names.items()}
 
     return truth
 
@@ -57,7 +59,7 @@ def _straight(saw: VirtualSaw, options: Options, finding: Finding | None) -> Tru
         if profile
         else saw.bodies.form_truth()
     )
-    whole = not profile or profile[-1][0] - profile[0][0] > WHOLE
+    whole = not profile or profile[-1][0] - profile[0][0] > WHOLE_MM
     straight = {"minimum-zone": form["straightness"]} if whole else {}
     return {**straight, "bow": form["crown"]}
 
@@ -81,16 +83,16 @@ def _leans(saw: VirtualSaw, options: Options, finding: Finding | None) -> Truth:
     return {f"{name}-lean": v for name, v in leans.items() if only in ("both", name)}
 
 
-TRUTHS: dict[str, Callable[[VirtualSaw, Options, Finding | None], Truth]] = {
-    JOB: _named("fence=rotation", "square=reference_error"),
-    "slot-blade": _named("blade=blade"),
-    "rip-fence": _named("rip-fence=rip_fence"),
+TRUTHS: dict[str, TruthOf] = {
+    JOB: _named({"fence": "rotation", "square": "reference_error"}),
+    "slot-blade": _named({"blade": "blade"}),
+    "rip-fence": _named({"rip-fence": "rip_fence"}),
     "plate-wobble": _plate,
     "fence-straight": _straight,
-    "side-play": _named("side-play=side_play", "yaw-play=yaw_play"),
+    "side-play": _named({"side-play": "side_play", "yaw-play": "yaw_play"}),
     "runner-fit": _runners,
     "test-board": _board,
-    "mitre-square": _named("between=between", "left=left", "right=right"),
+    "mitre-square": _named({name: name for name in ("between", "left", "right")}),
     "upright": _leans,
 }
 
@@ -113,7 +115,7 @@ def _off(difference: float, name: str) -> float:
 def truth_words(finding: Finding, truth: Truth, units: System = "mm") -> list[str]:
     """What the saw knows of each quantity: its way, and its size over the length that
     the result tells it over."""
-    board = BOARD if find(finding.check).turns_fence else None
+    board = BOARD_MM if find(finding.check).turns_fence else None
     return [
         f"{quantity_name(q.name)}: "
         f"{_true_size(q, truth[q.name], None if place else board, units)}"

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import termios
 import time
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
 from hw.formats import FORMATS, read_options
 from hw.formats.shared.line_splitter import with_parity
-from hw.port_names import open_by_name
+from hw.ports.serial_device import open_device
 
 if TYPE_CHECKING:
     import serial
@@ -23,19 +24,10 @@ TURN_ROUND = 0.005  # s from a request to the first byte of its answer
 def open_port(port: PortSettings) -> serial.SerialBase:
     """Open it for this process alone where it is a device. Raises OSError
     (serial.SerialException)."""
-    import termios
-
     import serial
 
     try:
-        return open_by_name(
-            port.port,
-            baudrate=port.baud,
-            bytesize=port.bits,
-            parity=port.parity,
-            stopbits=port.stop,
-            timeout=READ_TIMEOUT,
-        )
+        return open_device(port, READ_TIMEOUT)
     except termios.error as error:  # it is no OSError and has no sentence
         raise serial.SerialException(
             f"it does not take {port.baud} baud {port.bits}{port.parity}{port.stop:g}; "

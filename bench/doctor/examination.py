@@ -59,7 +59,6 @@ def _machine(log: Path, *, ours: bool) -> Iterator[Diagnostic]:
 
 
 def _settings(settings: Settings, where: Paths) -> Iterator[Diagnostic]:
-
     for line in settings_lines(settings):
         none = settings.settings_file is None and line.startswith("Settings:")
         no_file = f"Settings: no file at {where.settings}, the defaults hold."
@@ -67,7 +66,7 @@ def _settings(settings: Settings, where: Paths) -> Iterator[Diagnostic]:
 
 
 def _wanted_groups(
-    settings: Settings, wired: Wired, cables: Sequence[ports.Cable]
+    settings: Settings, wired: Wired, cables: Sequence[ports.SerialCable]
 ) -> dict[str, str]:
     """The groups that the daemon's user needs, and what each may open."""
     wanted: dict[str, str] = {}
@@ -83,7 +82,7 @@ def _wanted_groups(
 def _instruments(
     where: Paths,
     wired: Wired,
-    cables: Sequence[ports.Cable],
+    cables: Sequence[ports.SerialCable],
     user: rights.User,
     options: ListeningOptions,
     *,

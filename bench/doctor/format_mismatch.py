@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Mapping
 
 from bench.doctor.diagnostic import Diagnostic, diagnosis, many_times
+from bench.doctor.observation import Observation
 from bench.settings.settings_file import PortSettings
 from hw.discovery.bit_frames import diagnose
 from hw.discovery.listening import (
@@ -42,27 +43,20 @@ def fit_advice(port: PortSettings, settings: Mapping[str, Value]) -> str:
 
 
 def diagnose_bytes(
-    name: str,
-    port: PortSettings,
-    data: bytes,
-    text: bytes,
-    heard: Listening,
-    faults: Counter[str],
+    name: str, port: PortSettings, seen: Observation, heard: Listening
 ) -> Diagnostic:
-    """Bytes of a serial line that are not what the settings say. text: the same as the
-    decoder takes it. faults: why it rejected frames, read as the settings say."""
-    if faults and _reads_without_range(port, text):
-        why = faults.most_common(1)[0][0]
+    """Bytes of a serial line that are not what the settings say."""
+    if seen.faults and _reads_without_range(port, seen.text):
+        why = seen.faults.most_common(1)[0][0]
         return diagnosis(name, "beyond-range", port=port.port, why=why)
     profile = f", profile {port.profile}" if port.profile else ""
     speaks = f"of the format {port.format}{profile}"
-    words = f"{port.port}: {len(data)} bytes that are not {speaks}"
-    evidence = tuple(many_times(*one) for one in faults.most_common(2))
+    words = f"{port.port}: {len(seen.data)} bytes that are not {speaks}"
     if heard.proposal is not None:
         return _not_as_set(name, port, words, heard.proposal)
     known = FORMATS[port.format]
     if known.query is not None and known.diagnose is not None:
-        other = known.diagnose(port.options, text)
+        other = known.diagnose(port.options, seen.text)
         if other is not None and (settings := other.proposal) is not None:
             advice = f"this would fit what is heard: {settings_text(settings)}"
             return diagnosis(
@@ -70,10 +64,14 @@ def diagnose_bytes(
                 "registers-otherwise",
                 words=words,
                 advice=advice,
-                evidence=evidence,
+                evidence=_commonest(seen.faults),
                 proposal=settings,
             )
-    return _unknown_shape(name, port, words, data, heard, evidence)
+    return _unknown_shape(name, port, words, seen, heard)
+
+
+def _commonest(faults: Counter[str]) -> tuple[str, ...]:
+    return tuple(many_times(*one) for one in faults.most_common(2))
 
 
 def _not_as_set(
@@ -103,25 +101,14 @@ def _reads_without_range(port: PortSettings, text: bytes) -> bool:
 
 
 def _unknown_shape(
-    name: str,
-    port: PortSettings,
-    words: str,
-    data: bytes,
-    heard: Listening,
-    why: tuple[str, ...],
+    name: str, port: PortSettings, words: str, seen: Observation, heard: Listening
 ) -> Diagnostic:
     """No format reads it. For lines of text at another speed that speed is the first
     advice, as a report at a wrong speed is of no use."""
-    speed = heard.text_at
+    speed, why, data = heard.text_at, _commonest(seen.faults), seen.data[:40]
     if speed is None:
-        shown = data[:40]
         return diagnosis(
-            name,
-            "unknown-shape",
-            words=words,
-            data=shown,
-            report=NEXT_ONE,
-            evidence=why,
+            name, "unknown-shape", words=words, data=data, report=NEXT_ONE, evidence=why
         )
     other = speed != port.baud
     return diagnosis(
@@ -163,7 +150,7 @@ def diagnose_frames(
     where = port.port or "pins " + ", ".join(
         f"{wire} {pin}" for wire, pin in port.pins.items()
     )
-    why = tuple(many_times(*one) for one in faults.most_common(2))
+    why = _commonest(faults)
     heard = diagnose(port.format, port.options, data)
     if heard is None:
         return diagnosis(

@@ -22,7 +22,7 @@ from bench.doctor.observation import (
     diagnose_observation,
     observe,
 )
-from bench.doctor.ports import Cable
+from bench.doctor.ports import SerialCable
 from bench.doctor.rights import User, may_open
 from bench.doctor.silent_instrument import REQUEST_ADVICE, diagnose_silence
 from bench.doctor.stream_figures import rate_of, stream_figures
@@ -38,7 +38,7 @@ Job = Callable[[], Iterator[Diagnostic]]
 
 
 def diagnose_ports(
-    wired: Wired, cables: Sequence[Cable], user: User, options: ListeningOptions
+    wired: Wired, cables: Sequence[SerialCable], user: User, options: ListeningOptions
 ) -> list[Diagnostic]:
     """Every port, side by side, as each takes a second or two; in the order of the
     settings, then the cables that they do not name."""
@@ -56,13 +56,15 @@ def diagnose_ports(
 
 
 def diagnose_unnamed_cables(
-    wired: Wired, cables: Sequence[Cable], user: User
+    wired: Wired, cables: Sequence[SerialCable], user: User
 ) -> list[Diagnostic]:
     """The cables that the settings do not name, for when a daemon has the others."""
     return _side_by_side(_unnamed_cables(wired, cables, user))
 
 
-def _unnamed_cables(wired: Wired, cables: Sequence[Cable], user: User) -> list[Job]:
+def _unnamed_cables(
+    wired: Wired, cables: Sequence[SerialCable], user: User
+) -> list[Job]:
     named = {os.path.realpath(port.port) for _, port in wired}
     return [
         partial(diagnose_cable, cable, user)
@@ -96,7 +98,7 @@ def _diagnose_port(
         yield diagnose_no_reading(name, port.port, seen)
     else:
         heard = listen_further(port, seen.data)
-        yield diagnose_bytes(name, port, seen.data, seen.text, heard, seen.faults)
+        yield diagnose_bytes(name, port, seen, heard)
 
 
 def _diagnose_readings(
@@ -162,7 +164,7 @@ def _held(name: str, port: PortSettings, holders: Sequence[str]) -> Diagnostic:
     return diagnosis(name, "port-held", port=port.port, holders=", ".join(holders))
 
 
-def diagnose_cable(cable: Cable, user: User) -> Iterator[Diagnostic]:
+def diagnose_cable(cable: SerialCable, user: User) -> Iterator[Diagnostic]:
     """A cable that the settings do not name: what would read it?"""
     if holders_of(cable.device) or may_open(cable.device, user) is not None:
         return

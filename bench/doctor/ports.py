@@ -11,9 +11,9 @@ from bench.doctor.diagnostic import Diagnostic, diagnosis
 from bench.settings.settings_file import PortSettings
 from hw.discovery.holders import holders_of
 from hw.formats import FORMATS
-from hw.formats.shared.wire_format import KEYS
+from hw.formats.shared.wire_format import KEYBOARD
 
-FOLDERS = (
+NAME_FOLDERS = (
     "serial/by-id",
     "sweepgauge/by-number",
     "serial/by-path",
@@ -22,7 +22,7 @@ FOLDERS = (
 UNSTABLE = re.compile(r"/dev/(?:ttyUSB|ttyACM)\d+")
 
 
-class Cable(NamedTuple):
+class SerialCable(NamedTuple):
     """A serial cable: its device and its stable names, the best first."""
 
     device: Path
@@ -33,18 +33,20 @@ class Cable(NamedTuple):
         return str(self.names[0])
 
 
-def find_ports(dev: Path = Path("/dev")) -> list[Cable]:
+def find_ports(dev: Path = Path("/dev")) -> list[SerialCable]:
     """Every serial cable that has a stable name, each once."""
     names: dict[Path, list[Path]] = {}
-    for folder in FOLDERS:
+    for folder in NAME_FOLDERS:
         for link in sorted((dev / folder).glob("*")):
             if (device := link.resolve()).exists():
                 names.setdefault(device, []).append(link)
-    return [Cable(device, tuple(links)) for device, links in sorted(names.items())]
+    return [
+        SerialCable(device, tuple(links)) for device, links in sorted(names.items())
+    ]
 
 
 def diagnose_cables(
-    cables: Sequence[Cable], wired: Sequence[tuple[str, PortSettings]]
+    cables: Sequence[SerialCable], wired: Sequence[tuple[str, PortSettings]]
 ) -> Iterator[Diagnostic]:
     """What is plugged in, who holds it, and names in the settings that will change."""
     devices = {name: port.port for name, port in wired if port.port.startswith("/")}
@@ -86,7 +88,9 @@ def diagnose_neighbours(
         rules = root / "etc/udev/rules.d/60-sweepgauge.rules"
         if not rules.exists():
             yield diagnosis("port", "modem-manager")
-    typed = " or ".join(known.name for known in FORMATS.values() if known.port is KEYS)
+    typed = " or ".join(
+        known.name for known in FORMATS.values() if known.port is KEYBOARD
+    )
     for link in sorted((root / "dev/input/by-id").glob("*-event-kbd")):
         if str(link) not in named:
             yield diagnosis("port", "keyboard", link=link, typed=typed)

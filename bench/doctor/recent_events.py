@@ -15,7 +15,7 @@ from bench.log.rows import Incident, LogError
 DAY = 86_400.0  # s
 # s before the day in which an instrument's last state is looked for
 EARLIER = 30 * DAY
-LATEST = 5  # events of an instrument that are shown with their times
+SHOWN_EVENTS = 5  # events of an instrument that are shown with their times
 _STATES = {
     "absent": "went away",
     "silent": "fell silent",
@@ -28,7 +28,7 @@ _STATES = {
 
 
 # what an event of another kind was, to be counted
-_KINDS = {
+_OTHER_KINDS = {
     "log-salvaged": "was damaged and read out",
     "log-lacks": "lost what was saved",
     "held": "leapt and came back",
@@ -65,7 +65,7 @@ def recent_events(log: Path, now: float) -> Iterator[Diagnostic]:
 def _counted(about: str, its: Sequence[Trouble]) -> Diagnostic:
     counts = Counter(kind for kind, _ in its)
     listed = ", ".join(f"{kind} {_times(count)}" for kind, count in counts.items())
-    evidence = tuple(words for _, words in its[-LATEST:])
+    evidence = tuple(words for _, words in its[-SHOWN_EVENTS:])
     code = "log-troubles" if about == "log" else "troubles"
     return diagnosis(about, code, listed=listed, evidence=evidence)
 
@@ -75,7 +75,7 @@ def _kind(one: Incident, before: str | None) -> str | None:
     instrument's state before the event."""
     if one.kind != "instrument":
         ended = one.data.get("code") == "reads-again"
-        return None if ended else _KINDS[one.kind]
+        return None if ended else _OTHER_KINDS[one.kind]
     state = str(one.data.get("state"))
     if state == "absent" and one.data.get("before", before) in (None, "", "absent"):
         return None  # it was absent before, and is still looked for

@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import stat
 import time
-from collections import Counter
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
@@ -182,7 +181,7 @@ def _state(
     elif one.spoiled or one.state == "no-reading":
         pass  # what it sends says why
     elif one.state in ("garbled", "flooding") and port is not None:
-        yield from _unread(client, one, port, seen.faults)
+        yield from _unread(client, one, port, seen)
     elif one.state in GOOD_STATES:
         yield diagnosis(one.name, "state-good", words=words)
     elif one.state == "silent":
@@ -196,17 +195,16 @@ def _unread(
     client: WireClient,
     one: protocol.InstrumentState,
     port: PortSettings,
-    faults: Counter[str],
+    seen: Observation,
 ) -> Iterator[Diagnostic]:
-    data = text = _capture(client, one.name)
+    seen.text = seen.data = _capture(client, one.name)
     known = FORMATS[port.format]
     if not known.port.serial_line:
-        yield diagnose_frames(one.name, port, text, faults)
+        yield diagnose_frames(one.name, port, seen.text, seen.faults)
         return
     if known.query is not None:
-        data = known.query.from_text(text)
-    heard = heard_as_set(port, data)
-    yield diagnose_bytes(one.name, port, data, text, heard, faults)
+        seen.data = known.query.from_text(seen.text)
+    yield diagnose_bytes(one.name, port, seen, heard_as_set(port, seen.data))
     yield diagnosis(one.name, "other-speeds", words=without_name(one.name, one.words))
 
 

@@ -18,8 +18,8 @@ PUSH_ADVICE = (
     " [travel] out of the settings"
 )
 MOVES = 6.0  # drift over the whole, in noises, from which on it is a movement
-FEWEST = 8  # readings from which the noise is worked out
-EPS = 1e-7  # mm; a smaller change is the rounding of the numbers
+FEWEST_READINGS = 8  # readings from which the noise is worked out
+SAME_MM = 1e-7  # mm; a smaller change is the rounding of the numbers
 
 
 def rate_of(stamps: Sequence[float]) -> float | None:
@@ -45,7 +45,7 @@ def stream_figures(
         yield _fastest_push(name, rate, options, swept=swept)
     elif rate:
         yield diagnosis(name, "rate", rate=rate, figures={"rate": round(rate, 3)})
-    if len(values) >= FEWEST:
+    if len(values) >= FEWEST_READINGS:
         yield _noise(name, values, options.units)
 
 
@@ -105,7 +105,7 @@ def at_rest(values: Sequence[float]) -> tuple[float, float, float]:
     """
     steps = [b - a for a, b in pairwise(values)]
     noise = statistics.fmean(step * step for step in steps) ** 0.5 / 2**0.5
-    changes = [abs(step) for step in steps if abs(step) > EPS]
+    changes = [abs(step) for step in steps if abs(step) > SAME_MM]
     third = max(1, len(values) // 3)
     drift = abs(statistics.fmean(values[-third:]) - statistics.fmean(values[:third]))
     return noise, min(changes, default=0.0), drift

@@ -5,22 +5,9 @@ Rotation counter-clockwise positive; lengths in mm, angles in rad.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal
 
 from bench.geometry.columns import Column, column
-from bench.uncertainty import scatter_within
-
-
-@dataclass(frozen=True)
-class BoardRotation:
-    """rotation: rad, of the line the board rests on. reading: mm, standard deviation of
-    one width, pooled over both ends, with its degrees_of_freedom: 0 where one reading
-    at either end leaves it unknown."""
-
-    rotation: float
-    reading: float
-    degrees_of_freedom: int
 
 
 def board_rotation(
@@ -29,7 +16,7 @@ def board_rotation(
     apart: float,
     turns: int = 4,
     kept: Literal["left", "right"] = "left",
-) -> BoardRotation:
+) -> float:
     """Rotation a = (w_near - w_far) / (turns apart) from the strip cut along the first
     edge after n turns.
 
@@ -42,6 +29,4 @@ def board_rotation(
     """
     w_near, w_far = column("near widths", near), column("far widths", far)
     rotation = float(w_near.mean() - w_far.mean()) / (turns * apart)
-    squares, freedom = scatter_within((w_near.tolist(), w_far.tolist()))
-    reading = (squares / freedom) ** 0.5 if freedom else 0.0
-    return BoardRotation(rotation if kept == "left" else -rotation, reading, freedom)
+    return rotation if kept == "left" else -rotation

@@ -21,17 +21,17 @@ from bench.geometry.columns import Column, Line, line_of, paired
 
 @dataclass(frozen=True)
 class Lean:
-    """value: rad. square: the square's e, rad, where the set-ups are two.
+    """value: rad. square: the square's e, rad.
 
     standard_uncertainty: of value, from the readings' own scatter about their lines,
-    pooled over the set-ups; scatter: of one reading, mm.
+    pooled over them; scatter: of one reading, mm.
     """
 
     value: float
     standard_uncertainty: float
     degrees_of_freedom: int
     scatter: float
-    square: float | None
+    square: float
 
 
 def slope(height: Column, reading: Column) -> Line:
@@ -52,5 +52,5 @@ def lean(away: Sequence[Line], toward: Sequence[Line]) -> Lean:
         scatter * inverse**0.5 / len(lines),
         freedom,
         scatter,
-        float(first - second) / 2.0 if len(away) == 1 else None,
+        float(first - second) / 2.0,
     )

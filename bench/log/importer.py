@@ -42,7 +42,7 @@ from hw.timeouts import LOG_ASKED_FLUSH_S
 
 # bytes of a line; passes of an hour are not as long
 LONGEST_LINE_BYTES = 8 * 2**20
-LINKS_AT_ONCE = 200
+LINKS_AT_ONCE = 200  # in one write
 MOST_TOLD = 200  # problems told one by one; more are counted
 
 

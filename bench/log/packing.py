@@ -17,6 +17,7 @@ from contextlib import suppress
 from itertools import accumulate, repeat
 from operator import mul, sub, truediv
 
+# powers of ten, in the order in which they are tried: decimals that instruments show
 _POWERS = (0, 1, 2, 3, 4, 5, 6, 9)
 _ORDERS = (0, 1, 2)  # times that tick evenly want 2, a sled in motion 1, noise 0
 

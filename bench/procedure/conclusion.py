@@ -84,10 +84,6 @@ def _move(
         return None, [note("no-move-in-doubt")]
     if check.moves is not None:
         return check.moves(finding.quantities, jig, evidence.gear.leaves)
-    if check.holds_back is not None:
-        held = check.holds_back(evidence, finding)
-        if held is not None:
-            return None, [held]
     move = fence_move(
         first.value,
         first.uncertainty,

@@ -340,7 +340,7 @@ class LiveMove:
         return remarks
 
     @property
-    def gone(self) -> float:
+    def moved(self) -> float:
         """mm the free end went in the way wanted, after the last screw; for the log."""
         now = self._number.now
         if now is None:

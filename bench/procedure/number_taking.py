@@ -11,7 +11,7 @@ from typing import Literal
 
 from bench.procedure.prompt import ProcedureState, Prompt
 from bench.procedure.status_message import StatusMessage, status
-from bench.stream.rest_detector import BOUNCE, NotAtRest, RestDetector
+from bench.stream.rest_detector import BOUNCE_S, NotAtRest, RestDetector
 
 # phases answered by a reading that holds
 STANDING_STILL = {"lean", "tap", "mark", "spot", "width"}
@@ -71,7 +71,7 @@ class NumberTaking:
         self._facts = facts
         self._watch = ReturnWatch()
         self._came_back = False  # it is waited for because it came back
-        self._pressed_at = -BOUNCE  # when a number was last pressed for
+        self._pressed_at = -BOUNCE_S  # when a number was last pressed for
         self._taken_by_itself: float | None = None  # when the last number was so
 
     def means_the_last(self, current: Prompt, now: float) -> bool:
@@ -84,7 +84,7 @@ class NumberTaking:
         if current.phase not in STANDING_STILL:
             return False
         before, self._pressed_at = self._pressed_at, now
-        return now - before < BOUNCE
+        return now - before < BOUNCE_S
 
     def press(self, now: float) -> None:
         """Wait for the number at hand."""

@@ -19,7 +19,7 @@ from bench.procedure.status_message import StatusMessage, status
 from bench.protocol import FittedPass, PassNotice
 from bench.stream.sweep_detector import Sweep
 
-LEAST_PASS_READINGS = 8
+LEAST_PASS_READINGS = 8  # as of a recorded sweep
 PassState = Literal["running", "kept", "refused", "undone", "back"]
 
 

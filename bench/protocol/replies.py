@@ -14,7 +14,7 @@ from bench.procedure.status_message import StatusMessage
 from bench.protocol.base import Message, Notification, Reply
 from bench.protocol.notifications import FittedPass, InstrumentState, LogState
 
-PROTOCOL = 1
+PROTOCOL = 1  # version of these messages
 UNRECORDED = (
     "NOT RECORDED: what waits in memory is written as soon as the disk takes it."
 )

@@ -50,6 +50,7 @@ BUDGET_PARTS = {
     "arbor end float": "float of the arbor",
     "plate tilt": "tilt of the plate",
     "plate warp": "warp of the plate",
+    "pairs of turns that differ": "warp of the plate, or grit",
     "turns not even": "turns that are not even",
     "scatter of the readings": "readings that differ",
     "turning by hand": "turns by hand that differ",

@@ -53,6 +53,7 @@ thin: The widths are {least:.3f} to {most:.3f} mm. Were they read in inches? The
   them in inches.
 mixed: There are widths of {least:.2f} and {most:.2f} mm. Was {placement} read in
   inches? Measure it again.
+board-unlike: Board and passes differ. Find out first which of them is wrong.
 
 # Why a pass is not used; "Pass 3 at handle-left is not used." goes before it.
 pass-few-readings: It is too short: only {readings} readings are left to fit.
@@ -94,6 +95,8 @@ backlash: At {placement} the reading is {size:length} {rise:higher|lower} on eve
 return-error: At {placement} the reading came back {error:length 3 1} off, more than
   play explains. Was the stand bumped? Does it creep, or does the indicator warm up?
   The give or take allows for it.
+creep-unseen: At {placement} too few passes, and none back, show creep. Did the stand
+  hold still? Take six passes, or passes back too.
 form-repeats: In every pass at {placement} the number jumps at {at:station} of travel.
   It jumps by {size:length}. What repeats at one place belongs to the edge: a dent. It
   is kept. Begin after it, or end before it, to leave it out.
@@ -194,6 +197,10 @@ heights-alike: Low and high read the same in every set-up. Was the indicator sli
   square's edge between them?
 square-not-plumb: The square came out {off:slope} off. Was it the same edge in both
   set-ups? Was there nothing under the handle?
+seats-apart: Stood anew, the square read {apart:slope} otherwise at {placement}. Was
+  there grit under it? The give or take allows for it.
+seated-once: The square stood but once each way. Grit under it would not show. Lift it,
+  wipe under it, and read each way again.
 
 # The move of a sled fence, step by step.
 move-of-fence: {fence:left=Left|right=Right} fence: move it at right angles to its face.
@@ -230,8 +237,6 @@ tap-back-at-last: Tap test at {placement}: the number came back to within {back:
 tap-off: Tap test at {placement}: the number never came back. It stayed {off:length 3 1}
   off.
 no-move-in-doubt: Clear up that doubt first; then a move is given.
-no-move-while-differing: No move is given while board and passes differ. Find out first
-  which of them is wrong.
 no-lever: How far the screw of {jig} is from its pivot is missing. Without it no move
   can be told. Give it with the sled.
 move-too-small: The move is too small to make.

@@ -81,6 +81,8 @@ straightedge-bends: Pressed sideways as a hand may, the straightedge gives way b
   {gives:fine}. Push low at the indicator's base.
 straightedge-pressed: Pressed hard, the straightedge gave way by {gives:length 3 1}. A
   light hand bends it too: {off:length 3 1} is taken off for that.
+straightedge-dragged: The straightedge lay further round in each pass. It is dragged
+  along, which bows the answer by some {bows:length}. Hold it down, and begin anew.
 straightedge-crooked: The straightedge came out {crooked:length} crooked, more than the
   sled fence. Was the indicator's direction turned with the straightedge? Then the forms
   of the two are mixed up.
@@ -150,6 +152,10 @@ plays-differ: Leaned, the sled showed {leaned:length} of play. Twisted, over the
 # A test board beside the passes.
 one-width: One width an end does not show how well it repeats. The caliper's own limit
   is used instead.
+one-strip: A chip under the board in one cut would not show. Take passes too. Or cut
+  two strips, the second after four more turns.
+strips-apart: The strips differ by {apart:slope}. Did a chip lie under the board in one
+  cut? The give or take allows for it.
 turns-not-four: A four-cornered board comes back to its first edge after 4 turns. You
   said {turns}: the taper is shared among that many cuts.
 cuts-as-passes: Each cut is taken to differ by {scatter:slope}. {passes} earlier passes

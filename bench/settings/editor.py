@@ -19,6 +19,7 @@ from bench.settings.gear_file import GearTables
 from bench.settings.port_settings import wire_keys
 from bench.settings.settings_file import Settings, SettingsError, load
 from bench.settings.toml_table import Table, read_toml
+from hw.discovery.listening import settings_text, value_text
 
 Section = Literal["indicator", "travel"]
 GearKind = Literal["saw", "jig", "square", "leaves"]
@@ -39,8 +40,8 @@ class Change(msgspec.Struct, frozen=True):
 
     def text(self) -> str:
         if self.new is None:
-            return f"{self.key} = {_plain(self.old)} is taken out"
-        return f"{self.key} = {_plain(self.old)} becomes {_plain(self.new)}"
+            return f"{self.key} = {value_text(self.old)} is taken out"
+        return f"{self.key} = {value_text(self.old)} becomes {value_text(self.new)}"
 
 
 def changes(path: Path, section: Section, values: Mapping[str, Value]) -> list[Change]:
@@ -257,13 +258,7 @@ def _put(
 
 def section_text(section: Section, values: Mapping[str, Value]) -> str:
     """The same for a person who has to write it by hand, in one line."""
-    return f"[{section}] " + "; ".join(
-        f"{key} = {_plain(value)}" for key, value in values.items()
-    )
-
-
-def _plain(value: object) -> str:
-    return f'"{value}"' if isinstance(value, str) else str(value)
+    return f"[{section}] {settings_text(values)}"
 
 
 def file_text(values: Mapping[str, Any]) -> str:

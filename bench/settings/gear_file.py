@@ -16,14 +16,14 @@ from bench.settings.toml_table import Readers, Table, alternatives, one_of
 
 T = TypeVar("T")
 
-SAW: Readers = {
+SAW_KEYS: Readers = {
     "rip_fence": one_of("left", "right"),
     "parallel": Table.slope,
     "toe": Table.slope,
     "wobble": Table.length,
     "end_float": Table.length,
 }
-JIG: Readers = {
+JIG_KEYS: Readers = {
     "saw": lambda table, key: table.text(key, "cabinet"),
     "fence": one_of("near", "far"),
     "pivot": one_of("left", "right"),
@@ -38,7 +38,7 @@ JIG: Readers = {
     "hold": one_of("left", "right"),
     "runner_length": Table.length,
 }
-SQUARE: Readers = {
+SQUARE_KEYS: Readers = {
     "arm": Table.length,
     "tolerance": Table.length,
     "long_edge": Table.length,
@@ -56,9 +56,9 @@ class GearTables(msgspec.Struct):
 
     def read(self, top: Table) -> None:
         """Takes [saw] [jig] [square] [leaves] out of one file."""
-        self._read_named(top, "saw", self.saws, Saw, SAW)
-        self._read_named(top, "jig", self.jigs, Jig, JIG)
-        self._read_named(top, "square", self.squares, Square, SQUARE)
+        self._read_named(top, "saw", self.saws, Saw, SAW_KEYS)
+        self._read_named(top, "jig", self.jigs, Jig, JIG_KEYS)
+        self._read_named(top, "square", self.squares, Square, SQUARE_KEYS)
         leaves = top.take("leaves")
         if leaves is not None:
             table = Table(top.file, "leaves", leaves, top.written)

@@ -15,7 +15,9 @@ SERVICE_SETTINGS = Path("/etc/sweepgauge/settings.toml")
 SERVICE_LOG = Path("/var/lib/sweepgauge/sweepgauge.db")
 SERVICE_SOCKET = Path("/run/sweepgauge/socket")
 
-LONGEST_LINE = 600  # characters; of a longer one the middle is left out
+# the variables that name the state's folder, and where it else lies below the home
+_STATE = ("STATE_DIRECTORY", "XDG_STATE_HOME", ".local/state")
+LONGEST_SENTENCE = 600  # characters; of a longer one the middle is left out
 
 
 def one_line(text: str) -> str:
@@ -24,8 +26,10 @@ def one_line(text: str) -> str:
     line = "".join(
         c if c.isprintable() else ascii(c)[1:-1] for c in " ".join(text.split())
     )
-    half = LONGEST_LINE // 2
-    return line if len(line) <= LONGEST_LINE else f"{line[:half]} ... {line[-half:]}"
+    half = LONGEST_SENTENCE // 2
+    return (
+        line if len(line) <= LONGEST_SENTENCE else f"{line[:half]} ... {line[-half:]}"
+    )
 
 
 class SettingsError(ValueError):
@@ -89,17 +93,8 @@ def default_paths(
     XDG base directory specification.
     """
 
-    state = ("STATE_DIRECTORY", "XDG_STATE_HOME", ".local/state")
-    if own_socket := socket or environ.get("SWEEPGAUGE_SOCKET"):
-        socket_path = Path(own_socket)
-    else:
-        has_runtime = environ.get("RUNTIME_DIRECTORY") or environ.get(
-            "XDG_RUNTIME_DIR", ""
-        ).startswith("/")
-        runtime = ("RUNTIME_DIRECTORY", "XDG_RUNTIME_DIR", "")
-        socket_path = _folder(environ, *(runtime if has_runtime else state)) / "socket"
-        if client and SERVICE_SOCKET.parent.is_dir() and not _listens(socket_path):
-            socket_path = SERVICE_SOCKET
+    named = socket or environ.get("SWEEPGAUGE_SOCKET")
+    socket_path = Path(named) if named else _socket_path(environ, client=client)
     service = client and socket_path == SERVICE_SOCKET
     if not (settings := settings or environ.get("SWEEPGAUGE_SETTINGS")):
         config = ("CONFIGURATION_DIRECTORY", "XDG_CONFIG_HOME", ".config")
@@ -107,9 +102,20 @@ def default_paths(
         settings = own or _folder(environ, *config) / "settings.toml"
     if not (log := log or environ.get("SWEEPGAUGE_LOG")):
         own = SERVICE_LOG if service else None
-        log = own or _folder(environ, *state) / f"{_NAME}.db"
+        log = own or _folder(environ, *_STATE) / f"{_NAME}.db"
     gear = Path(log).parent / "gear.toml"
     return Paths(Path(settings), Path(log), gear, socket_path)
+
+
+def _socket_path(environ: Mapping[str, str], *, client: bool) -> Path:
+    """Where none was named."""
+    xdg = environ.get("XDG_RUNTIME_DIR", "")
+    has_runtime = environ.get("RUNTIME_DIRECTORY") or xdg.startswith("/")
+    runtime = ("RUNTIME_DIRECTORY", "XDG_RUNTIME_DIR", "")
+    own = _folder(environ, *(runtime if has_runtime else _STATE)) / "socket"
+    if client and SERVICE_SOCKET.parent.is_dir() and not _listens(own):
+        return SERVICE_SOCKET
+    return own
 
 
 def _folder(

@@ -11,12 +11,13 @@ from bench.settings.paths import SettingsError
 from bench.settings.toml_table import Table, is_number, without_none
 from hw.formats import DEFAULT_FORMAT, FORMATS, read_options
 from hw.formats.shared.wire_format import WireFormat
+from hw.port_names import WOULD_DO, PortOptions, is_port_name
 from hw.reading import FormatError
 
 OptionValue = str | int | float | bool
 SendingMode = Literal["continuous", "request", "button"]
 # s; half a second tells rest, and readings must be there by then or soon after
-LATEST = 1.0
+LATEST_S = 1.0
 _HIGHEST_PIN = 27  # GPIO0 to GPIO27 are on the 40-pin header
 _REQUEST_WOULD_DO = 'the text that asks for a reading would do, such as "R\\r"'
 _PARITIES = {"none": "N", "even": "E", "odd": "O", "mark": "M", "space": "S"}
@@ -35,34 +36,25 @@ def wire_keys() -> set[str]:
     return {*_LINE_KEYS, *of_formats}
 
 
-class PortSettings(msgspec.Struct, frozen=True):
+class PortSettings(PortOptions, frozen=True):
     """Where one instrument is wired and how it speaks.
 
-    port: a device or a pyserial URL; empty where pins (BCM numbers by name: data,
-    clock, req; a, b, z) are read instead. request: what is sent to ask for a reading,
-    with its line end; rate: askings per second. options: of the format, the profile
-    among them, under the names that `decode --option` takes.
+    port: empty where pins (BCM numbers by name: data, clock, req; a, b, z) are read
+    instead. request: what is sent to ask for a reading, with its line end; rate:
+    askings per second. options: of the format, the profile among them, under the names
+    that `decode --option` takes.
     """
 
-    port: str = ""
     format: str = DEFAULT_FORMAT
     profile: str | None = None
-    baud: int = 9600
-    bits: int = 8
-    parity: Literal["N", "E", "O", "M", "S"] = "N"
-    stop: float = 1
-    # s of input to discard after opening, where opening resets the board
-    settle: float = 0.0
-    dtr: bool | None = None  # None: as the driver leaves it
-    rts: bool | None = None
     asking: SendingMode = "continuous"
     request: str | None = None
     rate: float | None = None  # Hz; None: as the daemon sees fit
     per_count: float | None = None  # mm, for what sends counts (an encoder, a bridge)
     # s by which its readings are old when they come; taken off their times
     late: float = 0.0
-    pins: dict[str, int] = {}
-    options: dict[str, OptionValue] = {}
+    pins: dict[str, int] = msgspec.field(default_factory=dict)
+    options: dict[str, OptionValue] = msgspec.field(default_factory=dict)
 
 
 def refuse_rest(table: Table, kind: WireFormat) -> None:
@@ -129,7 +121,7 @@ def _line_settings(table: Table) -> dict[str, Any]:
         "rts": table.yes_no("rts"),
         "rate": table.number("rate", 0.01, 1000),
         "per_count": table.length("per_count"),
-        "late": table.time("late", LATEST),
+        "late": table.time("late", LATEST_S),
     }
 
 
@@ -186,8 +178,6 @@ def _refuse_incomplete(table: Table, kind: WireFormat, port: PortSettings) -> No
 
 
 def _port_name(table: Table) -> str:
-    from hw.port_names import WOULD_DO, is_port_name
-
     name = table.text("port", "/dev/serial/by-id/...") or ""
     if name and not is_port_name(name):
         raise table.wrong("port", name, WOULD_DO)

@@ -27,7 +27,7 @@ from bench.settings.toml_table import (
 from bench.units import System
 
 __all__ = [
-    "Panel",
+    "PanelSettings",
     "Paths",
     "PortSettings",
     "Role",
@@ -39,10 +39,10 @@ __all__ = [
 ]
 
 Role = Literal["indicator", "travel", "caliper"]  # of an instrument
-FEWEST_MARKS = 4  # to fit a line and still see one bad reading
+FEWEST_TRAVEL_MARKS = 4  # to fit a line and still see one bad reading
 
 
-class Panel(msgspec.Struct, frozen=True):
+class PanelSettings(msgspec.Struct, frozen=True):
     """Pedal, lamp and buzzer as BCM pin numbers."""
 
     pedal: int | None = None
@@ -59,9 +59,8 @@ class Settings(msgspec.Struct, frozen=True):
     indicator: PortSettings | None = None
     travel: PortSettings | None = None
     caliper: PortSettings | None = None
-    panel: Panel | None = None
+    panel: PanelSettings | None = None
     settings_file: str | None = None  # None: none was found, the defaults hold
-    gear_file: str | None = None
     written: tuple[WrittenFigure, ...] = ()
 
     @property
@@ -93,14 +92,8 @@ def load(
     for name, readers in DESCRIBED.items():
         ports[name], said[name] = _instrument(top, name, readers, pins)
     panel = _panel(top, pins)
-    tables = GearTables()
-    tables.read(top)
-    top.done()
-    if gear_file is not None and gear_file != settings_file:
-        own = Table(str(gear_file), "", read_toml(gear_file), written)
-        tables.read(own)
-        own.done()
-    tables.check_saws()
+    tables = _gear_tables(top, gear_file)
+    found = settings_file and (text is not None or settings_file.exists())
     gear = Gear(
         indicator=Indicator(**said["indicator"]),
         travel=Travel(by_marks=ports["travel"] is None, **said["travel"]),
@@ -116,8 +109,7 @@ def load(
         gear=gear,
         **ports,
         panel=panel,
-        settings_file=_existing(settings_file, text is not None),
-        gear_file=_existing(gear_file),
+        settings_file=str(settings_file) if found else None,
         written=tuple(written),
     )
 
@@ -140,6 +132,19 @@ CALIPER: Readers = {"resolution": Table.length, "max_error": Table.length}
 DESCRIBED = {"indicator": INDICATOR, "travel": TRAVEL, "caliper": CALIPER}
 
 
+def _gear_tables(top: Table, gear_file: Path | None) -> GearTables:
+    """The gear of both files; nothing may be left over in them."""
+    tables = GearTables()
+    tables.read(top)
+    top.done()
+    if gear_file is not None and str(gear_file) != top.file:
+        own = Table(str(gear_file), "", read_toml(gear_file), top.written)
+        tables.read(own)
+        own.done()
+    tables.check_saws()
+    return tables
+
+
 def _section(top: Table, name: str) -> Table:
     values = top.take(name)
     return Table(top.file, name, values if values is not None else {}, top.written)
@@ -160,21 +165,17 @@ def _instrument(
     said = table.values(readers)
     marks = said.get("marks")
     rises = all(a < b for a, b in pairwise(marks or ()))
-    if marks is not None and (len(marks) < FEWEST_MARKS or not rises):
+    if marks is not None and (len(marks) < FEWEST_TRAVEL_MARKS or not rises):
         would_do = "four or more places, each farther than the one before, would do"
         raise table.wrong("marks", list(marks), would_do)
     refuse_rest(table, kind)
     return port, said
 
 
-def _panel(top: Table, pins: dict[int, str]) -> Panel | None:
+def _panel(top: Table, pins: dict[int, str]) -> PanelSettings | None:
     table = _section(top, "panel")
-    panel = Panel(
+    panel = PanelSettings(
         **{name: read_pin(table, name, pins) for name in ("pedal", "lamp", "buzzer")}
     )
     table.done()
-    return panel if panel != Panel() else None
-
-
-def _existing(file: Path | None, will_be: bool = False) -> str | None:
-    return str(file) if file is not None and (will_be or file.exists()) else None
+    return panel if panel != PanelSettings() else None

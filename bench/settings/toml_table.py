@@ -32,7 +32,7 @@ from bench.units import (
 
 # rad; a tolerance or toe beyond this is a slip of the pen, not a slope of a saw
 STEEPEST_RAD = 0.1
-LARGEST_FILE_BYTES = 1_000_000
+LARGEST_FILE_BYTES = 1_000_000  # far more than anybody writes by hand
 MOST_TILT_RAD = 0.5  # beyond it no plunger stands on a face
 LONGEST_MM = 10_000.0  # nothing on a table saw is longer
 
@@ -44,16 +44,18 @@ class WrittenFigure(msgspec.Struct, frozen=True):
     file: str
     key: str
     text: str
-    kind: str  # of `_KINDS`
+    kind: str  # of `_FIGURE_KINDS`
     value: float | tuple[float, ...]
 
     def understood(self, system: System) -> str:
         """In words, in the user's own system."""
         values = self.value if isinstance(self.value, tuple) else (self.value,)
-        return ", ".join(_KINDS[self.kind].words(value, system) for value in values)
+        return ", ".join(
+            _FIGURE_KINDS[self.kind].words(value, system) for value in values
+        )
 
 
-class _Kind(NamedTuple):
+class _FigureKind(NamedTuple):
     """A kind of figure: how it is read and said, the unit of an example, its range
     (above `low`, up to `high`) and what would do."""
 
@@ -66,29 +68,29 @@ class _Kind(NamedTuple):
 
 
 _BELOW_ZERO = -1e-12  # so that zero itself will do
-_KINDS = {
-    "length": _Kind(
+_FIGURE_KINDS = {
+    "length": _FigureKind(
         *(parse_length, length_words, "mm", 0, LONGEST_MM),
         "more than 0 mm and at most 10 m would do",
     ),
-    "place": _Kind(
+    "place": _FigureKind(
         *(parse_length, length_words, "mm", _BELOW_ZERO, LONGEST_MM),
         "0 mm or more and at most 10 m would do",
     ),
-    "slope": _Kind(
+    "slope": _FigureKind(
         *(parse_slope, slope_words, "mm per 300 mm", 0, STEEPEST_RAD),
         "more than nothing and at most 100 mm per 1 m would do",
     ),
-    "angle": _Kind(
+    "angle": _FigureKind(
         *(parse_angle, lambda value, _: angle_words(value), "deg"),
         *(_BELOW_ZERO, MOST_TILT_RAD),
         f"from 0 deg to {angle_words(MOST_TILT_RAD)} would do",
     ),
-    "share": _Kind(
+    "share": _FigureKind(
         *(parse_share, lambda value, _: share_words(value), "%", _BELOW_ZERO, 0.1),
         "from 0 % to 10 % would do",
     ),
-    "time": _Kind(
+    "time": _FigureKind(
         *(parse_time, lambda value, _: f"{value:g} s", "s", _BELOW_ZERO, math.inf),
         "from 0 s to {high:g} s would do",
     ),
@@ -186,7 +188,7 @@ class Table:
         return value
 
     def _parsed(
-        self, key: str, value: object, kind: _Kind, high: float | None = None
+        self, key: str, value: object, kind: _FigureKind, high: float | None = None
     ) -> float:
         if is_number(value):
             would_do = f'it needs its unit, in quotes, such as "{value:g} {kind.unit}"'
@@ -211,7 +213,7 @@ class Table:
         value = self.take(key)
         if value is None:
             return None
-        number = self._parsed(key, value, _KINDS[name], high)
+        number = self._parsed(key, value, _FIGURE_KINDS[name], high)
         self.written.append(
             WrittenFigure(self.file, self.path(key), value, name, number)
         )
@@ -238,7 +240,7 @@ class Table:
             would_do = f"at most {MOST_LENGTHS} would do"
             raise self.wrong(key, f"{len(values)} lengths", would_do)
         out = tuple(
-            self._parsed(f"{key}[{n}]", value, _KINDS[name])
+            self._parsed(f"{key}[{n}]", value, _FIGURE_KINDS[name])
             for n, value in enumerate(values)
         )
         text = f"[{', '.join(values)}]"

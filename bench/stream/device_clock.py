@@ -17,10 +17,10 @@ from collections import deque
 from itertools import pairwise
 
 MODULO = 1 << 32  # us: the clock begins anew
-SLOT = 500_000  # us of which the least offset is kept
-SLOTS = 16
+SLOT_US = 500_000  # us of which the least offset is kept
+SLOTS = 16  # that are looked back on: 8 s; chosen
 # s that a line may be late; what is later comes of another clock: the device began anew
-LATEST = 2.0
+LATEST_LINE_S = 2.0
 # ceramic resonators are out by half a per cent (common practice, no source), crystals a
 # hundredth of it
 WORST = 0.01
@@ -50,11 +50,11 @@ class DeviceClock:
         """device_us: modulo `modulo`, may lie before that of the line before. arrived:
         s of this machine's clock.
 
-        Returns s of this machine's clock: never after `arrived`, and at most LATEST
-        before it.
+        Returns s of this machine's clock: never after `arrived`, and before it by at
+        most LATEST_LINE_S.
         """
         self._count_on(device_us, arrived)
-        if self._last is None or self._read() < arrived - LATEST:
+        if self._last is None or self._read() < arrived - LATEST_LINE_S:
             self.restarts += 1
             self._device = 0
             self._least.clear()
@@ -74,7 +74,7 @@ class DeviceClock:
             )
 
     def _learn(self, arrived: float) -> None:
-        least, slot = self._least, self._device // SLOT
+        least, slot = self._least, self._device // SLOT_US
         point = (self._device * 1e-6, arrived - self._device * 1e-6)
         if not least or slot > self._slot:
             self._slot = slot

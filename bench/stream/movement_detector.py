@@ -12,19 +12,18 @@ from itertools import pairwise
 from math import gcd
 from typing import Literal, NamedTuple
 
-REST = 0.4  # s without movement
-ALONE = 0.7  # s after which a reading that came alone counts as rest
-SOON = 2.5  # s that a plunger may stay pressed before that is remarked on
-PRESSED = 0.1  # mm; a lever-type indicator has little more in all
+REST_S = 0.4  # s without movement
+LONE_READING_S = 0.7  # s after which a reading that came alone counts as rest
+STAYS_S = 2.5  # s that a plunger may stay pressed before that is remarked on
+LEAST_PRESS = 0.1  # mm; a lever-type indicator has little more in all
 FELT = 0.02  # mm; less is nobody's doing
-LONGEST = 60.0  # mm; no plunger goes further
+LONGEST_PRESS = 60.0  # mm; no plunger goes further
 PUSHED = 50.0  # mm that the sled must go
 NUDGED = 3.0  # mm
-STILL = 0.3  # mm within which the travel rests
-SHARE = 0.2  # of the largest movement: what moved as much as that moved too
-STEPS = 6  # counts that are no movement
+TRAVEL_STILL = 0.3  # mm within which the travel rests
+AS_MUCH_SHARE = 0.2  # of the largest movement: what moved as much as that moved too
 # different values, to tell the count from: by chance all steps are even once in 256
-FEWEST = 9
+FEWEST_VALUES = 9
 FINEST = 1e-5  # of the unit shown
 
 
@@ -59,7 +58,7 @@ class MovementTracker:
                     self._step = step
             self.value, self._last = v, t
             self._window.append((t, v))
-            while len(self._window) > 2 and self._window[1][0] <= t - REST:
+            while len(self._window) > 2 and self._window[1][0] <= t - REST_S:
                 self._window.popleft()
             if self.base is None:
                 self.base = v
@@ -73,10 +72,11 @@ class MovementTracker:
         """Rests now; also a number that came alone, sent by hand."""
         if not self._window:
             return True
-        values = [v for t, v in self._window if t >= self._last - REST - 1e-9]
+        values = [v for t, v in self._window if t >= self._last - REST_S - 1e-9]
         resting = max(values) - min(values) <= self.still()
         covered = (
-            self._last - self._window[0][0] >= REST * 0.8 or now - self._last > ALONE
+            self._last - self._window[0][0] >= REST_S * 0.8
+            or now - self._last > LONE_READING_S
         )
         if resting and covered:
             if self.resting_since is None:
@@ -103,7 +103,7 @@ class Movement(NamedTuple):
 
 
 def tracker(what: Literal["indicator", "travel"]) -> MovementTracker:
-    return MovementTracker(FELT if what == "indicator" else STILL)
+    return MovementTracker(FELT if what == "indicator" else TRAVEL_STILL)
 
 
 def detect_press(trackers: dict[str, MovementTracker], now: float) -> Movement:
@@ -112,15 +112,15 @@ def detect_press(trackers: dict[str, MovementTracker], now: float) -> Movement:
     if early is not None:
         return early
     name, most = moved[0]
-    if abs(most) > LONGEST:
+    if abs(most) > LONGEST_PRESS:
         return Movement("far", moved)
-    with_it = _as_much(moved, PRESSED)
+    with_it = _as_much(moved, LEAST_PRESS)
     if len(with_it) > 1:
         return Movement("two", with_it)
     one = trackers[name]
     if abs(one.away) > max(0.25 * abs(most), 2 * FELT):
-        return Movement("stays" if one.rested(now) > SOON else "moving", moved)
-    if abs(most) < PRESSED:
+        return Movement("stays" if one.rested(now) > STAYS_S else "moving", moved)
+    if abs(most) < LEAST_PRESS:
         return Movement("little", moved)
     return Movement("seen", moved[:1])
 
@@ -159,7 +159,7 @@ def _moved(
 def _as_much(
     moved: tuple[tuple[str, float], ...], least: float
 ) -> tuple[tuple[str, float], ...]:
-    bar = max(least, SHARE * abs(moved[0][1]))
+    bar = max(least, AS_MUCH_SHARE * abs(moved[0][1]))
     return tuple(one for one in moved if abs(one[1]) >= bar)
 
 
@@ -170,7 +170,7 @@ def shown_count(values: set[float], unit: str) -> float | None:
     None where too few different values were seen to tell, or where no count of an
     instrument comes out.
     """
-    if len(values) < FEWEST:
+    if len(values) < FEWEST_VALUES:
         return None
     inch = 25.4 if unit == "inch" else 1.0
     whole = sorted({round(value / inch / FINEST) for value in values})

@@ -42,17 +42,17 @@ from bench.stream.residual_limits import (
     least_roughness,
 )
 
-SLOWEST = 1.0  # s; readings further apart than this are not a stream
-SLOW = 0.03  # s; longer intervals are a slow stream: a hand does much within one
-GAP = 5.0  # usual intervals without a reading, after which the path is unknown
-SHORTEST_GAP = 0.6  # s; less is a block that waited: a slow machine is 0.4 s late
-LATE = 1.6  # usual intervals, after which a reading at least is taken to be lost
+SLOWEST_S = 1.0  # s; readings further apart than this are not a stream
+SLOW_S = 0.03  # s; longer intervals are a slow stream: a hand does much within one
+GAP_INTERVALS = 5.0  # usual ones without a reading, after which the path is unknown
+SHORTEST_GAP_S = 0.6  # s; less is a block that waited: a slow machine is 0.4 s late
+LATE_INTERVALS = 1.6  # usual ones, after which a reading is taken to be lost
 EVEN = 0.1  # share of the step between two slow readings that counts as smooth
 CLEAR = 4.0  # the same where a hand might have caused it
 AMBIGUOUS = 3.0  # times smoother; below this two explanations cannot be told apart
-FAR = 50.0  # times the in-line limit; a step so far must stay: a bit may flip twice
-TURN = 3  # readings in line with each other and away from the path that make a new one
-MOST_PENDING = 4
+FAR_LIMITS = 50.0  # in-line limits; a step so far must stay: a bit may flip twice
+TURN_READINGS = 3  # in line and away from the path, that make a new path
+MOST_PENDING = 4  # readings
 
 
 class FilterOutput(NamedTuple):
@@ -115,7 +115,7 @@ class OutlierFilter:
                 self._path.clear()
             self._estimator.raw.append(value)
             if len(self._estimator.raw) == self._estimator.due:
-                self._limits = self._estimator.estimate(slow=self._interval > SLOW)
+                self._limits = self._estimator.estimate(slow=self._interval > SLOW_S)
             self._place += 1.0
             reading = _Reading(self._place, lost or 0.0, stamp, value, tag)
             if not self._pending and self._is_predicted(reading):
@@ -138,7 +138,7 @@ class OutlierFilter:
     # ---- the path --------------------------------------------------------------------
 
     def _is_gap(self, seconds: float) -> bool:
-        return seconds > max(GAP * self._interval, SHORTEST_GAP)
+        return seconds > max(GAP_INTERVALS * self._interval, SHORTEST_GAP_S)
 
     def _count_lost(self, stamp: float) -> float | None:
         """Readings lost before this one, if its stamp is right; None after a gap, where
@@ -147,14 +147,14 @@ class OutlierFilter:
         if last is None:
             return None
         apart, interval = max(stamp - last, 1e-4), self._interval
-        late = interval > 0.0 and apart >= LATE * interval
+        late = interval > 0.0 and apart >= LATE_INTERVALS * interval
         if late:
             self._behind = apart - interval
         else:  # readings that came late together say nothing of the interval
             caught_up = min(self._behind, max(0.0, interval - apart))
             self._behind = self._behind - caught_up if caught_up else 0.0
             apart += caught_up
-        if apart > SLOWEST or (interval and self._is_gap(apart)):
+        if apart > SLOWEST_S or (interval and self._is_gap(apart)):
             return None
         # A late reading counts little, but the stream may have become slower.
         share = 1.0 if not interval else 0.02 if late else 1 / 16
@@ -222,7 +222,7 @@ class OutlierFilter:
             return True
         gone = self._explain(size)
         if gone is None:
-            if size >= TURN and self._turn(TURN, out):
+            if size >= TURN_READINGS and self._turn(TURN_READINGS, out):
                 return True
             if size <= MOST_PENDING:
                 return False
@@ -237,7 +237,7 @@ class OutlierFilter:
         if size == 1:
             return () if self._is_predicted(self._pending[0]) else None
         rough, by_stamp = self._roughness(())
-        slow, values, limit = self._interval > SLOW, self._values(), self._limits.step
+        slow, values, limit = self._interval > SLOW_S, self._values(), self._limits.step
         smooth, uneven = self._smooth_limits()
         first, after, *_ = [one.value for one in self._pending]
         hand = rough <= uneven  # a hand may have caused it
@@ -297,7 +297,7 @@ class OutlierFilter:
         if self._is_level() and abs(self._pending[-1].value - last) <= limits.step:
             return limits.smooth, limits.smooth
         step = min(abs(one.value - last) / (one.place - place) for one in self._pending)
-        uneven = EVEN * step if self._interval > SLOW else 0.0
+        uneven = EVEN * step if self._interval > SLOW_S else 0.0
         return limits.moving, max(limits.moving, uneven)
 
     def _turn(self, size: int, out: FilterOutput) -> bool:
@@ -307,7 +307,7 @@ class OutlierFilter:
         for by_stamp, points in enumerate(self._placings()):
             *line, (place, newest) = points[-size:]
             first = line[0][1]
-            far = max(abs(first - last), abs(newest - last)) > FAR * limit
+            far = max(abs(first - last), abs(newest - last)) > FAR_LIMITS * limit
             stays = size > 2 and abs(first - newest) <= limit
             if (
                 abs(newest - extrapolate(line, place)) <= limit

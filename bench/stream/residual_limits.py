@@ -22,14 +22,14 @@ LEVEL = 0  # the predictor order of a constant; 1 is a line, 2 a parabola
 RESIDUAL_GAINS = (1.155, 2.449, 4.472)
 DIFFERENCE_GAINS = (1.414, 2.449, 4.472, 8.367)  # of first to fourth differences
 NORMAL = 0.6745  # median of absolute residuals over the standard deviation; normal law
-WIDEST = 5  # points whose highest divided difference is taken: against a cubic
+WIDEST_WINDOW = 5  # points whose highest divided difference is taken: against a cubic
 ABRUPT = 5.0  # times the smooth limit; the step of a reading that leaves or ends rest
-WINDOW = 24  # readings that an estimate of noise and motion goes back
+NOISE_WINDOW = 24  # readings that an estimate of noise and motion goes back
 ESTIMATE_AFTER = 8  # new readings, after which it is made anew
 GROWTH = 1.1  # times the noise may seem to grow from one estimate to the next
 LEAST_NOISE = 0.5  # counts from which it grows
 SMOOTHER = 2.0  # times smoother, to reject a reading or to believe the stamps
-STEPS = 60  # estimates whose least is the step; half a minute of a quick stream
+STEPS_KEPT = 60  # estimates whose least is the step; half a minute of a quick stream
 ROUNDING = 1e-6  # mm; below this two steps are multiples of each other
 FUZZ = 1e-7  # mm; a difference below this is rounding of the arithmetic
 
@@ -97,10 +97,10 @@ class LimitEstimator:
         larger, or where count is 0."""
         self._count = count
         # mm, of late: one value off the count is forgotten again
-        self._steps: deque[float] = deque(maxlen=STEPS)
+        self._steps: deque[float] = deque(maxlen=STEPS_KEPT)
         self.raw: list[float] = []  # the latest readings
         self.due = ESTIMATE_AFTER
-        self.limits = limits_of([0.0] * WINDOW, count or math.inf)
+        self.limits = limits_of([0.0] * NOISE_WINDOW, count or math.inf)
 
     def forget(self) -> None:
         """Forget the latest readings, but not what is known of noise and step."""
@@ -116,8 +116,8 @@ class LimitEstimator:
             noise = max(self.limits.noise, LEAST_NOISE * count)
             most = GROWTH * noise if slow else math.inf
             self.limits = limits_of(raw, count, slow=slow, most=most)
-        del raw[:-WINDOW]
-        self.due = WINDOW + ESTIMATE_AFTER
+        del raw[:-NOISE_WINDOW]
+        self.due = NOISE_WINDOW + ESTIMATE_AFTER
         return self.limits
 
 
@@ -169,8 +169,8 @@ def roughness(points: Sequence[Point]) -> float:
     if len(points) < 3:
         return math.inf
     largest = 0.0
-    for at in range(max(1, len(points) - WIDEST + 1)):
-        window = points[at : at + WIDEST]
+    for at in range(max(1, len(points) - WIDEST_WINDOW + 1)):
+        window = points[at : at + WIDEST_WINDOW]
         weights = [1 / math.prod(x - o for o, _ in window if o != x) for x, _ in window]
         total = sum(w * y for w, (_, y) in zip(weights, window, strict=True))
         largest = max(largest, abs(total) / math.hypot(*weights))

@@ -31,36 +31,36 @@ import msgspec
 
 from bench.units import System, length_words
 
-HOLD = 0.5  # s that the reading must stand still
-# s of HOLD that may lie before the press: the hand presses after the sled has stopped
-LEAD = 0.1
+HOLD_S = 0.5  # s that the reading must stand still
+# s of HOLD_S that may lie before the press: the hand presses after the sled has stopped
+LEAD_S = 0.1
 # mm; the largest count of an instrument whose count is neither declared nor seen yet
-COARSEST = 0.01
-COUNTS = 3.0  # counts of spread of a reading at rest; common practice, no source
-NOISES = 6.0  # the same spread in standard deviations of the noise
-MOST_NOISE = (
-    4.0  # counts of standard deviation; an instrument at rest has no more noise
-)
+COARSEST_COUNT = 0.01
+REST_COUNTS = 3.0  # counts of spread of a reading at rest; common practice, no source
+REST_NOISES = 6.0  # the same spread in standard deviations of the noise
+# counts of standard deviation; an instrument at rest has no more noise
+MOST_NOISE = 4.0
 SLOWEST_MOTION = 0.02  # mm/s; no reading that moves so fast or faster may be taken
 # mm/s; a reading at rest is proven slower than this. The margin of a fifth is for the
 # many looks that a wait takes; from simulation, tests/bench/stream/test_rest_simulated
 REST_SPEED = 0.016
 SURENESS = 4.0  # standard errors between the speed seen and REST_SPEED
-LONGEST = 4.0  # s of readings over which the trend is estimated, at most
+TREND_S = 4.0  # s of readings over which the trend is estimated, at most
 # s; readings closer than this share their noise (vibration), so that their mean counts
 # as one observation
-GROUP = 0.1
-ROUNDED = 0.3  # counts of standard deviation that rounding makes: 1 / sqrt(12)
+GROUP_S = 0.1
+ROUNDING_NOISE = 0.3  # counts of standard deviation that rounding makes: 1 / sqrt(12)
 KINKS = 200  # deviations from the neighbours' line that the noise is estimated from
 SMALLEST = 0.5  # share of these, squared, that is noise whatever the hand does
 # their mean where the variance is 1: chi-squared distribution, one degree of freedom
 OF_SMALLEST = 0.1427
-BOUNCE = 0.4  # s; a second press within it is the same press
+BOUNCE_S = 0.4  # s; a second press within it is the same press
 # s of silence around a reading that was sent at the instrument's own button
-ALONE = 0.6
-LOST = 2.5  # usual intervals without a reading, from which one is taken to be lost
-EXPLAIN_AFTER = 4.0  # s of waiting after which the person is told why
-EPS = 1e-9
+ALONE_S = 0.6
+# usual intervals without a reading, from which one is taken to be lost
+LOST_INTERVALS = 2.5
+EXPLAIN_AFTER_S = 4.0  # s of waiting after which the person is told why
+ROUNDING_EPS = 1e-9  # s, mm; rounding of the arithmetic
 
 
 class RestReading(msgspec.Struct):
@@ -94,7 +94,7 @@ class RestDetector:
     def __init__(self, resolution: float | None = None) -> None:
         self._given = resolution
         self._seen: float | None = None
-        self._stream: deque[tuple[float, float]] = deque()  # the last LONGEST seconds
+        self._stream: deque[tuple[float, float]] = deque()  # the last TREND_S seconds
         self._kinks: deque[float] = deque(maxlen=KINKS)  # squared, mm^2
         self._pressed: float | None = None
         self._judged = 0.0  # s; when the latest look was taken
@@ -104,7 +104,7 @@ class RestDetector:
 
     @property
     def count(self) -> float:
-        return self._given or min(self._seen or 0.001, COARSEST)
+        return self._given or min(self._seen or 0.001, COARSEST_COUNT)
 
     @property
     def waiting(self) -> bool:
@@ -129,7 +129,7 @@ class RestDetector:
             if (
                 answer is None
                 and self._pressed is not None
-                and t - self._judged >= GROUP / 2
+                and t - self._judged >= GROUP_S / 2
             ):
                 self._judged = t
                 answer = self._judge(self._pressed)
@@ -139,7 +139,7 @@ class RestDetector:
 
     def button(self, now: float) -> RestReading | None:
         """The reading sent by hand, alone in its silence: it needs no press."""
-        if self._alone is None or now - self._stream[-1][0] < ALONE:
+        if self._alone is None or now - self._stream[-1][0] < ALONE_S:
             return None
         at, value = self._alone
         self._alone = None
@@ -151,14 +151,14 @@ class RestDetector:
         if not stream or t - stream[-1][0] > self._silence():
             stream.clear()
             self._alone = (t, v)
-        elif self._alone is not None and t - self._alone[0] > BOUNCE:
+        elif self._alone is not None and t - self._alone[0] > BOUNCE_S:
             self._alone = None
-        if stream and (step := abs(v - stream[-1][1])) > EPS:
+        if stream and (step := abs(v - stream[-1][1])) > ROUNDING_EPS:
             self._seen = max(min(step, self._seen or step), 1e-5)
         if len(stream) > 1:
             self._note_kink(*stream[-2], *stream[-1], t, v)
         stream.append((t, v))
-        while len(stream) > 3 and stream[1][0] <= t - LONGEST:
+        while len(stream) > 3 and stream[1][0] <= t - TREND_S:
             stream.popleft()
 
     def _note_kink(
@@ -174,48 +174,50 @@ class RestDetector:
         """s without a reading that end a stream; a slow stream may lose one reading."""
         stream = self._stream
         if len(stream) < 4:
-            return ALONE
-        return max(ALONE, LOST * (stream[-1][0] - stream[0][0]) / (len(stream) - 1))
+            return ALONE_S
+        return max(
+            ALONE_S, LOST_INTERVALS * (stream[-1][0] - stream[0][0]) / (len(stream) - 1)
+        )
 
     def _judge(self, pressed: float) -> RestReading | NotAtRest | None:
         last = self._stream[-1][0]
-        since = max(pressed - LEAD, last - HOLD) - EPS
+        since = max(pressed - LEAD_S, last - HOLD_S) - ROUNDING_EPS
         values = [v for t, v in self._stream if t >= since]
         if (
-            last < pressed + HOLD - LEAD - EPS
+            last < pressed + HOLD_S - LEAD_S - ROUNDING_EPS
             or len(values) < 2
             or not (held := self._held())
         ):
             return None
         spread = max(held) - min(held)
         if (
-            spread <= NOISES * MOST_NOISE * self.count + EPS
+            spread <= REST_NOISES * MOST_NOISE * self.count + ROUNDING_EPS
             and spread <= self._allowed()
             and self._has_no_trend()
         ):
             return RestReading(
                 fmean(values), max(values) - min(values), len(values), last
             )
-        if not self._explained and last - pressed > EXPLAIN_AFTER:
+        if not self._explained and last - pressed > EXPLAIN_AFTER_S:
             self._explained = True
             return NotAtRest(spread, self._allowed())
         return None
 
     def _held(self) -> list[float]:
-        """The readings of the last HOLD seconds, three at least; empty while there are
+        """The readings of the last HOLD_S, three at least; empty while there are
         fewer."""
         last = self._stream[-1][0]
         held: list[float] = []
         for t, v in reversed(self._stream):
             held.append(v)
-            if len(held) >= 3 and t <= last - HOLD + EPS:
+            if len(held) >= 3 and t <= last - HOLD_S + ROUNDING_EPS:
                 return held
         return []
 
     def _allowed(self) -> float:
         """Spread in mm that still counts as rest."""
         noise = min(max(self._noise(), self._scatter_before()), MOST_NOISE * self.count)
-        return max(COUNTS * self.count, NOISES * noise) + EPS
+        return max(REST_COUNTS * self.count, REST_NOISES * noise) + ROUNDING_EPS
 
     def _noise(self) -> float:
         """Standard deviation of the noise in mm, from how far each reading lies off its
@@ -227,10 +229,10 @@ class RestDetector:
         return math.sqrt(fmean(smallest) / OF_SMALLEST) if len(smallest) >= 3 else 0.0
 
     def _scatter_before(self) -> float:
-        """Standard deviation, mm, about a line through what came before the last HOLD
+        """Standard deviation, mm, about a line through what came before the last HOLD_S
         seconds; it sees a vibration, which the noise estimate misses."""
-        before = [(t, v) for t, v in self._stream if t < self._stream[-1][0] - HOLD]
-        if len(before) < 4 or before[-1][0] - before[0][0] < 2 * HOLD:
+        before = [(t, v) for t, v in self._stream if t < self._stream[-1][0] - HOLD_S]
+        if len(before) < 4 or before[-1][0] - before[0][0] < 2 * HOLD_S:
             return 0.0
         slope, level = linear_regression(*zip(*before, strict=True))
         return math.sqrt(
@@ -238,12 +240,12 @@ class RestDetector:
         )
 
     def _has_no_trend(self) -> bool:
-        """Whether the shortest stretch up to now that tells, HOLD seconds or longer,
+        """Whether the shortest stretch up to now that tells, HOLD_S or longer,
         proves that the reading moves slower than REST_SPEED."""
         stream = self._stream
         span = stream[-1][0] - stream[0][0]
-        size = max(1, int(GROUP * (len(stream) - 1) / span))
-        least = max(ROUNDED * self.count, self._noise() / math.sqrt(size)) ** 2
+        size = max(1, int(GROUP_S * (len(stream) - 1) / span))
+        least = max(ROUNDING_NOISE * self.count, self._noise() / math.sqrt(size)) ** 2
         last, base = stream[-1]
         n, st, sv, stt, stv, svv = 0, 0.0, 0.0, 0.0, 0.0, 0.0
         backwards = reversed(stream)
@@ -257,7 +259,7 @@ class RestDetector:
                 stv + t * v,
                 svv + v * v,
             )
-            if n < 3 or group[-1][0] > last - HOLD + EPS:
+            if n < 3 or group[-1][0] > last - HOLD_S + ROUNDING_EPS:
                 continue
             sxx, sxy, syy = stt - st * st / n, stv - st * sv / n, svv - sv * sv / n
             variance = max(least, (syy - sxy * sxy / sxx) / (n - 2))

@@ -16,13 +16,13 @@ import msgspec
 
 from bench.stream.travel_segments import find_jump, is_forward, segments
 
-REST_SPAN = 0.3  # mm of travel within REST_TIME that still counts as rest; chosen
-REST_TIME = 0.5  # s
-LEAST = 30.0  # mm; a shorter movement is handling, not a sweep
-GAP = 0.6  # s without a reading (or four usual intervals) that break a sweep
+REST_SPAN_MM = 0.3  # mm of travel within REST_TIME_S that still counts as rest; chosen
+REST_TIME_S = 0.5  # s
+LEAST_SWEEP = 30.0  # mm; a shorter movement is handling, not a sweep
+GAP_S = 0.6  # s without a reading (or four usual intervals) that break a sweep
 # s without a reading (or four usual intervals) that leave the end of a pass unknown
-TORN = 0.3
-LOOK_BACK = 1.5  # s of indicator readings kept while at rest
+TORN_S = 0.3
+LOOK_BACK_S = 1.5  # s of indicator readings kept while at rest
 
 
 class Sweep(msgspec.Struct):
@@ -61,31 +61,28 @@ MovementEvent = MovementStart | MovementEnd | MovementFault
 
 
 class _Window:
-    """Smallest and largest travel over the last REST_TIME; constant time a reading."""
+    """The travel over the last REST_TIME_S, as (s, mm), and its smallest and largest
+    value; constant time a reading."""
 
     def __init__(self) -> None:
-        self.times: deque[float] = deque()
-        self.values: deque[float] = deque()
+        self.points: deque[tuple[float, float]] = deque()
         self.lows: deque[tuple[float, float]] = deque()
         self.highs: deque[tuple[float, float]] = deque()
 
     def add(self, t: float, s: float) -> None:
-        times, values, lows, highs = self.times, self.values, self.lows, self.highs
-        times.append(t)
-        values.append(s)
+        points, lows, highs, point = self.points, self.lows, self.highs, (t, s)
+        points.append(point)
         while lows and lows[-1][1] >= s:
             lows.pop()
-        lows.append((t, s))
+        lows.append(point)
         while highs and highs[-1][1] <= s:
             highs.pop()
-        highs.append((t, s))
-        old = t - REST_TIME
+        highs.append(point)
         # One reading older than the window stays, so that the window is covered at any
         # rate.
-        while len(times) > 1 and times[1] <= old:
-            times.popleft()
-            values.popleft()
-        first = times[0]
+        while len(points) > 1 and points[1][0] <= t - REST_TIME_S:
+            points.popleft()
+        first = points[0][0]
         while lows[0][0] < first:
             lows.popleft()
         while highs[0][0] < first:
@@ -97,10 +94,10 @@ class _Window:
 
     @property
     def covered(self) -> bool:
-        return self.times[-1] - self.times[0] >= REST_TIME
+        return self.points[-1][0] - self.points[0][0] >= REST_TIME_S
 
     def clear(self) -> None:
-        for queue in (self.times, self.values, self.lows, self.highs):
+        for queue in (self.points, self.lows, self.highs):
             queue.clear()
 
 
@@ -134,15 +131,15 @@ class SweepDetector:
         out: list[MovementEvent] = []
         window = self._window
         for t, s in zip(times, values, strict=True):
-            if window.times:
-                self._note_interval(t - window.times[-1], out)
+            if window.points:
+                self._note_interval(t - window.points[-1][0], out)
             window.add(t, s)
             if self._state == "moving":
                 self._times.append(t)
                 self._travel.append(s)
-                if window.span < REST_SPAN and window.covered:
+                if window.span < REST_SPAN_MM and window.covered:
                     out.append(self._end())
-            elif window.span >= REST_SPAN:
+            elif window.span >= REST_SPAN_MM:
                 if self._state == "rest":
                     out.append(self._begin())
             elif window.covered:
@@ -166,7 +163,7 @@ class SweepDetector:
         self._read_times.extend(times)
         self._readings.extend(values)
         if self._state != "moving":
-            old = times[-1] - LOOK_BACK
+            old = times[-1] - LOOK_BACK_S
             while self._read_times and self._read_times[0] < old:
                 self._read_times.popleft()
                 self._readings.popleft()
@@ -176,7 +173,7 @@ class SweepDetector:
         """Break the movement when the readings have stopped altogether."""
         out: list[MovementEvent] = []
         if self._state == "moving":
-            if now - self._window.times[-1] > 2 * self._allowed(self._intervals):
+            if now - self._window.points[-1][0] > 2 * self._allowed(self._intervals):
                 self._break(out, "stopped", name="travel")
                 self._restart()
             elif self._read_times and now - self._read_times[-1] > 2 * self._allowed(
@@ -216,19 +213,17 @@ class SweepDetector:
             self._intervals.append(seconds)
 
     @staticmethod
-    def _allowed(intervals: deque[float], least: float = GAP) -> float:
+    def _allowed(intervals: deque[float], least: float = GAP_S) -> float:
         return max(least, 4.0 * statistics.median(intervals)) if intervals else least
 
     def _begin(self) -> MovementStart:
-        window = self._window
-        times, values = list(window.times), list(window.values)
-        rest = values[0]
-        start = 0
-        for index, s in enumerate(values):
-            if abs(s - rest) < REST_SPAN / 3:
-                start = index
-        self._times = times[start:]
-        self._travel = values[start:]
+        points = list(self._window.points)
+        rest = points[0][1]
+        near = [
+            k for k, (_, s) in enumerate(points) if abs(s - rest) < REST_SPAN_MM / 3
+        ]
+        self._times = [t for t, _ in points[near[-1] :]]
+        self._travel = [s for _, s in points[near[-1] :]]
         # The sweep began with the first reading away from rest: the last one at rest
         # may be older than the word "ready".
         self._began = self._times[min(1, len(self._times) - 1)]
@@ -237,7 +232,7 @@ class SweepDetector:
         return MovementStart(self._began)
 
     def _end(self) -> MovementEnd | MovementFault:
-        stop = self._window.times[0]
+        stop = self._window.points[0][0]
         last = bisect_left(self._times, stop) + 1
         times, travel = self._times[:last], self._travel[:last]
         end = last + 3  # a leap at the end shows in the readings after it
@@ -252,7 +247,7 @@ class SweepDetector:
         long = [
             (first, final)
             for first, final in segments(travel)
-            if abs(travel[final] - travel[first]) >= LEAST
+            if abs(travel[final] - travel[first]) >= LEAST_SWEEP
         ]
         sweeps = [
             _paired(times[a : b + 1], travel[a : b + 1], read_times, readings)
@@ -263,7 +258,7 @@ class SweepDetector:
         ends = [times[final] - read_times[-1] for _, final in long if read_times]
         silent = max(ends, default=0.0)
         self._rest()
-        if silent > self._allowed(self._read_intervals, TORN):
+        if silent > self._allowed(self._read_intervals, TORN_S):
             forward = is_forward(travel)
             return MovementFault(
                 self._began, "stopped-early", {"seconds": silent}, forward

@@ -10,33 +10,33 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 # mm of reversal that part a forward pass from a return pass without a rest in between
-TURN = 5.0
-# A jump is a step that no sled makes: over JUMP mm, and so many times as long and as
+TURN_MM = 5.0
+# A jump is a step that no sled makes: over JUMP_MM, and so many times as long and as
 # fast as the steps beside it; chosen, no source
-JUMP = 10.0
+JUMP_MM = 10.0
 JUMP_RATIO = 5.0
 SPEED_RATIO = 3.0
-# So is a hole of HOLE s in which the travel goes on by less than this share of its way.
-HOLE = 0.15
+# So is a hole of HOLE_S in which the travel goes on by less than this share of its way
+HOLE_S = 0.15
 HOLE_SHARE = 0.25
 TOGETHER = 0.5  # of the usual intervals; readings that follow closer had waited
 LEAST_STEP = 0.3  # mm; a smaller step is no motion
 
 
 def segments(travel: Sequence[float]) -> list[tuple[int, int]]:
-    """Index pairs of the monotone stretches; a reversal of TURN mm parts them."""
+    """Index pairs of the monotone stretches; a reversal of TURN_MM parts them."""
     pieces: list[tuple[int, int]] = []
     first = extreme = 0
     direction = 0
     for index, s in enumerate(travel):
         ahead = s - travel[extreme]
         if direction == 0:
-            if abs(s - travel[first]) > TURN:
+            if abs(s - travel[first]) > TURN_MM:
                 direction = 1 if s > travel[first] else -1
                 extreme = index
         elif ahead * direction >= 0:
             extreme = index
-        elif ahead * direction < -TURN:
+        elif ahead * direction < -TURN_MM:
             pieces.append((first, extreme))
             first, extreme, direction = extreme, index, -direction
     if direction:
@@ -65,7 +65,7 @@ def find_jump(
     spans = [max(b - a, 1e-3) for a, b in pairwise(times)]
     for i, step in enumerate(steps):
         beside = [*range(max(0, i - 3), i), *range(i + 1, min(len(steps), i + 4))]
-        if abs(step) <= JUMP or not beside:
+        if abs(step) <= JUMP_MM or not beside:
             continue
         between = steps[i - 1 : i] + steps[i + 1 : i + 2]
         back = len(between) == 2 and all(
@@ -89,11 +89,11 @@ def _held_back(
     usual = statistics.median([b - a for a, b in pairwise(times)])
     for i in range(3, len(times) - 4):
         hole, then = times[i + 1] - times[i], times[i + 4] - times[i + 1]
-        if hole < HOLE or then < TOGETHER * 3 * usual:
+        if hole < HOLE_S or then < TOGETHER * 3 * usual:
             continue
         before = (travel[i] - travel[i - 3]) / max(1e-3, times[i] - times[i - 3])
         after = (travel[i + 4] - travel[i + 1]) / max(1e-3, then)
         due, came = (before + after) / 2 * hole, travel[i + 1] - travel[i]
-        if before * after > 0 and abs(due - came) > JUMP and came / due < HOLE_SHARE:
+        if before * after > 0 and abs(due - came) > JUMP_MM and came / due < HOLE_SHARE:
             return abs(due - came), travel[i], i + 1
     return None

@@ -122,15 +122,16 @@ def between_set_ups(
     weights: Sequence[float],
     history: SetUpScatter | None = None,
     renewed: SetUpScatter | None = None,
+    usual: float = SET_UP,
 ) -> Part:
     """The row "between set-ups", of a rotation made of `weights` times the set-ups'.
 
-    Before a history the stated default. With one both are pooled, the default for the
+    Before a history the default: `usual`. With one both are pooled, the default for the
     few degrees of freedom that it is worth, so that twenty checks speak for themselves.
     renewed: what set-ups that were made anew in this check show; beside the default
     alone they count where they scatter more than it explains.
     """
-    presumed = SET_UP**2 / 2
+    presumed = usual**2 / 2
     share = 2 * math.fsum(weight**2 for weight in weights)
     seen = [one for one in (history, renewed) if one and one.degrees_of_freedom > 0]
     if not seen or (seen == [renewed] and _explained(seen[0], presumed)):

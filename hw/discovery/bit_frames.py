@@ -20,7 +20,7 @@ SHORT = 16
 OTHER = {"rising": "falling", "falling": "rising"}
 COMPARE = "Then compare with its display in two places: twice or half is the other edge"
 # what comes, and what to do about it
-MISSED = (
+EDGES_MISSED = (
     "edges were missed in {missed} of {frames} frames",
     "shorter wires, less to do for this computer, or a microcontroller between (profile"
     " bridge)",
@@ -39,7 +39,7 @@ UNKNOWN = (
     "frames of {size} bits come, which no format here has",
     "keep them for a report: `sweepgauge capture`, and say what the display showed",
 )
-OTHER_EDGE = (
+TRY_OTHER_EDGE = (
     "frames of {size} bits come, as {format} has, and are not read, neither as they are"
     " nor inverted",
     'try the other edge of the clock: edge = "{edge}"; then check the ground and the'
@@ -86,7 +86,7 @@ def diagnose_bits(
         invert = _inverted(alike, found, name, given)
     if found is not None and invert is not None:
         return _proposal(found, invert, size, example)
-    cause = cause or (OTHER_EDGE if found is not None else UNKNOWN)
+    cause = cause or (TRY_OTHER_EDGE if found is not None else UNKNOWN)
     told = {
         "missed": sum("?" in row for row in rows),
         "frames": len(rows),
@@ -104,7 +104,7 @@ def _no_frames(rows: list[str], alike: list[str]) -> tuple[str, str] | None:
     """What comes where it is no frames of one length with changing bits; None where it
     is."""
     if sum("?" in row for row in rows) > len(rows) / 10:
-        return MISSED
+        return EDGES_MISSED
     # this comes first: with the wires swapped the frames may be all alike
     if len(alike) < ALIKE_SHARE * len(rows) or len(alike[0]) < SHORT:
         return SWAPPED

@@ -24,22 +24,23 @@ from typing import TYPE_CHECKING, NamedTuple
 from hw.formats import FORMATS, make_decoder
 from hw.formats.shared.line_splitter import with_parity
 from hw.formats.shared.wire_format import SERIAL, Candidate, Value, WireFormat
-from hw.port_names import open_by_name
+from hw.port_names import closed_port
 from hw.reading import Record
 
 if TYPE_CHECKING:
     import serial
 
+# baud, the commonest first; common practice, no source
 SPEEDS = (9600, 4800, 2400, 19200, 38400, 57600, 115200, 1200, 230400, 921600)
 SURE = 3  # readings without a reject, after which no other speed is tried
-LEAST = 2  # readings for a proposal, where more was sent than one line
-MOST_REJECTED = 0.1  # of the frames, for a proposal
+LEAST_READINGS = 2  # readings for a proposal, where more was sent than one line
+REJECTED_SHARE = 0.1  # of the frames, for a proposal
 # s without a byte; the slowest instruments that send by themselves send every 0.3 s
-SILENCE = 1.6
-TURN = 1.2  # s for each speed where bytes come
-SETTLE = 0.05  # s after a change of speed in which bytes are no evidence
+SILENCE_S = 1.6
+TURN_S = 1.2  # s for each speed where bytes come
+SETTLE_S = 0.05  # s after a change of speed in which bytes are no evidence
 ASK_AGAIN = 0.25  # s
-LOOK = 0.06  # s that a read waits for bytes
+READ_WAIT_S = 0.06  # s that a read waits for bytes
 ENOUGH = 16384  # bytes at one speed, after which listening ends
 
 PARITY_WORDS = {
@@ -131,7 +132,7 @@ def _try(heard: _Heard, known: WireFormat, guess: Candidate) -> Proposal | None:
     mark = heard.parity == "mark"
     data = bytes(byte & 0x7F for byte in heard.data) if mark else heard.data
     good, rejects = _read(known, options, data)
-    if not good or rejects > MOST_REJECTED * (len(good) + rejects):
+    if not good or rejects > REJECTED_SHARE * (len(good) + rejects):
         return None
     keys: dict[str, Value | None] = {
         "format": known.name,
@@ -158,7 +159,7 @@ def _read(
             for record in records
             if record.value is not None or record.counts is not None
         ]
-        if from_middle and len(good) >= LEAST:
+        if from_middle and len(good) >= LEAST_READINGS:
             break
     else:  # one press of an instrument's button: one whole line, and nothing else
         good = good if len(good) == len(records) else []
@@ -198,7 +199,10 @@ def _counted(number: int, what: str) -> str:
 def open_line(port: str, speed: int) -> serial.SerialBase:
     """The port as it is listened to: locked, eight bits, no parity. OSError or
     ValueError where it cannot be."""
-    return open_by_name(port, baudrate=speed, timeout=LOOK)
+    opened = closed_port(port, baudrate=speed, timeout=READ_WAIT_S)
+    opened.exclusive = True
+    opened.open()
+    return opened
 
 
 def listen(
@@ -243,18 +247,18 @@ class _SpeedListener:
 
     def listen_at(self, speed: int) -> Proposal | None:
         """What would read what comes at this speed."""
-        first_byte = TURN if self.heard else SILENCE  # s for a first byte
+        first_byte = TURN_S if self.heard else SILENCE_S  # s for a first byte
         self._tune(speed)
         data, found = bytearray(), None
         began = asked = self._clock()
         self._ask(even=False)
-        while self._clock() - began < (TURN if data else first_byte):
+        while self._clock() - began < (TURN_S if data else first_byte):
             data += self._line.read(ENOUGH)
             if self._clock() - asked > ASK_AGAIN:
                 asked = self._clock()
                 # an instrument of seven bits may want parity in what it is asked, too;
                 # one of eight has answered by now
-                self._ask(even=not data and asked - began >= TURN / 2)
+                self._ask(even=not data and asked - began >= TURN_S / 2)
             found = recognise(bytes(data), speed) if data else None
             if (found and _is_sure(found)) or len(data) >= ENOUGH:
                 break
@@ -265,7 +269,7 @@ class _SpeedListener:
         """Change the speed, and drop what is no evidence."""
         self._line.baudrate = speed
         changed = self._clock()
-        while self.heard and self._clock() - changed < SETTLE:
+        while self.heard and self._clock() - changed < SETTLE_S:
             self._line.read(ENOUGH)
         self._line.reset_input_buffer()
 
@@ -281,8 +285,9 @@ def _is_sure(found: Proposal) -> bool:
 
 def settings_text(settings: Mapping[str, Value]) -> str:
     """A proposal as lines of the settings file, parted by semicolons."""
-    return "; ".join(
-        # a CR as TOML has it, too
-        f"{key} = {json.dumps(value) if isinstance(value, str) else str(value).lower()}"
-        for key, value in settings.items()
-    )
+    return "; ".join(f"{key} = {value_text(value)}" for key, value in settings.items())
+
+
+def value_text(value: object) -> str:
+    """A value as TOML has it, a CR in a text too."""
+    return json.dumps(value) if isinstance(value, str) else str(value).lower()

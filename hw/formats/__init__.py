@@ -14,15 +14,6 @@ from hw.formats.shared.options import read_all
 from hw.formats.shared.wire_format import WireFormat
 from hw.reading import Decoder, FormatError
 
-__all__ = [
-    "DEFAULT_FORMAT",
-    "FORMATS",
-    "make_decoder",
-    "meaning_of",
-    "read_options",
-    "register",
-]
-
 DEFAULT_FORMAT = "line"  # the format of an instrument whose settings name none
 
 

@@ -18,7 +18,7 @@ from collections.abc import Sequence
 from hw.formats.shared.clocked import FrameDecoder
 from hw.formats.shared.options import (
     RANGE,
-    Option,
+    FormatOption,
     choice,
     exact_ratio,
     integer,
@@ -164,21 +164,22 @@ FORMAT = WireFormat(
     words="a 32-bit position in two registers",
     make=maker(ModbusRtu),
     options=(
-        Option("address", 1, "the device's address", integer(1, 247)),
-        Option("register", 0, "the first of the two registers", integer(0, 65534)),
-        Option(
+        FormatOption("address", 1, "the device's address", integer(1, 247)),
+        FormatOption(
+            "register", 0, "the first of the two registers", integer(0, 65534)
+        ),
+        FormatOption(
             "function", 3, "3 reads holding registers, 4 input registers", integer(3, 4)
         ),
-        Option("words", "hi_lo", "which word comes first", choice("hi_lo", "lo_hi")),
-        Option(
+        FormatOption(
+            "words", "hi_lo", "which word comes first", choice("hi_lo", "lo_hi")
+        ),
+        FormatOption(
             "scale_mm", (1, 1000), "mm a count, exact to the decimal text", exact_ratio
         ),
         RANGE,
-        Option(
-            "timeout",
-            0.3,
-            "how long the device may take to answer, s",
-            seconds(0.02, 10),
+        FormatOption(
+            "timeout", 0.3, "how long the device may take to answer, s", seconds(10)
         ),
     ),
     port=REGISTERS,

@@ -22,9 +22,9 @@ from hw.formats.shared.wire_format import (
 from hw.reading import Record
 
 RAW_LENGTH = 64  # bytes of a run that stay with its record
-ILLEGAL = 2
+ILLEGAL = 2  # two waves changed at once
 # from each old state (rows 0 to 3) to each new one (columns): -1, 0, 1, or ILLEGAL
-STEPS = (
+STATE_STEPS = (
     (0, -1, 1, ILLEGAL),
     (1, 0, ILLEGAL, -1),
     (-1, ILLEGAL, 0, 1),
@@ -63,7 +63,7 @@ class QuadX4:
         return out
 
     def _step(self, state: int) -> None:
-        change = 0 if self._state is None else STEPS[self._state][state]
+        change = 0 if self._state is None else STATE_STEPS[self._state][state]
         self._state = state
         if change == ILLEGAL:
             self._illegal += 1

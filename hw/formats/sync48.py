@@ -17,7 +17,7 @@ stuck low is not recognised.
 from __future__ import annotations
 
 from hw.formats.shared.clocked import ClockedDecoder, clocked_format, number
-from hw.formats.shared.options import Option, choice
+from hw.formats.shared.options import FormatOption, choice
 from hw.formats.shared.plain_text import Fault
 from hw.reading import Record
 
@@ -62,13 +62,13 @@ FORMAT = clocked_format(
     edge="falling",
     redundant=False,
     more=(
-        Option(
+        FormatOption(
             "order",
             "abs_first",
             "which word comes first",
             choice("abs_first", "display_first"),
         ),
-        Option(
+        FormatOption(
             "sign",
             "negated",
             "how the display stands in its word",

@@ -21,7 +21,7 @@ from __future__ import annotations
 
 from hw.formats.shared.clocked import ClockedDecoder, clocked_format, nibbles
 from hw.formats.shared.lengths import to_mm
-from hw.formats.shared.options import Option, seconds
+from hw.formats.shared.options import FormatOption, seconds
 from hw.formats.shared.plain_text import Fault
 from hw.reading import Record
 
@@ -71,7 +71,7 @@ FORMAT = clocked_format(
     Sync52,
     "52 bits of BCD, clocked by the gauge on request",
     edge="falling",
-    pause=Option(
-        "timeout", 0.3, "how long the gauge may take to answer, s", seconds(0.02, 2.5)
+    pause=FormatOption(
+        "timeout", 0.3, "how long the gauge may take to answer, s", seconds(2.5)
     ),
 )

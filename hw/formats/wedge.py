@@ -19,14 +19,14 @@ from hw.formats.shared.options import (
     DECIMALS,
     DEFAULT_UNIT,
     RANGE,
-    Option,
+    FormatOption,
     choice,
     read_all,
     seconds,
 )
 from hw.formats.shared.plain_text import Fault, read_plain
 from hw.formats.shared.wire_format import (
-    KEYS,
+    KEYBOARD,
     Diagnosis,
     Options,
     RecordTraits,
@@ -41,7 +41,7 @@ CHARACTERS = {str(digit): str(digit) for digit in range(10)} | {
 CHARACTERS |= {"DOT": ".", "KPDOT": ".", "COMMA": ",", "KPCOMMA": ",", "SPACE": " "}
 CHARACTERS |= {"MINUS": "-", "KPMINUS": "-", "KPPLUS": "+"}
 TERMINATORS = {"ENTER": ("ENTER", "KPENTER"), "TAB": ("TAB",)}
-LONGEST_NUMBER = 64
+LONGEST_NUMBER = 64  # keys; as long as a line of text may be
 
 
 class Wedge(FrameDecoder):
@@ -118,14 +118,14 @@ _OPTIONS = (
     DEFAULT_UNIT,
     DECIMALS,
     RANGE,
-    Option(
+    FormatOption(
         "terminator", "ENTER", "the key that ends a reading", choice("ENTER", "TAB")
     ),
-    Option(
+    FormatOption(
         "timeout",
         0.3,
         "how long after the last key a reading may still end, s",
-        seconds(0.02, 10),
+        seconds(10),
     ),
 )
 
@@ -134,7 +134,7 @@ FORMAT = WireFormat(
     words="a cable that types as a keyboard would",
     make=maker(Wedge),
     options=_OPTIONS,
-    port=KEYS,
+    port=KEYBOARD,
     traits=RecordTraits(undetected_errors=False),
     pattern=rb"(?:KEY_\w+ ?)+\s",
     diagnose=_diagnose,

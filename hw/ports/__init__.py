@@ -9,8 +9,8 @@ from hw.formats import FORMATS, read_options
 from hw.ports.reconnecting_port import OnBlock, OnState, ReconnectingPort
 
 if TYPE_CHECKING:
+    from hw.port_names import PortOptions
     from hw.ports.pin_lines import MakeGpioLines
-    from hw.ports.serial_device import PortOptions
 
 
 def own_port(

@@ -28,7 +28,7 @@ from collections.abc import Mapping
 from typing import Any, Literal, NamedTuple
 
 from hw.formats import FORMATS, read_options
-from hw.ports.open_errors import DENIED, OpenFailure, open_error
+from hw.ports.open_errors import NOT_ALLOWED, OpenFailure, open_error
 from hw.ports.pin_frames import Builder, FrameBuilder, StateBuilder, TextLine
 from hw.ports.pin_lines import GpioLines, MakeGpioLines
 from hw.ports.reconnecting_port import OnBlock, OnState, ReconnectingPort
@@ -40,7 +40,7 @@ REQUESTED_GAP_US = 20_000
 RUN_END = 0.02  # s of rest that end a block of quadrature states
 STANDING = 0.04  # s between two blocks of a scale at rest
 # requests a second; gauges repeat in 0.07 to 1.2 s (public timing notes)
-RATE = 5.0
+PIN_REQUEST_RATE = 5.0
 
 
 class PinOptions(NamedTuple):
@@ -55,7 +55,7 @@ class PinOptions(NamedTuple):
     edge: Literal["rising", "falling"] = "rising"
     gap_us: int = 5000
     timeout: float = 0.3
-    rate: float = RATE
+    rate: float = PIN_REQUEST_RATE
 
 
 def pin_options(
@@ -254,8 +254,8 @@ class ClockedPins(ReconnectingPort):
 # by errno
 PIN_ERRORS: dict[int | None, OpenFailure] = {
     errno.ENOENT: ("absent", "{port}: this machine has no such pins."),
-    errno.EACCES: DENIED,
-    errno.EPERM: DENIED,
+    errno.EACCES: NOT_ALLOWED,
+    errno.EPERM: NOT_ALLOWED,
     errno.EBUSY: (
         "busy",
         "{port}: another program or a device-tree overlay has one of them.",

@@ -23,11 +23,14 @@ def error_number(error: BaseException) -> int | None:
 
 OpenFailure = tuple[PortState, str]  # a state and a sentence with the remedy
 NOT_THERE: OpenFailure = ("absent", "{port} is not there: is the cable plugged in?")
-DENIED: OpenFailure = (
+NOT_ALLOWED: OpenFailure = (
     "denied",
     "{port} may not be opened: add this user to the group {group} and log in again.",
 )
-HELD: OpenFailure = ("busy", "{port} is held by {holders}: close that program.")
+HELD_BY_OTHERS: OpenFailure = (
+    "busy",
+    "{port} is held by {holders}: close that program.",
+)
 NO_SERIAL_PORT: OpenFailure = (
     "absent",
     "{port} is not a serial port: name one under /dev/serial/by-id.",
@@ -37,10 +40,10 @@ OPEN_ERRORS: dict[int | None, OpenFailure] = {
     errno.ENOENT: NOT_THERE,
     errno.ENODEV: NOT_THERE,
     errno.ENXIO: NOT_THERE,
-    errno.EACCES: DENIED,
-    errno.EPERM: DENIED,
-    errno.EBUSY: HELD,
-    errno.EAGAIN: HELD,
+    errno.EACCES: NOT_ALLOWED,
+    errno.EPERM: NOT_ALLOWED,
+    errno.EBUSY: HELD_BY_OTHERS,
+    errno.EAGAIN: HELD_BY_OTHERS,
     errno.EINVAL: (
         "absent",
         "{port} does not take these settings of baud, bits, parity and stop; one that"

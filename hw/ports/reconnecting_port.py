@@ -14,11 +14,12 @@ OnState = Callable[[PortState, str], None]  # state, sentence
 class ReconnectingPort:
     """start() and stop() are called on the event loop, and so are both callbacks.
 
-    where: it is, as sentences name it. retry: s until it is opened again, at first and
+    where: the port's name in sentences. retry: s until it is opened again, at first and
     at last.
     """
 
-    heard_silence = False  # what came first after the opening was a beginning
+    # the line was silent before the first bytes, so that these begin a line
+    heard_silence = False
     OPENED = "{} is open."
     LOST = "{} went away ({}); it is taken up again when it is back."
 
@@ -30,8 +31,8 @@ class ReconnectingPort:
         retry: tuple[float, float],
     ) -> None:
         self.where = where
-        self.on_block = on_block  # who hears the bytes may change
-        self.opened = 0  # how often
+        self.on_block = on_block  # may be replaced while the port is open
+        self.opened = 0  # times
         self._on_state = on_state
         self._reported: tuple[PortState, str] | None = None
         self._first_retry, self._last_retry = retry
@@ -56,7 +57,7 @@ class ReconnectingPort:
         return False
 
     def stuck(self) -> bool:
-        """Something waits to be read: true for long, nobody reads it."""
+        """Whether input waits to be read; if it does for long, the reader hangs."""
         raise NotImplementedError
 
     async def _keep_opening(self, wait: float) -> None:
@@ -69,7 +70,7 @@ class ReconnectingPort:
         await self._serve()
 
     def _report(self, state: PortState, words: str) -> None:
-        """Never twice the same."""
+        """Report a state; the same one is not reported twice in a row."""
         if (state, words) != self._reported:
             self._reported = (state, words)
             self._on_state(state, words)
@@ -78,11 +79,11 @@ class ReconnectingPort:
         self._retry = min(self._last_retry, self._retry * 1.5)
 
     async def _try_to_open(self) -> bool:
-        """Open it and hear what comes; False where that fails, which is reported."""
+        """Open the port and start to read it. A failure is reported and gives False."""
         raise NotImplementedError
 
     async def _serve(self) -> None:
-        """What is done besides while it is open."""
+        """The work beside reading, while the port is open; none by default."""
 
     def _lost(self, why: str) -> None:
         self._close()
@@ -93,5 +94,5 @@ class ReconnectingPort:
             self._wait_longer()
 
     def _close(self) -> None:
-        """Also where it is not open."""
+        """Close the port; nothing where it is not open."""
         raise NotImplementedError

@@ -15,12 +15,12 @@ from collections.abc import Mapping
 from typing import Any
 
 from hw.formats.shared.wire_format import Query
+from hw.port_names import PortOptions
 from hw.ports.reconnecting_port import OnBlock, OnState
-from hw.ports.serial_device import PortOptions
 from hw.ports.serial_port import SerialPort
 
 FASTEST = 50.0  # requests a second
-SILENT = 5  # requests without an answer, after which the port is silent
+SILENT_REQUESTS = 5  # requests without an answer, after which the port is silent
 
 
 class RegisterPort(SerialPort):
@@ -94,7 +94,7 @@ class RegisterPort(SerialPort):
             self._on_answer(self._query.to_text(bytes(self._heard)), self._when)
             return
         self.unanswered += 1
-        if self.unanswered == SILENT:
+        if self.unanswered == SILENT_REQUESTS:
             # each time, also where the same was said before
             self._on_state(
                 "silent",

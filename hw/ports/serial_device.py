@@ -7,42 +7,32 @@ import fcntl
 import select
 import termios
 import threading
-from typing import NamedTuple
+from typing import Any
 
 from hw.discovery.holders import is_pseudo
-from hw.port_names import closed_port
+from hw.port_names import PortOptions, closed_port
 from hw.timeouts import DEVICE_READ_S
 
 
-class PortOptions(NamedTuple):
-    """How to open it. port: a device path or a pyserial URL. dtr, rts: None leaves the
-    driver's default."""
-
-    port: str
-    baud: int = 9600
-    bits: int = 8
-    parity: str = "N"
-    stop: float = 1
-    dtr: bool | None = None
-    rts: bool | None = None
-    # s of input to discard after opening (boards that reset when opened)
-    settle: float = 0.0
-
-
-def open_device(options: PortOptions) -> object:
-    """Open it for this process alone.
+def open_device(options: PortOptions, timeout: float = DEVICE_READ_S) -> Any:
+    """Open it for this process alone. timeout: s that a read or a write waits.
 
     Raises what `closed_port` raises, and whatever the handlers of pyserial's URLs do.
     """
-    port, baud, bits, parity, stop, dtr, rts, _ = options
-    line = {"baudrate": baud, "bytesize": bits, "parity": parity, "stopbits": stop}
-    opened = closed_port(port, timeout=DEVICE_READ_S, **line)
+    opened = closed_port(
+        options.port,
+        baudrate=options.baud,
+        bytesize=options.bits,
+        parity=options.parity,
+        stopbits=options.stop,
+        timeout=timeout,
+    )
     with contextlib.suppress(AttributeError, ValueError):
         opened.exclusive = True
-    if dtr is not None:
-        opened.dtr = dtr
-    if rts is not None:
-        opened.rts = rts
+    if options.dtr is not None:
+        opened.dtr = options.dtr
+    if options.rts is not None:
+        opened.rts = options.rts
     opened.open()
     fd = descriptor(opened)
     if fd is not None and not is_pseudo(fd):

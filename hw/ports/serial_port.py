@@ -19,11 +19,11 @@ import time
 from collections.abc import Callable
 from typing import Any
 
+from hw.port_names import PortOptions
 from hw.ports.open_errors import open_error
 from hw.ports.polling_rounds import PollingRounds
 from hw.ports.reconnecting_port import OnBlock, OnState, ReconnectingPort
 from hw.ports.serial_device import (
-    PortOptions,
     close_device,
     descriptor,
     is_writable,
@@ -36,7 +36,7 @@ from hw.timer import Timer
 BLOCK = 65536  # bytes a read; a full line at 921,600 baud is 9 kB in 0.1 s
 # s of silence, besides the time of a longest line, after which no line is under way
 QUIET_TIME = 0.05
-LONGEST_LINE = 64  # characters
+LINE_CHARACTERS = 64  # characters
 # errors of a port that is no more
 PULLED = {None, errno.EIO, errno.ENODEV, errno.ENXIO}
 
@@ -81,7 +81,7 @@ class SerialPort(ReconnectingPort):
         return False
 
     def stuck(self) -> bool:
-        """Something lies there unread, or the thread that reads does not come round."""
+        """Whether bytes wait to be read, or the reading thread hangs."""
         if self._fd is not None:
             return unread(self._fd)
         return (
@@ -113,11 +113,11 @@ class SerialPort(ReconnectingPort):
 
     def _listen_for_silence(self) -> None:
         o = self.options
-        quiet = QUIET_TIME + LONGEST_LINE * (o.bits + 3) / o.baud
+        quiet = QUIET_TIME + LINE_CHARACTERS * (o.bits + 3) / o.baud
         self._silence.start(quiet, self._was_silent)
 
     def _was_silent(self) -> None:
-        """A late loop must not take what waits for silence."""
+        """The line is silent, unless the loop is late and bytes wait to be read."""
         with contextlib.suppress(OSError, AttributeError):
             self.heard_silence = not self._serial.in_waiting
 

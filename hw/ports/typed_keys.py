@@ -1,11 +1,11 @@
 """A cable that types: key presses read from the kernel's input device, before any
 window has them.
 
-The port grabs the device
-(EVIOCGRAB), so that the digits go nowhere else. A block is what format `wedge` reads: a
-line with the key names of one run, which ends with its terminator or with a pause of
-the time-out. Only presses count, not releases and the keyboard's own repeats. Where the
-kernel dropped events the run has a key of that name, which no number has.
+The port grabs the device, so that the digits go nowhere else. A block is what format
+`wedge` reads: a line with the key names of one run, which ends with its terminator or
+with a pause of the time-out. Only presses count, not releases and the keyboard's own
+repeats. Where the kernel dropped events the run has a key of that name, which no number
+has.
 
 The layout of an event and the ioctls are the kernel's (uapi linux/input.h), the codes
 those of input-event-codes.h. They are written out here because the bindings (evdev)
@@ -31,11 +31,12 @@ from hw.timer import Timer
 
 # a time of two longs, type, code, value: 24 bytes on a 64-bit machine
 EVENT = struct.Struct("@llHHi")
-GRAB = 0x40044590
-KEYS_TYPE, SYN_TYPE, SYN_DROPPED, PRESSED = 1, 0, 3, 1
+GRAB = 0x40044590  # EVIOCGRAB
+# EV_KEY, EV_SYN, SYN_DROPPED, and the value of a key that goes down
+KEYS_TYPE, SYN_TYPE, SYN_DROPPED, KEY_DOWN = 1, 0, 3, 1
 # s after the opening in which a first key may stand in the middle of a number
-FRESH = 0.3
-LONGEST_RUN = 100  # keys, after which a run without a terminator ends
+OPENING_S = 0.3
+LONGEST_KEY_RUN = 100  # keys, after which a run without a terminator ends
 
 KEYPAD = (82, 79, 80, 81, 75, 76, 77, 71, 72, 73)  # codes of its digits 0 to 9
 CODES = {
@@ -97,7 +98,7 @@ class TypedKeys(ReconnectingPort):
             return False
         self._fd = fd
         self._run, self._rest = [], b""
-        self._fresh = time.monotonic() + FRESH
+        self._fresh = time.monotonic() + OPENING_S
         asyncio.get_running_loop().add_reader(fd, self._readable)
         return True
 
@@ -125,14 +126,14 @@ class TypedKeys(ReconnectingPort):
         whole = len(data) // EVENT.size * EVENT.size
         self._rest = data[whole:]
         for _, _, kind, code, value in EVENT.iter_unpack(data[:whole]):
-            if kind == KEYS_TYPE and value == PRESSED:
+            if kind == KEYS_TYPE and value == KEY_DOWN:
                 self._key(CODES.get(code, f"KEY_CODE{code}"))
             elif kind == SYN_TYPE and code == SYN_DROPPED:
                 self._key("SYN_DROPPED")
 
     def _key(self, name: str) -> None:
         self._run.append(name)
-        if name in self._ends or len(self._run) > LONGEST_RUN:
+        if name in self._ends or len(self._run) > LONGEST_KEY_RUN:
             self._pause.stop()
             self._tell()
         else:

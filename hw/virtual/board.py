@@ -14,9 +14,9 @@ from typing import NamedTuple
 
 from .plane import Vector
 
-KERF = 3.0
-TRIM = 5.0  # taken off at each turn
-STRIP = 27.0  # taken off by the last cut
+KERF = 3.0  # mm, of the blade
+TRIM_WIDTH = 5.0  # mm taken off at each turn
+STRIP_WIDTH = 27.0  # mm taken off by the last cut
 
 Polygon = list[Vector]
 
@@ -60,10 +60,10 @@ class Board:
         clockwise = (self.kept == "left") != self.far
         quarter = -math.pi / 2.0 if clockwise else math.pi / 2.0
         for _ in range(turns):
-            self._cut(next_cut(), TRIM)
+            self._cut(next_cut(), TRIM_WIDTH)
             self.corners = [p.turned(quarter) for p in self.corners]
         cut = next_cut()
-        self.strip = self._cut(cut, STRIP)
+        self.strip = self._cut(cut, STRIP_WIDTH)
         self.leads = -cut.way if self.far else cut.way
 
     def _cut(self, cut: Cut, take: float) -> Polygon:

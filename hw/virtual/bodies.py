@@ -12,23 +12,26 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from random import Random
 
-from .board import TRIM, Board, Cut
+from .board import TRIM_WIDTH, Board, Cut
 from .edge_profile import EdgeProfile
 from .plane import Surface, Vector
 from .plate import FULL_TURN, Plate, Space
 from .slots import SlotsAndRunners
-from .straightedge_carriage import HALF, RUN, StraightedgeCarriage
+from .straightedge_carriage import FACE_RUN, HALF, StraightedgeCarriage
 from .traits import Traits
 
-HANDLE = (-170.0, -20.0)  # of the fence: where the square's handle lies, either way up
+HANDLE_SPAN = (
+    -170.0,
+    -20.0,
+)  # of the fence: where the square's handle lies, either way up
 RIM = 100.0  # of the plate's body, below the gullets
 # where a standing indicator touches the plate: mm away from the operator and up, from
 # the arbor
 FOOT = (-70.0, 40.0)
 FORM_MEAN = 45.0  # mm over which the fence's form is averaged for its straightness
 ARBOR_BELOW = 20.0  # mm under the table, with the blade right up
-TURNS = 720  # turns of the plate from which its truth is worked out
-BOARD = 412.0  # mm across, before it is cut
+TRUTH_TURNS = 720  # turns of the plate from which its truth is worked out
+BOARD_WIDTH = 412.0  # mm across, before it is cut
 WHOLE_HAND = 5.0  # times as hard as two fingers, against a straightedge
 
 
@@ -73,7 +76,7 @@ class Bodies:
 
         face = edge(traits.fence_bow)
         # the angle of the fence is that of the line that the square's handle rests on
-        low, high = (place + HALF for place in HANDLE)
+        low, high = (place + HALF for place in HANDLE_SPAN)
         middle = (low + high) / 2.0
         slope, height = face.rest(low, high, middle)
         return cls(
@@ -135,12 +138,14 @@ class Bodies:
         turn, and where that is largest; range of what is left.
         """
         start, ray = Space(500.0, *FOOT), Space(-1.0, 0.0, 0.0)
-        turns = [FULL_TURN * k / TURNS for k in range(TURNS)]
+        turns = [FULL_TURN * k / TRUTH_TURNS for k in range(TRUTH_TURNS)]
         met = [self.plate.reach(start, ray, turn) for turn in turns]
         places = [500.0 - away for away in met if away is not None]
-        mean = sum(places) / TURNS
+        mean = sum(places) / TRUTH_TURNS
         waves = [
-            2.0 / TURNS * sum(x * of(t) for x, t in zip(places, turns, strict=True))
+            2.0
+            / TRUTH_TURNS
+            * sum(x * of(t) for x, t in zip(places, turns, strict=True))
             for of in (math.cos, math.sin)
         ]
         along, across = waves
@@ -186,7 +191,7 @@ class Bodies:
             form.wipe(self.acts, dust * form.length)
 
     def form_truth(
-        self, begins: float = -RUN / 2.0, ends: float = RUN / 2.0
+        self, begins: float = -FACE_RUN / 2.0, ends: float = FACE_RUN / 2.0
     ) -> dict[str, float]:
         """Of a stretch, mm from the blade, by default all that the indicator is pushed
         along.
@@ -252,7 +257,7 @@ class Bodies:
             seat = self.acts.gauss(0.0, self.traits.seat)
             return Cut(lambda left, right: rest_line(face, left, right, seat), way())
 
-        self.board = Board.rough(BOARD, kept, far=far)
+        self.board = Board.rough(BOARD_WIDTH, kept, far=far)
         self.board.cut_edges(next_cut, turns)
         if self.traits.sawn_edge:
             for end in ("near", "far"):
@@ -261,7 +266,7 @@ class Bodies:
     def board_truth(self, face: Surface, slot: float, kept: str = "left") -> float:
         """rad by which the line that a cut board rests on, beside the blade, is turned
         against the cut."""
-        across = BOARD - 2 * TRIM
+        across = BOARD_WIDTH - 2 * TRIM_WIDTH
         ends = (-across, 0.0) if kept == "left" else (0.0, across)
         left, right = rest_line(face, *ends)
         return (right - left).angle - slot

@@ -20,8 +20,11 @@ from .saw_and_sled import LeftRight
 
 GRIP = 0.12  # s in which the hands take hold, or let go
 TURN_S = 0.4  # s in which they move the free end of the sled fence
-FINE, COARSE = 0.001, 0.01  # mm; resolutions of the indicator, and of the others
-QUICK = 400.0  # mm/s of a sled that is only brought somewhere
+INDICATOR_STEP, OTHER_STEP = (
+    0.001,
+    0.01,
+)  # mm; resolutions of the indicator, and of the others
+QUICK_SPEED = 400.0  # mm/s of a sled that is only brought somewhere
 REST_AFTER = 0.6  # s of rest after a stroke, so that its end is recognised
 
 
@@ -44,10 +47,10 @@ class Hands:
         self.pace = pace
         traits = saw.traits
         self.indicator = Gauge(
-            Random(saw.noise.random()), FINE, traits.noise, traits.hysteresis
+            Random(saw.noise.random()), INDICATOR_STEP, traits.noise, traits.hysteresis
         )
-        self.travel = Gauge(Random(saw.noise.random()), COARSE, traits.noise)
-        self.caliper = Gauge(Random(0), COARSE)
+        self.travel = Gauge(Random(saw.noise.random()), OTHER_STEP, traits.noise)
+        self.caliper = Gauge(Random(0), OTHER_STEP)
         self._line = Timeline()
         # of the plunger by hand: from, to (s), mm, s of ease
         self._pulses: deque[tuple[float, float, float, float]] = deque(maxlen=16)
@@ -104,7 +107,7 @@ class Hands:
         await self._wait(0.1)
         front, rear = (10.0, 160.0) if at is None else (at, at)
         start = rear if placement == "rear" else front if placement == "front" else 0.0
-        await self._move_to(start, QUICK)
+        await self._move_to(start, QUICK_SPEED)
         self.saw.place(placement, self._line.last, mount=mount, at=at, side=side)
         how, _, way = placement.partition("-")
         if how in ("leaned", "twisted"):
@@ -204,7 +207,7 @@ class Hands:
     async def pull_back(self) -> None:
         """Draw the sled back to the start, let go, come to rest."""
         await self._take_hold(back=True)
-        await self._move_to(0.0, QUICK)
+        await self._move_to(0.0, QUICK_SPEED)
         await self._let_go()
         await self.rest(REST_AFTER)
 

@@ -8,7 +8,7 @@ side where a board lies.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from random import Random
 from typing import Literal
 
@@ -17,15 +17,16 @@ from .plane import Surface, Vector
 from .traits import Traits
 
 LONG_EDGE = 360.0  # mm of the square, corner A to corner B
-RUN = 220.0  # mm that the sled is pushed past the long edge, its middle at the edge's
+# mm that the sled is pushed past the long edge, its middle at the edge's
+EDGE_RUN = 220.0
 LEG_RUN = 200.0  # mm past a leg
 TO_POINT = 10.0  # mm along a fence from the square to the point
 LEG_CLEAR = 20.0  # mm from the leg's tip to the plunger at the start
-FENCE_PLACEMENTS = tuple(
+MITRE_FENCE_PLACEMENTS = tuple(
     f"{fence}-fence-corner-{corner}" for fence in ("left", "right") for corner in "ab"
 )
 RIGHT_ANGLE_PLACEMENTS = ("right-angle-left", "right-angle-right")
-PLACEMENTS = (*FENCE_PLACEMENTS, *RIGHT_ANGLE_PLACEMENTS)
+MITRE_PLACEMENTS = (*MITRE_FENCE_PLACEMENTS, *RIGHT_ANGLE_PLACEMENTS)
 _HALF = math.pi / 4.0
 
 
@@ -61,7 +62,7 @@ class MitreFences:
             random.gauss(0.0, square),
             random.gauss(0.0, square),
             random.gauss(0.0, traits.rotation),
-            edge((middle - RUN / 2.0, middle + RUN / 2.0)),
+            edge((middle - EDGE_RUN / 2.0, middle + EDGE_RUN / 2.0)),
             edge((34.0, 234.0)),
         )
 
@@ -87,14 +88,11 @@ class MitreFences:
         # a leg from the sharp corner on the fence to the right angle
         on, other = corner, "b" if corner == "a" else "a"
         laid = self._laid(on, "c", outer + across * gap, along, across)
-        ridden = laid[other] - laid[on]
-        length = abs(ridden)
-        step = ridden * (1.0 / length)
-        out = Vector(sign, 0.0).turned(step.angle - math.pi / 2.0)
-        base, direction = laid[on], step
-        if corner == "b":  # the edge's own form begins at corner A
-            base, direction = laid[other], -step
-        return Surface(base, direction, out, self.long_edge, 0.0, length)
+        edge = _ridden(laid[on], laid[other] - laid[on], sign, self.long_edge)
+        if corner == "a":
+            return edge
+        # the edge's own form begins at corner A
+        return replace(edge, base=laid[other], along=-edge.along)
 
     def _laid(
         self, on: str, to: str, at: Vector, along: Vector, across: Vector
@@ -121,17 +119,14 @@ class MitreFences:
         along = Vector(sign, 0.0).turned(turned)
         across = Vector(0.0, 1.0).turned(turned)
         rise = self._laid("c", "b", Vector(0.0, 0.0), along, across)["a"]
-        length = abs(rise)
-        step = rise * (1.0 / length)
-        out = Vector(-sign, 0.0).turned(step.angle - math.pi / 2.0)
-        return Surface(across * gap, step, out, self.leg, 0.0, length)
+        return _ridden(across * gap, rise, -sign, self.leg)
 
     def begins(self, placement: str) -> float:
         """mm along Y of the plunger, that is passed by the stretch to be ridden."""
         if placement in RIGHT_ANGLE_PLACEMENTS:
             return LONG_EDGE * math.sqrt(0.5) - LEG_CLEAR
         lowest = self.point.y - LONG_EDGE / 2.0 - TO_POINT * math.sqrt(0.5)
-        return lowest + (LONG_EDGE + RUN) / 2.0
+        return lowest + (LONG_EDGE + EDGE_RUN) / 2.0
 
     def truth(self) -> dict[str, float]:
         return {
@@ -139,6 +134,14 @@ class MitreFences:
             "left": self.left,
             "right": self.right,
         }
+
+
+def _ridden(base: Vector, way: Vector, sign: float, form: EdgeProfile) -> Surface:
+    """The edge along a way from its base, looking right (1) or left (-1) of the way."""
+    length = abs(way)
+    along = way * (1.0 / length)
+    outward = Vector(sign, 0.0).turned(along.angle - math.pi / 2.0)
+    return Surface(base, along, outward, form, 0.0, length)
 
 
 def side_of(placement: str) -> Literal["left", "right"]:

@@ -48,7 +48,7 @@ class Vector(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Frame:
+class BodyFrame:
     """A rigid body's place: its middle lies at `middle + shift`, and it is turned by
     `angle` about that middle."""
 
@@ -75,7 +75,7 @@ class Surface:
     low: float = -math.inf
     high: float = math.inf
 
-    def carried_by(self, frame: Frame) -> Surface:
+    def carried_by(self, frame: BodyFrame) -> Surface:
         return replace(
             self,
             base=frame.point(self.base),
@@ -93,7 +93,7 @@ class Probe:
     points: Vector
     rides: bool = False
 
-    def carried_by(self, frame: Frame) -> Probe:
+    def carried_by(self, frame: BodyFrame) -> Probe:
         return Probe(frame.point(self.origin), frame.vector(self.points), self.rides)
 
 

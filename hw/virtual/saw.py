@@ -12,16 +12,16 @@ from . import mitre, upright
 from .bodies import FOOT, turn_of
 from .motion import START, Pose
 from .plane import Probe, Surface, Vector, reach
-from .saw_and_sled import MIDDLE, PUSH, LeftRight, SawAndSled
+from .saw_and_sled import PUSH, RUNNERS_MIDDLE, LeftRight, SawAndSled
 from .square import ridden_edge
-from .straightedge_carriage import RUN, StraightedgeCarriage
+from .straightedge_carriage import FACE_RUN, StraightedgeCarriage
 from .upright import UprightSquare
 
 _ALONG = ("as-is", "pressed", "rolled-over")  # a straightedge
 _PASSES = ("handle-left", "handle-right", "-", "free-end", *_ALONG)
 _LEANS = ("leaned-left", "leaned-right", "twisted-left", "twisted-right")
-_OTHERS = (*mitre.PLACEMENTS, *upright.PLACEMENTS)
-PLACEMENTS = (*_PASSES, "front", "rear", *_LEANS, *_OTHERS)
+_OTHERS = (*mitre.MITRE_PLACEMENTS, *upright.UPRIGHT_PLACEMENTS)
+KNOWN_PLACEMENTS = (*_PASSES, "front", "rear", *_LEANS, *_OTHERS)
 PLATE_PUSH = 160.0  # mm past the arbor, as far before it as behind it
 SLIPS = ("not-turned", "wrong-side", "near-tip")
 PLUNGER_RANGE = 12.7  # mm
@@ -58,7 +58,7 @@ class VirtualSaw(SawAndSled):
     def run(self) -> float:
         """mm of one push: of the sled, or of the indicator along the sled fence."""
         if self._along is not None:
-            return RUN
+            return FACE_RUN
         if self.placement in mitre.RIGHT_ANGLE_PLACEMENTS:
             return mitre.LEG_RUN
         return PUSH if turn_of(self.placement or "") is None else PLATE_PUSH
@@ -67,7 +67,7 @@ class VirtualSaw(SawAndSled):
     def travel_begins(self) -> float:
         """What the travel scale shows at the start, mm; along the sled fence it shows
         the place from the blade."""
-        return 0.0 if self._along is None else -RUN / 2.0
+        return 0.0 if self._along is None else -FACE_RUN / 2.0
 
     # -- what hands do -----------------------------------------------------------------
 
@@ -111,10 +111,9 @@ class VirtualSaw(SawAndSled):
         """
         slip, self._slip = self._slip, None
         turn = turn_of(placement)
-        if placement not in PLACEMENTS and turn is None:
-            raise ValueError(
-                f"no set-up is called {placement!r}; there are {', '.join(PLACEMENTS)}"
-            )
+        if placement not in KNOWN_PLACEMENTS and turn is None:
+            known = ", ".join(KNOWN_PLACEMENTS)
+            raise ValueError(f"no set-up is called {placement!r}; there are {known}")
         stays = self._stand_stays(placement, mount, slip)
         if turn is not None:
             self.bodies.turn_plate(turn)
@@ -162,7 +161,7 @@ class VirtualSaw(SawAndSled):
         self.seat_angle = self.acts.gauss(0.0, self.traits.seat)
         self.seat_gap = abs(self.acts.gauss(0.0, self.traits.seat)) * 100.0
         forms = (self.edge, self.other_edge, self.rip_fence_form)
-        if self.placement in mitre.PLACEMENTS:
+        if self.placement in mitre.MITRE_PLACEMENTS:
             forms = (self.mitre.long_edge, self.mitre.leg, self.edge)
         for form in forms:
             form.wipe(self.acts, self.traits.dust * form.length / self.arm)
@@ -215,11 +214,11 @@ class VirtualSaw(SawAndSled):
         self, placement: str, slip: str | None, at: float | None, side: str | None
     ) -> None:
         self._along = self._upright = None
-        if placement in upright.PLACEMENTS:
+        if placement in upright.UPRIGHT_PLACEMENTS:
             self._hold_to_upright(placement, at or 0.0, side)
         elif placement in ("handle-left", "handle-right"):
             self._stand_beside_arm(placement, slip)
-        elif placement in mitre.PLACEMENTS:
+        elif placement in mitre.MITRE_PLACEMENTS:
             foot = Vector(0.0, self.mitre.begins(placement))
             self._stand(mitre.side_of(placement), foot)
         elif placement == "-":
@@ -235,7 +234,7 @@ class VirtualSaw(SawAndSled):
             off = 0.0
             if placement.startswith("twisted"):  # the place is never quite met
                 off = far + self.chance(self.traits.spot_off)
-            self._stand("right", MIDDLE + Vector(300.0, off))
+            self._stand("right", RUNNERS_MIDDLE + Vector(300.0, off))
         elif placement in _ALONG:
             self._along = self.bodies.lay_straightedge(self.face(), placement)
             self._probe = self._along.probe(self.travel_begins)
@@ -292,7 +291,7 @@ class VirtualSaw(SawAndSled):
         """What the plunger touches, and whether it is part of the sled."""
         if self.placement in ("handle-left", "handle-right"):
             return self._arm(), True
-        if self.placement in mitre.PLACEMENTS:
+        if self.placement in mitre.MITRE_PLACEMENTS:
             edge = self.mitre.edge(
                 self.placement, self.slot_angle, self.seat_angle, self.seat_gap
             )

@@ -15,19 +15,19 @@ from .bodies import Bodies
 from .edge_profile import EdgeProfile
 from .mitre import MitreFences
 from .motion import Pose
-from .plane import Frame, Surface, Vector
+from .plane import BodyFrame, Surface, Vector
 from .traits import Traits
-from .upright import FENCE_PLACEMENTS, UprightSquare, distance_to_face
+from .upright import UPRIGHT_FENCE_PLACEMENTS, UprightSquare, distance_to_face
 
 LeftRight = Literal["left", "right"]
 NearFar = Literal["near", "far"]
-SAW = "pretend-saw"  # its name in the settings
-LEAVES = (0.04, 0.05, 0.06, 0.08, 0.10, 0.15, 0.20, 0.25, 0.30)  # mm
+SAW_NAME = "pretend-saw"  # its name in the settings
+LEAF_SET = (0.04, 0.05, 0.06, 0.08, 0.10, 0.15, 0.20, 0.25, 0.30)  # mm
 ARM = 300.0  # mm of the square's arm
 PUSH = 220.0  # mm that the sled is pushed; more than the arm is ridden
 # mm from the arm's tip (or from the handle) to the plunger at the start of a push
 TIP_CLEAR = 15.0
-MIDDLE = Vector(0.0, 200.0)  # of the runners, in the sled
+RUNNERS_MIDDLE = Vector(0.0, 200.0)  # of the runners, in the sled
 
 
 @dataclass
@@ -82,6 +82,11 @@ class SawAndSled:
         turned = random.uniform(-traits.rotation, traits.rotation)
         error = random.gauss(0.0, traits.square)
         ridden = (60.0, ARM - TIP_CLEAR) if fence == "near" else (30.0, 255.0)
+
+        def edge() -> EdgeProfile:
+            bow = random.gauss(0.0, traits.bow)
+            return EdgeProfile.draw(random, ARM, traits.texture, bow, ridden)
+
         stop = random.uniform(470.0, 490.0)
         saw = cls(
             traits=traits,
@@ -97,12 +102,8 @@ class SawAndSled:
             blade_angle=slot + random.gauss(0.0, traits.blade),
             rip_fence_angle=slot + random.gauss(0.0, traits.rip_fence),
             rip_fence_side=rip_fence_side,
-            edge=EdgeProfile.draw(
-                random, ARM, traits.texture, random.gauss(0.0, traits.bow), ridden
-            ),
-            other_edge=EdgeProfile.draw(
-                random, ARM, traits.texture, random.gauss(0.0, traits.bow), ridden
-            ),
+            edge=edge(),
+            other_edge=edge(),
             other_edge_angle=random.gauss(0.0, 30e-6),
             rip_fence_form=EdgeProfile.draw(
                 random, 900.0, traits.texture, 0.0, (450.0, 450.0 + PUSH)
@@ -123,21 +124,16 @@ class SawAndSled:
         """What the instrument ought to find, as things stand now; rad and mm.
 
         rotation: of the fence, against the edge that the blade would cut;
-        reference_error: the square's e; blade, rip_fence: against the slots; toe: rip
-        fence against blade.
+        reference_error: the square's e; blade, rip_fence: against the slots.
         """
         return {
             "rotation": self.fence_angle - self.slot_angle - self._turned_at_teeth(),
             "reference_error": self.square_error,
             "blade": self.blade_angle - self.slot_angle,
             "rip_fence": self.rip_fence_angle - self.slot_angle,
-            "toe": self.rip_fence_angle - self.blade_angle,
             "yaw_play": self.traits.yaw_play,
             "side_play": self.traits.side_play,
-            "fence_lean": self.fence_lean,
-            "blade_lean": self.blade_lean,
             **self.mitre.truth(),
-            "slot_curvature": self.traits.slot_curve,
         }
 
     @property
@@ -173,7 +169,7 @@ class SawAndSled:
         """This saw, sled and square, and a set of leaves, as tables of the settings
         file without the ports; all invented."""
         sled = {
-            "saw": SAW,
+            "saw": SAW_NAME,
             "fence": self.fence,
             "pivot": self.pivot,
             "pivot_to_blade": f"{self.pivot_to_blade:g} mm",
@@ -185,10 +181,10 @@ class SawAndSled:
         square = {"arm": f"{self.arm:g} mm", "tolerance": "0.05 mm"}
         return {
             "units": "mm",
-            "saw": {SAW: {"rip_fence": self.rip_fence_side}},
+            "saw": {SAW_NAME: {"rip_fence": self.rip_fence_side}},
             "jig": {"pretend-sled": sled},
             "square": {"pretend-square": square},
-            "leaves": {"set": [f"{leaf:.2f} mm" for leaf in LEAVES]},
+            "leaves": {"set": [f"{leaf:.2f} mm" for leaf in LEAF_SET]},
         }
 
     @property
@@ -258,21 +254,21 @@ class SawAndSled:
             face.x * after.y - face.y * after.x, face.dot(after)
         )
 
-    def sled_frame(self, pose: Pose) -> Frame:
+    def sled_frame(self, pose: Pose) -> BodyFrame:
         curve = self.traits.slot_curve
         along = Vector(0.0, pose.s)
         if curve:  # round the centre of the arc, which lies to the left
             turned = curve * pose.s
             along = Vector(math.cos(turned) - 1.0, math.sin(turned)) * (1.0 / curve)
         shift = Vector(pose.x, 0.0) + along.turned(self.slot_angle)
-        return Frame(MIDDLE, shift, pose.yaw + curve * pose.s)
+        return BodyFrame(RUNNERS_MIDDLE, shift, pose.yaw + curve * pose.s)
 
     def distance_beside(
         self, square: UprightSquare, placement: str | None, height: float
     ) -> float | None:
         """mm from a plunger held to the upright edge at a height to fence or blade."""
         start, points = square.plunger(height)
-        if placement in FENCE_PLACEMENTS:
+        if placement in UPRIGHT_FENCE_PLACEMENTS:
             # seen from the fence's right end, away from the operator is to the right
             top = Vector(0.0, 1.0).turned(self.fence_lean)
             out = top.x if self.fence == "near" else -top.x

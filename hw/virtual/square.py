@@ -7,7 +7,7 @@ import math
 from .edge_profile import EdgeProfile
 from .plane import Surface, Vector
 
-ARM_WIDTH = 30.0
+ARM_WIDTH = 30.0  # mm
 
 
 def ridden_edge(

@@ -15,10 +15,10 @@ from .edge_profile import EdgeProfile
 from .plane import Probe, Surface, Vector, reach
 
 HALF = 450.0  # of the face and of the straightedge, to either side of the blade
-RUN = 600.0  # along which the indicator is pushed, its middle at the blade
+FACE_RUN = 600.0  # along which the indicator is pushed, its middle at the blade
 EDGE_DISTANCE = 100.0  # from the face to the straightedge's middle
 EDGE_WIDTH = 50.0  # of the straightedge
-FEET = 25.0  # from the plunger to either foot of the base
+FOOT_OFFSET = 25.0  # from the plunger to either foot of the base
 
 
 @dataclass(frozen=True)
@@ -50,7 +50,7 @@ class StraightedgeCarriage:
             + edge.along * at
             + edge.outward * (off + self.straightedge.at(at))
             + self.face.outward * gives
-            for at in (place + HALF - FEET, place + HALF + FEET)
+            for at in (place + HALF - FOOT_OFFSET, place + HALF + FOOT_OFFSET)
         )
         across = right - left
         length = across.dot(across) ** 0.5

@@ -13,16 +13,16 @@ from dataclasses import dataclass
 
 from .plane import Vector
 
-FENCE_PLACEMENTS = ("fence-away", "fence-toward")
+UPRIGHT_FENCE_PLACEMENTS = ("fence-away", "fence-toward")
 BLADE_TURNS = {
     "blade-away": 0.0,
     "blade-toward": math.pi,
     "blade-away-quarter": math.pi / 2.0,
     "blade-toward-quarter": 1.5 * math.pi,
 }
-PLACEMENTS = (*FENCE_PLACEMENTS, *BLADE_TURNS)
+UPRIGHT_PLACEMENTS = (*UPRIGHT_FENCE_PLACEMENTS, *BLADE_TURNS)
 STANDS = 200.0  # mm from the face to the upright edge: more than the stock
-FEET = 8.0  # mm above and below the plunger where its holder touches the edge
+HOLDER_FEET = 8.0  # mm above and below the plunger where its holder touches the edge
 
 
 @dataclass(frozen=True)
@@ -43,7 +43,7 @@ class UprightSquare:
 
     def plunger(self, height: float) -> tuple[Vector, Vector]:
         """Where its axis begins and points, toward the face."""
-        low, high = self.edge(height - FEET), self.edge(height + FEET)
+        low, high = self.edge(height - HOLDER_FEET), self.edge(height + HOLDER_FEET)
         up = high - low
         return (low + high) * 0.5, Vector(-up.y, up.x) * (1.0 / abs(up))
 

@@ -391,8 +391,8 @@ def said(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., list]]:
         wired = [(name, PortSettings(port=os.ttyname(slave), **settings))]
         try:
             for longer in (1, 10, 100):  # a busy machine may need more until anything is heard
-                monkeypatch.setattr("hw.discovery.listening.TURN", 0.2 * longer)
-                monkeypatch.setattr("hw.discovery.listening.SILENCE", 0.2 * longer)
+                monkeypatch.setattr("hw.discovery.listening.TURN_S", 0.2 * longer)
+                monkeypatch.setattr("hw.discovery.listening.SILENCE_S", 0.2 * longer)
                 monkeypatch.setattr("bench.doctor.silent_instrument.ANSWER", 0.03 * longer)
                 options = ListeningOptions(2.0, "mm", seconds=0.4 * longer)
                 before = spoken

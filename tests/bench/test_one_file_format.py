@@ -29,7 +29,7 @@ from bench.settings.settings_file import PortSettings, SettingsError, load
 from hw.discovery.listening import recognise
 from hw.formats import FORMATS, make_decoder, register
 from hw.formats.shared.line_splitter import LineSplitter
-from hw.formats.shared.options import RANGE, Option, integer
+from hw.formats.shared.options import RANGE, FormatOption, integer
 from hw.formats.shared.plain_text import Fault
 from hw.formats.shared.wire_format import RecordTraits, WireFormat
 from hw.reading import Record
@@ -72,7 +72,7 @@ FORMAT = WireFormat(
     name=NAME,
     words="micrometres in hexadecimal, with a sum",
     make=lambda options: Micrometres(options["step"]),
-    options=(RANGE, Option("step", 1, "micrometres that its last digit is worth", integer(1, 100))),
+    options=(RANGE, FormatOption("step", 1, "micrometres that its last digit is worth", integer(1, 100))),
     traits=RecordTraits(undetected_errors=False),
     statuses={"lamp_out": ("its lamp is out", "change the lamp")},
 )

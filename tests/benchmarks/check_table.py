@@ -53,7 +53,7 @@ def table(kinds: list[str], cases: int, seed: int, classes: str = "") -> Iterato
 def one_class(kind: str, name: str, make: object, cases: int, seed: int) -> Iterator[dict[str, object]]:
     from foreign_files import verdict_wrong, worked
 
-    from bench.cli.recorded_sweeps import RecordedError
+    from bench.cli.csv_rows import RecordedError
     from bench.finding import EvidenceError
 
     tallies: dict[str, Tally] = {}

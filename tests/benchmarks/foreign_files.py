@@ -23,8 +23,8 @@ from foreign_swept import fence_square, fence_straight, rip_fence, slot_blade
 
 from bench.checks import find
 from bench.checks.model import Evidence, EvidenceGear, Known, Pool
-from bench.cli.csv_rows import table_of
-from bench.cli.recorded_sweeps import RecordedError, traces_of
+from bench.cli.csv_rows import RecordedError, table_of
+from bench.cli.recorded_sweeps import traces_of
 from bench.finding import EvidenceError, Finding
 from bench.gear import Indicator, Jig, Saw, Square
 from bench.procedure.conclusion import conclude

@@ -79,7 +79,7 @@ class Shop:
             [round((w + self.rng.normal(0, 0.006)) / 0.01) * 0.01 for _ in range(2)]
             for w in (25.0 + taper, 25.0)
         )
-        return float(board_rotation(near, far, APART, CUTS, "left", width_uncertainty=0.006).rotation)
+        return board_rotation(near, far, APART, CUTS)
 
     def sweep(
         self, pushes: int, looks: int = 0, known: float | None = None, u: float = 0.0

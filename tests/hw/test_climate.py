@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from hw.climate import Climate, read_climate
+from hw.climate import SensorReading, read_climate
 
 
 def sensor(sys: Path, where: str, **files: str) -> Path:
@@ -23,7 +23,7 @@ def test_ready_made_figures(tmp_path: Path) -> None:
         name="bme280", in_temp_input="21370", in_humidityrelative_input="48213.867187500",
     )  # fmt: skip
     (found,) = read_climate(tmp_path)
-    assert found == Climate("bme280", 21.37, pytest.approx(48.2139, abs=1e-4))
+    assert found == SensorReading("bme280", 21.37, pytest.approx(48.2139, abs=1e-4))
 
 
 def test_raw_figures_are_scaled(tmp_path: Path) -> None:
@@ -43,7 +43,10 @@ def test_hwmon_and_a_probe_on_a_wire(tmp_path: Path) -> None:
     sensor(tmp_path, "class/hwmon/hwmon1", name="sht3x", temp1_input="19500", humidity1_input="55100")
     sensor(tmp_path, "class/hwmon/hwmon2", name="w1_slave_temp", temp1_input="18125")
     sensor(tmp_path, "class/hwmon/hwmon3", name="nvme", temp1_input="41850")
-    assert read_climate(tmp_path) == [Climate("sht3x", 19.5, 55.1), Climate("w1_slave_temp", 18.125, None)]
+    assert read_climate(tmp_path) == [
+        SensorReading("sht3x", 19.5, 55.1),
+        SensorReading("w1_slave_temp", 18.125, None),
+    ]
 
 
 def test_a_chip_in_both_trees_is_one(tmp_path: Path) -> None:
@@ -62,13 +65,13 @@ def test_a_chip_in_both_trees_is_one(tmp_path: Path) -> None:
 def test_a_broken_sensor_says_nothing(tmp_path: Path, text: str) -> None:
     sensor(tmp_path, "class/hwmon/hwmon0", name="sht3x", temp1_input=text, humidity1_input="1e9")
     assert read_climate(tmp_path) == []
-    assert read_climate(tmp_path, silent=True) == [Climate("sht3x", None, None)]
+    assert read_climate(tmp_path, silent=True) == [SensorReading("sht3x", None, None)]
 
 
 def test_a_wet_sensor_shows_more_than_all(tmp_path: Path) -> None:
     """Of -6 % and 125 % more (data sheet of the chip, from memory): what is over 100 % is to be taken as 100."""
     wet = sensor(tmp_path, "class/hwmon/hwmon0", name="sht4x", temp1_input="4000", humidity1_input="102998")
-    assert read_climate(tmp_path) == [Climate("sht4x", 4.0, 100.0)]
+    assert read_climate(tmp_path) == [SensorReading("sht4x", 4.0, 100.0)]
     (wet / "humidity1_input").write_text("119000\n")  # its highest count, as of a wire that is always high
     assert read_climate(tmp_path) == []
 

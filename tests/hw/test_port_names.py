@@ -17,8 +17,7 @@ from bench.doctor.direct_port import open_port
 from bench.settings.settings_file import PortSettings, SettingsError, load
 from hw import port_names
 from hw.discovery.listening import open_line
-from hw.port_names import NotAPort, is_port_name
-from hw.ports.serial_device import PortOptions
+from hw.port_names import NotAPort, PortOptions, is_port_name
 from hw.ports.serial_port import SerialPort
 from hw.ports.typed_keys import TypedKeys
 from hw.reading import PortState

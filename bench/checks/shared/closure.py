@@ -19,7 +19,7 @@ from collections.abc import Sequence
 import msgspec
 
 from bench.checks.model import Trace
-from bench.checks.shared.placed import Placed, opposed
+from bench.checks.shared.placed import PRELOAD_MOVED, Placed, opposed
 from bench.finding import Remark, note, warning
 from bench.uncertainty import Part, closure, t_quantile
 
@@ -30,6 +30,10 @@ FEWEST_CYCLES = 2  # cycles that show what comes back alike each time
 BACK = 2  # counts within which a reading has come back; common practice, no source
 # rad, of yaw, where a single cycle shows no scatter; common practice, no source
 UNSEEN_PLAY = 100e-6
+FEWEST_LEVELS = 3  # passes without ways back: two make a line, the third judges it
+ENOUGH = 5  # of them, from which creep that matters shows; found by simulation
+# that levels which scatter by seat and hand are not taken for a line
+SURE_OF_CREEP = 0.99
 
 
 def cycles(traces: Sequence[Trace]) -> list[tuple[Trace, Trace]]:
@@ -176,6 +180,42 @@ def out_and_back(
     return Returned(statistics.fmean(gaps), sure * error, count, error)
 
 
+def crept(here: Placed, *, count: float) -> Returned | None:
+    """What the pushes of one set-up read more than the push before, where there are no
+    ways back: the creep of a whole cycle, as `out_and_back` has it.
+
+    None where their levels lie on no line by their order (Student's t), or go so far
+    as a stand does that is shifted on purpose.
+    """
+    middle = statistics.fmean((fit.start + fit.stop) / 2 for _, fit in here.pushes)
+    levels = [float(fit.intercept + fit.slope * middle) for _, fit in here.pushes]
+    step, error, sure = step_of([levels], SURE_OF_CREEP)
+    seen = sure and abs(step) < PRELOAD_MOVED[0]
+    return Returned(step, 0.0, count, error) if seen else None
+
+
+def step_of(
+    set_ups: Sequence[Sequence[float]], confidence: float
+) -> tuple[float, float, bool]:
+    """By what a number goes on from pass to pass, alike in all set-ups; the standard
+    error of that, and whether it is no luck (least squares, Student's t)."""
+    lines = [values for values in set_ups if len(values) >= FEWEST_LEVELS]
+    freedom = sum(len(values) - 2 for values in lines)
+    if not freedom:
+        return 0.0, 0.0, False
+    # places in the order less their middle, and the number at each
+    pairs = [
+        (k - (len(values) - 1) / 2, value - statistics.fmean(values))
+        for values in lines
+        for k, value in enumerate(values)
+    ]
+    spread = sum(k * k for k, _ in pairs)
+    step = sum(k * value for k, value in pairs) / spread
+    left = math.hypot(*(value - step * k for k, value in pairs))
+    error = left / math.sqrt(freedom * spread)
+    return step, error, t_quantile(confidence, freedom) * error < abs(step)
+
+
 def lost_motion(pairs: Sequence[tuple[Trace, Trace]], *, count: float) -> float | None:
     """mm by which every pull-back reads otherwise than its push in the middle of the
     stretch, the same each time.
@@ -209,11 +249,12 @@ def told_of_returns(placed: Sequence[Placed]) -> list[Remark]:
     """What did not come back, and what it means for the answer."""
     if not opposed(placed):
         lefts = [(p.name, p.returned.left) for p in placed if p.returned is not None]
+        unseen = [p.name for p in placed if not p.pulls and len(p.pushes) < ENOUGH]
         return [
             warning("return-error", name, error=left)
             for name, left in lefts
             if left is not None
-        ]
+        ] or [note("creep-unseen", name) for name in unseen[:1]]
     apart = _of_both(placed)
     told = []
     if apart.common is not None:

@@ -18,7 +18,7 @@ from bench.finding import Comparison, Remark, note, warning
 from bench.uncertainty import Combined, Part, agreement, combine
 from bench.uncertainty.budget import SEAT
 
-LIKELY_TURNS = 6  # more turns nobody makes
+MOST_TURNS = 4  # one more cuts the first edge of the strip anew
 MOST_CAUSES = 4  # that are named
 ALWAYS = (  # what can always be
     note("cause-wall"),
@@ -81,7 +81,7 @@ def causes(board: float, sweep: float, both: float, turns: int = 4) -> list[Rema
     slips: list[tuple[float, Remark]] = []
     if abs(board + sweep) <= both < 2 * abs(sweep):
         slips.append((abs(board + sweep), note("cause-ends-mixed")))
-    for other in range(1, LIKELY_TURNS + 1):
+    for other in range(1, MOST_TURNS + 1):
         told = board * turns / other
         if other != turns and abs(told - sweep) <= both < 2 * abs(sweep):
             how_well = abs(told - sweep) + 0.1 * both * abs(other - turns)

@@ -48,6 +48,7 @@ PARTS = {
     "stood": "a number that moves",
     "backward": "which way the travel counts",
     "steep": "which cable is which",
+    "board-unlike": "why board and passes differ",
     "lean": "the side on which the indicator stands",
 }
 UNIT = "the unit of the readings"

@@ -14,6 +14,7 @@ import numpy as np
 from bench.checks.model import Evidence
 from bench.checks.options import given_number, number
 from bench.checks.shared.board_contacts import contacts
+from bench.checks.shared.closure import step_of
 from bench.checks.shared.face_profile import (
     BENDS,
     Face,
@@ -84,6 +85,7 @@ def form_of_face(evidence: Evidence) -> Finding:
     between, groups, count = scatter.between, scatter.groups, face.count or None
     lengths = [max(t.travel) - min(t.travel) for t in evidence.traces if t.travel]
     remarks += _contradictions(face, budget.expanded, zone, limit)
+    remarks += _dragged(face, placements, of_bow.expanded)
     remarks += [*too_fine(evidence), *short_pushes(lengths)]
     contact = contacts(evidence, face, placements, rest, remarks)
     if between.single:
@@ -187,6 +189,20 @@ def _contradictions(
     if value > 3.0 * fuzz and of_edge < 0.1 * value:
         return [warning("set-ups-alike")]
     return []
+
+
+def _dragged(face: Face, placements: Sequence[str], fuzz: float) -> list[Remark]:
+    """A straightedge that the indicator drags round turns as much in every pass, which
+    bows the profile by a quarter of that over its length."""
+    slopes = [
+        [row.slope for row in face.rows if row.placement == one and row.push]
+        for one in placements
+    ]
+    turn, _, sure = step_of(slopes, 0.95)
+    bows = abs(turn) * face.length / 4
+    return (
+        [warning("straightedge-dragged", bows=bows)] if sure and bows > fuzz / 2 else []
+    )
 
 
 def _bending(evidence: Evidence, face: Face) -> tuple[Face, Remark]:

@@ -18,6 +18,7 @@ import msgspec
 from bench.checks.model import Evidence, Step, Trace
 from bench.checks.options import given_number
 from bench.checks.shared.closure import (
+    crept,
     cycles,
     lost_motion,
     out_and_back,
@@ -221,7 +222,12 @@ def _close(
     """late: why the ways back read otherwise is told already."""
     pairs = _pairs(here, evidence)
     count = max(fit.count for _, fit in here.pushes)
-    here.returned = out_and_back(pairs, count=count, yaw_play=evidence.known.yaw_play)
+    play = evidence.known.yaw_play
+    here.returned = (
+        out_and_back(pairs, count=count, yaw_play=play)
+        if pairs
+        else crept(here, count=count)
+    )
     if not late and (behind := lost_motion(pairs, count=count)) is not None:
         remarks.append(note("backlash", here.name, size=abs(behind), rise=behind))
 

@@ -111,6 +111,7 @@ class ConsoleScreen(Hosted, Screen[T]):
         self.choose_parts()
         if whole:
             self.state_changed()
+        self.fit()
         shown = [(b.binding, b.enabled) for b in self.active_bindings.values()]
         if shown != self._bindings_shown:
             self._bindings_shown = shown
@@ -121,6 +122,9 @@ class ConsoleScreen(Hosted, Screen[T]):
 
     def state_changed(self) -> None:
         """A hook for subclasses, called after the widgets were shown anew."""
+
+    def fit(self) -> None:
+        """A hook for subclasses, called as well when a box has other room."""
 
     # ---- keys ------------------------------------------------------------------------
 

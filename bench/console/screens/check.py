@@ -100,13 +100,8 @@ class CheckScreen(WorkScreen):
         if asked != self._asked:
             self._asked = asked
             box.scroll_home(animate=False)
-        self._give_room()
 
-    def _scrolled(self) -> None:
-        super()._scrolled()
-        self._give_room()
-
-    def _give_room(self) -> None:
+    def fit(self) -> None:
         """A prompt that is too long for a phone has all the room but a row for the
         number and one for the state."""
         box = self.query_one("#words", VerticalScroll)

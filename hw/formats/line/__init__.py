@@ -20,7 +20,7 @@ from hw.formats.shared.options import (
     DECIMALS,
     DEFAULT_UNIT,
     RANGE,
-    Option,
+    FormatOption,
     boolean,
     choice,
     integer,
@@ -30,7 +30,6 @@ from hw.formats.shared.wire_format import (
     Candidate,
     Options,
     RecordTraits,
-    Value,
     WireFormat,
     maker,
 )
@@ -110,38 +109,28 @@ def _gauge_option(given: object) -> object:
     return given if given == "decimal" else choice("decimal", *_bit_formats())(given)
 
 
+# why an option is proposed
+EVIDENCE = {
+    "decimals": "no decimal point is sent: how many decimals it means is yours to say",
+    "judged": "its own tolerance mark stands last in a line: judged reads it",
+    "gauge": "the gauge's word is the bits of {gauge}, four a hexadecimal digit",
+}
+
+
 def candidates(data: bytes) -> Iterator[Candidate]:
     """Each profile, and the options that its instruments leave open."""
     judged = bool(_MARKED.search(bytes(byte & 0x7F for byte in data)))
     for name, profile in PROFILES.items():
         for decimals in (None, 3) if profile.no_point else (None,):
             for gauge in (None, *_bit_formats()) if profile.bits else (None,):
-                options: dict[str, Value] = {"profile": name}
-                evidence = []
-                if decimals is not None:
-                    options["decimals"] = decimals
-                    evidence.append(
-                        "no decimal point is sent: how many decimals it means is yours"
-                        " to say"
-                    )
-                if judged and profile.marks:
-                    options["judged"] = True
-                    evidence.append(
-                        "its own tolerance mark stands last in a line: judged reads it"
-                    )
-                if gauge is not None:
-                    options["gauge"] = gauge
-                    evidence.append(
-                        f"the gauge's word is the bits of {gauge}, four a hexadecimal"
-                        " digit"
-                    )
+                marks = (judged and profile.marks) or None
+                open_ones = {"decimals": decimals, "judged": marks, "gauge": gauge}
+                given = {key: v for key, v in open_ones.items() if v is not None}
+                evidence = tuple(EVIDENCE[key].format(gauge=gauge) for key in given)
                 # a board sends ten lines with the scale's count alone before one has a
                 # gauge's word, which shows the kind of gauge
-                yield Candidate(
-                    options,
-                    tuple(evidence),
-                    complete=not profile.bits or gauge is not None,
-                )
+                complete = not profile.bits or gauge is not None
+                yield Candidate({"profile": name, **given}, evidence, complete)
 
 
 FORMAT = WireFormat(
@@ -149,7 +138,7 @@ FORMAT = WireFormat(
     words="ASCII lines over RS-232 or USB-serial",
     make=make,
     options=(
-        Option(
+        FormatOption(
             "profile",
             "plain",
             "shape of a line: " + ", ".join(PROFILES),
@@ -158,24 +147,26 @@ FORMAT = WireFormat(
         DEFAULT_UNIT,
         DECIMALS,
         RANGE,
-        Option(
+        FormatOption(
             "parity7",
             None,
             "bit 7 of each byte is parity: checked and stripped",
             choice("even", "odd"),
         ),
-        Option(
+        FormatOption(
             "judged",
             False,
             "plain: its tolerance mark, < = or >, may stand last",
             boolean,
         ),
-        Option("at_open", False, "drop everything up to the first line end", boolean),
-        Option("channel", None, "mux: give only this channel", integer(1, 4)),
-        Option(
+        FormatOption(
+            "at_open", False, "drop everything up to the first line end", boolean
+        ),
+        FormatOption("channel", None, "mux: give only this channel", integer(1, 4)),
+        FormatOption(
             "axis", None, "bridge_counts: give only this axis", choice(*ascii_letters)
         ),
-        Option(
+        FormatOption(
             "gauge",
             "decimal",
             "bridge: how the gauge word is written, as a number or as the bits of a"

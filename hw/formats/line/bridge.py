@@ -37,15 +37,15 @@ from hw.formats.shared.plain_text import Fault, ascii_text, find_measure, status
 from hw.formats.shared.wire_format import Options
 from hw.reading import Record, Unit
 
-SEQUENCES = 1 << 16
-CLOCK = 1 << 32
+SEQUENCES = 1 << 16  # lines, after which the sequence number begins at 0 again
+CLOCK = 1 << 32  # us, after which the clock does
 # of a board that goes round later than ours: the same number, once ours has gone round
 LARGEST_NUMBER = (1 << 64) - 1
-LARGEST_COUNT = (1 << 63) - 1
+LARGEST_COUNT = (1 << 63) - 1  # of profile bridge_counts
 
 _FIELD = re.compile(r"([A-Za-z])([+-]?[0-9]+)")
 _SENTENCE = re.compile(r"\$([^$*]*)\*([0-9A-F]{2})")
-_WHOLE = re.compile(r"-?[0-9]{1,20}")  # 64 bits have twenty digits
+_WHOLE_64_BITS = re.compile(r"-?[0-9]{1,20}")  # 64 bits have twenty digits
 _HEX = re.compile(r"[0-9A-F]+")
 
 
@@ -160,7 +160,7 @@ class BridgeReader:
 
     @staticmethod
     def _whole(what: str, text: str, low: int, high: int) -> int:
-        if not _WHOLE.fullmatch(text) or not low <= int(text) <= high:
+        if not _WHOLE_64_BITS.fullmatch(text) or not low <= int(text) <= high:
             raise Fault(
                 f"the {what} is {text!r}, not a whole number from {low} to {high}"
             )

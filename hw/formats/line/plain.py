@@ -8,7 +8,7 @@ reader would refuse.
 
 from __future__ import annotations
 
-from hw.formats.shared.lengths import outside
+from hw.formats.shared.lengths import range_fault
 from hw.formats.shared.line_splitter import LineSplitter
 from hw.formats.shared.plain_text import Measure, ascii_text, read_plain
 from hw.reading import Record, Unit
@@ -73,7 +73,7 @@ class PlainDecoder(LineSplitter):
             value = 0.0 - value  # so that -0 is 0
         if self._range[0] <= value <= self._range[1]:
             return Record(value, unit, flags, None, None, raw, behind)
-        return self._reject(outside(value, self._range) or "", raw, behind)
+        return self._reject(range_fault(value, self._range) or "", raw, behind)
 
     def _lines(self, block: bytes, raw: bytes, out: list[Record]) -> None:
         lines = block.replace(b"\r", b"\n").split(b"\n")

@@ -18,8 +18,8 @@ from collections.abc import Callable
 
 from hw.formats.shared.lengths import to_mm
 from hw.formats.shared.plain_text import (
+    UNIT_OF,
     UNIT_WORDS,
-    UNITS,
     Fault,
     Number,
     find_number,
@@ -70,7 +70,7 @@ def _signed_field(text: str, start: int, decimals: int | None) -> Number:
 
 
 def _unit(text: str) -> Unit:
-    unit = UNITS.get(text)
+    unit = UNIT_OF.get(text)
     if unit is None:
         raise Fault(
             f"unknown unit {text!r}; a unit is one of {UNIT_WORDS}"

@@ -6,7 +6,7 @@ The text of a frame is its bits as 0 and 1 in order of arrival, with or without 
 from __future__ import annotations
 
 from hw.formats.shared.line_splitter import LineSplitter
-from hw.formats.shared.options import RANGE, Option, boolean, choice, integer
+from hw.formats.shared.options import RANGE, FormatOption, boolean, choice, integer
 from hw.formats.shared.plain_text import Fault
 from hw.formats.shared.wire_format import PINS, WireFormat, maker
 from hw.reading import Record
@@ -64,19 +64,19 @@ class ClockedDecoder(FrameDecoder):
 
     def _frames(self, line: bytes, raw: bytes, behind: int, out: list[Record]) -> None:
         if bare := line.replace(b" ", b""):
-            super()._frames(line, bare, behind, out)
+            super()._frames(bare, bare, behind, out)
 
     def _read(self, line: bytes) -> Record:
-        return self.read(line.replace(b" ", b"").decode("latin-1"))
+        return self.read(line.decode("latin-1"))
 
 
-_GAP = Option(
+_GAP = FormatOption(
     "gap_us",
     5000,
     "a pause of the clock longer than this parts two frames, in us",
     integer(50, 1_000_000),
 )
-_INVERT = Option(
+_INVERT = FormatOption(
     "invert",
     False,
     "complement every bit first (a shifter of one transistor inverts)",
@@ -89,13 +89,13 @@ def clocked_format(
     words: str,
     *,
     edge: str,
-    pause: Option = _GAP,
-    more: tuple[Option, ...] = (),
+    pause: FormatOption = _GAP,
+    more: tuple[FormatOption, ...] = (),
     redundant: bool = True,
 ) -> WireFormat:
     """What all formats of clock and data say of themselves. edge: at which a bit is
     taken. pause: what ends a frame."""
-    at_edge = Option(
+    at_edge = FormatOption(
         "edge",
         edge,
         "clock edge, at our pin, at which a bit is taken",

@@ -26,10 +26,10 @@ def in_words(value: float) -> str:
     return f"{round(value, 8) + 0.0:.8f}".rstrip("0").rstrip(".")  # + 0.0: -0 is 0
 
 
-def outside(value: float, range_mm: tuple[float, float]) -> str | None:
-    """Why a value is refused by the option range_mm; None when it is inside."""
+def range_fault(value: float | None, range_mm: tuple[float, float]) -> str | None:
+    """Why a value is refused by the option range_mm; None when it is not."""
     low, high = range_mm
-    if low <= value <= high:
+    if value is None or low <= value <= high:
         return None
     return (
         f"{in_words(value)} mm is outside range_mm {in_words(low)} to {in_words(high)}"

@@ -12,8 +12,8 @@ import re
 
 import msgspec
 
-from hw.formats.shared.lengths import EVERYWHERE
-from hw.formats.shared.plain_text import Fault, check_range
+from hw.formats.shared.lengths import EVERYWHERE, range_fault
+from hw.formats.shared.plain_text import Fault
 from hw.reading import Record
 
 
@@ -122,11 +122,14 @@ class LineSplitter:
         """What a line holds that is not too long: one record, or none."""
         try:
             record = self._read(line)
-            check_range(record.value if record else None, self._range)
         except Fault as fault:
             out.append(self._reject(str(fault), raw, behind))
             return
-        if record is not None:
+        if record is None:
+            return
+        if beyond := range_fault(record.value, self._range):
+            out.append(self._reject(beyond, raw, behind))
+        else:
             out.append(msgspec.structs.replace(record, raw=raw, behind=behind))
 
     def _read(self, line: bytes) -> Record | None:

@@ -13,10 +13,11 @@ from typing import NamedTuple
 from hw.reading import FormatError
 
 Reader = Callable[[object], object]
-_WHOLE = re.compile(r"\s*-?[0-9]{1,18}\s*")
+LEAST_TIMEOUT = 0.02  # s; chosen, no source
+_WHOLE_TEXT = re.compile(r"\s*-?[0-9]{1,18}\s*")
 
 
-class Option(NamedTuple):
+class FormatOption(NamedTuple):
     """One option of a format.
 
     default: the value when it is not given, already in its own type (None: not set).
@@ -55,7 +56,7 @@ def integer(low: int, high: int) -> Reader:
     """A whole number from low to high."""
 
     def read(given: object) -> int:
-        if isinstance(given, str) and _WHOLE.fullmatch(given):
+        if isinstance(given, str) and _WHOLE_TEXT.fullmatch(given):
             given = int(given)
         if isinstance(given, bool) or not isinstance(given, int):
             given = None
@@ -79,12 +80,12 @@ def _real(given: object) -> float:
     return number if math.isfinite(number) else math.nan
 
 
-def seconds(low: float, high: float) -> Reader:
-    """A time in seconds from low to high."""
+def seconds(high: float) -> Reader:
+    """A time-out in seconds, at most high."""
 
     def read(given: object) -> float:
-        if not low <= (number := _real(given)) <= high:
-            raise ValueError(f"seconds, from {low:g} to {high:g}")
+        if not LEAST_TIMEOUT <= (number := _real(given)) <= high:
+            raise ValueError(f"seconds, from {LEAST_TIMEOUT:g} to {high:g}")
         return number
 
     return read
@@ -112,7 +113,7 @@ def span(given: object) -> tuple[float, float]:
 
 
 def read_all(
-    what: str, known: Sequence[Option], given: Mapping[str, object]
+    what: str, known: Sequence[FormatOption], given: Mapping[str, object]
 ) -> dict[str, object]:
     """Every option of `known` with its value or default; FormatError names a wrong key
     or value."""
@@ -133,14 +134,14 @@ def read_all(
     return values
 
 
-RANGE = Option("range_mm", None, "LO,HI: a value outside is rejected", span)
-DEFAULT_UNIT = Option(
+RANGE = FormatOption("range_mm", None, "LO,HI: a value outside is rejected", span)
+DEFAULT_UNIT = FormatOption(
     "default_unit",
     "mm",
     "unit when the instrument sends none: mm or in",
     choice("mm", "inch", also={"in": "inch"}),
 )
-DECIMALS = Option(
+DECIMALS = FormatOption(
     "decimals",
     None,
     "places of an instrument that sends no decimal point",

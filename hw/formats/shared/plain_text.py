@@ -17,10 +17,10 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
-from hw.formats.shared.lengths import outside, to_mm
+from hw.formats.shared.lengths import to_mm
 from hw.reading import Record, Unit
 
-UNITS: dict[str, Unit] = {
+UNIT_OF: dict[str, Unit] = {
     "mm": "mm",
     "MM": "mm",
     "in": "inch",
@@ -46,12 +46,6 @@ _ERROR = re.compile(r"ERR([0-9])")
 
 class Fault(Exception):
     """Why a line is rejected, in plain words; the decoder catches it."""
-
-
-def check_range(value: float | None, range_mm: tuple[float, float]) -> None:
-    """Raises Fault for a value outside the option range_mm."""
-    if value is not None and (fault := outside(value, range_mm)):
-        raise Fault(fault)
 
 
 class Number(NamedTuple):
@@ -149,7 +143,7 @@ def find_measure(text: str, decimals: int | None, default_unit: Unit) -> Measure
     if rest[0] == ".":
         raise Fault("a second decimal point")
     field = rest[1:].lstrip(" ") if rest[0] == "," else rest
-    unit = UNITS.get(field)
+    unit = UNIT_OF.get(field)
     if unit is None:
         raise Fault(_left_over(rest, field))
     return Measure(number, unit, ())
@@ -157,7 +151,7 @@ def find_measure(text: str, decimals: int | None, default_unit: Unit) -> Measure
 
 def _left_over(rest: str, field: str) -> str:
     """Why what follows the number is no unit. field: of it, without its comma."""
-    if field[-1:] in JUDGED and field[:-1].rstrip(" ") in ("", *UNITS):
+    if field[-1:] in JUDGED and field[:-1].rstrip(" ") in ("", *UNIT_OF):
         return (
             f"{field[-1]!r} is left over after the number: a tolerance mark, which"
             " judged=true reads"

@@ -13,7 +13,7 @@ import msgspec
 
 from hw.reading import Decoder, Record
 
-MISSED = "missed_edge"
+MISSED_EDGE = "missed_edge"
 
 
 class CountedTravel:
@@ -49,7 +49,7 @@ class CountedTravel:
             self._total += counts
             counts = self._total
             if self._missed or record.illegal:
-                self._missed, flags = False, (MISSED,)
+                self._missed, flags = False, (MISSED_EDGE,)
         return msgspec.structs.replace(
             record,
             value=counts * self._per_count,

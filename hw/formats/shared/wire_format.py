@@ -7,7 +7,7 @@ from typing import Any, Literal, NamedTuple, cast
 
 import msgspec
 
-from hw.formats.shared.options import Option
+from hw.formats.shared.options import FormatOption
 from hw.reading import Decoder
 
 Options = Mapping[str, Any]
@@ -42,7 +42,7 @@ REGISTERS = SERIAL._replace(
         " way round?"
     ),
 )
-KEYS = PortKind(
+KEYBOARD = PortKind(
     "keys",
     "/dev/input/by-id",
     "input",
@@ -145,7 +145,7 @@ class WireFormat(msgspec.Struct, frozen=True, kw_only=True):
     name: str
     words: str
     make: Callable[[Options], Decoder]
-    options: tuple[Option, ...] = ()
+    options: tuple[FormatOption, ...] = ()
     port: PortKind = SERIAL
     wires: tuple[str, ...] = ()
     traits: RecordTraits = RecordTraits()

@@ -44,6 +44,7 @@ ROWS: dict[str, tuple[str, str, str]] = {
     "arbor end float": ("B", "0.005 mm either way at both ends; none where slid anew", f"{GUM} 4.3.7; {USUAL}"),
     "plate tilt": ("B", "one turn: the saw's limit of wobble over the length", f"{GUM} 4.3.7; {USUAL}"),
     "plate warp": ("B", "two turns: half of that; up from the arbor a quarter", f"{GUM} 4.3.7; {USUAL}"),
+    "pairs of turns that differ": ("B", "half of what the means of two pairs differ by", f"{GUM} 4.2.3"),
     "turns not even": ("B", "half of that", f"{GUM} 4.3.7; {USUAL}"),
     "scatter of the readings": ("A", "repeats, else what the harmonic leaves", "IEEE Std 1057, three-parameter sine fit"),
     "unread part of the turn": ("B", "over 90 degrees: what a tilted plate may swing there", f"{GUM} 4.3.7; a cosine"),

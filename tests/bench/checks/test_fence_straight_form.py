@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from everyday import ci
+from everyday import ci, everyday
 
 from bench.checks.fence_straight import CHECK, evaluate
 from bench.checks.model import Evidence, EvidenceGear, Trace
@@ -101,7 +101,7 @@ def test_the_autocollimator_table() -> None:
     assert found["least-squares"] == pytest.approx(85 / 28 / 1000, rel=1e-6)
 
 
-@pytest.mark.parametrize("case", CLASSIC, ids=lambda c: c["name"])
+@pytest.mark.parametrize("case", everyday(CLASSIC, 2), ids=lambda c: c["name"])
 def test_curves_whose_closest_lines_are_known_in_closed_form(case) -> None:
     """The curve drawn over 600 mm, 0.1 mm high a unit, swept every 2 mm: what is averaged shifts it by w^2 k/24."""
     name = case["name"]
@@ -134,9 +134,12 @@ def test_the_worked_reversal() -> None:
 
 @pytest.mark.parametrize(
     "row",
-    json.loads((REFERENCE / "conformity_decisions.json").read_text())["iso_14253_1"][
-        "examples_constructed_here"
-    ],
+    everyday(
+        json.loads((REFERENCE / "conformity_decisions.json").read_text())["iso_14253_1"][
+            "examples_constructed_here"
+        ],
+        2,
+    ),
     ids=lambda r: f"{r['y']}-{r['U']}",
 )
 def test_verdicts_are_the_standards_decisions(row) -> None:

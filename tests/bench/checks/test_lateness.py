@@ -11,7 +11,7 @@ import random
 
 import numpy as np
 import pytest
-from everyday import ci
+from everyday import ci, everyday
 from fence_bodies import Disturbed, Hands, check, draw
 
 from bench.checks import find
@@ -86,7 +86,7 @@ def test_the_difference_of_the_ages_is_found(late: float, travel_late: float, se
         {"form": lambda s: 0.05 * math.sin(s / 50)},
     ],
 )
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", everyday(range(4), 4))
 def test_nothing_else_is_taken_for_it(how: dict, seed: int) -> None:
     assert later(loops(3, noise=random.Random(seed), **how), COUNT) is None
 

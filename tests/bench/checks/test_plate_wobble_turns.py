@@ -11,7 +11,7 @@ import pytest
 
 from bench.checks import find
 from bench.checks.model import EvidenceGear
-from bench.cli.recorded_sweeps import RecordedError
+from bench.cli.csv_rows import RecordedError
 from bench.finding import EvidenceError
 from bench.gear import Indicator, Saw
 from bench.render.remarks import notes_of

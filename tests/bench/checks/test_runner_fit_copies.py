@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.checks.model import Trace
@@ -31,7 +31,6 @@ def bodies(rng: np.random.Generator, two: bool) -> tuple[list[Widths], list[Widt
 
 
 @given(st.integers(0, 10**6), st.booleans())
-@settings(max_examples=12)
 def test_each_copy_is_the_fit_of_its_own_widths(seed: int, two: bool) -> None:
     rng = np.random.default_rng(seed)
     runners, slots = bodies(rng, two)

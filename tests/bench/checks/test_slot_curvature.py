@@ -19,7 +19,7 @@ from bench.finding import Finding
 from bench.gear import Indicator, Jig
 from bench.procedure.conclusion import conclude
 from bench.render.finding import quantity_words
-from bench.render.result import others
+from bench.render.result import other_quantities
 
 SLED = Jig("sled", pivot="right", pivot_to_blade=250.0, pivot_to_screw=500.0)
 PLUNGER_Y = 300.0  # mm, of the plunger, from the runners' middle at travel 0
@@ -109,7 +109,7 @@ def test_it_is_told_as_a_bow() -> None:
     line = quantity_words(found.quantities[2], "mm")
     assert ": the sled turns left as it is pushed, 0.01" in line
     assert line.endswith("over 300 mm.") and "give or take" in line
-    assert any(": the sled turns left" in text for text in others(found, "mm"))
+    assert any(": the sled turns left" in text for text in other_quantities(found, "mm"))
 
 
 def test_one_set_up_cannot_tell_slot_from_arm() -> None:

@@ -12,6 +12,7 @@ import shapely
 import shapely.affinity
 
 from bench.checks.model import Evidence, EvidenceGear, Known, Pool, SweepHistory, Trace
+from bench.checks.options import understood
 from bench.checks.shared.cut_board import causes, cut_scatter
 from bench.checks.test_board import CHECK, evaluate
 from bench.finding import EvidenceError, Finding
@@ -92,6 +93,52 @@ def test_turns_that_do_not_bring_the_first_edge_back_are_remarked_on() -> None:
     assert found.quantities[0].value == pytest.approx(0.1 / (3 * 370))
     assert "turns-not-four" in found.codes
     assert "turns-not-four" not in board([25.1], [25.0]).codes
+
+
+def test_a_chip_under_the_board_in_one_cut_is_not_called_good_in_silence() -> None:
+    """0.32 mm at the end of 400 in the third cut makes a fence that is out look square."""
+    a = 2e-4
+    strip = cut_strip([a, a, a - 0.32 / 400, a, a])
+    near, far = ([round(strip(at) + 0.01 * k, 2) for k in range(3)] for at in (15.0, 385.0))
+    known = Known(passes=Pool(2e-5**2, 34.0))
+    jig = Jig("sled", tolerance=1e-4)
+    assert "one-strip" in board(near, far, known=known, jig=jig).codes
+    beside = Known(passes=known.passes, sweep=SweepHistory(a, 3e-5))
+    traces = [Trace(end, [0.0] * 3, widths) for end, widths in (("near", near), ("far", far))]
+    evidence = Evidence("test-board", traces, {"apart": 370.0}, EvidenceGear(jig=jig), beside)
+    found = conclude(evidence, id="x", at="2026-01-01T00:00:00+00:00")
+    assert abs(found.quantities[0].value) < 5e-5 and found.verdict == "cannot-tell"
+    assert [doubt.code for doubt in found.doubts] == ["board-unlike"]
+    assert found.settle is not None and found.settle.part == "why board and passes differ"
+
+
+@pytest.mark.parametrize("chip", [0.0, 0.3])
+def test_a_second_strip_shows_the_chip_and_the_give_or_take_holds(chip) -> None:
+    """Nine cuts of one board: the strip is cut off its first edge after four turns, and after eight."""
+    a, cuts = 2e-4, [2e-4] * 9
+    cuts[6] -= chip / 400
+    traces = []
+    for cut in (5, 9):
+        strip = cut_strip(cuts[:cut])
+        traces += [
+            Trace(end, [at] * 3, [round(strip(at), 2)] * 3) for end, at in (("near", 15.0), ("far", 385.0))
+        ]
+    options = {"apart": 370.0, "strips": 2}
+    known = Known(passes=Pool(2e-5**2, 34.0))
+    found = evaluate(Evidence("test-board", traces, options, EvidenceGear(), known))
+    (q,) = found.quantities
+    assert abs(q.value - a) <= q.uncertainty and "one-strip" not in found.codes
+    assert ("strips-apart" in found.codes) == (chip > 0)
+    steps = CHECK.plan({"strips": 2}, EvidenceGear())
+    assert [step.placement for step in steps] == ["near", "far"] * 2
+    with pytest.raises(EvidenceError, match="near and far of each"):
+        evaluate(Evidence("test-board", traces[:2], options, EvidenceGear(), known))
+
+
+def test_more_turns_than_the_edges_are_refused() -> None:
+    """The fifth cuts the strip's first edge anew: eight turns told half of the fence without a word."""
+    _, wrong = understood(CHECK, {"turns": 8})
+    assert wrong and "from 1 to 4" in wrong[0].problem
 
 
 def test_play_and_seat_of_every_cut_are_in_the_interval() -> None:
@@ -330,8 +377,8 @@ def test_where_there_is_no_move_it_is_said_why() -> None:
     jig = Jig("sled", pivot="right", pivot_to_blade=250.0, pivot_to_stop=480.0)
     other = Known(yaw_play=2e-5, seat_scatter=1e-5, sweep=SweepHistory(1e-5, 2e-5))
     differs = concluded(width, jig=jig, known=other)
-    assert differs.verdict == "outside" and differs.move is None
-    assert "no-move-while-differing" in differs.codes
+    assert differs.verdict == "cannot-tell" and differs.move is None
+    assert "no-move-in-doubt" in differs.codes
     agrees = Known(yaw_play=2e-5, seat_scatter=1e-5, sweep=SweepHistory(8e-4, 2e-5))
     assert concluded(width, jig=jig, known=agrees).move is not None
     assert concluded(width, jig=None).move is None

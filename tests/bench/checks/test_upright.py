@@ -153,7 +153,7 @@ def test_readings_that_do_not_belong_together_are_doubted() -> None:
 
 
 @pytest.mark.parametrize(
-    ("only", "turns", "steps"), [("both", "four", 12), ("fence", "four", 4), ("blade", "two", 4)]
+    ("only", "turns", "steps"), [("both", "four", 16), ("fence", "four", 8), ("blade", "two", 8)]
 )
 def test_the_set_ups_that_are_asked_for(only, turns, steps) -> None:
     check = find("upright")
@@ -176,6 +176,44 @@ def test_the_reversal_of_a_published_square() -> None:
     assert found.value * 300 == pytest.approx(case["e_machine"])
     assert found.square is not None and found.square * 300 == pytest.approx(case["e_square"])
     assert math.degrees(found.value) * 3600 == pytest.approx(case["e_machine_arcsec"], rel=1e-4)
+
+
+def seated(asked: list, lean_: float, error: float, grit: dict[int, float]) -> list[Trace]:
+    """What the plan asks for, read without noise; each seat of the square stands elsewhere. grit: rad, by seat."""
+    traces, seats = [], -1
+    for n, step in enumerate(asked):
+        seats += n == 0 or asked[n - 1].placement != step.placement
+        tilt = error + grit.get(seats, 0.0)
+        slope_ = lean_ + (tilt if "away" in step.placement else -tilt)
+        touches = [2.0 + 1.5 * (seats % 3) + slope_ * step.at + 1e-4 * (k % 2) for k in range(step.repeat)]
+        traces.append(Trace(step.placement, [step.at] * step.repeat, touches, True, str(n)))
+    return traces
+
+
+@pytest.mark.parametrize("turns", ["two", "four"])
+@pytest.mark.parametrize("only", ["fence", "blade"])
+@pytest.mark.parametrize("seat", [0, 1, 3])
+def test_grit_under_one_seat_of_the_square_is_held_and_told(only, turns, seat) -> None:
+    """0.04 mm under a stock of 100 tilted the lean by 200 urad, give or take 49, without a word."""
+    asked = list(find("upright").plan({"placements": only, "blade_turns": turns}, EvidenceGear()))
+    for grit in (0.0, 4e-4, -4e-4):
+        found = worked(seated(asked, 3e-4, 1e-4, {seat: grit}))
+        (q,) = found.quantities
+        assert abs(abs(q.value) - 3e-4) <= q.uncertainty and not found.doubts
+        if only == "fence" or turns == "two":
+            assert ("seats-apart" in found.codes) == (grit != 0.0)
+            assert "seated-once" not in found.codes
+        elif grit:
+            assert found.budget[0].part == "pairs of turns that differ"
+
+
+def test_a_recorded_square_that_stood_once_each_way_is_told_so() -> None:
+    assert "seated-once" in worked(fence(1e-3, 1e-4, "near")).codes
+    again = [
+        Trace(t.placement, t.travel, [r + 0.4 for r in t.reading], True, f"2{t.sweep}", seat="2")
+        for t in fence(1e-3, 1e-4, "near")
+    ]
+    assert "seated-once" not in worked(fence(1e-3, 1e-4, "near") + again).codes
 
 
 @given(

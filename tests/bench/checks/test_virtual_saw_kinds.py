@@ -25,7 +25,7 @@ from hw.virtual.gauge import Gauge
 from hw.virtual.motion import Pose, stroke
 from hw.virtual.plane import Vector
 from hw.virtual.saw import VirtualSaw
-from hw.virtual.straightedge_carriage import RUN
+from hw.virtual.straightedge_carriage import FACE_RUN
 from hw.virtual.traits import Traits
 
 Made = tuple[list[Trace], dict[str, OptionValue]]
@@ -89,7 +89,7 @@ def rip_fence(saw: VirtualSaw) -> Made:
 
 def mitre_square(saw: VirtualSaw) -> Made:
     recorder, out = Recorder(saw), []
-    for name in mitre.PLACEMENTS:
+    for name in mitre.MITRE_PLACEMENTS:
         saw.place(name)
         for k in range(3):
             saw.seat()
@@ -101,7 +101,7 @@ def mitre_square(saw: VirtualSaw) -> Made:
 
 def upright(saw: VirtualSaw) -> Made:
     looks, out = Looks(saw), []
-    for name in plumb.PLACEMENTS:
+    for name in plumb.UPRIGHT_PLACEMENTS:
         saw.place(name, at=10.0)
         for at in (10.0, 70.0):
             saw.slide(at)
@@ -115,7 +115,7 @@ def fence_straight(saw: VirtualSaw) -> Made:
         saw.place(name)
         for k in range(2):
             saw.seat()
-            x, push = saw.hold()[0], stroke(saw.acts, 0.0, RUN, 200.0)
+            x, push = saw.hold()[0], stroke(saw.acts, 0.0, FACE_RUN, 200.0)
             times = [n / 120 for n in range(int(push.seconds * 120))]
             travel = [scale.indicate(saw.travel_begins + push.at(t - 0.010)) for t in times]
             reading = [looks.gauge.indicate(saw.depth(Pose(push.at(t - 0.015), x))) for t in times]

@@ -17,8 +17,8 @@ from hypothesis import strategies as st
 
 from bench.checks import find
 from bench.checks.model import Evidence, EvidenceGear
-from bench.cli.csv_rows import table_of
-from bench.cli.recorded_sweeps import RecordedError, traces_of
+from bench.cli.csv_rows import RecordedError, table_of
+from bench.cli.recorded_sweeps import traces_of
 from bench.finding import EvidenceError, Finding
 from bench.gear import Jig
 from bench.procedure.conclusion import conclude

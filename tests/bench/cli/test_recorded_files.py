@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 from bench.checks import checks, find
 from bench.checks.model import EvidenceGear, Step
-from bench.cli.csv_rows import table_of
-from bench.cli.recorded_sweeps import RecordedError, read_sweeps, traces_of
+from bench.cli.csv_rows import RecordedError, table_of
+from bench.cli.recorded_sweeps import read_sweeps, traces_of
 from bench.gear import Indicator, Travel
 
 HEAD = "sweep,placement,travel_mm,reading_mm"

@@ -9,7 +9,8 @@ from command import command
 
 from bench.checks import find
 from bench.checks.model import EvidenceGear
-from bench.cli.recorded_sweeps import RecordedError, read_sweeps
+from bench.cli.csv_rows import RecordedError
+from bench.cli.recorded_sweeps import read_sweeps
 
 HEAD = "sweep,placement,travel_mm,reading_mm\n"
 GOOD = "".join(f"1,handle-left,{i * 10},{1 + i * 0.001:.3f}\n" for i in range(12))

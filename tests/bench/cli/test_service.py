@@ -11,7 +11,7 @@ from click.testing import CliRunner
 
 from bench.cli import cli
 from bench.cli.common import CommandError
-from bench.cli.service_steps import FOLDERS, Place, install_steps, remove_steps
+from bench.cli.service_steps import TARGET_FOLDERS, InstallTarget, install_steps, remove_steps
 
 SYSTEMD = Path(__file__).parents[3] / "systemd"
 pytestmark = pytest.mark.skipif(
@@ -37,8 +37,8 @@ def tree(tmp_path: Path) -> Path:
     return root
 
 
-def place(root: Path, *, screen: bool = False) -> Place:
-    return Place(root, "/opt/sweepgauge/bin/sweepgauge", "maker", screen)
+def place(root: Path, *, screen: bool = False) -> InstallTarget:
+    return InstallTarget(root, "/opt/sweepgauge/bin/sweepgauge", "maker", screen)
 
 
 def files_in(root: Path) -> dict[str, str]:
@@ -130,7 +130,7 @@ def test_a_dry_run_prints_each_path_and_changes_nothing(tree) -> None:
 
 def test_every_file_of_the_folder_has_a_place() -> None:
     for path in SYSTEMD.iterdir():
-        assert path.name.endswith(tuple(FOLDERS)), path
+        assert path.name.endswith(tuple(TARGET_FOLDERS)), path
 
 
 def test_a_program_in_a_home_folder_is_refused(tree, monkeypatch) -> None:

@@ -13,6 +13,10 @@ from types import SimpleNamespace
 import msgspec
 import pytest
 import turns
+from textual import app as textual_app
+from textual import pilot as textual_pilot
+from textual._context import active_app
+from textual.css.stylesheet import Stylesheet
 
 from bench.console import requests
 from bench.console.app import make_console
@@ -46,6 +50,30 @@ _spec = importlib.util.spec_from_file_location("console_job", Path(__file__).wit
 assert _spec is not None and _spec.loader is not None
 sys.modules["console_job"] = importlib.util.module_from_spec(_spec)
 _spec.loader.exec_module(sys.modules["console_job"])
+
+
+async def nothing_to_draw(*_seconds: float) -> None:
+    """After a key: until the loop has nothing left to do and the screen is drawn, where Textual waits 20 ms twice."""
+    app = active_app.get()
+    await turns.until(
+        lambda: not (app.screen_stack and app.screen._update_timer._active.is_set()), at_rest=True
+    )
+
+
+textual_app.wait_for_idle = textual_pilot.wait_for_idle = nothing_to_draw  # type: ignore[assignment]
+
+_parse_rules, _parsed = Stylesheet._parse_rules, {}
+
+
+def parse_once(sheet: Stylesheet, *source: object, **more: object) -> list:
+    """Each style sheet is read once a worker and set of colours, not once an application."""
+    key = (source, frozenset(more.items()), frozenset(sheet._variables.items()))
+    if key not in _parsed:
+        _parsed[key] = _parse_rules(sheet, *source, **more)
+    return _parsed[key]
+
+
+Stylesheet._parse_rules = parse_once  # type: ignore[method-assign]
 
 SLED = Jig(
     "big-sled",
@@ -277,29 +305,8 @@ class Fake:
         writer.write(encode(answer))
 
 
-def rows(app) -> list[str]:
-    """What stands on the screen, row by row."""
-    strips = app.screen._compositor.render_strips()
-    return ["".join(segment.text for segment in strip) for strip in strips]
-
-
 async def until(pilot, met: Callable[[str], bool], seconds: float = 60.0) -> str:
-    """What stands on the screen as soon as it is as wanted; it is read anew each time it was drawn."""
-    app, text, drawn = pilot.app, "", True
-
-    def note() -> None:
-        nonlocal drawn
-        drawn = True
-
-    def holds() -> bool:
-        nonlocal text, drawn
-        if drawn:
-            text, drawn = "\n".join(rows(app)), False
-        return met(text)
-
-    app.post_display_hook = note
-    await turns.until(holds, seconds, lambda: f"the screen shows:\n{text}")
-    return text
+    return await sys.modules["console_job"].drawn(pilot.app, met, seconds)
 
 
 def running(ask: Prompt, **more) -> RunState:
@@ -313,13 +320,13 @@ async def screen(fake, *, size=(80, 24), look="shop"):
         await until(pilot, lambda t: bool(t.strip()) and app.view.status_known)
         fake.read("indicator", 2.513)
         fake.read("travel", 12.25)
-        await pilot.pause(0.06)
+        await pilot.pause()
         yield app, pilot
 
 
 def inside(app, size) -> str:
     """The sheet is exactly the screen, nothing hangs over; its text."""
-    lines = rows(app)
+    lines = sys.modules["console_job"].rows(app)
     assert len(lines) == size[1]
     assert all(len(line) == size[0] for line in lines)
     return "\n".join(lines)
@@ -350,7 +357,7 @@ def scenes() -> SimpleNamespace:
         kinds=KINDS,
         question=KINDS[0].question,
         finding=finding,
-        rows=rows,
+        rows=sys.modules["console_job"].rows,
         until=until,
         running=running,
         screen=screen,

@@ -11,6 +11,8 @@ import time
 from collections.abc import Awaitable, Callable
 from pathlib import Path
 
+import turns
+
 from bench.console.app import make_console
 from bench.console.requests import HELD_S
 from bench.demo.hands_client import HandsClient
@@ -61,12 +63,12 @@ class Job:
             self.hands_client.tapped,
         )
 
-    async def answer(self) -> None:
-        """One answer, once the hands are free; then something else is asked."""
+    async def answer(self, over: Callable[[], bool]) -> None:
+        """One answer, once the hands are free, unless it is over; then something else is asked."""
+        await wait(lambda: over() or (self._key() is not None and not self.hands_client.busy))
         now = self.asked()
         key = self._key()
-        if key is None or self.hands_client.busy:
-            await asyncio.sleep(0.05)
+        if key is None or over():
             return
         if key == "h" and not self.by_key:
             self.hands_client.hand()
@@ -102,7 +104,7 @@ class Job:
             assert time.monotonic() < end, (
                 f"never came; asked: {self.hands_client.ask} {self.hands_client.live}"
             )
-            await self.answer()
+            await self.answer(met)
 
     async def until_kept(self, taken: int, placement: str = "handle-left") -> None:
         def kept() -> bool:
@@ -113,12 +115,9 @@ class Job:
 
 
 async def wait(met: Callable[[], bool], seconds: float = LONG, *, strict: bool = True) -> None:
-    end = time.monotonic() + seconds
-    while not met():
-        if time.monotonic() > end:
-            assert not strict, "never came"
-            return
-        await asyncio.sleep(0.03)
+    """Until it is so; not strict: or that time is over, and it is done without."""
+    with contextlib.nullcontext() if strict else contextlib.suppress(turns.NeverCame):
+        await turns.until(met, seconds)
 
 
 @contextlib.asynccontextmanager
@@ -146,12 +145,30 @@ async def screen(folder: Path, hands_client: HandsClient, size=(80, 24), look: s
 async def shows(app, *words: str) -> str:
     """Until all of it stands on the screen, blanks and line ends as one."""
 
-    def there() -> bool:
-        return all(any(word in side for side in _sides(app)) for word in words)
+    def there(text: str) -> bool:
+        # the screen as one line, whole and without what stands beside the words
+        sides = [" ".join(" ".join(line[:room].split()) for line in text.splitlines()) for room in (43, 200)]
+        return all(any(word in side for side in sides) for word in words)
 
-    await wait(there, strict=False)
-    text = "\n".join(rows(app))
-    assert there(), f"never came: {words}; the screen shows:\n{text}"
+    return await drawn(app, there)
+
+
+async def drawn(app, met: Callable[[str], bool], seconds: float = LONG) -> str:
+    """What stands on the screen as soon as it is as wanted; it is read anew each time it was drawn."""
+    text, fresh = "", True
+
+    def note() -> None:
+        nonlocal fresh
+        fresh = True
+
+    def holds() -> bool:
+        nonlocal text, fresh
+        if fresh:
+            text, fresh = "\n".join(rows(app)), False
+        return met(text)
+
+    app.post_display_hook = note
+    await turns.until(holds, seconds, lambda: f"the screen shows:\n{text}")
     return text
 
 
@@ -159,12 +176,6 @@ def rows(app) -> list[str]:
     """What stands on the screen, row by row."""
     strips = app.screen._compositor.render_strips()
     return ["".join(segment.text for segment in strip) for strip in strips]
-
-
-def _sides(app) -> list[str]:
-    """The screen as one line, whole and without what stands beside the words."""
-    lines = rows(app)
-    return [" ".join(" ".join(line[:room].split()) for line in lines) for room in (43, 200)]
 
 
 async def begin(job: Job, *keys: str) -> None:

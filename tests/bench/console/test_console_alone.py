@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import time
 
 import msgspec
@@ -32,19 +33,19 @@ async def test_nothing_is_drawn_while_nothing_changes(fake, scenes) -> None:
         for _ in range(10):
             fake.read("indicator", 2.513)
             fake.read("travel", 12.25)
-            await pilot.pause(0.03)
+            await pilot.pause()
         assert app.drawn == before
 
 
 async def test_digits_are_drawn_ten_times_a_second_at_the_most(fake, scenes) -> None:
     fake.run = scenes.running(scenes.push)
     async with scenes.screen(fake) as (app, pilot):
-        await pilot.pause(0.2)
+        await pilot.pause()
         before, began = app.drawn, time.monotonic()
         for n in range(40):
             fake.read("indicator", 2.5 + n / 100)
-            await pilot.pause(0.015)
-        await pilot.pause(0.12)
+            await asyncio.sleep(0.015)  # the pace of the instrument
+        await scenes.until(pilot, lambda _: app._timer is None)  # all is drawn
         seconds = time.monotonic() - began
         assert 2 <= app.drawn - before <= seconds * 10 + 2
         assert "".join(scenes.rows(app)).count("█") > 20
@@ -70,7 +71,7 @@ async def test_an_old_number_says_how_old_it_is(fake, scenes) -> None:
     async with app.run_test(size=(80, 24)) as pilot:
         await scenes.until(pilot, lambda t: "mm indicator" in t)
         fake.read("indicator", 2.513)
-        await pilot.pause(0.1)
+        await pilot.pause()
         now[0] += 7.0
         app.mark("number")
         text = await scenes.until(pilot, lambda t: "7 s ago" in t)
@@ -86,7 +87,7 @@ async def test_the_daemon_goes_and_comes_back_to_the_same_place(fake, scenes) ->
         text = await scenes.until(pilot, lambda t: "NO DAEMON" in t)
         assert "no daemon" in text and "what was said to be saved is kept" in text
         await pilot.press("0")  # no key pretends that it was done
-        await pilot.pause(0.05)
+        await pilot.pause()
         fake.run = scenes.running(msgspec.structs.replace(scenes.place, taken=1), passes=[fitted])
         await fake.start()
         text = await scenes.until(pilot, lambda t: "SET UP 1 of 3 kept" in t.replace("  ", " "))
@@ -110,7 +111,7 @@ async def test_the_look_is_changed_by_a_key(fake, scenes) -> None:
         for name in ("pencil", "tube", "shop"):
             await pilot.press("asterisk")
             assert app.theme == name
-            await pilot.pause(0.02)
+            await pilot.pause()
         assert scenes.inside(app, (80, 24))
 
 
@@ -120,7 +121,7 @@ async def test_resized_while_it_runs(fake, scenes) -> None:
     async with scenes.screen(fake) as (app, pilot):
         for size in [(40, 15), (200, 60), (10, 5), (80, 24)]:
             await pilot.resize_terminal(*size)
-            await pilot.pause(0.1)
+            await pilot.pause()
             lines = scenes.rows(app)
             assert len(lines) == size[1] and all(len(line) == size[0] for line in lines)
         assert "Move the left end 0.14 mm away from" in "\n".join(scenes.rows(app))

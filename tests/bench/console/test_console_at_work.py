@@ -235,17 +235,16 @@ async def test_the_daemon_killed_in_mid_check(tmp_path) -> None:
 
 
 async def _told(folder: Path) -> tuple[int, int]:
-    """How many notes the daemon has, and how many of them were seen."""
+    """How many notes the daemon has, and how many of them were seen, as soon as there are any."""
     wire = await connect(folder)
     try:
-        for _ in range(20):
-            wire.send(GetStatus())
-            while not isinstance(status := await asyncio.wait_for(wire.inbox.get(), 60.0), StatusReply):
-                pass
-            if status.told:
-                break
-            await asyncio.sleep(0.1)
-        return len(status.notes), status.told
+        async with asyncio.timeout(60.0):
+            while True:
+                wire.send(GetStatus())
+                while not isinstance(status := await wire.inbox.get(), StatusReply):
+                    pass
+                if status.told:
+                    return len(status.notes), status.told
     finally:
         wire.close()
 
@@ -272,7 +271,7 @@ async def test_the_screens_processes_killed_in_mid_check(tmp_path) -> None:
     async with bench(tmp_path) as (_saw, hands_client, folder, _daemon):
         process, master = _console(folder / "socket")
         written = bytearray()
-        heard = asyncio.create_task(_drain(master, written))
+        asyncio.get_running_loop().add_reader(master, _drain, master, written)
 
         async def press(key: str) -> None:
             os.write(master, b"\r" if key == "enter" else key.encode())
@@ -294,7 +293,7 @@ async def test_the_screens_processes_killed_in_mid_check(tmp_path) -> None:
                     os.kill(pid, signal.SIGKILL)
             await asyncio.to_thread(process.wait, 5)
         finally:
-            heard.cancel()
+            asyncio.get_running_loop().remove_reader(master)
             with contextlib.suppress(ProcessLookupError):
                 process.kill()
             process.wait()
@@ -318,12 +317,11 @@ def _console(socket: Path) -> tuple[subprocess.Popen[bytes], int]:
     return process, master
 
 
-async def _drain(master: int, written: bytearray) -> None:
-    while True:
-        with contextlib.suppress(OSError):
-            while some := os.read(master, 65536):
-                written += some
-        await asyncio.sleep(0.05)
+def _drain(master: int, written: bytearray) -> None:
+    try:
+        written += os.read(master, 65536)
+    except OSError:  # the other end is closed
+        asyncio.get_running_loop().remove_reader(master)
 
 
 def _below(pid: int) -> list[int]:

@@ -16,7 +16,7 @@ from collections.abc import AsyncIterator, Callable
 from pathlib import Path
 
 import pytest
-from console_job import rows
+from console_job import drawn, rows
 
 from bench.checks import checks
 from bench.console import requests
@@ -94,12 +94,7 @@ async def bench(tmp_path: Path) -> AsyncIterator[tuple[Cables, Path]]:
 
 
 async def until(app, met: Callable[[], bool], seconds: float = 60.0) -> str:
-    end = time.monotonic() + seconds
-    while not met():
-        text = "\n".join(rows(app))
-        assert time.monotonic() < end, f"never came; {app.view.prompt}; the screen shows:\n{text}"
-        await asyncio.sleep(0.03)
-    return "\n".join(rows(app))
+    return await drawn(app, lambda _: met(), seconds)
 
 
 async def choose(app, pilot, kind: str) -> None:
@@ -226,14 +221,17 @@ def width(place: str, at: float) -> float:
     return 25.00 if place == "near" else 25.64
 
 
+def answerable(ask: Prompt | None) -> bool:
+    return ask is not None and ask.enter and not ask.waiting
+
+
 async def answered(app, pilot, cables: Cables) -> Finding:
     """To the result, by Enter alone."""
     end = time.monotonic() + 100.0
     while app.view.result is None:
         assert time.monotonic() < end, app.view.prompt
-        ask = app.view.prompt
-        if ask is None or ask.waiting or not ask.enter:
-            await asyncio.sleep(0.03)
+        await until(app, lambda: app.view.result is not None or answerable(app.view.prompt))
+        if not answerable(ask := app.view.prompt):
             continue
         shown(ask, cables)
         if ask.phase in ("mark", "spot", "width"):
@@ -242,7 +240,7 @@ async def answered(app, pilot, cables: Cables) -> Finding:
             )  # what lies shortly before the press counts too: the hand has stopped by then
         await pilot.press("enter")
         if ask.phase == "cautions":
-            await pilot.pause(0.1)
+            await pilot.pause()
             continue
         # a press shortly after a number was taken by itself means that number: press again
         again = time.monotonic() + HASTE_S
@@ -345,7 +343,7 @@ async def test_the_whole_check_by_keys_and_its_result(bench, kind, monkeypatch) 
         await until(app, lambda: app.view.prompt is not None)
         finding = await answered(app, pilot, cables)
         EXPECTED[kind](finding)
-        await pilot.pause(0.2)
+        await pilot.pause()
         text = "\n".join(rows(app))
         folder_to_look_at = os.environ.get("SWEEPGAUGE_PICTURES", "")
         if folder_to_look_at not in ("", "rebuild"):

@@ -89,7 +89,7 @@ async def test_a_key_before_any_screen_is_there_breaks_nothing(fake) -> None:
     app = make_console(fake.path)
     async with app.run_test(size=(80, 24)) as pilot:
         press_at_once(app, "1", "enter", "1")
-        await pilot.pause(0.05)
+        await pilot.pause()
         assert app.is_running
 
 

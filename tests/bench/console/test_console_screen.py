@@ -87,12 +87,12 @@ async def test_cautions_are_read_to_the_end_before_enter_counts(fake, scenes) ->
                 break
             assert not fake.of(Press)
             await pilot.press("enter")
-            await pilot.pause(0.06)
+            await pilot.pause()
             seen += "\n".join(scenes.rows(app))
         for caution in scenes.cautions:
             assert caution.split()[-1] in seen
         await pilot.press("enter")
-        await pilot.pause(0.05)
+        await pilot.pause()
         assert len(fake.of(Press)) == 1
 
 
@@ -255,7 +255,7 @@ async def test_enter_answers_only_what_is_asked(fake, scenes) -> None:
     async with scenes.screen(fake) as (_app, pilot):
         await scenes.until(pilot, lambda t: "READY" in t)
         await pilot.press("enter")
-        await pilot.pause(0.05)
+        await pilot.pause()
         assert not fake.of(Press)
         fake.say(PromptChanged("r1", "fence-square", "big-sled", scenes.place))
         await scenes.until(pilot, lambda t: "SET UP" in t)
@@ -352,7 +352,7 @@ async def test_a_held_enter_answers_once_and_not_what_comes_next(fake, scenes, m
             await pilot.press("enter")
             now[0] += 0.03
             fake.say(PromptChanged("r1", "fence-square", "big-sled", replace(scenes.place, step=n % 2)))
-        await pilot.pause(0.05)
+        await pilot.pause()
         assert len(fake.of(Press)) == 1
         now[0] += 1.0  # let go, read, and pressed
         await pilot.press("enter")
@@ -382,7 +382,7 @@ async def test_undo_and_giving_up_which_asks_first(fake, scenes, later, yes) -> 
         assert not fake.of(Abandon)
         later[0] += 0.5
         await pilot.press(yes)
-        await pilot.pause(0.05)
+        await pilot.pause()
         assert len(fake.of(Undo)) == 1 and len(fake.of(Abandon)) == 1
         assert not fake.of(Press)
 
@@ -411,7 +411,7 @@ async def test_no_takes_the_question_back(fake, scenes, later) -> None:
         await scenes.until(pilot, lambda t: "Give up this" not in t and "READY" in t)
         later[0] += 1.0
         await pilot.press("enter")
-        await pilot.pause(0.05)
+        await pilot.pause()
         assert len(fake.of(Press)) == 1 and not fake.of(Undo) and not fake.of(Abandon)
 
 
@@ -430,7 +430,7 @@ async def test_the_key_that_asked_does_not_answer(fake, scenes, later) -> None:
         assert not fake.of(Abandon)
         await scenes.until(pilot, lambda t: "Y  yes" in t)
         await pilot.press("y")
-        await pilot.pause(0.05)
+        await pilot.pause()
         assert len(fake.of(Abandon)) == 1
 
 
@@ -772,7 +772,7 @@ async def test_a_rip_fence_that_closes_leads_and_its_act_is_seen(fake, scenes) -
         assert "closes at the rear" not in notes  # it was said
 
 
-@pytest.mark.parametrize("size", [(80, 24), (40, 15)])
+@pytest.mark.parametrize("size", [ci(((80, 24),)), (40, 15)])
 async def test_a_rip_fence_that_closes_is_told_beside_a_later_result(fake, scenes, size) -> None:
     fake.last = [scenes.finding("inside"), closing(scenes)]
     async with scenes.screen(fake, size=size) as (_app, pilot):
@@ -789,7 +789,7 @@ async def test_the_act_of_a_danger_is_read_to_its_end_on_a_phone(fake, scenes) -
         seen = ""
         for _ in range(4):
             await pilot.press("plus")
-            await pilot.pause(0.05)
+            await pilot.pause()
             seen += " ".join(" ".join(scenes.rows(app)).split())
             if "Then take the check again." in seen:
                 break
@@ -797,7 +797,7 @@ async def test_the_act_of_a_danger_is_read_to_its_end_on_a_phone(fake, scenes) -
         assert "CLOSES" in scenes.rows(app)[1]  # it stays in sight
 
 
-@pytest.mark.parametrize(("runs", "words"), [("away", "away from you"), ("right", "to the right")])
+@pytest.mark.parametrize(("runs", "words"), [ci(("away", "away from you")), ("right", "to the right")])
 async def test_the_travel_goes_where_it_is_pushed(fake, scenes, runs, words) -> None:
     """Along a straightedge on the sled fence the indicator goes to the right, not away."""
     fake.run = scenes.running(msgspec.structs.replace(scenes.push, pushed="indicator", runs=runs))
@@ -851,7 +851,7 @@ async def test_enter_pressed_again_and_again_opens_a_form_once(fake, scenes) -> 
         for _ in range(3):  # all before the form is there
             app.post_message(events.Key("enter", None))
         await scenes.until(pilot, lambda t: app.screen.page == "options" or bool(fake.of(Begin)))
-        await pilot.pause(0.1)
+        await pilot.pause()
         assert sum(isinstance(one, CheckForm) for one in app.screen_stack) <= 1
 
 

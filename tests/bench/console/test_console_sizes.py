@@ -91,12 +91,12 @@ async def test_every_page_fits_and_says_how_to_go_back(fake, scenes, size) -> No
     async with scenes.screen(fake, size=size) as (app, pilot):
         for keys in (["1"], ["1", "1"], ["3"], ["4"], ["5"], ["6"], ["7"], ["7", "2"], ["8"], ["slash"]):
             await pilot.press(*keys)
-            await pilot.pause(0.03)
+            await pilot.pause()
             text = "\n".join(scenes.rows(app)[-4:])
             assert "back" in text, keys
             scenes.inside(app, size)
             app.go_home()
-            await pilot.pause(0.03)
+            await pilot.pause()
 
 
 @pytest.mark.parametrize("size", SIZES)

@@ -25,7 +25,7 @@ ROWS, COLUMNS = 3, 8  # of a target in a sweep, at the least
 
 async def bar(app, pilot) -> dict[str, ActButton]:
     """The acts by their words: each large enough, on the screen, none over another."""
-    await pilot.pause(0.05)
+    await pilot.pause()
     buttons = [b for b in app.screen.query(ActButton) if b.display]
     taken: set[int] = set()
     for one in buttons:
@@ -40,7 +40,7 @@ async def bar(app, pilot) -> dict[str, ActButton]:
 
 async def touch(pilot, widget) -> None:
     await pilot.click(widget)
-    await pilot.pause(0.03)
+    await pilot.pause()
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -99,7 +99,7 @@ async def test_a_second_tap_at_the_same_place_takes_no_pass_back(fake, scenes, s
         assert now["push"].region == push
         for place in (stood, push):
             await pilot.click(offset=place.center)
-        await pilot.pause(0.03)
+        await pilot.pause()
         assert not fake.of(Undo)
 
 
@@ -169,7 +169,7 @@ async def test_a_finger_that_taps_one_place_again_and_again_gives_nothing_up(
         place = footer.region.offset
         for _ in range(3):
             await pilot.click(offset=place)
-            await pilot.pause(0.03)
+            await pilot.pause()
         assert not fake.of(Abandon)
         screen = app.screen
         assert isinstance(screen, confirm.ConfirmScreen)
@@ -178,7 +178,7 @@ async def test_a_finger_that_taps_one_place_again_and_again_gives_nothing_up(
         assert not fake.of(Abandon)
         now[0] += 1.0
         await pilot.click("#yes")
-        await pilot.pause(0.03)
+        await pilot.pause()
         assert len(fake.of(Abandon)) == 1
 
 
@@ -194,7 +194,7 @@ class Thumb:
             await self.pilot.click(act)
         else:
             await self.row(key)
-        await self.pilot.pause(0.05)
+        await self.pilot.pause()
 
     async def row(self, digit: str) -> None:
         """The row of a list that stands under that digit."""
@@ -312,7 +312,7 @@ async def test_a_number_and_a_name_are_typed_by_touch_alone(fake, scenes, size) 
 
 async def pad(app, pilot, key: str) -> None:
     """One key of those on the screen: each a target for a thumb, none cut off."""
-    await pilot.pause(0.03)
+    await pilot.pause()
     keys = {str(b.label): b for b in app.screen.query("Pad ActButton").results(ActButton)}
     assert len(keys) == 20
     for one in keys.values():

@@ -6,7 +6,7 @@ import asyncio
 from collections.abc import Callable
 
 import pytest
-from console_job import rows
+from console_job import drawn, rows
 
 from bench.console.app import make_console
 from bench.console.first_start import STAGES, Guide, next_stage
@@ -24,14 +24,8 @@ def flat(text: str) -> str:
     return " ".join(text.split())
 
 
-async def until(pilot, met: Callable[[str], bool], seconds: float = 60.0) -> str:
-    text = ""
-    for _ in range(int(seconds / 0.05)):
-        text = seen(pilot.app)
-        if met(flat(text)):
-            return text
-        await pilot.pause(0.05)
-    raise AssertionError(f"never came; the screen shows:\n{text}")
+async def until(pilot, met: Callable[[str], bool]) -> str:
+    return await drawn(pilot.app, lambda text: met(flat(text)))
 
 
 async def keys(pilot, *pressed: str) -> None:

@@ -200,7 +200,7 @@ def test_a_large_answer_does_not_drop_who_has_not_read_it_yet() -> None:
     client = Client(end)  # type: ignore[arg-type]
     client.send_large(Document({"series": ["x" * (2 * DROP_BYTES)]}))
     client.send(Done("still told"))
-    assert not client.gone and not end.aborted
+    assert not client.closed and not end.aborted
     client.send(Done("x" * DROP_BYTES))
     client.send(Done("one too many"))
-    assert client.gone and end.aborted
+    assert client.closed and end.aborted

@@ -234,7 +234,7 @@ async def test_registers_are_asked_for_and_survive_a_pulled_cable(hear, cable, t
 
 
 async def test_a_cable_that_types(hear, cable, tmp_path, monkeypatch) -> None:
-    monkeypatch.setattr("hw.ports.typed_keys.FRESH", 600.0)
+    monkeypatch.setattr("hw.ports.typed_keys.OPENING_S", 600.0)
     wire = cable()
     settings = port_of(tmp_path, f'port = "{wire.path}"\nformat = "wedge"\ntimeout = 10\n', "caliper")
     caliper = hear(settings, "caliper")

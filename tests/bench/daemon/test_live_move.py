@@ -222,7 +222,7 @@ def test_what_the_screw_drew_is_aimed_past(from_pivot: float) -> None:
     live = sled.live
     assert live.phase == "end"
     assert live.drew == pytest.approx(-0.03, abs=1e-9)
-    assert live.gone == pytest.approx(0.144, abs=1e-9)
+    assert live.moved == pytest.approx(0.144, abs=1e-9)
     assert live.notice().verdict == "inside"
 
 

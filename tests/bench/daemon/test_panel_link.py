@@ -22,7 +22,7 @@ from bench.protocol import (
     PassNotice,
     PromptChanged,
 )
-from bench.settings.settings_file import Panel
+from bench.settings.settings_file import PanelSettings
 from hw.pedal import LONG_S
 
 READY = PromptChanged(run="1", check="fence-square", ask=Prompt("sweep", "push", ready=True))
@@ -36,7 +36,7 @@ class Foot:
         self.presses: list[str] = []
         self.threads: set[int] = set()
         self.link = PanelLink(
-            Panel(pedal=17, lamp=27, buzzer=22),
+            PanelSettings(pedal=17, lamp=27, buzzer=22),
             lambda: self._pressed("press"),
             lambda: self._pressed("long"),
             make_factory=lambda: self.factory,
@@ -128,7 +128,7 @@ async def test_pins_that_cannot_be_had_are_said_and_nothing_else(caplog: pytest.
     def none() -> object:
         raise FileNotFoundError("no chip")
 
-    link = PanelLink(Panel(pedal=17), lambda: None, lambda: None, make_factory=none)
+    link = PanelLink(PanelSettings(pedal=17), lambda: None, lambda: None, make_factory=none)
     link.start(asyncio.get_running_loop())
     assert "panel off" in link.panel.words and "pedal on pin 17 does not" in link.panel.words
     link.show(READY)

@@ -8,7 +8,7 @@ from turns import HANG_S, until
 
 from bench.finding import Climate
 from bench.protocol import Document, Drift, Due, Error, NoteEvent
-from hw.climate import Climate as SensorReading
+from hw.climate import SensorReading
 
 FENCE, SQUARE = 1.2e-4, 2e-4  # rad
 

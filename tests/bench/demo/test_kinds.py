@@ -143,7 +143,7 @@ def test_a_turn_is_told_in_degrees() -> None:
     )
 
 
-@pytest.mark.parametrize("options", [{}, {"kept": "right", "turns": 8}, {"kept": "left", "turns": 4}])
+@pytest.mark.parametrize("options", [{}, {"kept": "right", "turns": 3}, {"kept": "left", "turns": 4}])
 async def test_hands_cut_the_board_as_the_check_was_asked_for(monkeypatch, options) -> None:
     cut = []
 

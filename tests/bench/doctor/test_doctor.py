@@ -21,7 +21,7 @@ from bench.cli.doctor import doctor
 from bench.doctor import diagnostic, instruments, machine, pins, ports, rights, running_daemon
 from bench.doctor.diagnostic import ListeningOptions
 from bench.doctor.stream_figures import at_rest, rate_of
-from bench.settings.settings_file import Panel, PortSettings, Settings
+from bench.settings.settings_file import PanelSettings, PortSettings, Settings
 
 
 def matters(answer: dict, about: str) -> list[dict]:
@@ -59,8 +59,8 @@ def look(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
         monkeypatch.setenv(f"SWEEPGAUGE_{name}", str(tmp_path / file))
     monkeypatch.setattr(diagnostic, "LISTEN", 0.5)
     monkeypatch.setattr(running_daemon, "LISTEN", 0.5)
-    monkeypatch.setattr("hw.discovery.listening.TURN", 0.3)
-    monkeypatch.setattr("hw.discovery.listening.SILENCE", 0.5)
+    monkeypatch.setattr("hw.discovery.listening.TURN_S", 0.3)
+    monkeypatch.setattr("hw.discovery.listening.SILENCE_S", 0.5)
 
     def run(*args: str, rig=None, saying: dict[str, bytes] | None = None) -> tuple[int, str]:
         over = threading.Event()
@@ -188,7 +188,7 @@ def test_each_cable_is_found_once_under_its_best_name(dev: Path) -> None:
 
 
 def test_a_name_that_will_not_last_is_a_fault(dev: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    found = [ports.Cable(Path("/dev/ttyUSB7"), (Path("/dev/serial/by-id/usb-gauge"),))]
+    found = [ports.SerialCable(Path("/dev/ttyUSB7"), (Path("/dev/serial/by-id/usb-gauge"),))]
     said = list(ports.diagnose_cables(found, [("indicator", PortSettings(port="/dev/ttyUSB7"))]))
     assert 'write port = "/dev/serial/by-id/usb-gauge"' in remedies(said)
 
@@ -237,7 +237,7 @@ def test_cables_that_the_settings_do_not_name_are_listened_to(
     rigs, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """One speaks, one is silent, one is held: what may be listened to is, and a line to paste comes of it."""
-    monkeypatch.setattr("hw.discovery.listening.SILENCE", 0.3)
+    monkeypatch.setattr("hw.discovery.listening.SILENCE_S", 0.3)
     rig = rigs()
     silent, slave = os.openpty()
     held = tmp_path / "held"
@@ -246,7 +246,7 @@ def test_cables_that_the_settings_do_not_name_are_listened_to(
         instruments, "holders_of", lambda path: ["thief (process 9)"] if Path(path) == held else []
     )
     names = [Path(rig.names["travel"]), Path(os.ttyname(slave)), held]
-    found = [ports.Cable(Path(os.path.realpath(name)), (name,)) for name in names]
+    found = [ports.SerialCable(Path(os.path.realpath(name)), (name,)) for name in names]
     wired = [("indicator", PortSettings(port=rig.names["indicator"]))]
     said = instruments.diagnose_ports(wired, found, user({"dialout"}), ListeningOptions(2.0, "mm"))
     os.close(silent), os.close(slave)
@@ -378,7 +378,9 @@ def test_the_arithmetic_starts() -> None:
 
 # ---- pins -------------------------------------------------------------------------------------------
 
-WIRED = Settings(panel=Panel(pedal=17), indicator=PortSettings(format="sync24", pins={"data": 5, "clock": 6}))
+WIRED = Settings(
+    panel=PanelSettings(pedal=17), indicator=PortSettings(format="sync24", pins={"data": 5, "clock": 6})
+)
 
 
 def test_pins_are_looked_at_where_they_are_wired(tmp_path: Path) -> None:

@@ -16,7 +16,8 @@ import pytest
 from bench.doctor import instruments, silent_instrument
 from bench.doctor.diagnostic import ListeningOptions
 from bench.doctor.format_mismatch import diagnose_bytes, diagnose_frames
-from bench.doctor.ports import Cable
+from bench.doctor.observation import Observation
+from bench.doctor.ports import SerialCable
 from bench.doctor.rights import User
 from bench.doctor.silent_instrument import ask_at_other_speeds, silence_advice
 from bench.settings.settings_file import PortSettings
@@ -114,8 +115,8 @@ class Asked:
 
 @pytest.fixture
 def asked(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., Asked]]:
-    monkeypatch.setattr("hw.discovery.listening.TURN", 0.6)
-    monkeypatch.setattr("hw.discovery.listening.SILENCE", 0.6)
+    monkeypatch.setattr("hw.discovery.listening.TURN_S", 0.6)
+    monkeypatch.setattr("hw.discovery.listening.SILENCE_S", 0.6)
     made: list[Asked] = []
     yield lambda *args: made.append(Asked(*args)) or made[-1]
     for one in made:
@@ -172,7 +173,7 @@ def test_text_at_another_speed_is_shown_and_that_speed_proposed(
 
     heard = Listening({9600: b"\xf0\x8a" * 20, 19200: b"POS=+012.345,T=21.5\r\n" * 5}, None, 19200)
     data = b"\xf0\x8a" * 20
-    found = diagnose_bytes("indicator", PortSettings(port="/dev/x"), data, data, heard, Counter())
+    found = diagnose_bytes("indicator", PortSettings(port="/dev/x"), Observation(data, data), heard)
     assert (
         found.proposal == {"baud": 19200}
         and "POS=+012.345" in found.words
@@ -180,7 +181,7 @@ def test_text_at_another_speed_is_shown_and_that_speed_proposed(
     )
     monkeypatch.setattr(instruments, "listen", lambda line: heard)
     rig = rigs()
-    cable = Cable(Path(os.path.realpath(rig.names["travel"])), (Path(rig.names["travel"]),))
+    cable = SerialCable(Path(os.path.realpath(rig.names["travel"])), (Path(rig.names["travel"]),))
     (found,) = instruments.diagnose_cable(cable, ANN)
     assert (
         found.proposal == {"port": rig.names["travel"], "baud": 19200}
@@ -201,7 +202,7 @@ def test_beside_a_daemon_too_a_cable_that_no_settings_name_is_listened_to(
     text = (tmp_path / "settings.toml").read_text()
     (tmp_path / "settings.toml").write_text(text.replace("[travel]", "[unused]").split("[unused]")[0])
     run("daemon").hear("ready")
-    found = [Cable(Path(os.path.realpath(name)), (Path(name),)) for name in rig.names.values()]
+    found = [SerialCable(Path(os.path.realpath(name)), (Path(name),)) for name in rig.names.values()]
     monkeypatch.setattr("bench.doctor.ports.find_ports", lambda: found)
     monkeypatch.setattr("bench.doctor.running_daemon.LISTEN", 0.3)
     monkeypatch.setattr("bench.doctor.diagnostic.LISTEN", 0.3)

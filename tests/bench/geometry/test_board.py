@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import shapely
 import shapely.affinity
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.geometry.board import board_rotation
@@ -53,55 +53,28 @@ def cut_a_board(rotation, kept="left", size=440.0, strip=25.0, apart=369.42, cro
 @pytest.mark.parametrize("rotation", [0.001, -0.001, 0.0003, 0.0])
 def test_a_board_really_cut_five_times_tells_the_fence(rotation, kept):
     near, far = cut_a_board(rotation, kept)
-    assert board_rotation([near], [far], 369.42, 4, kept).rotation == pytest.approx(rotation, abs=2e-8)
+    assert board_rotation([near], [far], 369.42, 4, kept) == pytest.approx(rotation, abs=2e-8)
 
 
 @given(st.floats(-0.003, 0.003), st.floats(-3.0, 3.0), st.sampled_from(["left", "right"]))
-@settings(max_examples=15, deadline=None)
 def test_however_crooked_the_board_began(rotation, crooked, kept):
     near, far = cut_a_board(rotation, kept, crooked=crooked, apart=350.0)
-    assert board_rotation([near], [far], 350.0, 4, kept).rotation == pytest.approx(rotation, abs=2e-7)
+    assert board_rotation([near], [far], 350.0, 4, kept) == pytest.approx(rotation, abs=2e-7)
 
 
 def test_the_cut_that_was_worked_by_simulation():
     """Widths from independent simulations of boards being cut."""
-    assert board_rotation([25.3921], [23.9144], 369.42).rotation == pytest.approx(0.001, abs=1e-7)
-    assert board_rotation([25.4081], [26.8801], 368.0).rotation == pytest.approx(-0.001, abs=1e-7)
-    assert board_rotation([25.3921], [23.9144], 369.42, kept="right").rotation == pytest.approx(
-        -0.001, abs=1e-7
-    )
-
-
-@pytest.mark.ci
-def test_the_uncertainty_is_the_scatter_of_boards_cut_with_play_and_seating():
-    """Each of four cuts falls anywhere in the play and on its own seating; widths are read three times."""
-    rng = np.random.default_rng(8)
-    play, seat, reading, apart = 2e-4, 3e-5, 0.02, 370.0
-    cut = np.hypot(play / np.sqrt(12.0), seat)
-    found = []
-    for _ in range(4000):
-        angles = 0.0004 + rng.uniform(-play / 2, play / 2, 4) + rng.normal(0, seat, 4)
-        taper = angles.sum() * apart
-        near = 25.0 + taper + rng.normal(0, reading, 3)
-        found.append(board_rotation(near, 25.0 + rng.normal(0, reading, 3), apart))
-    error = np.array([f.rotation for f in found]) - 0.0004
-    of_widths = np.sqrt(np.mean([f.reading**2 for f in found]) * 2 / 3) / (4 * apart)
-    said = np.hypot(cut / 2, of_widths)
-    assert np.std(error) == pytest.approx(said, rel=0.05)
-    assert abs(np.mean(error)) < 0.1 * said
-    assert found[0].degrees_of_freedom == 4
-
-
-def test_one_width_an_end_leaves_the_reading_unknown():
-    assert board_rotation([25.0], [24.0], 400.0).degrees_of_freedom == 0
+    assert board_rotation([25.3921], [23.9144], 369.42) == pytest.approx(0.001, abs=1e-7)
+    assert board_rotation([25.4081], [26.8801], 368.0) == pytest.approx(-0.001, abs=1e-7)
+    assert board_rotation([25.3921], [23.9144], 369.42, kept="right") == pytest.approx(-0.001, abs=1e-7)
 
 
 @given(st.floats(1.0, 50.0), st.floats(1.0, 50.0), st.floats(100.0, 600.0), st.floats(-0.5, 0.5))
 def test_zero_errors_cancel_and_swapped_ends_flip(near, far, apart, zero):
-    plain = board_rotation([near], [far], apart).rotation
-    assert board_rotation([near + zero], [far + zero], apart).rotation == pytest.approx(plain, abs=1e-12)
-    assert board_rotation([far], [near], apart).rotation == pytest.approx(-plain)
-    assert board_rotation([near], [far], apart, kept="right").rotation == pytest.approx(-plain)
+    plain = board_rotation([near], [far], apart)
+    assert board_rotation([near + zero], [far + zero], apart) == pytest.approx(plain, abs=1e-12)
+    assert board_rotation([far], [near], apart) == pytest.approx(-plain)
+    assert board_rotation([near], [far], apart, kept="right") == pytest.approx(-plain)
 
 
 def test_an_end_without_a_width_says_so():

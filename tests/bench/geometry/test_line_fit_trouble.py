@@ -182,7 +182,6 @@ def test_all_readings_alike() -> None:
 numbers = st.floats(-20, 20, allow_nan=False)
 
 
-@settings(max_examples=15, deadline=None)
 @given(
     seed=st.integers(0, 10_000),
     n=st.sampled_from([8, 9, 30, 120, 300]),

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import shapely
 import shapely.affinity
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.geometry.columns import GeometryError
@@ -150,7 +150,6 @@ def test_a_runner_longer_than_its_slot_is_judged_where_it_fills_it():
     [pytest.param(False, id="one runner", marks=pytest.mark.ci), pytest.param(True, id="two runners")],
 )
 @given(seed=st.integers(0, 10**6))
-@settings(max_examples=8, deadline=None)
 def test_every_position_agrees_with_linear_programming(two, seed):
     runners, slots = bodies(seed, two)
     places = positions(runners, slots)
@@ -217,7 +216,6 @@ def test_a_real_body_turns_in_a_real_slot_just_as_far():
 
 
 @given(st.integers(0, 10**6), st.floats(-0.3, 0.3), st.floats(-1e-3, 1e-3))
-@settings(max_examples=15, deadline=None)
 def test_a_slot_that_lies_elsewhere_or_askew_has_the_same_play(seed, move, lean):
     runners, slots = bodies(seed)
     before = runner_fit(runners, slots)
@@ -231,7 +229,6 @@ def test_a_slot_that_lies_elsewhere_or_askew_has_the_same_play(seed, move, lean)
 
 
 @given(st.integers(0, 10**6), st.floats(0.0, 0.1))
-@settings(max_examples=15, deadline=None)
 def test_taking_wood_off_never_tightens_and_the_relief_just_opens_it(seed, off):
     runners, slots = bodies(seed)
     before = runner_fit(runners, slots)
@@ -245,7 +242,6 @@ def test_taking_wood_off_never_tightens_and_the_relief_just_opens_it(seed, off):
 
 
 @given(st.integers(0, 10**6))
-@settings(max_examples=15, deadline=None)
 def test_more_stations_on_the_same_straight_pieces_change_nothing_at_a_position(seed):
     """Widths run straight between stations, so no place between needs a look."""
     runners, slots = bodies(seed)

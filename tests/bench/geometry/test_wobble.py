@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from everyday import ci
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -153,20 +154,21 @@ def _turned(rng, times, again):
     return wobble(turns, readings)
 
 
+@pytest.mark.parametrize(("plates", "least"), [(100, 0.88), ci((300, 0.93))])
 @pytest.mark.parametrize("again", [True, False])
-def test_readings_on_one_turning_do_not_hide_how_turnings_differ(again):
-    """The truth lies within t standard uncertainties in 93 of 100 plates at least."""
+def test_readings_on_one_turning_do_not_hide_how_turnings_differ(again, plates, least):
+    """The truth lies within t standard uncertainties in 95 of 100 plates, less what so many plates may show."""
     from scipy.stats import t
 
     rng = np.random.default_rng(11)
     truth = {"total": np.ptp(_form(np.linspace(0, 2 * np.pi, 7201))), "tilt": 0.06, "warp": 0.02}
-    found = [_turned(rng, 2, again) for _ in range(300)]
+    found = [_turned(rng, 2, again) for _ in range(plates)]
     for name, true in truth.items():
         within = [
             abs(getattr(f, name) - true) <= t.ppf(0.975, f.degrees_of_freedom) * getattr(f, "u_" + name)
             for f in found
         ]
-        assert np.mean(within) >= 0.93, name
+        assert np.mean(within) >= least, name
 
 
 def test_a_warp_on_few_uneven_turns_widens_the_tilt():

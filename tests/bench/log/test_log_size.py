@@ -97,7 +97,7 @@ def test_a_commit_writes_no_more_than_room_is_kept_for(page, live, make, path, m
         committed.append(max(wal - before[0], files[1].stat().st_size - before[1]) / most)
         return done
 
-    monkeypatch.setattr(schema.connect, "__defaults__", (page,))
+    monkeypatch.setattr(schema, "PAGE_BYTES", page)
     monkeypatch.setattr(Committer, "_commit", measured)
     monkeypatch.setattr(WriteQueue, "batch", some)
     life = live()

@@ -32,7 +32,6 @@ def test_both_files_together(tmp_path: Path) -> None:
     assert set(settings.gear.jigs) == {"one", "two"}
     assert settings.gear.leaves == (0.05,)
     assert {item.file for item in settings.written} == {str(paths[1])}
-    assert settings.gear_file == str(paths[1])
 
 
 MITRE = '[jig.frames]\nmitre = "point-toward"\nmitre_pivot = "outer"\npivot_to_stop = "300 mm"\n'

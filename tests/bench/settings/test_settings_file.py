@@ -13,7 +13,14 @@ from hypothesis import strategies as st
 
 from bench.gear import Caliper, Gear, Indicator, Jig, Saw, Square, Travel
 from bench.render.settings import settings_lines
-from bench.settings.settings_file import Panel, PortSettings, Settings, SettingsError, default_paths, load
+from bench.settings.settings_file import (
+    PanelSettings,
+    PortSettings,
+    Settings,
+    SettingsError,
+    default_paths,
+    load,
+)
 
 WHOLE = """
 units = "mm"                          # what people see: "mm" or "inch"
@@ -93,7 +100,7 @@ def test_a_whole_file(tmp_path: Path) -> None:
     )
     assert settings.travel == PortSettings(port="/dev/serial/by-id/...")
     assert settings.caliper is None
-    assert settings.panel == Panel(pedal=17, lamp=27, buzzer=22)
+    assert settings.panel == PanelSettings(pedal=17, lamp=27, buzzer=22)
     gear = settings.gear
     assert gear.indicator == Indicator(
         resolution=0.001, max_error=0.003, short_span_error=0.001, tilt=math.radians(2)

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.stream import device_clock
-from bench.stream.device_clock import LATEST, MODULO, DeviceClock
+from bench.stream.device_clock import LATEST_LINE_S, MODULO, DeviceClock
 
 WAY = 0.0012  # s, the shortest way of a line
 
@@ -86,7 +86,7 @@ def test_a_device_that_begins_anew_costs_no_wrong_time(seed: int, first: int, aw
     for true, us, arrived in lines:
         at = arrived + 4.0 + away
         placed = clock.place((us + first) % MODULO, at)
-        assert at - LATEST <= placed <= at
+        assert at - LATEST_LINE_S <= placed <= at
         del true
 
 
@@ -126,7 +126,7 @@ def test_whatever_comes_is_placed_between_latest_and_now(lines: list[tuple[int, 
     clock, now = DeviceClock(), 0.0
     for us, gap in lines:
         now += gap
-        assert now - LATEST - 1e-6 <= clock.place(us, now) <= now
+        assert now - LATEST_LINE_S - 1e-6 <= clock.place(us, now) <= now
 
 
 @given(

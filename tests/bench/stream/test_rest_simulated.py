@@ -159,7 +159,7 @@ def test_ten_thousand_at_rest_are_taken_within_a_second(rate: int) -> None:
     assert np.mean(waits <= (2.0 if rate >= 5 else 9 / rate)) >= 0.98
 
 
-@pytest.mark.parametrize("rate", RATES)
+@pytest.mark.parametrize("rate", everyday(RATES, 3))
 @pytest.mark.parametrize("jump", [0.02, 0.1, 1.0])
 def test_a_sled_that_sticks_and_slips_is_in_motion(rate: int, jump: float) -> None:
     """It rests for 0.3 s between two jumps."""
@@ -169,7 +169,7 @@ def test_a_sled_that_sticks_and_slips_is_in_motion(rate: int, jump: float) -> No
         assert taken(chance, one, lambda t: jump * np.floor((t + chance.uniform()) / 0.3), 3.0) is None
 
 
-@pytest.mark.parametrize("rate", RATES)
+@pytest.mark.parametrize("rate", everyday(RATES, 3))
 def test_a_hand_that_comes_to_rest_by_degrees_is_taken_where_it_ends(rate: int) -> None:
     """At 10 mm/s till the press, then exponentially with 0.2 s: at the limiting speed 0.004 mm is still to go."""
     chance = np.random.default_rng(rate)

@@ -104,6 +104,6 @@ def test_rebuild_writes_the_same(tmp_path: Path) -> None:
 
 def test_a_broken_decoder_would_be_seen(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(PlainDecoder, "_learn", lambda *_: None)
-    monkeypatch.setattr("hw.formats.shared.plain_text.UNITS", {"mm": "mm", "in": "mm"})
+    monkeypatch.setattr("hw.formats.shared.plain_text.UNIT_OF", {"mm": "mm", "in": "mm"})
     header, body, twin = read("plain-unit-switched")
     assert replay(header, body) != twin

@@ -26,9 +26,9 @@ import pytest
 import serial
 from turns import until
 
+from hw.port_names import PortOptions
 from hw.ports import serial_port
 from hw.ports.open_errors import open_error
-from hw.ports.serial_device import PortOptions
 from hw.ports.serial_port import SerialPort
 
 PATIENCE = 60.0  # s; what is waited for comes in a few ms unless the machine is busy

@@ -9,7 +9,7 @@ import pytest
 
 from hw.virtual.motion import Pose
 from hw.virtual.saw import TWIST_AT, VirtualSaw
-from hw.virtual.straightedge_carriage import RUN
+from hw.virtual.straightedge_carriage import FACE_RUN
 from hw.virtual.traits import Traits
 
 START, REAR = Pose(10.0), Pose(160.0)
@@ -52,7 +52,7 @@ def test_a_straightedge_gives_way_alike_as_it_lies_and_rolled_over_and_more_unde
         read = []
         for saw in (stiff, slim):
             saw.place(placement, Pose(0.0))
-            read.append(saw.depth(Pose(RUN / 2)) - saw.depth(Pose(0.0)))
+            read.append(saw.depth(Pose(FACE_RUN / 2)) - saw.depth(Pose(0.0)))
         changes.append(read[1] - read[0])
     u = 150.0 / 900.0
     wanted = 0.008 * (1.0 - 16.0 * (u * (1.0 - u)) ** 2)

@@ -13,16 +13,16 @@ from everyday import everyday
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hw.virtual.board import KERF, STRIP, TRIM
+from hw.virtual.board import KERF, STRIP_WIDTH, TRIM_WIDTH
 from hw.virtual.bodies import FOOT, rest_line, turn_of
 from hw.virtual.edge_profile import EdgeProfile
 from hw.virtual.hands import Hands
 from hw.virtual.motion import Pose
 from hw.virtual.plane import Vector
 from hw.virtual.plate import WAVES, Plate, Space
-from hw.virtual.saw import PLACEMENTS, VirtualSaw
-from hw.virtual.slots import MOVED, RUNNER, SLOT, SlotsAndRunners
-from hw.virtual.straightedge_carriage import EDGE_DISTANCE, EDGE_WIDTH, FEET, HALF, RUN
+from hw.virtual.saw import KNOWN_PLACEMENTS, VirtualSaw
+from hw.virtual.slots import RUNNER_LENGTH, SLED_STEP, SLOT_LENGTH, SlotsAndRunners
+from hw.virtual.straightedge_carriage import EDGE_DISTANCE, EDGE_WIDTH, FACE_RUN, FOOT_OFFSET, HALF
 from hw.virtual.traits import Traits
 
 SEEDS = st.integers(0, 60)
@@ -160,18 +160,18 @@ def test_rolled_over_the_straightedges_form_turns_its_sign(fence, seed):
     )
     for placement in ("as-is", "rolled-over"):
         saw.place(placement)
-        assert (saw.run, saw.travel_begins) == (RUN, -RUN / 2)
+        assert (saw.run, saw.travel_begins) == (FACE_RUN, -FACE_RUN / 2)
         lies = bar if placement == "as-is" else affinity.scale(bar, 1.0, -1.0, origin=(0.0, 0.0))
         heights = np.array(lies.coords)[:, 1] + EDGE_DISTANCE  # over the face's line, away from the fence
 
         def rides(u: float, heights: np.ndarray = heights) -> float:
             places = np.arange(heights.size) * 0.5 - HALF
-            feet = np.interp([u - FEET, u + FEET], places, heights)
+            feet = np.interp([u - FOOT_OFFSET, u + FOOT_OFFSET], places, heights)
             return float(feet.mean()) - saw.bodies.fence_form.at(u + HALF)
 
         for u in (-250.0, -40.0, 90.0, 280.0):
-            read = saw.depth(Pose(u + RUN / 2)) - saw.depth(Pose(0.0))
-            assert read == pytest.approx(rides(-RUN / 2) - rides(u), abs=5e-5)
+            read = saw.depth(Pose(u + FACE_RUN / 2)) - saw.depth(Pose(0.0))
+            assert read == pytest.approx(rides(-FACE_RUN / 2) - rides(u), abs=5e-5)
     assert outward * saw.face().outward.y > 0.0
 
 
@@ -207,14 +207,14 @@ def test_play_is_what_linear_programming_finds(seed, both, pinch):
     sides = (0, 1) if both else (0,)
     side_play = yaw_play = 0.0
     relief = 0.0
-    for at in np.arange(-RUNNER, SLOT + 1.0, MOVED):
+    for at in np.arange(-RUNNER_LENGTH, SLOT_LENGTH + 1.0, SLED_STEP):
         bounds = []
         for side in sides:
-            for u in np.arange(0.0, RUNNER + 1.0, 10.0):
-                if 0.0 <= at + u <= SLOT:
+            for u in np.arange(0.0, RUNNER_LENGTH + 1.0, 10.0):
+                if 0.0 <= at + u <= SLOT_LENGTH:
                     slot, runner = ways.slots[side].walls(at + u), ways.runners[side].walls(u)
-                    bounds.append((u - RUNNER / 2, slot[0] - runner[0], slot[1] - runner[1]))
-        if 0.0 <= at <= SLOT - RUNNER and (right := most(bounds, (1.0, 0.0))) is not None:
+                    bounds.append((u - RUNNER_LENGTH / 2, slot[0] - runner[0], slot[1] - runner[1]))
+        if 0.0 <= at <= SLOT_LENGTH - RUNNER_LENGTH and (right := most(bounds, (1.0, 0.0))) is not None:
             side_play = max(side_play, right + most(bounds, (-1.0, 0.0)))
             yaw_play = max(yaw_play, most(bounds, (0.0, 1.0)) + most(bounds, (0.0, -1.0)))
         if len(bounds) > len(sides):
@@ -276,7 +276,7 @@ def test_a_board_cut_and_turned_by_shapely_gives_the_same_strip(fence, kept, a, 
     blade = affinity.rotate(box(-KERF / 2, -2000.0, KERF / 2, 2000.0), slot, origin=(0, 0), use_radians=True)
     clockwise = (kept == "left") == (fence == "near")
     for number in range(turns + 1):
-        take = STRIP if number == turns else TRIM
+        take = STRIP_WIDTH if number == turns else TRIM_WIDTH
         corners = list(shape.exterior.coords)[:-1]
         edges = [
             (p, q) for p, q in zip(corners, [*corners[1:], corners[0]], strict=True) if abs(p[0] - q[0]) > 200
@@ -327,7 +327,7 @@ def test_a_strip_is_as_long_as_the_board_and_no_longer():
 def test_set_ups_are_named_and_their_seed_is_one_saw():
     assert turn_of("turn-112.5") == pytest.approx(math.radians(112.5))
     assert turn_of("turn-back") is None and turn_of("front") is None
-    assert {"as-is", "rolled-over"} <= set(PLACEMENTS)
+    assert {"as-is", "rolled-over"} <= set(KNOWN_PLACEMENTS)
     one, two = (VirtualSaw.draw(9).bodies for _ in range(2))
     assert one.plate == two.plate and one.fence_form == two.fence_form
     assert isinstance(one.slideways, SlotsAndRunners) and one.slideways.width(
@@ -340,7 +340,7 @@ async def test_hands_run_along_the_fence_and_back_to_the_sled():
     clock = [0.0]
     hands = Hands(VirtualSaw.draw(1), lambda: clock[0], pace=0.0)
     hands.saw.place("as-is")
-    assert hands.travel_at(0.0) == pytest.approx(-RUN / 2, abs=0.02)
+    assert hands.travel_at(0.0) == pytest.approx(-FACE_RUN / 2, abs=0.02)
     hands.saw.place("handle-left")
     assert hands.travel_at(0.0) == pytest.approx(0.0, abs=0.02)
     await hands.measure("slot-left", 150.0)

@@ -172,11 +172,6 @@ def test_one_spot_of_the_blade_touched_at_front_and_rear():
     assert -dx / 150.0 == pytest.approx(saw.truth()["blade"], abs=1e-8)
 
 
-def test_toe_is_rip_fence_against_blade():
-    truth = VirtualSaw.draw(12).truth()
-    assert truth["toe"] == pytest.approx(truth["rip_fence"] - truth["blade"], abs=1e-12)
-
-
 # -- moves ---------------------------------------------------------------------------------------------
 
 
