@@ -184,7 +184,7 @@ def set_up_of(kind: str, step: int = 0) -> Scene:
 
     def scene(app: Console, scenes) -> None:
         steps = all_checks()[kind].plan({}, EvidenceGear())
-        facts = ProcedureState(acknowledged=True, step=step, kept=[step.repeat for step in steps[:step]])
+        facts = ProcedureState(acknowledged=True, step=step, accepted=[step.repeat for step in steps[:step]])
         fresh(app, scenes)
         ask = with_prompt_words(next_ask((), steps, facts), "mm")
         fold(
