@@ -92,13 +92,7 @@ class _Sled:
 
 
 def indicator_on_sled(
-    how: str,
-    jig: Jig | None,
-    wide: int,
-    high: int,
-    glyphs: GlyphSet,
-    *,
-    leans: bool = False,
+    how: str, jig: Jig | None, wide: int, high: int, glyphs: GlyphSet, *, leans: bool
 ) -> Block:
     """The indicator as it stands for the live move: `beyond` or `behind` the sled
     fence, `right` or `left` of the arm. Five rows, or none where there is no room; the
