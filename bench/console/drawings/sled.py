@@ -118,7 +118,10 @@ def indicator_on_sled(
         c.label(c.wide // 2, other, "sled fence", "faint", at="middle")
     if leans:
         left, line, right = glyphs.left_mark, glyphs.across, glyphs.right_mark
-        c.label(c.wide - 1, 0, f"{left}{line} lean {line}{right}", "act", at="right")
+        words = f"{left}{line} lean {line}{right}"
+        ends = ((c.wide - 1, "right"), (0, "left"))
+        places = ((x, row, end) for row in (0, MOUNT_HIGH - 1) for x, end in ends)
+        c.label_where_free(words, "act", *places)
     return c.block()
 
 

@@ -298,7 +298,7 @@ def test_the_indicator_of_the_live_move_stands_where_it_is_said(glyphs, pivot, w
             for leans in (False, True)
         )
         assert len(text) == 5 and all("indicator" in "".join(text) for _ in text)
-        assert "lean" in leaned[0] and "lean" not in "".join(text)
+        assert "lean" in "".join(leaned) and "lean" not in "".join(text)
         return text
 
     for how, mark, step in (("beyond", glyphs.down_mark, -1), ("behind", glyphs.up_mark, 1)):
