@@ -11,7 +11,7 @@ from bench.units import System, nominal_words
 
 LEAST_WIDE, LEAST_HIGH = 36, 6
 MOST_HIGH = 36
-MOUNT_HIGH, MOUNT_WIDE = 5, 60  # of how the indicator stands
+MOUNT_HIGH, MOUNT_WIDE = 5, 100  # of how the indicator stands
 USUAL_REACH = 500.0  # mm: where no distance is known, so that there is something to see
 
 
