@@ -310,7 +310,7 @@ def test_any_text_is_a_finite_number_or_a_units_error(text: str) -> None:
 def test_common_units_need_neither_pint_nor_numpy() -> None:
     code = (
         "import sys, bench.settings.settings_file as s, bench.render.settings as w, bench.units as u, bench.moves.lever;"
-        "u.parse_length('19 3/4 in'); u.parse_slope('2 thou per ft'); w.words(s.load());"
+        "u.parse_length('19 3/4 in'); u.parse_slope('2 thou per ft'); w.settings_lines(s.load());"
         "print([m for m in ('pint', 'numpy', 'tomlkit', 'asyncio', 'serial') if m in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

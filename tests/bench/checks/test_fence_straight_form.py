@@ -469,7 +469,7 @@ def test_the_guide_asks_for_all_set_ups_and_for_the_cautions_first() -> None:
     for _ in range(3):
         advance(steps, facts)
         asked.append(ask(CHECK.cautions, steps, facts).placement)
-        facts.kept[facts.step] = 3
+        facts.accepted[facts.step] = 3
     assert asked == ["as-is", "pressed", "rolled-over"]
     advance(steps, facts)
     assert ask(CHECK.cautions, steps, facts).phase == "working-out"

@@ -328,7 +328,7 @@ def test_a_set_up_is_asked_once_for_all_its_stations() -> None:
             continue
         assert said.phase == "width"
         stations.append((said.placement, said.at))
-        facts.kept[facts.step] += 1
+        facts.accepted[facts.step] += 1
     assert places == [
         "slot-left",
         "slot-right",

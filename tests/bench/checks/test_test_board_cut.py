@@ -321,7 +321,7 @@ def test_the_guide_asks_where_the_widths_are_read_and_that_is_how_far_apart_they
         assert said.gather == "width" and said.at is not None
         taper = 0.5 if said.placement == "near" else 0.0
         traces.append(Trace(said.placement or "", [said.at], [25.0 + taper]))
-        facts.kept[facts.step] += 1
+        facts.accepted[facts.step] += 1
     assert len(traces) == 6
     found = evaluate(Evidence("test-board", traces, options, EvidenceGear()))
     assert found.quantities[0].value == pytest.approx(0.5 / (4 * apart))
