@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 import statistics
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from itertools import chain, groupby
 from typing import Literal
 
@@ -23,7 +23,7 @@ from bench.checks.options import (
     HOLD,
     STEEPEST,
     Option,
-    OptionValue,
+    OptionValues,
     angle,
     choice,
     given_number,
@@ -39,14 +39,16 @@ from bench.checks.shared.cautions import (
 )
 from bench.checks.shared.cut_board import (
     MOST_TURNS,
-    beside_passes,
+    compare_with_passes,
+    cut_remarks,
     cut_scatter,
-    of_cuts,
 )
-from bench.checks.shared.results import combined, finding, quantity
-from bench.checks.shared.slips import of_ends, of_strip
+from bench.checks.shared.plausibility import strip_doubts, strip_remarks
+from bench.checks.shared.results import budget_of, finding, quantity
+from bench.checks.shared.traces import spread_of
 from bench.finding import EvidenceError, Finding, Remark, doubt, note, warning
-from bench.uncertainty import Part, combine, rectangular, resolution, scatter_within
+from bench.uncertainty.budget import Part, combine, rectangular, resolution
+from bench.uncertainty.sweeps import scatter_within
 
 NEAR, FAR = "near", "far"
 READINGS = 3  # an end
@@ -67,7 +69,7 @@ Strip = tuple[
 ]  # mm, widths near the sled fence and far from it
 
 
-def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
+def plan(options: OptionValues, gear: EvidenceGear) -> tuple[Step, ...]:
     apart = number(
         options, "apart", number(options, "board", TEST_BOARD) - 2 * IN_FROM_END
     )
@@ -123,15 +125,15 @@ def evaluate(evidence: Evidence) -> Finding:
         cuts.row(turns * len(strips)), of_widths, rotations
     )
     rows = [row for row in (scatter, *of_widths) if row.standard_uncertainty > 0.0]
-    budget = combined(evidence, rows)
-    remarks += [*apart_too_far, *of_cuts(cuts, turns * len(strips), rows, budget)]
+    budget = budget_of(evidence, rows)
+    remarks += [*apart_too_far, *cut_remarks(cuts, turns * len(strips), rows, budget)]
     turned = quantity("board", a, budget, gear.tolerance, fence_way(a, gear.jig))
     near, far = ([w for strip in strips for w in strip[end]] for end in (0, 1))
-    doubts = of_strip(near, far)
+    doubts = strip_doubts(near, far)
     if not doubts:
         give = budget.expanded * turns * apart
-        remarks += [told for strip in strips for told in of_ends(*strip, give)]
-    beside, comparison = beside_passes(evidence, a, budget.expanded, turns)
+        remarks += [told for strip in strips for told in strip_remarks(*strip, give)]
+    beside, comparison = compare_with_passes(evidence, a, budget.expanded, turns)
     if comparison is None and len(strips) == 1:
         remarks.append(warning("one-strip"))
     elif comparison is not None and not comparison.agrees:
@@ -152,7 +154,7 @@ def evaluate(evidence: Evidence) -> Finding:
     )
 
 
-def _clockwise(options: Mapping[str, OptionValue], gear: EvidenceGear) -> bool:
+def _clockwise(options: OptionValues, gear: EvidenceGear) -> bool:
     """How the edge just cut comes onto the sled fence, from above: left of the blade
     clockwise, if that is near."""
     return (options.get("kept") == "right") == gear.far
@@ -168,7 +170,7 @@ def _scatter(
     one = (
         math.sqrt(len(rotations)) * combine([of_cuts, *of_widths]).standard_uncertainty
     )
-    by = max(rotations) - min(rotations)
+    by = spread_of(rotations)
     shown = statistics.stdev(rotations) / math.sqrt(len(rotations))
     u = max(of_cuts.standard_uncertainty, shown)
     told = [warning("strips-apart", apart=by)] if by > STRIPS_APART * one else []

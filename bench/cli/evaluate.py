@@ -12,7 +12,7 @@ from typing import Any
 import click
 
 from bench.checks import checks, find
-from bench.checks.model import Check, Evidence, EvidenceGear, Known
+from bench.checks.model import Check, Evidence, EvidenceGear, PriorKnowledge
 from bench.checks.options import OptionValue
 from bench.cli.common import (
     CommandError,
@@ -79,7 +79,7 @@ def evaluate(
     settings = load_settings(where)
     options = read_options(check, given, recorded=True)
     gear = use(settings.gear, jig=jig, saw=saw, square=square)
-    known = Known()
+    known = PriorKnowledge()
     if log_path is not None:
         from bench.log import history
 
@@ -115,7 +115,7 @@ def _worked_out(
     check: Check,
     options: dict[str, OptionValue],
     gear: EvidenceGear,
-    known: Known,
+    known: PriorKnowledge,
 ) -> Finding:
     """Raises RecordedError, EvidenceError."""
     traces = read_sweeps(path, check, options, gear)

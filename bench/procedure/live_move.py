@@ -21,7 +21,7 @@ from bench.moves.nudge import Nudge, drawn_by_tightening, tip_at
 from bench.procedure.live_number import DirectionWatch, LiveNumber
 from bench.procedure.status_message import StatusMessage, status
 from bench.protocol import LiveMoveNotice, LiveMoveRequest
-from bench.uncertainty import verdict
+from bench.uncertainty.verdicts import verdict
 
 # How far the number may wander while the sled is leaned, in mm and in counts, the
 # larger: an indicator that wanders more does not stand on the sled. No source.

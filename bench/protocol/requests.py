@@ -222,7 +222,7 @@ class Due(LogQuery, frozen=True, tag="due"):
 
 class CutForecast(LogQuery, frozen=True, tag="cut-forecast"):
     """Ask how the parts of a sled come out; without a name, of the only sled, or of all
-    sleds shortly. options: what is cut, by the names of `bench.cut.sheet`."""
+    sleds shortly. options: what is cut, by the names of `bench.cut.conditions`."""
 
     jig: str | None = None
     options: dict[str, Any] = {}

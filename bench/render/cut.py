@@ -7,18 +7,12 @@ from typing import Any
 
 import msgspec
 
-from bench.cut.document import CONFIDENCE, First, Forecast, Row
+from bench.cut.document import CONFIDENCE, FirstAdvice, Forecast, TermRow
 from bench.cut.forecast import LEAST_WORTH
 from bench.render.names import spaced, upper_first
 from bench.render.template import in_a_row
-from bench.uncertainty import t_quantile
-from bench.units import (
-    System,
-    give_or_take,
-    nominal_words,
-    rounded_words,
-    slope_words,
-)
+from bench.uncertainty.distributions import t_quantile
+from bench.units import System, give_or_take, nominal_words, rounded_words, slope_words
 
 CAUSE_NAMES = {
     "fence": "the sled fence",
@@ -65,7 +59,7 @@ def with_words(document: dict[str, Any], units: System) -> dict[str, Any]:
     return {**document, "first": {**document["first"], "words": words}}
 
 
-def first_words(first: First, forecast: Forecast, units: System) -> str:
+def first_words(first: FirstAdvice, forecast: Forecast, units: System) -> str:
     if first.assumed:
         act = NEVER_MEASURED[first.part]
     elif first.act == "measure":
@@ -144,7 +138,7 @@ def square_words(forecast: Forecast, units: System) -> str:
     return f"{'longer' if longer else 'shorter'} away from the sled fence: {much}"
 
 
-def row_words(row: Row, forecast: Forecast, units: System) -> str:
+def row_words(row: TermRow, forecast: Forecast, units: System) -> str:
     """One cause: how much, from which result, and what putting it right gains."""
     source = (
         "not measured: a usual figure"
@@ -161,7 +155,7 @@ def row_words(row: Row, forecast: Forecast, units: System) -> str:
     return f"{part}: {much} ({source}).{gain}"
 
 
-def _much(row: Row, forecast: Forecast, units: System) -> str:
+def _much(row: TermRow, forecast: Forecast, units: System) -> str:
     if row.part in FROM_CUT_TO_CUT:
         much = _over_cut(row.standard_uncertainty, forecast, units)
         return f"varies by {much}"

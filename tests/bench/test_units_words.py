@@ -15,14 +15,11 @@ from bench.units import (
     give_or_take,
     length_words,
     nominal_words,
-    parse_angle,
-    parse_length,
-    parse_share,
-    parse_slope,
     share_words,
     slope_words,
     uncertainty_places,
 )
+from bench.units.parsing import parse_angle, parse_length, parse_share, parse_slope
 
 SYSTEMS = st.sampled_from(["mm", "inch"])
 
