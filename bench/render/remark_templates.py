@@ -206,7 +206,7 @@ seated-once: The square stood but once each way. Grit under it would not show. L
 move-of-fence: {fence:left=Left|right=Right} fence: move it at right angles to its face.
 move-end: Move the {end} end {way:away=away from you|toward=toward you} by
   {distance:give {uncertainty}}.
-move-at: Do it at the {place}, {reach:length} from the pivot.
+move-at: Do it at the {place}, {reach:nominal} from the pivot.
 move-no-leaves: No leaves are listed: use a shim of that thickness. Or do it live.
 move-leaf-too-thick: Even the thinnest leaf is too thick. Do it live, with the indicator
   on the sled.
