@@ -20,7 +20,7 @@ TEMPLATES = {
         " number stands still."
     ),
     "lean": "Lean the sled to the {lean} and hold it there.",
-    "mark": "Push to the mark at {at:place} and stop.",
+    "mark": "Push to the mark at {at:nominal} and stop.",
     "press": "Press Enter.",
     "press-hold": "Press {press}, hold still.",
     "draw-back": "Draw it back.",

@@ -241,7 +241,6 @@ def test_what_leans_is_named(name, whose, act) -> None:
     [
         (0.0002, "mm", "under 0.001 mm"),
         (0.0003, "mm", "0.001 mm"),
-        (0.0, "mm", "under 0.001 mm"),
         (0.0005, "inch", "under 0.1 thou"),
         (0.002, "inch", "0.2 thou"),
     ],
