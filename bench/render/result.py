@@ -105,10 +105,10 @@ def danger(finding: Finding, units: System) -> str | None:
     q = judged(finding)
     if q.way != CLOSES:
         return None
-    much = size(q, units, None)
-    if not surely_closes(finding):
-        return f"DANGER: the rip fence may close at the rear: {much}."
-    return f"DANGER: the rip fence closes at the rear by {much}."
+    how = (
+        "closes at the rear by" if surely_closes(finding) else "may close at the rear:"
+    )
+    return f"DANGER: the rip fence {how} {size(q, units, None)}."
 
 
 def dangers(newest_first: Sequence[Finding], units: System) -> Iterator[str]:
