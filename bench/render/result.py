@@ -105,9 +105,8 @@ def danger(finding: Finding, units: System) -> str | None:
     q = judged(finding)
     if q.way != CLOSES:
         return None
-    how = (
-        "closes at the rear by" if surely_closes(finding) else "may close at the rear:"
-    )
+    closes = "closes at the rear by", "may close at the rear:"
+    how = closes[not surely_closes(finding)]
     return f"DANGER: the rip fence {how} {size(q, units, None)}."
 
 
