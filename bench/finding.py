@@ -1,5 +1,5 @@
-"""What a check concludes, in the shape that scripts rely on: one JSON object, rad and
-mm.
+"""The finding that a check concludes with, in the shape that scripts rely on: one JSON
+object, rad and mm.
 
 Field names and order are a promise to other people's tools: add freely, change no
 meaning.
@@ -14,12 +14,12 @@ from typing import Literal
 import msgspec
 
 # pushes more in a set-up that anybody would still take; common practice, no source
-MOST_MORE = 30
+MOST_MORE_PUSHES = 30
 
 Verdict = Literal["inside", "outside", "cannot-tell"]
 
 
-class Unread(msgspec.Struct, frozen=True):
+class UnreadableRecord(msgspec.Struct, frozen=True):
     """Something in the log that can no longer be read: a result, the evidence behind
     one, a move.
 
@@ -83,7 +83,7 @@ class Move(msgspec.Struct, frozen=True):
 
 
 class Settle(msgspec.Struct, frozen=True):
-    """What would settle a verdict that cannot be told yet."""
+    """The change that would settle a verdict that cannot be told yet."""
 
     part: str
     sweeps: int | None = None  # the total of pushes
@@ -145,14 +145,14 @@ class Remark(msgspec.Struct, frozen=True):
 
 
 class Doubt(Remark, frozen=True):
-    """What the check shows against its own answer."""
+    """A contradiction within the evidence: it forbids verdict and move."""
 
     severity: Severity = "doubt"
 
 
 def _maker(severity: Severity) -> Callable[..., Remark]:
-    """What makes a remark of that severity from its code, placement, sweep and
-    values."""
+    """A function that makes a remark of that severity from its code, placement, sweep
+    and values."""
 
     def make(
         code: str,
@@ -251,4 +251,4 @@ class Finding(msgspec.Struct, frozen=True, kw_only=True):
         if not pushes:
             return None
         more = math.ceil((self.settle.sweeps - len(pushes)) / len(set(pushes)))
-        return more if 1 <= more <= MOST_MORE else None
+        return more if 1 <= more <= MOST_MORE_PUSHES else None

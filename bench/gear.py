@@ -1,5 +1,4 @@
-"""What the user owns, as pure types: indicator, travel, caliper, saw, jig, square,
-leaves.
+"""The user's gear, as pure types: indicator, travel, caliper, saw, jig, square, leaves.
 
 Lengths in mm, angles in rad, slopes in rad. The defaults are those of an absent
 settings file. Positions along the fence are from the blade, right positive; the user
@@ -87,13 +86,6 @@ class Jig(msgspec.Struct, frozen=True):
     @property
     def moving_end(self) -> LeftRight:
         return OTHER_SIDE[self.pivot]
-
-    @property
-    def x_pivot(self) -> float | None:
-        """mm from the blade, right positive."""
-        if self.pivot_to_blade is None:
-            return None
-        return self.pivot_to_blade if self.pivot == "right" else -self.pivot_to_blade
 
     @property
     def lever(self) -> float | None:

@@ -8,19 +8,19 @@ own error: the reversal of Evans, Hocken, Estler (1996), CIRP Annals 45(2), 617-
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from bench.checks.model import Check, Evidence, EvidenceGear, Step
-from bench.checks.options import HOLD, MOUNT, SIDE, Option, OptionValue, choice, length
+from bench.checks.options import HOLD, MOUNT, SIDE, Option, OptionValues, choice, length
 from bench.checks.shared.arm import (
     ArmAndSlot,
-    arm_form,
+    arm_form_row,
     curvature_of_slot,
-    placed_on_one_stretch,
-    rolling,
+    fit_on_one_stretch,
+    rolling_row,
+    slot_remarks,
+    stand_remarks,
     stand_row,
-    told_of_slot,
-    told_of_stand,
 )
 from bench.checks.shared.cautions import (
     BLADE_DOWN,
@@ -30,21 +30,21 @@ from bench.checks.shared.cautions import (
     UNPLUG,
 )
 from bench.checks.shared.known_square import square_remarks, with_known_square
-from bench.checks.shared.placed import Placed, renewed_set_ups
+from bench.checks.shared.placement_fit import PlacementFit, renewed_set_ups
+from bench.checks.shared.plausibility import side_proved
 from bench.checks.shared.results import (
-    combined,
+    budget_of,
     finding,
-    of_hold,
-    of_steps,
-    of_sweeps,
+    history_remarks,
+    hold_remarks,
     quantity,
-    rests_on,
     scatter_between,
-    settled,
-    undecided,
+    settled_by,
+    step_remarks,
+    sweep_remarks,
+    tolerance_remarks,
 )
-from bench.checks.shared.slips import side_proved
-from bench.checks.shared.slopes import TOUCHED_AWAY, pass_sizes, shared_rows
+from bench.checks.shared.sweep_fits import TOUCHED_AWAY, pass_sizes, shared_rows
 from bench.finding import (
     EvidenceError,
     Finding,
@@ -55,7 +55,8 @@ from bench.finding import (
     warning,
 )
 from bench.gear import OTHER_SIDE, Jig, LeftRight
-from bench.uncertainty import Part, between_set_ups
+from bench.uncertainty.budget import Part
+from bench.uncertainty.variance_components import between_set_ups
 
 LEFT, RIGHT = "handle-left", "handle-right"
 SET_UPS = {
@@ -79,7 +80,7 @@ COARSE_COUNT = 0.005
 SHIFT_STAND = "Shift the stand too. The number must change by 0.2 to 0.5 mm."
 
 
-def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
+def plan(options: OptionValues, gear: EvidenceGear) -> tuple[Step, ...]:
     only = LEFT if options.get("quick") else options.get("placements") or "both"
     first: LeftRight = "left" if options.get("side") == "left" else "right"
     if only == RIGHT and options.get("side") in ("left", "right"):
@@ -97,7 +98,7 @@ def _step(
     placement: str,
     words: str,
     side: LeftRight,
-    options: Mapping[str, OptionValue],
+    options: OptionValues,
     gear: EvidenceGear,
 ) -> Step:
     coarse = (gear.indicator.resolution or 0.0) >= COARSE_COUNT
@@ -114,38 +115,38 @@ def _step(
 
 def evaluate(evidence: Evidence) -> Finding:
     remarks: list[Remark] = []
-    steps = _taken(evidence)
-    placed, rows, seen = placed_on_one_stretch(evidence, steps, remarks)
+    steps = _steps_taken(evidence)
+    placed, rows, seen = fit_on_one_stretch(evidence, steps, remarks)
     both, known, tolerance = len(placed) == 2, evidence.known, evidence.gear.tolerance
     weights = [0.5, 0.5] if both else [1.0]
     groups = [g for p, w in zip(placed, weights, strict=True) for g in p.groups(w)]
     between = scatter_between(evidence, groups)
     shares, renewed = [g.weight for g in groups], renewed_set_ups(placed, between)
     set_ups = between_set_ups(shares, known.set_ups, renewed)
-    a, row = _mean_of(evidence, placed, seen, remarks)
+    a, row = _fence_rotation(evidence, placed, seen, remarks)
     own = [*between.parts, set_ups, stand_row(seen), row]
     shared = shared_rows(evidence, placed, weights, a, common=True)
-    budget = combined(evidence, [*own, *shared, rolling(evidence, placed)])
+    budget = budget_of(evidence, [*own, *shared, rolling_row(evidence, placed)])
     fence = quantity("fence", a, budget, tolerance, fence_way(a, evidence.gear.jig))
     quantities = [fence]
     if both:
-        quantities += _of_square(evidence, placed, own, seen, budget.confidence)
+        quantities += _square_quantities(evidence, placed, own, seen, budget.confidence)
         e = quantities[1]
         remarks += [
             *square_remarks(evidence, a, budget.expanded, e.value, e.uncertainty),
-            *told_of_stand(budget, seen),
-            *told_of_slot(seen, placed[0].length, budget.expanded),
+            *stand_remarks(budget, seen),
+            *slot_remarks(seen, placed[0].length, budget.expanded),
         ]
     if fence.verdict == "cannot-tell" and abs(a) <= budget.expanded:
         remarks.append(warning("either-side"))
     remarks += [
-        *of_sweeps(evidence, between),
-        *rests_on(known, pooled=between.pooled or between.single),
-        *_away_untold(evidence),
-        *undecided(budget, tolerance),
-        *of_steps(budget, fence.verdict),
-        *of_hold(evidence),
-        *_of_sled(evidence, steps, fence.verdict),
+        *sweep_remarks(evidence, between),
+        *history_remarks(known, pooled=between.pooled or between.single),
+        *_away_remarks(evidence),
+        *tolerance_remarks(budget, tolerance),
+        *step_remarks(budget, fence.verdict),
+        *hold_remarks(evidence),
+        *_sled_remarks(evidence, steps, fence.verdict),
     ]
     remarks += [note("handle-stretch")] if both else []
     sizes = pass_sizes(placed, _longest(evidence))
@@ -153,14 +154,14 @@ def evaluate(evidence: Evidence) -> Finding:
         evidence,
         quantities,
         budget,
-        settle=settled(fence, budget, between, groups, anew=len(placed), **sizes),
+        settle=settled_by(fence, budget, between, groups, anew=len(placed), **sizes),
         sweeps=rows,
         single_sweep=between.single,
         remarks=remarks,
     )
 
 
-def _taken(evidence: Evidence) -> tuple[Step, ...]:
+def _steps_taken(evidence: Evidence) -> tuple[Step, ...]:
     there = [name for name in (LEFT, RIGHT) if evidence.at(name)]
     if not there:
         raise EvidenceError(f"no pass at {LEFT} or {RIGHT}")
@@ -168,31 +169,31 @@ def _taken(evidence: Evidence) -> tuple[Step, ...]:
     return plan({**evidence.options, "placements": taken}, evidence.gear)
 
 
-def _of_square(
+def _square_quantities(
     evidence: Evidence,
-    placed: Sequence[Placed],
+    placed: Sequence[PlacementFit],
     own: Sequence[Part | None],
     seen: ArmAndSlot | None,
     confidence: float,
 ) -> list[Quantity]:
     """The square's own error, and the slot's curvature where it was seen. own: the
     rows that both share with the fence."""
-    e = _sense(evidence) * (placed[1].rotation - placed[0].rotation) / 2
+    e = _square_sign(evidence) * (placed[1].rotation - placed[0].rotation) / 2
     shared = shared_rows(evidence, placed, [0.5, 0.5], e, common=False)
     way = "wider than square" if e > 0 else "tighter than square"
-    square = quantity("square", e, combined(evidence, [*own, *shared]), way=way)
+    square = quantity("square", e, budget_of(evidence, [*own, *shared]), way=way)
     return [square] if seen is None else [square, curvature_of_slot(seen, confidence)]
 
 
-def _sense(evidence: Evidence) -> float:
+def _square_sign(evidence: Evidence) -> float:
     """The arm points toward you from a far fence, so the square's error enters the
     other way round."""
     return -1.0 if evidence.gear.far else 1.0
 
 
-def _mean_of(
+def _fence_rotation(
     evidence: Evidence,
-    placed: Sequence[Placed],
+    placed: Sequence[PlacementFit],
     seen: ArmAndSlot | None,
     remarks: list[Remark],
 ) -> tuple[float, Part | None]:
@@ -200,12 +201,12 @@ def _mean_of(
     the row of what stays of the square in it."""
     if len(placed) == 2:
         a = (placed[0].rotation + placed[1].rotation) / 2
-        return a, arm_form(evidence, placed, seen)
-    sign = _sense(evidence) if placed[0].name == LEFT else -_sense(evidence)
+        return a, arm_form_row(evidence, placed, seen)
+    sign = _square_sign(evidence) if placed[0].name == LEFT else -_square_sign(evidence)
     return with_known_square(evidence, placed[0], sign, remarks)
 
 
-def _of_sled(
+def _sled_remarks(
     evidence: Evidence, steps: Sequence[Step], said: Verdict | None
 ) -> list[Remark]:
     if evidence.gear.jig is None:
@@ -217,7 +218,7 @@ def _of_sled(
     ]
 
 
-def _away_untold(evidence: Evidence) -> list[Remark]:
+def _away_remarks(evidence: Evidence) -> list[Remark]:
     """Touching away from the teeth cannot stand in the budget without both lengths that
     it hangs on."""
     options = evidence.options
@@ -243,7 +244,7 @@ def fence_way(a: float, jig: Jig | None) -> str:
 KIND = "fence-square"
 
 
-def lighter(finding: Finding) -> Mapping[str, OptionValue] | None:
+def lighter(finding: Finding) -> OptionValues | None:
     """One set-up, where both were taken before: the square's error is known."""
     known = any(q.name == "square" for q in finding.quantities)
     return {"placements": LEFT} if known else None

@@ -9,17 +9,15 @@ least squares. mm and rad; heights grow where the face stands proud.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 import msgspec
 
 from bench.checks.model import Check, Evidence, EvidenceGear, Step
-from bench.checks.options import OptionValue, choice, length
+from bench.checks.options import OptionValues, choice, length
 from bench.checks.shared.cautions import AT_REST
 from bench.checks.shared.straightedge import AS_IS, BENDING_OPTIONS, PRESSED, ROLLED
 from bench.finding import Finding
 
-AGAIN = (
+RETURN_WORDS = (
     "Draw the indicator back to the left end and wipe the face. Push it low at its"
     " base, with two fingers. Do not press on the straightedge."
 )
@@ -31,7 +29,7 @@ def _pass(placement: str, words: str, picture: str) -> Step:
         words,
         "sweep",
         picture=f"straightedge-{picture}",
-        reseat=AGAIN,
+        reseat=RETURN_WORDS,
         pushed="indicator",
         runs="right",
     )
@@ -63,8 +61,7 @@ PRESSED_HARD = msgspec.structs.replace(
 )
 
 
-def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
-    del gear
+def plan(options: OptionValues, gear: EvidenceGear) -> tuple[Step, ...]:
     if options.get("placements") == AS_IS:
         return (AS_IT_LIES,)
     if options.get("straightedge_thick") is not None:
@@ -72,17 +69,14 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     return (AS_IT_LIES, PRESSED_HARD, ROLLED_OVER)
 
 
-def accepts(
-    placement: str, options: Mapping[str, OptionValue], gear: EvidenceGear
-) -> Step | None:
-    del options, gear
+def accepts(placement: str, options: OptionValues, gear: EvidenceGear) -> Step | None:
     return PRESSED_HARD if placement == PRESSED else None
 
 
 def evaluate(evidence: Evidence) -> Finding:
-    from bench.checks.shared.face_form import form_of_face
+    from bench.checks.shared.face_form import face_finding
 
-    return form_of_face(evidence)
+    return face_finding(evidence)
 
 
 CHECK = Check(

@@ -11,14 +11,13 @@ no corner of the square is trusted: its angles sum to half a turn, see
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
 
 import msgspec
 
 from bench.checks.fence_square import RESEAT
 from bench.checks.model import Check, Evidence, EvidenceGear, Step
-from bench.checks.options import HOLD, OptionValue, choice
+from bench.checks.options import HOLD, OptionValues, choice
 from bench.checks.shared.cautions import AT_REST
 from bench.checks.shared.known_square import (
     RightAngle,
@@ -26,18 +25,18 @@ from bench.checks.shared.known_square import (
     known_right_angle,
     long_edge,
 )
-from bench.checks.shared.placed import Placed
+from bench.checks.shared.placement_fit import PlacementFit
 from bench.checks.shared.results import (
-    combined,
+    budget_of,
     finding,
-    of_steps,
-    of_sweeps,
     quantity,
     scatter_between,
-    settled,
-    undecided,
+    settled_by,
+    step_remarks,
+    sweep_remarks,
+    tolerance_remarks,
 )
-from bench.checks.shared.slopes import pass_sizes, place, shared_rows
+from bench.checks.shared.sweep_fits import fit_placements, pass_sizes, shared_rows
 from bench.finding import (
     EvidenceError,
     Finding,
@@ -48,11 +47,11 @@ from bench.finding import (
     warning,
 )
 from bench.gear import OTHER_SIDE, Jig, LeftRight
+from bench.geometry.mitre import KNOWN, RIGHT_ANGLE, Point, combination, slant
 from bench.moves.mitre import FENCES, mitre_moves, mitre_way
-from bench.uncertainty import Between, Combined, Group, Part, between_set_ups
-
-if TYPE_CHECKING:
-    from bench.geometry.mitre import Point
+from bench.uncertainty.budget import Budget, Part
+from bench.uncertainty.sweeps import Group, SweepScatter
+from bench.uncertainty.variance_components import between_set_ups
 
 CLEAR_OF_CORNERS = 30.0  # mm of the long edge, at either end; common practice
 # in the order of the hands: slid across as it lies, then turned over and slid back
@@ -62,19 +61,15 @@ FENCE_SET_UPS = (
     "right-fence-corner-a",
     "left-fence-corner-b",
 )
-RIGHT_ANGLE = ("right-angle-left", "right-angle-right")
 
 
-def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
+def plan(options: OptionValues, gear: EvidenceGear) -> tuple[Step, ...]:
     known = options.get("right_angle") == "known"
     names = FENCE_SET_UPS if known else (*FENCE_SET_UPS, *RIGHT_ANGLE)
     return tuple(_step(name, gear) for name in names)
 
 
-def accepts(
-    placement: str, options: Mapping[str, OptionValue], gear: EvidenceGear
-) -> Step | None:
-    del options
+def accepts(placement: str, options: OptionValues, gear: EvidenceGear) -> Step | None:
     return _step(placement, gear) if placement in RIGHT_ANGLE else None
 
 
@@ -124,15 +119,16 @@ def _right_angle_set_up(placement: str) -> tuple[LeftRight, str]:
 
 
 def point_of(jig: Jig | None) -> Point:
-    """Where the fences meet, seen from the operator; away unless the settings say."""
+    """The side on which the fences meet, seen from the operator; away unless the
+    settings say."""
     toward = jig is not None and jig.mitre == "point-toward"
     return "toward" if toward else "away"
 
 
 class _Answer(msgspec.Struct, frozen=True):
     quantity: Quantity
-    budget: Combined
-    between: Between
+    budget: Budget
+    between: SweepScatter
     groups: list[Group]
 
 
@@ -148,24 +144,24 @@ def evaluate(evidence: Evidence) -> Finding:
         if (answer := _answer(name, evidence, placed, known)) is not None
     ]
     if not answers or answers[0].quantity.name != "between":
-        raise EvidenceError(_lacking(placed))
+        raise EvidenceError(_missing_set_ups(placed))
     first, edge = answers[0], long_edge(evidence.gear.square)
     sizes = pass_sizes(placed, edge - 2 * CLEAR_OF_CORNERS if edge else None)
     q = first.quantity
     if q.verdict == "cannot-tell" and abs(q.value) <= q.uncertainty:
         remarks.append(warning("mitre-either-side"))
-    remarks += of_sweeps(evidence, first.between)
-    remarks += undecided(first.budget, q.tolerance)
-    remarks += of_steps(first.budget, q.verdict)
-    remarks.extend(_of_corners(placed, evidence.gear.jig, first))
-    remarks.extend(_of_swing([answer.quantity for answer in answers]))
+    remarks += sweep_remarks(evidence, first.between)
+    remarks += tolerance_remarks(first.budget, q.tolerance)
+    remarks += step_remarks(first.budget, q.verdict)
+    remarks.extend(_corner_remarks(placed, evidence.gear.jig, first))
+    remarks.extend(_swing_remarks([answer.quantity for answer in answers]))
     if evidence.gear.jig is None:
         remarks.append(note("no-sled"))
     return finding(
         evidence,
         [answer.quantity for answer in answers],
         first.budget,
-        settle=settled(q, first.budget, first.between, first.groups, **sizes),
+        settle=settled_by(q, first.budget, first.between, first.groups, **sizes),
         sweeps=rows,
         single_sweep=first.between.single,
         remarks=remarks,
@@ -174,9 +170,9 @@ def evaluate(evidence: Evidence) -> Finding:
 
 def _placed(
     evidence: Evidence, remarks: list[Remark]
-) -> tuple[list[Placed], list[SweepRow]]:
+) -> tuple[list[PlacementFit], list[SweepRow]]:
     """Long edge and legs are ridden over stretches of their own."""
-    placed: list[Placed] = []
+    placed: list[PlacementFit] = []
     rows: list[SweepRow] = []
     for names in (FENCE_SET_UPS, RIGHT_ANGLE):
         there = [name for name in names if evidence.at(name)]
@@ -187,12 +183,12 @@ def _placed(
             traces = [t for t in evidence.traces if t.placement in names]
             own = msgspec.structs.replace(evidence, traces=traces)
             steps = [_step(name, evidence.gear) for name in there]
-            more, more_rows = place(own, steps, remarks)
+            more, more_rows = fit_placements(own, steps, remarks)
             placed, rows = placed + more, rows + more_rows
     return placed, rows
 
 
-def _lacking(placed: Sequence[Placed]) -> str:
+def _missing_set_ups(placed: Sequence[PlacementFit]) -> str:
     there = ", ".join(p.name for p in placed) or "none"
     return (
         "the angle between the fences takes each corner on both fences, or corner A on"
@@ -201,12 +197,13 @@ def _lacking(placed: Sequence[Placed]) -> str:
 
 
 def _answer(
-    name: str, evidence: Evidence, placed: Sequence[Placed], known: RightAngle | None
+    name: str,
+    evidence: Evidence,
+    placed: Sequence[PlacementFit],
+    known: RightAngle | None,
 ) -> _Answer | None:
     """One quantity with its own budget; None where these set-ups do not determine
     it."""
-    from bench.geometry.mitre import KNOWN, combination
-
     seen = [p.name for p in placed] + ([KNOWN] if known is not None else [])
     weights = combination(name, seen, point_of(evidence.gear.jig))
     if weights is None:
@@ -229,7 +226,7 @@ def _answer(
         share = weights[KNOWN]
         value += share * known.error
         parts.append(known.part(share))
-    budget, jig = combined(evidence, parts), evidence.gear.jig
+    budget, jig = budget_of(evidence, parts), evidence.gear.jig
     limit, way = evidence.gear.tolerance, _way(name, value, jig)
     return _Answer(quantity(name, value, budget, limit, way), budget, between, groups)
 
@@ -240,15 +237,13 @@ def _way(name: str, value: float, jig: Jig | None) -> str:
     return mitre_way("left" if name == "left" else "right", value, jig)
 
 
-def _of_corners(
-    placed: Sequence[Placed], jig: Jig | None, first: _Answer
+def _corner_remarks(
+    placed: Sequence[PlacementFit], jig: Jig | None, first: _Answer
 ) -> list[Remark]:
     """Both fences show how the acute corners differ: they must show the same."""
     by_name = {p.name: p.rotation for p in placed}
     if not set(FENCE_SET_UPS) <= set(by_name):
         return []
-    from bench.geometry.mitre import slant
-
     shown = [
         slant(fence, point_of(jig))
         * (by_name[f"{fence}-fence-corner-a"] - by_name[f"{fence}-fence-corner-b"])
@@ -261,7 +256,7 @@ def _of_corners(
     return [warning("corners-apart", apart=apart)]
 
 
-def _of_swing(quantities: Sequence[Quantity]) -> list[Remark]:
+def _swing_remarks(quantities: Sequence[Quantity]) -> list[Remark]:
     """Square to each other and both turned the same way: the joint closes, but the
     parts' mitres are not equally long."""
     between, *fences = quantities

@@ -1,5 +1,5 @@
-"""What a check is, as data: its options, its steps, its evidence and the road from
-evidence to finding.
+"""A check as data: its options, its steps, its evidence and the road from evidence to
+finding.
 
 Guide, command line, log and operator are driven by what a check declares here; none
 knows a check by name. Numpy is imported only when something is worked out. Lengths in
@@ -8,20 +8,22 @@ mm, angles in rad, times in s.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from typing import Literal
 
 import msgspec
 
-from bench.checks.options import Option, OptionValue
+from bench.checks.options import Option, OptionValue, OptionValues
 from bench.finding import Finding, Move, Quantity, Remark
 from bench.gear import Caliper, Indicator, Jig, LeftRight, Saw, Square, Travel
-from bench.uncertainty import Pool, SetUpScatter
+from bench.uncertainty.sweeps import Pool
+from bench.uncertainty.variance_components import SetUpScatter
 
 Gather = Literal["sweep", "spot", "width"]
 Mount = Literal["standing", "carried", "still"]
-Runs = Literal["away", "right"]
-Measured = Literal["fence", "square", "yaw-play"]  # what one check leaves to another
+TravelDirection = Literal["away", "right"]
+# what one check leaves to another
+SharedResult = Literal["fence", "square", "yaw-play"]
 AWAY = 0.3  # mm that a lifted plunger or an opened caliper moves by; common practice
 
 
@@ -68,7 +70,7 @@ class Step(msgspec.Struct, frozen=True):
     straight: bool = True
     # what is pushed along, and so whether there is a sled to lean
     pushed: Literal["sled", "indicator"] = "sled"
-    runs: Runs = "away"  # which way the travel grows, seen by whoever pushes
+    runs: TravelDirection = "away"  # which way the travel grows, seen by whoever pushes
     # mm that the number of a spot or a width moves away between two readings, so that
     # the next one is known when it comes back and holds; None: each one is asked for
     away: float | None = AWAY
@@ -115,7 +117,7 @@ class SquareHistory(msgspec.Struct, frozen=True):
 
 
 class SweepHistory(msgspec.Struct, frozen=True):
-    """What the latest sweeps of the same sled on the same saw found, with no move
+    """The result of the latest sweeps of the same sled on the same saw, with no move
     since."""
 
     fence: float  # rad
@@ -123,8 +125,8 @@ class SweepHistory(msgspec.Struct, frozen=True):
     at: str = ""
 
 
-class Known(msgspec.Struct, frozen=True):
-    """What earlier findings tell; empty for `evaluate` without the log."""
+class PriorKnowledge(msgspec.Struct, frozen=True):
+    """The knowledge from earlier findings; empty for `evaluate` without the log."""
 
     pool: Pool | None = None
     seat_scatter: float | None = None  # rad, standard deviation
@@ -161,7 +163,7 @@ class EvidenceGear(msgspec.Struct, frozen=True):
         return self.jig.tolerance if self.jig is not None else None
 
 
-class Lean(msgspec.Struct, frozen=True):
+class LeanTest(msgspec.Struct, frozen=True):
     """Readings while the sled was leaned left and right in one placement, mm."""
 
     placement: str
@@ -169,7 +171,7 @@ class Lean(msgspec.Struct, frozen=True):
     right: float
 
 
-class Tap(msgspec.Struct, frozen=True):
+class TapTest(msgspec.Struct, frozen=True):
     """Readings at rest before and after the stand was tapped, mm; came_back: whether
     that is near enough."""
 
@@ -187,9 +189,9 @@ class Evidence(msgspec.Struct, frozen=True):
     traces: list[Trace] = []
     options: dict[str, OptionValue] = {}
     gear: EvidenceGear = EvidenceGear()
-    known: Known = Known()
-    leans: list[Lean] = []
-    taps: list[Tap] = []  # in order, those that did not come back too
+    known: PriorKnowledge = PriorKnowledge()
+    leans: list[LeanTest] = []
+    taps: list[TapTest] = []  # in order, those that did not come back too
     # set-ups in which the number was seen to move by more than flicker; None: nobody
     # looked (recorded files)
     alive: list[str] | None = None
@@ -218,7 +220,7 @@ class Check(msgspec.Struct, frozen=True):
 
     kind: str
     question: str
-    plan: Callable[[Mapping[str, OptionValue], EvidenceGear], tuple[Step, ...]]
+    plan: Callable[[OptionValues, EvidenceGear], tuple[Step, ...]]
     evaluate: Callable[[Evidence], Finding]
     quantities: tuple[str, ...]
     cautions: tuple[Caution, ...] = ()
@@ -227,14 +229,12 @@ class Check(msgspec.Struct, frozen=True):
     columns: tuple[str, ...] = ("sweep", "placement", "travel", "reading")
     # a step for a placement name of a recorded file that plan() does not list (turn-90,
     # turn-137, ...)
-    accepts: (
-        Callable[[str, Mapping[str, OptionValue], EvidenceGear], Step | None] | None
-    ) = None
+    accepts: Callable[[str, OptionValues, EvidenceGear], Step | None] | None = None
     # where it stands in a list of checks, the lowest first
     rank: int = 100
     # what later checks take from its findings, and what of that it takes itself
-    measures: tuple[Measured, ...] = ()
-    takes: tuple[Measured, ...] = ()
+    measures: tuple[SharedResult, ...] = ()
+    takes: tuple[SharedResult, ...] = ()
     # whether its first quantity is the sled fence's rotation, which a move at the fence
     # turns back
     turns_fence: bool = False
@@ -242,7 +242,7 @@ class Check(msgspec.Struct, frozen=True):
     turns_saw: Literal["blade", "rip fence"] | None = None
     # from a finding whose move was made to the options of a lighter check that
     # verifies the move, None where that finding does not allow it
-    lighter: Callable[[Finding], Mapping[str, OptionValue] | None] | None = None
+    lighter: Callable[[Finding], OptionValues | None] | None = None
     # the move of a check whose first quantity is not one fence's rotation, and what is
     # to be said of it, from quantities, sled and leaves; asked only where one is due
     moves: (
@@ -255,3 +255,15 @@ class Check(msgspec.Struct, frozen=True):
     stops_early: bool = False
     # what is to be taken after the move, behind "Then "
     verified_by: str = "take the verifying passes"
+
+    def steps_at(
+        self, placements: Sequence[str], options: OptionValues, gear: EvidenceGear
+    ) -> dict[str, Step]:
+        """The first set-up of each placement, planned or of a recorded file; without
+        those that are none of this check's."""
+        plan = {step.placement: step for step in reversed(self.plan(options, gear))}
+        steps = {name: plan.get(name) for name in placements}
+        if self.accepts is not None:
+            for name in set(steps) - set(plan):
+                steps[name] = self.accepts(name, options, gear)
+        return {name: step for name, step in steps.items() if step is not None}

@@ -13,9 +13,10 @@ from typing import Any, Literal, Protocol
 
 import msgspec
 
-from bench.units import UnitsError, parse_angle, parse_length, parse_slope
+from bench.units.parsing import UnitsError, parse_angle, parse_length, parse_slope
 
 OptionValue = str | float | int | bool | None
+OptionValues = Mapping[str, OptionValue]  # by name, validated
 
 PARSERS = {"angle": parse_angle, "slope": parse_slope}
 UNITS = {"length": "mm", "angle": "rad", "slope": "rad"}
@@ -61,7 +62,7 @@ class Option(msgspec.Struct, frozen=True):
 
     @property
     def takes(self) -> str:
-        """What would do, in words."""
+        """The values that are accepted, in words."""
         if self.kind == "choice":
             return " or ".join(self.choices)
         what = {"count": "a whole number", "angle": "an angle"}.get(
@@ -129,7 +130,7 @@ def _found(given: object) -> str:
     return found if len(found) <= LONGEST_FOUND else f"{found[:LONGEST_FOUND]}..."
 
 
-class Declares(Protocol):
+class HasOptions(Protocol):
     """A check, or what the daemon says of one."""
 
     @property
@@ -139,7 +140,7 @@ class Declares(Protocol):
 
 
 def validated(
-    check: Declares, given: Mapping[str, object], *, recorded: bool = False
+    check: HasOptions, given: Mapping[str, object], *, recorded: bool = False
 ) -> dict[str, OptionValue]:
     """Plain values of what was given, the declared defaults beside them; null is not
     given. recorded: of a recorded file. Raises OptionError."""
@@ -159,7 +160,7 @@ def validated(
 
 
 def understood(
-    check: Declares, stored: Mapping[str, object]
+    check: HasOptions, stored: Mapping[str, object]
 ) -> tuple[dict[str, OptionValue], list[OptionError]]:
     """The values of options from a log, which an earlier version did not validate, that
     can still be read, and what is wrong with the others. What the check has never asked
@@ -175,18 +176,18 @@ def understood(
     return values, wrong
 
 
-def given_number(options: Mapping[str, OptionValue], name: str) -> float | None:
+def given_number(options: OptionValues, name: str) -> float | None:
     """The value of a validated length, angle or count; None where it was not given."""
     value = options.get(name)
     return None if value is None else float(value)
 
 
-def given_text(options: Mapping[str, OptionValue], name: str) -> str | None:
+def given_text(options: OptionValues, name: str) -> str | None:
     """The value of a validated choice; None where it was not given."""
     return str(options.get(name) or "") or None
 
 
-def number(options: Mapping[str, OptionValue], name: str, default: float) -> float:
+def number(options: OptionValues, name: str, default: float) -> float:
     value = given_number(options, name)
     return default if value is None else value
 

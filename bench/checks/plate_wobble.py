@@ -9,36 +9,42 @@ the whole curve, peaks between the marks too.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 import msgspec
 
 from bench.checks.model import Check, Evidence, EvidenceGear, Focus, Step
-from bench.checks.options import SIDE, Option, OptionValue, given_number, length, number
+from bench.checks.options import (
+    SIDE,
+    Option,
+    OptionValues,
+    given_number,
+    length,
+    number,
+)
 from bench.checks.shared.blade import END_FLOAT
 from bench.checks.shared.cautions import AT_BLADE
-from bench.checks.shared.results import combined, finding, instrument_rows, quantity
-from bench.checks.shared.slips import uneven_spots
+from bench.checks.shared.plausibility import spot_doubts
+from bench.checks.shared.results import budget_of, finding, instrument_rows, quantity
 from bench.checks.shared.traces import count_of
 from bench.checks.shared.turns import even_turns, turn_of, widest_gap
 from bench.finding import EvidenceError, Finding, Quantity, Remark, note, warning
-from bench.uncertainty import Part, rectangular
+from bench.uncertainty.budget import Part, rectangular
 
 if TYPE_CHECKING:
     from bench.geometry.wobble import Wobble
 
-MARKS = 8  # turns read live unless said
+USUAL_MARKS = 8  # turns read live unless said
 # each mark is read anew on a second way round: two readings on one turning would share
 # where the hand stopped and how the arbor floated, and could not show how those differ
-ROUNDS = 2
+TURNINGS = 2
 # between neighbouring marks; four even ones are the fewest that go round
 MOST_UNREAD = math.radians(91)
-FIRST = (
+FIRST_MARK = (
     "Indicator standing on the right of the plate. Tip on the blade body, below the"
     " gullets. Mark this place on the plate."
 )
-NEXT = (
+NEXT_MARK = (
     "Lift the plunger and hold it up. Turn the blade by hand to {:g} degrees. Let the"
     " plunger down."
 )
@@ -69,23 +75,22 @@ def _step(placement: str, words: str, *, continues: bool = False) -> Step:
     )
 
 
-def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
-    del gear
-    count = int(number(options, "turns", MARKS))
+def plan(options: OptionValues, gear: EvidenceGear) -> tuple[Step, ...]:
+    count = int(number(options, "turns", USUAL_MARKS))
     marks = [turn_of(name) or 0.0 for name in even_turns(count)]
     if count == FOUR:
         marks.insert(1, BETWEEN)
-    turns = [(f"turn-{m + 360 * n:.8g}", m) for n in range(ROUNDS) for m in marks]
+    turns = [(f"turn-{m + 360 * n:.8g}", m) for n in range(TURNINGS) for m in marks]
     return (
-        _step(turns[0][0], FIRST),
-        *(_step(name, NEXT.format(mark), continues=True) for name, mark in turns[1:]),
+        _step(turns[0][0], FIRST_MARK),
+        *(
+            _step(name, NEXT_MARK.format(mark), continues=True)
+            for name, mark in turns[1:]
+        ),
     )
 
 
-def accepts(
-    placement: str, options: Mapping[str, OptionValue], gear: EvidenceGear
-) -> Step | None:
-    del options, gear
+def accepts(placement: str, options: OptionValues, gear: EvidenceGear) -> Step | None:
     return _step(placement, "") if turn_of(placement) is not None else None
 
 
@@ -100,9 +105,9 @@ def evaluate(evidence: Evidence) -> Finding:
     # of every size
     fixed = [
         *instrument_rows(evidence, found.total, 1.0, count, 0.0),
-        *_of_turning(found),
+        *_turning_rows(found),
     ]
-    more, remarks = _unseen(found, widest_gap(turns))
+    more, remarks = _unseen_rows(found, widest_gap(turns))
     if saw is None:
         remarks.append(note("no-saw-wobble"))
     sizes = {
@@ -111,7 +116,7 @@ def evaluate(evidence: Evidence) -> Finding:
         "warp": (found.warp, found.u_warp),
     }
     budgets = {
-        name: combined(evidence, [_scatter(found, u), *fixed, *more.get(name, [])])
+        name: budget_of(evidence, [_scatter(found, u), *fixed, *more.get(name, [])])
         for name, (_, u) in sizes.items()
     }
     judged = {"total": limit}
@@ -125,8 +130,8 @@ def evaluate(evidence: Evidence) -> Finding:
         evidence,
         quantities,
         budget,
-        remarks=[*remarks, *_near_rim(evidence, float(found.tilt), limit)],
-        doubts=uneven_spots({"the marks": values}),
+        remarks=[*remarks, *_rim_remarks(evidence, float(found.tilt), limit)],
+        doubts=spot_doubts({"the marks": values}),
     )
     return msgspec.structs.replace(answer, jig=None)  # it is the saw's alone
 
@@ -144,13 +149,12 @@ def _readings(evidence: Evidence) -> tuple[list[float], list[float]]:
             )
         turns.extend(math.radians(degrees) for _ in trace.reading)
         values.extend(trace.reading if right else [-r for r in trace.reading])
-    # a full turn is a second look
-    if len({round(t % math.tau, 6) % round(math.tau, 6) for t in turns}) < FEWEST_MARKS:
-        raise EvidenceError(f"it takes {FEWEST_MARKS} different turns at least")
     return turns, values
 
 
-def _unseen(found: Wobble, gap: float) -> tuple[dict[str, list[Part]], list[Remark]]:
+def _unseen_rows(
+    found: Wobble, gap: float
+) -> tuple[dict[str, list[Part]], list[Remark]]:
     """Rows by size for what no mark showed; gap: rad of the turn without one."""
     more: dict[str, list[Part]] = {"total": [], "warp": []}
     remarks: list[Remark] = []
@@ -165,17 +169,17 @@ def _unseen(found: Wobble, gap: float) -> tuple[dict[str, list[Part]], list[Rema
         more["warp"].append(rectangular("form between the marks", warp))
         # of a total it is one extreme's
         more["total"].append(rectangular("form between the marks", warp / 2))
-        remarks.append(note("few-marks", marks=found.turns, better=MARKS))
+        remarks.append(note("few-marks", marks=found.turns, better=USUAL_MARKS))
     if found.u_total is None:
         remarks.append(warning("three-turns"))
     return more, remarks
 
 
-def _of_turning(found: Wobble) -> list[Part]:
+def _turning_rows(found: Wobble) -> list[Part]:
     """Rows for what the marks cannot show: three waves round the plate, and how the
     hand's turn and the arbor's float differ where no mark was turned to again."""
     rows = []
-    if found.harmonics == SECOND and found.turns < MARKS:
+    if found.harmonics == SECOND and found.turns < USUAL_MARKS:
         rows.append(rectangular("form between the marks", USUAL_THIRD / 2))
     if not found.turning_known:
         rows.append(rectangular("turning by hand", END_FLOAT * math.sqrt(2)))
@@ -196,13 +200,13 @@ def _phase(evidence: Evidence, found: Wobble, fixed: list[Part | None]) -> Quant
         rows = [
             Part(r.name, "B", r.standard_uncertainty / per) for r in fixed if r and per
         ]
-        give = min(combined(evidence, [scatter, *rows]).expanded, math.pi)
+        give = min(budget_of(evidence, [scatter, *rows]).expanded, math.pi)
     where = float(found.phase) % (2 * math.pi)
     way = f"largest at {math.degrees(found.phase):.0f} degrees of turn"
     return Quantity("phase", where, "rad", give, way=way)
 
 
-def _near_rim(evidence: Evidence, tilt: float, limit: float | None) -> list[Remark]:
+def _rim_remarks(evidence: Evidence, tilt: float, limit: float | None) -> list[Remark]:
     """A plate that is only tilted swings in proportion to the radius; its warp need
     not."""
     radius, rim = (given_number(evidence.options, name) for name in ("radius", "rim"))

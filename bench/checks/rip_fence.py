@@ -8,8 +8,6 @@ way; closing is always said.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 import msgspec
 
 from bench.checks.model import Check, Evidence, EvidenceGear, Step
@@ -17,7 +15,7 @@ from bench.checks.options import (
     MOUNT,
     SIDE,
     STEEPEST,
-    OptionValue,
+    OptionValues,
     angle,
     choice,
     given_number,
@@ -31,44 +29,39 @@ from bench.checks.shared.cautions import (
     UNPLUG,
 )
 from bench.checks.shared.results import (
-    combined,
+    budget_of,
     finding,
-    of_sweeps,
     quantity,
     scatter_between,
+    sweep_remarks,
 )
-from bench.checks.shared.slopes import place, shared_rows
+from bench.checks.shared.sweep_fits import fit_placements, shared_rows
 from bench.checks.slot_blade import rear_way
 from bench.finding import EvidenceError, Finding, Remark, note, warning
 from bench.gear import OTHER_SIDE
 from bench.moves.alignment import CLOSES, OPENS, opening
-from bench.uncertainty import (
-    Combined,
-    Part,
-    decidable_tolerance,
-    settle,
-    verdict_between,
-)
+from bench.uncertainty.budget import Budget, Part
+from bench.uncertainty.verdicts import decidable_tolerance, settle, verdict_between
 
 PLACEMENT = "-"
-SET_UP = (
+SET_UP_WORDS = (
     "Lock the rip fence. Indicator riding in the slot on the {side} of the rip fence."
     " Tip on its face, at a board's height; hold against one wall."
 )
 # three leave Student's t so wide that half the limit is seldom called good
-PASSES = 6
+USUAL_PASSES = 6
 
 
-def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
+def plan(options: OptionValues, gear: EvidenceGear) -> tuple[Step, ...]:
     side = OTHER_SIDE[gear.saw.rip_fence if gear.saw is not None else "right"]
     if options.get("side") in ("left", "right"):
         side = "left" if options["side"] == "left" else "right"
     return (
         Step(
             PLACEMENT,
-            SET_UP.format(side=side.upper()),
+            SET_UP_WORDS.format(side=side.upper()),
             "sweep",
-            PASSES,
+            USUAL_PASSES,
             side,
             "standing" if options.get("mount") == "standing" else "carried",
             picture="rip-fence",
@@ -82,20 +75,22 @@ def evaluate(evidence: Evidence) -> Finding:
     remarks: list[Remark] = []
     if PLACEMENT not in evidence.placements:
         raise EvidenceError(f"no pass along the rip fence (placement {PLACEMENT!r})")
-    (here,), rows = place(evidence, plan(evidence.options, evidence.gear), remarks)
+    (here,), rows = fit_placements(
+        evidence, plan(evidence.options, evidence.gear), remarks
+    )
     saw, b, over = evidence.gear.saw, here.rotation, here.length
     groups = [here.group(1.0)]
     between = scatter_between(evidence, groups)
     parts = [*between.parts, *shared_rows(evidence, [here], [1.0], b, common=True)]
-    budget = combined(evidence, parts)
-    value, judged = _less_blade(evidence, b, [*parts], remarks)
+    budget = budget_of(evidence, parts)
+    value, judged = _toe(evidence, b, [*parts], remarks)
     limit = saw.toe if saw is not None else None
     opened = opening(value, saw.rip_fence if saw is not None else "right")
     against_blade = given_number(evidence.options, "blade") is not None
-    way = rear_way(b, None) if saw is None or against_blade else _opens(opened)
+    way = rear_way(b, None) if saw is None or against_blade else _opening_way(opened)
     quantities = [quantity("rip-fence", b, budget, way=way, over=over)]
     if against_blade:
-        toe = quantity("toe", value, judged, way=_opens(opened), over=over)
+        toe = quantity("toe", value, judged, way=_opening_way(opened), over=over)
         quantities.append(toe)
     settled = None
     if limit is not None:
@@ -110,7 +105,7 @@ def evaluate(evidence: Evidence) -> Finding:
     if opened < 0:
         surely = float(opened + judged.expanded < 0)
         remarks.append(warning("closes", closing=float(-opened), surely=surely))
-    remarks.extend(of_sweeps(evidence, between))
+    remarks.extend(sweep_remarks(evidence, between))
     if limit is None:
         remarks.append(note("no-saw-for-toe"))
     elif (least := 2 * decidable_tolerance(judged)) > limit:
@@ -126,24 +121,24 @@ def evaluate(evidence: Evidence) -> Finding:
     )
 
 
-def _less_blade(
+def _toe(
     evidence: Evidence, b: float, parts: list[Part | None], remarks: list[Remark]
-) -> tuple[float, Combined]:
+) -> tuple[float, Budget]:
     """The rip fence's rotation against the blade's, where that is given, and its
     budget."""
     blade = given_number(evidence.options, "blade")
     spread = given_number(evidence.options, "blade_uncertainty")
     if blade is None:
         remarks.append(note("blade-not-given"))
-        return b, combined(evidence, parts)
+        return b, budget_of(evidence, parts)
     if spread is None:
         remarks.append(note("blade-exact"))
     else:
         parts.append(Part("blade", "B", spread / 2))
-    return b - blade, combined(evidence, parts)
+    return b - blade, budget_of(evidence, parts)
 
 
-def _opens(opened: float) -> str:
+def _opening_way(opened: float) -> str:
     return OPENS if opened > 0 else CLOSES
 
 

@@ -9,25 +9,23 @@ from the near end, away from the operator.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 import msgspec
 
 from bench.checks.model import Check, Evidence, EvidenceGear, Focus, Step
-from bench.checks.options import Option, OptionValue, choice, length, number
+from bench.checks.options import Option, OptionValues, choice, length, number
 from bench.checks.shared.cautions import BLADE_DOWN, MANUAL, STILL_TEETH, UNPLUG
-from bench.checks.shared.results import combined, finding, quantity
+from bench.checks.shared.plausibility import width_problems
+from bench.checks.shared.results import budget_of, finding, quantity
 from bench.checks.shared.runner_widths import (
-    WHAT,
+    MEASURED_BODIES,
     RunnersAndSlots,
-    by_name,
-    effects,
-    headline,
+    error_effects,
+    headline_plays,
     runners_and_slots,
-    tightness,
 )
-from bench.checks.shared.slips import of_runners
+from bench.checks.shared.traces import columns_by_placement
 from bench.checks.side_play import BINDS, LOOSE
 from bench.finding import (
     EvidenceError,
@@ -40,15 +38,17 @@ from bench.finding import (
     act,
     note,
 )
-from bench.uncertainty import Combined, Part, rectangular
+from bench.uncertainty.budget import Budget, Part, rectangular
+from bench.uncertainty.verdicts import verdict_between
 
 if TYPE_CHECKING:
     from bench.geometry.runner_play import RunnerFit
 
-STATIONS = 5
+USUAL_STATIONS = 5
 # mm, live, unless said; common practice, no source
 SLOT_LENGTH, RUNNER_LENGTH = 600.0, 450.0
-RUNS = 0.05  # mm of clearance, both sides together, in wood; common practice
+# mm of clearance, both sides together, in wood; common practice
+RUNNING_CLEARANCE = 0.05
 # mm, half-width: a bow of slot or runner that no width shows; common practice, no
 # source
 UNSEEN_BOW = 0.02
@@ -64,9 +64,8 @@ WORDS = {
 NEAR_END = {"slot": "the front edge of the table", "runner": "the runner's near end"}
 
 
-def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
+def plan(options: OptionValues, gear: EvidenceGear) -> tuple[Step, ...]:
     """Slot and runner of one side or both, station by station from the near end."""
-    del gear
     chosen = options.get("runner") or "left"
     sides = ("left", "right") if chosen == "both" else (str(chosen),)
     steps: list[Step] = []
@@ -81,8 +80,8 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     return tuple(steps)
 
 
-def _stations(options: Mapping[str, OptionValue], along: float) -> list[float]:
-    n = int(number(options, "stations", STATIONS))
+def _stations(options: OptionValues, along: float) -> list[float]:
+    n = int(number(options, "stations", USUAL_STATIONS))
     return [round(along * k / (n - 1), 3) for k in range(n)]
 
 
@@ -104,11 +103,8 @@ def _width(name: str, at: float | None) -> Step:
     )
 
 
-def accepts(
-    placement: str, options: Mapping[str, OptionValue], gear: EvidenceGear
-) -> Step | None:
-    del options, gear
-    return _width(placement, None) if placement in WHAT else None
+def accepts(placement: str, options: OptionValues, gear: EvidenceGear) -> Step | None:
+    return _width(placement, None) if placement in MEASURED_BODIES else None
 
 
 def evaluate(evidence: Evidence) -> Finding:
@@ -123,15 +119,16 @@ def evaluate(evidence: Evidence) -> Finding:
     yaw, side, relief = _budgets(evidence, found, fit)
     least = number(evidence.options, "clearance_least", BINDS)
     most = number(evidence.options, "clearance_most", LOOSE)
-    tightest = min(tightness(f) for f in fit.positions)
+    tightest = fit.tightest.clearance
     said: Verdict | None = None
     limits = (evidence.options.get(f"clearance_{of}") for of in ("least", "most"))
     if evidence.gear.jig is not None or any(limit is not None for limit in limits):
-        said = _verdict(tightest, fit.side_play, side.expanded, least, most)
-    doubts, remarks = of_runners(by_name(evidence.traces))
+        # the tightest place must clear the one limit, the loosest the other
+        said = verdict_between(tightest, side.expanded, least, most, fit.side_play)
+    doubts, remarks = width_problems(columns_by_placement(evidence.traces))
     if not remarks and not doubts:  # what may be misread is not acted on
         remarks += _advice(fit, tightest, least, most)
-    remarks += _left_open(found, fit)
+    remarks += _scope_remarks(found, fit)
     settled = None
     if said == "cannot-tell" and side.rows:
         settled = Settle(part=side.rows[0].part)
@@ -143,8 +140,8 @@ def evaluate(evidence: Evidence) -> Finding:
         quantity("side-play", fit.side_play, side, way=way, unit="mm"),
         quantity("relief", fit.relief, relief, way=binds, unit="mm"),
     ]
-    below = headline(fit.positions, fit.full, found.runner_length)
-    quantities = list(map(_give, quantities, below))
+    below = headline_plays(fit.positions, fit.full, found.runner_length)
+    quantities = list(map(_bounded_at_zero, quantities, below))
     if said is not None:
         judged = {"tolerance": most, "verdict": said, "band": (least, most)}
         quantities[1] = msgspec.structs.replace(quantities[1], **judged)
@@ -162,9 +159,9 @@ def evaluate(evidence: Evidence) -> Finding:
     )
 
 
-def _give(shown: Quantity, below: float) -> Quantity:
-    """What is shown as 0 where it goes on below 0 can only be 0, or what little the
-    upper end still leaves open."""
+def _bounded_at_zero(shown: Quantity, below: float) -> Quantity:
+    """A quantity that is shown as 0 and goes on below 0: its uncertainty is cut to what
+    its upper end leaves above 0."""
     if below >= 0.0:
         return shown
     left = max(0.0, below + shown.uncertainty)
@@ -173,7 +170,7 @@ def _give(shown: Quantity, below: float) -> Quantity:
 
 def _budgets(
     evidence: Evidence, found: RunnersAndSlots, fit: RunnerFit
-) -> tuple[Combined, Combined, Combined]:
+) -> tuple[Budget, Budget, Budget]:
     """The budgets of yaw play, side play and relief."""
     bow = number(evidence.options, "slot_straight", UNSEEN_BOW)
     # a bow of h takes h off the side play, wants h more relief, and 2 h over the length
@@ -184,23 +181,12 @@ def _budgets(
         [rectangular(name, bow)],
         [rectangular(name, bow)],
     ]
-    for part, effect in effects(found, fit).items():
+    for part, effect in error_effects(found, fit).items():
         dof = found.reading_dof if part == "widths as read" else None
         for row, u in zip(rows, effect, strict=True):
             row.append(Part(part, "B" if dof is None else "A", u, dof))
-    yaw, side, relief = (combined(evidence, row) for row in rows)
+    yaw, side, relief = (budget_of(evidence, row) for row in rows)
     return yaw, side, relief
-
-
-def _verdict(
-    tightest: float, loosest: float, expanded: float, least: float, most: float
-) -> Verdict:
-    """Two limits: the tightest place must clear the one, the loosest the other."""
-    if tightest - expanded >= least and loosest + expanded <= most:
-        return "inside"
-    if tightest + expanded < least or loosest - expanded > most:
-        return "outside"
-    return "cannot-tell"
 
 
 def _way(tightest: float, loosest: float, least: float, most: float) -> str | None:
@@ -212,7 +198,7 @@ def _way(tightest: float, loosest: float, least: float, most: float) -> str | No
 
 
 def _advice(fit: RunnerFit, tightest: float, least: float, most: float) -> list[Remark]:
-    """Where it is tight or loose, and what to do."""
+    """Remarks on where it is tight or loose, and on what to do."""
     remarks = []
     if fit.relief > 0:
         # a hundredth too little does not let it through
@@ -226,32 +212,36 @@ def _advice(fit: RunnerFit, tightest: float, least: float, most: float) -> list[
                     "from": float(low),
                     "to": float(high),
                     "off": off,
-                    "off_to_run": off + RUNS,
-                    "clearance": RUNS,
+                    "off_to_run": off + RUNNING_CLEARANCE,
+                    "clearance": RUNNING_CLEARANCE,
                 },
             )
         )
     elif tightest < least:
-        place = min(fit.positions, key=tightness)
         remarks.append(
             act(
                 "nearly-tight",
                 spare=float(tightest),
-                places=[float(t) for t in place.tight[:3]],
+                places=[float(t) for t in fit.tightest.tight[:3]],
                 least=least,
-                off=float(max(RUNS - tightest, 0.0)),
+                off=float(max(RUNNING_CLEARANCE - tightest, 0.0)),
             )
         )
     loosest = fit.side_play or 0.0
     if loosest > most:
         remarks.append(
-            act("loose", play=float(loosest), most=most, pack=float(loosest - RUNS))
+            act(
+                "loose",
+                play=float(loosest),
+                most=most,
+                pack=float(loosest - RUNNING_CLEARANCE),
+            )
         )
     return remarks
 
 
-def _left_open(found: RunnersAndSlots, fit: RunnerFit) -> list[Remark]:
-    """What the figures leave open."""
+def _scope_remarks(found: RunnersAndSlots, fit: RunnerFit) -> list[Remark]:
+    """Remarks on what the figures do not cover."""
     longer = [] if fit.whole else [note("runner-longer")]
     one = [note("one-runner", side=s) for s in found.sides if len(found.sides) == 1]
     return [*longer, *one, note("widths-only")]
@@ -275,7 +265,7 @@ CHECK = Check(
             "stations",
             "count",
             "At how many places slot and runner are measured",
-            STATIONS,
+            USUAL_STATIONS,
             low=2,
             high=50,
         ),

@@ -16,14 +16,15 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from bench.checks.model import Check, Evidence, EvidenceGear, Focus, Step
-from bench.checks.options import SIDE, OptionValue, given_number, length, number
+from bench.checks.options import SIDE, OptionValues, given_number, length, number
 from bench.checks.shared.cautions import AT_REST
-from bench.checks.shared.results import combined, finding, instrument_rows, quantity
-from bench.checks.shared.slips import uneven_spots
-from bench.checks.shared.traces import count_of
+from bench.checks.shared.plausibility import spot_doubts
+from bench.checks.shared.results import budget_of, finding, instrument_rows, quantity
+from bench.checks.shared.traces import columns_by_placement, count_of, spread_of
 from bench.finding import EvidenceError, Finding, Quantity, Remark, act, note, warning
 from bench.gear import OTHER_SIDE, LeftRight
-from bench.uncertainty import Combined, Part, verdict_between
+from bench.uncertainty.budget import Budget, Part
+from bench.uncertainty.verdicts import verdict_between
 
 if TYPE_CHECKING:
     from bench.geometry.play import Play
@@ -33,7 +34,7 @@ if TYPE_CHECKING:
 BINDS, LOOSE = 0.03, 0.15
 # mm, where the runners' length is not said; common practice, no source
 USUAL_RUNNER = 450.0
-TIMES = 5  # readings a set-up
+READINGS_EACH = 5  # readings a set-up
 # mm that the sled moves between two leans; less than any play worth knowing
 LEAST_AWAY = 0.015
 FEWEST_REPEATS = 2  # readings one way that show how well it comes back
@@ -59,15 +60,13 @@ LEANED, TWISTED = ("leaned-left", "leaned-right"), ("twisted-left", "twisted-rig
 Spots = Mapping[str, list[float]]  # by set-up, mm
 
 
-def runner_length(
-    options: Mapping[str, OptionValue], gear: EvidenceGear
-) -> float | None:
+def runner_length(options: OptionValues, gear: EvidenceGear) -> float | None:
     """mm: as given for this check, else as the sled's description has it."""
     given = given_number(options, "runner_length")
     return gear.jig.runner_length if given is None and gear.jig is not None else given
 
 
-def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
+def plan(options: OptionValues, gear: EvidenceGear) -> tuple[Step, ...]:
     # half a runner's length off the middle the swing is the whole yaw play
     runner = runner_length(options, gear) or 0.0
     at = number(options, "twist_at", max(TWIST_AT, runner / 2))
@@ -80,7 +79,12 @@ def _step(placement: str, twist_at: float) -> Step:
     leaned, other = how == "leaned", OTHER_SIDE[side]
     again = "Press" if leaned else "Twist"
     return Step(
-        *(placement, SET_UPS[placement], "spot", TIMES, "right", "standing"),
+        placement,
+        SET_UPS[placement],
+        "spot",
+        READINGS_EACH,
+        "right",
+        "standing",
         at=0.0 if leaned else twist_at,
         picture="side-play",
         reseat=f"{again} it to the {other}, then to the {way.upper()} again; hold.",
@@ -93,13 +97,13 @@ def evaluate(evidence: Evidence) -> Finding:
     spots, places = _spots(evidence)
     # leaned and twisted are read at two places, each with a stand of its own
     pairs = (LEANED, TWISTED)
-    doubts = [d for pair in pairs for d in uneven_spots({n: spots[n] for n in pair})]
-    remarks = [lack for pair in pairs for lack in _lacking(spots, *pair)]
+    doubts = [d for pair in pairs for d in spot_doubts({n: spots[n] for n in pair})]
+    remarks = [lack for pair in pairs for lack in _pair_remarks(spots, *pair)]
     answers = []
     if all(spots[name] for name in LEANED):
-        answers.append(_leaned(evidence, spots, remarks))
+        answers.append(_side_play(evidence, spots, remarks))
     if all(spots[name] for name in TWISTED):
-        answers.append(_twisted(evidence, spots, places, remarks))
+        answers.append(_yaw_play(evidence, spots, places, remarks))
     if not answers:
         raise EvidenceError(
             "it takes leaned-left with leaned-right, or twisted-left with twisted-right"
@@ -109,7 +113,7 @@ def evaluate(evidence: Evidence) -> Finding:
     return finding(evidence, quantities, answers[0][1], remarks=remarks, doubts=doubts)
 
 
-def _lacking(spots: Spots, one: str, other: str) -> list[Remark]:
+def _pair_remarks(spots: Spots, one: str, other: str) -> list[Remark]:
     return [
         warning("pair-lacking", lacking=lacking, there=there)
         for there, lacking in ((one, other), (other, one))
@@ -120,12 +124,10 @@ def _lacking(spots: Spots, one: str, other: str) -> list[Remark]:
 def _spots(evidence: Evidence) -> tuple[Spots, Spots]:
     """Displacements to the right and places along Y."""
     turn = -1.0 if evidence.options.get("side") == "left" else 1.0
-    spots: dict[str, list[float]] = {name: [] for name in SET_UPS}
-    places: dict[str, list[float]] = {name: [] for name in SET_UPS}
-    for trace in evidence.traces:
-        spots[trace.placement].extend(turn * r for r in trace.reading)
-        places[trace.placement].extend(trace.travel)
-    return spots, places
+    read = columns_by_placement(evidence.traces)
+    there = {name: read.get(name, ([], [])) for name in SET_UPS}
+    places = {name: travel for name, (travel, _) in there.items()}
+    return {name: [turn * r for r in rs] for name, (_, rs) in there.items()}, places
 
 
 def _budget(
@@ -134,7 +136,7 @@ def _budget(
     per: float,
     more: Sequence[Part],
     remarks: list[Remark],
-) -> Combined:
+) -> Budget:
     """per: mm of displacement for one unit of the play; more: its own rows."""
     u, dof, scatter = play.standard_uncertainty, play.degrees_of_freedom, None
     if u is None:
@@ -146,10 +148,10 @@ def _budget(
     readings = [r for trace in evidence.traces for r in trace.reading]
     count = count_of(evidence.gear.indicator, readings)
     own = instrument_rows(evidence, abs(play.value) * per, per, count, 0.0)
-    return combined(evidence, [scatter, *own, *more])
+    return budget_of(evidence, [scatter, *own, *more])
 
 
-def _limits(options: Mapping[str, OptionValue]) -> tuple[float, float]:
+def _limits(options: OptionValues) -> tuple[float, float]:
     """The least and the most side play that is good, mm: common practice where neither
     is given."""
     least, most = (given_number(options, f"play_{of}") for of in ("least", "most"))
@@ -158,9 +160,9 @@ def _limits(options: Mapping[str, OptionValue]) -> tuple[float, float]:
     return least or 0.0, math.inf if most is None else most
 
 
-def _leaned(
+def _side_play(
     evidence: Evidence, spots: Spots, remarks: list[Remark]
-) -> tuple[Quantity, Combined]:
+) -> tuple[Quantity, Budget]:
     """The side play, judged by what was said to be good enough, else by common
     practice."""
     from bench.geometry.play import side_play
@@ -177,7 +179,7 @@ def _leaned(
     if play < 0:
         remarks.append(warning("leaned-wrong"))
         return side, budget
-    remarks.append(_held(left, right, play))
+    remarks.append(_hold_remark(left, right, play))
     if play < least:
         remarks.append(act("play-little", limit=least))
     elif play > most:
@@ -187,9 +189,9 @@ def _leaned(
     return side, budget
 
 
-def _twisted(
+def _yaw_play(
     evidence: Evidence, spots: Spots, places: Spots, remarks: list[Remark]
-) -> tuple[Quantity, Combined]:
+) -> tuple[Quantity, Budget]:
     from bench.geometry.play import yaw_play
 
     left, right = (spots[name] for name in TWISTED)
@@ -218,13 +220,13 @@ def _twisted(
     return quantity("yaw-play", twisted.value, budget, over=runner), budget
 
 
-def _held(left: list[float], right: list[float], play: float) -> Remark:
+def _hold_remark(left: list[float], right: list[float], play: float) -> Remark:
     """Free, leaned left, leaned right: how far the sled may stand off, and how well
     either wall brings it back."""
     if min(len(left), len(right)) < FEWEST_REPEATS:
         return note("shift-free", play=play)
-    back = [max(values) - min(values) for values in (left, right)]
-    return note("shift-free-and-leaned", play=play, left=back[0], right=back[1])
+    back = {"left": spread_of(left), "right": spread_of(right)}
+    return note("shift-free-and-leaned", play=play, **back)
 
 
 def _runner_remarks(

@@ -28,23 +28,23 @@ from bench.checks.shared.blade import (
     swept_step,
 )
 from bench.checks.shared.cautions import AT_BLADE
-from bench.checks.shared.placed import turn_factor
+from bench.checks.shared.placement_fit import turn_factor
+from bench.checks.shared.plausibility import spot_doubts
 from bench.checks.shared.results import (
-    combined,
+    budget_of,
     finding,
     more_readings,
-    of_sweeps,
     quantity,
     scatter_between,
-    settled,
-    undecided,
+    settled_by,
+    sweep_remarks,
+    tolerance_remarks,
 )
-from bench.checks.shared.slips import uneven_spots
-from bench.checks.shared.slopes import place, shared_rows
+from bench.checks.shared.sweep_fits import fit_placements, shared_rows
 from bench.checks.shared.turns import are_even, swing_of, turn_of
 from bench.finding import EvidenceError, Finding, Quantity, Remark, note, warning
 from bench.gear import Saw
-from bench.uncertainty import Combined, Part, rectangular
+from bench.uncertainty.budget import Budget, Part, rectangular
 
 # mm between front and rear under which a small blade or a slip is likely
 SPOTS_NEAR = 100.0
@@ -67,22 +67,19 @@ def _one_spot(evidence: Evidence) -> Finding:
     side, mount = slot_side(evidence.options), mount_of(evidence.options)
     b, apart = turn_factor(mount, side) * read.lean / read.apart, abs(read.apart)
     rows, stated = spot_rows(evidence, read, b)
-    budget = combined(evidence, rows)
-    blade, more = _blade(evidence, b, apart, budget), None
-    if blade.verdict == "cannot-tell" and blade.tolerance is not None:
-        touches = max(len(readings) for readings in read.readings.values())
-        clear = abs(abs(b) - blade.tolerance)
-        more = more_readings(
-            rows, budget, clear, touches, 2, lambda each: 2.0 * (each - 1)
-        )
+    budget = budget_of(evidence, rows)
+    blade = _blade(evidence, b, apart, budget)
+    touches = max(len(readings) for readings in read.readings.values())
     near = [note("spots-near", apart=apart)] if apart < SPOTS_NEAR else []
     return finding(
         evidence,
         [blade],
         budget,
-        settle=more,
-        remarks=[note("one-spot"), *stated, *near, *_of_saw(evidence, budget)],
-        doubts=uneven_spots(read.readings),
+        settle=more_readings(
+            blade, rows, budget, touches, 2, lambda each: 2.0 * (each - 1)
+        ),
+        remarks=[note("one-spot"), *stated, *near, *_saw_remarks(evidence, budget)],
+        doubts=spot_doubts(read.readings),
     )
 
 
@@ -96,17 +93,17 @@ def _turns(evidence: Evidence) -> Finding:
         raise EvidenceError("placements are front and rear, or turns such as turn-90")
     side, mount = slot_side(evidence.options), mount_of(evidence.options)
     steps = [swept_step(name, side, mount) for name in names]
-    placed, sweeps = place(evidence, steps, remarks)
+    placed, sweeps = fit_placements(evidence, steps, remarks)
     weights = [1 / len(placed)] * len(placed)
     b, groups = mean_turn(placed)
     of_turns = scatter_of_turns(placed, degrees, evidence.known.pool)
     between = scatter_between(evidence, groups, of_turns)
     over = statistics.fmean(p.length for p in placed)
-    of_plate, told = _of_plate(evidence.gear.saw, degrees, over)
+    of_plate, told = _plate_rows(evidence.gear.saw, degrees, over)
     shared = shared_rows(evidence, placed, weights, b, common=True)
-    budget = combined(evidence, [*between.parts, *shared, *of_plate])
+    budget = budget_of(evidence, [*between.parts, *shared, *of_plate])
     blade = _blade(evidence, b, over, budget)
-    remarks += [*told, *of_sweeps(evidence, between)]
+    remarks += [*told, *sweep_remarks(evidence, between)]
     if of_turns is not None:
         remarks = [r for r in remarks if r.code != "one-pass"]
         remarks.append(note("turns-once", turns=len(placed)))
@@ -114,17 +111,18 @@ def _turns(evidence: Evidence) -> Finding:
         evidence,
         [blade],
         budget,
-        settle=settled(blade, budget, between, groups, length=over),
+        settle=settled_by(blade, budget, between, groups, length=over),
         sweeps=sweeps,
         single_sweep=between.single,
-        remarks=[*remarks, note("dished-plate"), *_of_saw(evidence, budget)],
+        remarks=[*remarks, note("dished-plate"), *_saw_remarks(evidence, budget)],
     )
 
 
-def _of_plate(
+def _plate_rows(
     saw: Saw | None, degrees: Sequence[float], over: float
 ) -> tuple[list[Part], list[Remark]]:
-    """What is left of the plate's own form where the turns are few or uneven."""
+    """Rows and remarks for what is left of the plate's own form where the turns are few
+    or uneven."""
     swing = swing_of(saw)
     rows: list[Part] = []
     remarks: list[Remark] = []
@@ -140,17 +138,17 @@ def _of_plate(
     return rows, remarks
 
 
-def _blade(evidence: Evidence, b: float, over: float, budget: Combined) -> Quantity:
+def _blade(evidence: Evidence, b: float, over: float, budget: Budget) -> Quantity:
     saw = evidence.gear.saw
     limit = saw.parallel if saw is not None else None
     return quantity("blade", b, budget, limit, rear_way(b, saw), over=over)
 
 
-def _of_saw(evidence: Evidence, budget: Combined) -> list[Remark]:
+def _saw_remarks(evidence: Evidence, budget: Budget) -> list[Remark]:
     saw = evidence.gear.saw
     if saw is None:
         return [note("no-saw-blade")]
-    return undecided(budget, saw.parallel)
+    return tolerance_remarks(budget, saw.parallel)
 
 
 def rear_way(b: float, saw: Saw | None) -> str:

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 import statistics
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from itertools import chain, groupby
 from typing import Literal
 
@@ -23,7 +23,7 @@ from bench.checks.options import (
     HOLD,
     STEEPEST,
     Option,
-    OptionValue,
+    OptionValues,
     angle,
     choice,
     given_number,
@@ -39,14 +39,16 @@ from bench.checks.shared.cautions import (
 )
 from bench.checks.shared.cut_board import (
     MOST_TURNS,
-    beside_passes,
+    compare_with_passes,
+    cut_remarks,
     cut_scatter,
-    of_cuts,
 )
-from bench.checks.shared.results import combined, finding, quantity
-from bench.checks.shared.slips import of_ends, of_strip
+from bench.checks.shared.plausibility import strip_doubts, strip_remarks
+from bench.checks.shared.results import budget_of, finding, quantity
+from bench.checks.shared.traces import spread_of
 from bench.finding import EvidenceError, Finding, Remark, doubt, note, warning
-from bench.uncertainty import Part, combine, rectangular, resolution, scatter_within
+from bench.uncertainty.budget import Part, combine, rectangular, resolution
+from bench.uncertainty.sweeps import scatter_within
 
 NEAR, FAR = "near", "far"
 READINGS = 3  # an end
@@ -62,12 +64,10 @@ STRIPS_APART = 4.2
 # mm, standard uncertainty by which a sawn edge stands off its line where the jaws meet
 # it; common practice, no source
 STRIP_EDGE = 0.01
-Strip = tuple[
-    list[float], list[float]
-]  # mm, widths near the sled fence and far from it
+Strip = tuple[list[float], list[float]]  # mm, widths near the sled fence, and far
 
 
-def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
+def plan(options: OptionValues, gear: EvidenceGear) -> tuple[Step, ...]:
     apart = number(
         options, "apart", number(options, "board", TEST_BOARD) - 2 * IN_FROM_END
     )
@@ -76,7 +76,7 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     side = "RIGHT" if right else "LEFT"
     way = "clockwise" if _clockwise(options, gear) else "counter-clockwise"
     strips = int(number(options, "strips", 1.0))
-    more = f" Turn on and cut on, to {strips} strips in all." if strips > 1 else ""
+    more = f" Go on to {strips} strips and number them." if strips > 1 else ""
     cut = (
         f"Board on the {side} of the blade. Pencil 1 on its first edge and cut it."
         f" Turn the board {way}: the edge just cut onto the sled fence. Wipe both"
@@ -88,7 +88,8 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     return tuple(
         Step(
             name,
-            f"{'' if n or beside else cut}Caliper across strip {n + 1},"
+            f"{'' if n or beside else cut}Caliper across"
+            f" {f'strip {n + 1}' if strips > 1 else 'the strip'},"
             f" {{at:station}} from N{beside}.",
             "width",
             READINGS,
@@ -119,19 +120,18 @@ def evaluate(evidence: Evidence) -> Finding:
     rotations = [board_rotation(*one, apart, turns, side) for one in strips]
     a, cuts = statistics.fmean(rotations), cut_scatter(evidence)
     of_widths = _rows(evidence, a, strips, turns * apart)
-    scatter, apart_too_far = _scatter(
-        cuts.row(turns * len(strips)), of_widths, rotations
-    )
+    number_of = turns * len(strips)
+    scatter, told = _scatter(cuts.row(number_of), of_widths, rotations)
     rows = [row for row in (scatter, *of_widths) if row.standard_uncertainty > 0.0]
-    budget = combined(evidence, rows)
-    remarks += [*apart_too_far, *of_cuts(cuts, turns * len(strips), rows, budget)]
+    budget = budget_of(evidence, rows)
+    remarks += told or cut_remarks(cuts, number_of, rows, budget)
     turned = quantity("board", a, budget, gear.tolerance, fence_way(a, gear.jig))
     near, far = ([w for strip in strips for w in strip[end]] for end in (0, 1))
-    doubts = of_strip(near, far)
+    doubts = strip_doubts(near, far)
     if not doubts:
         give = budget.expanded * turns * apart
-        remarks += [told for strip in strips for told in of_ends(*strip, give)]
-    beside, comparison = beside_passes(evidence, a, budget.expanded, turns)
+        remarks += [one for strip in strips for one in strip_remarks(*strip, give)]
+    beside, comparison = compare_with_passes(evidence, a, budget.expanded, turns)
     if comparison is None and len(strips) == 1:
         remarks.append(warning("one-strip"))
     elif comparison is not None and not comparison.agrees:
@@ -152,7 +152,7 @@ def evaluate(evidence: Evidence) -> Finding:
     )
 
 
-def _clockwise(options: Mapping[str, OptionValue], gear: EvidenceGear) -> bool:
+def _clockwise(options: OptionValues, gear: EvidenceGear) -> bool:
     """How the edge just cut comes onto the sled fence, from above: left of the blade
     clockwise, if that is near."""
     return (options.get("kept") == "right") == gear.far
@@ -165,12 +165,9 @@ def _scatter(
     no less than the strips do; and what is said of strips that differ by more."""
     if len(rotations) == 1:
         return of_cuts, []
-    one = (
-        math.sqrt(len(rotations)) * combine([of_cuts, *of_widths]).standard_uncertainty
-    )
-    by = max(rotations) - min(rotations)
-    shown = statistics.stdev(rotations) / math.sqrt(len(rotations))
-    u = max(of_cuts.standard_uncertainty, shown)
+    root, by = math.sqrt(len(rotations)), spread_of(rotations)
+    one = root * combine([of_cuts, *of_widths]).standard_uncertainty
+    u = max(of_cuts.standard_uncertainty, statistics.stdev(rotations) / root)
     told = [warning("strips-apart", apart=by)] if by > STRIPS_APART * one else []
     return msgspec.structs.replace(of_cuts, standard_uncertainty=u), told
 

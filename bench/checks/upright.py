@@ -25,7 +25,7 @@ import msgspec
 from bench.checks.model import Check, Evidence, EvidenceGear, Focus, Step
 from bench.checks.options import (
     Option,
-    OptionValue,
+    OptionValues,
     choice,
     given_number,
     length,
@@ -33,8 +33,9 @@ from bench.checks.options import (
 )
 from bench.checks.shared.cautions import AT_REST
 from bench.checks.shared.known_square import POOR_SQUARE
+from bench.checks.shared.plausibility import spot_doubts
 from bench.checks.shared.results import (
-    combined,
+    budget_of,
     direction_rows,
     finding,
     instrument_rows,
@@ -46,12 +47,10 @@ from bench.checks.shared.seats import (
     HEIGHTS_APART,
     Seat,
     columns,
-    reach,
     seat_row,
     seats_of,
 )
-from bench.checks.shared.slips import uneven_spots
-from bench.checks.shared.traces import count_of
+from bench.checks.shared.traces import count_of, spread_of
 from bench.checks.shared.turns import swing_of
 from bench.finding import (
     Doubt,
@@ -64,7 +63,7 @@ from bench.finding import (
     warning,
 )
 from bench.gear import OTHER_SIDE, LeftRight
-from bench.uncertainty import Combined, Part, rectangular
+from bench.uncertainty.budget import Budget, Part, rectangular
 
 if TYPE_CHECKING:
     from bench.geometry.upright import Lean
@@ -89,7 +88,7 @@ WAYS_TO = {
 STAYS = "The square stays as it stands. Slide the indicator along its edge."
 
 
-def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
+def plan(options: OptionValues, gear: EvidenceGear) -> tuple[Step, ...]:
     only = options.get("placements")
     names: tuple[str, ...] = ()
     if only != "blade":
@@ -107,7 +106,7 @@ def _on_seat(
     name: str,
     before: int,
     readings: int,
-    options: Mapping[str, OptionValue],
+    options: OptionValues,
     gear: EvidenceGear,
 ) -> list[Step]:
     """before: seats of the square that come first. readings: at each height."""
@@ -158,7 +157,7 @@ def _blade_words(name: str, side: LeftRight) -> str:
     )
 
 
-def _side(options: Mapping[str, OptionValue]) -> LeftRight:
+def _side(options: OptionValues) -> LeftRight:
     return "left" if options.get("stands") == "left" else "right"
 
 
@@ -166,7 +165,7 @@ class _Answer(msgspec.Struct, frozen=True):
     quantity: Quantity
     square: float  # rad, its error, and the plate's tilt where that is in it
     alike: bool  # low and high read the same on every seat
-    budget: Combined
+    budget: Budget
     settle: Settle | None  # where too close to call
     of_seats: list[Remark]
     doubts: list[Doubt]  # readings at one height of a seat that lie far apart
@@ -218,27 +217,21 @@ def _answer(name: str, set_ups: Sequence[str], evidence: Evidence) -> _Answer:
     count = count_of(evidence.gear.indicator, [r for some in readings for r in some])
     slopes = {one: [s.slope for other, s in lines if other == one] for one in read}
     rows, told = _rows(name, evidence, found, slopes, [s for _, s in seats], count)
-    budget, limit = combined(evidence, rows), given_number(evidence.options, "limit")
+    budget, limit = budget_of(evidence, rows), given_number(evidence.options, "limit")
     value = _outward_sign(name, evidence) * found.value
     to = WAYS_TO[name][value <= 0]
-    leans, settled = quantity(name, value, budget, limit, f"top leans {to}"), None
-    if limit is not None and leans.verdict == "cannot-tell":
-        spots = len({(one, height) for one, seat in seats for height in seat})
-        now, freedom = sum(map(len, readings)) // spots, found.degrees_of_freedom
-        settled = more_readings(
-            rows,
-            budget,
-            abs(abs(value) - limit),
-            now,
-            spots,
-            lambda n: freedom * n / now,
-        )
+    leans = quantity(name, value, budget, limit, f"top leans {to}")
+    spots = len({(one, height) for one, seat in seats for height in seat})
+    now, freedom = sum(map(len, readings)) // spots, found.degrees_of_freedom
+    settled = more_readings(
+        leans, rows, budget, now, spots, lambda n: freedom * n / now
+    )
     near = NOT_SLID * count
     alike = all(
-        abs(line.slope) * reach(seat) < near
+        abs(line.slope) * spread_of(seat) < near
         for (_, line), (_, seat) in zip(lines, seats, strict=True)
     )
-    spread = (uneven_spots({one: rs}) for one, seat in seats for rs in seat.values())
+    spread = (spot_doubts({one: rs}) for one, seat in seats for rs in seat.values())
     doubts = [doubt for some in spread for doubt in some]
     return _Answer(leans, found.square, alike, budget, settled, told, doubts)
 
@@ -247,7 +240,7 @@ def _check(name: str, read: Mapping[str, list[Seat]]) -> None:
     for one, seats in read.items():
         if not seats:
             raise EvidenceError(f"{name} takes {one} too: the square is to be reversed")
-        if (over := reach(seats[0])) < HEIGHTS_APART:
+        if (over := spread_of(seats[0])) < HEIGHTS_APART:
             raise EvidenceError(
                 f"{one} was read over {over:.1f} mm of height;"
                 f" {HEIGHTS_APART:g} mm at least (travel)"
@@ -267,8 +260,8 @@ def _rows(
     """The budget, and what is said of the seats. slopes: by set-up, of its seats."""
     own, freedom = found.standard_uncertainty, found.degrees_of_freedom
     seated, told = seat_row(evidence, slopes, len(seats) * own**2, freedom)
-    used = max(reach(columns(seat)[1]) for seat in seats)
-    high, each = min(map(reach, seats)), [1 / len(seats)] * len(seats)
+    used = max(spread_of(columns(seat)[1]) for seat in seats)
+    high, each = min(map(spread_of, seats)), [1 / len(seats)] * len(seats)
     rows = [
         Part("touches", "A", own, freedom),
         seated,

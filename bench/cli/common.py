@@ -16,7 +16,7 @@ import click
 if TYPE_CHECKING:
     from msgspec import Struct
 
-    from bench.finding import Unread
+    from bench.finding import UnreadableRecord
     from bench.protocol import LogQuery
     from bench.protocol.client import WireClient
     from bench.settings.paths import Paths
@@ -154,7 +154,7 @@ def request(
 
 def length_option(option: str, text: str | None) -> float | None:
     """mm, of a length that was typed. Raises Complaint."""
-    from bench.units import UnitsError, parse_length
+    from bench.units.parsing import UnitsError, parse_length
 
     with command_errors(UnitsError, words=lambda error: f"{option}: {error}"):
         return None if text is None else parse_length(text)
@@ -191,7 +191,7 @@ def command_errors(
         raise CommandError(words(error)) from error
 
 
-def tell_unread(unread: list[Unread]) -> int:
+def tell_unread(unread: list[UnreadableRecord]) -> int:
     """The exit status: what could not be read is bad news, and is told beside what
     could."""
     if unread:

@@ -9,15 +9,15 @@ import click
 
 from bench.checks.options import OptionError
 from bench.cli.common import CommandError, LogSource, json_option, log_source, tell
+from bench.cut.conditions import CUT_OPTIONS, read_conditions
 from bench.cut.forecast import GOOD_SHARE
-from bench.cut.sheet import OPTIONS, read_sheet
 from bench.protocol import CutForecast, Document
 from bench.render.cut import forecast_lines, sled_lines
 
 
 def _sheet_options(command: Any) -> Any:
     """An option for each thing that may be said of the cut."""
-    for option in reversed(OPTIONS):
+    for option in reversed(CUT_OPTIONS):
         metavar = "|".join(option.choices) or option.kind.upper()
         command = click.option(
             f"--{option.name}", metavar=metavar, help=f"{option.words}."
@@ -40,7 +40,7 @@ def cut(
     """
     given = {name: text for name, text in options.items() if text is not None}
     try:
-        read_sheet(given, None)
+        read_conditions(given, None)
     except OptionError as error:
         raise CommandError(f"cut: --{error.option} {error.problem}") from error
     reply, units = source.ask(CutForecast(jig, given), Document)

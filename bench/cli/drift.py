@@ -20,7 +20,7 @@ from bench.cli.common import (
     tell_unread,
 )
 from bench.cli.log import refuse_unknown_kind
-from bench.finding import Unread
+from bench.finding import UnreadableRecord
 from bench.protocol import Document, Drift, Due, LogList, LogRows
 from bench.render.result import dangers
 from bench.render.upkeep import drift_lines, due_lines, reminder
@@ -78,4 +78,6 @@ def _answer(
 ) -> int:
     """Tell it, and what could not be read; the exit status."""
     tell(document, lines, as_json)
-    return tell_unread(msgspec.convert(document["unread"], list[Unread])) or bad
+    return (
+        tell_unread(msgspec.convert(document["unread"], list[UnreadableRecord])) or bad
+    )

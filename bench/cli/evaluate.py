@@ -12,7 +12,7 @@ from typing import Any
 import click
 
 from bench.checks import checks, find
-from bench.checks.model import Evidence, EvidenceGear, Known
+from bench.checks.model import Evidence, EvidenceGear, PriorKnowledge
 from bench.cli.common import (
     CommandError,
     exit_status,
@@ -78,7 +78,7 @@ def evaluate(
     settings = load_settings(where)
     options = read_options(check, given, recorded=True)
     gear = use(settings.gear, jig=jig, saw=saw, square=square)
-    known = Known()
+    known = PriorKnowledge()
     if log_path is not None:
         from bench.log import history
 

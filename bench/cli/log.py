@@ -24,7 +24,7 @@ from bench.cli.common import (
     tell_unread,
 )
 from bench.cli.log_import import log_import
-from bench.finding import Finding, Unread
+from bench.finding import Finding, UnreadableRecord
 from bench.log.findings import MoveRow
 from bench.render.printed_result import result_lines
 from bench.render.result import LEAST_SHARE, part_size, slope_span_words
@@ -149,7 +149,7 @@ def export(id: str | None, source: LogSource) -> int:
 
     Example:  sweepgauge log export 3f2a9c0d1e4b > monday.csv
     """
-    unread: list[Unread] = []
+    unread: list[UnreadableRecord] = []
     pieces = _exported(source.socket, id, unread)
     if source.file is not None:
         from bench.log.export import exported
@@ -161,7 +161,7 @@ def export(id: str | None, source: LogSource) -> int:
 
 
 def _exported(
-    socket: str | None, id: str | None, unread: list[Unread]
+    socket: str | None, id: str | None, unread: list[UnreadableRecord]
 ) -> Iterator[str]:
     """As it comes; the daemon goes on when this has read."""
     with connect(socket) as client:

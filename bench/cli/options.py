@@ -94,7 +94,7 @@ _TEMPERATURE = re.compile(r"([+-]?[0-9]+(?:[.,][0-9]+)?) *(?:DEG *|° *)?([CF]?)
 
 def typed_climate(temperature: str | None, humidity: str | None) -> Climate | None:
     """None where neither was typed. Raises Complaint."""
-    from bench.units import UnitsError, parse_share
+    from bench.units.parsing import UnitsError, parse_share
 
     if temperature is None and humidity is None:
         return None

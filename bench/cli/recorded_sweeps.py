@@ -88,8 +88,8 @@ def traces_of(
         placement = row.filled(columns.place)
         step = steps.of(placement, row)
         sweep = row.filled("sweep", "; number the passes") if columns.swept else ""
-        # a spot that is come back to is read anew, whatever its number
-        visit += step.gather == "spot" and placement != before
+        # a spot or a strip that is come back to is read anew, whatever its number
+        visit += step.gather != "sweep" and placement != before
         before, key = placement, (sweep, placement, visit)
         group = groups.setdefault(key, _Group(step, sweep, placement))
         _take(group, row, columns, gear)

@@ -1,4 +1,5 @@
-"""What the cut will be, from whatever is wrong, and what to put right first.
+"""The forecast of a cut from all that is wrong with the saw and the sled, and what to
+put right first.
 
 Pure, without numpy at the import. Angles in rad, lengths in mm. A rotation is positive
 counter-clockwise, seen from above; the angle error of a cut is the rotation of the edge

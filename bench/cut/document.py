@@ -12,6 +12,7 @@ from typing import Any, Literal
 import msgspec
 
 from bench.checks import checks
+from bench.cut.conditions import CutConditions
 from bench.cut.forecast import (
     GOOD_SHARE,
     Advice,
@@ -23,10 +24,9 @@ from bench.cut.forecast import (
     outcome,
     worth,
 )
-from bench.cut.sheet import Sheet
-from bench.cut.terms import Result, cut_terms, latest
+from bench.cut.terms import LoggedFinding, cut_terms, latest
 from bench.gear import Jig
-from bench.uncertainty import t_quantile
+from bench.uncertainty.distributions import t_quantile
 
 CONFIDENCE = 0.95
 # what a forecast is made from; the last three turn no edge, and are named where nobody
@@ -52,7 +52,7 @@ class Angle(msgspec.Struct, frozen=True):
     uncertainty: float
 
 
-class Row(msgspec.Struct, frozen=True):
+class TermRow(msgspec.Struct, frozen=True):
     """standard_uncertainty: of one cut, from this part alone. worth: what `within_95`
     falls by when it is put right."""
 
@@ -66,29 +66,29 @@ class Row(msgspec.Struct, frozen=True):
     worth: float
 
 
-class First(Advice, frozen=True, kw_only=True):
-    """What to do first. words: a sentence, made in `bench.render.cut`."""
+class FirstAdvice(Advice, frozen=True, kw_only=True):
+    """The advice on what to do first. words: a sentence, made in `bench.render.cut`."""
 
     check: str
     assumed: bool = False
     words: str = ""
 
 
-class Measured(Angle, frozen=True):
-    """What one finding tells."""
+class MeasuredAngle(Angle, frozen=True):
+    """An angle that one finding tells."""
 
     check: str
     finding: str
     age_days: int
 
 
-class Lean(Measured, frozen=True):
+class ThicknessLean(MeasuredAngle, frozen=True):
     """Across the thickness: which body leans, by how much."""
 
     part: str
 
 
-class Frame(Measured, frozen=True):
+class FrameCorner(MeasuredAngle, frozen=True):
     """Four corners, each of a part from either fence of a mitre sled: by how much the
     last joint is wider (positive) or tighter than square."""
 
@@ -108,15 +108,15 @@ class Forecast(msgspec.Struct, frozen=True, kw_only=True):
     spread: float
     good_share: float
     within_95: float
-    rows: list[Row]
-    first: First | None
+    rows: list[TermRow]
+    first: FirstAdvice | None
     pair: Pair | None
-    thickness: list[Lean]
-    frame: Frame | None
+    thickness: list[ThicknessLean]
+    frame: FrameCorner | None
     missing: list[str]
 
 
-class Sled(msgspec.Struct, frozen=True):
+class SledForecast(msgspec.Struct, frozen=True):
     """state: `good` while 95 % of the parts are; `never-checked` while its sled fence
     is not, `moved-since` while nobody checked it after something happened. worst: the
     part that gains most when put right. next: ISO date."""
@@ -132,33 +132,39 @@ class Sled(msgspec.Struct, frozen=True):
 
 
 def cut_document(
-    results: Sequence[Result], jig: Jig | None = None, sheet: Sheet | None = None
+    results: Sequence[LoggedFinding],
+    jig: Jig | None = None,
+    conditions: CutConditions | None = None,
 ) -> dict[str, Any]:
-    """What the parts of this sled will be: `Forecast` as plain JSON.
+    """The forecast of this sled's parts: `Forecast` as plain JSON.
 
     results: newest first, of this sled on its saw, and of the saw; none superseded or
-    doubted. sheet: what is cut; the sled's widest board unless given.
+    doubted. conditions: what is cut; the sled's widest board unless given.
     """
-    document: dict[str, Any] = msgspec.to_builtins(_forecast(results, jig, sheet))
+    document: dict[str, Any] = msgspec.to_builtins(_forecast(results, jig, conditions))
     return document
 
 
 def _forecast(
-    results: Sequence[Result], jig: Jig | None, sheet: Sheet | None = None
+    results: Sequence[LoggedFinding],
+    jig: Jig | None,
+    conditions: CutConditions | None = None,
 ) -> Forecast:
     widest = jig.widest_board if jig is not None else None
-    sheet = sheet or (Sheet() if widest is None else Sheet(board=widest))
+    conditions = conditions or (
+        CutConditions() if widest is None else CutConditions(board=widest)
+    )
     tolerance = (jig or Jig("")).tolerance
-    terms = cut_terms(results, sheet, jig)
+    terms = cut_terms(results, conditions, jig)
     after = outcome(terms, tolerance)
     saw = jig.saw if jig is not None else None
     give = t_quantile(CONFIDENCE, None) * after.standard_uncertainty
     return Forecast(
         jig=jig.name if jig is not None else None,
         saw=results[0].finding.saw if results else saw,
-        board_mm=sheet.board,
-        cut_mm=sheet.cut,
-        at=sheet.at,
+        board_mm=conditions.board,
+        cut_mm=conditions.cut,
+        at=conditions.at,
         tolerance=tolerance,
         square=Angle(after.value, give),
         spread=after.spread,
@@ -174,23 +180,23 @@ def _forecast(
 
 
 def shop_document(
-    sleds: Sequence[tuple[Jig, Sequence[Result]]],
+    sleds: Sequence[tuple[Jig, Sequence[LoggedFinding]]],
     next_dates: Mapping[str, str | None] | None = None,
 ) -> dict[str, Any]:
-    """All sleds of the shop, a `Sled` each, as plain JSON. next_dates: by sled, the ISO
-    date of its next check where one is due."""
+    """All sleds of the shop, a `SledForecast` each, as plain JSON. next_dates: by sled,
+    the ISO date of its next check where one is due."""
     dates = next_dates or {}
     rows = [_sled(jig, results, dates.get(jig.name)) for jig, results in sleds]
     return {"sleds": msgspec.to_builtins(rows)}
 
 
-def _sled(jig: Jig, results: Sequence[Result], date: str | None) -> Sled:
+def _sled(jig: Jig, results: Sequence[LoggedFinding], date: str | None) -> SledForecast:
     told = _forecast(results, jig)
     state: State = "good" if told.good_share >= GOOD_SHARE else "bad"
     if latest(results, "fence-square", "fence") is None:
         ever = latest(results, "fence-square", "fence", outdated=True)
         state = "never-checked" if ever is None else "moved-since"
-    return Sled(
+    return SledForecast(
         jig=jig.name,
         saw=told.saw,
         state=state,
@@ -202,9 +208,9 @@ def _sled(jig: Jig, results: Sequence[Result], date: str | None) -> Sled:
     )
 
 
-def _rows(terms: Sequence[Term], tolerance: float) -> list[Row]:
+def _rows(terms: Sequence[Term], tolerance: float) -> list[TermRow]:
     rows = [
-        Row(
+        TermRow(
             part=term.part,
             value=term.value,
             standard_uncertainty=term.standard_uncertainty,
@@ -219,24 +225,26 @@ def _rows(terms: Sequence[Term], tolerance: float) -> list[Row]:
     return sorted(rows, key=lambda row: row.worth, reverse=True)
 
 
-def _first(terms: Sequence[Term], tolerance: float) -> First | None:
+def _first(terms: Sequence[Term], tolerance: float) -> FirstAdvice | None:
     best = advice(terms, tolerance)
     if best is None:
         return None
     term = next(term for term in terms if term.part == best.part)
     told = msgspec.structs.asdict(best)
-    return First(**told, check=term.check, assumed=term.assumed)
+    return FirstAdvice(**told, check=term.check, assumed=term.assumed)
 
 
-def _leans(results: Sequence[Result]) -> list[Lean]:
+def _leans(results: Sequence[LoggedFinding]) -> list[ThicknessLean]:
     found = [(name, latest(results, "upright", name)) for name in LEANS]
     return [
-        Lean(q.value, q.uncertainty, "upright", one.finding.id, one.age_days, name)
+        ThicknessLean(
+            q.value, q.uncertainty, "upright", one.finding.id, one.age_days, name
+        )
         for name, (one, q) in ((name, pair) for name, pair in found if pair)
     ]
 
 
-def _frame(results: Sequence[Result], spread: float) -> Frame | None:
+def _frame(results: Sequence[LoggedFinding], spread: float) -> FrameCorner | None:
     """Four times the error between the fences, and the scatter of eight cuts."""
     found = latest(results, "mitre-square", "between")
     if found is None:
@@ -245,10 +253,10 @@ def _frame(results: Sequence[Result], spread: float) -> Frame | None:
     cuts = math.sqrt(8.0) * spread * t_quantile(CONFIDENCE, None)
     give = math.hypot(4.0 * between.uncertainty, cuts)
     id, age = one.finding.id, one.age_days
-    return Frame(4.0 * between.value, give, "mitre-square", id, age)
+    return FrameCorner(4.0 * between.value, give, "mitre-square", id, age)
 
 
-def _missing(results: Sequence[Result], terms: Sequence[Term]) -> list[str]:
+def _missing(results: Sequence[LoggedFinding], terms: Sequence[Term]) -> list[str]:
     """Checks that this version has and nobody took, in the order of their weight."""
     taken = {one.finding.check for one in results}
     taken |= {term.check for term in terms if not term.assumed}

@@ -1,4 +1,5 @@
-"""From the terms of a cut to the share of good parts, and what to put right first.
+"""The share of good parts from the terms of a cut, and the advice on what to put right
+first.
 
 The expected part has the variance of the cuts and of what is not known of the bias:
 JCGM 100:2008 (GUM), 5.1.2; the bias is not hidden in it, F.2.4.5. The chance of a good
@@ -81,9 +82,8 @@ class Term(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Outcome(msgspec.Struct, frozen=True):
-    """What the parts that are cut will be: bias and standard deviation from cut to cut,
-    standard uncertainty of one part, the chance that it is good, and what 95 % stay
-    within."""
+    """The parts that are cut: bias and standard deviation from cut to cut, standard
+    uncertainty of one part, the chance that it is good, and what 95 % stay within."""
 
     value: float
     spread: float
@@ -93,8 +93,9 @@ class Outcome(msgspec.Struct, frozen=True):
 
 
 class Advice(msgspec.Struct, frozen=True):
-    """What to do first. together_with: the other part of a pair that must be put right
-    with it, else parts become worse. worth: what `within_95` falls by."""
+    """An act and the part that it puts right or measures. together_with: the other part
+    of a pair that must be put right with it, else parts become worse. worth: what
+    `within_95` falls by."""
 
     part: Part
     act: Act
@@ -123,8 +124,8 @@ def outcome(terms: Sequence[Term], tolerance: float) -> Outcome:
 def worth(
     terms: Sequence[Term], tolerance: float, *parts: Part, act: Act = "put-right"
 ) -> float:
-    """What `within_95` falls by when these parts are put right together, or measured
-    better; negative where parts become worse."""
+    """The amount by which `within_95` falls when these parts are put right together, or
+    measured better; negative where parts become worse."""
     change: Callable[[Term], Term] = (
         Term.put_right if act == "put-right" else Term.measured_better
     )
@@ -147,7 +148,7 @@ def best_pair(
 
 
 def advice(terms: Sequence[Term], tolerance: float) -> Advice | None:
-    """What to do first; None where nothing gains enough.
+    """The act that gains most; None where nothing gains enough.
 
     A part that is measured anew when it is put right is only to be measured where that
     alone makes most of the gain. Measuring changes no part, so it is advised only where

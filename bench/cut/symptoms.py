@@ -1,4 +1,5 @@
-"""From what is seen at the sled or on the part to the checks that tell, in order.
+"""Symptoms at the sled or on the part, each with the checks that tell its cause, in
+order.
 
 Common practice, no source. The sentences stand in `bench.render.symptoms`.
 """

@@ -20,10 +20,10 @@ from bench.checks.model import (
     Caution,
     Check,
     EvidenceGear,
-    Known,
-    Lean,
+    LeanTest,
+    PriorKnowledge,
     Step,
-    Tap,
+    TapTest,
 )
 from bench.checks.options import OptionValue, understood, validated
 from bench.daemon.check_session import CheckSession, known_of
@@ -74,7 +74,7 @@ class CheckController:
         gear = self._shared.settings.gear
         return use(gear, jig=begin.jig, saw=begin.saw, square=begin.square)
 
-    def _known_to(self, request: Begin) -> Known:
+    def _known_to(self, request: Begin) -> PriorKnowledge:
         gear = self.gear_for(request)
         return known_of(self._shared, gear, request.check, request.options)
 
@@ -213,7 +213,7 @@ class CheckController:
 
 
 def _understood(
-    request: Begin, before: Finding | None, known: Callable[[Begin], Known]
+    request: Begin, before: Finding | None, known: Callable[[Begin], PriorKnowledge]
 ) -> tuple[Check, Begin]:
     """The check, and the request with the options that it declares. before: the result
     of the move that is verified; known: what the log tells to a check so begun. Raises
@@ -230,7 +230,7 @@ def _lightened(
     check: Check,
     request: Begin,
     before: Finding | None,
-    known: Callable[[Begin], Known],
+    known: Callable[[Begin], PriorKnowledge],
 ) -> Begin:
     """The request of a check that verifies a move: without a new proof of the side, and
     with one set-up where the result before has proved the rest. An option that the user
@@ -307,8 +307,8 @@ def _progress(left: OpenCheck) -> dict[str, Any]:
     return {
         "acknowledged": "acknowledged" in by_kind or any(none_asked),
         "traces": [trace for trace in whole if trace is not None],
-        "leans": msgspec.convert(by_kind.get("lean", []), list[Lean]),
-        "taps": msgspec.convert(by_kind.get("tap", []), list[Tap]),
+        "leans": msgspec.convert(by_kind.get("lean", []), list[LeanTest]),
+        "taps": msgspec.convert(by_kind.get("tap", []), list[TapTest]),
         "alive": [str(data["placement"]) for data in by_kind.get("alive", ())],
     }
 

@@ -16,14 +16,14 @@ from typing import Any
 
 import msgspec
 
-from bench.checks.model import Caution, Evidence, EvidenceGear, Known, Trace
+from bench.checks.model import Caution, Evidence, EvidenceGear, PriorKnowledge, Trace
 from bench.checks.options import given_text
 from bench.daemon.shared_state import SharedState
 from bench.daemon.tones import MarkBeat
 from bench.finding import Doubt, EvidenceError, Finding, Remark, warning
 from bench.log import history
 from bench.log.store import gear_names
-from bench.moves.verify import judge_move
+from bench.moves.verification import judge_move
 from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.early_stop import settles_early
 from bench.procedure.status_message import status
@@ -42,7 +42,7 @@ log = logging.getLogger("sweepgauge")
 
 def known_of(
     shared: SharedState, gear: EvidenceGear, kind: str, options: Mapping[str, Any]
-) -> Known:
+) -> PriorKnowledge:
     """The knowledge that the log has for such a check."""
     path, port = shared.paths.log, shared.indicator_port
     try:
@@ -50,7 +50,7 @@ def known_of(
     except Exception:
         # an unreadable history must not cost today's answer
         log.exception("reading what is known from the log")
-        return Known()
+        return PriorKnowledge()
 
 
 class CheckSession:

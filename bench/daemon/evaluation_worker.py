@@ -7,8 +7,8 @@ from collections.abc import Mapping
 
 from bench.checks import find
 from bench.checks.model import Evidence, Trace
-from bench.checks.shared.doubts import of_evidence, told
-from bench.checks.shared.placed import jump_of, repeats
+from bench.checks.shared.doubts import doubts_by_subject, evidence_doubts
+from bench.checks.shared.placement_fit import is_one_jump, jump_of
 from bench.finding import Doubt
 from bench.geometry.line_fit import fit_sweep
 from bench.protocol import FittedPass
@@ -19,7 +19,7 @@ MOST_POINTS = 200  # points of a pass that a screen can show
 
 
 def doubts_of(evidence: Evidence) -> Mapping[tuple[str, str | None, str | None], Doubt]:
-    return told(of_evidence(evidence, find(evidence.check)))
+    return doubts_by_subject(evidence_doubts(evidence, find(evidence.check)))
 
 
 def fit_pass(
@@ -35,7 +35,7 @@ def fit_pass(
     if earlier is not None and (jump := jump_of(fit)) is not None:
         s, r, at = earlier.travel, earlier.reading, earlier.at
         before = jump_of(fit_sweep(s, r, resolution=resolution, at=at))
-        if before is not None and repeats([before, jump]):
+        if before is not None and is_one_jump([before, jump]):
             fit = dataclasses.replace(fit, refused=None)
     step = max(1, len(trace.travel) // MOST_POINTS)
     shown = [i for i, aside in enumerate(fit.aside) if aside or i % step == 0]

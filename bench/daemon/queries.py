@@ -15,7 +15,7 @@ from bench.checks import checks
 from bench.checks.model import Check, EvidenceGear
 from bench.daemon.check_controller import why_not
 from bench.daemon.request_context import RequestContext
-from bench.finding import Unread
+from bench.finding import UnreadableRecord
 from bench.log import export, history
 from bench.log.answers import answer
 from bench.log.importer import Importer
@@ -161,7 +161,7 @@ async def log_events(context: RequestContext, request: LogEvents) -> None:
 async def export_log(context: RequestContext, request: LogExport) -> None:
     """Send an export as fast as the client reads: a slow client delays only itself."""
     client = context.client
-    unread: list[Unread] = []
+    unread: list[UnreadableRecord] = []
     pieces = export.exported(context.shared.paths.log, request.id, unread)
     try:
         while (text := await asyncio.to_thread(next, pieces, None)) is not None:

@@ -16,7 +16,7 @@ from bench.daemon import check_requests, gear_requests, queries
 from bench.daemon.clients import Client
 from bench.daemon.request_context import RequestContext
 from bench.log.rows import LogError
-from bench.moves.nudge import NoLive
+from bench.moves.nudge import LiveMoveError
 from bench.procedure.invalid_request import InvalidRequest
 from bench.protocol import Error, Query, Request
 from bench.render.notices import with_words
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 log = logging.getLogger("sweepgauge")
 
 # errors of the client; their text says what was wrong and what would do
-WRONG_USE = InvalidRequest, SettingsError, UnknownCheck, OptionError, NoLive
+WRONG_USE = InvalidRequest, SettingsError, UnknownCheck, OptionError, LiveMoveError
 
 # A handler gets the context and the request; what it returns is sent. One with several
 # answers sends them itself.

@@ -1,5 +1,5 @@
-"""What the passes over a square's arm show beside its slope: how they bend, and how far
-the stand was shifted along the arm between the set-ups.
+"""The curvature of passes over a square's arm, and the shift of the stand along the arm
+between the set-ups.
 
 Travel and reading in mm. Readings that were set aside as dirt are left out by the
 caller.
@@ -63,7 +63,7 @@ def bend_of(travel: npt.ArrayLike, reading: npt.ArrayLike) -> Bend | None:
     s, r = _columns(travel, reading)
     if np.unique(s).size < 5:
         return None
-    cells = into_cells(s, r, np.ones(s.size, dtype=bool))
+    cells = into_cells(s, r)
     half = (cells.travel[-1] - cells.travel[0]) / 2
     basis = legendre(cells.travel, 2)
     inverse = np.linalg.inv(basis.T @ basis)
@@ -97,8 +97,8 @@ def texture_shift(
     first: Sequence[tuple[npt.ArrayLike, npt.ArrayLike]],
     second: Sequence[tuple[npt.ArrayLike, npt.ArrayLike]],
 ) -> Shift | None:
-    """How far the texture of the second set-up's passes is shifted along the travel
-    against that of the first.
+    """The shift of the texture of the second set-up's passes along the travel against
+    that of the first.
 
     Each pass is (travel, reading), mm. The mean residuals from a parabola are compared
     at every shift up to FARTHEST. Two textures of one edge that correlate by r leave
@@ -143,7 +143,7 @@ def texture_shift(
 def _texture(
     passes: Sequence[tuple[npt.ArrayLike, npt.ArrayLike]],
 ) -> tuple[float, Array] | None:
-    """Where the stretch that all passes share begins, and the mean residual at each
+    """The begin of the stretch that all passes share, and the mean residual at each
     place of a grid from there."""
     columns = [_columns(s, r) for s, r in passes]
     if not columns or any(s.size < 40 for s, _ in columns):

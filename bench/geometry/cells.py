@@ -26,18 +26,16 @@ _USUAL = sorted(
     ),
     reverse=True,
 )
-REST = 0.1  # of the median speed: slower is standing still
+REST_SHARE = 0.1  # of the median speed: slower is standing still
 
 
 @dataclass(frozen=True, slots=True)
 class Cells:
-    """travel, reading: cell means (K,). n: how many independent readings each holds.
-    index: cell of each reading (N,), -1 where it was left out."""
+    """travel, reading: cell means (K,). n: how many independent readings each holds."""
 
     travel: Array
     reading: Array
     n: Array
-    index: npt.NDArray[np.intp]
 
 
 def count_seen(reading: Array) -> float:
@@ -92,24 +90,19 @@ def moving(travel: Array, at: Array | None = None) -> Mask:
     usual = max(
         usual, 0.5 * float(np.ptp(travel)) / max(float(clock[-1] - clock[0]), 1e-12)
     )
-    kept: Mask = speed > REST * usual
+    kept: Mask = speed > REST_SHARE * usual
     return kept
 
 
-def into_cells(travel: Array, reading: Array, kept: Mask, cells: int = CELLS) -> Cells:
-    """Average the kept readings in equal cells of travel. At marks each mark is a cell
-    of its own.
+def into_cells(travel: Array, reading: Array) -> Cells:
+    """Average readings in equal cells of travel. At marks each mark is a cell of its
+    own.
 
     A cell's travel is the mean travel of its readings, so uneven filling costs nothing.
     """
-    here, read = travel[kept], reading[kept]
-    places, slot = distinct(here)
-    if places.size > 16 and here.size > cells:
-        scaled = (here - places[0]) / (places[-1] - places[0]) * cells
-        slot = np.minimum(scaled.astype(np.intp), cells - 1)
-        slot = distinct(slot)[1]
-    index = np.full(travel.size, -1, dtype=np.intp)
-    index[kept] = slot
+    places, slot = distinct(travel)
+    if places.size > 16 and travel.size > CELLS:
+        scaled = (travel - places[0]) / (places[-1] - places[0]) * CELLS
+        slot = distinct(np.minimum(scaled.astype(np.intp), CELLS - 1))[1]
     n = np.bincount(slot).astype(np.float64)
-    s, r = np.bincount(slot, here) / n, np.bincount(slot, read) / n
-    return Cells(s, r, n, index)
+    return Cells(np.bincount(slot, travel) / n, np.bincount(slot, reading) / n, n)

@@ -1,5 +1,5 @@
-"""What a board that is pushed against a fence rests on: an edge of the convex hull of
-the fence's profile.
+"""The contact line of a board that is pushed against a fence: an edge of the convex
+hull of the fence's profile.
 
 Frame: +X right, +Y away from the operator, rotation counter-clockwise positive. Lengths
 in mm, rotations in rad.
@@ -21,6 +21,9 @@ from bench.geometry.columns import (
     paired,
 )
 from bench.geometry.reversal import interpolation_matrix
+
+# mm by which a push may be off its place; common practice, no source
+EITHER_SIDE = 50.0
 
 
 def upper_hull(x: Column, y: Column) -> list[int]:
@@ -84,7 +87,7 @@ def contact_line(
     pushed_at: float,
     *,
     fence: Literal["near", "far"] = "near",
-    either_side: float = 50.0,
+    either_side: float = EITHER_SIDE,
     noise: Column | None = None,
 ) -> ContactLine:
     """Rotation of the line on which a board from `board_from` to `board_to` rests when

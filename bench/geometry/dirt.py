@@ -1,7 +1,7 @@
 """Which readings of a sweep are dirt: dust, a gullet, a missed digit, a plunger off the
 end; and a sweep that is two lines: bumped stand, pressed zero, slipped square.
 
-Small steps are judged with the noise (`related_noise`); here are those so large that
+Small steps are judged with the noise (`correlated_noise`); here are those so large that
 the robust line left one side of them out. Readings in mm, sorted by travel.
 """
 
@@ -12,24 +12,24 @@ from math import comb
 import numpy as np
 import numpy.typing as npt
 
-from bench.geometry.columns import legendre
+from bench.geometry.columns import legendre, line_of
 from bench.geometry.robust import (
     MAD,
     Array,
     least_quantile,
     least_quantile_bow,
-    least_squares,
     redescend,
     scale_of,
 )
-from bench.uncertainty.student import t_quantile
+from bench.uncertainty.distributions import t_quantile
 
 Mask = npt.NDArray[np.bool_]
 
 DIRT_LIMIT = 4.0  # standard deviations of a mean of that many readings
-ROUNDS = 4
+REFIT_ROUNDS = 4  # of flagging and fitting anew, at most
 LOWEST = 1.25  # run that can be dirt, in standard deviations of single readings
-COUNTED = 0.45  # of a count: scatter of readings whose noise is a third of a count
+# of a count: scatter of readings whose noise is a third of a count
+COUNT_SCATTER = 0.45
 CURVED_FROM = 0.03  # set aside by a straight line: a bowed edge is then tried
 _STATION_ODDS = 0.002  # that a clean set of stations loses one
 SHORTER_SIDE = 0.2  # of the readings; less at an end is a plunger that ran off the edge
@@ -45,10 +45,14 @@ def dirt_in_sweep(s: Array, r: Array, count: float) -> tuple[Mask, Array]:
     a single reading within one and a half, is never dirt. Residuals are those from the
     line; a bowed edge is believed where it leaves less than half as much aside.
     """
-    intercept, slope, _ = least_quantile(s, r)
+    intercept, slope = least_quantile(s, r)
     design = legendre(s, 1)
     level, _ = redescend(
-        design, r, intercept + slope * s, rounds=3, floor=max(COUNTED * count, 1e-9)
+        design,
+        r,
+        intercept + slope * s,
+        rounds=3,
+        floor=max(COUNT_SCATTER * count, 1e-9),
     )
     aside, left = _settled(s, r, r - design @ level, count, 1)
     if aside.mean() > CURVED_FROM:
@@ -73,7 +77,7 @@ def _settled(
     lengths = [1]
     while lengths[-1] * 2 <= s.size // 15:
         lengths.append(lengths[-1] * (2 if lengths[-1] < 4 else 3))
-    for turn in range(ROUNDS):
+    for turn in range(REFIT_ROUNDS):
         now = _runs(left, aside, lengths, count, turn == 0)
         same = bool((now == aside).all())
         aside = now
@@ -111,7 +115,7 @@ def _runs(
         if length == 1:
             # counted readings scatter in lumps, which the median misses: at least what
             # counting alone does
-            size = size1 = max(size, COUNTED * count)
+            size = size1 = max(size, COUNT_SCATTER * count)
         # no mean of related readings is sharper than independent ones would be, and
         # what is lower than the scatter of single readings is form or texture
         size = max(size, size1 / np.sqrt(length))
@@ -143,22 +147,17 @@ def dirt_at_stations(s: Array, r: Array, count: float) -> Mask:
     none = np.zeros(n, dtype=bool)
     if n < 5:
         return none
-    intercept, slope, _ = least_quantile(s, r, quantile=0.6, most=n)
+    intercept, slope = least_quantile(s, r, quantile=0.6, most=n)
     order = np.argsort(np.abs(r - intercept - slope * s), kind="stable")
     for k in range(n // 3, 0, -1):
         rest, out = np.sort(order[: n - k]), order[n - k :]
         if np.ptp(s[rest]) <= 0 or n - k < 4:
             continue
-        a, b = least_squares(s[rest], r[rest])
-        left = r[rest] - a - b * s[rest]
-        deviation = max(
-            float(np.sqrt(np.sum(left**2) / (n - k - 2))), count / np.sqrt(12)
-        )
-        middle = s[rest].mean()
-        lever = (
-            1 + 1 / (n - k) + (s[out] - middle) ** 2 / np.sum((s[rest] - middle) ** 2)
-        )
-        off, scale = np.abs(r[out] - a - b * s[out]), deviation * np.sqrt(lever)
+        line, away = line_of(s[rest], r[rest]), s[out] - s[rest].mean()
+        scatter = float(np.sqrt(line.left @ line.left / (n - k - 2)))
+        lever = 1 + 1 / (n - k) + away**2 / line.spread
+        off = np.abs(r[out] - r[rest].mean() - line.slope * away)
+        scale = max(scatter, count / np.sqrt(12)) * np.sqrt(lever)
         # of marks on one line to the last digit any other one is off
         t = np.divide(off, scale, out=np.where(off > 0, np.inf, 0.0), where=scale > 0)
         if t.min() > t_quantile(1 - _STATION_ODDS / comb(n, k), n - k - 2):

@@ -12,25 +12,25 @@ import numpy as np
 
 from bench.geometry.cells import Array, Mask, at_stations
 from bench.geometry.columns import legendre
-from bench.geometry.reversal import CELLS_PER_WINDOW, smooth
+from bench.geometry.reversal import CELLS_PER_WINDOW, WINDOW, smooth
 
 FACE_LIMIT = 6.0  # standard deviations: a rough face is no dirt
 # mm off the smooth curve: no fence turns so within the stretch that is averaged
 GROSS = 0.15
 NO_FENCE = 1.0  # mm off it: no fence at all, however much of the pass shows it
 LEAST_DIRT = 0.004  # mm: finer than what a wiped face still shows
-DIRT_COUNTS = 2.5
-ROUNDS = 8
+DIRT_COUNTS = 2.5  # counts off the smooth curve that dirt stands at least
+CLEANING_ROUNDS = 8  # of flagging and smoothing anew, at most
 
 
-def dirt_on_face(x: Array, r: Array, count: float, window: float) -> Mask:
+def dirt_on_face(x: Array, r: Array, count: float) -> Mask:
     """(n,) True where a reading is set aside. x, r: (n,) in any order; stations too few
     to judge keep all."""
     none = np.zeros(x.size, dtype=bool)
     reach = float(np.ptp(x))
-    if x.size < 40 or at_stations(x) or reach < 2 * window:
+    if x.size < 40 or at_stations(x) or reach < 2 * WINDOW:
         return none
-    cells = max(20, round(reach * CELLS_PER_WINDOW / window))
+    cells = max(20, round(reach * CELLS_PER_WINDOW / WINDOW))
     member = np.minimum(((x - x.min()) * (cells / reach)).astype(np.intp), cells - 1)
     order = np.lexsort((r, member))
     used, first, held = np.unique(member[order], return_index=True, return_counts=True)
@@ -39,11 +39,11 @@ def dirt_on_face(x: Array, r: Array, count: float, window: float) -> Mask:
     places = np.bincount(member, x)[used] / held
     off = np.abs(middles - _smooth_curve(places, middles))
     good = off < min(_limit(off, GROSS), NO_FENCE)
-    for _ in range(ROUNDS):
+    for _ in range(CLEANING_ROUNDS):
         if good.sum() < 0.5 * good.size:
             return ~none
         left = middles - smooth(
-            places[good], middles[good], np.clip(places, *_ends(places[good])), window
+            places[good], middles[good], np.clip(places, *_ends(places[good]))
         )
         limit = _limit(left[good], max(LEAST_DIRT, DIRT_COUNTS * count))
         off = np.where(good, np.abs(left), 0.0)
@@ -57,7 +57,7 @@ def dirt_on_face(x: Array, r: Array, count: float, window: float) -> Mask:
     left = r - np.interp(
         at,
         places,
-        smooth(places[good], middles[good], np.clip(places, *_ends(at)), window),
+        smooth(places[good], middles[good], np.clip(places, *_ends(at))),
     )
     aside: Mask = np.abs(left) > _limit(left, max(LEAST_DIRT, DIRT_COUNTS * count))
     # a reading beyond the last cell that belongs to the face hangs on nothing

@@ -21,18 +21,18 @@ from bench.geometry.cells import (
     moving,
 )
 from bench.geometry.columns import distinct, paired
+from bench.geometry.correlated_noise import fit_line
 from bench.geometry.dirt import dirt_at_stations, dirt_in_sweep, long_step
-from bench.geometry.related_noise import judge
 
 FEWEST_FITTED = 4  # readings, at as many places: two make the line, the others judge it
 SHORTEST_FITTED = 1.0  # mm of travel
 STEP_EVIDENCE = 10.0  # natural logarithm: twenty thousand to one
-MOST_ASIDE = 1 / 3
+MOST_ASIDE = 1 / 3  # share of a pass set aside from which it is refused; no source
 
 
 @dataclass(frozen=True, slots=True)
 class SweepFit:
-    """What one sweep says.
+    """The line fitted to one sweep.
 
     slope: dr/ds as read, before mount and side. standard_uncertainty: of the slope,
     this sweep's own, without rows of type B; it knows that neighbouring readings are
@@ -91,23 +91,23 @@ def fit_sweep(
     if why is not None:
         return _refuse(s_all, count, why, aside)
     good = kept & ~aside
-    cells = into_cells(s_all, r_all, good)
-    judged = judge(cells.travel, cells.reading, cells.n)
+    cells = into_cells(s_all[good], r_all[good])
+    line = fit_line(cells.travel, cells.reading, cells.n)
     # one count's jump is how a counting instrument shows a small slope
-    if judged.step > STEP_EVIDENCE and abs(judged.step_size) > 1.5 * count:
-        return _refuse(s_all, count, _jump(judged.step_at, judged.step_size), aside)
-    left = r_all[good] - judged.intercept - judged.slope * s_all[good]
+    if line.step > STEP_EVIDENCE and abs(line.step_size) > 1.5 * count:
+        return _refuse(s_all, count, _jump(line.step_at, line.step_size), aside)
+    left = r_all[good] - line.intercept - line.slope * s_all[good]
     start, stop = float(s_all[good].min()), float(s_all[good].max())
-    line = (judged.slope, judged.standard_uncertainty, judged.degrees_of_freedom)
+    slope = (line.slope, line.standard_uncertainty, line.degrees_of_freedom)
     numbers = (int(inside.sum()), int(aside.sum()))
     spread = float(np.sqrt(np.sum(left**2) / max(left.size - 2, 1)))
     return SweepFit(
-        *line, judged.intercept, start, stop, *numbers, aside, spread, count, None
+        *slope, line.intercept, start, stop, *numbers, aside, spread, count, None
     )
 
 
 def _set_aside(s: Array, r: Array, count: float) -> tuple[Mask, Remark | None]:
-    """What is dirt, s rising, and why the sweep cannot be used for it."""
+    """The readings that are dirt, s rising, and why the sweep cannot be used for it."""
     if at_stations(s):
         odd = _station_dirt(s, r, count)
     else:
@@ -120,7 +120,7 @@ def _set_aside(s: Array, r: Array, count: float) -> tuple[Mask, Remark | None]:
 
 
 def _too_little(s: Array) -> Remark | None:
-    """Why no line can be judged over these places."""
+    """The reason why no line can be judged over these places."""
     if s.size < FEWEST_FITTED:
         return refusal("pass-few-readings", readings=s.size)
     if float(np.ptp(s)) < SHORTEST_FITTED:

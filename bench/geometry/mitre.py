@@ -18,12 +18,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Literal
 
-import numpy as np
-
 Point = Literal["away", "toward"]  # where the two fences meet, from the operator
 
-FENCES = ("left", "right")
-CORNERS = ("a", "b")
 RIGHT_ANGLE = ("right-angle-left", "right-angle-right")
 KNOWN = "right angle"  # an observation of e_90 from elsewhere
 _UNKNOWN = ("left", "right", "a", "b", "batten")
@@ -37,39 +33,35 @@ def slant(fence: str, point: Point) -> int:
 def combination(
     name: str, seen: Sequence[str], point: Point
 ) -> dict[str, float] | None:
-    """How the rotations of the set-ups enter a quantity by least squares: a weight for
-    each name in `seen`; None where they do not determine it.
+    """The weights with which the rotations of the set-ups enter a quantity by least
+    squares, by name in `seen`; None where they do not determine it.
 
-    name: between, left or right (of the fences), corners (e_b - e_a, the difference of
-    the acute corners). seen: left-fence-corner-a and the like, right-angle-left and
-    right-angle-right, or "right angle" for e_90 itself. The weights sum products in
-    rad.
+    name: between, left or right (of the fences). seen: left-fence-corner-a and the
+    like, right-angle-left and right-angle-right, or "right angle" for e_90 itself. The
+    weights sum products in rad.
     """
-    design = np.array([_row(one, point) for one in seen], dtype=np.float64)
-    wanted = _wanted(name, point)
-    inverse = np.linalg.pinv(design)
-    weights = wanted @ inverse
+    import numpy as np
+
+    design = np.array([_row(one, point) for one in seen])
+    wanted = np.array(_wanted(name, point))
+    weights = wanted @ np.linalg.pinv(design)
     if not np.allclose(weights @ design, wanted, atol=1e-9):
         return None
     return dict(zip(seen, map(float, weights), strict=True))
 
 
-def _wanted(name: str, point: Point) -> np.ndarray:
+def _wanted(name: str, point: Point) -> list[float]:
     if name == "between":
-        return np.array(
-            [-slant("left", point), -slant("right", point), 0, 0, 0], dtype=np.float64
-        )
-    if name == "corners":
-        return np.array([0, 0, -1, 1, 0], dtype=np.float64)
-    return np.array([float(u == name) for u in _UNKNOWN])
+        return [-slant("left", point), -slant("right", point), 0.0, 0.0, 0.0]
+    return [float(u == name) for u in _UNKNOWN]
 
 
 def _row(placement: str, point: Point) -> list[float]:
     if placement == KNOWN:
-        return [0, 0, -1, -1, 0]  # e_90 = -(e_a + e_b)
+        return [0.0, 0.0, -1.0, -1.0, 0.0]  # e_90 = -(e_a + e_b)
     if placement in RIGHT_ANGLE:
-        sign = 1 if placement == RIGHT_ANGLE[0] else -1
-        return [0, 0, sign, sign, 1]
+        sign = 1.0 if placement == RIGHT_ANGLE[0] else -1.0
+        return [0.0, 0.0, sign, sign, 1.0]
     fence, corner = placement.partition("-")[0], placement[-1]
     turned = slant(fence, point)
     return [

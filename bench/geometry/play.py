@@ -39,7 +39,7 @@ class Twist(Play):
 
 
 def side_play(leaned_left: Column, leaned_right: Column) -> Play:
-    """How far the sled shifts bodily: mean displacement leaned right less leaned left,
+    """The bodily shift of the sled: mean displacement leaned right less leaned left,
     mm.
 
     leaned_left, leaned_right: (n,), (m,) mm, taken near the runners' middle. A value

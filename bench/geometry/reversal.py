@@ -1,5 +1,4 @@
-"""From sweeps along a straightedge, as it lies and rolled over, to the profile of the
-face itself.
+"""The profile of a face from sweeps along a straightedge, as it lies and rolled over.
 
 Averaging on uneven travel, levelling and the straightedge reversal; no choice of what
 is good enough. Positions and heights in mm. Every result is linear in the readings, so

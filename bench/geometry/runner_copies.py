@@ -15,10 +15,10 @@ import numpy as np
 from bench.geometry.cells import Array, Mask
 from bench.geometry.columns import least_of_convex
 from bench.geometry.reversal import interpolation_matrix
-from bench.geometry.runner_play import Widths
+from bench.geometry.runner_play import Widths, middle_of, places_under
 
 SAME = 1e-6  # mm along the slot: nearer than that is one place
-HALVINGS = 48
+HALVINGS = 48  # of the range in which a limit is sought: to 2^-48 of it
 
 
 class Copies(msgspec.Struct, frozen=True):
@@ -44,9 +44,7 @@ def plays(
     relief is negative by what is to spare where they fit, and the plays are 0 where
     they bind; a play that nothing bounds is infinite.
     """
-    middle = (
-        min(float(r.s[0]) for r in runners) + max(float(r.s[-1]) for r in runners)
-    ) / 2.0
+    middle = middle_of(runners)
     walls = [_walls(runners, slots, at, copies) for at in positions]
     place, lower, upper = _filled(walls, middle, copies.common.size)
     reach = np.array([[np.ptp(u)] for u, _, _ in walls])
@@ -121,12 +119,9 @@ def _walls(
     middle line must pass."""
     places, lower, upper = [], [], []
     for number, (runner, slot) in enumerate(zip(runners, slots, strict=True)):
-        both = np.sort(np.concatenate((runner.s, slot.s - at)))
-        low, high = max(runner.s[0], slot.s[0] - at), min(runner.s[-1], slot.s[-1] - at)
-        u = both[(both >= low - SAME / 2) & (both <= high + SAME / 2)]
+        u = places_under(runner, slot, at)
         if not u.size:
             continue
-        u = np.clip(u[np.concatenate(([True], np.diff(u) > SAME))], low, max(low, high))
         thick = (
             np.maximum(runner.w + copies.runners[number], SAME)
             @ interpolation_matrix(runner.s, u).T

@@ -1,5 +1,5 @@
-"""How far a runner can shift and yaw in its slot, from widths at stations; where it
-binds and by how much.
+"""The side and yaw play of a runner in its slot, from widths at stations, and the
+relief where it binds.
 
 Frame: Y along the slot, away positive; X right positive; yaw counter-clockwise
 positive. Lengths in mm, yaw in rad.
@@ -17,44 +17,34 @@ outside the slot touches nothing.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
 from bench.geometry.columns import Array, Column, GeometryError, column
-from bench.geometry.lines_between import SAME_PLACE, lines_between
+from bench.geometry.feasible_lines import SAME_PLACE, feasible_lines
 
 
-@dataclass(frozen=True, eq=False)
 class Widths:
     """Widths of a slot or a runner at stations along it.
 
     stations: (n,) mm along Y, any order, all different. widths: (n,) mm, above zero.
     centres: (n,) mm, how far the middle stands right of the straight line it should be
-    on; zero by default, since calipers cannot see it. Raises GeometryError.
+    on; zero by default, since calipers cannot see it. Raises GeometryError. s, w, c:
+    the same, by rising station.
     """
 
-    stations: Column
-    widths: Column
-    centres: Column | None = None
-    s: Array = field(init=False, repr=False)
-    w: Array = field(init=False, repr=False)
-    c: Array = field(init=False, repr=False)
-
-    def __post_init__(self) -> None:
-        stations = column("stations", self.stations)
-        widths = column("widths", self.widths)
-        known = np.zeros(stations.size) if self.centres is None else self.centres
-        centres = column("centres", known)
-        order = np.argsort(stations, kind="stable")
-        if np.any(widths <= 0.0):
-            raise GeometryError(
-                f"width {float(widths.min()):g} mm: give widths above zero"
-            )
-        object.__setattr__(self, "s", stations[order])
-        object.__setattr__(self, "w", widths[order])
-        object.__setattr__(self, "c", centres[order])
+    def __init__(
+        self, stations: Column, widths: Column, centres: Column | None = None
+    ) -> None:
+        s, w = column("stations", stations), column("widths", widths)
+        c = np.zeros(s.size) if centres is None else column("centres", centres)
+        if np.any(w <= 0.0):
+            raise GeometryError(f"width {float(w.min()):g} mm: give widths above zero")
+        order = np.argsort(s, kind="stable")
+        self.s, self.w, self.c = s[order], w[order], c[order]
 
     def width(self, at: Array) -> Array:
         return np.asarray(np.interp(at, self.s, self.w))
@@ -80,7 +70,7 @@ class Widths:
 
 
 @dataclass(frozen=True)
-class Fit:
+class PositionFit:
     """One sled position.
 
     at: place in the slot of the runner's station 0. yaw_play: range of yaw, rad.
@@ -99,6 +89,14 @@ class Fit:
     tight: tuple[float, ...]
     yaw: tuple[float, float] | None = None
 
+    @property
+    def clearance(self) -> float:
+        """mm that is left, negative where it binds; infinite where nothing bounds
+        it."""
+        if self.relief > 0.0:
+            return -self.relief
+        return math.inf if self.side_play is None else self.side_play
+
 
 @dataclass(frozen=True)
 class RunnerFit:
@@ -116,9 +114,9 @@ class RunnerFit:
     relief: float
     whole: bool
     full: frozenset[float]
-    tightest: Fit
+    tightest: PositionFit
     tight: tuple[float, float] | None
-    positions: tuple[Fit, ...]
+    positions: tuple[PositionFit, ...]
 
 
 def fit_at(
@@ -126,7 +124,7 @@ def fit_at(
     slots: Sequence[Widths],
     at: float,
     middle: float | None = None,
-) -> Fit:
+) -> PositionFit:
     """One runner in one slot, or two side by side in two, with station 0 at place `at`
     of the slots.
 
@@ -135,10 +133,10 @@ def fit_at(
     read, the runners' middle by default. Raises GeometryError where no part of a runner
     is in its slot.
     """
-    centre = _middle(runners) if middle is None else middle
+    centre = middle_of(runners) if middle is None else middle
     places, lower, upper = [], [], []
     for runner, slot in zip(runners, slots, strict=True):
-        u = _under(runner, slot, at)
+        u = places_under(runner, slot, at)
         slack = (slot.width(at + u) - runner.width(u)) / 2.0
         offset = slot.centre(at + u) - runner.centre(u)
         places.append(u)
@@ -148,18 +146,18 @@ def fit_at(
     if not u.size:
         raise GeometryError(f"at {at:g} mm no part of a runner is in its slot")
     lows, highs = np.concatenate(lower), np.concatenate(upper)
-    result = lines_between(u, lows, highs, centre)
+    result = feasible_lines(u, lows, highs, centre)
     tight = tuple(sorted({round(float(at + u[i]), 6) for i in result.touching}))
     if result.gap < -SAME_PLACE:
-        return Fit(at, 0.0, 0.0, -result.gap, tight)
+        return PositionFit(at, 0.0, 0.0, -result.gap, tight)
     slopes, heights = result.slopes, result.heights
     if result.gap < 0.0:  # there is no room, but it binds nowhere
-        result = lines_between(u, lows - SAME_PLACE, highs + SAME_PLACE, centre)
+        result = feasible_lines(u, lows - SAME_PLACE, highs + SAME_PLACE, centre)
         slopes = result.slopes and (0.0, 0.0)
         heights = result.heights and (0.0, 0.0)
     # x falls along +u as the yaw grows
     yaw = None if slopes is None else (-slopes[1], -slopes[0])
-    return Fit(at, _range(slopes), _range(heights), 0.0, tight, yaw)
+    return PositionFit(at, _range(slopes), _range(heights), 0.0, tight, yaw)
 
 
 def _range(ends: tuple[float, float] | None) -> float | None:
@@ -178,14 +176,13 @@ def positions(runners: Sequence[Widths], slots: Sequence[Widths]) -> list[float]
         ]
     )
     meetings.sort()
-    keep = np.concatenate(([True], np.diff(meetings) > 1e-6))
-    return [float(m) for m in meetings[keep]]
+    return [float(m) for m in meetings[np.diff(meetings, prepend=-np.inf) > 1e-6]]
 
 
 def runner_fit(runners: Sequence[Widths], slots: Sequence[Widths]) -> RunnerFit:
     """Play at every meeting of stations, and what it comes to; see RunnerFit. Arguments
     as in `fit_at`."""
-    centre = _middle(runners)
+    centre = middle_of(runners)
     fits = tuple(fit_at(runners, slots, p, centre) for p in positions(runners, slots))
     inside = [_length_inside(runners, slots, f.at) for f in fits]
     most = max(inside)
@@ -198,7 +195,7 @@ def runner_fit(runners: Sequence[Widths], slots: Sequence[Widths]) -> RunnerFit:
         relief=max(f.relief for f in fits),
         whole=whole,
         full=frozenset(f.at for f in full),
-        tightest=max(fits, key=_tightness),
+        tightest=min(fits, key=lambda fit: fit.clearance),
         tight=(min(touched), max(touched)) if touched else None,
         positions=fits,
     )
@@ -210,29 +207,20 @@ def _largest(values: Sequence[float | None]) -> float | None:
     return max(known) if known and len(known) == len(values) else None
 
 
-def _tightness(fit: Fit) -> tuple[float, float]:
-    return (fit.relief, -np.inf if fit.side_play is None else -fit.side_play)
-
-
-def _middle(runners: Sequence[Widths]) -> float:
+def middle_of(runners: Sequence[Widths]) -> float:
+    """The station in the middle of all runners together, mm."""
     return (
         min(float(r.s[0]) for r in runners) + max(float(r.s[-1]) for r in runners)
     ) / 2.0
 
 
-def _under(runner: Widths, slot: Widths, at: float) -> Array:
+def places_under(runner: Widths, slot: Widths, at: float) -> Array:
     """Runner stations in the slot and slot stations under the runner, on the runner's
     own scale."""
-    mine = runner.s[
-        (at + runner.s >= slot.s[0] - SAME_PLACE)
-        & (at + runner.s <= slot.s[-1] + SAME_PLACE)
-    ]
-    theirs = slot.s - at
-    theirs = theirs[
-        (theirs >= runner.s[0] - SAME_PLACE) & (theirs <= runner.s[-1] + SAME_PLACE)
-    ]
-    both = np.sort(np.concatenate((mine, theirs)))
-    return both[np.concatenate(([True], np.diff(both) > 1e-6))] if both.size else both
+    every = np.sort(np.concatenate((runner.s, slot.s - at)))
+    low, high = max(runner.s[0], slot.s[0] - at), min(runner.s[-1], slot.s[-1] - at)
+    both = every[(every >= low - SAME_PLACE) & (every <= high + SAME_PLACE)]
+    return np.asarray(both[np.diff(both, prepend=-np.inf) > 1e-6])
 
 
 def _length_inside(

@@ -1,5 +1,5 @@
-"""How straight a profile is: about the least-squares line, within the minimum zone, and
-its bow.
+"""The straightness of a profile about the least-squares line and within the minimum
+zone, and its bow.
 
 Lengths in mm (or any one unit of height); straightness is measured along y, as the
 readings are: for slopes below 1 mm/m that equals the distance square to the line to 1

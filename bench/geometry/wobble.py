@@ -19,13 +19,14 @@ FEWEST_LEFT = 3  # degrees of freedom that must then be left, repeats among them
 # times the noise, from which what a curve leaves is form; about the 5 % point of F for
 # three and eight degrees of freedom
 MISFIT = 4.0
-LOOKS = 720  # places of the turn at which the curve is looked at for its extremes
-LOST = np.pi / np.sqrt(3.0)  # rad: a phase of which nothing is known
+# places of the turn at which the curve is looked at for its extremes
+CURVE_POINTS = 720
+UNKNOWN_PHASE = np.pi / np.sqrt(3.0)  # rad: a phase of which nothing is known
 
 
 @dataclass(frozen=True)
 class Wobble:
-    """What a turned plate shows at the radius it was read at.
+    """The wobble of a plate at the radius it was read at.
 
     total: range of the fitted curve over the whole turn, mm; where no second harmonic
     is fitted the larger of tilt and of the readings' range. tilt: full swing of the
@@ -126,7 +127,10 @@ def _marks(angles: Array, values: Array) -> _Marks:
     angles[angles >= round(FULL_TURN, 8)] = 0.0
     turns, mark = distinct(angles)
     counts = np.bincount(mark)
-    _need_three(turns)
+    if turns.size < 3:
+        raise GeometryError(
+            f"{turns.size} different turns: a tilt needs three at least"
+        )
     means = np.bincount(mark, values_of) / counts
     again = turnings.size > turns.size
     if again:
@@ -135,13 +139,6 @@ def _marks(angles: Array, values: Array) -> _Marks:
     else:
         counts = readings[np.argsort(angles, kind="stable")]
     return _Marks(turns, means, counts.astype(np.float64), squares, repeats, again)
-
-
-def _need_three(turns: Array) -> None:
-    if turns.size < 3:
-        raise GeometryError(
-            f"{turns.size} different turns: a tilt needs three at least"
-        )
 
 
 def _design(turns: Array, harmonics: int) -> Array:
@@ -205,7 +202,7 @@ def _tilt(fit: _Fit) -> tuple[float, float, float, float]:
     across = np.array([-towards[1], towards[0]])
     u_amplitude = float(np.sqrt(towards @ of_pair @ towards))
     u_across = float(np.sqrt(across @ of_pair @ across))
-    u_phase = min(u_across / amplitude, LOST) if amplitude else LOST
+    u_phase = min(u_across / amplitude, UNKNOWN_PHASE) if amplitude else UNKNOWN_PHASE
     clean = float(np.hypot(*_less_noise(fit)[1:3]))
     phase = 0.0 if phase >= FULL_TURN else phase
     return 2.0 * clean, 2.0 * u_amplitude, phase, float(u_phase)
@@ -228,7 +225,7 @@ def _range(
 ) -> tuple[float, float]:
     """Range of a curve over the whole turn, peaks between the marks too, and its
     standard uncertainty."""
-    looks = np.linspace(0.0, FULL_TURN, LOOKS, endpoint=False)
+    looks = np.linspace(0.0, FULL_TURN, CURVE_POINTS, endpoint=False)
     rows = _design(looks, (coefficients.size - 1) // 2)
     if without_first:
         rows[:, 1:3] = 0.0

@@ -16,15 +16,15 @@ from typing import Any
 
 import msgspec
 
+from bench.cut.conditions import read_conditions
 from bench.cut.document import cut_document, shop_document
-from bench.cut.sheet import read_sheet
 from bench.cut.terms import (
     FENCE,
     LATEST_FINDINGS,
     OF_SAW,
     OF_SLED,
     OUTDATES,
-    Result,
+    LoggedFinding,
 )
 from bench.gear import Jig
 from bench.log.dates import in_time
@@ -37,7 +37,7 @@ from bench.render.cut import with_words
 from bench.units import System
 from bench.upkeep.dates import DAY_S
 from bench.upkeep.drift import charted_series, drift_document
-from bench.upkeep.due import due_document
+from bench.upkeep.due_dates import due_document
 
 Document = dict[str, Any]
 
@@ -68,8 +68,8 @@ def _forecast(
     options: Mapping[str, object],
     units: System,
 ) -> Document:
-    sheet = read_sheet(options, sled)
-    return with_words(cut_document(_results(db, sled), sled, sheet), units)
+    conditions = read_conditions(options, sled)
+    return with_words(cut_document(_results(db, sled), sled, conditions), units)
 
 
 def shop_forecast(path: Path, jigs: Mapping[str, Jig]) -> Document:
@@ -95,7 +95,7 @@ def _sleds(db: sqlite3.Connection, jigs: Mapping[str, Jig]) -> dict[str, Jig]:
     return {**kept, **jigs}
 
 
-def _results(db: sqlite3.Connection, sled: Jig | None) -> list[Result]:
+def _results(db: sqlite3.Connection, sled: Jig | None) -> list[LoggedFinding]:
     """The results of the sled on the saw of its latest result, and of that saw; newest
     first."""
     if sled is None:
@@ -107,11 +107,11 @@ def _results(db: sqlite3.Connection, sled: Jig | None) -> list[Result]:
     swept, moved = _swept(db, rows), _last_moved(db, sled.name)
     events = [event for event in gear_events(db) if event.jig == sled.name]
 
-    def result(row: FindingRow) -> Result:
+    def result(row: FindingRow) -> LoggedFinding:
         check, day = row.finding.check, row.wall_s / DAY_S
         later = [event.what for event in events if event.day > day]
         outdated = any(check in OUTDATES.get(what, ()) for what in later)
-        return Result(
+        return LoggedFinding(
             finding=row.finding,
             age_days=max(0, int(time.time() / DAY_S - day)),
             hold=row.hold,

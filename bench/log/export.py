@@ -20,7 +20,7 @@ import msgspec
 from bench.checks import find
 from bench.checks.model import Evidence, Trace
 from bench.checks.options import understood
-from bench.finding import Finding, Unread
+from bench.finding import Finding, UnreadableRecord
 from bench.gear import LONGEST_NAME, MOST_LENGTHS
 from bench.log.events import list_gear_events
 from bench.log.findings import (
@@ -80,7 +80,7 @@ class ReadLine(NamedTuple):
 
 
 def exported(
-    path: Path, finding: str | None, unread: list[Unread]
+    path: Path, finding: str | None, unread: list[UnreadableRecord]
 ) -> Generator[str, None, None]:
     """One finding's sweeps as CSV in the recorded shape, or every finding with its
     evidence and then what happened to the gear, a JSON line each.
@@ -108,7 +108,9 @@ def _csv(evidence: Evidence) -> str:
     return out.getvalue()
 
 
-def json_line(db: sqlite3.Connection, row: FindingRow, unread: list[Unread]) -> str:
+def json_line(
+    db: sqlite3.Connection, row: FindingRow, unread: list[UnreadableRecord]
+) -> str:
     """The finding with its run, what replaced it, its whole evidence and what became of
     its move; one object.
 
@@ -120,7 +122,7 @@ def json_line(db: sqlite3.Connection, row: FindingRow, unread: list[Unread]) -> 
         _, evidence = load_finding(db, row.finding.id)
     except LogDamaged as error:
         damaged = str(error)
-        unread.append(Unread("evidence", row.order, row.finding.at))
+        unread.append(UnreadableRecord("evidence", row.order, row.finding.at))
     line = ExportLine(
         run=row.run,
         wall_s=row.wall_s,
@@ -142,17 +144,13 @@ def as_shown(evidence: Evidence) -> Evidence:
     settings turn it again."""
     check, gear = find(evidence.check), evidence.gear
     options, _ = understood(check, evidence.options)
-    steps = {
-        step.placement: step
-        for step in check.plan({**options, "placements": "both"}, gear)
-    }
+    options["placements"] = "both"
+    steps = check.steps_at(evidence.placements, options, gear)
     turned = "reading" in check.columns and gear.indicator.grows == "pulled-out"
     turn = -1.0 if turned else 1.0
     traces = []
     for trace in evidence.traces:
         step = steps.get(trace.placement)
-        if step is None and check.accepts is not None:
-            step = check.accepts(trace.placement, options, gear)
         swept = step is not None and step.gather == "sweep" and step.mount is not None
         away = -1.0 if swept and gear.travel.grows == "toward" else 1.0
         travel = [away * s for s in trace.travel]

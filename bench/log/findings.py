@@ -17,7 +17,7 @@ from typing import Any
 import msgspec
 
 from bench.checks.model import Evidence
-from bench.finding import Finding, Move, Remark, Unread
+from bench.finding import Finding, Move, Remark, UnreadableRecord
 from bench.log.dates import BootClocks, in_time
 from bench.log.faults import contained
 from bench.log.read_only import each_row, last_number
@@ -71,7 +71,7 @@ def list_findings(
     check: str | None = None,
     last: int | None = None,
     before: str | None = None,
-    unread: list[Unread] | None = None,
+    unread: list[UnreadableRecord] | None = None,
 ) -> list[FindingRow]:
     """Oldest first. finding: only that of this id; last: only so many, the newest;
     before: only those before this one.
@@ -110,7 +110,9 @@ def _numbers(
     return numbers
 
 
-def each_finding(db: sqlite3.Connection, unread: list[Unread]) -> Iterator[FindingRow]:
+def each_finding(
+    db: sqlite3.Connection, unread: list[UnreadableRecord]
+) -> Iterator[FindingRow]:
     """All findings, oldest first, one at a time: between two the log is not held."""
     return _findings(db, _numbers(db), unread, [])
 
@@ -118,7 +120,7 @@ def each_finding(db: sqlite3.Connection, unread: list[Unread]) -> Iterator[Findi
 def _findings(
     db: sqlite3.Connection,
     numbers: Iterable[int],
-    unread: list[Unread] | None,
+    unread: list[UnreadableRecord] | None,
     wanted: list[tuple[str, str]],
 ) -> Iterator[FindingRow]:
     clocks = BootClocks(db)
@@ -257,7 +259,7 @@ def list_moves(
     db: sqlite3.Connection,
     *,
     finding: str | None = None,
-    unread: list[Unread] | None = None,
+    unread: list[UnreadableRecord] | None = None,
 ) -> Iterator[MoveRow]:
     """The moves in the order in which they were planned; finding: only those that it
     advised. unread: see `list_findings`."""

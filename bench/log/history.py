@@ -17,15 +17,15 @@ import msgspec
 from bench.checks import checks, find
 from bench.checks.model import (
     EvidenceGear,
-    Known,
-    Measured,
+    PriorKnowledge,
+    SharedResult,
     SquareHistory,
     SweepHistory,
 )
 from bench.checks.options import given_text
-from bench.checks.shared.pooling import pool_of, seat_of, set_ups_of
+from bench.checks.shared.pooling import pool_of, seat_scatter, set_up_scatter
 from bench.checks.shared.results import SQUARE_DOUBTED
-from bench.finding import Finding, Quantity, Unread
+from bench.finding import Finding, Quantity, UnreadableRecord
 from bench.gear import Square
 from bench.log.dates import in_time
 from bench.log.findings import (
@@ -38,7 +38,7 @@ from bench.log.findings import (
 from bench.log.read_only import open_read
 from bench.log.store import gear_names, load_gear
 from bench.protocol import LogOne, LogRows
-from bench.uncertainty import Pool
+from bench.uncertainty.sweeps import Pool
 
 # findings gone through, at most, for the twenty that fit; ten years of them take too
 # long
@@ -54,9 +54,9 @@ def latest(path: Path, most: int) -> list[Finding]:
         return [row.finding for row in reversed(list_findings(db, last=most))]
 
 
-def unread(path: Path) -> list[Unread]:
+def unread(path: Path) -> list[UnreadableRecord]:
     """Results that are there and can no longer be read."""
-    found: list[Unread] = []
+    found: list[UnreadableRecord] = []
     with open_read(path) as db:
         for _ in each_finding(db, found):
             pass
@@ -72,7 +72,7 @@ def listed(
     before: str | None = None,
 ) -> LogRows:
     """Findings, newest first; what became of the move of each."""
-    unread: list[Unread] = []
+    unread: list[UnreadableRecord] = []
     with open_read(path) as db:
         rows = list_findings(
             db, jig=jig, check=check, last=most, before=before, unread=unread
@@ -110,7 +110,7 @@ def known(
     options: Mapping[str, Any],
     *,
     instrument: str | None = None,
-) -> Known:
+) -> PriorKnowledge:
     """The knowledge that earlier findings give to a new one: scatter between pushes, of
     seating, the yaw play, the square's error.
 
@@ -135,10 +135,12 @@ def known(
             square = inherited_square(path, gear)
         elif "square" in takes:
             square = _square(db, gear)
-        return Known(
+        return PriorKnowledge(
             pool=reseated,
-            set_ups=set_ups_of([f for f, used in rows if used.square == gear.square]),
-            seat_scatter=seat_of(reseated, one_seat),
+            set_ups=set_up_scatter(
+                [f for f, used in rows if used.square == gear.square]
+            ),
+            seat_scatter=seat_scatter(reseated, one_seat),
             passes=_passes(db, gear, hold) if "fence" in takes else None,
             yaw_play=_yaw_play(db, gear),
             square=square,
@@ -182,7 +184,7 @@ def _run(db: sqlite3.Connection, run: str) -> tuple[str, EvidenceGear]:
 
 def _measured(
     db: sqlite3.Connection,
-    what: Measured,
+    what: SharedResult,
     changed: Callable[[FindingRow], bool],
     *,
     jig: str | None = None,
@@ -277,7 +279,7 @@ def _square(db: sqlite3.Connection, gear: EvidenceGear) -> SquareHistory | None:
 
 
 def _history(found: Finding, measured: Quantity) -> SquareHistory:
-    from bench.uncertainty import t_quantile
+    from bench.uncertainty.distributions import t_quantile
 
     freedom = measured.degrees_of_freedom
     standard = measured.uncertainty / t_quantile(found.confidence, freedom)

@@ -19,7 +19,7 @@ from functools import partial
 from pathlib import Path
 from typing import Literal, TypeVar
 
-from bench.finding import Unread
+from bench.finding import UnreadableRecord
 from bench.log import schema
 from bench.log.faults import (
     READ_ONLY,
@@ -130,7 +130,7 @@ def each_row(
     query: str,
     values: Sequence[str],
     convert: Callable[..., T],
-    unread: list[Unread] | None,
+    unread: list[UnreadableRecord] | None,
 ) -> Iterator[T]:
     """The objects that `convert` makes of each row that the query gives for its number
     and the values. A row that can no longer be read costs only itself, and goes into
@@ -145,7 +145,9 @@ def each_row(
             if unread is None:
                 _log.warning("%s", error)
             else:
-                unread.append(Unread(what, number, _recorded_at(db, what, number)))
+                unread.append(
+                    UnreadableRecord(what, number, _recorded_at(db, what, number))
+                )
         else:
             if one is not None:
                 yield one

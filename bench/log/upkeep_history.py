@@ -18,7 +18,7 @@ import msgspec
 
 from bench.checks import checks
 from bench.checks.model import EvidenceGear, SquareHistory
-from bench.finding import Climate, Unread
+from bench.finding import Climate, UnreadableRecord
 from bench.log.events import list_gear_events
 from bench.log.findings import FindingRow, each_finding, list_moves
 from bench.log.read_only import open_read
@@ -30,18 +30,22 @@ from bench.upkeep.drift import (
     drift_document,
     left_out_rows,
 )
-from bench.upkeep.due import BeforeLastResult, due_document
+from bench.upkeep.due_dates import BeforeLastResult, due_document
 from bench.upkeep.history import (
     EVENTS,
     FenceMove,
     GearEvent,
     History,
+    Measurement,
     Omission,
-    Result,
     results_of,
     sound_climate,
 )
-from bench.upkeep.quick import WhyWhole, inherited, why_whole
+from bench.upkeep.quick_check import (
+    WholeCheckReason,
+    inherited_square_error,
+    whole_check_reason,
+)
 
 # a result dated so far outside of those recorded before and after it has a date of a
 # clock that was wrong, where no more than SELDOM of them are so
@@ -92,15 +96,15 @@ def today(history: History) -> float:
 
 def why_whole_check(
     path: Path, gear: EvidenceGear, instrument: str | None
-) -> tuple[WhyWhole | None, str | None]:
+) -> tuple[WholeCheckReason | None, str | None]:
     """Why a quick check of this sled will not do, or None; and the wall that the last
     whole one held it to."""
     history, _ = load_history(path)
     jig, saw = gear_names(gear)
-    why = why_whole(
+    why = whole_check_reason(
         history, jig=jig, saw=saw, day=time.time() / DAY_S, instrument=instrument
     )
-    found = inherited(history, jig=jig, saw=saw)
+    found = inherited_square_error(history, jig=jig, saw=saw)
     return why or (None if found else "never-whole"), found.hold if found else None
 
 
@@ -108,7 +112,7 @@ def inherited_square(path: Path, gear: EvidenceGear) -> SquareHistory | None:
     """The square's error that a quick check of this sled takes over."""
     history, _ = load_history(path)
     jig, saw = gear_names(gear)
-    found = inherited(history, jig=jig, saw=saw)
+    found = inherited_square_error(history, jig=jig, saw=saw)
     if found is None:
         return None
     return SquareHistory(
@@ -120,16 +124,18 @@ def inherited_square(path: Path, gear: EvidenceGear) -> SquareHistory | None:
     )
 
 
-def load_history(path: Path, jigs: Iterable[str] = ()) -> tuple[History, list[Unread]]:
+def load_history(
+    path: Path, jigs: Iterable[str] = ()
+) -> tuple[History, list[UnreadableRecord]]:
     """The history that the charts are made from, and what of it can no longer be read.
     jigs: sleds of the settings, beside those that the log knows."""
-    unread: list[Unread] = []
+    unread: list[UnreadableRecord] = []
     with open_read(path) as db:
         rows = [row for row in each_finding(db, unread) if row.superseded_by is None]
         placed, left_out = _placed(rows)
         squares = _squares(db)
         kinds = [one for one in checks().values() if "fence" in one.measures]
-        results: list[Result] = []
+        results: list[Measurement] = []
         for row, day in placed:
             results += _results(row, day, squares, left_out)
         history = History(
@@ -148,7 +154,7 @@ def load_history(path: Path, jigs: Iterable[str] = ()) -> tuple[History, list[Un
 def _moves(
     db: sqlite3.Connection,
     placed: Sequence[tuple[FindingRow, float]],
-    unread: list[Unread],
+    unread: list[UnreadableRecord],
 ) -> Iterator[FenceMove]:
     """The moves that were made, each on the day of its result."""
     days = {row.finding.id: (row, day) for row, day in placed}
@@ -164,7 +170,7 @@ def _results(
     day: float,
     squares: dict[str, str | None],
     left_out: list[Omission],
-) -> list[Result]:
+) -> list[Measurement]:
     finding = row.finding
     if finding.doubts:
         left_out.append(Omission(finding.id, finding.at, "doubt"))

@@ -1,1 +1,1 @@
-"""From a finding to the move: lever, leaves, screw turns, live."""
+"""The move that a finding asks for: lever, leaves, screw turns, live."""

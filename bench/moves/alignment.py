@@ -17,7 +17,7 @@ OPENS, CLOSES = "opens at the rear", "closes at the rear"
 
 
 def opening(toe: float, rip_fence: LeftRight) -> float:
-    """How far the rip fence opens at the rear, rad; negative: it closes on the blade.
+    """The opening of the rip fence at the rear, rad; negative: it closes on the blade.
 
     toe: b_fence - b_blade. On the right of the blade negative opens, on the left
     positive.
@@ -44,8 +44,8 @@ def rip_fence_turn(
 def saw_move(
     finding: Finding, part: Literal["blade", "rip fence"] | None, saw: Saw | None
 ) -> Remark | None:
-    """How a part of the saw itself is to be turned; None where the finding is not out,
-    or is not of a part of the saw.
+    """The move of a part of the saw itself; None where the finding is not out, or is
+    not of a part of the saw.
 
     The distance is told over the length that the result is told over: where a saw is
     held and shifted differs from saw to saw.

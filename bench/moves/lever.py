@@ -1,5 +1,5 @@
-"""From a rotation to the move of the fence's free end: which end, which way, how far,
-with which leaves.
+"""The move of the fence's free end that takes a rotation back: which end, which way,
+how far, with which leaves.
 
 Frame from above: +X right, +Y away from the operator, rotation positive
 counter-clockwise. A fence turned by a is turned back by -a about its pivot: dy = -a
@@ -29,7 +29,7 @@ RECTANGULAR_95 = 1.96 / math.sqrt(3)
 
 
 def why_no_move(jig: Jig) -> Remark:
-    """Why no move can be given though the sled fence is out."""
+    """The reason why no move can be given though the sled fence is out."""
     if jig.lever is None:
         return note("no-lever", jig=jig.name)
     return note("move-too-small")
@@ -99,7 +99,7 @@ def fence_move(
         ),
         note("move-at", place=place, reach=abs(jig.lever)),
         *_how(move, jig, bool(leaves)),
-        *_turns(rotation, jig),
+        *_screw_turns(rotation, jig),
         note("move-then", then=then),
     ]
     return msgspec.structs.replace(move, steps=steps)
@@ -135,17 +135,9 @@ def _how(move: Move, jig: Jig, owns_leaves: bool) -> list[Remark]:
     return [note("move-leaves", many=many, leaves=move.leaves), held, *rest]
 
 
-def screw_turns(rotation: float, jig: Jig) -> float | None:
-    """Turns of a jack screw of known pitch, not negative; None without pitch or
-    distance to the screw."""
-    reach = jig.pivot_to_screw
-    if jig.screw_pitch is None or reach is None:
-        return None
-    return abs(rotation) * reach / jig.screw_pitch
-
-
-def _turns(rotation: float, jig: Jig) -> list[Remark]:
-    turns = screw_turns(rotation, jig)
-    if turns is None or jig.screw_pitch is None:
+def _screw_turns(rotation: float, jig: Jig) -> list[Remark]:
+    """Turns of a jack screw of known pitch, at a known distance from the pivot."""
+    reach, pitch = jig.pivot_to_screw, jig.screw_pitch
+    if pitch is None or reach is None:
         return []
-    return [note("move-jack-screw", pitch=jig.screw_pitch, turns=turns)]
+    return [note("move-jack-screw", pitch=pitch, turns=abs(rotation) * reach / pitch)]

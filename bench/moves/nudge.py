@@ -15,12 +15,12 @@ import msgspec
 from bench.gear import Jig
 
 
-class NoLive(ValueError):
+class LiveMoveError(ValueError):
     """The move cannot be made live; the message says why."""
 
 
 class Tip(msgspec.Struct, frozen=True):
-    """Where the indicator's tip stands. distance: mm from the pivot along the fence, or
+    """The place of the indicator's tip. distance: mm from the pivot along the fence, or
     along the arm."""
 
     arm: bool
@@ -47,16 +47,20 @@ def tip_at(
 ) -> Tip:
     """Raises NoLive where the indicator cannot stand so."""
     if jig.lever is None:
-        raise NoLive(f"the distance from pivot to screw of {jig.name} is not known")
+        raise LiveMoveError(
+            f"the distance from pivot to screw of {jig.name} is not known"
+        )
     arm = touches == "arm"
     if arm and distance is None:
-        raise NoLive("on the arm: give how far from the pivot's line the tip stands")
+        raise LiveMoveError(
+            "on the arm: give how far from the pivot's line the tip stands"
+        )
     if arm != (stands in ("left", "right")):
-        raise NoLive("beyond or behind the fence, left or right of the arm")
+        raise LiveMoveError("beyond or behind the fence, left or right of the arm")
     if distance is None:
         distance = abs(jig.lever)
     if distance == 0:
-        raise NoLive(
+        raise LiveMoveError(
             "at the pivot nothing moves: stand the indicator near the free end"
         )
     return Tip(arm, distance, jig)

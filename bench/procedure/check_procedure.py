@@ -30,9 +30,9 @@ from bench.checks.model import (
     Caution,
     Evidence,
     EvidenceGear,
-    Lean,
+    LeanTest,
     Step,
-    Tap,
+    TapTest,
     Trace,
 )
 from bench.checks.options import OptionValue, given_text
@@ -322,8 +322,8 @@ class CheckProcedure:
         *,
         acknowledged: bool,
         traces: list[Trace],
-        leans: list[Lean],
-        taps: list[Tap],
+        leans: list[LeanTest],
+        taps: list[TapTest],
         alive: list[str],
         now: float,
     ) -> None:

@@ -12,10 +12,10 @@ from collections.abc import Sequence
 import msgspec
 
 from bench.checks import find
-from bench.checks.model import Check, Evidence, Lean, Tap
+from bench.checks.model import Check, Evidence, LeanTest, TapTest
 from bench.checks.options import understood
-from bench.checks.shared.doubts import of_evidence, part
-from bench.checks.shared.slips import lean_seen
+from bench.checks.shared.doubts import evidence_doubts, settling_part
+from bench.checks.shared.plausibility import lean_is_visible
 from bench.finding import Doubt, Finding, Move, Remark, Settle, note, warning
 from bench.moves.alignment import saw_move
 from bench.moves.lever import fence_move, why_no_move
@@ -31,7 +31,7 @@ def conclude(evidence: Evidence, *, id: str, at: str) -> Finding:
     options, wrong = understood(check, evidence.options)
     evidence = msgspec.structs.replace(evidence, options=options)
     finding = check.evaluate(evidence)
-    finding = _doubted(finding, [*of_evidence(evidence, check), *finding.doubts])
+    finding = _doubted(finding, [*evidence_doubts(evidence, check), *finding.doubts])
     remarks = [
         *finding.remarks,
         *(
@@ -65,7 +65,7 @@ def _doubted(finding: Finding, doubts: list[Doubt]) -> Finding:
             for q in finding.quantities
         ],
         verdict="cannot-tell" if finding.verdict else None,
-        settle=Settle(part=part(doubts)) if finding.verdict else None,
+        settle=Settle(part=settling_part(doubts)) if finding.verdict else None,
         doubts=doubts,
     )
 
@@ -94,14 +94,14 @@ def _move(
     return move, [] if move is not None else [why_no_move(jig)]
 
 
-def _of_lean(evidence: Evidence, lean: Lean) -> Remark:
-    if not lean_seen(evidence, lean):
+def _of_lean(evidence: Evidence, lean: LeanTest) -> Remark:
+    if not lean_is_visible(evidence, lean):
         return note("lean-without-play", lean.placement)
     play = abs(lean.right - lean.left)
     return note("lean-with-play", lean.placement, play=play)
 
 
-def _of_taps(taps: Sequence[Tap]) -> list[Remark]:
+def _of_taps(taps: Sequence[TapTest]) -> list[Remark]:
     """The remarks of each set-up on its last tap, which let it go on, and on the worst
     before it."""
     remarks: list[Remark] = []

@@ -13,7 +13,7 @@ from bench.checks.model import Check, Step
 from bench.checks.shared.results import SQUARE_DOUBTED
 from bench.finding import Finding
 from bench.procedure.prompt import ProcedureState, wanted
-from bench.uncertainty import decided_early
+from bench.uncertainty.verdicts import decided_early
 
 FEWEST_PASSES = 2  # passes in every set-up: fewer show no scatter
 

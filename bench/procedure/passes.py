@@ -12,7 +12,7 @@ from statistics import StatisticsError, linear_regression
 from typing import Any, Literal
 
 from bench.checks.model import Step, Trace
-from bench.checks.shared.slips import SHARE_OF_LONGEST, not_whole
+from bench.checks.shared.plausibility import SHARE_OF_LONGEST, incomplete_passes
 from bench.procedure.journal import Reporter, SweepEnd
 from bench.procedure.prompt import ProcedureState, wanted
 from bench.procedure.status_message import StatusMessage, status
@@ -132,7 +132,7 @@ class AcceptedPasses:
         pushes = [trace for trace in self.traces if trace.push]
         here = [t for t in pushes if along or t.placement == self.placement]
         new = Trace(self.placement, travel, [])
-        why = not_whole([*here, new], face=along, latest=new).get(id(new))
+        why = incomplete_passes([*here, new], face=along, latest=new).get(id(new))
         return status("pass-elsewhere", **why.values) if why else None
 
     def _drop_shorter(self, length: float) -> None:

@@ -13,7 +13,7 @@ from typing import Any, Literal
 
 import msgspec
 
-from bench.checks.model import Caution, Focus, Gather, Mount, Runs, Step
+from bench.checks.model import Caution, Focus, Gather, Mount, Step, TravelDirection
 from bench.gear import LeftRight
 from bench.procedure.status_message import StatusMessage
 
@@ -111,7 +111,7 @@ class Prompt(msgspec.Struct, frozen=True):
     focus: Focus | None = None
     focus_words: str = ""
     pushed: Literal["sled", "indicator"] = "sled"  # what moves in a pass
-    runs: Runs = "away"  # which way the travel grows, seen by whoever pushes
+    runs: TravelDirection = "away"  # which way the travel grows, seen by whoever pushes
 
 
 def wanted(step: Step, facts: ProcedureState) -> int:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import msgspec
 
-from bench.checks.model import Lean, Step, Tap
+from bench.checks.model import LeanTest, Step, TapTest
 from bench.procedure.journal import Reporter
 from bench.procedure.prompt import ProcedureState, Prompt
 from bench.procedure.status_message import StatusMessage, status
@@ -26,8 +26,8 @@ class SetUpTests:
     is passed."""
 
     def __init__(self, facts: ProcedureState, report: Reporter) -> None:
-        self.leans: list[Lean] = []
-        self.taps: list[Tap] = []
+        self.leans: list[LeanTest] = []
+        self.taps: list[TapTest] = []
         self._facts, self._report = facts, report
         self._left: float | None = None  # the reading leaned to the left, mm
         self._before_tap: RestReading | None = None
@@ -46,7 +46,7 @@ class SetUpTests:
             return
         off = not_back(before, taken, count)
         facts.tapped, facts.tap_rest = off is None, False
-        tap = Tap(ask.placement or "", before.value, taken.value, off is None)
+        tap = TapTest(ask.placement or "", before.value, taken.value, off is None)
         self.taps.append(tap)
         self._report.event("tap", msgspec.to_builtins(tap))
         if off is None:
@@ -64,7 +64,7 @@ class SetUpTests:
             return
         left = self._left if self._left is not None else taken.value
         facts.lean_next = None
-        lean = Lean(ask.placement, left, taken.value)
+        lean = LeanTest(ask.placement, left, taken.value)
         self._report.event("lean", msgspec.to_builtins(lean))
         seen = proved_side(lean, step, count)
         remark = lean_remark(lean, step, seen)
@@ -80,7 +80,7 @@ class SetUpTests:
         self._report.notify("lean", remark, "note" if passed else "warning")
 
 
-def proved_side(lean: Lean, step: Step, count: float) -> str | None:
+def proved_side(lean: LeanTest, step: Step, count: float) -> str | None:
     """The side on which the indicator stands, from leaning left then right; None when
     no play is seen.
 
@@ -97,7 +97,7 @@ def proved_side(lean: Lean, step: Step, count: float) -> str | None:
     return "right" if right else "left"
 
 
-def lean_remark(lean: Lean, step: Step, seen: str | None) -> StatusMessage:
+def lean_remark(lean: LeanTest, step: Step, seen: str | None) -> StatusMessage:
     """The message of what a lean test showed; `seen` as `proved_side` has it."""
     if seen is None:
         return status("lean-no-play", side=step.side)

@@ -12,7 +12,7 @@ from typing import Any
 import msgspec
 
 from bench.checks.model import Trace
-from bench.checks.shared.doubts import LIVES
+from bench.checks.shared.doubts import LIVE_COUNTS
 from bench.finding import Doubt
 from bench.procedure.journal import Reporter
 from bench.procedure.passes import AcceptedPasses
@@ -54,7 +54,7 @@ class LivenessMonitor:
         if len(self.shown) < MOST_SHOWN:
             self.shown.update(round(v, 9) for v in values)
         self._low, self._high = min(self._low, *values), max(self._high, *values)
-        moved = self._high - self._low >= LIVES * count - 1e-9
+        moved = self._high - self._low >= LIVE_COUNTS * count - 1e-9
         if not moved or not placement or placement in self.alive:
             return False
         self.alive.append(placement)

@@ -7,7 +7,7 @@ from typing import Any, Literal
 import msgspec
 
 from bench.checks.options import Option
-from bench.finding import Finding, Unread
+from bench.finding import Finding, UnreadableRecord
 from bench.gear import Jig, Saw, Square
 from bench.procedure.prompt import Prompt
 from bench.procedure.status_message import StatusMessage
@@ -114,7 +114,7 @@ class LogRows(Reply, frozen=True, tag="log-rows"):
     findings: list[Finding]
     moves: dict[str, str] = {}
     superseded: list[str] = []
-    unread: list[Unread] = []
+    unread: list[UnreadableRecord] = []
     distances: dict[str, float] = {}
     undated: list[str] = []
 
@@ -154,7 +154,7 @@ class LogText(Reply, frozen=True, tag="log-text"):
 
     text: str
     last: bool
-    unread: list[Unread] = []
+    unread: list[UnreadableRecord] = []
 
 
 class Document(Reply, frozen=True, tag="document"):

@@ -10,6 +10,7 @@ from typing import Any, Literal
 from bench.finding import Climate
 from bench.gear import Jig, Saw, Square
 from bench.protocol.base import LogQuery, Query, Request
+from bench.protocol.notifications import SetupSubject
 
 
 class GetStatus(Query, frozen=True, tag="status"):
@@ -147,7 +148,7 @@ class Learn(Request, frozen=True, tag="learn"):
     it.
     """
 
-    what: Literal["indicator", "travel", "leaf"]
+    what: SetupSubject
     on: bool = True
     leaf: float | None = None
 
@@ -222,7 +223,7 @@ class Due(LogQuery, frozen=True, tag="due"):
 
 class CutForecast(LogQuery, frozen=True, tag="cut-forecast"):
     """Ask how the parts of a sled come out; without a name, of the only sled, or of all
-    sleds shortly. options: what is cut, by the names of `bench.cut.sheet`."""
+    sleds shortly. options: what is cut, by the names of `bench.cut.conditions`."""
 
     jig: str | None = None
     options: dict[str, Any] = {}

@@ -7,18 +7,12 @@ from typing import Any
 
 import msgspec
 
-from bench.cut.document import CONFIDENCE, First, Forecast, Row
+from bench.cut.document import CONFIDENCE, FirstAdvice, Forecast, TermRow
 from bench.cut.forecast import LEAST_WORTH
 from bench.render.names import spaced, upper_first
 from bench.render.template import in_a_row
-from bench.uncertainty import t_quantile
-from bench.units import (
-    System,
-    give_or_take,
-    length_words,
-    rounded_words,
-    slope_words,
-)
+from bench.uncertainty.distributions import t_quantile
+from bench.units import System, give_or_take, nominal_words, rounded_words, slope_words
 
 CAUSE_NAMES = {
     "fence": "the sled fence",
@@ -65,7 +59,7 @@ def with_words(document: dict[str, Any], units: System) -> dict[str, Any]:
     return {**document, "first": {**document["first"], "words": words}}
 
 
-def first_words(first: First, forecast: Forecast, units: System) -> str:
+def first_words(first: FirstAdvice, forecast: Forecast, units: System) -> str:
     if first.assumed:
         act = NEVER_MEASURED[first.part]
     elif first.act == "measure":
@@ -103,8 +97,8 @@ def forecast_lines(document: dict[str, Any], units: System) -> Iterator[str]:
 def answer_lines(document: dict[str, Any], units: System) -> Iterator[str]:
     """The forecast, and last what to do first: a sentence each."""
     forecast = msgspec.convert(document, Forecast)
-    board = length_words(forecast.board_mm, units)
-    cut = length_words(forecast.cut_mm, units)
+    board = nominal_words(forecast.board_mm, units)
+    cut = nominal_words(forecast.cut_mm, units)
     yield f"{board} board, {cut} cut:"
     yield f"{upper_first(square_words(forecast, units))}."
     yield f"From cut to cut it varies by {_over_cut(forecast.spread, forecast, units)}."
@@ -144,7 +138,7 @@ def square_words(forecast: Forecast, units: System) -> str:
     return f"{'longer' if longer else 'shorter'} away from the sled fence: {much}"
 
 
-def row_words(row: Row, forecast: Forecast, units: System) -> str:
+def row_words(row: TermRow, forecast: Forecast, units: System) -> str:
     """One cause: how much, from which result, and what putting it right gains."""
     source = (
         "not measured: a usual figure"
@@ -161,7 +155,7 @@ def row_words(row: Row, forecast: Forecast, units: System) -> str:
     return f"{part}: {much} ({source}).{gain}"
 
 
-def _much(row: Row, forecast: Forecast, units: System) -> str:
+def _much(row: TermRow, forecast: Forecast, units: System) -> str:
     if row.part in FROM_CUT_TO_CUT:
         much = _over_cut(row.standard_uncertainty, forecast, units)
         return f"varies by {much}"

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import msgspec
 
-from bench.finding import Finding, Quantity, Unread
+from bench.finding import Finding, Quantity, UnreadableRecord
 from bench.moves.alignment import CLOSES, OPENS
 from bench.render.names import part_name, quantity_name, upper_first
 from bench.render.template import sentence
@@ -131,7 +131,7 @@ def settle_words(finding: Finding, units: System) -> str:
     return sentence(template, {"part": part_name(settle.part)}, units)
 
 
-def unread_words(unread: Sequence[Unread]) -> str:
+def unread_words(unread: Sequence[UnreadableRecord]) -> str:
     """The parts of the log that could not be read, each counted once, with its number
     and its date."""
     lines = []

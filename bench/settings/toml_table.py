@@ -16,18 +16,14 @@ import msgspec
 
 from bench.gear import MOST_LENGTHS
 from bench.settings.paths import SettingsError
-from bench.units import (
-    System,
+from bench.units import System, angle_words, length_words, share_words, slope_words
+from bench.units.parsing import (
     UnitsError,
-    angle_words,
-    length_words,
     parse_angle,
     parse_length,
     parse_share,
     parse_slope,
     parse_time,
-    share_words,
-    slope_words,
 )
 
 # rad; a tolerance or toe beyond this is a slip of the pen, not a slope of a saw

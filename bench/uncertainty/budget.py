@@ -17,16 +17,12 @@ from typing import Literal
 import msgspec
 
 from bench.finding import BudgetRow
-from bench.uncertainty.student import t_quantile
+from bench.uncertainty.distributions import t_quantile
 
 # rad, a square pressed home by hand; common practice, no source: found by simulation
 SEAT = 30e-6
-# half-width of a plunger's lean set by eye; common practice, no source
-TILT = math.radians(2)
 # by which an indicator errs over a short span; common practice, no source
 SHARE_OF_SPAN = 0.01
-# relative half-width of a pencilled or printed scale; common practice, no source
-SCALE = 0.001
 ROOT_3 = math.sqrt(3)
 
 
@@ -39,16 +35,15 @@ class Part(msgspec.Struct, frozen=True):
     degrees_of_freedom: float | None = None
 
 
-class Combined(msgspec.Struct, frozen=True):
+class Budget(msgspec.Struct, frozen=True):
     standard_uncertainty: float
     degrees_of_freedom: float | None
-    coverage_factor: float
     expanded: float
     rows: list[BudgetRow]  # largest share first
     confidence: float = 0.95
 
 
-def combine(parts: Iterable[Part | None], confidence: float = 0.95) -> Combined:
+def combine(parts: Iterable[Part | None], confidence: float = 0.95) -> Budget:
     """Sum of independent rows (None is skipped) to an expanded uncertainty at
     `confidence`.
 
@@ -57,28 +52,25 @@ def combine(parts: Iterable[Part | None], confidence: float = 0.95) -> Combined:
     """
     kept = [part for part in parts if part is not None]
     for part in kept:
-        if not (
-            math.isfinite(part.standard_uncertainty) and part.standard_uncertainty >= 0
-        ):
+        if not 0 <= part.standard_uncertainty < math.inf:
             raise ValueError(
                 f"budget row '{part.name}' has a standard uncertainty of"
                 f" {part.standard_uncertainty}"
             )
     u = math.hypot(*(part.standard_uncertainty for part in kept))
     dof = effective_dof(kept)
-    factor = t_quantile(confidence, dof)
     ranked = sorted(kept, key=lambda part: -part.standard_uncertainty)
     rows = [
         BudgetRow(
-            part=part.name,
-            type=part.type,
-            standard_uncertainty=part.standard_uncertainty,
-            degrees_of_freedom=part.degrees_of_freedom,
-            share=(part.standard_uncertainty / u) ** 2 if u > 0 else 0.0,
+            part.name,
+            part.type,
+            part.standard_uncertainty,
+            part.degrees_of_freedom,
+            (part.standard_uncertainty / u) ** 2 if u > 0 else 0.0,
         )
         for part in ranked
     ]
-    return Combined(u, dof, factor, factor * u, rows, confidence)
+    return Budget(u, dof, t_quantile(confidence, dof) * u, rows, confidence)
 
 
 def effective_dof(parts: Sequence[Part]) -> float | None:
@@ -192,12 +184,12 @@ def reading_age(
     return Part("reading age", "B", abs(rotation) * age * abs(speed_change) / length)
 
 
-def travel_scale(rotation: float, scale_error: float = SCALE) -> Part:
-    """The travel's scale: relative half-width, rectangular; 0.1 % unless said."""
+def travel_scale(rotation: float, scale_error: float) -> Part:
+    """The travel's scale: relative half-width, rectangular."""
     return rectangular("travel scale", rotation * scale_error)
 
 
-def tilt(rotation: float, angle: float = TILT) -> Part:
+def tilt(rotation: float, angle: float) -> Part:
     """A plunger that leans by up to `angle` rad reads long by 1 - cos: relative
     half-width, rectangular."""
     return rectangular("plunger tilt", rotation * (1 - math.cos(angle)))

@@ -1,5 +1,4 @@
-"""What several sweeps say together: scatter between them, noise within them, history
-from the log.
+"""The scatter between several sweeps, the noise within them, and history from the log.
 
 Rotations in rad. GUM 4.2.4 for pooling with history.
 """
@@ -13,7 +12,7 @@ from typing import Literal
 import msgspec
 
 from bench.uncertainty.budget import Part
-from bench.uncertainty.student import f_two_sided
+from bench.uncertainty.distributions import f_two_sided
 
 # rad, scatter of one sweep where nothing is known; common practice, no source
 SINGLE = 100e-6
@@ -42,11 +41,12 @@ class Group(msgspec.Struct, frozen=True):
     degrees_of_freedom: list[float]
 
 
-class Between(msgspec.Struct, frozen=True):
+class SweepScatter(msgspec.Struct, frozen=True):
     """`parts` are the rows for the budget: `part`, and for a single sweep its own noise
     beside it."""
 
     part: Part
+    variance: float  # rad^2, of one push: its scatter, or its noise where that is more
     s_between: float | None  # rad, of one push; None where no placement has two
     within: float  # rad, root mean square of the pushes' own standard uncertainties
     degrees_of_freedom: float
@@ -66,7 +66,7 @@ def between_sweeps(
     pool: Pool | None = None,
     yaw_play: float | None = None,
     single_scatter: float | None = None,
-) -> Between:
+) -> SweepScatter:
     """The row "between sweeps".
 
     Scatter is pooled within each placement, never across (placements differ by twice
@@ -106,9 +106,9 @@ def between_sweeps(
     else:
         total, nu = within2 + extra2, within_dof
     part = Part("between sweeps", "A", math.sqrt(total * share), nu)
-    return Between(
-        part, math.sqrt(today2), math.sqrt(within2), nu, pooled, different, False
-    )
+    each2, s_between = max(scatter2, within2), math.sqrt(today2)
+    within = math.sqrt(within2)
+    return SweepScatter(part, each2, s_between, within, nu, pooled, different, False)
 
 
 def _grew(today2: float, today_dof: int, pool: Pool) -> bool:
@@ -129,7 +129,7 @@ def _single(
     pool: Pool | None,
     yaw_play: float | None,
     single_scatter: float | None,
-) -> Between:
+) -> SweepScatter:
     own = Part("within the sweep", "A", math.sqrt(within2 * share), within_dof)
     weights = math.sqrt(math.fsum(group.weight**2 for group in groups))
     each, dof = SINGLE, None
@@ -142,7 +142,9 @@ def _single(
     kind: Literal["A", "B"] = "B" if dof is None else "A"
     part = Part("between sweeps", kind, each * weights, dof)
     within, pooled = math.sqrt(within2), pool is not None
-    return Between(part, None, within, within_dof, pooled, False, True, own)
+    return SweepScatter(
+        part, each**2, None, within, within_dof, pooled, False, True, own
+    )
 
 
 def scatter_within(groups: Iterable[Sequence[float]]) -> tuple[float, int]:

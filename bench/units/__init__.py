@@ -3,42 +3,10 @@
 from __future__ import annotations
 
 import math
+from fractions import Fraction
 from typing import Literal
 
-from bench.units.parsing import (
-    DEGREE,
-    UnitsError,
-    parse_angle,
-    parse_length,
-    parse_share,
-    parse_slope,
-    parse_time,
-)
-
-__all__ = [
-    "INCH",
-    "PER_INCH",
-    "PER_MM",
-    "THOU",
-    "System",
-    "UnitsError",
-    "across",
-    "angle_words",
-    "bow_words",
-    "give_or_take",
-    "in_thou",
-    "length_words",
-    "parse_angle",
-    "parse_length",
-    "parse_share",
-    "parse_slope",
-    "parse_time",
-    "per_words",
-    "rounded_words",
-    "share_words",
-    "slope_words",
-    "uncertainty_places",
-]
+from bench.units.parsing import DEGREE
 
 System = Literal["mm", "inch"]
 
@@ -46,6 +14,7 @@ PER_MM = 300.0  # metric slopes are told over 300 mm
 PER_INCH = 304.8  # inch slopes over a foot
 THOU = 0.0254
 INCH = 25.4
+HALF_HUNDREDTH = 0.005  # inch: half of the last digit of two decimals
 
 
 def _strip(number: str, least: int = 0) -> str:
@@ -76,17 +45,35 @@ def in_thou(mm: float) -> bool:
 def length_words(mm: float, system: System, places: int | None = None) -> str:
     """`0.05 mm`, `250 mm`; `5 thou`, `19.75 in`. places: fixed decimals of the unit
     shown."""
-    if system == "mm":
-        size, unit, usual, least = mm, "mm", 3, 2 if abs(mm) < 1 else 0
-    elif in_thou(mm):
-        size, unit, usual, least = mm / THOU, "thou", 1, 0
-    else:
-        size, unit, usual, least = mm / INCH, "in", 3, 0
+    factor, unit = _unit(mm, system)
+    size, usual = mm / factor, 1 if unit == "thou" else 3
+    least = 2 if unit == "mm" and abs(mm) < 1 else 0
     if places is not None:
         return f"{_strip(f'{size:.{places}f}', places)} {unit}"
     if size == 0:
         return f"0 {unit}"
     return f"{_strip(f'{size:.{_places(size, usual)}f}', least)} {unit}"
+
+
+def nominal_words(mm: float, system: System) -> str:
+    """A length that is a name and no measurement, such as the reader's board: `600 mm`;
+    `23 5/8 in` where it lies at a mark of a rule, else `18.90 in`."""
+    if system == "mm" or (in_thou(mm) and mm != 0):
+        return length_words(mm, system)
+    sixteenths = round(abs(mm) / INCH * 16)
+    if abs(abs(mm) / INCH - sixteenths / 16) > HALF_HUNDREDTH:
+        return length_words(mm, system, 2)
+    whole, part = divmod(sixteenths, 16)
+    fraction = f"{Fraction(part, 16)}" if part else ""
+    number = f"{whole} {fraction}".strip() if whole or not part else fraction
+    return f"{'-' * (mm < 0)}{number} in"
+
+
+def _unit(mm: float, system: System) -> tuple[float, str]:
+    """mm in one of the unit that a length is told in, and the unit."""
+    if system == "mm":
+        return 1.0, "mm"
+    return (THOU, "thou") if in_thou(mm) else (INCH, "in")
 
 
 def uncertainty_places(uncertainty: float) -> int:
@@ -111,9 +98,8 @@ MOST_PLACES = {"mm": 3, "thou": 1, "in": 4}
 def rounded_words(mm: float, uncertainty_mm: float, system: System) -> str:
     """`0.12 mm`: in as many decimals as the first digit of the uncertainty, three of a
     millimetre at the most."""
-    name = "mm" if system == "mm" else "thou" if in_thou(mm) else "in"
-    size = abs(uncertainty_mm) / {"mm": 1.0, "thou": THOU, "in": INCH}[name]
-    most = MOST_PLACES[name]
+    factor, unit = _unit(mm, system)
+    size, most = abs(uncertainty_mm) / factor, MOST_PLACES[unit]
     places = (
         most if size == 0 else max(0, min(most, -int(f"{size:.0e}".partition("e")[2])))
     )
@@ -150,10 +136,7 @@ def _told_in(
 ) -> tuple[float, str, int]:
     """mm in one of the unit, the unit, and the decimals that the uncertainty
     deserves."""
-    thou = in_thou(max(abs(mm), abs(uncertainty_mm)))
-    factor, unit = (
-        (1.0, "mm") if system == "mm" else (THOU, "thou") if thou else (INCH, "in")
-    )
+    factor, unit = _unit(max(abs(mm), abs(uncertainty_mm)), system)
     places = uncertainty_places(abs(uncertainty_mm) / factor)
     return factor, unit, min(MOST_PLACES[unit], places)
 
@@ -167,10 +150,10 @@ def span_words(mm: float, system: System) -> str:
 
 
 def per_words(system: System, over: float | None = None) -> str:
-    """What a slope is told over: `300 mm`, `ft`, or the length given in mm."""
+    """The length over which a slope is told: `300 mm`, `ft`, or the one given in mm."""
     if over is None:
         return "300 mm" if system == "mm" else "ft"
-    return length_words(over, system)
+    return nominal_words(over, system)
 
 
 def slope_words(
@@ -200,7 +183,7 @@ def across(
 ) -> str:
     """The slope over the user's own board: `0.12 mm across 400 mm`."""
     rise = _with_uncertainty(rad, board_mm, uncertainty, system)
-    return f"{rise} across {length_words(board_mm, system)}"
+    return f"{rise} across {nominal_words(board_mm, system)}"
 
 
 def bow_words(
@@ -208,11 +191,7 @@ def bow_words(
 ) -> str:
     """A curvature in 1/mm as the bow of an arc: `0.011 mm over 300 mm`."""
     over = PER_MM if system == "mm" else PER_INCH
-    bow = abs(curvature) * over**2 / 8
-    if uncertainty is None:
-        much = length_words(bow, system)
-    else:
-        much = give_or_take(bow, uncertainty * over**2 / 8, system)
+    much = _with_uncertainty(abs(curvature), over**2 / 8, uncertainty, system)
     return f"{much} over {per_words(system)}"
 
 

@@ -12,12 +12,18 @@ from typing import Any
 
 import msgspec
 
+from bench.upkeep.control_chart import ChartedPeriod, ChartedResult, charted_period
 from bench.upkeep.dates import date_of, time_of
-from bench.upkeep.history import History, Result
-from bench.upkeep.judge import ChartedResult, Period, judge
-from bench.upkeep.season import MATTERS, Correction, Season, correction, fit
+from bench.upkeep.history import History, Measurement
+from bench.upkeep.season import (
+    MATTERS,
+    Correction,
+    Season,
+    fit_season,
+    season_correction,
+)
 from bench.upkeep.series import Baseline, Key, baselines, by_series
-from bench.upkeep.shape import NOTHING, Scatter, best_shape
+from bench.upkeep.shape import NO_SCATTER, Scatter, best_shape
 
 SQUARE = "square"  # the quantity that is the square's own error
 
@@ -26,13 +32,13 @@ class ChartedSeries(msgspec.Struct, frozen=True):
     """One series with its periods, oldest first; the last may have no results yet."""
 
     key: Key
-    periods: tuple[Period, ...]
+    periods: tuple[ChartedPeriod, ...]
     season: Season | None
     correction: Correction
-    results: tuple[Result, ...]
+    results: tuple[Measurement, ...]
 
     @property
-    def last(self) -> Period:
+    def last(self) -> ChartedPeriod:
         return self.periods[-1]
 
     @property
@@ -58,15 +64,15 @@ def charted_series(history: History) -> list[ChartedSeries]:
 
 def _judged(
     key: Key,
-    results: Sequence[Result],
+    results: Sequence[Measurement],
     history: History,
     set_ups: dict[Key, list[Scatter]],
 ) -> ChartedSeries:
     set_up, tolerance = _set_up(key, set_ups), results[-1].tolerance
 
     def judged(parts: Sequence[Baseline]) -> ChartedSeries:
-        season = fit(_quiet(parts, tolerance, set_up))
-        taken_out = correction(season, tolerance)
+        season = fit_season(_quiet(parts, tolerance, set_up))
+        taken_out = season_correction(season, tolerance)
         periods = tuple(_periods(parts, taken_out, set_up))
         return ChartedSeries(key, periods, season, taken_out, tuple(results))
 
@@ -78,10 +84,12 @@ def _judged(
 
 def _periods(
     parts: Sequence[Baseline], taken_out: Correction, set_up: Scatter
-) -> list[Period]:
+) -> list[ChartedPeriod]:
     own = _scatters(parts, taken_out)
     return [
-        judge(part, taken_out, sum([*own[:n], *own[n + 1 :]], NOTHING), set_up)
+        charted_period(
+            part, taken_out, sum([*own[:n], *own[n + 1 :]], NO_SCATTER), set_up
+        )
         for n, part in enumerate(parts)
     ]
 
@@ -93,12 +101,12 @@ def _quiet(
     taken for a season. The last result is judged by the season of those before it."""
     filled = [part for part in parts if part.results]
     *earlier, last = filled
-    if fit(parts) is None:
+    if fit_season(parts) is None:
         return parts
     before = [*earlier, msgspec.structs.replace(last, results=last.results[:-1])]
-    taken_out = correction(fit(before), tolerance)
-    others = sum(_scatters(earlier, taken_out), NOTHING)
-    alarms = judge(last, taken_out, others, set_up).trailing_alarms
+    taken_out = season_correction(fit_season(before), tolerance)
+    others = sum(_scatters(earlier, taken_out), NO_SCATTER)
+    alarms = charted_period(last, taken_out, others, set_up).trailing_alarms
     if not alarms:
         return parts
     return [*earlier, msgspec.structs.replace(last, results=last.results[:-alarms])]
@@ -112,7 +120,7 @@ def _scatters(parts: Sequence[Baseline], taken_out: Correction) -> list[Scatter]
             [taken_out.corrected(one) for one in part.results],
         ).scatter
         if len(part.results) > 1
-        else NOTHING
+        else NO_SCATTER
         for part in parts
     ]
 
@@ -128,7 +136,7 @@ def _set_up(key: Key, set_ups: dict[Key, list[Scatter]]) -> Scatter:
             if of != key and (of.check, of.instrument, of.square, of.set_up) == alike
             for scatter in scatters
         ),
-        NOTHING,
+        NO_SCATTER,
     )
 
 
@@ -142,14 +150,14 @@ def drift_document(
     check: str | None = None,
     judged: Sequence[ChartedSeries] | None = None,
 ) -> dict[str, Any]:
-    """What `sweepgauge drift --json` prints; jig, check: only those series; judged:
-    its series, where they are known already.
+    """The document that `sweepgauge drift --json` prints; jig, check: only those
+    series; judged: its series, where they are known already.
 
     Beside what the contract names: `hold`, `set_up`, `instrument` and `square` of each
     series, `ewma_limit` and `runs` of each result, and `left_out`: results that could
     not be charted, and why.
     """
-    from bench.upkeep.due import next_check, self_moves
+    from bench.upkeep.due_dates import next_check, self_moves
 
     rate = self_moves(history)
     return {
@@ -163,7 +171,7 @@ def drift_document(
 
 
 def left_out_rows(history: History) -> list[dict[str, str]]:
-    """What could not be charted, and why."""
+    """The results that could not be charted, with the reason."""
     return [
         {"id": one.finding, "at": one.at, "why": one.why} for one in history.left_out
     ]
@@ -211,15 +219,15 @@ def _season(one: ChartedSeries) -> dict[str, Any] | None:
     }
 
 
-def swing(one: ChartedSeries, level: float) -> tuple[float, float]:
-    """Where a level without the season's part stands in the driest and wettest air."""
+def moisture_swing(one: ChartedSeries, level: float) -> tuple[float, float]:
+    """A level without the season's part, in the driest and in the wettest air."""
     season = one.season
     if season is None or not season.kept:
         return level, level
     return season.swing(level)
 
 
-def _period(period: Period) -> dict[str, Any]:
+def _period(period: ChartedPeriod) -> dict[str, Any]:
     found = period.trend
     return {
         "from": date_of(period.baseline.from_day),

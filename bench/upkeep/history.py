@@ -1,5 +1,5 @@
-"""What the charts and the due dates are worked out from: results, moves, events of the
-gear and climate, as plain values.
+"""The input of charts and due dates: results, moves, events of the gear and climate, as
+plain values.
 
 Pure: no clock, no files. Times are days since 1970-01-01 UTC; values are in rad or mm
 as findings have them; humidity is a fraction.
@@ -40,10 +40,10 @@ LASTING = frozenset(
 # are specified for this range
 COLDEST, HOTTEST = -40.0, 85.0
 # of the remark of a quick check that took the square's error from the log
-QUICK = "quick-inherits"
+QUICK_CODE = "quick-inherits"
 
 
-class Result(msgspec.Struct, frozen=True):
+class Measurement(msgspec.Struct, frozen=True):
     """One quantity of one finding. varying: standard uncertainty of what differs from
     result to result, by its budget. set_up: which placements it stands on; a quick
     check is of the kind of the whole check that measured its square. turns_fence: the
@@ -83,7 +83,7 @@ class FenceMove(msgspec.Struct, frozen=True):
 
 
 class GearEvent(msgspec.Struct, frozen=True):
-    """What somebody said happened to a sled, its saw or its square."""
+    """An event that somebody reported of a sled, its saw or its square."""
 
     jig: str
     what: What
@@ -101,7 +101,7 @@ class History(msgspec.Struct, frozen=True):
     """All of one log. results: in the order of time. climate: the latest reading of the
     shop's air and its day. jigs: sleds that there are, with or without results."""
 
-    results: tuple[Result, ...] = ()
+    results: tuple[Measurement, ...] = ()
     moves: tuple[FenceMove, ...] = ()
     events: tuple[GearEvent, ...] = ()
     left_out: tuple[Omission, ...] = ()
@@ -111,8 +111,8 @@ class History(msgspec.Struct, frozen=True):
 
 
 def sound_climate(climate: Climate | None) -> Climate | None:
-    """What of a climate can be: None where nothing can. A humidity of 120 % or a
-    temperature of -60 deg C is no climate of a shop."""
+    """A climate without what cannot be; None where nothing is left. A humidity of 120 %
+    or a temperature of -60 deg C is no climate of a shop."""
     if climate is None:
         return None
     t, h = climate.temperature, climate.humidity
@@ -138,13 +138,13 @@ def results_of(
     order: int,
     gear: Mapping[str, str | None],
     turns_fence: bool,
-) -> list[Result]:
+) -> list[Measurement]:
     """The charted quantities of a finding: its first, and the square's own error where
     it was measured. gear: names of `square`, `instrument` and `hold`.
 
     Raises ValueError where a number is none.
     """
-    quick = QUICK in finding.codes
+    quick = QUICK_CODE in finding.codes
     placements = sorted({sweep.placement for sweep in finding.sweeps})
     turned = quick or any(q.name == "square" for q in finding.quantities)
     results = []
@@ -154,7 +154,7 @@ def results_of(
         numbers = (quantity.value, quantity.uncertainty, varying(finding))
         if not all(math.isfinite(number) for number in numbers):
             raise ValueError(f"{finding.id}: {quantity.name} is no number")
-        one = Result(
+        one = Measurement(
             finding=finding.id,
             day=day,
             order=order,

@@ -13,14 +13,15 @@ from collections.abc import Sequence
 
 import msgspec
 
-from bench.uncertainty.student import f_upper_tail, t_quantile
-from bench.upkeep.history import Result
+from bench.uncertainty.distributions import f_upper_tail, t_quantile
+from bench.upkeep.history import Measurement
 from bench.upkeep.moisture import moisture
 from bench.upkeep.series import Baseline
 from bench.upkeep.shape import Sums, best_shape
 
+# what shows a season: results, days from first to last, percent of moisture content
 FEWEST_RESULTS, SPAN_DAYS, SPREAD_PERCENT = 8, 182.0, 2.0
-SIGNIFICANCE = 0.05
+SIGNIFICANCE = 0.05  # p of the F test below which it is kept
 # how far a sled may follow one percent of moisture content before that is known: so
 # much of its tolerance, one standard deviation. From the swings of 0.006 to 0.03 mm
 # per 300 a year that shops see, against a tolerance of 0.05 and 6 % of moisture
@@ -44,8 +45,7 @@ class Season(msgspec.Struct, frozen=True):
     spread: float  # standard deviation of the moisture content seen
 
     def swing(self, level: float) -> tuple[float, float]:
-        """Where a level without the season's part stands in the driest and in the
-        wettest air seen."""
+        """A level without the season's part, in the driest and the wettest air seen."""
         dry, wet = (
             level + self.per_percent * (seen - self.middle)
             for seen in (self.dry, self.wet)
@@ -54,28 +54,28 @@ class Season(msgspec.Struct, frozen=True):
 
 
 class Correction(msgspec.Struct, frozen=True):
-    """What the charts take out: slope per percent, about `middle`, and how well it is
-    known. spread: that of moisture, for results that carry none."""
+    """The part that the charts take out: slope per percent, about `middle`, and how
+    well it is known. spread: that of moisture, for results that carry none."""
 
     slope: float = 0.0
     standard: float = 0.0
     middle: float = 0.0
     spread: float = 0.0
 
-    def corrected(self, one: Result) -> float:
+    def corrected(self, one: Measurement) -> float:
         m = moisture(one.climate)
         return one.value - (0.0 if m is None else self.slope * (m - self.middle))
 
-    def variance(self, one: Result, reference: float | None) -> float:
-        """What is still unknown of the season's part between a result and the mean
-        moisture content of those that it is compared with."""
+    def variance(self, one: Measurement, reference: float | None) -> float:
+        """The variance that is still unknown of the season's part between a result and
+        the mean moisture content of those that it is compared with."""
         m = moisture(one.climate)
         if m is None or reference is None:
             return (self.slope * self.spread) ** 2
         return (self.standard * (m - reference)) ** 2
 
 
-def fit(parts: Sequence[Baseline]) -> Season | None:
+def fit_season(parts: Sequence[Baseline]) -> Season | None:
     """The season of one series; None where too few results, too short a time or too
     even a climate could show it."""
     known = [
@@ -122,7 +122,7 @@ def fit(parts: Sequence[Baseline]) -> Season | None:
     )
 
 
-def correction(season: Season | None, tolerance: float | None) -> Correction:
+def season_correction(season: Season | None, tolerance: float | None) -> Correction:
     """Until a season's part is known it may be as large as SHARE_PER_PERCENT says."""
     unknown = SHARE_PER_PERCENT * (tolerance or 0.0)
     if season is None:

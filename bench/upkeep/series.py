@@ -12,10 +12,10 @@ from typing import NamedTuple
 
 import msgspec
 
-from bench.upkeep.history import FenceMove, GearEvent, History, Reason, Result
+from bench.upkeep.history import GearEvent, History, Measurement, Reason
 
 # events after which the results that alarmed last belong to what comes: they saw it
-ANSWERS = ("dropped", "accepted")
+ANSWERING_EVENTS = ("dropped", "accepted")
 OF_THE_SAW = ("blade", "saw")  # what turns results of the saw itself
 
 
@@ -36,7 +36,7 @@ class Baseline(msgspec.Struct, frozen=True):
 
     reason: Reason
     from_day: float
-    results: tuple[Result, ...]
+    results: tuple[Measurement, ...]
     after_move_of: str | None = None
 
 
@@ -47,9 +47,9 @@ class _Cut(NamedTuple):
     after_move_of: str | None
 
 
-def by_series(results: Iterable[Result]) -> dict[Key, list[Result]]:
+def by_series(results: Iterable[Measurement]) -> dict[Key, list[Measurement]]:
     """Each series in the order of time, the main quantity before the square's error."""
-    groups: dict[Key, list[Result]] = {}
+    groups: dict[Key, list[Measurement]] = {}
     for one in sorted(results, key=lambda one: (one.day, one.order)):
         key = Key(*(getattr(one, name) for name in Key._fields))
         groups.setdefault(key, []).append(one)
@@ -57,7 +57,7 @@ def by_series(results: Iterable[Result]) -> dict[Key, list[Result]]:
 
 
 def baselines(
-    results: Sequence[Result],
+    results: Sequence[Measurement],
     history: History,
     trailing: Callable[[Sequence[Baseline]], Sequence[int]] | None = None,
 ) -> list[Baseline]:
@@ -67,18 +67,18 @@ def baselines(
     answers them can begin before them.
     """
     parts = _parted(results, _cuts(results, history))
-    if trailing is None or not any(part.reason in ANSWERS for part in parts):
+    if trailing is None or not any(part.reason in ANSWERING_EVENTS for part in parts):
         return parts
     moved: list[_Cut] = []
     alarmed, place = trailing(parts), len(parts[0].results)
     for before, part in enumerate(parts[1:]):
-        at = place - (alarmed[before] if part.reason in ANSWERS else 0)
+        at = place - (alarmed[before] if part.reason in ANSWERING_EVENTS else 0)
         moved.append(_Cut(at, part.from_day, part.reason, part.after_move_of))
         place += len(part.results)
     return _parted(results, moved)
 
 
-def _parted(results: Sequence[Result], cuts: Sequence[_Cut]) -> list[Baseline]:
+def _parted(results: Sequence[Measurement], cuts: Sequence[_Cut]) -> list[Baseline]:
     """A period without results is kept only where it is the last."""
     parts: list[Baseline] = []
     edges = [_Cut(0, results[0].day, "first", None), *cuts]
@@ -91,7 +91,7 @@ def _parted(results: Sequence[Result], cuts: Sequence[_Cut]) -> list[Baseline]:
     return parts
 
 
-def _cuts(results: Sequence[Result], history: History) -> list[_Cut]:
+def _cuts(results: Sequence[Measurement], history: History) -> list[_Cut]:
     one = results[-1]
     cuts = [
         _Cut(
@@ -101,7 +101,7 @@ def _cuts(results: Sequence[Result], history: History) -> list[_Cut]:
             move.finding,
         )
         for move in history.moves
-        if _of_move(one, move)
+        if one.turns_fence and (one.jig, one.saw) == (move.jig, move.saw)
     ]
     cuts += [
         _Cut(sum(r.day < event.day for r in results), event.day, event.what, None)
@@ -111,11 +111,7 @@ def _cuts(results: Sequence[Result], history: History) -> list[_Cut]:
     return sorted(cuts, key=lambda cut: (cut.at, cut.day))
 
 
-def _of_move(one: Result, move: FenceMove) -> bool:
-    return one.turns_fence and (one.jig, one.saw) == (move.jig, move.saw)
-
-
-def _of_event(one: Result, event: GearEvent, history: History) -> bool:
+def _of_event(one: Measurement, event: GearEvent, history: History) -> bool:
     if one.quantity == "square":  # the square's own error: the fence does not turn it
         if event.what == "square":
             return one.square in _used(history, event.jig, "square")

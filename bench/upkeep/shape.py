@@ -1,4 +1,4 @@
-"""What a baseline period looks like: level, one step or a straight line, told apart by
+"""The shape of a baseline period: level, one step or a straight line, told apart by
 AICc, with or without a part that follows moisture content.
 
 Pure least squares in plain numbers. Times in days, moisture content in percent. AICc:
@@ -19,7 +19,7 @@ from typing import Literal
 import msgspec
 
 Kind = Literal["level", "trend", "step"]
-FEWEST_FOR_TREND = 5
+FEWEST_FOR_TREND = 5  # results
 # degrees of freedom granted to what a budget says of the scatter: by simulation the
 # largest that keeps a budget of half the truth from raising alarms
 WEIGHT_OF_BUDGET = 4.0
@@ -66,7 +66,7 @@ class Scatter(msgspec.Struct, frozen=True):
         return self.squares / self.freedom if self.freedom > 0 else 0.0
 
 
-NOTHING = Scatter()
+NO_SCATTER = Scatter()
 
 
 class Shape(msgspec.Struct, frozen=True):
@@ -90,28 +90,28 @@ def best_shape(
 ) -> Shape:
     """The shape with the lowest AICc of the three. m: moisture content of each, None
     where it plays no part."""
-    return min(shapes(t, y, m).values(), key=lambda shape: shape.aicc)
+    return min(fit_shapes(t, y, m).values(), key=lambda shape: shape.aicc)
 
 
-def shapes(
+def fit_shapes(
     t: Sequence[float], y: Sequence[float], m: Sequence[float] | None = None
 ) -> dict[Kind, Shape]:
     """The shapes that so many observations can carry; `level` always. At least one."""
     n, wet = len(y), m is not None
     y, w = _centred(y), _centred([0.0] * n if m is None else m)
     base = Sums(_dot(y, y), _dot(y, w), _dot(w, w))
-    found: dict[Kind, Shape] = {"level": _made("level", n, base, 1, wet)}
+    found: dict[Kind, Shape] = {"level": _shape_of("level", n, base, 1, wet)}
     if n < FEWEST_FOR_TREND:
         return found
     line = _about_line(_centred(t), y, w, base)
     if line is not None:
         sums, slope, times = line
-        found["trend"] = _made("trend", n, sums, 2, wet, slope=slope, times=times)
+        found["trend"] = _shape_of("trend", n, sums, 2, wet, slope=slope, times=times)
     parted = _about_step(y, w, base)
     if parted is not None:
         sums, at = parted
         # the place of the step is one number more
-        found["step"] = _made("step", n, sums, 3, wet, at=at)
+        found["step"] = _shape_of("step", n, sums, 3, wet, at=at)
     return found
 
 
@@ -124,7 +124,7 @@ def _dot(a: Sequence[float], b: Sequence[float]) -> float:
     return math.fsum(x * y for x, y in zip(a, b, strict=True))
 
 
-def _made(
+def _shape_of(
     kind: Kind,
     n: int,
     sums: Sums,
@@ -189,7 +189,9 @@ def _about_step(
     return (sums, best) if best else None
 
 
-def variance(own: Scatter, set_up: Scatter, budget: float) -> tuple[float, float]:
+def result_variance(
+    own: Scatter, set_up: Scatter, budget: float
+) -> tuple[float, float]:
     """Variance of one whole result, and its degrees of freedom.
 
     own: of the results. set_up: of the square's error. budget: standard uncertainty of

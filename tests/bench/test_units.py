@@ -13,14 +13,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bench.units import (
-    UnitsError,
-    parse_angle,
-    parse_length,
-    parse_share,
-    parse_slope,
-    parse_time,
-)
+from bench.units.parsing import UnitsError, parse_angle, parse_length, parse_share, parse_slope, parse_time
 
 REFERENCE = Path(__file__).parents[2] / "fixtures" / "reference"
 
@@ -309,7 +302,8 @@ def test_any_text_is_a_finite_number_or_a_units_error(text: str) -> None:
 
 def test_common_units_need_neither_pint_nor_numpy() -> None:
     code = (
-        "import sys, bench.settings.settings_file as s, bench.render.settings as w, bench.units as u, bench.moves.lever;"
+        "import sys, bench.settings.settings_file as s, bench.render.settings as w;"
+        "import bench.moves.lever, bench.units.parsing as u;"
         "u.parse_length('19 3/4 in'); u.parse_slope('2 thou per ft'); w.settings_lines(s.load());"
         "print([m for m in ('pint', 'numpy', 'tomlkit', 'asyncio', 'serial') if m in sys.modules])"
     )

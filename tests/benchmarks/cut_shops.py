@@ -21,9 +21,9 @@ import shapely
 from scipy.special import stdtrit
 from shapely import affinity
 
+from bench.cut.conditions import CutConditions
 from bench.cut.document import cut_document
-from bench.cut.sheet import Sheet
-from bench.cut.terms import CHORD, FREE_SCATTER, PASS_ENDS, PASS_ENDS_WITHIN, Result
+from bench.cut.terms import CHORD, FREE_SCATTER, PASS_ENDS, PASS_ENDS_WITHIN, LoggedFinding
 from bench.finding import Contact, Finding, Quantity, SweepRow
 from bench.gear import Jig
 from bench.geometry.contact import contact_line
@@ -101,29 +101,29 @@ class Shop:
         left, right = sorted(best, key=lambda p: p[0])
         return math.atan2(right[1] - left[1], right[0] - left[0]), left
 
-    def cut(self, sheet: Sheet, yaw: float, seat: float) -> float:
+    def cut(self, conditions: CutConditions, yaw: float, seat: float) -> float:
         """Angle error of one cut: of the edge that lay on the sled fence against the edge that was cut."""
-        start, stop = sheet.stretch
+        start, stop = conditions.stretch
         turned, touch = self.rests(start, stop)
         turned += seat
-        board = shapely.box(start - touch[0], 0.0, stop - touch[0], sheet.cut)
+        board = shapely.box(start - touch[0], 0.0, stop - touch[0], conditions.cut)
         board = affinity.rotate(board, turned, origin=(0, 0), use_radians=True)
         board = affinity.translate(board, touch[0], touch[1])
-        travel = np.linspace(-sheet.cut - 20.0, 20.0, 12)
+        travel = np.linspace(-conditions.cut - 20.0, 20.0, 12)
         kept = board.difference(self._swept(np.zeros(2), travel, yaw))
         rear = np.array([-CHORD * math.sin(self.blade), CHORD * math.cos(self.blade)])
         # the rear teeth come through the board as far as the sled is pushed
-        reach = np.linspace(CHORD - sheet.cut - 20.0, self.stops_at, 12)
+        reach = np.linspace(CHORD - conditions.cut - 20.0, self.stops_at, 12)
         kept = kept.difference(self._swept(rear, reach, yaw))
         pieces = list(getattr(kept, "geoms", [kept]))
-        left = sheet.at != "right"
+        left = conditions.at != "right"
         piece = (min if left else max)((p for p in pieces if p.area > 50.0), key=lambda p: p.centroid.x)
         # in the board's own frame: its edge on the sled fence is y = 0
         piece = affinity.translate(piece, -touch[0], -touch[1])
         piece = affinity.rotate(piece, -turned, origin=(0, 0), use_radians=True)
-        near, far = (self._edge(piece, at, left) for at in (GAUGED_AT, sheet.cut - GAUGED_AT))
+        near, far = (self._edge(piece, at, left) for at in (GAUGED_AT, conditions.cut - GAUGED_AT))
         # the cut edge's rotation from +Y is -dx/dy; the edge on the fence is turned against it the other way
-        return math.atan2(far - near, sheet.cut - 2 * GAUGED_AT)
+        return math.atan2(far - near, conditions.cut - 2 * GAUGED_AT)
 
     def _swept(self, teeth: np.ndarray, travel: np.ndarray, yaw: float) -> shapely.Polygon:
         path = self.on_sled(teeth, travel, yaw)
@@ -195,7 +195,9 @@ def yaws(shop: Shop, rng: np.random.Generator, count: int) -> np.ndarray:
 CHECKS = ("fence-square", "fence-straight", "side-play", "slot-blade")
 
 
-def checked(shop: Shop, check: str, rng: np.random.Generator, curved: bool = True, passes: int = 3) -> Result:
+def checked(
+    shop: Shop, check: str, rng: np.random.Generator, curved: bool = True, passes: int = 3
+) -> LoggedFinding:
     """The finding that a check of the shop leaves. curved: with the slot's curvature. passes: in a set-up; the other
     checks are as much sharper as more of them make the sled fence's."""
     fine = math.sqrt(3 / passes)
@@ -215,7 +217,7 @@ def checked(shop: Shop, check: str, rng: np.random.Generator, curved: bool = Tru
         quantities = [angle("blade", shop.blade, 30 * UM)]
     hold = "left" if (shop.held or shop.leaned) and check == "fence-square" else None
     found = Finding(id=check, check=check, jig="sled", quantities=quantities, **more)
-    return Result(found, 3, hold=hold, swept=shop.swept)
+    return LoggedFinding(found, 3, hold=hold, swept=shop.swept)
 
 
 def fence_square(
@@ -255,8 +257,8 @@ def straightness(
     return profile, [Contact(-400.0, 0.0, -200.0, line.rotation, 1.96 * u)]
 
 
-def sheet_of(shop: Shop, rng: np.random.Generator) -> Sheet:
-    return Sheet(
+def conditions_of(shop: Shop, rng: np.random.Generator) -> CutConditions:
+    return CutConditions(
         board=float(rng.uniform(120.0, 600.0)),
         cut=float(rng.uniform(80.0, 400.0)),
         at=("left", "across", "right")[rng.integers(3)],
@@ -284,10 +286,10 @@ def put_right(shop: Shop, part: str, found: float | None = None) -> Shop:
     return shop
 
 
-def stays_within(shop: Shop, sheet: Sheet) -> float:
+def stays_within(shop: Shop, conditions: CutConditions) -> float:
     """What 95 % of this shop's parts stay within: the bias of a cut body, and the scatter of many."""
-    bias, step = shop.cut(sheet, 0.0, 0.0), 50 * UM
-    by_yaw = (shop.cut(sheet, step, 0.0) - bias) / step
+    bias, step = shop.cut(conditions, 0.0, 0.0), 50 * UM
+    by_yaw = (shop.cut(conditions, step, 0.0) - bias) / step
     same = np.random.default_rng(4)  # for every shop, so that shops differ by themselves only
     angles = bias + by_yaw * yaws(shop, same, 4000) + same.normal(0.0, SEAT, 4000)
     return float(np.quantile(np.abs(angles), 0.95))
@@ -319,26 +321,33 @@ def shop_cases(
     results = [checked(shop, check, rng, curved, passes) for check in CHECKS if measured[check]]
     cases = []
     for _ in range(boards):
-        sheet = sheet_of(shop, rng)
-        forecast = cut_document(results, SLED, sheet)
+        conditions = conditions_of(shop, rng)
+        forecast = cut_document(results, SLED, conditions)
         seats = rng.normal(0.0, SEAT, cuts)
-        edges = np.array([shop.cut(sheet, y, s) for y, s in zip(yaws(shop, rng, cuts), seats, strict=True)])
+        edges = np.array(
+            [shop.cut(conditions, y, s) for y, s in zip(yaws(shop, rng, cuts), seats, strict=True)]
+        )
         case = Case(forecast, edges, all(measured.values()))
         if advise:
-            advised(case, shop, sheet, results, rng, passes)
+            advised(case, shop, conditions, results, rng, passes)
         cases.append(case)
     return cases
 
 
 def advised(
-    case: Case, shop: Shop, sheet: Sheet, results: list[Result], rng: np.random.Generator, passes: int
+    case: Case,
+    shop: Shop,
+    conditions: CutConditions,
+    results: list[LoggedFinding],
+    rng: np.random.Generator,
+    passes: int,
 ) -> None:
     """What each part gains when it is put right, and what is gained by who does as he is told: takes the checks that
     are named first, until something is to be put right, and does that."""
-    before = stays_within(shop, sheet)
+    before = stays_within(shop, conditions)
     for row in case.forecast["rows"]:
         if row["part"] != "seat":
-            case.gains[row["part"]] = before - stays_within(put_right(shop, row["part"]), sheet)
+            case.gains[row["part"]] = before - stays_within(put_right(shop, row["part"]), conditions)
     first = case.forecast["first"]
     for _ in CHECKS:
         if first is None or first["act"] == "put-right":
@@ -346,7 +355,7 @@ def advised(
         case.measured += 1
         passes *= 1 if first["assumed"] else 4
         results = [checked(shop, first["check"], rng, passes=passes), *results]
-        first = cut_document(results, SLED, sheet)["first"]
+        first = cut_document(results, SLED, conditions)["first"]
     if first is None or first["act"] != "put-right":
         return
     case.named = [part for part in (first["part"], first["together_with"]) if part]
@@ -355,7 +364,7 @@ def advised(
     for part in case.named:
         found = of_fence.quantities[0].value if of_fence is not None else None
         after = put_right(after, part, found)
-    case.gained = before - stays_within(after, sheet)
+    case.gained = before - stays_within(after, conditions)
 
 
 def figures(cases: list[Case]) -> dict[str, float]:

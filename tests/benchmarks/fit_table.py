@@ -19,7 +19,9 @@ import numpy as np
 from sweep_surfaces import CLASSES, step
 
 from bench.geometry.line_fit import fit_sweep
-from bench.uncertainty import Group, between_sweeps, combine, t_quantile
+from bench.uncertainty.budget import combine
+from bench.uncertainty.distributions import t_quantile
+from bench.uncertainty.sweeps import Group, between_sweeps
 
 PLAY = (0.0, 1.0, 3.0)
 

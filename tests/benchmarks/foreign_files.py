@@ -22,7 +22,7 @@ from foreign_squares import mitre_square, upright
 from foreign_swept import fence_square, fence_straight, rip_fence, slot_blade
 
 from bench.checks import find
-from bench.checks.model import Evidence, EvidenceGear, Known, Pool
+from bench.checks.model import Evidence, EvidenceGear, Pool, PriorKnowledge
 from bench.cli.csv_rows import RecordedError, table_of
 from bench.cli.recorded_sweeps import traces_of
 from bench.finding import EvidenceError, Finding
@@ -43,7 +43,7 @@ def worked(case: Case) -> Finding:
     options = {o.name: o.default for o in check.options if o.default is not None}
     options.update(case.options)  # type: ignore[arg-type]
     traces = traces_of(table_of(case.text, "foreign.csv"), check, options, gear)
-    known = Known(yaw_play=case.log.get("yaw_play"))
+    known = PriorKnowledge(yaw_play=case.log.get("yaw_play"))
     if "passes" in case.log and hasattr(known, "passes"):  # the code of an earlier commit may not know it
         known = msgspec.structs.replace(known, passes=Pool(case.log["passes"], 34.0))
     if "pool" in case.log:

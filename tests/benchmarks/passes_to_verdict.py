@@ -18,20 +18,20 @@ import numpy as np
 from fence_bodies import Disturbed, Hands, Pass, check, draw, truth
 from fence_table import OVER, known_of, logged
 
-from bench.checks.model import Evidence, EvidenceGear, Known, Trace
+from bench.checks.model import Evidence, EvidenceGear, PriorKnowledge, Trace
 from bench.finding import Finding
 from bench.gear import Indicator, Jig
 from bench.procedure.conclusion import conclude
 
 MOST = 12  # passes a set-up that are made ready
 try:
-    from bench.uncertainty import decided_early
+    from bench.uncertainty.verdicts import decided_early
 except ImportError:
     decided_early = None  # an older tree, which has no such look
 
 
 def found(
-    passes: list[Pass], taken: dict[str, int], anew: list[Pass], more: int, jig: Jig, known: Known
+    passes: list[Pass], taken: dict[str, int], anew: list[Pass], more: int, jig: Jig, known: PriorKnowledge
 ) -> Finding:
     """As many passes as were taken, and `more` a set-up from those that were set up anew."""
     left = dict.fromkeys(taken, 0)

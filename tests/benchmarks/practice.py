@@ -27,7 +27,7 @@ from dataclasses import dataclass, field
 import msgspec
 import numpy as np
 
-from bench.checks.model import Evidence, EvidenceGear, Known, SquareHistory, Trace
+from bench.checks.model import Evidence, EvidenceGear, PriorKnowledge, SquareHistory, Trace
 from bench.finding import Finding
 from bench.gear import Indicator, Jig, Square
 from bench.geometry.board import board_rotation
@@ -114,7 +114,7 @@ class Shop:
             leaves=LEAVES,
         )
         return conclude(
-            Evidence("fence-square", traces, {}, gear, Known(square=history, looks=looks)),
+            Evidence("fence-square", traces, {}, gear, PriorKnowledge(square=history, looks=looks)),
             id="x",
             at="2026-01-01T00:00:00+00:00",
         )

@@ -23,11 +23,11 @@ from itertools import pairwise
 import msgspec
 
 from bench.finding import Climate
-from bench.upkeep.drift import ChartedSeries, charted_series, swing
-from bench.upkeep.due import next_check, self_moves
-from bench.upkeep.history import FenceMove, GearEvent, History, Result
+from bench.upkeep.drift import ChartedSeries, charted_series, moisture_swing
+from bench.upkeep.due_dates import next_check, self_moves
+from bench.upkeep.history import FenceMove, GearEvent, History, Measurement
 from bench.upkeep.moisture import equilibrium_moisture
-from bench.upkeep.quick import why_whole
+from bench.upkeep.quick_check import whole_check_reason
 
 DAYS = 5 * 365
 TOLERANCE = 0.05  # mm over 300 mm
@@ -179,7 +179,7 @@ class DueDates(Keeper):
     """Checks when they are due, quick where that will do; an alarm is looked at by a whole check, and answered."""
 
     def begin(self) -> None:
-        self.results: list[Result] = []
+        self.results: list[Measurement] = []
         self.moves: list[FenceMove] = []
         self.events: list[GearEvent] = []
         self.trues: dict[str, float] = {}
@@ -202,7 +202,7 @@ class DueDates(Keeper):
             errors = [one.value * 300 for one in self.results if one.quantity == "square"]
             value += statistics.fmean(errors)
         u = SET_UP * (math.sqrt(2) if kind == "quick" else 1.0) / 300
-        one = Result(
+        one = Measurement(
             finding=f"f{len(self.trues)}",
             day=START + day + 0.001 * (len(self.trues) % 50),
             order=len(self.trues),
@@ -231,7 +231,7 @@ class DueDates(Keeper):
         return value
 
     def kind(self, day: int) -> str:
-        return "whole" if why_whole(self.history, jig="sled", saw=None, day=START + day) else "quick"
+        return "whole" if whole_check_reason(self.history, jig="sled", saw=None, day=START + day) else "quick"
 
     def day(self, day: int) -> None:
         if day in self.shop.noticed:
@@ -278,14 +278,14 @@ class DueDates(Keeper):
         season = found.season
         if season is None or not season.kept or found.last.mean is None:
             return False
-        low, high = (300 * end for end in swing(found, found.last.mean))
+        low, high = (300 * end for end in moisture_swing(found, found.last.mean))
         return max(abs(low), abs(high)) > TOLERANCE > abs(high - low) / 2 + abs(low + high) / 4
 
     def move(self, day: int, found: ChartedSeries) -> None:
         aim = 0.0
         if found.season is not None and found.season.kept:  # set between dry and wet
             last = found.last.results[-1]
-            low, high = swing(found, 0.0)
+            low, high = moisture_swing(found, 0.0)
             here = last.result.value - last.corrected
             aim = 300 * (here - (low + high) / 2)
         last = self.results[-1]

@@ -22,7 +22,7 @@ from random import Random
 from recording import Recorder
 
 from bench.checks.fence_square import plan
-from bench.checks.model import Evidence, EvidenceGear, Known, Lean, SquareHistory, Trace
+from bench.checks.model import Evidence, EvidenceGear, LeanTest, PriorKnowledge, SquareHistory, Trace
 from bench.finding import EvidenceError, Finding
 from bench.gear import Indicator, Jig, Square
 from bench.procedure.conclusion import conclude
@@ -108,7 +108,7 @@ class Checker:
         self.recorder = Recorder(self.saw, resolution=COUNT)
         self.turn = -1.0 if slip == "reading grows the other way" else 1.0
         self.stopped = False
-        self.leans: list[Lean] = []
+        self.leans: list[LeanTest] = []
         self.truth = self.saw.truth()["rotation"]
 
     def traces(self, jig: Jig) -> list[Trace]:
@@ -150,7 +150,7 @@ class Checker:
     def _lean(self, placement: str, step: object) -> bool:
         x = [self.saw.hold(lean=way) for way in ("left", "right")]
         read = [self.turn * self.saw.depth(Pose(0.0, *hold)) for hold in x]
-        lean = Lean(placement, read[0], read[1])
+        lean = LeanTest(placement, read[0], read[1])
         self.leans.append(lean)
         return proved_side(lean, step, COUNT) in (None, step.side)  # type: ignore[arg-type, attr-defined]
 
@@ -220,13 +220,13 @@ class Checker:
         return marks[::order], reading[::order]
 
 
-def known_of(slip: str, saw: VirtualSaw, chance: Random) -> Known:
+def known_of(slip: str, saw: VirtualSaw, chance: Random) -> PriorKnowledge:
     e = saw.square_error
     if slip == "one set-up, square known" or (not slip.startswith("one set-up") and chance.random() < 0.5):
-        return Known(square=SquareHistory(e + chance.gauss(0, 1e-5), 1.2e-5, 10))
+        return PriorKnowledge(square=SquareHistory(e + chance.gauss(0, 1e-5), 1.2e-5, 10))
     if slip == "one set-up, history of another square":
-        return Known(square=SquareHistory(chance.gauss(0, 8e-5), 1.2e-5, 10))
-    return Known()
+        return PriorKnowledge(square=SquareHistory(chance.gauss(0, 8e-5), 1.2e-5, 10))
+    return PriorKnowledge()
 
 
 def check(seed: int, slip: str, tally: Tally, *, swept: bool, leaning: bool) -> None:

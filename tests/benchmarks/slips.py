@@ -17,7 +17,7 @@ import time
 import numpy as np
 from signs_run import Tally, figures, judge, total
 
-from bench.checks.model import Evidence, EvidenceGear, Known, SquareHistory, Trace
+from bench.checks.model import Evidence, EvidenceGear, PriorKnowledge, SquareHistory, Trace
 from bench.finding import EvidenceError
 from bench.gear import Indicator, Jig, Square
 from bench.procedure.conclusion import conclude
@@ -148,14 +148,14 @@ class Hands:
         name = NAMES[1 - k] if slip == "set-ups swapped" else NAMES[k]
         return Trace(name, s.tolist(), r.tolist(), push, f"{k}{n}{'b' if back else ''}")
 
-    def gear_and_known(self) -> tuple[EvidenceGear, Known]:
+    def gear_and_known(self) -> tuple[EvidenceGear, PriorKnowledge]:
         rng = self.rng
         owned = Square("other", 300.0, 0.06) if rng.uniform() < 0.4 else None
         declared = self.count if rng.uniform() < 0.5 else None
-        known = Known()
+        known = PriorKnowledge()
         if rng.uniform() < 0.4 and self.slip != "square far out of its tolerance":
             e = self.e if self.slip != "square of another name, one set-up" else float(rng.normal(0, 1e-4))
-            known = Known(square=SquareHistory(e + float(rng.normal(0, 1e-5)), 1.2e-5, 10))
+            known = PriorKnowledge(square=SquareHistory(e + float(rng.normal(0, 1e-5)), 1.2e-5, 10))
         jig = JIG
         if self.slip == "pivot at the other end":
             jig = Jig("other", pivot="left", pivot_to_blade=250.0, pivot_to_screw=500.0)

@@ -19,7 +19,7 @@ from random import Random
 import numpy as np
 from recording import Recorder
 
-from bench.checks.model import Evidence, EvidenceGear, Known, Trace
+from bench.checks.model import Evidence, EvidenceGear, PriorKnowledge, Trace
 from bench.finding import Finding
 from bench.gear import Indicator, Jig
 from bench.procedure.conclusion import conclude
@@ -87,7 +87,7 @@ def take(
         pivot_to_stop=saw.pivot_to_stop,
     )
     gear = EvidenceGear(indicator=Indicator(resolution=count, short_span_error=short_span), jig=jig)
-    evidence = Evidence("fence-square", traces, {}, gear, Known())
+    evidence = Evidence("fence-square", traces, {}, gear, PriorKnowledge())
     finding = conclude(evidence, id=str(seed), at="2026-01-01T00:00:00+00:00")
     return finding, saw.truth(), jig
 

@@ -1,1 +1,1 @@
-"""What several checks share."""
+"""Parts that several checks share."""

@@ -1,5 +1,5 @@
-"""What both set-ups of a square show of its arm and of the slot: which of them bends,
-and whether the stand was set down on the same place of the arm.
+"""The curvature of the square's arm and of the slot, and the shift of the stand along
+the arm, from both set-ups of a square.
 
 A sled whose slot curves turns as it is pushed. An arm that is bowed looks alike from
 both set-ups, for the plunger stands on the same edge; the slot does not, for the
@@ -18,10 +18,12 @@ import msgspec
 
 from bench.checks.model import Evidence, Step, Trace
 from bench.checks.options import given_number
-from bench.checks.shared.placed import Placed, opposed
-from bench.checks.shared.slopes import place
+from bench.checks.shared.placement_fit import PlacementFit, are_opposed
+from bench.checks.shared.sweep_fits import fit_placements
 from bench.finding import Quantity, Remark, SweepRow, note, warning
-from bench.uncertainty import Combined, Part, rectangular, scatter_within, t_quantile
+from bench.uncertainty.budget import Budget, Part, rectangular
+from bench.uncertainty.distributions import t_quantile
+from bench.uncertainty.sweeps import scatter_within
 
 if TYPE_CHECKING:
     from bench.geometry.arm_form import Bend, Shift
@@ -34,7 +36,7 @@ STAND_STAYED = 0.5
 SURE_SHIFT = 2.0  # standard uncertainties from which a shift is told
 # s, standard deviation by which one instrument is late against the other; common
 # practice, no source
-LATE = 0.005
+USUAL_LATENCY = 0.005
 # degrees of freedom of a single pass's bend: its residuals are related along the arm;
 # common practice, no source
 SINGLE_DOF = 5.0
@@ -56,9 +58,9 @@ class ArmAndSlot(msgspec.Struct, frozen=True):
     shift: Shift | None
 
 
-def of_arm_and_slot(placed: Sequence[Placed]) -> ArmAndSlot | None:
-    """How slot and arm bend, from the two set-ups of one square; None where a pass has
-    too few places.
+def arm_and_slot(placed: Sequence[PlacementFit]) -> ArmAndSlot | None:
+    """The curvatures of slot and arm, from the two set-ups of one square; None where a
+    pass has too few places.
 
     The reading of a plunger on the right grows with X, of one on the left against it:
     `factor` of the set-up. X of the edge bends by the slot's curvature in both set-ups
@@ -69,7 +71,7 @@ def of_arm_and_slot(placed: Sequence[Placed]) -> ArmAndSlot | None:
 
     bends = []
     for here in placed:
-        seen = [bend_of(*clean(trace, fit)) for trace, fit in here.pushes]
+        seen = [bend_of(*clean_readings(trace, fit)) for trace, fit in here.pushes]
         known = [bend for bend in seen if bend is not None]
         if not known:
             return None
@@ -79,10 +81,10 @@ def of_arm_and_slot(placed: Sequence[Placed]) -> ArmAndSlot | None:
     arm = statistics.fmean(mean for _, mean in means)
     variance, dof = _scatter([bs for _, bs in bends])
     share = math.fsum(1 / len(bs) for _, bs in bends) / len(bends) ** 2
-    rounded = math.fsum(_rounded(here) for here in placed) / len(bends) ** 2
-    late = statistics.fmean(_late(here) for here in placed)
+    rounded = math.fsum(_rounding_variance(here) for here in placed) / len(bends) ** 2
+    late = statistics.fmean(_latency_bend(here) for here in placed)
     shift = texture_shift(
-        *([clean(trace, fit) for trace, fit in here.pushes] for here in placed)
+        *([clean_readings(trace, fit) for trace, fit in here.pushes] for here in placed)
     )
     return ArmAndSlot(
         slot, math.sqrt(variance * share + rounded + late**2), dof, arm, shift
@@ -99,7 +101,7 @@ def _scatter(groups: Sequence[Sequence[Bend]]) -> tuple[float, float]:
     return squares / dof, float(dof)
 
 
-def _rounded(here: Placed) -> float:
+def _rounding_variance(here: PlacementFit) -> float:
     """Variance of a bend whose readings hardly scatter within a count: beginning,
     middle and end are each rounded by up to half of one (GUM F.2.2.1)."""
     count = max(fit.count for _, fit in here.pushes)
@@ -110,8 +112,8 @@ def _rounded(here: Placed) -> float:
     return 6 * count**2 / 12 * (4 / here.length**2) ** 2
 
 
-def _late(here: Placed) -> float:
-    """Bend that one instrument's lateness against the other may feign as the sled
+def _latency_bend(here: PlacementFit) -> float:
+    """Bend that the latency of one instrument against the other may feign as the sled
     speeds up and slows down; alike in both set-ups, since they turn alike."""
     from bench.geometry.arm_form import bend_of_speed
 
@@ -120,10 +122,10 @@ def _late(here: Placed) -> float:
         for trace, fit in here.pushes
         if trace.at is not None and len(trace.at) == len(trace.travel)
     ]
-    return LATE * statistics.fmean(bends) if bends else 0.0
+    return USUAL_LATENCY * statistics.fmean(bends) if bends else 0.0
 
 
-def clean(trace: Trace, fit: SweepFit) -> tuple[list[float], list[float]]:
+def clean_readings(trace: Trace, fit: SweepFit) -> tuple[list[float], list[float]]:
     """Travel and reading of a pass within the fitted stretch, without what was set
     aside."""
     kept = [
@@ -134,28 +136,29 @@ def clean(trace: Trace, fit: SweepFit) -> tuple[list[float], list[float]]:
     return [trace.travel[i] for i in kept], [trace.reading[i] for i in kept]
 
 
-def placed_on_one_stretch(
+def fit_on_one_stretch(
     evidence: Evidence, steps: Sequence[Step], remarks: list[Remark]
-) -> tuple[list[Placed], list[SweepRow], ArmAndSlot | None]:
+) -> tuple[list[PlacementFit], list[SweepRow], ArmAndSlot | None]:
     """Fit every pass, both set-ups over the same stretch of the arm.
 
     Where their textures show that the stand was set down elsewhere along the arm, its
     passes are fitted over the stretch of the arm that both have met; what the slot
     turns the sled by between the two stretches is taken off. ArmAndSlot: None with one
-    set-up, or where the indicator rides along. Raises EvidenceError as `place`.
+    set-up, or where the indicator rides along. Raises EvidenceError as
+    `fit_placements`.
     """
     told: list[Remark] = []
-    placed, rows = place(evidence, steps, told)
+    placed, rows = fit_placements(evidence, steps, told)
     standing = all(step.mount == "standing" for step in steps)
-    seen = of_arm_and_slot(placed) if opposed(placed) and standing else None
+    seen = arm_and_slot(placed) if are_opposed(placed) and standing else None
     shift = seen.shift if seen is not None else None
     if seen is not None and shift is not None and abs(shift.distance) > STAND_STAYED:
         middle = statistics.fmean(_middle(here) for here in placed)
         sure = abs(shift.distance) > SURE_SHIFT * shift.standard_uncertainty
         told = [note("stand-shifted", by=abs(shift.distance))] if sure else []
         by = {steps[1].placement: -shift.distance}
-        placed, rows = place(evidence, steps, told, by)
-        again = of_arm_and_slot(placed)
+        placed, rows = fit_placements(evidence, steps, told, by)
+        again = arm_and_slot(placed)
         seen = msgspec.structs.replace(again or seen, shift=shift)
         for here in placed:
             here.slot_turn = seen.slot * (_middle(here) - middle)
@@ -163,7 +166,7 @@ def placed_on_one_stretch(
     return placed, rows, seen
 
 
-def _middle(here: Placed) -> float:
+def _middle(here: PlacementFit) -> float:
     return statistics.fmean((fit.start + fit.stop) / 2 for _, fit in here.pushes)
 
 
@@ -178,9 +181,9 @@ def stand_row(seen: ArmAndSlot | None) -> Part | None:
     return Part("stand along the arm", "B", abs(seen.arm) * unknown / 2)
 
 
-def told_of_stand(combined: Combined, seen: ArmAndSlot | None) -> list[Remark]:
+def stand_remarks(budget: Budget, seen: ArmAndSlot | None) -> list[Remark]:
     """A bowed arm whose stand may have been shifted, where it weighs in the answer."""
-    share = next((r.share for r in combined.rows if r.part == "stand along the arm"), 0)
+    share = next((r.share for r in budget.rows if r.part == "stand along the arm"), 0)
     if seen is None or share < WORTH_TELLING:
         return []
     return [
@@ -190,7 +193,7 @@ def told_of_stand(combined: Combined, seen: ArmAndSlot | None) -> list[Remark]:
     ]
 
 
-def told_of_slot(
+def slot_remarks(
     seen: ArmAndSlot | None, length: float, expanded: float
 ) -> list[Remark]:
     """A slot that turns the sled between the ends of its travel by more than the give
@@ -203,7 +206,7 @@ def told_of_slot(
     return [warning("slot-curved", turn=turn, over=length, half=turn / 2)]
 
 
-def rolling(evidence: Evidence, placed: Sequence[Placed]) -> Part | None:
+def rolling_row(evidence: Evidence, placed: Sequence[PlacementFit]) -> Part | None:
     """A sled that rolls from side to side over a push, touched above or below the
     arm's middle: that shift over the push, in both set-ups alike. Its size is told, its
     sign is not: of two values that are equally likely it is the standard deviation (GUM
@@ -216,8 +219,8 @@ def rolling(evidence: Evidence, placed: Sequence[Placed]) -> Part | None:
     return Part("sled rolling", "B", high * roll / length)
 
 
-def arm_form(
-    evidence: Evidence, placed: Sequence[Placed], seen: ArmAndSlot | None
+def arm_form_row(
+    evidence: Evidence, placed: Sequence[PlacementFit], seen: ArmAndSlot | None
 ) -> Part | None:
     """Both set-ups over different stretches of the arm: a bow h over its length L, met
     d further on, turns the edge by 8 h d / L^2, half of which is left in fence and

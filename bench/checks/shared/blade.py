@@ -12,17 +12,19 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Mapping
+from itertools import groupby
 
 import msgspec
 
-from bench.checks.model import Evidence, EvidenceGear, Focus, Mount, Step, Trace
-from bench.checks.options import OptionValue, given_number, number
+from bench.checks.model import Evidence, EvidenceGear, Focus, Mount, Step
+from bench.checks.options import OptionValues, given_number, number
 from bench.checks.shared.results import direction_rows, instrument_rows
-from bench.checks.shared.traces import count_of
+from bench.checks.shared.traces import columns_by_placement, count_of
 from bench.checks.shared.turns import even_turns, turn_of
 from bench.finding import EvidenceError, Remark, note, warning
 from bench.gear import LeftRight
-from bench.uncertainty import Group, Part, between_sweeps, rectangular, scatter_within
+from bench.uncertainty.budget import Part, rectangular
+from bench.uncertainty.sweeps import Group, between_sweeps, scatter_within
 
 TOUCHES = 3  # at an end that is visited once
 VISITS = 2  # an end, from which their scatter speaks for the float
@@ -34,18 +36,24 @@ CARRIAGE_FLOAT = 0.01
 SPOTS_APART = 10.0  # mm of travel that the two ends lie apart at least
 SPOTS = ("front", "rear")
 ROUND_TRIPS = 3  # front, rear, front, rear, ...: either end is visited so often
-AGAIN = "Lift the plunger and let it down again."
+TOUCH_AGAIN = "Lift the plunger and let it down again."
 FRONT_AT, REAR_AT = 0.0, 160.0  # mm along the travel, unless said; common practice
 
 
 class SpotReadings(msgspec.Struct, frozen=True):
     """visits: by end, the readings of each visit, mm. apart: mm of travel from front to
-    rear, signed. lean: mm, rear less front. count: of the instrument, mm."""
+    rear, signed."""
 
     visits: Mapping[str, list[list[float]]]
     apart: float
-    lean: float
-    count: float
+
+    @property
+    def lean(self) -> float:
+        """mm, rear less front, each the mean of its visits."""
+        front, rear = (
+            statistics.fmean(map(statistics.fmean, self.visits[name])) for name in SPOTS
+        )
+        return rear - front
 
     @property
     def readings(self) -> dict[str, list[float]]:
@@ -69,13 +77,11 @@ def spot_readings(evidence: Evidence) -> SpotReadings:
     where an end was read too seldom, or both lie at one place."""
     where: dict[str, list[float]] = {name: [] for name in SPOTS}
     visits: dict[str, list[list[float]]] = {name: [] for name in SPOTS}
-    before: Trace | None = None
-    for trace in evidence.traces:
-        if _begins_a_visit(before, trace):
-            visits[trace.placement].append([])
-        visits[trace.placement][-1].extend(trace.reading)
-        where[trace.placement].extend(trace.travel)
-        before = trace
+    runs = groupby(evidence.traces, key=lambda trace: (trace.placement, trace.seat))
+    for (name, _), run in runs:
+        read = columns_by_placement(list(run))[name]
+        where[name].extend(read[0])
+        visits[name].append(read[1])
     for name in SPOTS:
         touches = sum(len(v) for v in visits[name])
         if touches < TOUCHES and len(visits[name]) < VISITS:
@@ -89,19 +95,7 @@ def spot_readings(evidence: Evidence) -> SpotReadings:
             f"front and rear are {apart:.1f} mm apart in travel; give the place of each"
             " in the travel"
         )
-    means = {
-        name: statistics.fmean(statistics.fmean(v) for v in visits[name])
-        for name in SPOTS
-    }
-    all_of_them = [r for name in SPOTS for v in visits[name] for r in v]
-    count = count_of(evidence.gear.indicator, all_of_them)
-    return SpotReadings(visits, apart, means["rear"] - means["front"], count)
-
-
-def _begins_a_visit(before: Trace | None, trace: Trace) -> bool:
-    if before is None or before.placement != trace.placement:
-        return True
-    return trace.seat is not None and trace.seat != before.seat
+    return SpotReadings(visits, apart)
 
 
 def spot_rows(
@@ -109,20 +103,22 @@ def spot_rows(
 ) -> tuple[list[Part], list[Remark]]:
     """The budget of one spot, and what is said where a row was only stated."""
     length = abs(read.apart)
-    touches, spread = _scatter(read, length)
+    touches, spread = _touch_row(read, length)
     rows = [touches if touches.standard_uncertainty > 0 else None]
     remarks: list[Remark] = []
     if not read.slid_anew:
-        remarks = _stated(evidence)
-        rows += _floats(evidence, length)
+        remarks = _stated_remarks(evidence)
+        rows += _float_rows(evidence, length)
+    every = [reading for readings in read.readings.values() for reading in readings]
+    count = count_of(evidence.gear.indicator, every)
     rows += [
-        *instrument_rows(evidence, read.lean, length, read.count, spread),
+        *instrument_rows(evidence, read.lean, length, count, spread),
         *direction_rows(evidence, rotation),
     ]
     return [row for row in rows if row is not None], remarks
 
 
-def _floats(evidence: Evidence, length: float) -> list[Part]:
+def _float_rows(evidence: Evidence, length: float) -> list[Part]:
     """Either end of the spot's way is read with a float of its own."""
     carriage = number(evidence.options, "carriage_float", CARRIAGE_FLOAT)
     said, each = end_float(evidence), math.sqrt(2) / length
@@ -133,7 +129,7 @@ def _floats(evidence: Evidence, length: float) -> list[Part]:
     ]
 
 
-def _scatter(read: SpotReadings, length: float) -> tuple[Part, float]:
+def _touch_row(read: SpotReadings, length: float) -> tuple[Part, float]:
     """The row of what was read more than once, and the spread of one reading, mm: of
     the visits where they were repeated, else of the touches."""
     variance, freedom = read.touch_variance
@@ -170,7 +166,7 @@ def end_float(evidence: Evidence) -> float | None:
     return saw.end_float if given is None and saw is not None else given
 
 
-def _stated(evidence: Evidence) -> list[Remark]:
+def _stated_remarks(evidence: Evidence) -> list[Remark]:
     remarks = [warning("spots-not-by-turns")]
     if evidence.options.get("carriage_float") is None:
         remarks.append(note("carriage-float-usual", float=CARRIAGE_FLOAT))
@@ -179,19 +175,18 @@ def _stated(evidence: Evidence) -> list[Remark]:
     return remarks
 
 
-def slot_side(options: Mapping[str, OptionValue]) -> LeftRight:
+def slot_side(options: OptionValues) -> LeftRight:
     """The slot's side: in the right slot the indicator stands on the right of the
     blade."""
     given = options.get("side") or options.get("slot") or "right"
     return "left" if given == "left" else "right"
 
 
-def mount_of(options: Mapping[str, OptionValue]) -> Mount:
+def mount_of(options: OptionValues) -> Mount:
     return "standing" if options.get("mount") == "standing" else "carried"
 
 
-def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
-    del gear
+def plan(options: OptionValues, gear: EvidenceGear) -> tuple[Step, ...]:
     side, mount = slot_side(options), mount_of(options)
     if (turns := given_number(options, "turns")) is not None:
         return tuple(swept_step(name, side, mount) for name in even_turns(int(turns)))
@@ -225,7 +220,7 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
                     mount,
                     at,
                     "slot-blade",
-                    AGAIN,
+                    TOUCH_AGAIN,
                     continues=bool(steps),
                     focus=Focus("end", side="front" if name == "front" else "rear"),
                 )
@@ -250,9 +245,7 @@ def swept_step(name: str, side: LeftRight, mount: Mount) -> Step:
     )
 
 
-def accepts(
-    placement: str, options: Mapping[str, OptionValue], gear: EvidenceGear
-) -> Step | None:
+def accepts(placement: str, options: OptionValues, gear: EvidenceGear) -> Step | None:
     if placement in SPOTS:
         spots = plan({**options, "turns": None}, gear)
         return next((s for s in spots if s.placement == placement), None)

@@ -16,19 +16,18 @@ import numpy as np
 
 from bench.checks.model import Evidence, Trace
 from bench.checks.shared.face_profile import SINGLE_FACE, Face, pass_scatter
-from bench.checks.shared.results import combined, direction_rows
+from bench.checks.shared.results import budget_of, direction_rows
 from bench.finding import Contact, Remark, note
 from bench.geometry.cells import Array
-from bench.geometry.contact import contact_line
+from bench.geometry.contact import EITHER_SIDE, contact_line
 from bench.geometry.reversal import WINDOW, level, smooth
-from bench.uncertainty import Part
+from bench.uncertainty.budget import Part
 
 Side = Literal["near", "far"]  # of the board, on which the sled fence stands
 
 # mm of fence that a board must rest on to be told apart from a point
 LEAST_BOARD = 50.0
-EITHER_SIDE = 50.0  # mm by which a push may be off the board's middle
-FINE = 1.0  # mm: places of the texture
+TEXTURE_STEP = 1.0  # mm: places of the texture
 FEWEST_AVERAGED = 3  # readings in what is averaged, else there is no texture to be seen
 
 
@@ -94,7 +93,6 @@ def _contact(
         *board,
         pushed,
         fence=side,
-        either_side=EITHER_SIDE,
         noise=face.covariance,
     )
     per = 2**0.5 / max(abs(found.edge[1] - found.edge[0]), LEAST_BOARD)
@@ -109,7 +107,7 @@ def _contact(
         Part("form averaged away", "B", missed) if missed else None,
         *direction_rows(evidence, found.rotation),
     ]
-    budget = combined(evidence, rows)
+    budget = budget_of(evidence, rows)
     return Contact(*board, pushed, found.rotation, budget.expanded), found.span
 
 
@@ -123,8 +121,11 @@ def texture(
     rougher, never smoother.
     """
     start, reach = float(face.x[0]), face.length
-    cells = int(reach / FINE)
-    if max(face.apart, FINE) * FEWEST_AVERAGED > WINDOW or cells < FEWEST_AVERAGED:
+    cells = int(reach / TEXTURE_STEP)
+    if (
+        max(face.apart, TEXTURE_STEP) * FEWEST_AVERAGED > WINDOW
+        or cells < FEWEST_AVERAGED
+    ):
         return None
     at = start + (np.arange(cells) + 0.5) * reach / cells
     seen = []

@@ -1,4 +1,5 @@
-"""What a test board is held against: the passes of the log, and the scatter of cuts.
+"""The comparison of a test board with the passes of the log, and the scatter of its
+cuts.
 
 Pure. Rotations in rad, counter-clockwise positive; uncertainties are expanded.
 """
@@ -15,12 +16,12 @@ from bench.checks.model import Evidence, SweepHistory
 from bench.checks.options import given_number
 from bench.checks.shared.results import wall_of
 from bench.finding import Comparison, Remark, note, warning
-from bench.uncertainty import Combined, Part, agreement, combine
-from bench.uncertainty.budget import SEAT
+from bench.uncertainty.budget import SEAT, Budget, Part, combine
+from bench.uncertainty.verdicts import agreement
 
 MOST_TURNS = 4  # one more cuts the first edge of the strip anew
 MOST_CAUSES = 4  # that are named
-ALWAYS = (  # what can always be
+GENERAL_CAUSES = (  # what can always be
     note("cause-wall"),
     note("cause-bow"),
     note("cause-chip"),
@@ -35,10 +36,10 @@ HELD_CUT, FREE_CUT = 60e-6, 100e-6
 # rad, a sled that is held and a board that is seated with care: what measuring may
 # show; found by simulation of sleds, no source
 CAREFUL_CUT = 30e-6
-ROW = "scatter of the cuts"
+CUTS_ROW = "scatter of the cuts"
 
 
-def beside_passes(
+def compare_with_passes(
     evidence: Evidence, a: float, expanded: float, turns: int
 ) -> tuple[list[Remark], Comparison | None]:
     """The board's rotation beside that of the passes that were named, else of the
@@ -61,7 +62,7 @@ def beside_passes(
     if e_n > 1.0:
         differs = warning("differs-from-passes", dated=dated, day=day)
         both = math.hypot(expanded, sweep.expanded)
-        remarks = [differs, *causes(a, sweep.fence, both, turns)[:MOST_CAUSES]]
+        remarks = [differs, *likely_causes(a, sweep.fence, both, turns)[:MOST_CAUSES]]
     if "sweep_fence" in options and "sweep_fence_uncertainty" not in options:
         remarks.append(note("pass-exact"))
     comparison = Comparison(
@@ -74,10 +75,12 @@ def beside_passes(
     return remarks, comparison
 
 
-def causes(board: float, sweep: float, both: float, turns: int = 4) -> list[Remark]:
-    """Why the two differ, the likeliest first. A slip that would make them agree within
-    `both` (rad) is named before what can always be: the order is that of how well it
-    explains them."""
+def likely_causes(
+    board: float, sweep: float, both: float, turns: int = 4
+) -> list[Remark]:
+    """Causes of a difference between the two, the likeliest first. A slip that would
+    make them agree within `both` (rad) is named before what can always be: the order is
+    that of how well it explains them."""
     slips: list[tuple[float, Remark]] = []
     if abs(board + sweep) <= both < 2 * abs(sweep):
         slips.append((abs(board + sweep), note("cause-ends-mixed")))
@@ -87,7 +90,7 @@ def causes(board: float, sweep: float, both: float, turns: int = 4) -> list[Rema
             how_well = abs(told - sweep) + 0.1 * both * abs(other - turns)
             slips.append((how_well, note("cause-turns", turns=other, said=turns)))
     likely = [slip for _, slip in sorted(slips, key=lambda pair: pair[0])]
-    return [*likely, *ALWAYS]
+    return [*likely, *GENERAL_CAUSES]
 
 
 class CutScatter(msgspec.Struct, frozen=True):
@@ -103,7 +106,7 @@ class CutScatter(msgspec.Struct, frozen=True):
         """The budget's row of a board that was turned so often."""
         seen = self.degrees_of_freedom
         each = self.of_one_cut / math.sqrt(turns)
-        return Part(ROW, "B" if seen is None else "A", each, seen)
+        return Part(CUTS_ROW, "B" if seen is None else "A", each, seen)
 
 
 def cut_scatter(evidence: Evidence) -> CutScatter:
@@ -128,11 +131,11 @@ def cut_scatter(evidence: Evidence) -> CutScatter:
     return CutScatter(math.hypot(FREE_CUT, seat), None, "usual")
 
 
-def of_cuts(
-    cuts: CutScatter, turns: int, rows: Sequence[Part], combined: Combined
+def cut_remarks(
+    cuts: CutScatter, turns: int, rows: Sequence[Part], budget: Budget
 ) -> list[Remark]:
-    """What the scatter of the cuts rests on; where nothing is known, what knowing it
-    would gain."""
+    """Remarks on the source of the scatter of the cuts and, where it is unknown, on
+    what measuring it would gain."""
     if cuts.source == "log":
         return [note("cuts-as-passes", scatter=cuts.of_one_cut, passes=cuts.passes)]
     if cuts.source == "play" and cuts.of_one_cut > CAREFUL_CUT:
@@ -140,9 +143,9 @@ def of_cuts(
     if cuts.source not in ("held", "usual"):
         return []
     careful = msgspec.structs.replace(cuts, of_one_cut=CAREFUL_CUT).row(turns)
-    rest = [row for row in rows if row.name != ROW]
-    then = combine([careful, *rest], combined.confidence).expanded
-    values = {"usual": cuts.of_one_cut, "now": combined.expanded, "then": then}
+    rest = [row for row in rows if row.name != CUTS_ROW]
+    then = combine([careful, *rest], budget.confidence).expanded
+    values = {"usual": cuts.of_one_cut, "now": budget.expanded, "then": then}
     if cuts.source == "held":
         return [note("cuts-held-usual", **values)]
     return [note("cuts-unknown", **values)]

@@ -1,6 +1,6 @@
-"""What a check itself shows against its own answer: codes with values.
+"""Contradictions within the evidence of a check, as codes with values.
 
-`of_evidence` looks at a whole check, or at one in progress: what it finds is asked
+`evidence_doubts` looks at a whole check, or at one in progress: what it finds is asked
 while the sled is at hand. `conclude` makes no verdict and no move while there is a
 doubt. Pure; numpy only inside functions. Lengths in mm, slopes in rad.
 """
@@ -8,31 +8,40 @@ doubt. Pure; numpy only inside functions. Lengths in mm, slopes in rad.
 from __future__ import annotations
 
 import statistics
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
 from bench.checks.model import Check, Evidence, Step, Trace
 from bench.checks.options import STEEPEST
-from bench.checks.shared.slips import BETTER_LENGTH, denied_sides
-from bench.checks.shared.traces import COARSEST, as_shown, grid_of, reach, travel_span
+from bench.checks.shared.plausibility import BETTER_LENGTH, side_doubts
+from bench.checks.shared.traces import (
+    COARSEST_SEEN,
+    as_shown,
+    grid_of,
+    reach,
+    spread_of,
+    travel_span,
+)
 from bench.finding import Doubt, doubt
 
-LIVES = 2.0  # counts that a number moves by and that no flicker between two makes
+LIVE_COUNTS = 2.0  # counts that a number moves by and that no flicker between two makes
 # counts that other passes, or the rest of one, say that a reading should have gone
-STOOD = 6.0
+STANDING_COUNTS = 6.0
 BY_CHANCE = 1e-3  # that so many readings in a row do not change
 # counts that other passes, the rest of one, cover, and it is more than a count at an
 # edge
 FLICKER = 3.0, 4.0
 LIVELY = 0.15  # share of readings that change, from which flicker is everywhere
-PART = 0.3  # of a pass, in which a number stands that should have gone on
-IN_AIR = 0.2  # of a pass, in which a tip touches nothing; holes and grooves are shorter
+STANDING_SHARE = 0.3  # of a pass, in which a number stands that should have gone on
+# of a pass, in which a tip touches nothing; holes and grooves are shorter
+AIR_SHARE = 0.2
 # mm that a tip falls by at least: the preload, 0.1 for a lever type; common practice
-FALLS = 0.08
-FEWEST_READINGS = 8  # readings of a pass
-FINER = 1.9  # times finer than declared, and it is another instrument or unit
-COARSER = 4.0  # times coarser; inches shown by a fine indicator are 2.54 times at most
-LUCK = 1e5  # to one against readings that lie on a coarser grid by chance
+LEAST_FALL = 0.08
+FEWEST_OF_PASS = 8  # readings of a pass
+TIMES_FINER = 1.9  # times finer than declared, and it is another instrument or unit
+# times coarser; inches shown by a fine indicator are 2.54 times at most
+TIMES_COARSER = 4.0
+LEAST_ODDS = 1e5  # to one against readings that lie on a coarser grid by chance
 MANY_READINGS = 8  # different readings that show a grid
 MOST_MARKS = 16  # places at most where the sled is stopped; of more it was swept
 # the step of a display in inches; few that show mm go in such steps, so that one who
@@ -40,10 +49,11 @@ MOST_MARKS = 16  # places at most where the sled is stopped; of more it was swep
 HALF_THOU = 0.0005
 OF_INCHES = 2e-5, 9e-5  # mm: counts of an inch display taken for mm
 SHORTEST_PASS = 30.0  # mm: a pass of less is handling, or was written down in inches
-WHOLE = 0.7  # share of the longest push from which a draw back is one of a whole pass
+# share of the longest push from which a draw back is one of a whole pass
+DRAW_BACK_SHARE = 0.7
 
 # what a verdict hangs on, for `Finding.settle`
-PARTS = {
+SETTLING_PARTS = {
     "frozen": "a number that moves",
     "stood": "a number that moves",
     "backward": "which way the travel counts",
@@ -51,38 +61,33 @@ PARTS = {
     "board-unlike": "why board and passes differ",
     "lean": "the side on which the indicator stands",
 }
-UNIT = "the unit of the readings"
+UNIT_PART = "the unit of the readings"
 
 
-def of_evidence(evidence: Evidence, check: Check) -> list[Doubt]:
-    """All that speaks against the answer, the gravest first; empty where nothing
-    does."""
+def evidence_doubts(evidence: Evidence, check: Check) -> list[Doubt]:
+    """All doubts about the answer, the gravest first."""
     steps = _steps(evidence, check)
     swept = [name for name, step in steps.items() if step.gather == "sweep"]
-    found = [d for name in swept for d in _of_passes(evidence, name, steps[name])]
+    found = [d for name in swept for d in _pass_doubts(evidence, name, steps[name])]
     if len(swept) < len(steps):
         found += _frozen_spots(evidence, [n for n in steps if n not in swept])
     if any(step.gather != "width" for step in steps.values()):
-        found += _of_grids(evidence, swept)
-    return found + denied_sides(evidence, list(steps.values()))
+        found += _grid_doubts(evidence, swept)
+    return found + side_doubts(evidence, list(steps.values()))
 
 
 def _steps(evidence: Evidence, check: Check) -> dict[str, Step]:
     """The set-ups that were taken, in the order they came."""
     names = evidence.placements
     only = names[0] if len(names) == 1 else "both"
-    plan = check.plan({**evidence.options, "placements": only}, evidence.gear)
-    steps: dict[str, Step | None] = {step.placement: step for step in reversed(plan)}
-    for name in names:
-        if name not in steps and check.accepts is not None:
-            steps[name] = check.accepts(name, evidence.options, evidence.gear)
-    return {name: step for name in names if (step := steps.get(name)) is not None}
+    options = {**evidence.options, "placements": only}
+    return check.steps_at(names, options, evidence.gear)
 
 
 # ---- a number that does not live -----------------------------------------------------
 
 
-def count_of_evidence(evidence: Evidence) -> float:
+def displayed_count(evidence: Evidence) -> float:
     """The count as declared, or the smallest step that the display showed where that is
     more; 0.001 mm where there is none."""
     read = {r for trace in evidence.traces for r in trace.reading}
@@ -97,20 +102,22 @@ def _is_frozen(evidence: Evidence, name: str, span: float, count: float) -> bool
     if evidence.alive is None:
         return span == 0
     # a count or two come and go by themselves
-    return name not in evidence.alive and span < LIVES * count - 1e-9
+    return name not in evidence.alive and span < LIVE_COUNTS * count - 1e-9
 
 
-def _of_passes(evidence: Evidence, name: str, step: Step) -> list[Doubt]:
+def _pass_doubts(evidence: Evidence, name: str, step: Step) -> list[Doubt]:
     traces = [t for t in evidence.at(name) if t.reading]
     pushes = [t for t in traces if t.push]
-    count = count_of_evidence(evidence)
+    count = displayed_count(evidence)
     found: list[Doubt] = []
-    span = _span(r for t in traces for r in t.reading)
+    span = spread_of(r for t in traces for r in t.reading)
     if _is_frozen(evidence, name, span, count):
         found.append(doubt("frozen", name, span=span))
     else:
-        found += _stood(name, traces, count, step.straight and step.mount is not None)
-    if (back := _backward(traces, pushes)) is not None:
+        found += _standing_doubts(
+            name, traces, count, step.straight and step.mount is not None
+        )
+    if (back := _first_draw_back(traces, pushes)) is not None:
         grows = -1.0 if evidence.gear.travel.grows == "away" else 1.0
         found.append(doubt("backward", name, back.sweep, grows=grows))
     longest = max((reach(t) for t in pushes), default=SHORTEST_PASS)
@@ -122,35 +129,35 @@ def _of_passes(evidence: Evidence, name: str, step: Step) -> list[Doubt]:
     return found
 
 
-def _stood(name: str, traces: Sequence[Trace], count: float, line: bool) -> list[Doubt]:
+def _standing_doubts(
+    name: str, traces: Sequence[Trace], count: float, line: bool
+) -> list[Doubt]:
     """Pushes in which the reading stands still, from end to end or for a part, where it
     moves otherwise."""
-    pairs = sum(len(t.reading) - 1 for t in traces if _span(t.reading) > 0)
+    pairs = sum(len(t.reading) - 1 for t in traces if spread_of(t.reading) > 0)
     rate = _changes(traces) / pairs if pairs else 0.0
-    moves = max(_span(t.reading) for t in traces)
+    moves = max(spread_of(t.reading) for t in traces)
     found: list[Doubt] = []
     for trace in traces:
-        if not trace.push or len(trace.reading) < FEWEST_READINGS:
+        if not trace.push or len(trace.reading) < FEWEST_OF_PASS:
             continue
         luck = (1 - rate) ** len(trace.reading) >= BY_CHANCE
-        least = (STOOD if luck else FLICKER[0]) * count
+        least = (STANDING_COUNTS if luck else FLICKER[0]) * count
         part = None
-        if _span(trace.reading) == 0 and moves >= least:
+        if spread_of(trace.reading) == 0 and moves >= least:
             part = travel_span(trace.travel)
         elif line:
             part = _standing_part(trace, count)
         if part is not None:
-            found.append(_stands(name, trace, *part))
+            ends = {"from": part[0], "to": part[1]}
+            found.append(doubt("stood", name, trace.sweep, **ends))
     return found
 
 
-def _stands(name: str, trace: Trace, low: float, high: float) -> Doubt:
-    return doubt("stood", name, trace.sweep, **{"from": low, "to": high})
-
-
 def _standing_part(trace: Trace, count: float) -> tuple[float, float] | None:
-    """Where in a pass along a line the reading stands still: it did not follow the line
-    that the rest shows, or stands far off it, as that of a tip in the air does."""
+    """The stretch of a pass along a line in which the reading stands still: it did not
+    follow the line that the rest shows, or stands far off it, as that of a tip in the
+    air does."""
     first, last = _longest_run(trace.reading, count / 2)
     # let out as far as the plunger goes; it may flicker there
     least = min(trace.reading)
@@ -163,39 +170,45 @@ def _not_followed(
     trace: Trace, first: int, last: int, count: float
 ) -> tuple[float, float] | None:
     low, high = sorted((trace.travel[first], trace.travel[last]))
-    if high - low < PART * reach(trace):
+    if high - low < STANDING_SHARE * reach(trace):
         return None
-    apart = _beside(trace, first, last)
+    apart = _surroundings(trace, first, last)
     if apart is None:
         return None
     slope, _, rate = apart
-    spans = _span(r for k, r in enumerate(trace.reading) if not first <= k <= last)
+    spans = spread_of(r for k, r in enumerate(trace.reading) if not first <= k <= last)
     lively = rate >= LIVELY and spans >= FLICKER[1] * count
     still = lively and (1 - rate) ** (last - first) < BY_CHANCE
-    return (low, high) if still or abs(slope) * (high - low) >= STOOD * count else None
+    return (
+        (low, high)
+        if still or abs(slope) * (high - low) >= STANDING_COUNTS * count
+        else None
+    )
 
 
 def _in_the_air(
     trace: Trace, first: int, last: int, count: float
 ) -> tuple[float, float] | None:
     low, high = sorted((trace.travel[first], trace.travel[last]))
-    if last - first < 2 or high - low < IN_AIR * reach(trace):
+    if last - first < 2 or high - low < AIR_SHARE * reach(trace):
         return None
-    apart = _beside(trace, first, last)
+    apart = _surroundings(trace, first, last)
     if apart is None:
         return None
     slope, level, _ = apart
     off = trace.reading[first] - level - slope * (low + high) / 2
-    return (low, high) if abs(off) >= max(FALLS, 30 * count) else None
+    return (low, high) if abs(off) >= max(LEAST_FALL, 30 * count) else None
 
 
-def _beside(trace: Trace, first: int, last: int) -> tuple[float, float, float] | None:
+def _surroundings(
+    trace: Trace, first: int, last: int
+) -> tuple[float, float, float] | None:
     """Of the readings beside that part: slope, level at travel 0 (Theil-Sen), share
     that change; None where there are too few."""
     places = list(zip(trace.travel, trace.reading, strict=True))
     pieces = places[:first], places[last + 1 :]
     beside = [*pieces[0], *pieces[1]]
-    if len(beside) < FEWEST_READINGS // 2:
+    if len(beside) < FEWEST_OF_PASS // 2:
         return None
     some = beside[:: max(1, len(beside) // 50)]
     pairs = [(one, other) for k, one in enumerate(some) for other in some[:k]]
@@ -219,12 +232,12 @@ def _longest_run(reading: Sequence[float], within: float) -> tuple[int, int]:
     return best
 
 
-def _backward(traces: Sequence[Trace], pushes: Sequence[Trace]) -> Trace | None:
+def _first_draw_back(traces: Sequence[Trace], pushes: Sequence[Trace]) -> Trace | None:
     """A whole draw back before the first push: was it one?"""
     if not traces or traces[0].push or len(traces[0].travel) < 2:
         return None
     longest = max((reach(t) for t in pushes), default=0.0)
-    return traces[0] if reach(traces[0]) >= WHOLE * longest else None
+    return traces[0] if reach(traces[0]) >= DRAW_BACK_SHARE * longest else None
 
 
 def _frozen_spots(evidence: Evidence, names: Sequence[str]) -> list[Doubt]:
@@ -235,17 +248,17 @@ def _frozen_spots(evidence: Evidence, names: Sequence[str]) -> list[Doubt]:
     alive = evidence.alive
     # a few numbers lie far apart: how far is no count of the instrument
     least = evidence.gear.indicator.resolution or 0.0
-    count = max(least, min(count_of_evidence(evidence), COARSEST))
-    same = 1e-9 if alive is None else LIVES * count - 1e-9
+    count = max(least, min(displayed_count(evidence), COARSEST_SEEN))
+    same = 1e-9 if alive is None else LIVE_COUNTS * count - 1e-9
     if len(values) < 2:
         return []
-    if _span(values) < same and not alive:
+    if spread_of(values) < same and not alive:
         return [doubt("frozen-spots", read=len(values))]
     found: list[Doubt] = []
     before: float | None = None
     for name in () if alive is None else names:
         here = [r for t in there if t.placement == name for r in t.reading]
-        still = before is not None and _span([before, *here]) < same
+        still = before is not None and spread_of([before, *here]) < same
         if still and name not in (alive or ()):
             found.append(doubt("frozen-spots", name, read=len(here)))
         before = here[-1]
@@ -255,7 +268,7 @@ def _frozen_spots(evidence: Evidence, names: Sequence[str]) -> list[Doubt]:
 # ---- a number in another unit --------------------------------------------------------
 
 
-def _of_grids(evidence: Evidence, swept: Sequence[str]) -> list[Doubt]:
+def _grid_doubts(evidence: Evidence, swept: Sequence[str]) -> list[Doubt]:
     """Readings on another grid than the instrument's, set-ups on grids of their own."""
     declared = evidence.gear.indicator.resolution
     found: list[Doubt] = []
@@ -269,11 +282,11 @@ def _of_grids(evidence: Evidence, swept: Sequence[str]) -> list[Doubt]:
         count = grid_of(values)
         if len(values) >= MANY_READINGS and count > 0:
             seen[name] = count
-        if count > 0 and (_by_sweeping(evidence, traces) or as_shown(pushes, count)):
-            found += _of_grid(name, count, declared, _changes(traces))
+        if count > 0 and (_is_live_sweep(evidence, traces) or as_shown(pushes, count)):
+            found += _count_doubts(name, count, declared, _changes(traces))
     if not found and len(evidence.shown) > 2:  # at marks and spots means are taken
         raw = grid_of(evidence.shown)
-        found += _of_grid(
+        found += _count_doubts(
             None, raw, declared, len(evidence.shown) // MANY_READINGS * MANY_READINGS
         )
     if declared is None and seen and max(seen.values()) > 10 * min(seen.values()):
@@ -282,14 +295,14 @@ def _of_grids(evidence: Evidence, swept: Sequence[str]) -> list[Doubt]:
     return found
 
 
-def _by_sweeping(evidence: Evidence, traces: Sequence[Trace]) -> bool:
+def _is_live_sweep(evidence: Evidence, traces: Sequence[Trace]) -> bool:
     """Taken by this program as the indicator showed them, one by one."""
     return evidence.alive is not None and any(
         len(set(t.travel)) > MOST_MARKS for t in traces
     )
 
 
-def _of_grid(
+def _count_doubts(
     name: str | None, count: float, declared: float | None, changes: int
 ) -> list[Doubt]:
     if OF_INCHES[0] <= count <= OF_INCHES[1] and (declared is None or declared > count):
@@ -298,10 +311,10 @@ def _of_grid(
         return [doubt("half-thou", name, count=count)]
     if declared is None or count <= 0:
         return []
-    if count * FINER < declared:
+    if count * TIMES_FINER < declared:
         return [doubt("finer", name, count=count, declared=declared)]
     ratio = count / declared
-    if ratio >= COARSER and ratio ** min(changes, 20) >= LUCK:
+    if ratio >= TIMES_COARSER and ratio ** min(changes, 20) >= LEAST_ODDS:
         return [doubt("coarser", name, count=count, declared=declared)]
     return []
 
@@ -310,23 +323,20 @@ def _changes(traces: Sequence[Trace]) -> int:
     return sum(abs(b - a) > 1e-9 for t in traces for a, b in pairwise(t.reading))
 
 
-def _span(values: Iterable[float]) -> float:
-    listed = list(values)
-    return max(listed) - min(listed) if listed else 0.0
-
-
 def _slope(trace: Trace) -> float:
-    if _span(trace.travel) == 0:
+    if spread_of(trace.travel) == 0:
         return 0.0
     return statistics.linear_regression(trace.travel, trace.reading).slope
 
 
-def part(doubts: Sequence[Doubt]) -> str:
-    """What the verdict hangs on."""
-    return PARTS.get(doubts[0].code, UNIT)
+def settling_part(doubts: Sequence[Doubt]) -> str:
+    """The part that would settle the verdict, for `Finding.settle`."""
+    return SETTLING_PARTS.get(doubts[0].code, UNIT_PART)
 
 
-def told(doubts: Sequence[Doubt]) -> Mapping[tuple[str, str | None, str | None], Doubt]:
+def doubts_by_subject(
+    doubts: Sequence[Doubt],
+) -> Mapping[tuple[str, str | None, str | None], Doubt]:
     """The doubts by what makes one the same as another, however its values grow
     meanwhile."""
     return {(d.code, d.placement, d.sweep): d for d in doubts}

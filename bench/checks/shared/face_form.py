@@ -1,7 +1,6 @@
-"""From the passes along a sled fence to how straight it is: straightness, bow, and the
-lines that boards rest on; and what the straightedge itself does to them, which gives
-way under the indicator and the hand that pushes it. Lengths in mm, forces in N.
-"""
+"""The form of a sled fence from the passes along it: straightness, bow, the lines that
+boards rest on, and the bending of the straightedge under the hand that pushes the
+indicator. Lengths in mm, forces in N."""
 
 from __future__ import annotations
 
@@ -14,18 +13,19 @@ import numpy as np
 from bench.checks.model import Evidence
 from bench.checks.options import given_number, number
 from bench.checks.shared.board_contacts import contacts
-from bench.checks.shared.closure import step_of
 from bench.checks.shared.face_profile import (
     BENDS,
     Face,
     PassScatter,
-    averaged_away,
+    averaging_loss,
     face_of,
     pass_scatter,
 )
-from bench.checks.shared.results import combined, finding, quantity, settled
-from bench.checks.shared.slips import short_pushes, too_fine
+from bench.checks.shared.plausibility import grid_remarks, short_pass_remarks
+from bench.checks.shared.results import budget_of, finding, quantity, settled_by
+from bench.checks.shared.return_error import step_of
 from bench.checks.shared.straightedge import AS_IS, MODULUS, PRESSED, ROLLED
+from bench.checks.shared.traces import spread_of
 from bench.finding import EvidenceError, Finding, Remark, note, warning
 from bench.geometry.cells import Array
 from bench.geometry.columns import Column, legendre
@@ -37,9 +37,9 @@ from bench.geometry.straightness import (
     less_noise,
     minimum_zone,
 )
-from bench.uncertainty import Part, rectangular, span
+from bench.uncertainty.budget import Part, rectangular, span
 
-Fit = Callable[[Column, Column], Straightness]
+ReferenceLine = Callable[[Column, Column], Straightness]
 
 FORCE = 5.0  # N across the straightedge, of a hand that is not light; common practice
 # mm, standard uncertainty at the middle where no size is said; common practice, no
@@ -53,10 +53,10 @@ STRAIGHT = 0.05  # mm, over 600 mm; common practice, no source
 STRAIGHTEDGE = 0.05 / 600
 
 
-def form_of_face(evidence: Evidence) -> Finding:
+def face_finding(evidence: Evidence) -> Finding:
     remarks: list[Remark] = []
     face, placements = _face(evidence, remarks)
-    face, said_of_bending = _bending(evidence, face)
+    face, said_of_bending = _add_bending(evidence, face)
     own = span(
         face.span,
         1.0,
@@ -65,28 +65,28 @@ def form_of_face(evidence: Evidence) -> Finding:
         weights=face.weights,
     )
     rest = [own, _straightedge(evidence, face, remarks)]
+    rest.append(_dragged(face, placements, remarks))
     remarks.append(said_of_bending)
-    lost, limit = averaged_away(face), _limit(evidence)
+    lost, limit = averaging_loss(face), _limit(evidence)
     zone, scatter, rows = _straightness(face, minimum_zone, rest, lost)
     line, _, of_line = _straightness(face, least_squares, rest, lost)
-    budget, arch = combined(evidence, rows), bow(face.x, face.f)
+    budget, arch = budget_of(evidence, rows), bow(face.x, face.f)
     of_passes = pass_scatter(face, arch.sensitivity).between.parts
-    more = [face.bend_row(arch.sensitivity), _lost(lost, arch.sensitivity)]
-    of_bow = combined(evidence, [*of_passes, *rest, *more])
+    more = [face.bend_row(arch.sensitivity), _averaging_row(lost, arch.sensitivity)]
+    of_bow = budget_of(evidence, [*of_passes, *rest, *more])
     bulges = "crown" if arch.height > 0 else "hollow"
     way = bulges if abs(arch.height) > of_bow.expanded else None
     quantities = [
         quantity("minimum-zone", zone, budget, limit, way, unit="mm"),
         quantity(
-            "least-squares", line, combined(evidence, of_line), way=way, unit="mm"
+            "least-squares", line, budget_of(evidence, of_line), way=way, unit="mm"
         ),
         quantity("bow", arch.height, of_bow, way=bulges, unit="mm"),
     ]
     between, groups, count = scatter.between, scatter.groups, face.count or None
-    lengths = [max(t.travel) - min(t.travel) for t in evidence.traces if t.travel]
+    lengths = [spread_of(t.travel) for t in evidence.traces if t.travel]
     remarks += _contradictions(face, budget.expanded, zone, limit)
-    remarks += _dragged(face, placements, of_bow.expanded)
-    remarks += [*too_fine(evidence), *short_pushes(lengths)]
+    remarks += [*grid_remarks(evidence), *short_pass_remarks(lengths)]
     contact = contacts(evidence, face, placements, rest, remarks)
     if between.single:
         remarks.append(note("one-pass", source="usual"))
@@ -94,7 +94,7 @@ def form_of_face(evidence: Evidence) -> Finding:
         evidence,
         quantities,
         budget,
-        settle=settled(quantities[0], budget, between, groups, count=count),
+        settle=settled_by(quantities[0], budget, between, groups, count=count),
         sweeps=face.rows,
         single_sweep=between.single,
         profile=[(float(x), float(f)) for x, f in zip(face.x, face.f, strict=True)],
@@ -111,13 +111,14 @@ def _face(evidence: Evidence, remarks: list[Remark]) -> tuple[Face, list[str]]:
 
 
 def _limit(evidence: Evidence) -> float | None:
-    """What was asked for; else the usual limit where a sled is named."""
+    """The limit of straightness, mm: as given; else the usual one where a sled is
+    named."""
     usual = STRAIGHT if evidence.gear.jig is not None else None
     return given_number(evidence.options, "straight") or usual
 
 
 def _straightness(
-    face: Face, fit: Fit, rest: Sequence[Part | None], lost: Array
+    face: Face, fit: ReferenceLine, rest: Sequence[Part | None], lost: Array
 ) -> tuple[float, PassScatter, list[Part | None]]:
     """A straightness in mm with what the passes do to it, and its rows. What noise adds
     is taken off, and the interval is that of what is left."""
@@ -131,14 +132,13 @@ def _straightness(
         *scatter.rows(left.standard_uncertainty),
         *rest,
         rectangular(BENDS, moved),
-        _lost(lost, plain.sensitivity),
+        _averaging_row(lost, plain.sensitivity),
     ]
     return left.straightness, scatter, rows
 
 
-def _lost(lost: Array, sensitivity: Array) -> Part | None:
-    """What averaging takes from one number; a bound, for the form may as well have been
-    lost by some other way."""
+def _averaging_row(lost: Array, sensitivity: Array) -> Part | None:
+    """The row of what averaging takes from one number: a bound, not a correction."""
     return rectangular("form averaged away", float(abs(sensitivity @ lost)))
 
 
@@ -191,21 +191,25 @@ def _contradictions(
     return []
 
 
-def _dragged(face: Face, placements: Sequence[str], fuzz: float) -> list[Remark]:
+def _dragged(
+    face: Face, placements: Sequence[str], remarks: list[Remark]
+) -> Part | None:
     """A straightedge that the indicator drags round turns as much in every pass, which
     bows the profile by a quarter of that over its length."""
     slopes = [
         [row.slope for row in face.rows if row.placement == one and row.push]
         for one in placements
     ]
+    # it lies still otherwise: nobody lays it anew between passes
     turn, _, sure = step_of(slopes, 0.95)
     bows = abs(turn) * face.length / 4
-    return (
-        [warning("straightedge-dragged", bows=bows)] if sure and bows > fuzz / 2 else []
-    )
+    if not sure or bows <= BEND:
+        return None
+    remarks.append(warning("straightedge-dragged", bows=bows))
+    return Part("straightedge", "B", bows)
 
 
-def _bending(evidence: Evidence, face: Face) -> tuple[Face, Remark]:
+def _add_bending(evidence: Evidence, face: Face) -> tuple[Face, Remark]:
     """The face with what bending does to it, from the passes that were pressed, else
     from the straightedge's size, else as usual, less what was seen of it; and what is
     said of it. Alike as it lies and rolled over, reversal does not take it out.
@@ -218,24 +222,24 @@ def _bending(evidence: Evidence, face: Face) -> tuple[Face, Remark]:
     7th ed., table 8.1, case 1e (from memory); JCGM 100:2008, 4.3.7.
     """
     if face.pressed:
-        return _as_pressed(face)
+        return _bending_by_pressing(face)
     options = evidence.options
     thick = given_number(options, "straightedge_thick")
     high = given_number(options, "straightedge_high")
     span = number(options, "straightedge_span", face.length)
-    shape = _shape(face, span)
+    shape = _deflection_shape(face, span)
     if thick is None or high is None:
         face.bend = BEND * shape
         return face, note("straightedge-bends-usual", bend=BEND)
     modulus = MODULUS[str(options.get("straightedge_of") or "steel")]
-    gives = gives_way(FORCE, span, thick, high, modulus)
+    gives = deflection(FORCE, span, thick, high, modulus)
     face.bend = gives / math.sqrt(3) * shape
     return face, note("straightedge-bends", gives=gives)
 
 
-def _as_pressed(face: Face) -> tuple[Face, Remark]:
-    """What pressing HARDER times as hard adds to the passes as it lies, taken in
-    proportion from the face.
+def _bending_by_pressing(face: Face) -> tuple[Face, Remark]:
+    """The face less the bending of its straightedge, in proportion to what pressing
+    HARDER times as hard adds to the passes as it lies.
 
     A beam's form under a force that moves along it is of the fourth degree, wherever
     the blocks stand. It gives way in proportion to the force.
@@ -272,7 +276,7 @@ def _as_pressed(face: Face) -> tuple[Face, Remark]:
     return taken_off, note("straightedge-pressed", gives=gives, off=share * gives)
 
 
-def gives_way(
+def deflection(
     force: float, span: float, thick: float, high: float, modulus: float
 ) -> float:
     """mm at the middle of a beam on two blocks `span` apart, force there in N, modulus
@@ -281,7 +285,7 @@ def gives_way(
     return force * span**3 / (48.0 * modulus * moment_of_area)
 
 
-def _shape(face: Face, span: float) -> Array:
+def _deflection_shape(face: Face, span: float) -> Array:
     middle = (face.x[0] + face.x[-1]) / 2.0
     u = np.clip((face.x - middle) / max(span, face.length) + 0.5, 0.0, 1.0)
     return np.asarray(16.0 * u**2 * (1.0 - u) ** 2, dtype=np.float64)

@@ -13,8 +13,8 @@ import msgspec
 import numpy as np
 
 from bench.checks.model import Trace
-from bench.checks.shared.slips import not_whole
-from bench.checks.shared.slopes import refused_pass
+from bench.checks.shared.plausibility import incomplete_passes
+from bench.checks.shared.sweep_fits import refusal_of
 from bench.finding import EvidenceError, Remark, SweepRow, note, refusal, warning
 from bench.geometry.cells import Array, Mask, count_seen
 from bench.geometry.columns import Column, GeometryError, line_of
@@ -59,18 +59,18 @@ def passes_of(
     else:
         _compare_pulls(chosen, remarks)
         chosen = [[t for t in group if t.push] for group in chosen]
-    refused = not_whole([t for group in chosen for t in group], face=True)
+    refused = incomplete_passes([t for group in chosen for t in group], face=True)
     looks = [[_cleaned(t, n, count) for n, t in enumerate(g, 1)] for g in chosen]
     groups: list[list[Pass]] = []
     for placement, some in zip(placements, looks, strict=True):
         why = [refused.get(id(one.trace)) or _too_dirty(one) for one in some]
         for one, because in zip(some, why, strict=True):
             if because is not None:
-                remarks.append(refused_pass(because, one.trace, one.number))
+                remarks.append(refusal_of(because, one.trace, one.number))
         groups.append([p for p, w in zip(some, why, strict=True) if w is None])
         if not groups[-1]:
             raise EvidenceError(f"no pass at {placement} can be used", remarks[-1])
-    _lumps([p for group in groups for p in group], remarks)
+    _keep_proud_places([p for group in groups for p in group], remarks)
     rows = [_row(one) for some in looks for one in some]
     seen = {id(one.trace) for some in looks for one in some}
     rest = [t for t in traces if t.placement in placements and id(t) not in seen]
@@ -85,7 +85,7 @@ def _columns(trace: Trace, number: int) -> Pass:
 def _cleaned(trace: Trace, number: int, count: float | None) -> Pass:
     one = _columns(trace, number)
     resolved = count if count is not None else count_seen(one.r)
-    one.aside = dirt_on_face(one.x, one.r, resolved, WINDOW)
+    one.aside = dirt_on_face(one.x, one.r, resolved)
     return one
 
 
@@ -108,7 +108,7 @@ def _row(one: Pass) -> SweepRow:
     return SweepRow(trace.placement, trace.push, one.x.size, aside, slope, error)
 
 
-def _lumps(passes: Sequence[Pass], remarks: list[Remark]) -> None:
+def _keep_proud_places(passes: Sequence[Pass], remarks: list[Remark]) -> None:
     """A place that stands proud in every pass is the face; one that is missing in every
     pass is a gap."""
     if not any(p.aside.any() for p in passes):

@@ -1,4 +1,4 @@
-"""From the sweeps along a face to its profile, and what sweeps that differ do to any
+"""The profile of a face from the sweeps along it, and the scatter that sweeps give any
 number read off it.
 
 Sweeps of one placement are cleaned, averaged, levelled and compared; two placements
@@ -16,11 +16,12 @@ import numpy as np
 
 from bench.checks.model import Trace
 from bench.checks.shared.face_passes import Pass, averaged, passes_of
-from bench.checks.shared.slopes import refused_pass
+from bench.checks.shared.sweep_fits import refusal_of
 from bench.finding import Remark, SweepRow, refusal, warning
 from bench.geometry.cells import Array, count_seen
 from bench.geometry.reversal import WINDOW, level, reverse_sweeps, smooth
-from bench.uncertainty import Between, Group, Part, between_sweeps
+from bench.uncertainty.budget import Part
+from bench.uncertainty.sweeps import Group, SweepScatter, between_sweeps
 
 PROFILE_STEP = 5.0  # mm between the places of the profile
 AS_MARKED = 0.25  # mm by which a mark, or the place read at it, may be off
@@ -75,11 +76,11 @@ class Face(msgspec.Struct):
 
 
 class PassScatter(msgspec.Struct):
-    """What sweeps that differ do to one number: its rows. wider: how many times its
+    """The scatter that sweeps give one number, and its rows. wider: how many times its
     standard uncertainty is that which the noise of neighbouring places alone would
     give."""
 
-    between: Between
+    between: SweepScatter
     groups: list[Group]
     wider: float
 
@@ -124,7 +125,7 @@ def face_of(
     return face
 
 
-def averaged_away(face: Face) -> Array:
+def averaging_loss(face: Face) -> Array:
     """(n,) mm by which averaging has bent the face: what averaging it once more does to
     it. Of places farther apart than what is averaged, the arch that may stand between
     neighbours, unseen.
@@ -235,7 +236,7 @@ def _disturbed(
         if len(lines) > 2 and away[odd] > max(STANDS_OUT * usual, 0.01):
             out.add(id(group[odd]))
             why = refusal("pass-disturbed", apart=float(away[odd]), near=where)
-            remarks.append(refused_pass(why, group[odd].trace, group[odd].number))
+            remarks.append(refusal_of(why, group[odd].trace, group[odd].number))
         elif len(lines) == 2 and away[odd] > 0.01:
             apart = float(2 * away[odd])
             remarks.append(warning("two-differ", name, apart=apart, near=where))

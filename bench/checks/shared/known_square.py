@@ -1,5 +1,5 @@
-"""What is known of a square: its own error, of a 45-degree one its right angle and the
-form of its long edge; and where what is found does not fit.
+"""The known errors of a square: its own error, of a 45-degree one its right angle and
+the form of its long edge; and remarks where a result does not fit them.
 
 Lengths in mm, rotations in rad.
 """
@@ -11,10 +11,10 @@ import math
 import msgspec
 
 from bench.checks.model import Evidence
-from bench.checks.shared.placed import Placed
+from bench.checks.shared.placement_fit import PlacementFit
 from bench.finding import Remark, note, warning
 from bench.gear import Square
-from bench.uncertainty import Part, rectangular
+from bench.uncertainty.budget import Part, rectangular
 
 # rad; a square worse than this is not used to set out with; common practice, no source
 POOR_SQUARE = 0.1 / 300
@@ -28,7 +28,7 @@ OFF_MIDDLE = 3.0
 
 
 def with_known_square(
-    evidence: Evidence, placed: Placed, sign: float, remarks: list[Remark]
+    evidence: Evidence, placed: PlacementFit, sign: float, remarks: list[Remark]
 ) -> tuple[float, Part | None]:
     """One placement: the square's error comes from its log, else from its tolerance.
     sign: with which it is added to the placement's rotation."""
@@ -52,9 +52,9 @@ def with_known_square(
 def square_remarks(
     evidence: Evidence, a: float, expanded_a: float, e: float, expanded_e: float
 ) -> list[Remark]:
-    """Where the square's error does not fit what is known of it, the sign of a set-up
-    that was not turned over: with the second side declared all the same the fence comes
-    out near zero whatever it is, and the square takes its whole error."""
+    """Remarks where the square's error does not fit what is known of it, the sign of a
+    set-up that was not turned over: with the second side declared all the same the
+    fence comes out near zero whatever it is, and the square takes its whole error."""
     history, owned = evidence.known.square, evidence.gear.square
     near_zero = abs(a) <= max(expanded_a, abs(e) / 10)
     size, off = abs(e), warning("square-poor", off=abs(e))
@@ -84,8 +84,8 @@ class RightAngle(msgspec.Struct, frozen=True):
 
 
 def known_right_angle(evidence: Evidence, remarks: list[Remark]) -> RightAngle:
-    """Where it was not measured with the rest: from the square's log, else from its
-    tolerance over its arm, else as of a poor square."""
+    """The right angle where it was not measured with the rest: from the square's log,
+    else from its tolerance over its arm, else as of a poor square."""
     history, owned = evidence.known.square, evidence.gear.square
     if history is not None:
         remarks.append(note("right-angle-as-measured"))

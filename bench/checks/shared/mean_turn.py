@@ -13,17 +13,17 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from bench.checks.shared.placed import Placed
+from bench.checks.shared.placement_fit import PlacementFit
 from bench.checks.shared.traces import travel_span
 from bench.geometry.cells import Array
 from bench.geometry.columns import distinct, legendre
+from bench.geometry.correlated_noise import FEWEST_FOR_FORM
 from bench.geometry.line_fit import fit_sweep
-from bench.geometry.related_noise import FEWEST_FOR_FORM
-from bench.uncertainty import Group, Pool
-from bench.uncertainty.student import f_two_sided
-from bench.uncertainty.sweeps import LOOKS_DIFFERENT
+from bench.uncertainty.distributions import f_two_sided
+from bench.uncertainty.sweeps import LOOKS_DIFFERENT, Group, Pool
 
-POINTS = 400  # over the stretch that all turns cover; fewer where fewer readings came
+# over the stretch that all turns cover; fewer where fewer readings came
+GRID_POINTS = 400
 # mm, where the readings lie on no grid; under none at all a level stretch has no
 # scatter
 LEAST_COUNT = 1e-6
@@ -36,7 +36,7 @@ USUAL_PASS, WORTH = 20e-6, 3.0
 ENOUGH_FREEDOM = 2.0
 
 
-def mean_turn(placed: Sequence[Placed]) -> tuple[float, list[Group]]:
+def mean_turn(placed: Sequence[PlacementFit]) -> tuple[float, list[Group]]:
     """rad, rotation by the line through the mean of all turns, each counting alike,
     else the mean of their own; and the turns for the rule of several sweeps.
 
@@ -58,13 +58,13 @@ def mean_turn(placed: Sequence[Placed]) -> tuple[float, list[Group]]:
     ]
 
 
-def _fitted(placed: Sequence[Placed]) -> tuple[float, float, float] | None:
+def _fitted(placed: Sequence[PlacementFit]) -> tuple[float, float, float] | None:
     """Slope of the line through the mean of all turns, its standard uncertainty and
     degrees of freedom."""
     traces = [trace for p in placed for trace, _ in p.pushes]
     spans = [travel_span(trace.travel) for trace in traces]
     low, high = max(a for a, _ in spans), min(b for _, b in spans)
-    number = min([POINTS, *(len(trace.travel) for trace in traces)])
+    number = min([GRID_POINTS, *(len(trace.travel) for trace in traces)])
     if high <= low or number < FEWEST_PLACES:
         return None
     # the same places before the arbor as behind it, or a dish would lean
@@ -86,7 +86,7 @@ def _fitted(placed: Sequence[Placed]) -> tuple[float, float, float] | None:
 
 
 def scatter_of_turns(
-    placed: Sequence[Placed], degrees: Sequence[float], log: Pool | None
+    placed: Sequence[PlacementFit], degrees: Sequence[float], log: Pool | None
 ) -> Pool | None:
     """Scatter of one pass where every turn was swept once, rad^2; None where turns were
     swept more often, or are too few.

@@ -1,5 +1,5 @@
-"""What earlier findings say of the scatter of a new one: of passes within a set-up, of
-seating, and between set-ups.
+"""The scatter of earlier findings, for the budget of a new one: of passes within a
+set-up, of seating, and between set-ups.
 
 Pure: findings in, variances out. GUM 4.2.4 (pooled standard deviation). Rotations in
 rad.
@@ -12,7 +12,8 @@ import statistics
 from collections.abc import Iterable, Sequence
 
 from bench.finding import Finding
-from bench.uncertainty import Pool, SetUpScatter, over_days, scatter_within
+from bench.uncertainty.sweeps import Pool, scatter_within
+from bench.uncertainty.variance_components import SetUpScatter, over_days
 
 FEWEST_FREEDOM = 6  # degrees of freedom before one scatter is taken from another
 
@@ -43,8 +44,8 @@ def slopes_of(found: Finding) -> dict[str, list[float]]:
     return slopes
 
 
-def seat_of(reseated: Pool | None, one_seat: Pool | None) -> float | None:
-    """What reseating adds to the scatter; None where both are not known well enough, or
+def seat_scatter(reseated: Pool | None, one_seat: Pool | None) -> float | None:
+    """The scatter that reseating adds; None where both are not known well enough, or
     nothing is seen."""
     if reseated is None or one_seat is None:
         return None
@@ -54,7 +55,7 @@ def seat_of(reseated: Pool | None, one_seat: Pool | None) -> float | None:
     return math.sqrt(more) if more > 0 else None
 
 
-def set_ups_of(findings: Sequence[Finding]) -> SetUpScatter | None:
+def set_up_scatter(findings: Sequence[Finding]) -> SetUpScatter | None:
     """Scatter of the square's error over findings with one square, turned over in each,
     as it is to be looked for on a new day; None with fewer than two.
 
@@ -66,7 +67,7 @@ def set_ups_of(findings: Sequence[Finding]) -> SetUpScatter | None:
     for found in findings:
         square = next((q for q in found.quantities if q.name == "square"), None)
         slopes = slopes_of(found)
-        if square is None or len(slopes) != 2 or _not_turned(found):
+        if square is None or len(slopes) != 2 or _seems_not_turned(found):
             continue
         # a finding without a date is of a day of its own
         days.setdefault(found.at[:10] or found.id, []).append(square.value)
@@ -86,7 +87,7 @@ def set_ups_of(findings: Sequence[Finding]) -> SetUpScatter | None:
     )
 
 
-def _not_turned(found: Finding) -> bool:
+def _seems_not_turned(found: Finding) -> bool:
     return any(
         r.code == "square-not-turned" and bool(r.values.get("near_zero"))
         for r in found.remarks

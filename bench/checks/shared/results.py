@@ -1,5 +1,5 @@
-"""From values and budgets to what every check hands back: quantities that are judged,
-remarks that several checks make, and the finding that holds them.
+"""The result of a check: quantities that are judged, remarks that several checks make,
+and the finding that holds them.
 
 Lengths in mm, rotations in rad.
 """
@@ -10,27 +10,21 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any, Literal
 
-from bench.checks.model import Evidence, Known
+from bench.checks.model import Evidence, PriorKnowledge
 from bench.finding import Finding, Quantity, Remark, Settle, note, warning
-from bench.uncertainty import (
-    LATER,
-    Between,
-    Combined,
-    Group,
+from bench.uncertainty.budget import (
+    Budget,
     Part,
-    Pool,
-    between_sweeps,
     combine,
-    decidable_tolerance,
     resolution,
-    settle,
     span,
     tilt,
     travel_scale,
-    verdict,
 )
+from bench.uncertainty.sweeps import Group, Pool, SweepScatter, between_sweeps
+from bench.uncertainty.verdicts import LATER, decidable_tolerance, settle, verdict
 
-MOST_READINGS = 12  # at a place; beyond it another change is named
+MOST_AT_A_PLACE = 12  # at a place; beyond it another change is named
 # codes of a finding whose square does not fit what is known of it: perhaps it was not
 # turned over
 SQUARE_DOUBTED = frozenset(
@@ -41,12 +35,12 @@ SQUARE_DOUBTED = frozenset(
         "noted-square-doubted",  # by an earlier version, see `bench.log.findings`
     }
 )
-OF_STEPS = ("indicator over the span used", "resolution")
+STEP_ROWS = ("indicator over the span used", "resolution")
 # mm from one pass's level to the next, over which an indicator's own steps scatter
 SHIFT = 0.2, 0.5
 
 
-def combined(evidence: Evidence, rows: Iterable[Part | None]) -> Combined:
+def budget_of(evidence: Evidence, rows: Iterable[Part | None]) -> Budget:
     """A later look at the same check is judged more strictly than the first."""
     return combine(rows, LATER if evidence.known.looks else 0.95)
 
@@ -94,7 +88,7 @@ def direction_rows(
 def quantity(
     name: str,
     value: float,
-    budget: Combined,
+    budget: Budget,
     limit: float | None = None,
     way: str | None = None,
     *,
@@ -117,7 +111,7 @@ def quantity(
 
 def scatter_between(
     evidence: Evidence, groups: Sequence[Group], pool: Pool | None = None
-) -> Between:
+) -> SweepScatter:
     """The scatter between several passes, with what the log knows of it; pool: in place
     of the log's."""
     known = evidence.known
@@ -126,22 +120,22 @@ def scatter_between(
     )
 
 
-def settled(
+def settled_by(
     judged: Quantity,
-    budget: Combined,
-    between: Between,
+    budget: Budget,
+    between: SweepScatter,
     groups: Sequence[Group],
     **more: Any,
 ) -> Settle | None:
-    """What would settle a quantity of several passes, where it cannot be told; more:
-    see `bench.uncertainty.settle`."""
+    """The change that would settle a quantity of several passes, where it cannot be
+    told; more: see `bench.uncertainty.verdicts.settle`."""
     if judged.verdict != "cannot-tell" or judged.tolerance is None:
         return None
     return settle(judged.value, budget, judged.tolerance, between, groups, **more)
 
 
 def finding(
-    evidence: Evidence, quantities: list[Quantity], budget: Combined, **more: Any
+    evidence: Evidence, quantities: list[Quantity], budget: Budget, **more: Any
 ) -> Finding:
     """The finding, with the verdict of the first quantity that has one. more: its other
     fields. What cannot be told hangs on the largest row, unless `settle` is given."""
@@ -162,22 +156,26 @@ def finding(
 
 
 def more_readings(
+    judged: Quantity,
     rows: Sequence[Part],
-    budget: Combined,
-    clear: float,
+    budget: Budget,
     now: int,
     places: int,
     freedom: Callable[[int], float],
-) -> Settle:
-    """Readings in all with which a later look would tell a value that stands `clear` of
-    its limit; else the row it hangs on. now: readings at each of so many places.
-    freedom: degrees of freedom of the row "touches" with so many readings at each."""
+) -> Settle | None:
+    """Readings in all with which a later look would tell a quantity of single readings
+    that cannot be told; else the row it hangs on. now: readings at each of so many
+    places. freedom: degrees of freedom of the row "touches" with so many readings at
+    each."""
+    if judged.verdict != "cannot-tell" or judged.tolerance is None:
+        return None
+    clear = abs(abs(judged.value) - judged.tolerance)
     others = [row for row in rows if row.name != "touches"]
     touches = [row.standard_uncertainty for row in rows if row.name == "touches"]
     fixed = combine(others, LATER)
     if fixed.rows and fixed.expanded >= clear:
         return Settle(part=fixed.rows[0].part)
-    for each in range(now + 1, MOST_READINGS + 1 if touches else 0):
+    for each in range(now + 1, MOST_AT_A_PLACE + 1 if touches else 0):
         u = math.hypot(*touches) * math.sqrt(now / each)
         more = Part("touches", "A", u, freedom(each))
         if combine([*others, more], LATER).expanded <= clear:
@@ -185,7 +183,7 @@ def more_readings(
     return Settle(part=budget.rows[0].part)
 
 
-def of_sweeps(evidence: Evidence, between: Between) -> list[Remark]:
+def sweep_remarks(evidence: Evidence, between: SweepScatter) -> list[Remark]:
     """One pass only, more scatter than ever before, walls that change."""
     remarks = []
     known = evidence.known
@@ -215,8 +213,8 @@ def wall_of(evidence: Evidence) -> str | None:
     return str(said) if said else None
 
 
-def of_hold(evidence: Evidence) -> list[Remark]:
-    """Where it was not said against which wall the sled is held."""
+def hold_remarks(evidence: Evidence) -> list[Remark]:
+    """A remark where it was not said against which wall the sled is held."""
     if wall_of(evidence) is not None or all(t.hold for t in evidence.traces if t.push):
         return []
     play = evidence.known.yaw_play
@@ -225,8 +223,8 @@ def of_hold(evidence: Evidence) -> list[Remark]:
     return [note("hold-unsaid", play=play)]
 
 
-def rests_on(known: Known, *, pooled: bool) -> list[Remark]:
-    """What of the log the give or take rests on."""
+def history_remarks(known: PriorKnowledge, *, pooled: bool) -> list[Remark]:
+    """Remarks on what of the log the give or take rests on."""
     passes = known.pool.passes if known.pool is not None and pooled else 0
     checks = known.set_ups.checks if known.set_ups is not None else 0
     if not passes and not checks:
@@ -234,20 +232,21 @@ def rests_on(known: Known, *, pooled: bool) -> list[Remark]:
     return [note("rests-on-log", passes=passes, checks=checks)]
 
 
-def undecided(combined: Combined, tolerance: float | None) -> list[Remark]:
+def tolerance_remarks(budget_of: Budget, tolerance: float | None) -> list[Remark]:
     """The tolerance this can decide, where the one that is set is beyond it."""
-    least = decidable_tolerance(combined)
+    least = decidable_tolerance(budget_of)
     if tolerance is None or least <= tolerance:
         return []
     return [note("limit-too-fine", least=least, limit=tolerance)]
 
 
-def of_steps(combined: Combined, said: str | None) -> list[Remark]:
-    """What helps a coarse instrument at once, where it is why nothing can be told."""
+def step_remarks(budget_of: Budget, said: str | None) -> list[Remark]:
+    """A remark on how to take a coarse instrument's steps out, where they are why
+    nothing can be told."""
     if (
         said != "cannot-tell"
-        or not combined.rows
-        or combined.rows[0].part not in OF_STEPS
+        or not budget_of.rows
+        or budget_of.rows[0].part not in STEP_ROWS
     ):
         return []
     return [note("shift-stand", low=SHIFT[0], high=SHIFT[1])]

@@ -1,5 +1,5 @@
-"""From caliper widths to runners in slots, and what the caliper's errors do to their
-play.
+"""Runners and slots from caliper widths, and the effect of the caliper's errors on
+their play.
 
 mm and rad.
 """
@@ -14,17 +14,18 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from bench.checks.model import Trace
+from bench.checks.shared.traces import columns_by_placement
 from bench.finding import EvidenceError
 from bench.gear import Caliper
-from bench.uncertainty import scatter_within
+from bench.uncertainty.sweeps import scatter_within
 
 if TYPE_CHECKING:
     from bench.geometry.cells import Array
     from bench.geometry.runner_copies import Copies
-    from bench.geometry.runner_play import Fit, RunnerFit, Widths
+    from bench.geometry.runner_play import PositionFit, RunnerFit, Widths
 
 SIDES = ("left", "right")
-WHAT = (
+MEASURED_BODIES = (
     "slot-left",
     "slot-right",
     "runner-left",
@@ -60,22 +61,12 @@ class RunnersAndSlots(msgspec.Struct, frozen=True):
     spacing: float
 
 
-def by_name(traces: Sequence[Trace]) -> dict[str, tuple[list[float], list[float]]]:
-    """Stations and widths of each slot, runner and spacing, as they were read."""
-    read: dict[str, tuple[list[float], list[float]]] = {}
-    for trace in traces:
-        stations, widths = read.setdefault(trace.placement, ([], []))
-        stations.extend(trace.travel)
-        widths.extend(trace.reading)
-    return read
-
-
 def runners_and_slots(traces: Sequence[Trace], caliper: Caliper) -> RunnersAndSlots:
     """Raises EvidenceError where something is missing, GeometryError where widths
     cannot be."""
     from bench.geometry.runner_play import Widths
 
-    read = by_name(traces)
+    read = columns_by_placement(traces)  # stations and widths
     sides = _sides(read)
     at = {name: _at_stations(*columns) for name, columns in read.items()}
     # several widths at one station count as their mean
@@ -157,7 +148,9 @@ def _reading_noise(
     return math.hypot(count, felt) / math.sqrt(readings / len(stations)), dof
 
 
-def headline(fits: Sequence[Fit], full: frozenset[float], length: float) -> Plays:
+def headline_plays(
+    fits: Sequence[PositionFit], full: frozenset[float], length: float
+) -> Plays:
     """Largest yaw and side play over the positions in `full`, largest relief over all
     of them; rad, mm, mm.
 
@@ -168,15 +161,15 @@ def headline(fits: Sequence[Fit], full: frozenset[float], length: float) -> Play
     """
     inside = [f for f in fits if f.at in full]
     yaws = [-2.0 * f.relief / length if f.relief > 0.0 else f.yaw_play for f in inside]
-    plays = [tightness(f) for f in inside]
+    clearances = [f.clearance for f in fits if math.isfinite(f.clearance)]
     return (
         max((y for y in yaws if y is not None), default=0.0),
-        max((p for p in plays if math.isfinite(p)), default=0.0),
-        -min((tightness(f) for f in fits if math.isfinite(tightness(f))), default=0.0),
+        max((f.clearance for f in inside if math.isfinite(f.clearance)), default=0.0),
+        -min(clearances, default=0.0),
     )
 
 
-def effects(found: RunnersAndSlots, fit: RunnerFit) -> dict[str, Plays]:
+def error_effects(found: RunnersAndSlots, fit: RunnerFit) -> dict[str, Plays]:
     """Standard uncertainty that each kind of error alone gives the headline, by copies
     with errors added (JCGM 101:2008).
 
@@ -188,8 +181,8 @@ def effects(found: RunnersAndSlots, fit: RunnerFit) -> dict[str, Plays]:
 
     from bench.geometry.runner_copies import plays
 
-    tried = sorted(_worth_trying(fit))
-    value = headline(
+    tried = sorted(_critical_positions(fit))
+    value = headline_plays(
         [f for f in fit.positions if f.at in tried], fit.full, found.runner_length
     )
     kinds = {
@@ -201,12 +194,16 @@ def effects(found: RunnersAndSlots, fit: RunnerFit) -> dict[str, Plays]:
     if not used:
         return {}
     relief, yaw, side = plays(
-        found.runners, found.slots, tried, _errors(found, list(used.values()))
+        found.runners, found.slots, tried, _error_copies(found, list(used.values()))
     )
     tight = np.where(relief > 0.0, -relief, side)
     yaw = np.where(relief > 0.0, -2.0 * relief / found.runner_length, yaw)
     inside = np.array([at in fit.full for at in tried])
-    headlines = (_most(yaw[inside]), _most(tight[inside]), _most(-tight))
+    headlines = (
+        _largest_of_copies(yaw[inside]),
+        _largest_of_copies(tight[inside]),
+        _largest_of_copies(-tight),
+    )
     found_by_kind = {}
     for number, name in enumerate(used):
         own = slice(number * COPIES_OF_A_KIND, (number + 1) * COPIES_OF_A_KIND)
@@ -217,7 +214,7 @@ def effects(found: RunnersAndSlots, fit: RunnerFit) -> dict[str, Plays]:
     return found_by_kind
 
 
-def _most(values: Array) -> Array:
+def _largest_of_copies(values: Array) -> Array:
     """The largest of each copy over the positions that are bounded; 0 where none is."""
     import numpy as np
 
@@ -225,7 +222,7 @@ def _most(values: Array) -> Array:
     return np.where(np.isfinite(known), known, 0.0)
 
 
-def _errors(
+def _error_copies(
     found: RunnersAndSlots, kinds: Sequence[tuple[float, float, float]]
 ) -> Copies:
     """Copies for each kind of error (of one reading, of the jaws, of the spacing), one
@@ -254,22 +251,14 @@ def _errors(
     )
 
 
-def _worth_trying(fit: RunnerFit) -> set[float]:
+def _critical_positions(fit: RunnerFit) -> set[float]:
     full = [f for f in fit.positions if f.at in fit.full]
     by_yaw = sorted(full, key=lambda f: -(f.yaw_play or 0.0))
     by_side = sorted(full, key=lambda f: -(f.side_play or 0.0))
-    tight = sorted(fit.positions, key=tightness)
+    tight = sorted(fit.positions, key=lambda f: f.clearance)
     return {f.at for some in (by_yaw, by_side, tight) for f in some[:TRIED]}
 
 
-def tightness(fit: Fit) -> float:
-    """Clearance that is left, mm, negative where it binds; infinite where nothing
-    bounds it."""
-    if fit.relief > 0.0:
-        return -fit.relief
-    return math.inf if fit.side_play is None else fit.side_play
-
-
 def _scatter(copies: Array, value: float) -> float:
-    """How far they differ from one another, and their mean from the value."""
+    """The scatter of copies with that of their mean about the value."""
     return math.hypot(float(copies.std(ddof=1)), float(copies.mean()) - value)

@@ -13,9 +13,11 @@ from itertools import groupby
 import msgspec
 
 from bench.checks.model import Evidence, Trace
+from bench.checks.shared.traces import spread_of
 from bench.finding import Remark, note, warning
-from bench.uncertainty import Part, SetUpScatter, between_set_ups, scatter_within
-from bench.uncertainty.budget import SEAT
+from bench.uncertainty.budget import SEAT, Part
+from bench.uncertainty.sweeps import scatter_within
+from bench.uncertainty.variance_components import SetUpScatter, between_set_ups
 
 FEWEST_READINGS = 3  # on a seat: two heights, and one that shows the scatter
 HEIGHTS_APART = 10.0  # mm between the heights, at least
@@ -32,19 +34,13 @@ def columns(seat: Seat) -> tuple[list[float], list[float]]:
     return [height for height, _ in pairs], [reading for _, reading in pairs]
 
 
-def reach(numbers: Iterable[float]) -> float:
-    """From the least to the largest."""
-    ordered = sorted(numbers)
-    return ordered[-1] - ordered[0]
-
-
 def seats_of(evidence: Evidence, placement: str) -> list[Seat]:
     """What was read at a set-up, by seats: another begins where another set-up came
     between, or the file says so. Where one of them lacks a height all are one."""
     runs = groupby(evidence.traces, key=lambda trace: (trace.placement, trace.seat))
     seats = [_read(run) for (name, _), run in runs if name == placement]
     parts = all(
-        reach(seat) >= HEIGHTS_APART and len(columns(seat)[0]) >= FEWEST_READINGS
+        spread_of(seat) >= HEIGHTS_APART and len(columns(seat)[0]) >= FEWEST_READINGS
         for seat in seats
     )
     return seats if parts else [_read(evidence.at(placement))]
@@ -75,7 +71,7 @@ def seat_row(
     shown = SetUpScatter(squares / max(between, 1) / 2, between, own / 2, freedom, 0)
     row = between_set_ups([1 / number] * number, None, shown, usual)
     limit = SEATS_APART * math.sqrt(2 * (usual**2 + own))
-    apart = {name: max(some) - min(some) for name, some in slopes.items()}
+    apart = {name: spread_of(some) for name, some in slopes.items()}
     told = [
         warning("seats-apart", k, apart=by) for k, by in apart.items() if by > limit
     ]

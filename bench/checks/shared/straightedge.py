@@ -1,5 +1,5 @@
-"""What is declared of the straightedge along which a sled fence is swept: its set-ups,
-and how far it may bend."""
+"""The straightedge along which a sled fence is swept: names of its set-ups, and options
+for its bending."""
 
 from __future__ import annotations
 

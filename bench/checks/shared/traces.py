@@ -1,5 +1,5 @@
-"""What traces show of themselves: the stretch of travel that they cover, and the
-instrument's count where the settings do not say it.
+"""The stretch of travel that traces cover, and the instrument's count where the
+settings do not say it.
 
 One pass, or a few touches, may lie on a coarser grid than the instrument's by luck; all
 together hardly do. Lengths in mm.
@@ -17,15 +17,27 @@ from bench.gear import Indicator
 USUAL = 0.001  # mm, where the readings lie on no grid; common practice, no source
 # mm: a few readings may all be whole multiples of more by luck; and what never moves is
 # a coarse instrument
-COARSEST = 0.01
+COARSEST_SEEN = 0.01
 # share of neighbours alike, from which readings were shown by steps and not worked out
 REPEATS = 0.2
 # counts: rounding alone leaves 0.29 about a line, readings worked out leave none
-ROUNDED = 0.2
+LEAST_ROUNDING = 0.2
 SHARE_IN_COMMON = 0.9  # of the longest sweep; with less in common it is worth a remark
 LEAST_IN_COMMON = 0.5  # with less there is not enough left to fit
 ODD = 2  # misread places, at either end, that must not say where a sweep begins
 MARK_SLACK = 0.5  # mm: a mark read from a scale is not left out for a hair
+
+
+def columns_by_placement(
+    traces: Sequence[Trace],
+) -> dict[str, tuple[list[float], list[float]]]:
+    """All travel and all readings of each placement, as they were read."""
+    columns: dict[str, tuple[list[float], list[float]]] = {}
+    for trace in traces:
+        travel, reading = columns.setdefault(trace.placement, ([], []))
+        travel.extend(trace.travel)
+        reading.extend(trace.reading)
+    return columns
 
 
 def count_of(indicator: Indicator, readings: Sequence[float]) -> float:
@@ -33,7 +45,7 @@ def count_of(indicator: Indicator, readings: Sequence[float]) -> float:
     if indicator.resolution:
         return indicator.resolution
     seen = grid_of(readings)
-    return USUAL if seen == 0 else min(seen, COARSEST)
+    return USUAL if seen == 0 else min(seen, COARSEST_SEEN)
 
 
 def count_of_sweeps(evidence: Evidence) -> float | None:
@@ -54,7 +66,7 @@ def grid_of(readings: Iterable[float]) -> float:
 
     different = set(readings)
     if len(different) < 2:
-        return COARSEST
+        return COARSEST_SEEN
     return float(count_seen(np.array(sorted(different), dtype=np.float64)))
 
 
@@ -70,7 +82,7 @@ def as_shown(traces: Sequence[Trace], count: float) -> bool:
         left += list(r - np.polyval(np.polyfit(s, r, 1), s)) if np.ptp(s) > 0 else []
     # no mean ends so
     by_fives = round(count / 10 ** np.floor(np.log10(count) + 1e-9)) == 5
-    if not pairs or not left or np.std(left) < ROUNDED * count:
+    if not pairs or not left or np.std(left) < LEAST_ROUNDING * count:
         return False
     return bool(by_fives or sum(pairs) >= REPEATS * len(pairs))
 
@@ -110,6 +122,12 @@ def in_common(
     return low - MARK_SLACK, high + MARK_SLACK
 
 
+def spread_of(values: Iterable[float]) -> float:
+    """The largest less the smallest; 0 of nothing."""
+    ordered = sorted(values)
+    return ordered[-1] - ordered[0] if ordered else 0.0
+
+
 def reach(trace: Trace) -> float:
     """mm of travel that a pass covers."""
     low, high = travel_span(trace.travel)
@@ -117,7 +135,7 @@ def reach(trace: Trace) -> float:
 
 
 def travel_span(travel: Sequence[float]) -> tuple[float, float]:
-    """Where it begins and ends, unmoved by a misread place or two."""
+    """The begin and the end of a travel, unmoved by a misread place or two."""
     ordered = sorted(travel)
     low, high = ordered[0], ordered[-1]
     if len(ordered) >= 50:

@@ -16,7 +16,7 @@ from bench.console.widgets.detail_pane import Detail
 from bench.console.widgets.viewer import TextPanel
 from bench.protocol import Finding
 from bench.render.screen import screen_text
-from bench.units import parse_length
+from bench.units.parsing import parse_length
 
 # how the indicator stands on the sled: in words, and the face that its tip is on
 ON_FENCE: dict[Stands, tuple[str, str]] = {

@@ -11,7 +11,8 @@ from bench.console.view_model import ViewModel
 from bench.console.widgets.detail_pane import Detail
 from bench.protocol import Learn, PutSound, PutUnits
 from bench.render.screen import screen_text
-from bench.units import length_words, parse_length
+from bench.units import length_words
+from bench.units.parsing import parse_length
 
 THEME_WORDS = {
     "shop": "colour",

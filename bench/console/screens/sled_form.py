@@ -12,7 +12,8 @@ from bench.console.screens.list_page import ListPage, Row
 from bench.console.screens.value import Kind
 from bench.console.widgets.detail_pane import Detail
 from bench.protocol import GearReply, Jig, Option, PutJig
-from bench.units import PER_MM, parse_length, parse_slope
+from bench.units import PER_MM
+from bench.units.parsing import parse_length, parse_slope
 
 FIELDS = {
     "name": "Name",

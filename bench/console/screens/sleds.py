@@ -10,7 +10,8 @@ from bench.console.screens.sled_form import SledForm
 from bench.console.screens.value import with_unit
 from bench.protocol import Jig, PutLeaves
 from bench.render.screen import screen_text
-from bench.units import length_words, parse_length
+from bench.units import length_words
+from bench.units.parsing import parse_length
 
 
 class SledsScreen(ListPage):

@@ -17,7 +17,8 @@ from bench.console.widgets.pad import Pad
 from bench.protocol import OptionError
 from bench.render.screen import screen_text
 from bench.render.wording import as_sentence
-from bench.units import System, UnitsError
+from bench.units import System
+from bench.units.parsing import UnitsError
 
 LONGEST_VALUE = 80
 # mm up to which an option of a check is a thin length

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from bench.checks import find
-from bench.checks.model import Evidence, EvidenceGear, Known
+from bench.checks.model import Evidence, EvidenceGear, PriorKnowledge
 from bench.cli.recorded_sweeps import read_sweeps
 from bench.finding import Finding
 from bench.procedure.conclusion import conclude
@@ -22,7 +22,7 @@ def recorded(tmp_path: Path) -> Callable[..., Finding]:
         header: str = "sweep,placement,travel_mm,reading_mm",
         *,
         gear: EvidenceGear | None = None,
-        known: Known | None = None,
+        known: PriorKnowledge | None = None,
         options: Mapping[str, object] | None = None,
     ) -> Finding:
         path = tmp_path / "recorded.csv"
@@ -32,7 +32,7 @@ def recorded(tmp_path: Path) -> Callable[..., Finding]:
         values = {o.name: o.default for o in check.options if o.default is not None} | dict(options or {})
         used = gear or EvidenceGear()
         traces = read_sweeps(path, check, values, used)
-        evidence = Evidence(kind, traces, values, used, known or Known())
+        evidence = Evidence(kind, traces, values, used, known or PriorKnowledge())
         return conclude(evidence, id="x", at="2026-01-01T00:00:00+00:00")
 
     return work

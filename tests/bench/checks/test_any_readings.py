@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.checks import find
-from bench.checks.model import Evidence, EvidenceGear, Known, Lean, Pool, SquareHistory, Trace
+from bench.checks.model import Evidence, EvidenceGear, LeanTest, Pool, PriorKnowledge, SquareHistory, Trace
 from bench.finding import EvidenceError, Finding
 from bench.gear import Indicator, Jig, Saw, Square
 from bench.procedure.conclusion import conclude
@@ -43,7 +43,7 @@ some_gear = st.builds(
     square=st.sampled_from([None, Square("shop"), Square("shop", 250.0, 0.02)]),
 )
 some_known = st.builds(
-    Known,
+    PriorKnowledge,
     pool=st.sampled_from([None, Pool(4e-10, 6.0), Pool(1e-18, 200.0)]),
     seat_scatter=st.sampled_from([None, 2e-5]),
     yaw_play=st.sampled_from([None, 0.0, 2e-4]),
@@ -143,10 +143,10 @@ def sound(finding: Finding) -> None:
 
 @pytest.mark.parametrize("kind", list(KINDS))
 @given(data=st.data(), gear=some_gear, known=some_known)
-def test_any_readings(kind: str, data: st.DataObject, gear: EvidenceGear, known: Known) -> None:
+def test_any_readings(kind: str, data: st.DataObject, gear: EvidenceGear, known: PriorKnowledge) -> None:
     traces = data.draw(KINDS[kind])
     options = data.draw(st.sampled_from(OPTIONS[kind]))
-    leans = [Lean("handle-left", 0.0, 0.08)] if data.draw(st.booleans()) else []
+    leans = [LeanTest("handle-left", 0.0, 0.08)] if data.draw(st.booleans()) else []
     assert find(kind).kind == kind
     try:
         finding = conclude(

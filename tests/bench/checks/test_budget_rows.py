@@ -11,7 +11,7 @@ import math
 import pytest
 from source_calls import rows_named
 
-from bench.checks.model import Evidence, EvidenceGear, Known, SquareHistory, Trace
+from bench.checks.model import Evidence, EvidenceGear, PriorKnowledge, SquareHistory, Trace
 from bench.finding import Finding
 from bench.gear import Indicator, Jig, Saw, Square
 from bench.procedure.conclusion import conclude
@@ -108,7 +108,7 @@ def parts(finding: Finding) -> dict[str, str]:
 
 def test_the_rows_of_a_fence_with_everything_known() -> None:
     options = {"touch_away": 60.0, "slot_straight": 0.05, "runner_length": 450.0}
-    known = Known(yaw_play=2e-4)
+    known = PriorKnowledge(yaw_play=2e-4)
     rows = parts(worked("fence-square", sweeps(3e-4, back=True), options=options, known=known))
     assert set(rows) >= {
         "between sweeps", "seat", "between set-ups", "contact away from the teeth", "reading age", "travel scale",
@@ -118,8 +118,8 @@ def test_the_rows_of_a_fence_with_everything_known() -> None:
     assert "resolution" in parts(worked("fence-square", sweeps(3e-4), gear=coarse))
     one = [t for t in sweeps(3e-4) if t.placement == "handle-left"]
     for gear, known in (
-        (EvidenceGear(jig=JIG, square=Square("s", 250.0, 0.02)), Known()),
-        (EvidenceGear(jig=JIG), Known(square=SquareHistory(1e-5, 1e-5, 5))),
+        (EvidenceGear(jig=JIG, square=Square("s", 250.0, 0.02)), PriorKnowledge()),
+        (EvidenceGear(jig=JIG), PriorKnowledge(square=SquareHistory(1e-5, 1e-5, 5))),
     ):
         assert "square" in parts(worked("fence-square", one, gear=gear, known=known))
 

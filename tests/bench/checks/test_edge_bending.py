@@ -10,7 +10,7 @@ import pytest
 from everyday import everyday
 
 from bench.checks.model import EvidenceGear
-from bench.checks.shared.face_form import BEND, MODULUS, gives_way
+from bench.checks.shared.face_form import BEND, MODULUS, deflection
 from bench.gear import Indicator
 
 THICK, HIGH, SPAN = 17.5, 30.0, 600.0
@@ -31,7 +31,7 @@ def beam(force: float, span: float, at: float, stiffness: float) -> float:
 @pytest.mark.parametrize("of", ["steel", "aluminium"])
 def test_the_middle_gives_way_as_a_beam_does(of) -> None:
     stiffness = MODULUS[of] * HIGH * THICK**3 / 12
-    assert gives_way(5.0, SPAN, THICK, HIGH, MODULUS[of]) == pytest.approx(
+    assert deflection(5.0, SPAN, THICK, HIGH, MODULUS[of]) == pytest.approx(
         beam(5.0, SPAN, 0.5, stiffness), rel=1e-4
     )
 
@@ -60,7 +60,7 @@ def straight_rows(gives: float = 0.0, pressed: float = 0.0, blocks: float = SPAN
 def test_a_straight_fence_under_a_straightedge_that_bends_is_within_its_give_or_take(recorded) -> None:
     gear = EvidenceGear(indicator=Indicator(resolution=0.001))
     size = {"straightedge_thick": THICK, "straightedge_high": HIGH}
-    gives = gives_way(5.0, SPAN, THICK, HIGH, MODULUS["steel"])
+    gives = deflection(5.0, SPAN, THICK, HIGH, MODULUS["steel"])
     assert gives == pytest.approx(0.008, rel=0.01)
     found = recorded("fence-straight", straight_rows(gives), gear=gear, options=size)
     for q in found.quantities:

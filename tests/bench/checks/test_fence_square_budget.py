@@ -12,7 +12,7 @@ import random
 import msgspec
 import pytest
 
-from bench.checks.model import EvidenceGear, Known, Pool, SetUpScatter, SquareHistory
+from bench.checks.model import EvidenceGear, Pool, PriorKnowledge, SetUpScatter, SquareHistory
 from bench.finding import BudgetRow, EvidenceError, Finding
 from bench.gear import Indicator, Jig, Square
 from bench.render.finding import settle_words
@@ -120,12 +120,12 @@ def test_a_rolling_sled_where_both_lengths_are_told(recorded) -> None:
 def test_to_know_the_play_never_widens_and_the_wall_is_said_once(recorded) -> None:
     b = {p: [1e-4, 1.1e-4, 0.9e-4] for p in BOTH}
     unknown = recorded("fence-square", rows_of(b), gear=FINE)
-    loose = recorded("fence-square", rows_of(b), gear=FINE, known=Known(yaw_play=3.56e-4))
+    loose = recorded("fence-square", rows_of(b), gear=FINE, known=PriorKnowledge(yaw_play=3.56e-4))
     assert loose.quantities[0].uncertainty <= unknown.quantities[0].uncertainty
     assert "yaw-unknown" in unknown.codes and "hold-unsaid" in loose.codes
     assert any("0.107 mm per 300 mm" in note for note in notes_of(loose, "mm"))
     by_option = recorded(
-        "fence-square", rows_of(b), gear=FINE, known=Known(yaw_play=2e-4), options={"hold": "left"}
+        "fence-square", rows_of(b), gear=FINE, known=PriorKnowledge(yaw_play=2e-4), options={"hold": "left"}
     )
     once = EvidenceGear(indicator=FINE.indicator, jig=msgspec.structs.replace(SLED, hold="left"))
     by_sled = recorded("fence-square", rows_of(b), gear=once)
@@ -133,7 +133,8 @@ def test_to_know_the_play_never_widens_and_the_wall_is_said_once(recorded) -> No
         assert "wall" in held.codes and held.codes.isdisjoint({"hold-unsaid", "yaw-unknown"})
     one = {p: [1e-4] for p in BOTH}
     single, known = (
-        recorded("fence-square", rows_of(one), gear=FINE, known=k) for k in (Known(), Known(yaw_play=9e-4))
+        recorded("fence-square", rows_of(one), gear=FINE, known=k)
+        for k in (PriorKnowledge(), PriorKnowledge(yaw_play=9e-4))
     )
     assert known.quantities[0].uncertainty <= single.quantities[0].uncertainty
 
@@ -141,9 +142,9 @@ def test_to_know_the_play_never_widens_and_the_wall_is_said_once(recorded) -> No
 @pytest.mark.parametrize(
     ("known", "each", "kind", "word"),
     [
-        (Known(pool=Pool(4e-10, 12)), 2e-5, "A", "How earlier passes in the log differ"),
-        (Known(yaw_play=1.2e-4), 1.2e-4 / math.sqrt(12), "B", "The twist that the slots allow"),
-        (Known(), 1e-4, "B", "A generous figure"),
+        (PriorKnowledge(pool=Pool(4e-10, 12)), 2e-5, "A", "How earlier passes in the log differ"),
+        (PriorKnowledge(yaw_play=1.2e-4), 1.2e-4 / math.sqrt(12), "B", "The twist that the slots allow"),
+        (PriorKnowledge(), 1e-4, "B", "A generous figure"),
     ],
 )
 def test_one_push_a_set_up_adds_what_was_not_seen(recorded, known, each, kind, word) -> None:
@@ -157,8 +158,8 @@ def test_history_sharpens_few_pushes_unless_today_looks_worse(recorded) -> None:
     quiet = rows_of({p: [1e-4 - 1e-5, 1e-4 + 1e-5] for p in BOTH})
     wild = rows_of({p: [1e-4 - 9e-5, 1e-4 + 9e-5] for p in BOTH})
     own = 2e-10 / 6
-    pool = Known(pool=Pool(2e-10, 30), set_ups=SetUpScatter(own, 19, own, 30, 20))
-    alone, with_log = (recorded("fence-square", quiet, gear=FINE, known=k) for k in (Known(), pool))
+    pool = PriorKnowledge(pool=Pool(2e-10, 30), set_ups=SetUpScatter(own, 19, own, 30, 20))
+    alone, with_log = (recorded("fence-square", quiet, gear=FINE, known=k) for k in (PriorKnowledge(), pool))
     assert with_log.quantities[0].uncertainty < 0.7 * alone.quantities[0].uncertainty
     worse = recorded("fence-square", wild, gear=FINE, known=pool)
     assert "scatter-grew" in worse.codes
@@ -170,7 +171,7 @@ def test_one_seat_by_the_logs_scatter(recorded) -> None:
     header = "sweep,placement,travel_mm,reading_mm,seat"
     default = recorded("fence-square", rows, header, gear=FINE)
     assert std(default, "seat") == pytest.approx(30e-6 / math.sqrt(2))
-    logged = recorded("fence-square", rows, header, gear=FINE, known=Known(seat_scatter=5e-5))
+    logged = recorded("fence-square", rows, header, gear=FINE, known=PriorKnowledge(seat_scatter=5e-5))
     assert std(logged, "seat") == pytest.approx(5e-5 / math.sqrt(2))
     alone = [row for row in rows if row[1] == "handle-left"]
     assert std(recorded("fence-square", alone, header, gear=FINE), "seat") == pytest.approx(30e-6)
@@ -179,7 +180,7 @@ def test_one_seat_by_the_logs_scatter(recorded) -> None:
 def test_verdicts_and_what_would_settle(recorded) -> None:
     scatter = (-3e-5, 0.0, 3e-5)
     # a log whose set-ups differ by no more than their passes explain
-    quiet = Known(set_ups=SetUpScatter((3e-5) ** 2 / 6, 60, (3e-5) ** 2 / 6, 60, 61))
+    quiet = PriorKnowledge(set_ups=SetUpScatter((3e-5) ** 2 / 6, 60, (3e-5) ** 2 / 6, 60, 61))
     for a, said in ((0.0, "inside"), (6e-4, "outside"), (1.34e-4, "cannot-tell"), (-6e-4, "outside")):
         rows = rows_of({p: [a + d for d in scatter] for p in BOTH})
         found = recorded("fence-square", rows, gear=FINE, known=quiet)
@@ -214,7 +215,7 @@ def test_a_later_look_uses_ninety_nine(recorded) -> None:
     from scipy.special import stdtrit
 
     rows = rows_of({p: [1e-4 - 1e-5, 1e-4, 1e-4 + 1e-5] for p in BOTH})
-    first, later = (recorded("fence-square", rows, gear=FINE, known=Known(looks=n)) for n in (0, 1))
+    first, later = (recorded("fence-square", rows, gear=FINE, known=PriorKnowledge(looks=n)) for n in (0, 1))
     assert (first.confidence, later.confidence) == (0.95, 0.99)
     dof = first.quantities[0].degrees_of_freedom
     ratio = stdtrit(dof, 0.995) / stdtrit(dof, 0.975)
@@ -231,7 +232,7 @@ def test_no_settings_no_verdict(recorded) -> None:
 def test_one_set_up_says_so(recorded) -> None:
     left = rows_of({"handle-left": [2.5e-4] * 3})
     right = rows_of({"handle-right": [3.5e-4] * 3})
-    known = Known(square=SquareHistory(5e-5, 1e-5, 10))
+    known = PriorKnowledge(square=SquareHistory(5e-5, 1e-5, 10))
     for rows in (left, right):
         found = recorded("fence-square", rows, gear=FINE, known=known)
         assert found.quantities[0].value == pytest.approx(3e-4, abs=2e-6)

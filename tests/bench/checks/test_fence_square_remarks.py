@@ -8,20 +8,23 @@ import pytest
 from everyday import everyday
 from recording import Recorder
 
-from bench.checks.model import Evidence, EvidenceGear, Known, SquareHistory, Trace
+from bench.checks.model import Evidence, EvidenceGear, PriorKnowledge, SquareHistory, Trace
 from bench.finding import EvidenceError, Finding
 from bench.gear import Indicator, Jig, Square
 from bench.procedure.conclusion import conclude
 from bench.render.remarks import evidence_error_words, notes_of
 from hw.virtual.saw import VirtualSaw
 
+NOTHING_KNOWN = PriorKnowledge()
 GEAR = EvidenceGear(
     indicator=Indicator(resolution=0.001), jig=Jig("sled", pivot_to_blade=250.0, pivot_to_screw=500.0)
 )
 BOTH = ("handle-left", "handle-right")
 
 
-def taken(saw: VirtualSaw, slip: str | None, known: Known = Known(), gear: EvidenceGear = GEAR) -> Finding:  # noqa: B008
+def taken(
+    saw: VirtualSaw, slip: str | None, known: PriorKnowledge = NOTHING_KNOWN, gear: EvidenceGear = GEAR
+) -> Finding:
     """Two and two pushes; the second set-up goes wrong by `slip`."""
     recorder = Recorder(saw)
     traces = []
@@ -50,7 +53,7 @@ def turned_over_is_asked(found: Finding) -> bool:
 def test_nothing_turned_is_asked_about_where_the_squares_history_tells(seed: int) -> None:
     """The second set-up is left as the first and read with the other sign: a near 0, e takes the fence's error."""
     saw = VirtualSaw.draw(seed, rotation=4e-4, square_error=3e-5)
-    known = Known(square=SquareHistory(3e-5, 8e-6, 8))
+    known = PriorKnowledge(square=SquareHistory(3e-5, 8e-6, 8))
     slipped = taken(saw, "not-turned", known)
     assert abs(slipped.quantities[0].value) < 8e-5  # looks dead square
     assert looks_not_turned(slipped)
@@ -76,7 +79,7 @@ def test_a_good_fence_and_a_good_square_are_left_in_peace() -> None:
 
 def test_another_error_than_before_with_a_fence_that_is_out() -> None:
     saw = VirtualSaw.draw(7, rotation=5e-4, square_error=3e-4)
-    found = taken(saw, None, Known(square=SquareHistory(0.0, 1e-5, 10)))
+    found = taken(saw, None, PriorKnowledge(square=SquareHistory(0.0, 1e-5, 10)))
     assert "square-not-turned" in found.codes
     assert not looks_not_turned(found)
 
@@ -178,7 +181,9 @@ def test_closure_survives_play_and_sees_creep(seed: int) -> None:
     seen = []
     for traces in (swayed, crept):
         found = conclude(
-            Evidence("fence-square", traces, {}, GEAR, Known()), id="x", at="2026-01-01T00:00:00+00:00"
+            Evidence("fence-square", traces, {}, GEAR, PriorKnowledge()),
+            id="x",
+            at="2026-01-01T00:00:00+00:00",
         )
         row = next((r for r in found.budget if r.part == "closure"), None)
         seen.append(0.0 if row is None else row.standard_uncertainty)
@@ -201,7 +206,7 @@ def test_pull_backs_that_differ_are_said_and_do_not_conclude() -> None:
         )
         traces += [push, pull]
     found = conclude(
-        Evidence("fence-square", traces, {}, GEAR, Known()), id="x", at="2026-01-01T00:00:00+00:00"
+        Evidence("fence-square", traces, {}, GEAR, PriorKnowledge()), id="x", at="2026-01-01T00:00:00+00:00"
     )
     assert found.quantities[0].value == pytest.approx(3e-4, abs=5e-6)
     note = next(n for n in notes_of(found, "mm") if "passes back differ" in n)
@@ -216,6 +221,6 @@ def test_walls_that_change_are_said() -> None:
         push, _ = cycle(chance, n)
         traces.append(Trace(push.placement, push.travel, push.reading, True, push.sweep, None, hold))
     found = conclude(
-        Evidence("fence-square", traces, {}, GEAR, Known()), id="x", at="2026-01-01T00:00:00+00:00"
+        Evidence("fence-square", traces, {}, GEAR, PriorKnowledge()), id="x", at="2026-01-01T00:00:00+00:00"
     )
     assert "walls-mixed" in found.codes

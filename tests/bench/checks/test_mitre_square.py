@@ -19,7 +19,7 @@ from shapely import affinity
 from shapely.geometry import LineString, Point, Polygon
 
 from bench.checks import find
-from bench.checks.model import Evidence, EvidenceGear, Known, SquareHistory, Trace
+from bench.checks.model import Evidence, EvidenceGear, PriorKnowledge, SquareHistory, Trace
 from bench.finding import EvidenceError, Finding
 from bench.gear import Indicator, Jig, Saw, Square
 from bench.geometry.mitre import KNOWN, combination
@@ -208,7 +208,7 @@ FOUR = tuple(f"{f}-fence-corner-{c}" for f in FENCES for c in CORNERS)
 
 def test_where_the_right_angle_comes_from() -> None:
     four = traces(1e-4, -2e-4, 3e-4, -1e-4, set_ups=FOUR)  # e_90 = -2e-4
-    logged = worked(four, known=Known(square=SquareHistory(-2e-4, 1e-5, 8.0)))
+    logged = worked(four, known=PriorKnowledge(square=SquareHistory(-2e-4, 1e-5, 8.0)))
     assert values(logged)["between"] == pytest.approx(-3e-4, abs=2e-8)
     assert "right-angle-as-measured" in logged.codes
     told = worked(four, square=Square("s", 200.0, 0.03))

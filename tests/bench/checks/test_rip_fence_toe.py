@@ -10,7 +10,7 @@ from everyday import everyday
 from shapely import affinity
 from shapely.geometry import LineString
 
-from bench.checks.model import EvidenceGear, Known
+from bench.checks.model import EvidenceGear, PriorKnowledge
 from bench.finding import EvidenceError, Finding
 from bench.gear import Indicator, Saw
 from bench.procedure.conclusion import conclude
@@ -133,7 +133,7 @@ def test_rows_and_one_pass(recorded) -> None:
     assert std["indicator over the span used"] == pytest.approx(0.01 * 0.03 / math.sqrt(3) / 300, rel=0.01)
     assert std["resolution"] == pytest.approx(0.001 / math.sqrt(6) / 300, rel=0.01)
     assert std["travel scale"] == pytest.approx(1e-7 / math.sqrt(3), rel=0.01)
-    single = recorded("rip-fence", rows(-1e-4, "right", "carried", (0.0,)), gear=gear, known=Known())
+    single = recorded("rip-fence", rows(-1e-4, "right", "carried", (0.0,)), gear=gear, known=PriorKnowledge())
     assert single.single_sweep
     assert {row.part: row.standard_uncertainty for row in single.budget}["between sweeps"] == pytest.approx(
         1e-4

@@ -69,9 +69,9 @@ def test_a_few_pairs_tell_as_much_as_many_copies(monkeypatch: pytest.MonkeyPatch
     ]
     found = runner_widths.runners_and_slots(traces, Caliper())
     fit = runner_fit(found.runners, found.slots)
-    few = runner_widths.effects(found, fit)
+    few = runner_widths.error_effects(found, fit)
     monkeypatch.setattr(runner_widths, "COPIES_OF_A_KIND", 1000)
-    many = runner_widths.effects(found, fit)
+    many = runner_widths.error_effects(found, fit)
     assert few.keys() == many.keys() == {"widths as read", "inside against outside jaws"}
     for name, effect in few.items():
         assert effect[:2] == pytest.approx(many[name][:2], rel=0.06)  # yaw play, side play

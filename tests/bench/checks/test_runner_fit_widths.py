@@ -10,12 +10,13 @@ import numpy as np
 import pytest
 
 from bench.checks.model import Evidence, EvidenceGear, Trace
-from bench.checks.runner_fit import CHECK, _verdict, evaluate
+from bench.checks.runner_fit import CHECK, evaluate
 from bench.finding import Finding
 from bench.gear import Caliper, Jig
 from bench.geometry.runner_play import Widths, runner_fit
 from bench.procedure.prompt import ProcedureState, advance, ask
 from bench.render.remarks import notes_of
+from bench.uncertainty.verdicts import verdict_between
 
 REFERENCE = Path(__file__).parents[3] / "fixtures" / "reference"
 DECISIONS = json.loads((REFERENCE / "conformity_decisions.json").read_text())["iso_14253_1"][
@@ -216,7 +217,7 @@ def test_two_limits_decide_as_the_standard_does(row) -> None:
     """ISO 14253-1: the tightest place against the lower limit, the loosest against the upper, one value for both."""
     lower = -math.inf if row["LSL"] is None else row["LSL"]
     said = {"conforms": "inside", "undecided": "cannot-tell", "does not conform": "outside"}[row["decision"]]
-    assert _verdict(row["y"], row["y"], row["U"], lower, row["USL"]) == said
+    assert verdict_between(row["y"], row["U"], lower, row["USL"], row["y"]) == said
 
 
 # ---- uncertainty -------------------------------------------------------------------------------------------------

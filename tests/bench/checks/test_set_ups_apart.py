@@ -13,12 +13,12 @@ from everyday import ci
 from fence_bodies import Disturbed, Hands, check, draw, truth
 
 from bench.checks.model import Evidence, EvidenceGear, Trace
-from bench.checks.shared.closure import Returned, parted
+from bench.checks.shared.return_error import ReturnError, split_return_errors
 from bench.finding import Finding
 from bench.gear import Indicator, Jig
 from bench.procedure.conclusion import conclude
 from bench.render.remarks import notes_of
-from bench.uncertainty.components import SET_UP
+from bench.uncertainty.variance_components import SET_UP
 
 SLED = Jig("sled", pivot="right", pivot_to_blade=250.0, pivot_to_screw=500.0)
 HANDS = Hands(dust=0.0)
@@ -120,7 +120,7 @@ def test_what_is_gone_on_with_is_set_up_anew_and_averages() -> None:
 def test_signs_part_creep_from_a_turned_sled(
     first: float, second: float, common: float, alternating: float
 ) -> None:
-    apart = parted(*(Returned(gap, 0.0, 1e-6) for gap in (first, second)))
+    apart = split_return_errors(*(ReturnError(gap, 0.0, 1e-6) for gap in (first, second)))
     assert apart.likely_unequal == pytest.approx(min(common, alternating), abs=1e-5)
     assert (apart.common or 0.0) == pytest.approx(common) and (apart.alternating or 0.0) == pytest.approx(
         alternating

@@ -16,7 +16,7 @@ from shapely import affinity
 from shapely.geometry import LineString
 
 from bench.checks import find
-from bench.checks.model import EvidenceGear, Known
+from bench.checks.model import EvidenceGear, PriorKnowledge
 from bench.finding import EvidenceError
 from bench.gear import Indicator, Saw
 
@@ -222,7 +222,7 @@ def test_verdicts_by_how_parallel_it_should_be(recorded) -> None:
     assert alone.verdict is None and alone.quantities[0].tolerance is None
     assert "no-saw-blade" in alone.codes
     assert alone.quantities[0].way == "rear leans left"
-    later = recorded("slot-blade", spots(1e-4, "right"), gear=gear, known=Known(looks=1))
+    later = recorded("slot-blade", spots(1e-4, "right"), gear=gear, known=PriorKnowledge(looks=1))
     assert later.confidence == 0.99
 
 

@@ -8,8 +8,8 @@ from everyday import everyday
 from shapely import affinity
 from shapely.geometry import LineString
 
-from bench.checks.model import EvidenceGear, Known, SquareHistory
-from bench.checks.shared.placed import turn_factor
+from bench.checks.model import EvidenceGear, PriorKnowledge, SquareHistory
+from bench.checks.shared.placement_fit import turn_factor
 from bench.finding import EvidenceError
 from bench.gear import Indicator, Jig, Saw, Square
 
@@ -87,7 +87,7 @@ def test_square_turned_over(recorded, line, fence, a, e) -> None:
 def test_the_slip_that_looks_dead_square_is_remarked_with_a_history(recorded, line) -> None:
     """Nothing turned over, the second side declared left: a = 0, e = -0.00025; the square's history tells."""
     rows = line(1, "handle-left", 2.5e-4) + line(2, "handle-right", 2.5e-4)
-    known = Known(square=SquareHistory(5e-5, 1e-5, 10))
+    known = PriorKnowledge(square=SquareHistory(5e-5, 1e-5, 10))
     found = recorded("fence-square", rows, known=known, gear=EvidenceGear(jig=SLED))
     assert found.quantities[0].value == pytest.approx(0, abs=1e-9)
     assert found.quantities[1].value == pytest.approx(-2.5e-4, abs=1e-9)
@@ -96,7 +96,7 @@ def test_the_slip_that_looks_dead_square_is_remarked_with_a_history(recorded, li
 
 def test_one_placement_by_history_or_tolerance(recorded, line) -> None:
     rows = [row for n in range(3) for row in line(n, "handle-left", 2.5e-4)]
-    known = Known(square=SquareHistory(5e-5, 1e-5, 10))
+    known = PriorKnowledge(square=SquareHistory(5e-5, 1e-5, 10))
     by_history = recorded("fence-square", rows, known=known)
     assert by_history.quantities[0].value == pytest.approx(3e-4, abs=1e-8)
     assert [q.name for q in by_history.quantities] == ["fence"]

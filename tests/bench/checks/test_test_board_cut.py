@@ -11,9 +11,9 @@ import pytest
 import shapely
 import shapely.affinity
 
-from bench.checks.model import Evidence, EvidenceGear, Known, Pool, SweepHistory, Trace
+from bench.checks.model import Evidence, EvidenceGear, Pool, PriorKnowledge, SweepHistory, Trace
 from bench.checks.options import understood
-from bench.checks.shared.cut_board import causes, cut_scatter
+from bench.checks.shared.cut_board import cut_scatter, likely_causes
 from bench.checks.test_board import CHECK, evaluate
 from bench.finding import EvidenceError, Finding
 from bench.gear import Caliper, Jig
@@ -22,7 +22,7 @@ from bench.procedure.prompt import ProcedureState, advance, ask
 from bench.render.printed_result import result_lines
 from bench.render.remarks import move_words
 from bench.render.result import headline
-from bench.uncertainty import agreement
+from bench.uncertainty.verdicts import agreement
 
 EN = json.loads(
     (Path(__file__).parents[3] / "fixtures" / "reference" / "conformity_decisions.json").read_text()
@@ -65,14 +65,16 @@ def board(
     near,
     far,
     *,
-    known: Known | None = None,
+    known: PriorKnowledge | None = None,
     caliper: Caliper | None = None,
     jig: Jig | None = SLED,
     **options,
 ) -> Finding:
     traces = [Trace("near", [0.0] * len(near), list(near)), Trace("far", [0.0] * len(far), list(far))]
     gear = EvidenceGear(caliper=caliper or Caliper(), jig=jig)
-    return evaluate(Evidence("test-board", traces, {"apart": 370.0, **options}, gear, known or Known()))
+    return evaluate(
+        Evidence("test-board", traces, {"apart": 370.0, **options}, gear, known or PriorKnowledge())
+    )
 
 
 @pytest.mark.parametrize("kept", ["left", "right"])
@@ -100,10 +102,10 @@ def test_a_chip_under_the_board_in_one_cut_is_not_called_good_in_silence() -> No
     a = 2e-4
     strip = cut_strip([a, a, a - 0.32 / 400, a, a])
     near, far = ([round(strip(at) + 0.01 * k, 2) for k in range(3)] for at in (15.0, 385.0))
-    known = Known(passes=Pool(2e-5**2, 34.0))
+    known = PriorKnowledge(passes=Pool(2e-5**2, 34.0))
     jig = Jig("sled", tolerance=1e-4)
     assert "one-strip" in board(near, far, known=known, jig=jig).codes
-    beside = Known(passes=known.passes, sweep=SweepHistory(a, 3e-5))
+    beside = PriorKnowledge(passes=known.passes, sweep=SweepHistory(a, 3e-5))
     traces = [Trace(end, [0.0] * 3, widths) for end, widths in (("near", near), ("far", far))]
     evidence = Evidence("test-board", traces, {"apart": 370.0}, EvidenceGear(jig=jig), beside)
     found = conclude(evidence, id="x", at="2026-01-01T00:00:00+00:00")
@@ -124,7 +126,7 @@ def test_a_second_strip_shows_the_chip_and_the_give_or_take_holds(chip) -> None:
             Trace(end, [at] * 3, [round(strip(at), 2)] * 3) for end, at in (("near", 15.0), ("far", 385.0))
         ]
     options = {"apart": 370.0, "strips": 2}
-    known = Known(passes=Pool(2e-5**2, 34.0))
+    known = PriorKnowledge(passes=Pool(2e-5**2, 34.0))
     found = evaluate(Evidence("test-board", traces, options, EvidenceGear(), known))
     (q,) = found.quantities
     assert abs(q.value - a) <= q.uncertainty and "one-strip" not in found.codes
@@ -152,14 +154,14 @@ def test_play_and_seat_of_every_cut_are_in_the_interval() -> None:
             [round((width(at) + 0.004 * rng.standard_normal()) * 1.0005, 2) for _ in range(3)]
             for at in (15.0, 385.0)
         ]
-        found = board(*read, known=Known(yaw_play=play))
+        found = board(*read, known=PriorKnowledge(yaw_play=play))
         held += abs(found.quantities[0].value - a) <= found.quantities[0].uncertainty
     assert held / trials >= 0.9
 
 
 def test_the_rows_are_those_of_n_cuts() -> None:
     near, far = [25.01, 25.02, 25.03], [24.00, 24.01, 24.02]
-    found = board(near, far, known=Known(yaw_play=4e-4, seat_scatter=2e-5))
+    found = board(near, far, known=PriorKnowledge(yaw_play=4e-4, seat_scatter=2e-5))
     u = {r.part: r for r in found.budget}
     cut = math.hypot(4e-4 / math.sqrt(12), 2e-5)
     assert u["scatter of the cuts"].standard_uncertainty == pytest.approx(cut / 2)
@@ -182,7 +184,10 @@ def test_the_rows_are_those_of_n_cuts() -> None:
 
 
 def test_unknown_play_is_not_taken_for_none() -> None:
-    unknown, none = board([25.0] * 3, [25.0] * 3), board([25.0] * 3, [25.0] * 3, known=Known(yaw_play=0.0))
+    unknown, none = (
+        board([25.0] * 3, [25.0] * 3),
+        board([25.0] * 3, [25.0] * 3, known=PriorKnowledge(yaw_play=0.0)),
+    )
     assert unknown.quantities[0].uncertainty > 2 * none.quantities[0].uncertainty
     assert "cuts-unknown" in unknown.codes
     assert "cuts-unknown" not in none.codes
@@ -191,11 +196,17 @@ def test_unknown_play_is_not_taken_for_none() -> None:
 @pytest.mark.parametrize(
     ("known", "options", "cut", "dof", "code"),
     [
-        (Known(passes=Pool(25e-6**2, 34.0), yaw_play=6e-4), {}, 25e-6, 34.0, "cuts-as-passes"),
-        (Known(passes=Pool(25e-6**2, 34.0)), {"cut_scatter": 1e-5}, 1e-5, None, None),
-        (Known(), {"hold": "left"}, 60e-6, None, "cuts-held-usual"),
-        (Known(yaw_play=3e-4), {}, math.hypot(3e-4 / math.sqrt(12), 30e-6), None, "cuts-in-the-play"),
-        (Known(), {}, math.hypot(100e-6, 30e-6), None, "cuts-unknown"),
+        (PriorKnowledge(passes=Pool(25e-6**2, 34.0), yaw_play=6e-4), {}, 25e-6, 34.0, "cuts-as-passes"),
+        (PriorKnowledge(passes=Pool(25e-6**2, 34.0)), {"cut_scatter": 1e-5}, 1e-5, None, None),
+        (PriorKnowledge(), {"hold": "left"}, 60e-6, None, "cuts-held-usual"),
+        (
+            PriorKnowledge(yaw_play=3e-4),
+            {},
+            math.hypot(3e-4 / math.sqrt(12), 30e-6),
+            None,
+            "cuts-in-the-play",
+        ),
+        (PriorKnowledge(), {}, math.hypot(100e-6, 30e-6), None, "cuts-unknown"),
     ],
 )
 def test_the_best_that_is_known_of_a_cut_counts(known, options, cut, dof, code) -> None:
@@ -207,7 +218,7 @@ def test_the_best_that_is_known_of_a_cut_counts(known, options, cut, dof, code) 
 
 def test_agreement_is_said_before_all_else() -> None:
     day = SweepHistory(fence=2e-4, expanded=3e-5, at="2026-02-03T10:00:00+00:00")
-    known = Known(sweep=day, passes=Pool(2e-5**2, 30.0))
+    known = PriorKnowledge(sweep=day, passes=Pool(2e-5**2, 30.0))
     same = board([25.3] * 3, [25.0] * 3, known=known, jig=None)
     assert same.remarks[0].code == "agrees-with-passes"
     assert result_lines(same, "mm")[0].startswith("It agrees with the passes of 2026-02-03")
@@ -229,7 +240,7 @@ def test_a_scale_error_of_the_caliper_and_its_zero_cancel() -> None:
 
 
 def test_verdicts() -> None:
-    tight = {"known": Known(yaw_play=5e-5, seat_scatter=1e-5), "caliper": Caliper(0.001, 0.002)}
+    tight = {"known": PriorKnowledge(yaw_play=5e-5, seat_scatter=1e-5), "caliper": Caliper(0.001, 0.002)}
     assert board([25.0] * 3, [25.0] * 3, **tight).verdict == "inside"
     assert board([25.5] * 3, [25.0] * 3, **tight).verdict == "outside"
     near = board([25.25] * 3, [25.0] * 3, **tight)
@@ -264,7 +275,7 @@ def test_slips_with_a_board_really_cut_are_named_first(slip, first) -> None:
     width = cut_strip([a] * 5)
     near, far = [width(15.0)] * 3, [width(385.0)] * 3
     options: dict[str, object] = {"sweep_fence": a, "sweep_fence_uncertainty": 3e-5}
-    known = Known(yaw_play=1e-4)
+    known = PriorKnowledge(yaw_play=1e-4)
     assert "agrees-with-passes" in board(near, far, known=known, **options).codes
     if slip == "ends":
         near, far = far, near
@@ -279,7 +290,7 @@ def test_slips_with_a_board_really_cut_are_named_first(slip, first) -> None:
 
 
 def test_a_square_fence_says_nothing_of_swapped_ends() -> None:
-    named = causes(2e-4, 0.0, both=2.8e-5)
+    named = likely_causes(2e-4, 0.0, both=2.8e-5)
     assert not {c.code for c in named} & {"cause-ends-mixed", "cause-turns"}
 
 
@@ -338,14 +349,14 @@ def test_the_words_turn_the_board_the_right_way() -> None:
 # ---- the move ----------------------------------------------------------------------------------------------------
 
 
-def concluded(width, *, known: Known | None = None, jig: Jig | None, kept: str = "left") -> Finding:
+def concluded(width, *, known: PriorKnowledge | None = None, jig: Jig | None, kept: str = "left") -> Finding:
     traces = [Trace(end, [at] * 3, [width(at)] * 3) for end, at in (("near", 15.0), ("far", 385.0))]
     gear = EvidenceGear(caliper=Caliper(0.001, 0.002), jig=jig, leaves=(0.05, 0.1))
     evidence = Evidence("test-board", traces, {"kept": kept}, gear, known or QUIET)
     return conclude(evidence, id="x", at="2026-01-01T10:00:00+00:00")
 
 
-QUIET = Known(yaw_play=2e-5, seat_scatter=1e-5)
+QUIET = PriorKnowledge(yaw_play=2e-5, seat_scatter=1e-5)
 
 
 @pytest.mark.parametrize("pivot", ["left", "right"])
@@ -375,11 +386,11 @@ def test_where_there_is_no_move_it_is_said_why() -> None:
     assert bare.verdict == "outside" and bare.move is None
     assert "no-lever" in bare.codes
     jig = Jig("sled", pivot="right", pivot_to_blade=250.0, pivot_to_stop=480.0)
-    other = Known(yaw_play=2e-5, seat_scatter=1e-5, sweep=SweepHistory(1e-5, 2e-5))
+    other = PriorKnowledge(yaw_play=2e-5, seat_scatter=1e-5, sweep=SweepHistory(1e-5, 2e-5))
     differs = concluded(width, jig=jig, known=other)
     assert differs.verdict == "cannot-tell" and differs.move is None
     assert "no-move-in-doubt" in differs.codes
-    agrees = Known(yaw_play=2e-5, seat_scatter=1e-5, sweep=SweepHistory(8e-4, 2e-5))
+    agrees = PriorKnowledge(yaw_play=2e-5, seat_scatter=1e-5, sweep=SweepHistory(8e-4, 2e-5))
     assert concluded(width, jig=jig, known=agrees).move is not None
     assert concluded(width, jig=None).move is None
 

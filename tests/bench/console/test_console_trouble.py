@@ -7,7 +7,7 @@ import pytest
 from bench.console.message_folding import fold
 from bench.console.notices import NOTICES, NoticeLine, NoticeList
 from bench.console.view_model import ViewModel
-from bench.finding import Unread
+from bench.finding import UnreadableRecord
 from bench.protocol import InstrumentState, LogRows, Notice, PassNotice, StatusReply
 
 PORT = "/dev/serial/by-id/usb-gauge-if00-port0"
@@ -88,6 +88,6 @@ def test_no_more_are_kept_than_fit(state: ViewModel) -> None:
 
 
 def test_results_that_cannot_be_read_are_told_with_the_others(state: ViewModel) -> None:
-    fold(state, LogRows([], unread=[Unread("result", 3, "2026-01-05T10:00:00+00:00")]))
+    fold(state, LogRows([], unread=[UnreadableRecord("result", 3, "2026-01-05T10:00:00+00:00")]))
     words, bad = said(state)[-1]
     assert bad and words.startswith("1 result could not be read: number 3 (2026-01-05).")

@@ -10,7 +10,7 @@ from bench.console.first_start import Guide, proof_leaf
 from bench.console.screens.value import with_unit
 from bench.console.view_model import ViewModel
 from bench.protocol import Error, Learn, Notice, PutJig, PutLeaves
-from bench.units import UnitsError, parse_length, parse_slope
+from bench.units.parsing import UnitsError, parse_length, parse_slope
 
 
 @pytest.mark.parametrize(

@@ -11,9 +11,9 @@ from cut_shops import FACE, UM, Shop
 
 from bench.checks import find
 from bench.checks.model import Evidence, EvidenceGear, Trace
+from bench.cut.conditions import CutConditions
 from bench.cut.document import cut_document
-from bench.cut.sheet import Sheet
-from bench.cut.terms import Result
+from bench.cut.terms import LoggedFinding
 from bench.finding import Quantity
 from bench.gear import Indicator, Jig
 
@@ -45,12 +45,12 @@ def test_the_measured_curvature_leads_to_the_edge_that_is_cut(bend: float) -> No
     play = finding.__class__(
         id="p", check="side-play", quantities=[Quantity("yaw-play", 0.0, "rad", 1e-9, None)]
     )
-    results = [Result(finding, 0, swept=shop.swept), Result(play, 0)]
+    results = [LoggedFinding(finding, 0, swept=shop.swept), LoggedFinding(play, 0)]
     off = []
     for cut in (80.0, 300.0, 400.0):
-        sheet = Sheet(150.0, cut)
-        document = cut_document(results, None, sheet)
-        true = shop.cut(sheet, 0.0, 0.0)
+        conditions = CutConditions(150.0, cut)
+        document = cut_document(results, None, conditions)
+        true = shop.cut(conditions, 0.0, 0.0)
         off.append(abs(shop.sweep(0.0, 0.0) - true))
         assert document["square"]["value"] == pytest.approx(true, abs=document["square"]["uncertainty"])
         slot = next(row for row in document["rows"] if row["part"] == "slot")

@@ -14,7 +14,7 @@ from typing import Any
 
 from bench.checks import find
 from bench.checks.model import EvidenceGear, Trace
-from bench.checks.shared.doubts import of_evidence, told
+from bench.checks.shared.doubts import doubts_by_subject, evidence_doubts
 from bench.daemon.evaluation_worker import fit_pass
 from bench.finding import EvidenceError, Finding
 from bench.gear import Indicator, Jig, Saw
@@ -148,7 +148,7 @@ class Job:
                 self.run.refuse_kept(trace, StatusMessage("pass-not-straight", {"why": why}), now)
                 continue
             evidence = self.run.evidence()
-            self.run.doubts(told(of_evidence(evidence, find(self.kind))), now)
+            self.run.doubts(doubts_by_subject(evidence_doubts(evidence, find(self.kind))), now)
         self.waiting = []
 
     waiting: list[tuple[Trace, bool]] = field(default_factory=list)

@@ -8,7 +8,7 @@ import msgspec
 import pytest
 from command import command
 
-from bench.checks.model import Evidence, EvidenceGear, Known, Lean, SweepHistory, Trace
+from bench.checks.model import Evidence, EvidenceGear, LeanTest, PriorKnowledge, SweepHistory, Trace
 from bench.finding import Finding, Move, Quantity
 from bench.gear import Indicator, Jig, Saw
 from bench.log import history
@@ -73,7 +73,7 @@ def test_a_board_is_told_beside_the_sweep_in_the_log(sweep: float, says: str) ->
         for end, place, width in (("near", 15.0, 25.3921), ("far", 384.42, 23.9144))
         for _ in range(3)
     ]
-    known = Known(sweep=SweepHistory(sweep, 2e-5, AT), yaw_play=1e-4)
+    known = PriorKnowledge(sweep=SweepHistory(sweep, 2e-5, AT), yaw_play=1e-4)
     evidence = Evidence("test-board", traces, {"turns": 4, "kept": "left", "apart": 369.42}, GEAR, known)
     found = conclude(evidence, id="x", at=AT)
     assert found.quantities[0].value == pytest.approx(1e-3, abs=1e-6)
@@ -88,8 +88,8 @@ def test_a_lean_that_showed_no_play_proves_no_side() -> None:
         Trace("handle-left", places, [2.0 + 0.0004 * s for s in places], sweep=str(n), seat=str(n))
         for n in range(3)
     ]
-    lean = Lean("handle-left", 2.0, 2.001)
-    evidence = Evidence("fence-square", traces, {"placements": "handle-left"}, GEAR, Known(), [lean])
+    lean = LeanTest("handle-left", 2.0, 2.001)
+    evidence = Evidence("fence-square", traces, {"placements": "handle-left"}, GEAR, PriorKnowledge(), [lean])
     found = conclude(evidence, id="x", at=AT)
     assert "lean-without-play" in found.codes and "lean-with-play" not in found.codes
     (side,) = [remark for remark in found.remarks if remark.code == "side-as-said"]

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.geometry.columns import GeometryError
-from bench.geometry.lines_between import lines_between
+from bench.geometry.feasible_lines import feasible_lines
 from bench.geometry.runner_play import Widths, fit_at, positions, runner_fit
 
 RUNNER = Widths([0.0, 500.0], [19.0, 19.0])
@@ -258,7 +258,7 @@ def test_more_stations_on_the_same_straight_pieces_change_nothing_at_a_position(
 
 
 def test_lines_between_two_rows_of_points():
-    found = lines_between([0.0, 10.0], [-1.0, -1.0], [1.0, 1.0], middle=5.0)
+    found = feasible_lines([0.0, 10.0], [-1.0, -1.0], [1.0, 1.0], middle=5.0)
     assert found.slopes == pytest.approx((-0.2, 0.2))
     assert found.heights == pytest.approx((-1.0, 1.0))
     assert found.gap == pytest.approx(2.0)

@@ -15,7 +15,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from bench.checks.model import Evidence, EvidenceGear, Lean, Trace
+from bench.checks.model import Evidence, EvidenceGear, LeanTest, Trace
 from bench.daemon.clients import Clients
 from bench.daemon.request_handlers import answer_request
 from bench.finding import Finding, Move, Quantity
@@ -133,7 +133,7 @@ class Life:
         traces = [self.sweep(f"{run}-s{n}", run, count=count) for n in range(sweeps)]
         finding = found(f"{run}-f", **dated, **{key: more[key] for key in ("jig",) if key in more})
         evidence = Evidence(
-            "fence-square", traces, {"sweeps": 3}, GEAR, leans=[Lean("handle-right", -0.01, 0.02)]
+            "fence-square", traces, {"sweeps": 3}, GEAR, leans=[LeanTest("handle-right", -0.01, 0.02)]
         )
         self.writer.finding(run, finding, evidence)
         return finding, evidence

@@ -9,7 +9,7 @@ from contextlib import closing
 import msgspec
 import pytest
 
-from bench.checks.model import Evidence, Known, Lean, Pool, Tap, Trace
+from bench.checks.model import Evidence, LeanTest, Pool, PriorKnowledge, TapTest, Trace
 from bench.log import write_queue
 from bench.log.events import list_events
 from bench.log.findings import find_finding, list_findings, list_moves
@@ -40,7 +40,7 @@ def test_what_is_saved_comes_back_as_it_went_in(live, path) -> None:
 def test_evidence_that_json_cannot_say_comes_back_too(live, path, make) -> None:
     life = live()
     life.begin()
-    known = Known(pool=Pool(1e-10, float("inf")))
+    known = PriorKnowledge(pool=Pool(1e-10, float("inf")))
     evidence = Evidence("fence-square", [Trace("handle-left", [1.0], [-0.0])], known=known)
     life.writer.finding("run-1", make.found("f"), evidence)
     life.writer.close()
@@ -124,9 +124,9 @@ def test_a_check_in_progress_is_found_again(live, path) -> None:
         events = {event.kind: event.data for event in list_events(db, "run-1")}
         assert load_raw_readings(db, "s-2") == {"indicator": (b"x" * 7, [1, 2, 3]), "travel": (b"y" * 7, [1])}
     assert whole == [trace]
-    lean = msgspec.convert(events["lean"], Lean)
+    lean = msgspec.convert(events["lean"], LeanTest)
     assert (lean.left, lean.right) == (-0.01, 0.02)
-    assert msgspec.convert(events["tap"], Tap) == Tap("-", 2.5, 2.52, False)
+    assert msgspec.convert(events["tap"], TapTest) == TapTest("-", 2.5, 2.52, False)
     again.writer.abandon("run-1", "left lying")
     again.writer.close()
     assert live("boot-c").writer.unfinished.words == []

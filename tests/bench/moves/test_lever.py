@@ -10,6 +10,7 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from pivot import pivot_at
 from shapely import affinity
 from shapely.geometry import LineString, Point, Polygon, box
 
@@ -23,7 +24,6 @@ from bench.moves.lever import (
     fence_move,
     leads_with_leaves,
     move_uncertainty,
-    screw_turns,
     why_no_move,
 )
 from bench.render.clock import clock_words
@@ -57,7 +57,7 @@ def made(rotation: float, jig: Jig, leaves: tuple[float, ...] = (), units: str =
 def test_worked_cases(rotation: float, x_pivot: float, x_stop: float, dy: float) -> None:
     assert fence_dy(rotation, x_stop - x_pivot) == pytest.approx(dy, abs=1e-12)
     jig = sled("right" if x_pivot > 0 else "left")
-    assert jig.x_pivot == x_pivot
+    assert pivot_at(jig) == x_pivot
     assert jig.lever == x_stop - x_pivot
     move = made(rotation, jig, (0.04, 0.05, 0.10, 0.15))
     assert (move.end, move.way) == (("left", "away") if dy > 0 else ("right", "toward"))
@@ -68,9 +68,8 @@ def test_worked_cases(rotation: float, x_pivot: float, x_stop: float, dy: float)
 
 def fence_line(jig: Jig, rotation: float) -> LineString:
     """The working face as a line through the pivot, turned by rotation (counter-clockwise from above)."""
-    assert jig.x_pivot is not None
     flat = LineString([(-2000, 0), (2000, 0)])
-    return affinity.rotate(flat, rotation, origin=(jig.x_pivot, 0), use_radians=True)
+    return affinity.rotate(flat, rotation, origin=(pivot_at(jig), 0), use_radians=True)
 
 
 def y_at(line: LineString, x: float) -> float:
@@ -92,24 +91,22 @@ def test_moving_the_end_makes_the_rotation_vanish(
 ) -> None:
     jig = sled(pivot, fence, pivot_to_stop=reach, pivot_to_blade=to_blade)
     move = made(rotation, jig)
-    assert jig.x_pivot is not None
-    x_stop = jig.x_pivot + (-reach if move.end == "left" else reach)
+    x_stop = pivot_at(jig) + (-reach if move.end == "left" else reach)
     crooked = fence_line(jig, rotation)
     # Take hold of the fence there, move it, and see which way it now points.
     y_new = y_at(crooked, x_stop) + (move.distance if move.way == "away" else -move.distance)
-    left_out = math.atan2(y_new - 0.0, x_stop - jig.x_pivot)
+    left_out = math.atan2(y_new - 0.0, x_stop - pivot_at(jig))
     left_out = math.remainder(left_out, math.pi)
     assert abs(left_out) < 1e-5 * abs(rotation) + 1e-15
     # The other way would have doubled it.
     y_wrong = y_at(crooked, x_stop) - (move.distance if move.way == "away" else -move.distance)
-    assert abs(math.remainder(math.atan2(y_wrong, x_stop - jig.x_pivot), math.pi)) > 1.9 * abs(rotation)
+    assert abs(math.remainder(math.atan2(y_wrong, x_stop - pivot_at(jig)), math.pi)) > 1.9 * abs(rotation)
 
 
 def solid_fence(jig: Jig, rotation: float) -> Polygon:
     """A fence 20 mm thick whose working face lies on y = 0 when it is square, board side open."""
-    assert jig.x_pivot is not None
     body = box(-1500, -20, 1500, 0) if jig.fence == "near" else box(-1500, 0, 1500, 20)
-    return affinity.rotate(body, rotation, origin=(jig.x_pivot, 0), use_radians=True)
+    return affinity.rotate(body, rotation, origin=(pivot_at(jig), 0), use_radians=True)
 
 
 def swing_until_touching(jig: Jig, obstacle: shapely.Geometry, start: float, toward: float) -> float:
@@ -135,9 +132,8 @@ def test_the_procedure_in_the_hands_ends_square(pivot: str, fence: str, rotation
     distance = abs(rotation) * 480
     move = made(rotation, jig, (distance,))
     assert move.leaves == [distance]
-    assert jig.x_pivot is not None
     assert jig.lever is not None
-    x_stop = jig.x_pivot + jig.lever
+    x_stop = pivot_at(jig) + jig.lever
     looks = 1.0 if fence == "near" else -1.0  # the way the working face looks, along Y
     face = y_at(fence_line(jig, rotation), x_stop)
     # A stop with a round nose, so that where it touches is one place.
@@ -179,12 +175,14 @@ def test_the_stop_counts_for_the_move_and_the_screw_for_its_turns() -> None:
     jig = sled(pivot_to_stop=480.0, screw_pitch=1.25)
     move = made(0.0003, jig)
     assert move.distance == pytest.approx(0.0003 * 480)
-    assert screw_turns(0.0003, jig) == pytest.approx(0.0003 * 500 / 1.25)
+    (screw,) = (step for step in move.steps if step.code == "move-jack-screw")
+    assert screw.values["turns"] == pytest.approx(0.0003 * 500 / 1.25)
     assert "0.12 turn, 7 minutes on a clock face" in move.text
     assert "1.25 mm" in move.text
     assert "clockwise" not in move.text  # the hand of the thread is not known
     assert "turn," not in made(0.0003, sled(pivot_to_stop=480.0)).text
-    assert screw_turns(0.0003, Jig(name="s", pivot_to_stop=480, screw_pitch=1.25)) is None
+    without_screw = made(0.0003, Jig(name="s", pivot_to_stop=480, screw_pitch=1.25))
+    assert "move-jack-screw" not in {step.code for step in without_screw.steps}
 
 
 def test_turns_as_a_clock_shows_them() -> None:

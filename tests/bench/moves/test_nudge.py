@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from pivot import pivot_at
 from shapely import affinity
 from shapely.geometry import LineString, Point
 
@@ -28,11 +29,10 @@ def test_worked_case() -> None:
 @given(ROTATIONS, st.sampled_from(["left", "right"]), st.floats(50, 900))
 def test_the_fence_at_the_indicator_goes_as_foretold(rotation: float, pivot: str, reach: float) -> None:
     jig = Jig(name="s", pivot=pivot, pivot_to_blade=250)  # type: ignore[arg-type]
-    assert jig.x_pivot is not None
     offset = -reach if pivot == "right" else reach
     square = LineString([(-2000, 0), (2000, 0)])
-    crooked = affinity.rotate(square, rotation, origin=(jig.x_pivot, 0), use_radians=True)
-    x_n = jig.x_pivot + offset
+    crooked = affinity.rotate(square, rotation, origin=(pivot_at(jig), 0), use_radians=True)
+    x_n = pivot_at(jig) + offset
     probe = LineString([(x_n, -100), (x_n, 100)])
     seen = crossing(square, probe).y - crossing(crooked, probe).y
     assert Tip(False, reach, jig).target(rotation) == pytest.approx(seen, rel=1e-4)

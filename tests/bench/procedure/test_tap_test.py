@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import sqlite3
 import statistics
-import time
 
 import pytest
 from everyday import ci
 
-from bench.checks.model import Evidence, EvidenceGear, Step, Tap, Trace
+from bench.checks.model import Evidence, EvidenceGear, Step, TapTest, Trace
 from bench.procedure.conclusion import conclude
 from bench.procedure.prompt import ProcedureState, ask
 from bench.procedure.set_up_tests import not_back
@@ -79,7 +78,7 @@ def test_a_good_indicator_with_a_count_of_lost_motion_comes_back(seeds: range) -
     assert off == [None] * len(seeds)
 
 
-def noted(*taps: Tap, units: str = "mm") -> list[str]:
+def noted(*taps: TapTest, units: str = "mm") -> list[str]:
     at = [float(s) for s in range(0, 200, 2)]
     pushes = [Trace("handle-left", at, [2.5 + 1e-4 * s for s in at], sweep=f"s{k}") for k in range(2)]
     evidence = Evidence(
@@ -91,7 +90,7 @@ def noted(*taps: Tap, units: str = "mm") -> list[str]:
 
 def test_the_finding_tells_how_far_the_number_stayed_off() -> None:
     assert noted() == []
-    good, bad = Tap("handle-left", 2.5, 2.501), Tap("handle-left", 2.5, 2.52, False)
+    good, bad = TapTest("handle-left", 2.5, 2.501), TapTest("handle-left", 2.5, 2.52, False)
     assert noted(good) == ["Tap test at handle left: the number came back to within 0.001 mm."]
     assert noted(bad, bad, good) == [
         "Tap test at handle left: the number came back to within 0.001 mm. Before that it stayed 0.020 mm off."
@@ -104,7 +103,7 @@ def test_the_finding_tells_how_far_the_number_stayed_off() -> None:
 def tap(rig, stays: float) -> None:
     """The number jumps and comes back, but for what stays."""
     rig.offset += 0.06
-    time.sleep(0.1)
+    rig.rest(0.1)
     rig.offset += stays - 0.06
 
 

@@ -7,9 +7,9 @@ import re
 
 import pytest
 
+from bench.cut.conditions import CutConditions
 from bench.cut.document import cut_document
-from bench.cut.sheet import Sheet
-from bench.cut.terms import Result
+from bench.cut.terms import LoggedFinding
 from bench.finding import Finding, Quantity
 from bench.gear import Jig
 from bench.render.cut import NEVER_MEASURED, PUT_RIGHT, answer_lines, forecast_lines, with_words
@@ -21,10 +21,10 @@ def angle(name: str, value: float, uncertainty: float = 2e-5) -> Quantity:
     return Quantity(name, value, "rad", uncertainty, None)
 
 
-def results(fence: float = 2e-4) -> list[Result]:
-    def one(check: str, *quantities: Quantity) -> Result:
+def results(fence: float = 2e-4) -> list[LoggedFinding]:
+    def one(check: str, *quantities: Quantity) -> LoggedFinding:
         found = Finding(id=check, check=check, jig="big-sled", saw="cabinet", quantities=list(quantities))
-        return Result(found, 12)
+        return LoggedFinding(found, 12)
 
     return [
         one("fence-square", angle("fence", fence), angle("slot-curvature", 0.0, 1e-8)),
@@ -46,7 +46,7 @@ def test_the_way_the_parts_come_out_is_that_of_a_corner() -> None:
         (2e-4, "right", "Shorter"),
         (-2e-4, "right", "Longer"),
     ):
-        lines = list(answer_lines(cut_document(results(fence), SLED, Sheet(400.0, at=at)), "mm"))
+        lines = list(answer_lines(cut_document(results(fence), SLED, CutConditions(400.0, at=at)), "mm"))
         assert lines[1].startswith(f"{way} away from the sled fence: 0.06 mm give or take"), lines
 
 
@@ -64,7 +64,7 @@ def test_the_answer_in_either_unit() -> None:
 
 def test_a_frame_has_the_error_between_the_fences_four_times() -> None:
     found = Finding(id="m", check="mitre-square", jig="big-sled", quantities=[angle("between", -1e-4, 4e-5)])
-    document = cut_document([Result(found, 1)], SLED)
+    document = cut_document([LoggedFinding(found, 1)], SLED)
     assert document["frame"]["value"] == pytest.approx(-4e-4)
     # eight cuts scatter besides
     assert document["frame"]["uncertainty"] == pytest.approx(
@@ -92,7 +92,7 @@ def test_no_internals_in_the_words() -> None:
 def test_sentences_are_short() -> None:
     """At most 12 words, a length with its give or take as one; names of sled, saw and checks besides."""
     value = re.compile(r"[0-9.]+ (mm|thou|in)( give or take [0-9.]+ (mm|thou|in))?( per 300 mm)?")
-    for document in (cut_document(results(), SLED), cut_document([], SLED, Sheet(clear=False))):
+    for document in (cut_document(results(), SLED), cut_document([], SLED, CutConditions(clear=False))):
         for line in words(document):
             if line.startswith("Not measured here"):
                 continue

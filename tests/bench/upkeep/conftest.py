@@ -7,7 +7,7 @@ import random
 from collections.abc import Sequence
 
 from bench.finding import Climate
-from bench.upkeep.history import Result
+from bench.upkeep.history import Measurement
 
 MM = 1 / 300  # rad; one millimetre over 300 mm
 TOLERANCE = 0.05 * MM
@@ -25,7 +25,7 @@ def results(
     tolerance: float | None = TOLERANCE,
     jig: str = "big-sled",
     quick: bool = False,
-) -> list[Result]:
+) -> list[Measurement]:
     """Whole checks, a month apart unless said. errors: the square's."""
     found = []
     for n, value in enumerate(values):
@@ -44,9 +44,11 @@ def results(
             "quick": quick,
             "climate": None if climates is None else climates[n],
         }
-        found.append(Result(quantity="fence", value=value, tolerance=tolerance, turns_fence=True, **shared))
+        found.append(
+            Measurement(quantity="fence", value=value, tolerance=tolerance, turns_fence=True, **shared)
+        )
         if errors is not None:
-            found.append(Result(quantity="square", value=errors[n], **shared))
+            found.append(Measurement(quantity="square", value=errors[n], **shared))
     return found
 
 

@@ -11,7 +11,7 @@ import pytest
 from everyday import ci
 
 from bench.upkeep.drift import charted_series
-from bench.upkeep.history import GearEvent, History, Result
+from bench.upkeep.history import GearEvent, History, Measurement
 from tests.bench.upkeep.conftest import MM, SIGMA, START, climates, results
 
 SQUARE = 0.02 * MM
@@ -21,7 +21,7 @@ def fence(history: History):
     return next(one for one in charted_series(history) if one.key.quantity == "fence")
 
 
-def alarms_as_they_come(found: list[Result], first: int = 1) -> int:
+def alarms_as_they_come(found: list[Measurement], first: int = 1) -> int:
     """Each is answered as it comes, so that the next begins anew."""
     days = sorted({one.day for one in found})
     events: list[GearEvent] = []
@@ -39,7 +39,7 @@ def five_years(toss: random.Random, *, a_year: int = 12, ragged: float = 0.25) -
 
 def quiet(
     toss: random.Random, days: list[float], *, budget: float = 1.0, season: float = 0.0
-) -> list[Result]:
+) -> list[Measurement]:
     """budget: what the findings' budgets say of the scatter that there is. season: mm from 30 to 65 %."""
     air = climates(days, toss) if season else None
     values = [toss.gauss(0, SIGMA) for _ in days]
@@ -97,7 +97,7 @@ def steps_told(size: float, before: int, shops: int, *, season: float = 0.0) -> 
     return at_once / shops, in_two / shops
 
 
-def stepped(one: Result, size: float) -> Result:
+def stepped(one: Measurement, size: float) -> Measurement:
     return msgspec.structs.replace(one, value=one.value + size * MM)
 
 

@@ -10,7 +10,7 @@ from bench.finding import Climate
 from bench.upkeep.drift import charted_series, drift_document
 from bench.upkeep.history import History, sound_climate
 from bench.upkeep.moisture import moisture
-from bench.upkeep.season import fit
+from bench.upkeep.season import fit_season
 from bench.upkeep.series import Baseline
 from tests.bench.upkeep.conftest import MM, SIGMA, climates, results
 
@@ -33,7 +33,7 @@ def test_line_and_f_test_are_those_of_statsmodels() -> None:
     from statsmodels.tools import add_constant
 
     found = seasonal(0.03)
-    season = fit([Baseline("first", found[0].day, tuple(found))])
+    season = fit_season([Baseline("first", found[0].day, tuple(found))])
     theirs = OLS([one.value for one in found], add_constant([moisture(one.climate) for one in found])).fit()
     assert season is not None and season.kept == (theirs.f_pvalue < 0.05)
     assert season.per_percent == pytest.approx(theirs.params[1], rel=1e-9)

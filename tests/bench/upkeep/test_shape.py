@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bench.upkeep.shape import best_shape, shapes
+from bench.upkeep.shape import best_shape, fit_shapes
 
 values = st.lists(st.floats(-10, 10).map(lambda v: round(v, 3)), min_size=6, max_size=20)
 gaps = st.lists(st.floats(0.5, 60), min_size=20, max_size=20)
@@ -26,7 +26,7 @@ def test_sums_and_slope_are_those_of_statsmodels(y: list[float], gaps: list[floa
     n = len(y)
     t = list(itertools.accumulate(gaps[:n]))
     m = [toss.uniform(6, 12) for _ in range(n)]
-    found = shapes(t, y, m)
+    found = fit_shapes(t, y, m)
     one = np.ones(n)
     line = OLS(y, np.column_stack([one, t, m])).fit()
     assert found["trend"].sums.residual() == pytest.approx(line.ssr, rel=1e-6, abs=1e-7)
@@ -53,4 +53,4 @@ def test_each_is_known_for_what_it_is(kind: str, count: int) -> None:
 
 def test_too_few_or_all_on_one_day_are_a_level() -> None:
     assert best_shape([0, 1], [0.0, 9.0]).kind == "level"
-    assert "trend" not in shapes([5.0] * 8, [1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0])
+    assert "trend" not in fit_shapes([5.0] * 8, [1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0])

@@ -1,4 +1,5 @@
-"""What a quick check may take over from the last whole one, and when it may not.
+"""The results that a quick check takes over from the last whole one, and when it may
+not.
 
 A quick check has one set-up. Its answer is a = b1 + e, with e the mean of all that was
 measured of the square's own error since something happened to the square.
@@ -11,7 +12,8 @@ from typing import Literal
 
 import msgspec
 
-from bench.upkeep.history import History, Result
+from bench.uncertainty.sweeps import scatter_within
+from bench.upkeep.history import History, Measurement
 from bench.upkeep.series import baselines, by_series
 
 YEAR_DAYS = 365.25
@@ -19,7 +21,7 @@ YEAR_DAYS = 365.25
 TURNING = ("dropped", "moved", "runners", "saw", "square")
 TURNED_OVER = "turned-over"
 
-WhyWhole = Literal["never-whole", "square-old", "indicator-changed", "moved"]
+WholeCheckReason = Literal["never-whole", "square-old", "indicator-changed", "moved"]
 
 
 class SquareError(msgspec.Struct, frozen=True):
@@ -35,7 +37,9 @@ class SquareError(msgspec.Struct, frozen=True):
     hold: str | None
 
 
-def whole_checks(history: History, jig: str | None, saw: str | None) -> list[Result]:
+def whole_checks(
+    history: History, jig: str | None, saw: str | None
+) -> list[Measurement]:
     """Whole checks of the sled fence, with the square turned over, in the order of
     time."""
     return [
@@ -48,16 +52,16 @@ def whole_checks(history: History, jig: str | None, saw: str | None) -> list[Res
     ]
 
 
-def why_whole(
+def whole_check_reason(
     history: History,
     *,
     jig: str | None,
     saw: str | None,
     day: float,
     instrument: str | None = None,
-) -> WhyWhole | None:
-    """Why a quick check will not do, or None. instrument: that of today, where it is
-    known."""
+) -> WholeCheckReason | None:
+    """The reason why a quick check will not do, or None. instrument: that of today,
+    where it is known."""
     whole = whole_checks(history, jig, saw)
     if not whole:
         return "never-whole"
@@ -78,11 +82,11 @@ def why_whole(
     return "moved" if moved or happened else None
 
 
-def inherited(
+def inherited_square_error(
     history: History, *, jig: str | None, saw: str | None
 ) -> SquareError | None:
-    """What a quick check of this sled takes from the log; None where no whole check
-    measured its square. The square is measured on whatever sled."""
+    """The square's error that a quick check of this sled takes from the log; None where
+    no whole check measured its square. The square is measured on whatever sled."""
     whole = whole_checks(history, jig, saw)
     if not whole:
         return None
@@ -103,7 +107,7 @@ def inherited(
     n, mean = len(values), math.fsum(values) / len(values)
     # one result knows itself as well as its budget says; several also by their scatter
     budget = max((one.varying or one.expanded / 2) for one in of_square)
-    squares = math.fsum((value - mean) ** 2 for value in values)
+    squares, _ = scatter_within([values])
     weight = 4.0  # degrees of freedom granted to the budget, as the charts grant it
     variance = (squares + weight * budget**2) / (n - 1 + weight)
     return SquareError(

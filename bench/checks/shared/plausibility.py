@@ -1,8 +1,8 @@
-"""Slips of hands and of writing down that the passes themselves show, each as a
-remark.
+"""Plausibility of evidence: mistakes of handling and of writing down that the passes
+and widths themselves show, as remarks and doubts.
 
 A pass the wrong way first, inches in a column of mm, a push that was hardly one, a push
-that stands apart from its fellows, leans that deny the side or do not agree; of caliper
+that stands apart from the others, leans that deny the side or do not agree; of caliper
 widths inches among millimetres, a misread digit, another thing measured. Pure. Lengths
 in mm, slopes in rad.
 """
@@ -13,8 +13,8 @@ import math
 import statistics
 from collections.abc import Mapping, Sequence
 
-from bench.checks.model import Evidence, Lean, Step, Trace
-from bench.checks.shared.traces import as_shown, grid_of, reach, travel_span
+from bench.checks.model import Evidence, LeanTest, Step, Trace
+from bench.checks.shared.traces import as_shown, grid_of, reach, spread_of, travel_span
 from bench.finding import Doubt, Remark, doubt, refusal, warning
 from bench.units import INCH
 
@@ -35,10 +35,10 @@ TIMES_APART = 5.0  # the spread of the other pushes
 # source
 SAME_SPOT = 1.0
 # counts that a plunger that sticks jumps at least; common practice, no source
-STICKS = 6
+STICKING_COUNTS = 6
 LEAST_PLAY = 0.01  # mm; less is not compared
 NEAR_AN_INCH = 0.15  # of that ratio: no slot is that much wider than its runner
-THIN = 5.0  # mm: no runner and no strip is as thin
+THINNEST = 5.0  # mm: no runner and no strip is as thin
 # mm off the others of its kind; no slot or runner that is used varies so; common
 # practice, no source
 ODD_WIDTH = 0.5
@@ -50,12 +50,12 @@ WIDTHS_APART, MUCH_TAPER = 0.1, 3.0
 SLOT_TO_RUNNER = 1.0
 
 
-def not_whole(
+def incomplete_passes(
     traces: Sequence[Trace], *, face: bool = False, latest: Trace | None = None
 ) -> dict[int, Remark]:
-    """Why pushes over one surface are refused, by `id`: they cover too little of what
-    the longest covers, or leave out a part that the others cover. Used with them, such
-    a push would shorten the stretch of all. face: whether form is asked for, not a
+    """The reasons to refuse pushes over one surface, by `id`: they cover too little of
+    what the longest covers, or leave out a part that the others cover. Used with them,
+    such a push would shorten the stretch of all. face: whether form is asked for, not a
     line. latest: the push that is judged by those before it alone."""
     pushes = [trace for trace in traces if trace.travel]
     longest = max(map(reach, pushes), default=0.0)
@@ -82,14 +82,14 @@ def not_whole(
     return refused | (elsewhere if len(elsewhere) < len(spans) else {})
 
 
-def short_pushes(lengths: Sequence[float]) -> list[Remark]:
+def short_pass_remarks(lengths: Sequence[float]) -> list[Remark]:
     """Pushes of a few centimetres."""
     if not lengths or not HANDLING <= max(lengths) < SHORT_PUSH:
         return []
     return [warning("short", length=max(lengths), better=BETTER_LENGTH)]
 
 
-def too_fine(evidence: Evidence) -> list[Remark]:
+def grid_remarks(evidence: Evidence) -> list[Remark]:
     """Swept readings finer than the instrument that was declared: means, or perhaps
     another unit. Where a display stands behind them it is a doubt (see `doubts`), and
     not said here."""
@@ -108,7 +108,9 @@ def too_fine(evidence: Evidence) -> list[Remark]:
     return remarks
 
 
-def sticking(placement: str, traces: Sequence[Trace], count: float) -> list[Remark]:
+def sticking_remarks(
+    placement: str, traces: Sequence[Trace], count: float
+) -> list[Remark]:
     """A plunger that stands and jumps, always the same way: a staircase under a
     line."""
     stairs = [t for t in traces if _is_staircase(t.reading, count)]
@@ -122,7 +124,7 @@ def _is_staircase(reading: Sequence[float], count: float) -> bool:
 
     steps = np.diff(np.asarray(reading, dtype=np.float64))
     far = np.abs(steps)
-    jumps = steps[far >= STICKS * count]
+    jumps = steps[far >= STICKING_COUNTS * count]
     stands = int(np.count_nonzero(far < count / 2))
     return bool(
         jumps.size >= 2
@@ -132,23 +134,23 @@ def _is_staircase(reading: Sequence[float], count: float) -> bool:
     )
 
 
-def uneven_spots(spots: Mapping[str, Sequence[float]]) -> list[Doubt]:
+def spot_doubts(spots: Mapping[str, Sequence[float]]) -> list[Doubt]:
     """Readings by the set-up they were taken in, mm: farther apart than anything at a
     saw moves there."""
     read = {name: values for name, values in spots.items() if values}
     if not read:
         return []
-    wide = {name: max(values) - min(values) for name, values in read.items()}
+    wide = {name: spread_of(values) for name, values in read.items()}
     name = max(wide, key=lambda n: wide[n])
     if wide[name] > SAME_SPOT:
         return [doubt("spread", name, apart=wide[name])]
     means = [statistics.fmean(values) for values in read.values()]
-    if (apart := max(means) - min(means)) > SAME_SPOT:
+    if (apart := spread_of(means)) > SAME_SPOT:
         return [doubt("set-ups-apart", apart=apart)]
     return []
 
 
-def push_apart(
+def outlying_pass_remarks(
     placement: str, rotations: Sequence[float], names: Sequence[str]
 ) -> list[Remark]:
     """One push that stands apart from two or more that agree."""
@@ -158,7 +160,7 @@ def push_apart(
     odd = max(range(len(rotations)), key=lambda i: abs(rotations[i] - middle))
     others = [b for i, b in enumerate(rotations) if i != odd]
     away = min(abs(rotations[odd] - b) for b in others)
-    if away <= max(PASS_APART, TIMES_APART * (max(others) - min(others))):
+    if away <= max(PASS_APART, TIMES_APART * spread_of(others)):
         return []
     return [warning("pass-apart", placement, names[odd], apart=float(away))]
 
@@ -166,18 +168,20 @@ def push_apart(
 def side_proved(evidence: Evidence, steps: Sequence[Step]) -> bool:
     """Whether leaning showed in every set-up on which side the indicator stood; a lean
     without play shows nothing."""
-    seen = {lean.placement for lean, _ in _seen(evidence, steps)}
+    seen = {lean.placement for lean, _ in _visible_leans(evidence, steps)}
     return all(step.placement in seen for step in steps)
 
 
-def _seen(evidence: Evidence, steps: Sequence[Step]) -> list[tuple[Lean, Step]]:
+def _visible_leans(
+    evidence: Evidence, steps: Sequence[Step]
+) -> list[tuple[LeanTest, Step]]:
     """The leans that moved the reading, each with its set-up."""
     by_name = {step.placement: step for step in steps}
     there = [lean for lean in evidence.leans if lean.placement in by_name]
-    return [(n, by_name[n.placement]) for n in there if lean_seen(evidence, n)]
+    return [(n, by_name[n.placement]) for n in there if lean_is_visible(evidence, n)]
 
 
-def lean_seen(evidence: Evidence, lean: Lean) -> bool:
+def lean_is_visible(evidence: Evidence, lean: LeanTest) -> bool:
     """Whether leaning moved the reading by more than its counts do."""
     return (
         abs(lean.right - lean.left)
@@ -185,10 +189,10 @@ def lean_seen(evidence: Evidence, lean: Lean) -> bool:
     )
 
 
-def denied_sides(evidence: Evidence, steps: Sequence[Step]) -> list[Doubt]:
+def side_doubts(evidence: Evidence, steps: Sequence[Step]) -> list[Doubt]:
     """Leans that deny the side taken as said."""
     doubts = []
-    for lean, step in _seen(evidence, steps):
+    for lean, step in _visible_leans(evidence, steps):
         # a standing indicator on the right is pushed in as the sled goes right; a
         # carried one goes with it
         right = (lean.right > lean.left) != (step.mount == "carried")
@@ -197,9 +201,9 @@ def denied_sides(evidence: Evidence, steps: Sequence[Step]) -> list[Doubt]:
     return doubts
 
 
-def of_leans(evidence: Evidence, steps: Sequence[Step]) -> list[Remark]:
+def lean_remarks(evidence: Evidence, steps: Sequence[Step]) -> list[Remark]:
     """Leans that see half the play in one set-up that they saw in another."""
-    seen = [lean for lean, _ in _seen(evidence, steps)]
+    seen = [lean for lean, _ in _visible_leans(evidence, steps)]
     play = {lean.placement: abs(lean.right - lean.left) for lean in seen}
     if len(play) < 2 or max(play.values()) <= 2 * min(play.values()) + LEAST_PLAY:
         return []
@@ -209,14 +213,14 @@ def of_leans(evidence: Evidence, steps: Sequence[Step]) -> list[Remark]:
     ]
 
 
-def thin(widths: Sequence[float]) -> list[Doubt]:
+def thin_width_doubts(widths: Sequence[float]) -> list[Doubt]:
     """All of them so small that they are inches rather than mm."""
-    if not widths or max(widths) >= THIN:
+    if not widths or max(widths) >= THINNEST:
         return []
     return [doubt("thin", least=min(widths), most=max(widths))]
 
 
-def mixed(
+def mixed_unit_doubts(
     one: str, first: Sequence[float], other: str, second: Sequence[float]
 ) -> list[Doubt]:
     """One of them about 25.4 times the other."""
@@ -228,7 +232,9 @@ def mixed(
     return [doubt("mixed", less, least=min(a, b), most=max(a, b))]
 
 
-def odd(name: str, at: Sequence[float], widths: Sequence[float]) -> Remark | None:
+def odd_width_remark(
+    name: str, at: Sequence[float], widths: Sequence[float]
+) -> Remark | None:
     """The one that stands farthest from the middle of its kind, where there are three
     at least."""
     if len(widths) < 3:
@@ -240,7 +246,7 @@ def odd(name: str, at: Sequence[float], widths: Sequence[float]) -> Remark | Non
     return warning("width-odd", name, at=at[worst], width=widths[worst], others=middle)
 
 
-def of_runners(
+def width_problems(
     read: Mapping[str, tuple[Sequence[float], Sequence[float]]],
 ) -> tuple[list[Doubt], list[Remark]]:
     """Doubts and remarks about slots, runners and spacings by their names, (stations,
@@ -248,7 +254,7 @@ def of_runners(
     widths = [
         w for name, (_, column) in read.items() if "spacing" not in name for w in column
     ]
-    if all_thin := thin(widths):
+    if all_thin := thin_width_doubts(widths):
         return all_thin, []
     remarks: list[Remark | None] = []
     doubts: list[Doubt] = []
@@ -257,7 +263,7 @@ def of_runners(
         if slot is None or runner is None:
             continue
         names = (f"slot-{side}", f"runner-{side}")
-        inches = mixed(names[0], slot[1], names[1], runner[1])
+        inches = mixed_unit_doubts(names[0], slot[1], names[1], runner[1])
         doubts += inches
         gap = abs(statistics.median(slot[1]) - statistics.median(runner[1]))
         if not inches and gap > SLOT_TO_RUNNER:
@@ -265,27 +271,28 @@ def of_runners(
                 warning("slot-far-from-runner", slot=names[0], runner=names[1], gap=gap)
             )
         remarks += [
-            odd(name, *column)
+            odd_width_remark(name, *column)
             for name, column in zip(names, (slot, runner), strict=True)
         ]
     return doubts, [remark for remark in remarks if remark is not None]
 
 
-def of_strip(near: Sequence[float], far: Sequence[float]) -> list[Doubt]:
+def strip_doubts(near: Sequence[float], far: Sequence[float]) -> list[Doubt]:
     """Doubts about the two ends of a strip."""
-    return thin([*near, *far]) or mixed("the near end", near, "the far end", far)
+    return thin_width_doubts([*near, *far]) or mixed_unit_doubts(
+        "the near end", near, "the far end", far
+    )
 
 
-def of_ends(
+def strip_remarks(
     near: Sequence[float], far: Sequence[float], expanded: float
 ) -> list[Remark]:
-    """What the widths of a strip's two ends contradict. expanded: give or take of
-    their difference, mm."""
+    """Remarks where the widths of a strip's two ends contradict each other. expanded:
+    give or take of their difference, mm."""
     remarks = []
     for end, widths in (("near", near), ("far", far)):
-        reach = max(widths) - min(widths)
-        if reach > WIDTHS_APART:
-            remarks.append(warning("widths-differ", end=end, apart=reach))
+        if (apart := spread_of(widths)) > WIDTHS_APART:
+            remarks.append(warning("widths-differ", end=end, apart=apart))
     taper = abs(sum(near) / len(near) - sum(far) / len(far))
     if taper > max(MUCH_TAPER, 5 * expanded):
         remarks.append(warning("much-taper", taper=taper))

@@ -1,4 +1,4 @@
-"""What is cut, and how: the options of a forecast, validated where they enter."""
+"""The conditions of a forecast: what is cut, and how; validated where they enter."""
 
 from __future__ import annotations
 
@@ -7,96 +7,86 @@ from typing import Literal
 
 import msgspec
 
-from bench.checks.options import Option, number, validated
+from bench.checks.options import Option, choice, length, number, validated
 from bench.gear import Jig
 
 BoardPlace = Literal["left", "across", "right"]
 
-BOARD = 300.0  # mm, where the sled's widest board is not known; common practice
-CUT = 300.0  # mm, unless said; the length over which a tolerance is told
-HANDLE = 150.0  # mm of a square's handle, unless said; common practice, no source
+USUAL_BOARD = 300.0  # mm, where the sled's widest board is not known; common practice
+USUAL_CUT = 300.0  # mm, unless said; the length over which a tolerance is told
+USUAL_HANDLE = 150.0  # mm of a square's handle, unless said; common practice, no source
 
-OPTIONS = (
-    Option(
+CUT_OPTIONS = (
+    length(
         "board",
-        "length",
         "Length of the board along the sled fence (the sled's widest unless said)",
-        low=20.0,
-        high=5000.0,
+        (20.0, 5000.0),
     ),
-    Option(
-        "cut", "length", "Length of the cut (300 mm unless said)", low=20.0, high=5000.0
-    ),
-    Option(
+    length("cut", "Length of the cut (300 mm unless said)", (20.0, 5000.0)),
+    choice(
         "at",
-        "choice",
         "Where the board lies, from the blade; the kept part is on that side",
-        "left",
         ("left", "across", "right"),
+        "left",
     ),
-    Option(
+    choice(
         "clear",
-        "choice",
         "Whether every cut is pushed clear past the rear teeth",
+        ("yes", "no"),
         "yes",
-        ("yes", "no"),
     ),
-    Option(
+    choice(
         "held",
-        "choice",
         "Whether the sled is held to one wall in the cut (as it was swept unless said)",
-        None,
         ("yes", "no"),
     ),
-    Option(
+    length(
         "handle",
-        "length",
         "Length of the square's handle that lay on the sled fence (150 mm unless said)",
-        low=20.0,
-        high=1000.0,
+        (20.0, 1000.0),
     ),
 )
 
 
-class _Form(msgspec.Struct, frozen=True):
+class _CutOptions(msgspec.Struct, frozen=True):
     kind: str = "cut"
-    options: tuple[Option, ...] = OPTIONS
+    options: tuple[Option, ...] = CUT_OPTIONS
 
 
-class Sheet(msgspec.Struct, frozen=True):
+class CutConditions(msgspec.Struct, frozen=True):
     """board, cut, handle: mm. held: None where nobody said."""
 
-    board: float = BOARD
-    cut: float = CUT
+    board: float = USUAL_BOARD
+    cut: float = USUAL_CUT
     at: BoardPlace = "left"
     clear: bool = True
     held: bool | None = None
-    handle: float = HANDLE
+    handle: float = USUAL_HANDLE
 
     @property
     def stretch(self) -> tuple[float, float]:
-        """Where the board lies along the sled fence, mm from the blade, right
+        """The ends of the board along the sled fence, mm from the blade, right
         positive."""
         starts = {"left": -self.board, "across": -self.board / 2, "right": 0.0}
         return starts[self.at], starts[self.at] + self.board
 
     @property
     def handle_stretch(self) -> tuple[float, float]:
-        """Where the square's handle lay in both set-ups: left of the blade, as the
+        """The ends of the square's handle in both set-ups: left of the blade, as the
         check draws it."""
         return -self.handle, 0.0
 
 
-def read_sheet(given: Mapping[str, object], jig: Jig | None) -> Sheet:
-    """The sheet from what was typed or sent. Raises OptionError."""
-    values = validated(_Form(), given)
+def read_conditions(given: Mapping[str, object], jig: Jig | None) -> CutConditions:
+    """The conditions from what was typed or sent. Raises OptionError."""
+    values = validated(_CutOptions(), given)
     widest = jig.widest_board if jig is not None else None
     at, held = values["at"], values.get("held")
-    return Sheet(
-        board=number(values, "board", widest or BOARD),
-        cut=number(values, "cut", CUT),
+    return CutConditions(
+        board=number(values, "board", widest or USUAL_BOARD),
+        cut=number(values, "cut", USUAL_CUT),
         at="across" if at == "across" else "right" if at == "right" else "left",
         clear=values["clear"] == "yes",
         held=None if held is None else held == "yes",
-        handle=number(values, "handle", HANDLE),
+        handle=number(values, "handle", USUAL_HANDLE),
     )

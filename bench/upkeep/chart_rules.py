@@ -10,7 +10,7 @@ import math
 from collections.abc import Sequence
 from statistics import NormalDist
 
-from bench.uncertainty.student import incomplete_beta, t_quantile
+from bench.uncertainty.distributions import incomplete_beta, t_quantile
 
 # of the EWMA of scores: in control it alarms as seldom as three sigma does on single
 # values (500 against 370 checks; Lucas and Saccucci 1990, Technometrics 32(1), 1-12)
@@ -35,7 +35,7 @@ def ewma_sigma(n: int, weight: float = WEIGHT) -> float:
     return math.sqrt(weight / (2 - weight) * (1 - (1 - weight) ** (2 * n)))
 
 
-def score(t: float, dof: float) -> float:
+def normal_score(t: float, dof: float) -> float:
     """The normal score as far out as t is in Student's distribution, so that three
     sigma alarms as seldom with few degrees of freedom as with many (Quesenberry 1991,
     Journal of Quality Technology 23(3), 213-224)."""
@@ -47,12 +47,12 @@ def score(t: float, dof: float) -> float:
     return math.copysign(-NormalDist().inv_cdf(max(tail, 1e-300) / 2), t)
 
 
-def limit(dof: float) -> float:
-    """How many estimated sigmas are as seldom passed as three known ones."""
+def alarm_limit(dof: float) -> float:
+    """The number of estimated sigmas that is as seldom passed as three known ones."""
     return t_quantile(1 - OUTSIDE, dof)
 
 
-def runs(z: Sequence[float]) -> list[str]:
+def run_rules(z: Sequence[float]) -> list[str]:
     """Western Electric's runs (handbook of 1956) that end at the last of `z`, the
     single value beyond three sigma left out, as codes. They are remarked on and never
     alarm: all rules together cry once in three within thirty results."""

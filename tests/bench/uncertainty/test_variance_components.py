@@ -11,8 +11,7 @@ import numpy as np
 import pytest
 
 from bench.checks.model import SetUpScatter
-from bench.uncertainty import between_set_ups, one_way, over_days
-from bench.uncertainty.components import SET_UP, excess
+from bench.uncertainty.variance_components import SET_UP, between_set_ups, one_way, over_days
 
 REFERENCE = Path(__file__).parents[3] / "fixtures" / "reference"
 
@@ -46,7 +45,7 @@ def test_calcium_of_turnip_leaves() -> None:
     ]
     found = one_way(leaves)
     assert round(found.between_mean_square, 4) == 0.2961
-    assert round(found.within_mean_square, 4) == 0.0066
+    assert round(found.within, 4) == 0.0066
     assert round(found.between, 4) == 0.0724
 
 
@@ -100,12 +99,6 @@ def test_uneven_groups_are_unbiased() -> None:
 def test_too_little_to_part(groups: list[list[float]]) -> None:
     with pytest.raises(ValueError, match="two"):
         one_way(groups)
-
-
-def test_excess_is_never_negative_and_has_a_degree_of_freedom() -> None:
-    assert excess(1.0, 10, 2.0, 10) == (0.0, 1.0)
-    more, dof = excess(4.0, 10, 1.0, 1000)
-    assert more == 3.0 and dof == pytest.approx(9 / (16 / 10 + 1 / 1000))
 
 
 def test_pastes_of_ten_batches_three_casks_two_tests() -> None:

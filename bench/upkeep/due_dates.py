@@ -1,4 +1,4 @@
-"""What should be checked again, when and why: the day on which the chance that it has
+"""The checks that are due, with day and reason: the day on which the chance that it has
 left the tolerance reaches one in ten.
 
 Pure: no clock, no files.
@@ -14,17 +14,17 @@ from typing import Any, Literal
 import msgspec
 
 from bench.upkeep.dates import date_of
-from bench.upkeep.drift import SQUARE, ChartedSeries, charted_series, swing
+from bench.upkeep.drift import SQUARE, ChartedSeries, charted_series, moisture_swing
 from bench.upkeep.history import History
 from bench.upkeep.moisture import moisture
-from bench.upkeep.quick import TURNED_OVER, YEAR_DAYS, why_whole
+from bench.upkeep.quick_check import TURNED_OVER, YEAR_DAYS, whole_check_reason
 
-CHANCE_OF_OUT = 0.10
+CHANCE_OF_OUT = 0.10  # of standing outside the tolerance, at which a check is due
 SOONEST_DAYS, LATEST_DAYS = 7.0, 91.0  # days; a week, a quarter of a year
 # the same where two minutes are enough: by simulation (tests/benchmarks/shop_years.py)
 # the longest that halves the days out of tolerance of a whole check each month
 LATEST_QUICK = 42.0
-SOON = 7.0  # days before it is due that it is called soon
+SOON_DAYS = 7.0  # days before it is due that it is called soon
 MOISTURE_CHANGE = 2.0  # percent, from which on the last result no longer speaks
 FRESH_CLIMATE = 7.0  # days that a reading of the air speaks for today
 # jigs that move by themselves, a year: before the log knows better, as if one had been
@@ -48,7 +48,8 @@ class NextCheck(msgspec.Struct, frozen=True):
 
 
 def self_moves(history: History) -> float:
-    """How often a year a sled of this shop moves without anybody meaning it to."""
+    """The number of times a year that a sled of this shop moves without anybody meaning
+    it to."""
     spans: dict[str, tuple[float, float]] = {}
     for one in history.results:
         if one.jig is not None:
@@ -113,7 +114,7 @@ def chance_of_out(
         here = one.correction.corrected(last) - last.value
         places = [
             level - here + (end - level + here) * min(1.0, ahead / LATEST_DAYS)
-            for end in swing(one, level)
+            for end in moisture_swing(one, level)
         ]
     out = max(_outside(place, spread, tolerance) for place in places)
     jumped = _outside(level, math.hypot(spread, tolerance), tolerance)
@@ -131,11 +132,9 @@ def _level(one: ChartedSeries, ahead: float) -> tuple[float, float]:
     found = period.trend
     if found is None or not found.significant:
         return level, known
-    days = [j.result.day for j in period.results]
-    middle = math.fsum(days) / len(days)
-    level = math.fsum(j.corrected for j in period.results) / len(days)
-    away = days[-1] + ahead - middle
-    return level + found.slope * away, math.hypot(known, found.standard * away)
+    day = period.results[-1].result.day + ahead
+    spread = math.hypot(known, found.standard * (day - found.middle))
+    return found.at(day), spread
 
 
 def _outside(level: float, spread: float, tolerance: float) -> float:
@@ -152,8 +151,8 @@ def _outside(level: float, spread: float, tolerance: float) -> float:
 def due_document(
     history: History, *, at: float, judged: Sequence[ChartedSeries] | None = None
 ) -> dict[str, Any]:
-    """What `sweepgauge due --json` prints. at: the day in question; judged: the series
-    of the history, where they are known already.
+    """The document that `sweepgauge due --json` prints. at: the day in question;
+    judged: the series of the history, where they are known already.
 
     Raises BeforeLastResult.
     """
@@ -209,7 +208,7 @@ def _row(
     quick = (
         key.set_up == TURNED_OVER
         and coming.why not in ("moved", "step")
-        and why_whole(history, jig=key.jig, saw=key.saw, day=at) is None
+        and whole_check_reason(history, jig=key.jig, saw=key.saw, day=at) is None
     )
     return _document(key.check, key.jig, coming, at, key.saw, last.day, quick=quick)
 
@@ -224,7 +223,7 @@ def _document(
     *,
     quick: bool = False,
 ) -> dict[str, Any]:
-    state = "later" if coming.day > at + SOON else "soon"
+    state = "later" if coming.day > at + SOON_DAYS else "soon"
     if coming.day <= at:
         state = "now" if last is not None else "never-checked"
     return {

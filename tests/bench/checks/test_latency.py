@@ -16,8 +16,8 @@ from fence_bodies import Disturbed, Hands, check, draw
 
 from bench.checks import find
 from bench.checks.model import Evidence, EvidenceGear, Trace
-from bench.checks.shared.closure import cycles
-from bench.checks.shared.lateness import later
+from bench.checks.shared.latency import relative_latency
+from bench.checks.shared.return_error import cycles
 from bench.gear import Indicator
 from bench.render.remarks import notes_of
 
@@ -70,7 +70,9 @@ def loops(count: int = 2, **how) -> list[tuple[Trace, Trace]]:
     ("late", "travel_late"), [(0.15, 0.0), (0.0, 0.15), (0.06, 0.2), (0.25, 0.05), (0.05, 0.0)]
 )
 def test_the_difference_of_the_ages_is_found(late: float, travel_late: float, seconds: float) -> None:
-    tau = later(loops(late=late, travel_late=travel_late, seconds=seconds, noise=random.Random(3)), COUNT)
+    tau = relative_latency(
+        loops(late=late, travel_late=travel_late, seconds=seconds, noise=random.Random(3)), COUNT
+    )
     assert tau is not None and abs(tau - (late - travel_late)) < 0.02
 
 
@@ -88,14 +90,14 @@ def test_the_difference_of_the_ages_is_found(late: float, travel_late: float, se
 )
 @pytest.mark.parametrize("seed", everyday(range(4), 4))
 def test_nothing_else_is_taken_for_it(how: dict, seed: int) -> None:
-    assert later(loops(3, noise=random.Random(seed), **how), COUNT) is None
+    assert relative_latency(loops(3, noise=random.Random(seed), **how), COUNT) is None
 
 
 def test_a_wave_of_the_surface_shows_it_better_and_one_cycle_shows_too_little() -> None:
     wave = {"form": lambda s: 0.02 * math.sin(s / 8), "slope": 3e-4, "late": 0.1}
-    tau = later(loops(**wave), COUNT)
+    tau = relative_latency(loops(**wave), COUNT)
     assert tau is not None and abs(tau - 0.1) < 0.02
-    assert later(loops(1, late=0.15), COUNT) is None
+    assert relative_latency(loops(1, late=0.15), COUNT) is None
 
 
 def test_passes_without_times_tell_nothing() -> None:
@@ -103,7 +105,7 @@ def test_passes_without_times_tell_nothing() -> None:
         (Trace(**{**_of(push), "at": None}), Trace(**{**_of(pull), "at": None}))
         for push, pull in loops(late=0.2)
     ]
-    assert later(bare, COUNT) is None
+    assert relative_latency(bare, COUNT) is None
 
 
 def _of(one: Trace) -> dict:
@@ -145,4 +147,4 @@ def test_readings_on_no_grid_that_no_lateness_brings_together_show_none() -> Non
             for n, (name, push, s, r, t) in enumerate(check(rng, saw, hands, calm))
         ]
         for pair in cycles(traces):
-            assert later([pair, pair], 0.0) is None
+            assert relative_latency([pair, pair], 0.0) is None

@@ -1,5 +1,5 @@
-"""What the swept checks share: traces to fits, fits to placements, placements to the
-rows of a budget.
+"""The passes of a swept check: fitted, collected by placement, and turned into the rows
+of a budget.
 
 Lengths in mm, slopes and rotations in rad.
 """
@@ -17,36 +17,36 @@ import msgspec
 
 from bench.checks.model import Evidence, Step, Trace
 from bench.checks.options import given_number
-from bench.checks.shared.closure import (
-    crept,
-    cycles,
-    lost_motion,
-    out_and_back,
-    return_row,
-    told_of_returns,
-)
-from bench.checks.shared.placed import (
+from bench.checks.shared.placement_fit import (
     Form,
-    Placed,
+    PlacementFit,
     form_of,
+    form_remarks,
     form_row,
     set_up_sizes,
     stretch_row,
-    told_of_forms,
     turn_factor,
 )
-from bench.checks.shared.results import direction_rows, instrument_rows
-from bench.checks.shared.slips import (
-    not_whole,
-    of_leans,
-    push_apart,
-    short_pushes,
-    sticking,
-    too_fine,
+from bench.checks.shared.plausibility import (
+    grid_remarks,
+    incomplete_passes,
+    lean_remarks,
+    outlying_pass_remarks,
+    short_pass_remarks,
+    sticking_remarks,
 )
-from bench.checks.shared.traces import count_of_sweeps, in_common
+from bench.checks.shared.results import direction_rows, instrument_rows
+from bench.checks.shared.return_error import (
+    backlash,
+    creep_error,
+    cycles,
+    return_error,
+    return_remarks,
+    return_row,
+)
+from bench.checks.shared.traces import count_of_sweeps, in_common, spread_of
 from bench.finding import EvidenceError, Remark, SweepRow, note, warning
-from bench.uncertainty import Part, contact_away, reading_age, seat
+from bench.uncertainty.budget import Part, contact_away, reading_age, seat
 
 if TYPE_CHECKING:
     from bench.geometry.line_fit import SweepFit
@@ -56,55 +56,55 @@ if TYPE_CHECKING:
 TOUCHED_AWAY = ("touch_away", "slot_straight", "runner_length")
 
 
-def place(
+def fit_placements(
     evidence: Evidence,
     steps: Sequence[Step],
     remarks: list[Remark],
     shifts: Mapping[str, float] = {},
-) -> tuple[list[Placed], list[SweepRow]]:
+) -> tuple[list[PlacementFit], list[SweepRow]]:
     """Fit every sweep. Raises EvidenceError where a placement is left without a push
     that can be used. shifts: see `in_common`."""
     refused: dict[int, Remark] = {}
     for step in steps:
-        refused |= not_whole([t for t in evidence.at(step.placement) if t.push])
+        refused |= incomplete_passes([t for t in evidence.at(step.placement) if t.push])
     usable = [t for t in evidence.traces if id(t) not in refused]
     shared = in_common(usable, remarks, shifts)
-    placed: list[Placed] = []
+    placed: list[PlacementFit] = []
     rows: list[SweepRow] = []
     for step in steps:
         by = shifts.get(step.placement, 0.0)
         stretch = None if shared is None else (shared[0] - by, shared[1] - by)
-        here, of_passes = _placed_at(evidence, step, stretch, refused, remarks)
+        here, of_passes = _fit_placement(evidence, step, stretch, refused, remarks)
         placed.append(here)
         rows += of_passes
-    late = _told_of_lateness(evidence, placed)
+    late = _latency_remarks(evidence, placed)
     remarks.extend(late)
     for here in placed:
-        _close(here, evidence, remarks, late=bool(late))
-    returned = told_of_returns(placed)
+        _add_return_error(here, evidence, remarks, late=bool(late))
+    returned = return_remarks(placed)
     if any(remark.code == "return-turned" for remark in returned):  # says why
         remarks[:] = [remark for remark in remarks if remark.code != "ways-apart"]
     remarks.extend(returned)
-    remarks.extend(told_of_forms(placed))
-    remarks.extend(too_fine(evidence))
-    remarks.extend(short_pushes([p.length for p in placed]))
-    remarks.extend(of_leans(evidence, steps))
+    remarks.extend(form_remarks(placed))
+    remarks.extend(grid_remarks(evidence))
+    remarks.extend(short_pass_remarks([p.length for p in placed]))
+    remarks.extend(lean_remarks(evidence, steps))
     return placed, rows
 
 
-def _placed_at(
+def _fit_placement(
     evidence: Evidence,
     step: Step,
     stretch: tuple[float, float] | None,
     refused: Mapping[int, Remark],
     remarks: list[Remark],
-) -> tuple[Placed, list[SweepRow]]:
+) -> tuple[PlacementFit, list[SweepRow]]:
     """The passes of one placement, fitted over a stretch of their own travel. refused:
-    see `not_whole`."""
+    see `incomplete_passes`."""
     assert step.mount is not None and step.side is not None
     traces = evidence.at(step.placement)
     count = count_of_sweeps(evidence)
-    here = Placed(step.placement, turn_factor(step.mount, step.side))
+    here = PlacementFit(step.placement, turn_factor(step.mount, step.side))
 
     def fitted(form: Form | None) -> list[SweepFit]:
         return [
@@ -118,7 +118,7 @@ def _placed_at(
         fits = fitted(here.form)
     for number, (trace, fit) in enumerate(zip(traces, fits, strict=True), 1):
         if fit.refused is not None:
-            remarks.append(refused_pass(fit.refused, trace, number))
+            remarks.append(refusal_of(fit.refused, trace, number))
         else:
             (here.pushes if trace.push else here.pulls).append((trace, fit))
     if not here.pushes:
@@ -126,19 +126,23 @@ def _placed_at(
     here.set_ups = set_up_sizes(evidence.traces, [t for t, _ in here.pushes])
     coarsest = max(fit.count for _, fit in here.pushes)
     names = [t.sweep for t, _ in here.pushes]
-    remarks.extend(sticking(step.placement, traces, coarsest))
-    remarks.extend(push_apart(step.placement, here.rotations, names))
-    _compare_pulls(here, remarks)
+    remarks.extend(sticking_remarks(step.placement, traces, coarsest))
+    remarks.extend(outlying_pass_remarks(step.placement, here.rotations, names))
+    _compare_ways(here, remarks)
     return here, [_row(trace, fit) for trace, fit in zip(traces, fits, strict=True)]
 
 
-def _told_of_lateness(evidence: Evidence, placed: Sequence[Placed]) -> list[Remark]:
+def _latency_remarks(
+    evidence: Evidence, placed: Sequence[PlacementFit]
+) -> list[Remark]:
     """Which instrument comes later than the other, where the ways there and back show
     it."""
-    from bench.checks.shared.lateness import later
+    from bench.checks.shared.latency import relative_latency
 
-    pairs = [pair for here in placed for pair in _pairs(here, evidence)]
-    tau = later(pairs, max(fit.count for here in placed for _, fit in here.pushes))
+    pairs = [pair for here in placed for pair in _cycles_of(here, evidence)]
+    tau = relative_latency(
+        pairs, max(fit.count for here in placed for _, fit in here.pushes)
+    )
     if tau is None:
         return []
     which, other = ("indicator", "travel") if tau > 0 else ("travel", "indicator")
@@ -179,7 +183,7 @@ def _row(trace: Trace, fit: SweepFit) -> SweepRow:
     )
 
 
-def refused_pass(why: Remark, trace: Trace, number: int) -> Remark:
+def refusal_of(why: Remark, trace: Trace, number: int) -> Remark:
     """The reason with the pass it is about; number: which of its set-up, for a pass
     without a name."""
     return msgspec.structs.replace(
@@ -199,7 +203,7 @@ def _no_push(
     return EvidenceError(what, remarks[-1] if remarks else None)
 
 
-def _compare_pulls(here: Placed, remarks: list[Remark]) -> None:
+def _compare_ways(here: PlacementFit, remarks: list[Remark]) -> None:
     if not here.pulls:
         return
     ways = [[fit for _, fit in way] for way in (here.pushes, here.pulls)]
@@ -211,30 +215,30 @@ def _compare_pulls(here: Placed, remarks: list[Remark]) -> None:
         remarks.append(note("ways-apart", here.name, apart=abs(push - pull)))
 
 
-def _pairs(here: Placed, evidence: Evidence) -> list[tuple[Trace, Trace]]:
+def _cycles_of(here: PlacementFit, evidence: Evidence) -> list[tuple[Trace, Trace]]:
     used = {id(trace) for trace, _ in (*here.pushes, *here.pulls)}
     return cycles([trace for trace in evidence.traces if id(trace) in used])
 
 
-def _close(
-    here: Placed, evidence: Evidence, remarks: list[Remark], *, late: bool
+def _add_return_error(
+    here: PlacementFit, evidence: Evidence, remarks: list[Remark], *, late: bool
 ) -> None:
     """late: why the ways back read otherwise is told already."""
-    pairs = _pairs(here, evidence)
+    pairs = _cycles_of(here, evidence)
     count = max(fit.count for _, fit in here.pushes)
     play = evidence.known.yaw_play
-    here.returned = (
-        out_and_back(pairs, count=count, yaw_play=play)
+    here.return_error = (
+        return_error(pairs, count=count, yaw_play=play)
         if pairs
-        else crept(here, count=count)
+        else creep_error(here, count=count)
     )
-    if not late and (behind := lost_motion(pairs, count=count)) is not None:
+    if not late and (behind := backlash(pairs, count=count)) is not None:
         remarks.append(note("backlash", here.name, size=abs(behind), rise=behind))
 
 
 def shared_rows(
     evidence: Evidence,
-    placed: Sequence[Placed],
+    placed: Sequence[PlacementFit],
     weights: Sequence[float],
     rotation: float,
     *,
@@ -270,10 +274,10 @@ def shared_rows(
 
 
 def pass_sizes(
-    placed: Sequence[Placed], longest: float | None
+    placed: Sequence[PlacementFit], longest: float | None
 ) -> dict[str, float | None]:
-    """What `settle` may change beside the number of passes, mm: their length, up to
-    `longest`, and the instrument's count."""
+    """Sizes that `settle` may change beside the number of passes, mm: their length, up
+    to `longest`, and the instrument's count."""
     count = max(fit.count for p in placed for _, fit in p.pushes)
     return {"length": placed[0].length, "longest": longest, "count": count}
 
@@ -292,5 +296,5 @@ def _speed_change(traces: Sequence[Trace]) -> float | None:
             if trace.at[j] > trace.at[i]
         ]
         if len(speeds) > 1:
-            changes.append(max(speeds) - min(speeds))
+            changes.append(spread_of(speeds))
     return max(changes, default=None)

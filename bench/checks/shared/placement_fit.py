@@ -1,4 +1,4 @@
-"""The passes of one set-up, fitted, and the rotation of the surface that they met.
+"""The fitted passes of one placement, and the rotation of the surface that they met.
 
 What repeats at one place in several passes is form of the surface, not dirt: a pass
 over a dent at the arm's end, or over a ledge, looks like one whose stand was bumped,
@@ -19,13 +19,15 @@ import msgspec
 
 from bench.checks.model import Trace
 from bench.finding import Remark, warning
-from bench.uncertainty import Between, Group, Part, SetUpScatter, rectangular
+from bench.uncertainty.budget import Part, rectangular
+from bench.uncertainty.sweeps import Group, SweepScatter, scatter_within
+from bench.uncertainty.variance_components import SetUpScatter
 
 if TYPE_CHECKING:
     import numpy as np
     import numpy.typing as npt
 
-    from bench.checks.shared.closure import Returned
+    from bench.checks.shared.return_error import ReturnError
     from bench.geometry.line_fit import SweepFit
 
 # mm from one push's level to the next one above it: 0.2 to 0.5 is what is asked for,
@@ -34,10 +36,11 @@ PRELOAD_MOVED = 0.15, 1.0
 SAME_JUMP = 8.0  # mm that the same jump may be found apart
 SAME_SIZE = 0.4  # of the larger, by which two jumps of one size may differ
 FORM_GRID = 1.0  # mm
-WHOLE = 0.97  # share of a pass; with more of it used, hardly anything is left out
+# share of a pass; with more of it used, hardly anything is left out
+NEARLY_WHOLE = 0.97
 
 
-class Placed(msgspec.Struct):
+class PlacementFit(msgspec.Struct):
     """The sweeps of one placement. `factor` turns dr/ds into the rotation of the
     surface touched."""
 
@@ -45,7 +48,7 @@ class Placed(msgspec.Struct):
     factor: float
     pushes: list[tuple[Trace, SweepFit]] = []
     pulls: list[tuple[Trace, SweepFit]] = []
-    returned: Returned | None = None  # what its readings did not come back by
+    return_error: ReturnError | None = None  # what its readings did not come back by
     # rad by which the slot had turned the sled, in the middle of these pushes, more
     # than in the middle that the answer is for
     slot_turn: float = 0.0
@@ -118,25 +121,23 @@ def turn_factor(mount: str, side: str) -> float:
 
 
 def set_up_sizes(traces: Sequence[Trace], pushes: Sequence[Trace]) -> list[int]:
-    """How many of one placement's pushes each of its set-ups has. traces: of the whole
-    check, in the order they were taken."""
+    """The number of pushes in each set-up of one placement. traces: of the whole check,
+    in the order they were taken."""
     used = {id(trace) for trace in pushes}
     runs = groupby(traces, key=lambda trace: trace.placement)
     sizes = [sum(id(trace) in used for trace in run) for _, run in runs]
     return [size for size in sizes if size]
 
 
-def renewed_set_ups(placed: Sequence[Placed], between: Between) -> SetUpScatter | None:
-    """What placements that were set up more than once show of the scatter between
-    set-ups, as that of the square's error from one of each; None where none was."""
-    squares, freedom, shares = 0.0, 0, []
-    for here in placed:
-        groups = here.groups(1.0)
-        means = [statistics.fmean(group.slopes) for group in groups]
-        middle = statistics.fmean(means)
-        squares += sum((mean - middle) ** 2 for mean in means)
-        freedom += len(means) - 1
-        shares += [1 / len(group.slopes) for group in groups]
+def renewed_set_ups(
+    placed: Sequence[PlacementFit], between: SweepScatter
+) -> SetUpScatter | None:
+    """The scatter between set-ups that placements set up more than once show, as that
+    of the square's error from one of each; None where none was."""
+    set_ups = [here.groups(1.0) for here in placed]
+    means = [[statistics.fmean(one.slopes) for one in groups] for groups in set_ups]
+    squares, freedom = scatter_within(means)
+    shares = [1 / len(one.slopes) for groups in set_ups for one in groups]
     if not freedom or not between.s_between:
         return None
     return SetUpScatter(
@@ -148,7 +149,7 @@ def renewed_set_ups(placed: Sequence[Placed], between: Between) -> SetUpScatter 
     )
 
 
-def opposed(placed: Sequence[Placed]) -> bool:
+def are_opposed(placed: Sequence[PlacementFit]) -> bool:
     """Whether two set-ups meet the surface from opposite sides."""
     return len(placed) == 2 and placed[0].factor * placed[1].factor < 0
 
@@ -181,7 +182,7 @@ def form_of(
     """
     pairs = zip(traces, fits, strict=True)
     jumps = list(filter(None, (jump_of(fit) for trace, fit in pairs if trace.push)))
-    if not repeats(jumps):
+    if not is_one_jump(jumps):
         return None
     pushes = [trace for trace in traces if trace.push]
     low, high = stretch or (-float("inf"), float("inf"))
@@ -201,7 +202,7 @@ def jump_of(fit: SweepFit) -> tuple[float, float] | None:
     return at, size
 
 
-def repeats(jumps: Sequence[tuple[float, float]]) -> bool:
+def is_one_jump(jumps: Sequence[tuple[float, float]]) -> bool:
     """Whether two or more jumps (place, size in mm) are all one."""
     if len(jumps) < 2:
         return False
@@ -232,18 +233,18 @@ def _shared(
     return Form(places, height, at, size, turn)
 
 
-def form_row(placed: Sequence[Placed]) -> Part | None:
+def form_row(placed: Sequence[PlacementFit]) -> Part | None:
     """The form turns the line of its set-up, as it is read, by what the rest of the
     surface lies turned against the whole; opposed set-ups that both meet it cancel that
     in the fence. What is left is a half-width."""
     turns = [here.form.turn if here.form is not None else 0.0 for here in placed]
     if not any(turns):
         return None
-    left = turns[0] - turns[1] if opposed(placed) else statistics.fmean(turns) * 2
+    left = turns[0] - turns[1] if are_opposed(placed) else statistics.fmean(turns) * 2
     return rectangular("form that repeats", left / 2)
 
 
-def stretch_row(placed: Sequence[Placed]) -> Part | None:
+def stretch_row(placed: Sequence[PlacementFit]) -> Part | None:
     """One surface met from one side keeps its form in the answer: what the passes that
     ran beyond the stretch that all share saw there turns their lines by so much, a
     half-width. Opposed set-ups cancel it."""
@@ -257,14 +258,14 @@ def stretch_row(placed: Sequence[Placed]) -> Part | None:
     for trace, fit in placed[0].pushes:
         s, r = np.asarray(trace.travel), np.asarray(trace.reading)
         shared = (s >= fit.start) & (s <= fit.stop)
-        if WHOLE * np.ptp(s) > np.ptp(s[shared]) > 0.0:
+        if NEARLY_WHOLE * np.ptp(s) > np.ptp(s[shared]) > 0.0:
             turns.append(line_of(s, r).slope - line_of(s[shared], r[shared]).slope)
     if not turns:
         return None
     return rectangular("stretches that differ", statistics.fmean(turns))
 
 
-def told_of_forms(placed: Sequence[Placed]) -> list[Remark]:
+def form_remarks(placed: Sequence[PlacementFit]) -> list[Remark]:
     return [
         warning("form-repeats", here.name, size=here.form.size, at=here.form.at)
         for here in placed

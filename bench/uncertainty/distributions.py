@@ -7,7 +7,7 @@ import math
 from functools import lru_cache
 from statistics import NormalDist
 
-_TINY = 1e-300
+_TINY = 1e-300  # in place of 0 in the continued fraction
 _LARGE_DOF = 1e7  # beyond it t and the normal quantile agree to nine digits
 
 
@@ -105,7 +105,7 @@ def f_upper_tail(ratio: float, dof_top: float, dof_bottom: float) -> float:
 
 
 def f_two_sided(ratio: float, dof_top: float, dof_bottom: float) -> float:
-    """How likely two samples of equal scatter differ at least so much, to either
-    side."""
+    """The probability that two samples of equal scatter differ at least so much, to
+    either side."""
     upper = f_upper_tail(ratio, dof_top, dof_bottom)
     return min(1.0, 2 * min(upper, 1 - upper))

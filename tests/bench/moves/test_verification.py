@@ -8,14 +8,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from msgspec.structs import replace
+from pivot import pivot_at
 from shapely import affinity
 from shapely.geometry import LineString
 
 from bench.finding import Finding, Quantity
 from bench.gear import Jig
 from bench.moves.lever import fence_move
-from bench.moves.verify import HARDLY_MOVED, TOO_FAR, WRONG_WAY, judge_move
-from bench.uncertainty import verdict
+from bench.moves.verification import HARDLY_MOVED, TOO_FAR, WRONG_WAY, judge_move
+from bench.uncertainty.verdicts import verdict
 
 U = 2e-5
 TOLERANCE = 0.05 / 300
@@ -35,7 +36,7 @@ def found(a: float, jig: Jig, leaves: tuple[float, ...] = (), u: float = U) -> F
 
 def turned(a: float, jig: Jig, dy: float, at: float) -> float:
     """Rotation after the free end was moved by dy (away positive), `at` mm from the pivot."""
-    pivot = (jig.x_pivot or 0.0, 0.0)
+    pivot = (pivot_at(jig), 0.0)
     end = pivot[0] + (at if jig.pivot == "left" else -at)
     fence = affinity.rotate(LineString([pivot, (end, 0.0)]), a, origin=pivot, use_radians=True)
     (x0, y0), (x1, y1) = fence.coords

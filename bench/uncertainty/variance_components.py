@@ -26,7 +26,7 @@ from collections.abc import Sequence
 import msgspec
 
 from bench.uncertainty.budget import Part
-from bench.uncertainty.student import f_two_sided
+from bench.uncertainty.distributions import f_two_sided
 from bench.uncertainty.sweeps import LOOKS_DIFFERENT, scatter_within
 
 # rad, standard deviation by which one set-up differs from another, before any history;
@@ -43,13 +43,12 @@ ONE_DAY_WORTH = 4.0
 
 
 class Components(msgspec.Struct, frozen=True):
-    """Variances with their degrees of freedom; `between` is not below 0."""
+    """Variance within the groups (their mean square) with its degrees of freedom, and
+    the component between them, not below 0, with the mean square that it is from."""
 
     within: float
     within_dof: float
     between: float
-    between_dof: float
-    within_mean_square: float
     between_mean_square: float
 
 
@@ -82,18 +81,7 @@ def one_way(groups: Sequence[Sequence[float]]) -> Components:
     apart = zip(sizes, means, strict=True)
     square = math.fsum(n * (mean - grand) ** 2 for n, mean in apart) / between_dof
     usual = (total - math.fsum(n * n for n in sizes) / total) / between_dof
-    between, dof = excess(square, between_dof, within, within_dof)
-    return Components(within, within_dof, between / usual, dof, within, square)
-
-
-def excess(
-    whole: float, whole_dof: float, part: float, part_dof: float
-) -> tuple[float, float]:
-    """Variance by which the whole exceeds a part of it, not below 0, and its degrees of
-    freedom (Satterthwaite (1946), Biometrics Bulletin 2, 110), at least 1."""
-    more = max(whole - part, 0.0)
-    spread = whole**2 / whole_dof + (part**2 / part_dof if part_dof > 0 else 0.0)
-    return more, max(more**2 / spread, 1.0) if spread > 0 else whole_dof
+    return Components(within, within_dof, max(square - within, 0.0) / usual, square)
 
 
 def over_days(days: Sequence[Sequence[float]]) -> tuple[float, float]:
@@ -110,9 +98,9 @@ def over_days(days: Sequence[Sequence[float]]) -> tuple[float, float]:
     parts = one_way(days) if len(days) < len(values) else None
     if parts is None or parts.between == 0:
         return alone, dof
-    share = parts.between / (parts.between_mean_square - parts.within_mean_square)
+    share = parts.between / (parts.between_mean_square - parts.within)
     of_days = share * parts.between_mean_square
-    of_checks = (1 - share) * parts.within_mean_square
+    of_checks = (1 - share) * parts.within
     total = parts.between + parts.within
     spread = of_days**2 / (len(days) - 1) + of_checks**2 / parts.within_dof
     return total, max(total**2 / spread, 1.0)

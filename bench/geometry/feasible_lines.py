@@ -18,7 +18,7 @@ SAME_PLACE = 1e-9
 
 
 @dataclass(frozen=True)
-class Between:
+class FeasibleLines:
     """The straight lines y = h + m (u - middle) that pass between lower and upper
     points.
 
@@ -34,9 +34,9 @@ class Between:
     touching: tuple[int, ...]
 
 
-def lines_between(
+def feasible_lines(
     u: Column, lower: Column, upper: Column, middle: float = 0.0
-) -> Between:
+) -> FeasibleLines:
     """Exact answer of the two-unknown linear programme lower <= h + m (u - middle) <=
     upper.
 
@@ -64,21 +64,25 @@ def lines_between(
     if not bends.size:  # all at one place: any slope does
         gap, both = float(cy[0] - fy[0]), (float(fy[0]), float(cy[0]))
         at_middle = abs(float(cu[0])) <= SAME_PLACE and gap >= 0.0
-        return Between(gap, None, both if at_middle else None, (ceiling[0], floor[0]))
+        return FeasibleLines(
+            gap, None, both if at_middle else None, (ceiling[0], floor[0])
+        )
     room = top(bends) - bottom(bends)
     gap = float(room.max())
     size = abs(gap) + float(np.ptp(cy)) + float(np.ptp(fy))
     easiest = float(np.median(bends[room >= gap - 1e-12 * size]))
     touching = _touching(easiest, (cu, cy, ceiling), (fu, fy, floor))
     if gap < 0.0:
-        return Between(gap, None, None, touching)
+        return FeasibleLines(gap, None, None, touching)
     run, rise = cu[:, None] - fu[None, :], cy[:, None] - fy[None, :]
     steepest = float(np.min(rise[run > 0.0] / run[run > 0.0]))
     flattest = float(np.max(rise[run < 0.0] / run[run < 0.0]))
     slopes = (min(flattest, easiest), max(steepest, easiest))
     ends = np.concatenate((slopes, np.clip(bends, *slopes)))
     highest, lowest = float(np.max(top(ends))), float(np.min(bottom(ends)))
-    return Between(gap, slopes, (min(lowest, highest), max(lowest, highest)), touching)
+    return FeasibleLines(
+        gap, slopes, (min(lowest, highest), max(lowest, highest)), touching
+    )
 
 
 def _touching(

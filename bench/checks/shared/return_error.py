@@ -1,13 +1,13 @@
-"""Whether the reading came back: push and pull-back over the same places, less what
-play can do.
+"""The return error: by how much the reading did not come back when the sled was drawn
+back, less what play can do.
 
 A stand that was bumped, that creeps or warms up reads otherwise when the sled is drawn
 back to where it began. So does a sled that shifts in its slots, and it does so every
 time. Held otherwise on the way back, sideways, it shifts the whole pull-back and is
 taken out here; yawed otherwise, it turns it. What is left above the scatter between
-cycles is closure: it is told and has a row in the budget. Two set-ups from opposite
-sides part it: creep reads alike in both, a yawed sled does not. What shifts every
-pull-back alike is lost motion or lag. Lengths in mm.
+cycles is the return error: it is told and has a row, "closure", in the budget. Two
+set-ups from opposite sides split it: creep reads alike in both, a yawed sled does not.
+What shifts every pull-back alike is backlash or lag. Lengths in mm.
 """
 
 from __future__ import annotations
@@ -19,20 +19,22 @@ from collections.abc import Sequence
 import msgspec
 
 from bench.checks.model import Trace
-from bench.checks.shared.placed import PRELOAD_MOVED, Placed, opposed
+from bench.checks.shared.placement_fit import PRELOAD_MOVED, PlacementFit, are_opposed
 from bench.finding import Remark, note, warning
-from bench.uncertainty import Part, closure, t_quantile
+from bench.uncertainty.budget import Part, closure
+from bench.uncertainty.distributions import t_quantile
 
-END = 0.1  # share of the stretch that counts as its end
-MIDDLE = 0.3  # share of the stretch that counts as its middle
+END_SHARE = 0.1  # share of the stretch that counts as its end
+MIDDLE_SHARE = 0.3  # share of the stretch that counts as its middle
 FEWEST_THERE = 2  # readings there
 FEWEST_CYCLES = 2  # cycles that show what comes back alike each time
-BACK = 2  # counts within which a reading has come back; common practice, no source
+# counts within which a reading has come back; common practice, no source
+COUNTS_BACK = 2
 # rad, of yaw, where a single cycle shows no scatter; common practice, no source
 UNSEEN_PLAY = 100e-6
 FEWEST_LEVELS = 3  # passes without ways back: two make a line, the third judges it
 ENOUGH = 5  # of them, from which creep that matters shows; found by simulation
-# that levels which scatter by seat and hand are not taken for a line
+# that levels which scatter by seat and hand are not taken for equal steps
 SURE_OF_CREEP = 0.99
 
 
@@ -53,7 +55,7 @@ def cycles(traces: Sequence[Trace]) -> list[tuple[Trace, Trace]]:
 Shares = Sequence[tuple[float, float]]  # of what push and pull-back both cover
 
 
-def _partings(
+def _differences(
     push: Trace, pull: Trace, shares: Shares
 ) -> tuple[list[float], float] | None:
     """mm by which the pull-back reads otherwise than its push over each of these
@@ -88,10 +90,10 @@ def _at(
     return statistics.median(places), statistics.median(readings)
 
 
-class Returned(msgspec.Struct, frozen=True):
-    """How the cycles of one set-up came back. gap: mm that the reading did not come
-    back by, signed as it was read; allowed: what play and scatter explain of it at 95
-    %; count: what it resolves."""
+class ReturnError(msgspec.Struct, frozen=True):
+    """The return error of the cycles of one set-up. gap: mm that the reading did not
+    come back by, signed as it was read; allowed: what play and scatter explain of it at
+    95 %; count: what it resolves."""
 
     gap: float
     allowed: float
@@ -105,7 +107,7 @@ class Returned(msgspec.Struct, frozen=True):
         return _beyond(self.gap, self.allowed, self.count)
 
 
-class Parted(msgspec.Struct, frozen=True):
+class SplitReturnError(msgspec.Struct, frozen=True):
     """The return errors of two set-ups that meet the surface from opposite sides, mm
     without sign, each None where play and scatter explain it.
 
@@ -124,8 +126,8 @@ class Parted(msgspec.Struct, frozen=True):
 
     @property
     def unequal(self) -> float | None:
-        """What may be creep in one set-up only, which no sign tells from both kinds
-        together: the smaller of the two."""
+        """The part that may be creep in one set-up only, which no sign tells from both
+        kinds together: the smaller of the two."""
         if self.common is None or self.alternating is None:
             return None
         return min(self.common, self.alternating)
@@ -137,38 +139,34 @@ class Parted(msgspec.Struct, frozen=True):
 
 def _beyond(gap: float, allowed: float, count: float) -> float | None:
     left = abs(gap) - allowed
-    return left if left > BACK * count else None
+    return left if left > COUNTS_BACK * count else None
 
 
-def parted(first: Returned | None, second: Returned | None) -> Parted:
+def split_return_errors(
+    first: ReturnError | None, second: ReturnError | None
+) -> SplitReturnError:
     """The return errors of two set-ups, the indicator right of the surface and left of
-    it, parted by their signs."""
-    count = max((r.count for r in (first, second) if r is not None), default=0.0)
-    one, two = (r.gap if r is not None else 0.0 for r in (first, second))
-    allowed = math.hypot(*(r.allowed for r in (first, second) if r is not None)) / 2
+    it, split by their signs."""
+    one, two = (r or ReturnError(0.0, 0.0, 0.0) for r in (first, second))
+    count, allowed = max(one.count, two.count), math.hypot(one.allowed, two.allowed) / 2
     # of four medians, each rounded by up to half a count (GUM F.2.2.1), in two gaps
-    rounded = count / math.sqrt(6)
-    errors = (r.error for r in (first, second) if r is not None)
-    error = math.hypot(rounded, math.hypot(*errors) / 2)
-    common, alternating = (one + two) / 2, (one - two) / 2
-    return Parted(
-        _beyond(common, allowed, count / 2),
-        _beyond(alternating, allowed, count / 2),
-        math.sqrt(max(common**2 - error**2, 0.0)),
-        math.sqrt(max(alternating**2 - error**2, 0.0)),
-    )
+    error = math.hypot(count / math.sqrt(6), math.hypot(one.error, two.error) / 2)
+    halves = (one.gap + two.gap) / 2, (one.gap - two.gap) / 2
+    common, alternating = (_beyond(half, allowed, count / 2) for half in halves)
+    likely = [math.sqrt(max(half**2 - error**2, 0.0)) for half in halves]
+    return SplitReturnError(common, alternating, *likely)
 
 
-def out_and_back(
+def return_error(
     pairs: Sequence[tuple[Trace, Trace]], *, count: float, yaw_play: float | None = None
-) -> Returned | None:
-    """What the reading did not come back by; None where no cycle shows it.
+) -> ReturnError | None:
+    """The return error of one set-up; None where no cycle shows it.
 
     The scatter between cycles stands for play (95 %, Student's t). A single cycle shows
     no scatter: then yaw_play (rad, full swing) where known, but 100 urad at most, turns
     the pull-back against its push.
     """
-    seen = _parted_pairs(pairs, ((0.0, END), (1 - END, 1.0)))
+    seen = _differences_of_pairs(pairs, ((0.0, END_SHARE), (1 - END_SHARE, 1.0)))
     gaps = [near - far for (near, far), _ in seen]
     if not gaps:
         return None
@@ -177,12 +175,12 @@ def out_and_back(
         play = UNSEEN_PLAY if yaw_play is None else min(yaw_play, UNSEEN_PLAY)
         error = play * seen[0][1]
     sure = t_quantile(0.95, freedom) if freedom else 1.0
-    return Returned(statistics.fmean(gaps), sure * error, count, error)
+    return ReturnError(statistics.fmean(gaps), sure * error, count, error)
 
 
-def crept(here: Placed, *, count: float) -> Returned | None:
+def creep_error(here: PlacementFit, *, count: float) -> ReturnError | None:
     """What the pushes of one set-up read more than the push before, where there are no
-    ways back: the creep of a whole cycle, as `out_and_back` has it.
+    ways back: the creep of a whole cycle, as `return_error` has it.
 
     None where their levels lie on no line by their order (Student's t), or go so far
     as a stand does that is shifted on purpose.
@@ -191,7 +189,7 @@ def crept(here: Placed, *, count: float) -> Returned | None:
     levels = [float(fit.intercept + fit.slope * middle) for _, fit in here.pushes]
     step, error, sure = step_of([levels], SURE_OF_CREEP)
     seen = sure and abs(step) < PRELOAD_MOVED[0]
-    return Returned(step, 0.0, count, error) if seen else None
+    return ReturnError(step, 0.0, count, error) if seen else None
 
 
 def step_of(
@@ -216,26 +214,26 @@ def step_of(
     return step, error, t_quantile(confidence, freedom) * error < abs(step)
 
 
-def lost_motion(pairs: Sequence[tuple[Trace, Trace]], *, count: float) -> float | None:
+def backlash(pairs: Sequence[tuple[Trace, Trace]], *, count: float) -> float | None:
     """mm by which every pull-back reads otherwise than its push in the middle of the
     stretch, the same each time.
 
     None with fewer than two cycles, where it is within two counts, or where it scatters
     as play does (95 %, Student's t).
     """
-    middle = ((1 - MIDDLE) / 2, (1 + MIDDLE) / 2)
-    apart = [gap for (gap,), _ in _parted_pairs(pairs, (middle,))]
+    middle = ((1 - MIDDLE_SHARE) / 2, (1 + MIDDLE_SHARE) / 2)
+    apart = [gap for (gap,), _ in _differences_of_pairs(pairs, (middle,))]
     if len(apart) < FEWEST_CYCLES:
         return None
     mean, (error, freedom) = statistics.fmean(apart), _scatter(apart)
     doubt = t_quantile(0.95, freedom) * error
-    return mean if abs(mean) > max(doubt, BACK * count) else None
+    return mean if abs(mean) > max(doubt, COUNTS_BACK * count) else None
 
 
-def _parted_pairs(
+def _differences_of_pairs(
     pairs: Sequence[tuple[Trace, Trace]], shares: Shares
 ) -> list[tuple[list[float], float]]:
-    found = [_partings(push, pull, shares) for push, pull in pairs]
+    found = [_differences(push, pull, shares) for push, pull in pairs]
     return [one for one in found if one is not None]
 
 
@@ -245,17 +243,18 @@ def _scatter(values: Sequence[float]) -> tuple[float, int]:
     return (statistics.stdev(values) / math.sqrt(n) if n > 1 else 0.0), n - 1
 
 
-def told_of_returns(placed: Sequence[Placed]) -> list[Remark]:
-    """What did not come back, and what it means for the answer."""
-    if not opposed(placed):
-        lefts = [(p.name, p.returned.left) for p in placed if p.returned is not None]
+def return_remarks(placed: Sequence[PlacementFit]) -> list[Remark]:
+    """Remarks on the return error and on what it means for the answer."""
+    if not are_opposed(placed):
+        lefts = [
+            (p.name, p.return_error.left) for p in placed if p.return_error is not None
+        ]
+        seen = [(name, left) for name, left in lefts if left is not None]
         unseen = [p.name for p in placed if not p.pulls and len(p.pushes) < ENOUGH]
-        return [
-            warning("return-error", name, error=left)
-            for name, left in lefts
-            if left is not None
-        ] or [note("creep-unseen", name) for name in unseen[:1]]
-    apart = _of_both(placed)
+        if unseen and not seen:
+            return [note("creep-unseen", unseen[0])]
+        return [warning("return-error", name, error=left) for name, left in seen]
+    apart = _split(placed)
     told = []
     if apart.common is not None:
         told.append(warning("return-crept", error=apart.common))
@@ -267,20 +266,24 @@ def told_of_returns(placed: Sequence[Placed]) -> list[Remark]:
     return told
 
 
-def _of_both(placed: Sequence[Placed]) -> Parted:
-    return parted(placed[0].returned, placed[1].returned)
+def _split(placed: Sequence[PlacementFit]) -> SplitReturnError:
+    return split_return_errors(placed[0].return_error, placed[1].return_error)
 
 
 def return_row(
-    placed: Sequence[Placed], length: float, weights: Sequence[float], *, common: bool
+    placed: Sequence[PlacementFit],
+    length: float,
+    weights: Sequence[float],
+    *,
+    common: bool,
 ) -> Part | None:
-    """What did not come back, as a row. Opposed set-ups: in the fence (common) only
-    what may have crept in one of them, in the square all that crept; each in the size
-    that is likely, for creep that the scatter hides biases all the same."""
-    if not opposed(placed):
-        lefts = [p.returned.left for p in placed if p.returned is not None]
+    """The row of the return error. Opposed set-ups: in the fence (common) only what may
+    have crept in one of them, in the square all that crept; each in the size that is
+    likely, for creep that the scatter hides biases all the same."""
+    if not are_opposed(placed):
+        lefts = [p.return_error.left for p in placed if p.return_error is not None]
         worst = max((left for left in lefts if left is not None), default=None)
         return closure(worst, length, weights)
-    apart = _of_both(placed)
+    apart = _split(placed)
     likely = apart.likely_unequal if common else apart.likely_common
     return closure(likely or None, length)

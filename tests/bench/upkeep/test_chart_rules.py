@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bench.upkeep import charts
+from bench.upkeep import chart_rules
 
 REFERENCE = Path(__file__).parents[3] / "fixtures/reference"
 
@@ -28,7 +28,9 @@ def table(name: str) -> list[dict[str, str]]:
 
 def weighted_means(values: list[float], start: float, weight: float) -> list[float]:
     """`start` first."""
-    return list(accumulate(values, lambda before, value: charts.ewma(before, value, weight), initial=start))
+    return list(
+        accumulate(values, lambda before, value: chart_rules.ewma(before, value, weight), initial=start)
+    )
 
 
 def test_ewma_of_the_handbook() -> None:
@@ -38,7 +40,7 @@ def test_ewma_of_the_handbook() -> None:
     assert ours == pytest.approx(told["recomputed"]["ewma_including_start"], abs=1e-9)
     for mine, theirs in zip(ours, told["published"]["ewma_including_start"], strict=True):
         assert abs(mine - theirs) < 0.0101
-    width = told["k"] * told["sigma"] * charts.ewma_sigma(10_000, told["lambda_"])
+    width = told["k"] * told["sigma"] * chart_rules.ewma_sigma(10_000, told["lambda_"])
     published = told["published"]
     assert round(told["start_value"] + width, 4) == published["ucl"]
     assert math.floor((told["start_value"] - width) * 1e4) / 1e4 == published["lcl"]
@@ -53,7 +55,7 @@ def test_ewma_of_the_textbook() -> None:
     weight, width = told["ewma"]["lambda_"], told["ewma"]["L"]
     ours = weighted_means(x, told["target"], weight)[1:]
     assert ours == pytest.approx([float(row["ewma[1]"]) for row in rows], abs=5e-5)
-    limits = [told["target"] + width * charts.ewma_sigma(n, weight) for n in range(1, len(x) + 1)]
+    limits = [told["target"] + width * chart_rules.ewma_sigma(n, weight) for n in range(1, len(x) + 1)]
     assert limits == pytest.approx([float(row["ewma_ucl[1]"]) for row in rows], abs=5e-5)
     signals = [n for n, (z, top) in enumerate(zip(ours, limits, strict=True), 1) if abs(z - 10) > top - 10]
     assert signals == told["ewma"]["published"]["signals"]
@@ -72,9 +74,9 @@ def test_runs_of_the_western_electric_handbook() -> None:
     for case in told["sequences_constructed_here"]:
         first: dict[str, int] = {}
         for n in range(1, len(case["z"]) + 1):
-            for name in charts.runs(case["z"][:n]):
+            for name in chart_rules.run_rules(case["z"][:n]):
                 first.setdefault(name, n)
-            if abs(case["z"][n - 1]) > charts.THREE_SIGMA:
+            if abs(case["z"][n - 1]) > chart_rules.THREE_SIGMA:
                 first.setdefault("beyond", n)
         wanted = {NAMES.get(k, "beyond"): n for k, n in case["first_signal_point"].items()}
         assert first == wanted, case["name"]
@@ -84,10 +86,10 @@ def test_runs_of_the_western_electric_handbook() -> None:
 def test_a_score_is_as_far_out_as_its_t(t: float, dof: float) -> None:
     from scipy.special import ndtr, ndtri, stdtr
 
-    mine = charts.score(t, dof)
+    mine = chart_rules.normal_score(t, dof)
     tail = 2 * stdtr(dof, -abs(t))
     if 1e-12 < tail < 1:
-        if dof < charts.MANY_FREEDOM:
+        if dof < chart_rules.MANY_FREEDOM:
             assert 2 * ndtr(-abs(mine)) == pytest.approx(tail, rel=1e-6)
         else:
             assert abs(mine) == pytest.approx(-ndtri(tail / 2), abs=2.5e-3)
@@ -103,6 +105,8 @@ def test_three_sigma_of_a_few_results_is_farther_out() -> None:
     checked = 0
     for row in rows:
         if row[name].isdigit():
-            assert charts.limit(float(row[name])) == pytest.approx(float(row[column]), rel=1.5e-4, abs=0.006)
+            assert chart_rules.alarm_limit(float(row[name])) == pytest.approx(
+                float(row[column]), rel=1.5e-4, abs=0.006
+            )
             checked += 1
     assert checked > 20

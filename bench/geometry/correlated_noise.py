@@ -1,5 +1,5 @@
-"""A straight line through cells whose errors are related along the travel, with an
-honest standard error.
+"""A straight line through cells whose errors are correlated along the travel, with a
+standard error that allows for it.
 
 Neighbouring cells share form and texture: their errors are taken as a Gaussian process,
 white noise (falling with the readings in a cell) plus a part whose correlation fades
@@ -23,7 +23,7 @@ Array = npt.NDArray[np.float64]
 REACHES = (0.015, 0.03, 0.06, 0.12, 0.25)  # of the sweep
 # related over white noise at the lowest frequencies, where it counts
 LOW_ENDS = (1.5, 8.0, 40.0, 200.0)
-WHITE_PRIOR = 0.65
+WHITE_PRIOR = 0.65  # probability beforehand that the errors are white; no source
 FORMS: tuple[tuple[int, ...], ...] = ((), (2,), (2, 3, 4))
 # prior variance of a form's coefficient over the noise variance of a cell
 FORM_SIZE2 = 1000.0
@@ -33,7 +33,7 @@ FEWEST_FOR_FORM = 20  # cells, or places, from which form is told from noise
 
 
 @dataclass(frozen=True, slots=True)
-class Judged:
+class FittedLine:
     """step: natural logarithm of the evidence for a step over none, with its place and
     size."""
 
@@ -46,7 +46,7 @@ class Judged:
     step_size: float = 0.0
 
 
-def judge(x: Array, y: Array, n: Array) -> Judged:
+def fit_line(x: Array, y: Array, n: Array) -> FittedLine:
     """x, y, n: (K,) travel, reading and number of readings of each cell, x rising, K >=
     3."""
     middle = 0.5 * (x[0] + x[-1])
@@ -57,7 +57,7 @@ def judge(x: Array, y: Array, n: Array) -> Judged:
     if spread <= 1e-12 * max(1.0, abs(centre)):
         slope, level = np.polyfit(u, y, 1).tolist()
         freedom = float(max(x.size - 2, 1))
-        return Judged(level - slope / half * middle, slope / half, 0.0, freedom)
+        return FittedLine(level - slope / half * middle, slope / half, 0.0, freedom)
     v = (y - centre) / spread
     forms = FORMS if x.size >= FEWEST_FOR_FORM else FORMS[:1]
     legendre = np.polynomial.legendre.legvander(u, 4) * np.sqrt(2 * np.arange(5) + 1)
@@ -66,7 +66,7 @@ def judge(x: Array, y: Array, n: Array) -> Judged:
     steps = np.where(np.arange(x.size)[:, None] >= cuts[None, :], 0.5, -0.5)
     columns = np.column_stack([legendre, steps, v])
     noise = _grams(u, n, columns, x.size >= FEWEST_FOR_RELATED)
-    found = [_with_form(noise, form, x.size, cuts.size) for form in forms]
+    found = [_fit_with_form(noise, form, x.size, cuts.size) for form in forms]
     logs, slopes, levels, variances, step_logs, step_sizes = (
         np.concatenate(column) for column in zip(*found, strict=True)
     )
@@ -89,16 +89,16 @@ def judge(x: Array, y: Array, n: Array) -> Judged:
         max(dof, 1.0),
     )
     if not cuts.size:
-        return Judged(*line)
+        return FittedLine(*line)
     sums = np.exp(step_logs - best).sum(axis=0)
     cut = int(np.argmax(sums))
     step = float(np.log(max(float(sums[cut]), 1e-300) / total))
     where = float(0.5 * (x[cuts[cut] - 1] + x[cuts[cut]]))
     size = float(step_sizes[int(np.argmax(step_logs[:, cut])), cut]) * spread
-    return Judged(*line, step, where, size)
+    return FittedLine(*line, step, where, size)
 
 
-def _with_form(
+def _fit_with_form(
     noise: tuple[Array, Array, Array], form: tuple[int, ...], k: int, cuts: int
 ) -> tuple[Array, ...]:
     """One form beside the line, under each of the G noises: evidence, slope, level and

@@ -11,16 +11,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.finding import Settle
-from bench.uncertainty import (
+from bench.uncertainty.budget import Part, combine, rectangular
+from bench.uncertainty.sweeps import Group, between_sweeps
+from bench.uncertainty.verdicts import (
     EARLY,
-    Group,
-    Part,
     agreement,
-    between_sweeps,
-    combine,
     decidable_tolerance,
     decided_early,
-    rectangular,
     settle,
     verdict,
     verdict_between,
@@ -256,7 +253,7 @@ def test_decided_early_only_where_the_stricter_interval_clears() -> None:
 
 def edge(scatter: float, clear: float, pushes: int = 3) -> Settle:
     """What a sled fence `clear` rad inside its tolerance is told, two set-ups of pushes that scatter so."""
-    from bench.uncertainty import between_set_ups
+    from bench.uncertainty.variance_components import between_set_ups
 
     limit = 0.05 / 300
     slopes = [limit - clear + scatter * (n - (pushes - 1) / 2) for n in range(pushes)]
@@ -281,7 +278,7 @@ def test_where_set_ups_differ_most_no_number_of_passes_is_named(scatter: float, 
 @pytest.mark.ci
 def test_the_whole_checks_that_are_named_settle_it_more_often_than_not() -> None:
     """Fences inside and outside, set-ups that differ by no more than their passes explain."""
-    from bench.uncertainty import SetUpScatter, between_set_ups
+    from bench.uncertainty.variance_components import SetUpScatter, between_set_ups
 
     rng, limit, told, settled = np.random.default_rng(5), 0.05 / 300, 0, 0
 

@@ -1,4 +1,4 @@
-"""How far a board's line of contact is turned against that of the square's handle."""
+"""The rotation of a board's line of contact against that of the square's handle."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING, Literal
 
 from bench.finding import Finding
-from bench.uncertainty import t_quantile
+from bench.uncertainty.distributions import t_quantile
 
 if TYPE_CHECKING:
     from bench.geometry.contact import ContactLine
@@ -20,7 +20,7 @@ LEAST_CONTACT = 50.0
 # no source
 USUAL_NOISE = 0.005
 # steps that find the noise; what it scatters by grows with it nearly in proportion
-ROUNDS = 2
+NOISE_STEPS = 2
 
 
 def turned_against(
@@ -80,7 +80,7 @@ def _noise(
     for contact in told:
         u = contact.uncertainty / t_quantile(found.confidence, None)
         noise = USUAL_NOISE
-        for _ in range(ROUNDS):
+        for _ in range(NOISE_STEPS):
             line = _line(x, y, (contact.from_, contact.to), fence, noise)
             if line is None or not line.standard_uncertainty:
                 break

@@ -10,28 +10,28 @@ import pytest
 from bench.finding import Climate
 from bench.upkeep.dates import date_of
 from bench.upkeep.drift import charted_series
-from bench.upkeep.due import BeforeLastResult, chance_of_out, due_document, next_check, self_moves
-from bench.upkeep.history import FenceMove, GearEvent, History, Result
-from bench.upkeep.quick import inherited, why_whole
+from bench.upkeep.due_dates import BeforeLastResult, chance_of_out, due_document, next_check, self_moves
+from bench.upkeep.history import FenceMove, GearEvent, History, Measurement
+from bench.upkeep.quick_check import inherited_square_error, whole_check_reason
 from tests.bench.upkeep.conftest import MM, SIGMA, START, results
 
 SQUARE = 0.02 * MM
 
 
-def quiet(days: list[float], seed: int = 1, level: float = 0.0) -> list[Result]:
+def quiet(days: list[float], seed: int = 1, level: float = 0.0) -> list[Measurement]:
     toss = random.Random(seed)
     values = [level + toss.gauss(0, SIGMA / 2) for _ in days]
     return results(values, errors=[SQUARE + toss.gauss(0, SIGMA) for _ in days], days=days)
 
 
-def ahead(found: list[Result], **more) -> tuple[float, str]:
+def ahead(found: list[Measurement], **more) -> tuple[float, str]:
     history = History(tuple(found), **more)
     one = next(one for one in charted_series(history) if one.key.quantity == "fence")
     coming = next_check(one, self_moves(history))
     return coming.day - found[-1].day, coming.why
 
 
-def row(found: list[Result], at: float, **more) -> dict:
+def row(found: list[Measurement], at: float, **more) -> dict:
     (only,) = due_document(History(tuple(found), **more), at=START + at)["due"]
     return only
 
@@ -116,29 +116,34 @@ def test_what_a_quick_check_inherits_is_the_mean_since_the_square_was_changed() 
     found = quiet([30.0 * n for n in range(10)])
     errors = [one.value for one in found if one.quantity == "square"]
     history = History(tuple(found))
-    all_ten = inherited(history, jig="big-sled", saw=None)
+    all_ten = inherited_square_error(history, jig="big-sled", saw=None)
     assert all_ten is not None and all_ten.count == 10
     assert all_ten.error == pytest.approx(sum(errors) / 10)
     assert all_ten.standard == pytest.approx(SIGMA / 10**0.5, rel=0.4)
     changed = GearEvent("big-sled", "square", START + 200)
-    since = inherited(msgspec.structs.replace(history, events=(changed,)), jig="big-sled", saw=None)
+    since = inherited_square_error(
+        msgspec.structs.replace(history, events=(changed,)), jig="big-sled", saw=None
+    )
     assert since is not None and since.count == 3
     assert since.error == pytest.approx(sum(errors[7:]) / 3)
-    assert inherited(history, jig="small-sled", saw=None) is None
+    assert inherited_square_error(history, jig="small-sled", saw=None) is None
 
 
 def test_when_the_whole_check_is_asked_for() -> None:
     history = History(tuple(quiet([0, 30])))
     asked = {"jig": "big-sled", "saw": None}
-    assert why_whole(history, **asked, day=START + 31) is None
+    assert whole_check_reason(history, **asked, day=START + 31) is None
     assert (
-        why_whole(history, **asked, day=START + 31, instrument="another") is None
+        whole_check_reason(history, **asked, day=START + 31, instrument="another") is None
     )  # that of then is not known
-    assert why_whole(history, **asked, day=START + 400) == "square-old"
-    assert why_whole(history, jig="small-sled", saw=None, day=START + 31) == "never-whole"
+    assert whole_check_reason(history, **asked, day=START + 400) == "square-old"
+    assert whole_check_reason(history, jig="small-sled", saw=None, day=START + 31) == "never-whole"
     named = tuple(msgspec.structs.replace(one, instrument="port-a") for one in history.results)
-    assert why_whole(History(named), **asked, day=START + 31, instrument="port-b") == "indicator-changed"
+    assert (
+        whole_check_reason(History(named), **asked, day=START + 31, instrument="port-b")
+        == "indicator-changed"
+    )
     dropped = msgspec.structs.replace(history, events=(GearEvent("big-sled", "dropped", START + 31),))
-    assert why_whole(dropped, **asked, day=START + 32) == "moved"
+    assert whole_check_reason(dropped, **asked, day=START + 32) == "moved"
     blade = msgspec.structs.replace(history, events=(GearEvent("big-sled", "blade", START + 31),))
-    assert why_whole(blade, **asked, day=START + 32) is None
+    assert whole_check_reason(blade, **asked, day=START + 32) is None

@@ -1,5 +1,4 @@
-"""Did the move do what it was made for? The finding after it beside the finding before
-it.
+"""The verification of a move: the finding after it beside the finding before it.
 
 Pure. Rotations in rad, distances in mm.
 """
@@ -18,8 +17,8 @@ HARDLY = 0.25
 
 
 def judge_move(before: Finding, after: Finding) -> Remark | None:
-    """What went wrong with the move planned in `before`, by the verifying `after`; None
-    where nothing did.
+    """A warning where the verifying finding `after` shows that the move planned in
+    `before` went wrong, else None.
 
     WRONG_WAY: the fence stands further out than it did. HARDLY_MOVED: under a quarter
     of the way. TOO_FAR: beyond square, further than a stack of leaves known
