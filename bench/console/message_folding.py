@@ -167,7 +167,8 @@ def _saved(state: ViewModel, message: SavedNotice) -> None:
 def _notice(state: ViewModel, message: Notice) -> None:
     about = state.instruments.get(message.about)
     spoiled = about is not None and bool(about.spoiled)
-    state.say(message.about, message.words, bad=spoiled or not message.recorded)
+    bad = spoiled or message.severity == "warning" or not message.recorded
+    state.say(message.about, message.words, bad=bad)
 
 
 def _error(state: ViewModel, message: Error) -> None:

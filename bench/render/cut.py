@@ -12,7 +12,7 @@ from bench.cut.forecast import LEAST_WORTH
 from bench.render.names import spaced, upper_first
 from bench.render.template import in_a_row
 from bench.uncertainty.distributions import t_quantile
-from bench.units import System, give_or_take, length_words, rounded_words, slope_words
+from bench.units import System, give_or_take, nominal_words, rounded_words, slope_words
 
 CAUSE_NAMES = {
     "fence": "the sled fence",
@@ -97,8 +97,8 @@ def forecast_lines(document: dict[str, Any], units: System) -> Iterator[str]:
 def answer_lines(document: dict[str, Any], units: System) -> Iterator[str]:
     """The forecast, and last what to do first: a sentence each."""
     forecast = msgspec.convert(document, Forecast)
-    board = length_words(forecast.board_mm, units)
-    cut = length_words(forecast.cut_mm, units)
+    board = nominal_words(forecast.board_mm, units)
+    cut = nominal_words(forecast.cut_mm, units)
     yield f"{board} board, {cut} cut:"
     yield f"{upper_first(square_words(forecast, units))}."
     yield f"From cut to cut it varies by {_over_cut(forecast.spread, forecast, units)}."

@@ -58,10 +58,10 @@ too-short: too short for a pass
 short-return: a short way back
 return-of-refused: the way back of a pass that was not kept
 return-of-undone: the way back of a pass taken back
-mark-taken: {value:length 3} taken at {at:place}.
+mark-taken: {value:length 3} taken at {at:nominal}.
 
 # What was taken back, and how a check ends.
-mark-undone: Mark at {at:place} taken back.
+mark-undone: Mark at {at:nominal} taken back.
 marks-undone: undone
 undone-by-hand: Taken back by hand.
 press-undone: The press is taken back: no number was taken.
@@ -120,7 +120,7 @@ instrument-garbled-pins: The {name} sends what cannot be read as {format}. Check
 instrument-floods: The {name} sends over {frames} readings in a second. No instrument
   does so. Is it the right port? `sweepgauge doctor` listens.
 travel-by-marks: Without a travel instrument you stop at {count} marks. They run from
-  {first:place} to {last:place}.
+  {first:nominal} to {last:nominal}.
 unit-switched: The {name} was switched from {before} to {unit}.
 reads-again: The {name} reads again.
 on-hold: The {name} is on hold, maximum or minimum. Switch that off on the gauge; until
@@ -132,18 +132,18 @@ travel-held: One reading of the {name} was left out: {value:length 3}. It jumped
   or a fault on the cable. {held} left out so far.
 press-without-reading: That press of the {name} gave no reading: {why}. Press again.
 beat-stand-still: Stand still.
-beat-move: Move to {at:place}.
+beat-move: Move to {at:nominal}.
 
 # The live move.
 live-unread: The indicator gives no reading. How far is left is not known.
 live-not-heard: No reading comes from the indicator.
 live-stand-fence: Stand the indicator on the sled, its tip on the sled fence. The tip
-  goes {distance:length} from the pivot. Press Enter when it stands.
+  goes {distance:nominal} from the pivot. Press Enter when it stands.
 live-stand-arm-beyond: Stand the indicator on the sled, its tip on the square's arm. The
-  tip goes {distance:length} farther from you than the pivot. Press Enter when it
+  tip goes {distance:nominal} farther from you than the pivot. Press Enter when it
   stands.
 live-stand-arm-short: Stand the indicator on the sled, its tip on the square's arm. The
-  tip goes {distance:length} nearer to you than the pivot. Press Enter when it stands.
+  tip goes {distance:nominal} nearer to you than the pivot. Press Enter when it stands.
 live-lean: Lean the sled left and right and push it a little. The number must stand
   still. Then press Enter.
 live-not-on-sled: Leaning the sled moved the number by {moved:length}. So the indicator

@@ -20,7 +20,7 @@ TEMPLATES = {
         " number stands still."
     ),
     "lean": "Lean the sled to the {lean} and hold it there. Press Enter.",
-    "mark": "Push to the mark at {at:place} and stop. Press {press}, hold still.",
+    "mark": "Push to the mark at {at:nominal} and stop. Press {press}, hold still.",
     "draw-back": "Draw it back.",
     "reseat": "{reseat}",
     "again": "Lift off, then measure the same place again.",

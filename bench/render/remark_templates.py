@@ -95,8 +95,8 @@ backlash: At {placement} the reading is {size:length} {rise:higher|lower} on eve
 return-error: At {placement} the reading came back {error:length 3 1} off, more than
   play explains. Was the stand bumped? Does it creep, or does the indicator warm up?
   The give or take allows for it.
-creep-unseen: At {placement} too few passes, and none back, show creep. Did the stand
-  hold still? Take six passes, or passes back too.
+creep-unseen: At {placement} few passes were taken, and none back. So creep would not
+  show. Take six passes, or passes back too.
 form-repeats: In every pass at {placement} the number jumps at {at:station} of travel.
   It jumps by {size:length}. What repeats at one place belongs to the edge: a dent. It
   is kept. Begin after it, or end before it, to leave it out.
@@ -206,7 +206,7 @@ seated-once: The square stood but once each way. Grit under it would not show. L
 move-of-fence: {fence:left=Left|right=Right} fence: move it at right angles to its face.
 move-end: Move the {end} end {way:away=away from you|toward=toward you} by
   {distance:give {uncertainty}}.
-move-at: Do it at the {place}, {reach:length} from the pivot.
+move-at: Do it at the {place}, {reach:nominal} from the pivot.
 move-no-leaves: No leaves are listed: use a shim of that thickness. Or do it live.
 move-leaf-too-thick: Even the thinnest leaf is too thick. Do it live, with the indicator
   on the sled.

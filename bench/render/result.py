@@ -25,9 +25,11 @@ from bench.render.template import WAYS
 from bench.units import (
     PER_INCH,
     PER_MM,
+    THOU,
     System,
     give_or_take,
     length_words,
+    nominal_words,
     per_words,
     rounded_words,
     span_words,
@@ -42,6 +44,7 @@ UPRIGHT = {
     "blade-lean": ("blade", "Set the blade upright by the saw's manual"),
 }
 LEAST_SHARE = 0.005  # of a result's variance; a part below it is not told
+LEAST_TOLD: dict[System, float] = {"mm": 0.001, "inch": 0.1 * THOU}  # mm: a last digit
 LEAST_LEFT_OVER = 0.0005  # mm, half of the last digit that is shown
 
 
@@ -79,7 +82,7 @@ def slope_span(board: float | None, units: System) -> float:
 def slope_span_words(board: float | None, units: System) -> str:
     """`across 400 mm` of the user's own board, else `per 300 mm`."""
     if board is not None:
-        return f"across {length_words(board, units)}"
+        return f"across {nominal_words(board, units)}"
     return f"per {per_words(units)}"
 
 
@@ -88,7 +91,7 @@ def size_on_board(q: Quantity, units: System, board: float | None) -> str:
     if q.unit == "mm" or board is None or q.over is not None:
         return size(q, units, board)
     rise = give_or_take(abs(q.value) * board, q.uncertainty * board, units)
-    return f"{rise} across your {length_words(board, units)} board"
+    return f"{rise} across your {nominal_words(board, units)} board"
 
 
 def limit(q: Quantity, units: System, board: float | None) -> str:
@@ -234,12 +237,11 @@ def leaves(move: Move, jig: Jig | None, units: System) -> list[str]:
         much = rounded_words(abs(over), move.uncertainty, units)
         lines.append(f"That is {much} {word} the distance.")
     if jig is not None:
-        reach = (
-            jig.pivot_to_stop if jig.pivot_to_stop is not None else jig.pivot_to_screw
-        )
+        stop, screw = jig.pivot_to_stop, jig.pivot_to_screw
+        reach = screw if stop is None else stop
         if reach is not None:
             lines.append(
-                f"They go {length_words(reach, units)} from the pivot, at the"
+                f"They go {nominal_words(reach, units)} from the pivot, at the"
                 f" {move.end} end."
             )
     return lines
@@ -322,6 +324,8 @@ def part_size(standard: float, unit: str, units: System, board: float | None) ->
     """The give or take that one part alone would leave, two standard uncertainties; of
     an angle over the length that it is told over."""
     give = 2.0 * standard * (slope_span(board, units) if unit == "rad" else 1.0)
+    if 0.0 < give < LEAST_TOLD[units] / 2:
+        return f"under {length_words(LEAST_TOLD[units], units)}"
     return rounded_words(give, give, units)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from bench.units import length_words, slope_words
+from bench.units import length_words, nominal_words, slope_words
 from hw.formats import FORMATS
 
 if TYPE_CHECKING:
@@ -110,7 +110,7 @@ def _travel_words(settings: Settings) -> str:
     if settings.travel is not None:
         return _port_words("Travel", settings.travel, "")
     marks = settings.gear.travel.marks
-    places = ", ".join(length_words(mark, settings.units) for mark in marks)
+    places = ", ".join(nominal_words(mark, settings.units) for mark in marks)
     return f"Travel: {len(marks)} marks, the sled is stopped at {places}."
 
 
@@ -118,7 +118,7 @@ def _gear_words(settings: Settings) -> list[str]:
     units, gear = settings.units, settings.gear
 
     def far(value: float | None) -> str:
-        return "not given" if value is None else length_words(value, units)
+        return "not given" if value is None else nominal_words(value, units)
 
     def reach(jig: Jig) -> float | None:
         return jig.pivot_to_screw if jig.pivot_to_stop is None else jig.pivot_to_stop

@@ -3,7 +3,7 @@
 `{play:length}` is a length in mm; `{play:length 3}` fixes the decimals of a millimetre,
 `{play:length 3 1}` those of an inch or thou, too. `{width:fine}` is a length to a
 hundredth of a millimetre, `{from:station}` one along a travel, to the millimetre,
-`{at:place}` a place in mm without zeros at its end, `{far:distance}` a distance in
+`{at:nominal}` one that is a name and no measurement, `{far:distance}` a distance in
 three digits, `{left:rounded 0.01}` a length in the digits that its uncertainty (here
 0.01 mm) supports, `{by:give 0.01}` one with its give or take, `{leaves:stack}` lengths
 that are stacked, `{turns:clock}` turns as a clock's hand would show them.
@@ -31,6 +31,7 @@ from bench.units import (
     angle_words,
     give_or_take,
     length_words,
+    nominal_words,
     rounded_words,
     slope_words,
 )
@@ -44,7 +45,7 @@ FORMATS: Mapping[str, Callable[[Any], str]] = {
     "time": lambda seconds: f"{round(seconds * 100) * 10} ms",
     "way": WAYS.__getitem__,
 }
-LENGTH_FORMATS = ("length", "fine", "station", "place", "distance", "rounded")
+LENGTH_FORMATS = ("length", "fine", "station", "nominal", "distance", "rounded")
 
 
 def sentence(template: str, values: Mapping[str, object], units: System = "mm") -> str:
@@ -101,8 +102,8 @@ class _InUnits(string.Formatter):
         metric = self._units == "mm"
         if kind == "rounded":
             return rounded_words(mm, float(more), self._units)
-        if kind == "place" and metric:
-            return f"{mm:g} mm"
+        if kind == "nominal":
+            return nominal_words(mm, self._units)
         if kind == "distance":
             more = "1" if mm >= 10 else "2" if mm >= 0.1 else "3"
         if kind == "fine":

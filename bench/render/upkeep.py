@@ -71,6 +71,15 @@ EVENT_WORDS: dict[GearEvent, str] = {
     "square": "the square was changed",
     "accepted": "it is taken as it stands now",
 }
+# in a chart, by what begins a baseline and by the alarm of a result
+CHART_WORDS = {
+    "runners": "new runners",
+    "blade": "new blade",
+    "saw": "saw moved",
+    "square": "new square",
+    "step": "it changed",
+    "trend": "it creeps",
+}
 _TAKE_IT = "take the whole check"
 WHOLE_CHECK_REASONS = {
     "never-whole": f"no whole check of this sled measured its square yet: {_TAKE_IT}",

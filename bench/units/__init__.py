@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from fractions import Fraction
 from typing import Literal
 
 from bench.units.parsing import DEGREE
@@ -13,6 +14,7 @@ PER_MM = 300.0  # metric slopes are told over 300 mm
 PER_INCH = 304.8  # inch slopes over a foot
 THOU = 0.0254
 INCH = 25.4
+HALF_HUNDREDTH = 0.005  # inch: half of the last digit of two decimals
 
 
 def _strip(number: str, least: int = 0) -> str:
@@ -51,6 +53,20 @@ def length_words(mm: float, system: System, places: int | None = None) -> str:
     if size == 0:
         return f"0 {unit}"
     return f"{_strip(f'{size:.{_places(size, usual)}f}', least)} {unit}"
+
+
+def nominal_words(mm: float, system: System) -> str:
+    """A length that is a name and no measurement, such as the reader's board: `600 mm`;
+    `23 5/8 in` where it lies at a mark of a rule, else `18.90 in`."""
+    if system == "mm" or (in_thou(mm) and mm != 0):
+        return length_words(mm, system)
+    sixteenths = round(abs(mm) / INCH * 16)
+    if abs(abs(mm) / INCH - sixteenths / 16) > HALF_HUNDREDTH:
+        return length_words(mm, system, 2)
+    whole, part = divmod(sixteenths, 16)
+    fraction = f"{Fraction(part, 16)}" if part else ""
+    number = f"{whole} {fraction}".strip() if whole or not part else fraction
+    return f"{'-' * (mm < 0)}{number} in"
 
 
 def _unit(mm: float, system: System) -> tuple[float, str]:
@@ -137,7 +153,7 @@ def per_words(system: System, over: float | None = None) -> str:
     """The length over which a slope is told: `300 mm`, `ft`, or the one given in mm."""
     if over is None:
         return "300 mm" if system == "mm" else "ft"
-    return length_words(over, system)
+    return nominal_words(over, system)
 
 
 def slope_words(
@@ -167,7 +183,7 @@ def across(
 ) -> str:
     """The slope over the user's own board: `0.12 mm across 400 mm`."""
     rise = _with_uncertainty(rad, board_mm, uncertainty, system)
-    return f"{rise} across {length_words(board_mm, system)}"
+    return f"{rise} across {nominal_words(board_mm, system)}"
 
 
 def bow_words(

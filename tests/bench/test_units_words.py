@@ -14,6 +14,7 @@ from bench.units import (
     angle_words,
     give_or_take,
     length_words,
+    nominal_words,
     share_words,
     slope_words,
     uncertainty_places,
@@ -45,6 +46,32 @@ SYSTEMS = st.sampled_from(["mm", "inch"])
 )
 def test_lengths(mm: float, system: System, told: str) -> None:
     assert length_words(mm, system) == told
+
+
+@pytest.mark.parametrize(
+    ("mm", "system", "told"),
+    [
+        (600.0, "mm", "600 mm"),
+        (482.6, "mm", "482.6 mm"),
+        (600.0, "inch", "23 5/8 in"),  # 23.622 in; the marks of a rule are sixteenths
+        (400.0, "inch", "15 3/4 in"),
+        (304.8, "inch", "12 in"),
+        (-300.0, "inch", "-11 13/16 in"),
+        (12.7, "inch", "1/2 in"),
+        (480.0, "inch", "18.90 in"),  # 18.898 in lies between two marks
+        (0.127, "inch", "5 thou"),
+        (0.0, "inch", "0 in"),
+    ],
+)
+def test_a_length_that_only_names_a_board_is_told_as_a_rule_shows_it(
+    mm: float, system: System, told: str
+) -> None:
+    assert nominal_words(mm, system) == told
+
+
+@given(st.floats(100 * 0.0254, 3000.0))
+def test_the_name_of_a_length_is_true_to_half_a_hundredth_of_an_inch(mm: float) -> None:
+    assert parse_length(nominal_words(mm, "inch")) == pytest.approx(mm, abs=0.005001 * 25.4)
 
 
 def test_fixed_places_keep_their_zeros_and_no_minus_zero() -> None:

@@ -144,7 +144,8 @@ def check_figure(v: Viewer, wide: int, high: int) -> Block:
         if shown is not None and shown.live:
             number = " ".join(readout.number(shown, view.units))
         name = shown.name if shown is not None else ""
-        aside = [[(word, "act")], [(f"{number} {name}", "text")], *aside[1:2]]
+        head = word if word == "degrees" else f"{word}: go there"
+        aside = [[(head, "act")], [(f"{number} {name}", "text")], *aside[1:2]]
         return large_figure(figures, "number", aside, wide, high, v.glyphs)
     lead = wrap(focus, room, "act") if focus else []
     text, role = _number(view)

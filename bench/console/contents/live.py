@@ -15,7 +15,7 @@ from bench.protocol import LiveMoveNotice
 from bench.render.screen import screen_text
 
 LEAST_DRAWN = 0.0005  # mm, half of the last digit that is shown
-GAUGE_COLUMNS = 100
+GAUGE_COLUMNS = 160
 
 
 def live_words(v: Viewer) -> Sentences:
@@ -32,6 +32,11 @@ def live_facts(v: Viewer) -> Sentences:
     sets_up = live is not None and live.phase in ("stand", "lean")
     if live is None or sets_up or v.app.size.height < LOW:
         return
+    if live.verdict is not None:
+        sign, _, role = verdict_line(live.verdict, v.glyphs)
+        loose = live.phase == "go" and live.verdict == "inside"
+        code = "live-once-tight" if loose else f"live-{live.verdict}"
+        yield f"{sign} {screen_text(code)}", role
     if live.tolerance is not None:
         yield screen_text("good-within", units, limit=live.tolerance), "text"
     drew = any(remark.code == "live-drawn" for remark in live.remarks)
@@ -43,11 +48,6 @@ def live_facts(v: Viewer) -> Sentences:
                 screen_text(code, units, distance=abs(mm), uncertainty=give, way=way),
                 "text",
             )
-    if live.verdict is not None:
-        sign, words, role = verdict_line(live.verdict, v.glyphs)
-        tight = live.phase == "go" and live.verdict == "inside"
-        when = "once it is tight" if tight else "as it stands"
-        yield f"{sign} {words} {when}", role
 
 
 def live_gauge(v: Viewer, wide: int, high: int) -> Block:
@@ -60,7 +60,8 @@ def live_gauge(v: Viewer, wide: int, high: int) -> Block:
     share = abs(live.to_go) / abs(live.target) if live.target else 0.0
     made = 1.0 + share if live.past else 1.0 - share
     done = max(0, min(cells, round(made * aim)))
-    role = FIGURE_ROLES.get(live_role(live), "good")
+    good = live.there or live.verdict == "inside"
+    role = FIGURE_ROLES.get(live_role(live), "good" if good else "number")
     left = (g.dash * (cells - done), "rule")
     row: Line = [("  ", "text"), (g.full * done, role), left]  # type: ignore[list-item]
     return [row, _below(live, aim, cells, g.up_mark)]
@@ -82,13 +83,15 @@ def _below(live: LiveMoveNotice, aim: int, cells: int, mark: str) -> Line:
 def indicator_picture(
     v: Viewer, wide: int, high: int, stands: Stands | None = None
 ) -> Block:
-    """The place of the indicator on the sled for the live move."""
+    """The place of the indicator on the sled for the live move, and how the sled is
+    leaned."""
     live, finding = v.view.live, v.view.finding
     how = stands or (live.stands if live is not None else None)
     if how is None:
         return []
     jig = v.view.find_jig(finding.jig if finding is not None else None)
-    return indicator_on_sled(how, jig, wide, high, v.glyphs)
+    leans = stands is None and live is not None and live.phase == "lean"
+    return indicator_on_sled(how, jig, wide, high, v.glyphs, leans=leans)
 
 
 def move_picture(v: Viewer, wide: int, high: int) -> Block:
@@ -105,4 +108,4 @@ def move_picture(v: Viewer, wide: int, high: int) -> Block:
         uncertainty=live.uncertainty or move.uncertainty,
     )
     goes = None if live.there else left
-    return draw_sled(jig, goes, wide, high, v.glyphs, v.view.units)
+    return draw_sled(jig, goes, wide, high, v.glyphs, v.view.units, at_stop="")

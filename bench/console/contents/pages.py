@@ -10,7 +10,7 @@ from typing import Any
 from bench.console.drawings.canvas import Canvas
 from bench.console.drawings.cut import draw_bars, draw_edge
 from bench.console.drawings.sled import draw_sled
-from bench.console.drawings.styled_text import Block
+from bench.console.drawings.styled_text import Block, Role
 from bench.console.host import LOW
 from bench.console.widgets.viewer import Sentences, Viewer
 from bench.protocol import Jig
@@ -20,7 +20,7 @@ from bench.render.result import (
     short_move,
     slope_span,
 )
-from bench.render.upkeep import drift_lines, series_ways
+from bench.render.upkeep import CHART_WORDS, drift_lines, series_ways
 from bench.units import System, length_words
 
 EDGE_HIGH = 18  # rows of the part's edge at most
@@ -125,7 +125,7 @@ def drift_words(v: Viewer, series: Mapping[str, Any] | None) -> Sentences:
 
 
 def drift_chart(v: Viewer, wide: int, high: int, series: Mapping[str, Any]) -> Block:
-    """Each result with its give or take; a dotted upright where it was moved."""
+    """Each result with its give or take; a dashed upright where a baseline begins."""
     results = [r for b in series["baselines"] for r in b["results"]]
     if high < LEAST_HIGH or wide < LEAST_WIDE or not results:
         return []
@@ -144,15 +144,31 @@ def drift_chart(v: Viewer, wide: int, high: int, series: Mapping[str, Any]) -> B
     above, below = series_ways(series)
     for edge in good_edges(limit, above, below):
         canvas.line((0.0, y(edge)), (1.0, y(edge)), "old-trace", dashed=True)
-    for at in (x(_day(baseline["from"])) for baseline in series["baselines"][1:]):
+    for baseline in series["baselines"][1:]:
+        at = x(_day(baseline["from"]))
         if 0.0 <= at <= 1.0:
             canvas.line((at, 0.0), (at, 1.0), "rule", dashed=True)
+            _beside(canvas, at, [1.0, 0.0], baseline["reason"], "faint")
     for day, one in zip(days, results, strict=True):
         at, value, give = x(day), one["value"], one["uncertainty"]
         canvas.line((at, y(value - give)), (at, y(value + give)), "trace")
         canvas.sign(at, y(value), v.glyphs.middle, "bad" if one["alarm"] else "strong")
+        if one["alarm"]:
+            near = [y(value) + rows / canvas.field for rows in (0, 1, -1)]
+            _beside(canvas, at, near, one["alarm"], "bad")
     _chart_words(canvas, series, results, v.view.units)
     return canvas.block()
+
+
+def _beside(
+    canvas: Canvas, x: float, heights: list[float], code: str, role: Role
+) -> None:
+    """What a mark stands for, at one of the heights to the right or left of it."""
+    column, last = int(x * canvas.wide), canvas.field - 1
+    rows = [max(0, min(last, int((1.0 - y) * canvas.field))) for y in heights]
+    sides = ((2, "left"), (-2, "right"))
+    places = [(column + step, row, side) for row in rows for step, side in sides]
+    canvas.label_where_free(CHART_WORDS.get(code, code), role, *places)
 
 
 def _chart_words(

@@ -8,6 +8,7 @@ from bench.console.drawings.styled_text import Block
 from bench.console.host import LOW, TALL
 from bench.console.widgets.viewer import Sentences, Viewer
 from bench.protocol import Prompt
+from bench.render.screen import screen_text
 
 MOST_NOTICES = 3  # on a tall screen, one elsewhere
 
@@ -23,8 +24,10 @@ def prompt_words(v: Viewer) -> Sentences:
     trouble = v.view.trouble
     if trouble:
         yield f"{bad} {trouble}", "bad"
-    elif prompt.moving and low:
-        return  # hands are busy: the line says more than the words
+    elif prompt.moving and prompt.gather == "sweep":  # what comes before a pass is done
+        if not low:  # on a phone the line says more than the words
+            yield screen_text("push-on"), "act"
+        return
     if not low and prompt.phase == "place" and prompt.step <= 1:
         yield v.view.question, "faint"
     if prompt.remark:

@@ -19,14 +19,14 @@ from bench.render.remarks import leading_remark, notes_of, remark_words
 from bench.render.result import diagnosis
 from bench.render.screen import screen_text
 from bench.render.upkeep import due_lines
-from bench.units import length_words
+from bench.units import nominal_words
 
 INTERVAL_COLUMNS = 64  # columns of the line with good enough
 PRESSING_STATES = ("now", "never-checked")
 CHANGE_REASONS = ("step", "trend")  # reasons that want an answer to what happened
 MOST_DUE = 2  # rows beside a result; on a low screen only one
 MOST_DUE_NEW = 6  # rows where nothing was found yet
-BAR_COLUMNS = 24  # columns of the bars
+BAR_COLUMNS = 60  # columns of the bars
 OUTCOMES = {"made": "The move was made.", "verified": "The move was made, and proved."}
 
 
@@ -178,7 +178,10 @@ def result_picture(
     if found is None:
         return []
     jig, board = view.find_jig(found.jig), view.board(found)
-    return draw_result(found, jig, board, wide, high, v.glyphs, view.units)
+    drawn = draw_result(found, jig, board, wide, high, v.glyphs, view.units)
+    if finding is None and v.requests.moved:  # it lies so no longer
+        return [[(text, "faint") for text, _ in line] for line in drawn]
+    return drawn
 
 
 def budget_bars(v: Viewer, wide: int, high: int) -> Block:
@@ -186,8 +189,12 @@ def budget_bars(v: Viewer, wide: int, high: int) -> Block:
     finding, units = v.view.finding, v.view.units
     if finding is None or not finding.budget:
         return []
-    unit = finding.quantities[0].unit if finding.quantities else "mm"
-    board = v.view.board(finding)
+    unit, board = "mm", v.view.board(finding)
+    over = ""
+    if finding.quantities:  # over the length of what is judged
+        q = result.judged(finding)
+        unit, over = q.unit, result.large_size(q, units, board)[1]
+        board = q.over or board
     told_rows = [r for r in finding.budget if r.share >= result.LEAST_SHARE]
     rows = sorted(told_rows, key=lambda r: -r.share)[: high - 3]
     names = max(len(part_name(r.part)) for r in rows)
@@ -199,8 +206,7 @@ def budget_bars(v: Viewer, wide: int, high: int) -> Block:
         filled = v.glyphs.lower * round(row.share * bar)
         line += [(f"{filled:<{bar}} ", "trace")] if bar > 3 else []
         out.append(fit([*line, (size, "faint")], wide))
-    if unit == "rad":
-        over = result.slope_span_words(board, units)
+    if over:
         out += [[("Give or take of each,", "faint")], [(f"{over}.", "faint")]]
     return out
 
@@ -214,7 +220,7 @@ def past_rows(v: Viewer, wide: int, high: int) -> Block:
     board = view.widest_board()
     head: Line = [("Results before", "strong")]
     if board is not None:
-        across = length_words(board, view.units)
+        across = nominal_words(board, view.units)
         head.append((f"  (sled fence across {across})", "faint"))
     out: Block = [head]
     for finding in findings:

@@ -123,7 +123,7 @@ def _stage(v: Viewer, stage: first_start.Stage, wide: int) -> Line:
         line[0] = (f" {g.good} SEEN ", "good")
     if first_start.is_guided(view, v.host.guide):
         stages = first_start.STAGES
-        count = f"{stages.index(stage) + 1} of {len(stages)} "
+        count = f"step {stages.index(stage) + 1} of {len(stages)} "
         return justify(line, [(count, "faint")], wide)
     return line
 

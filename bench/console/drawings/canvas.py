@@ -43,13 +43,15 @@ class Canvas:
         would stand on what is there, they are left out whole, and it is False."""
         back = {"left": 0, "middle": len(text) // 2, "right": len(text) - 1}[at]
         first = max(0, min(x - back, self.wide - len(text)))
-        room = slice(max(0, first - 1), first + len(text) + 1)
-        if len(text) > self.wide or not 0 <= y < self.high:
-            return False
-        free = all(char == " " for char, _ in self._cells[y][room])
+        free = len(text) <= self.wide and self.is_free(first, y, len(text))
         if free:
             self.words(first, y, text, role)
         return free
+
+    def is_free(self, x: int, y: int, wide: int) -> bool:
+        """Whether nothing stands in `wide` columns from `x`, nor beside them."""
+        room = slice(max(0, x - 1), x + wide + 1)
+        return 0 <= y < self.high and all(c == " " for c, _ in self._cells[y][room])
 
     def label_where_free(
         self, text: str, role: Role, *places: tuple[int, int, str]

@@ -45,4 +45,5 @@ PLAIN = GlyphSet(
     aside="x",
     dash="-",
     middle="■",
+    wood="▒",
 )

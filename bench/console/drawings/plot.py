@@ -13,7 +13,7 @@ from bench.console.drawings.canvas import Canvas
 from bench.console.drawings.glyphs import GlyphSet
 from bench.console.drawings.styled_text import Block, Role
 from bench.console.instrument_view import PassView
-from bench.units import System, length_words
+from bench.units import System, length_words, nominal_words
 
 # mm of reading that the height shows at least: less would make noise look like a slope
 LEAST_SPAN = 0.04
@@ -70,21 +70,23 @@ def plot(
         _draw(canvas, one, shown, "old-trace")
     for one in now:
         _draw(canvas, one, shown, "trace")
-    middle = f"{glyphs.aside} left out" if any(p.aside for p in drawn) else "travel"
-    _edge_words(canvas, shown, middle, units)
+    aside = f"{glyphs.aside} left out" * any(p.aside for p in drawn)
+    _edge_words(canvas, shown, aside, units)
     return canvas.block()
 
 
-def _edge_words(canvas: Canvas, shown: Window, middle: str, units: System) -> None:
-    """The values at the edges of the plot."""
+def _edge_words(canvas: Canvas, shown: Window, aside: str, units: System) -> None:
+    """The values at the edges of the plot; aside: the word for a cross."""
     digits, high = 2 if units == "mm" else None, canvas.high
     if canvas.wide >= ROOM_FOR_WORDS:
         for row, mm in ((0, shown.high), (high - 2, shown.low))[
             : 1 + (high > LEAST_HIGH + 1)
         ]:
             canvas.words(0, row, length_words(mm, units, digits) + " ", "faint")
-    left, right = length_words(shown.left, units), length_words(shown.right, units)
-    canvas.foot(left, middle, right)
+    left, right = nominal_words(shown.left, units), nominal_words(shown.right, units)
+    canvas.foot(left, f"travel, {aside}" if aside else "travel", right)
+    if aside:  # it tells of a mark: it has its place first where there is little
+        canvas.label(canvas.wide // 2, high - 1, aside, "faint", "middle")
 
 
 def _draw(canvas: Canvas, one: PassView, shown: Window, role: Role) -> None:

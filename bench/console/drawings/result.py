@@ -24,10 +24,10 @@ from bench.console.drawings.shapes import (
 from bench.console.drawings.styled_text import Block, Role
 from bench.protocol import Finding, Jig, Quantity
 from bench.render.result import judged, large_size, opening, opposite, slope_span
-from bench.units import System, length_words, value_words
+from bench.units import System, nominal_words, value_words
 
 LEAST_WIDE, LEAST_HIGH = 30, 5
-MOST_HIGH = 24
+MOST_HIGH = 30
 
 
 class Part(msgspec.Struct, frozen=True):
@@ -107,7 +107,7 @@ def _steep(q: Quantity, share: float = 0.42, other: float = 0.0) -> float:
 
 def _across(c: Canvas, scene: Scene) -> None:
     """A sled fence: its pivot stays, its free end stands off the line of square. A
-    board has the line beside it that the passes found."""
+    board has the place beside its end that the passes found."""
     q, other = judged(scene.finding), scene.finding.comparison
     free_left = scene.jig is None or scene.jig.pivot == "right"
     sign, free, pivot = (-1, 0, 1) if free_left else (1, 1, 0)
@@ -122,7 +122,7 @@ def _across(c: Canvas, scene: Scene) -> None:
     for down in (0.0, 1 / (c.field * c.per_y)):
         line(q.value, "wood", down)
     if other is not None:
-        line(other.value, "trace")
+        c.sign(free, 0.5 + other.value * sign * steep, c.glyphs.middle, "trace")
     _across_words(c, scene, q.value * sign, free)
 
 
@@ -142,10 +142,11 @@ def _across_words(c: Canvas, scene: Scene, off: float, free: int) -> None:
     )
     middle, other, pivot = c.field // 2, scene.finding.comparison, 1 - free
     c.label(pivot * last, c.high - 2, "pivot", "faint", ends[pivot])
-    over = f"across {length_words(length, units)}"
+    over = f"across {nominal_words(length, units)}"
     c.label(pivot * last, c.high - 1, over, "faint", ends[pivot])
     if other is not None:
-        c.label(free * last, c.high - 1, "thin: by passes", "trace", ends[free])
+        words = f"{c.glyphs.middle} by passes"
+        c.label(free * last, c.high - 1, words, "trace", ends[free])
     rows = (middle, middle - 1, middle + 1, 0, c.field - 1)
     _good_enough(c, q, 3, *((free * last, row, ends[free]) for row in rows))
     _you(c)
@@ -173,11 +174,13 @@ def _along(c: Canvas, scene: Scene) -> None:
     """A blade or a rip fence: front below, rear above; the rear stands to one side. A
     rip fence has the blade beside it, on the side to which it closes."""
     q, opens = judged(scene.finding), opening(scene.finding)
+    free = "right"  # the side of the words
     part, edges = TURNING_PARTS[q.name], _edges(q)
     steep = _steep(q) * 0.8 * c.field / c.wide
     if opens is not None:
         to_left = (opens > 0) == (q.value < 0)  # the blade stands left of it
         _blade_beside(c, to_left)
+        free = "right" if to_left else "left"
         if edges:  # to close is never good
             edges = (0.0, edges[not to_left])
     for edge in edges:
@@ -185,8 +188,9 @@ def _along(c: Canvas, scene: Scene) -> None:
     _thick(c, 0.5 - q.value * steep, part.role)
     c.label(1, 0, "rear", "faint")
     c.label(1, c.high - 3, "front", "faint")
-    c.label(c.wide - 2, c.high - 3, part.label, "faint", "right")
-    _size_label(c, scene, (c.wide - 1, 0, "right"), (1, 1, "left"))
+    c.label(c.wide // 2 + 3, c.high - 3, part.label, "faint")
+    column = c.wide - 1 if free == "right" else 1
+    _size_label(c, scene, *((column, row, free) for row in range(c.field)))
     if edges:
         c.label(c.wide // 2, c.high - 2, "dashed: good enough", "faint", "middle")
     _you(c)
@@ -225,5 +229,6 @@ def _upright(c: Canvas, scene: Scene) -> None:
     c.label(c.wide - 1, c.high - 3, right, "faint", "right")
     _size_label(c, scene, (0, 0, "left"), (c.wide - 1, 0, "right"))
     band = [(c.wide // 2, row, "middle") for row in range(3)]
-    _good_enough(c, q, 3, *band, (0, 1, "left"), (c.wide - 1, 1, "right"))
-    c.foot(part.base, part.view, part.label)
+    c.label(0, c.high - 1, part.base, "faint")
+    _good_enough(c, q, 3, *band, (0, 1, "left"), (c.wide - 1, c.high - 1, "right"))
+    c.foot("", part.view, part.label)

@@ -12,6 +12,7 @@ from collections.abc import Callable
 from bench.console.drawings.canvas import Canvas
 from bench.console.drawings.glyphs import GlyphSet
 from bench.console.drawings.set_up_parts import (
+    ARROW,
     SetUp,
     draw_blade,
     draw_indicator,
@@ -21,10 +22,10 @@ from bench.console.drawings.set_up_parts import (
 from bench.console.drawings.squares import draw_mitre, draw_square, draw_upright
 from bench.console.drawings.styled_text import Block
 from bench.protocol import Jig, Prompt
-from bench.units import System, length_words
+from bench.units import System, length_words, nominal_words
 
 LEAST_WIDE, LEAST_HIGH = 27, 7
-MOST_WIDE, MOST_HIGH = 90, 24
+MOST_WIDE, MOST_HIGH = 90, 30
 
 
 def draw_set_up(
@@ -43,8 +44,7 @@ def draw_set_up(
     names = set((prompt.picture or "").split("-")) | set(
         (prompt.placement or "").split("-")
     )
-    whole = 0 if units == "mm" else None  # as the sentence beside it says it
-    at = "" if prompt.at is None else f"at {length_words(prompt.at, units, whole)}"
+    at = "" if prompt.at is None else f"at {_place_words(prompt, prompt.at, units)}"
     s = SetUp(c, prompt, jig, names, at)
     draw = next((d for known, d in _DRAWINGS if known & names), _surface)
     if draw is not draw_upright:  # it is seen from the side
@@ -55,12 +55,26 @@ def draw_set_up(
     return c.block()
 
 
+def _place_words(ask: Prompt, at: float, units: System) -> str:
+    """The number of a place, as the sentence beside it says it."""
+    if ask.mark is not None:
+        return nominal_words(at, units)
+    return length_words(at, units, 0 if units == "mm" else 1)
+
+
 def _lean(s: SetUp) -> None:
-    """The hands that lean the sled within its play."""
-    words = f"lean the sled to the {s.prompt.lean}"
-    s.c.label(s.c.wide // 2, 0, words, "act", at="middle")
-    for row in (2, s.c.high // 2):
-        draw_pressed(s, s.prompt.lean == "left", row)
+    """The hands that lean the sled within its play, as far out as nothing stands."""
+    c, left = s.c, s.prompt.lean == "left"
+    places = ((c.wide // 2, 0, "middle"), (0, 0, "left"), (c.wide - 1, 0, "right"))
+    c.label_where_free(f"lean the sled to the {s.prompt.lean}", "act", *places)
+    for inward in range(c.wide - ARROW):
+        head = inward if left else c.wide - 1 - inward
+        tail = head if left else head - ARROW + 1
+        rows = [y for y in range(1, c.high - 3) if c.is_free(tail, y, ARROW)]
+        if len(rows) > 1:
+            for row in (rows[0], rows[-1]):
+                draw_pressed(s, left, row, head)
+            return
 
 
 def _slot(s: SetUp, x: int) -> None:
@@ -78,7 +92,7 @@ def _rip(s: SetUp) -> None:
     slot = min(c.wide - 10, fence + gap) if right else max(8, fence - gap)
     c.body(fence, 1, 3, c.high - 2, "steel")
     _slot(s, slot)
-    draw_blade(s, slot + 7 if right else slot - 4, 2, c.high - 3)
+    draw_blade(s, slot + 7 if right else slot - 4, 2, c.high - 3, label=1)
     draw_indicator(s, fence + 2 if right else fence, c.high // 2, reach=3)
     c.label(fence + 1, 0, "rip fence", "faint", at="middle")
     draw_pushed(s, right)
@@ -130,7 +144,10 @@ def _widths(s: SetUp) -> None:
     c, names = s.c, s.names
     strip, both = bool(names & {"board", "strip"}), "spacing" in names
     what = "strip" if strip else "slot" if "slot" in names else "runner"
-    left, right, last = 10, c.wide - 12, c.high - 2
+    inside = both or what == "slot"
+    # with room for the number beside a strip or a runner
+    left = 10 if inside else max(10, len(s.at.removeprefix("at ")) + 4)
+    right, last = c.wide - 12, c.high - 2
     row = (1 + last) // 2
     if names & {"near", "far"} or not s.prompt.at:
         row = 2 if "far" in names else last - 1
@@ -142,7 +159,7 @@ def _widths(s: SetUp) -> None:
             c.upright(end, 1, last, "steel")
         else:
             c.body(first, 1, end - first + 1, last, "wood")
-    _caliper(s, row, left, right - 3 * both, inside=both or what == "slot")
+    _caliper(s, row, left, right - 3 * both, inside=inside)
     for y, place, letter in ((1, "far", "F"), (last, "near", "N")):
         words = f"{letter}, {place}" if strip else f"{place} end"
         c.label(c.wide - 1, y, words, "faint", at="right")

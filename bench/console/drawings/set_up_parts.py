@@ -9,6 +9,7 @@ from bench.protocol import Jig, Prompt
 
 MOUNTS = {"standing": "on the table", "carried": "goes along", "still": "stays put"}
 INDICATOR = "indicator"
+ARROW = 5  # columns
 
 
 class SetUp(msgspec.Struct, frozen=True):
@@ -70,13 +71,19 @@ def draw_pushed(s: SetUp, right: bool, top: int = 1) -> None:
     column, below = c.wide - 2 if right else 1, top > 1
     c.words(column, top, c.glyphs.up_mark, "strong")
     c.upright(column, top + 1, c.high - (2 if below else 4), "rule")
-    c.label(column, c.high - 1 if below else 0, "push sled", "strong", at=edge)
-    if s.prompt.mark is not None:
-        beside = column - 2 if right else column + 2
-        c.label(beside, top, f"to {s.at.removeprefix('at ')}", "strong", at=edge)
+    row, words = c.high - 1 if below else 0, "push sled"
+    where = s.at.replace("at", "to") if s.prompt.mark is not None else ""
+    if where and c.label(column, row, f"{words} {where}", "strong", at=edge):
+        return
+    c.label(column, row, words, "strong", at=edge)
+    beside = column - 4 if right else column + 4  # past a blade that stands there
+    other = (1, "left") if right else (c.wide - 2, "right")
+    rows = range(top + 2, c.high - 2)
+    if not c.label_where_free(where, "strong", *((beside, y, edge) for y in rows)):
+        away = ((other[0], y, other[1]) for y in rows)
+        c.label_where_free(f"push {where}", "strong", *away)
 
 
-def draw_pressed(s: SetUp, left: bool, row: int, column: int | None = None) -> None:
-    """An arrow that ends at `column`, else at the edge to which the sled is pressed."""
-    edge = 0 if left else s.c.wide - 1
-    s.c.arrow(edge if column is None else column, row, 5, left, "act")
+def draw_pressed(s: SetUp, left: bool, row: int, column: int) -> None:
+    """An arrow to the side to which the sled is pressed, its head at `column`."""
+    s.c.arrow(column, row, ARROW, left, "act")

@@ -14,7 +14,7 @@ from bench.console.drawings.styled_text import Role
 from bench.protocol import Contact, Finding, Jig, Position
 from bench.render.finding import good_enough_words, limit_words
 from bench.render.result import judged
-from bench.units import System, length_words, value_words
+from bench.units import System, nominal_words, value_words
 
 Point = tuple[float, float]
 ROOM_FOR_EDGE = 60  # columns from which the front edge is named
@@ -32,8 +32,7 @@ class Scene(msgspec.Struct, frozen=True):
 def draw_face(c: Canvas, scene: Scene) -> None:
     """The face from above, proud side up, its high and its low place, and below it
     between which two places the widest board touches."""
-    units, contact = scene.units, scene.finding.contact
-    points = sorted(scene.finding.profile or [])
+    contact, points = scene.finding.contact, sorted(scene.finding.profile or [])
     left, right = points[0][0], points[-1][0]
     low, high = min(points, key=_height), max(points, key=_height)
     middle, size = (low[1] + high[1]) / 2, high[1] - low[1]
@@ -42,15 +41,36 @@ def draw_face(c: Canvas, scene: Scene) -> None:
         return (y - middle) / max(LEAST_SPAN, size * 1.2) + 0.5
 
     _curve(c, lambda share: height(_between(points, left + (right - left) * share)))
-    for word, (x, y), inward in (("high", high, 1), ("low", low, -1)):
-        column, row = _place(c, x, left, right), int((1 - height(y)) * c.field)
-        c.words(column, row, c.glyphs.middle, "strong")
-        beside = ((column + 2, row, "left"), (column - 2, row, "right"))
-        under = [(column, row + n * inward, "middle") for n in (1, 2)]
-        c.label_where_free(word, "strong", *beside, *under)
+    for word, (x, y) in (("high", high), ("low", low)):
+        _named(c, word, _place(c, x, left, right), height(y))
     _touching(c, contact or [], left, right)
-    words = "a board touches here" if contact else "the sled fence"
-    c.foot(length_words(left, units), words, length_words(right, units))
+    c.label_where_free(
+        "toward the work", "faint", (0, 0, "left"), (c.wide - 1, 0, "right")
+    )
+    _face_foot(c, scene.units, left, right, touched=bool(contact))
+
+
+def _named(c: Canvas, word: str, column: int, height: float) -> None:
+    """A mark with its word beside it, else under a high place or over a low one."""
+    row, inward = int((1 - height) * c.field), 1 if word == "high" else -1
+    c.words(column, row, c.glyphs.middle, "strong")
+    beside = ((column + 2, row, "left"), (column - 2, row, "right"))
+    under = [(column, row + n * inward, "middle") for n in (1, 2, 3)]
+    c.label_where_free(word, "strong", *beside, *under)
+
+
+def _face_foot(
+    c: Canvas, units: System, left: float, right: float, *, touched: bool
+) -> None:
+    """Where the face ends, and what lies between."""
+    first, last = (nominal_words(abs(mm), units) for mm in (left, right))
+    if left < 0 < right:  # the travel counts from the blade
+        of_blade = " of the blade" * (c.wide > ROOM_FOR_EDGE)
+        first, last = f"{first} left{of_blade}", f"{last} right{of_blade}"
+    c.foot(first, "", last)
+    words = "a board touches here" if touched else "the sled fence"
+    rows = (c.high - 1, c.high - 3, 1)
+    c.label_where_free(words, "faint", *((c.wide // 2, y, "middle") for y in rows))
 
 
 def _touching(c: Canvas, contact: list[Contact], left: float, right: float) -> None:
@@ -128,18 +148,17 @@ def _fit_foot(c: Canvas, scene: Scene, ordered: list[Position]) -> None:
         words = f"take off {much}"
     elif any(_binds(p) for p in ordered):
         words = f"{c.glyphs.bad} binds"
-    row, last, much = c.high - 1, c.wide - 1, length_words(abs(left), units)
+    row, last, much = c.high - 1, c.wide - 1, nominal_words(abs(left), units)
     # how far the runner stands out over the front edge of the table, then how far in
-    out = f"{much} {'out' if left < 0 else 'in'}"
+    out = much + " out" * (left < 0)
     if left < 0 and c.wide > ROOM_FOR_EDGE:
         out = f"{much} over the front edge"
-    c.label(0, row, out, "faint")
-    within = f"{length_words(ordered[-1].at, units)} in"
-    c.label(last, row, within, "faint", "right")
+    within = nominal_words(ordered[-1].at, units)
     between = (len(out) + c.wide - len(within)) // 2
     beside_marks = ((0, row - 1, "left"), (last, row - 1, "right"))
     role: Role = "strong" if relief > 0 else "faint"
     c.label_where_free(words, role, (between, row, "middle"), *beside_marks)
+    c.foot(out, "", within)
 
 
 def draw_clearance(c: Canvas, scene: Scene) -> None:
@@ -175,15 +194,13 @@ def draw_turn(c: Canvas, scene: Scene) -> None:
     found = {q.name: q for q in scene.finding.quantities}
     tilt, phase = found.get("tilt", judged(scene.finding)), found["phase"].value
     _curve(c, lambda share: 0.5 + 0.46 * math.cos(share * 2 * math.pi - phase))
-    for word, angle, row, mark in (
-        ("high", phase % math.tau, c.high - 2, c.glyphs.up_mark),
-        ("low", (phase + math.pi) % math.tau, 0, c.glyphs.down_mark),
+    for word, angle, height in (
+        ("high", phase % math.tau, 0.96),
+        ("low", (phase + math.pi) % math.tau, 0.04),
     ):
         at = _place(c, angle, 0.0, math.tau)
-        c.words(at, row, mark, "strong")
-        way, side = (1, "left") if at < c.wide // 2 else (-1, "right")
-        words = f"{word} {math.degrees(angle):.0f} degrees"
-        under = [(at, other, "middle") for other in range(1, c.field)]
-        c.label_where_free(words, "strong", (at + 2 * way, row, side), *under)
+        _named(c, word, at, height)
+        words = f"{math.degrees(angle):.0f} degrees"
+        c.label(at, c.high - 2, words, "strong", "middle")
     much = value_words(tilt.value, tilt.uncertainty, scene.units)
     c.foot("0 degrees", f"tilt {much}", "360 degrees")

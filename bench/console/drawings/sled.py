@@ -7,25 +7,31 @@ from bench.console.drawings.glyphs import GlyphSet
 from bench.console.drawings.styled_text import Block
 from bench.protocol import Jig, Move
 from bench.render.result import move_distance
-from bench.units import System, length_words
+from bench.units import System, nominal_words
 
 LEAST_WIDE, LEAST_HIGH = 36, 6
-MOST_HIGH = 24
-MOUNT_HIGH, MOUNT_WIDE = 5, 60  # of how the indicator stands
+MOST_HIGH = 36
+MOUNT_HIGH, MOUNT_WIDE = 5, 100  # of how the indicator stands
 USUAL_REACH = 500.0  # mm: where no distance is known, so that there is something to see
 
 
 def draw_sled(
-    jig: Jig, move: Move | None, wide: int, high: int, glyphs: GlyphSet, units: System
+    jig: Jig,
+    move: Move | None,
+    wide: int,
+    high: int,
+    glyphs: GlyphSet,
+    units: System,
+    at_stop: str = "leaf ",
 ) -> Block:
     """At most `wide` x `high`; empty where there is no room. move: the free end's way
-    and its figure are drawn, and where the leaves go."""
+    and its figure are drawn. at_stop: what goes where its distance is named."""
     if wide < LEAST_WIDE or high < LEAST_HIGH:
         return []
     c = Canvas(wide, min(high, MOST_HIGH), glyphs)
     far = jig.fence == "far"
     sled = _Sled(c, jig, 2 if far else c.high - 4, -1 if far else 1)
-    sled.draw(units)
+    sled.draw(units, at_stop)
     if move is not None:
         sled.draw_move(move, units)
     c.label(wide // 2, c.high - 1, "you", "strong", at="middle")
@@ -48,7 +54,7 @@ class _Sled:
         pivot, sign = (c.wide - 5, -1) if right else (4, 1)
         return pivot + sign * round(mm / self.reach * (c.wide - 10))
 
-    def draw(self, units: System) -> None:
+    def draw(self, units: System, at_stop: str) -> None:
         c, jig, below = self.c, self.jig, self.fence + self.out
         near_blade = jig.pivot_to_blade
         blade = self.place(self.reach / 2 if near_blade is None else near_blade)
@@ -65,8 +71,11 @@ class _Sled:
                 c.words(self.place(mm), self.fence, sign, "strong")
                 c.label(self.place(mm), below, words, "faint", at="middle")
         if stop is not None:
-            words = f"leaf {length_words(stop, units)} from pivot"
-            c.label(self.place(stop), below + self.out, words, "faint", at=self.side)
+            row, words = below + self.out, f"{at_stop}{nominal_words(stop, units)}"
+            ends = (self.place(stop), 1 if self.side == "left" else c.wide - 2)
+            whole = ((x, row, self.side) for x in ends)
+            if not c.label_where_free(f"{words} from pivot", "faint", *whole):
+                c.label(ends[0], row, words, "faint", at=self.side)
         c.label(blade + 2, below, "sled fence", "wood")
 
     def draw_move(self, move: Move, units: System) -> None:
@@ -83,11 +92,12 @@ class _Sled:
 
 
 def indicator_on_sled(
-    how: str, jig: Jig | None, wide: int, high: int, glyphs: GlyphSet
+    how: str, jig: Jig | None, wide: int, high: int, glyphs: GlyphSet, *, leans: bool
 ) -> Block:
     """The indicator as it stands for the live move: `beyond` or `behind` the sled
     fence, `right` or `left` of the arm. Five rows, or none where there is no room; the
-    free end, its way and the pivot as on the user's own sled."""
+    free end, its way and the pivot as on the user's own sled. leans: the sled is leaned
+    both ways."""
     if high < MOUNT_HIGH:
         return []
     c = Canvas(min(wide, MOUNT_WIDE), MOUNT_HIGH, glyphs)
@@ -106,6 +116,12 @@ def indicator_on_sled(
     else:
         _at_free_end(c, fence, end, how == "beyond", "left" if free_left else "right")
         c.label(c.wide // 2, other, "sled fence", "faint", at="middle")
+    if leans:
+        left, line, right = glyphs.left_mark, glyphs.across, glyphs.right_mark
+        words = f"{left}{line} lean {line}{right}"
+        ends = ((c.wide - 1, "right"), (0, "left"))
+        places = ((x, row, end) for row in (0, MOUNT_HIGH - 1) for x, end in ends)
+        c.label_where_free(words, "act", *places)
     return c.block()
 
 

@@ -99,7 +99,7 @@ def draw_upright(s: SetUp) -> None:
     c.body(arm + 2 if outward else arm - reach, bottom, reach, 1, "steel")
     c.body(0, bottom + 1, c.wide, 1, "wood")
     c.label(face - 1, 0, "sled fence" if fence else "blade", "faint")
-    base, view = ("sled's base", "from its right end") if fence else ("table", "")
+    base, view = ("sled's base", "seen from its right end") if fence else ("table", "")
     c.foot(base, "", view)
     at = (0, bottom - 1, "left") if fence else (c.wide // 2, c.high - 1, "middle")
     c.label(at[0], at[1], "you", "strong", at=at[2])

@@ -10,7 +10,7 @@ from bench.console.screens.value import THIN_MM, Kind
 from bench.console.widgets.detail_pane import Detail
 from bench.protocol import Begin, CheckKind, Option, OptionError
 from bench.render.names import spaced, upper_first
-from bench.units import length_words, slope_words
+from bench.units import nominal_words, slope_words
 
 USUAL_PASSES, MOST_PASSES = 3, 9
 QUICK_OPTION = "quick"  # the option of a check that has a quick way
@@ -97,7 +97,7 @@ class CheckForm(ListPage):
         if default is None:
             return "no" if option.choices == YES_CHOICES else "not said"
         if option.kind in ("length", "slope"):
-            in_words = length_words if option.kind == "length" else slope_words
+            in_words = nominal_words if option.kind == "length" else slope_words
             return in_words(float(default), units)
         return str(default)
 

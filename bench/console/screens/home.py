@@ -18,6 +18,7 @@ from bench.console.screens.base import WorkScreen
 from bench.console.widgets.act_bar import Act
 from bench.console.widgets.drawing import PICTURE_COLUMNS, Drawing
 from bench.console.widgets.viewer import TextPanel, Viewer
+from bench.protocol import Finding
 from bench.render.result import is_good, surely_closes
 
 
@@ -26,6 +27,14 @@ def _sled(v: Viewer, wide: int, high: int) -> Block:
     for."""
     found = v.view.online and v.view.finding is not None
     return [] if found else pages.sled_picture(v, wide, high)
+
+
+def _more_words(finding: Finding) -> str:
+    """How many passes more: told of each set-up, where there are several."""
+    more = finding.more_pushes
+    if len({row.placement for row in finding.sweeps}) > 1:
+        return f"{more} more in each set-up"
+    return "one more pass" if more == 1 else f"{more} more passes"
 
 
 class HomeScreen(WorkScreen):
@@ -91,7 +100,7 @@ class HomeScreen(WorkScreen):
             act = "next"
         word, action, again = {
             "the move": ("make the move", "open('move')", "measure again"),
-            "more": (f"{requests.more_pushes} more passes", "more", "again"),
+            "more": (_more_words(view.finding), "more", "again"),
             "limits": ("what limits it", "open('limits')", "again"),
             "next": ("next check", "open('checks')", "again"),
         }.get(act, ("check again", "again", ""))

@@ -17,7 +17,7 @@ from bench.console.view_model import Change
 from bench.console.widgets.viewer import Viewer
 
 DrawFunction = Callable[[Viewer, int, int], Block]
-PICTURE_COLUMNS = 90  # columns of a picture: a wider one says no more
+PICTURE_COLUMNS = 160  # columns of a picture: a wider one says no more
 
 
 class Drawing(Viewer):

@@ -26,7 +26,13 @@ from bench.render.result import (
     verdict_words,
 )
 from bench.render.upkeep import why_words
-from bench.units import System, give_or_take, length_words, slope_words
+from bench.units import (
+    System,
+    give_or_take,
+    length_words,
+    nominal_words,
+    slope_words,
+)
 
 View = dict[str, Any]  # what a template shows, by its names
 MOST_ROWS = 40  # in the table of one section; the others are counted
@@ -114,7 +120,7 @@ def _results_title(source: ReportSource, findings: list[Finding], units: System)
     boards = {source.board(one.check, one.jig) for one in findings} - {None}
     words = report_text("results")
     if boards:
-        board = " or ".join(length_words(mm or 0.0, units) for mm in boards)
+        board = " or ".join(nominal_words(mm or 0.0, units) for mm in boards)
         words = report_text("results-board", board=board)
     older = len(findings) - MOST_ROWS
     return f"{words} {report_text('older', count=older)}" if older > 0 else words
@@ -200,7 +206,7 @@ def _gear(gear: EvidenceGear, units: System) -> Iterator[tuple[str, str]]:
         }
         for code, mm in lengths.items():
             if mm is not None:
-                yield report_text(code), length_words(mm, units)
+                yield report_text(code), nominal_words(mm, units)
         yield report_text("gear-tolerance"), slope_words(jig.tolerance, units)
     if gear.saw is not None:
         yield report_text("gear-saw"), gear.saw.name

@@ -100,7 +100,7 @@ def test_a_report_of_a_file(kept, tmp_path) -> None:
 def test_a_card_of_a_file_in_the_units_of_the_settings(kept, tmp_path) -> None:
     (tmp_path / "settings.toml").write_text('units = "inch"\n')
     html = call(report, "--card", "--jig", "sled-1", "--log", kept).stdout
-    assert "Good enough within 2.6 thou across 15.748 in (2 thou per ft)." in html
+    assert "Good enough within 2.6 thou across 15 3/4 in (2 thou per ft)." in html
     assert "sweepgauge check fence-square --jig sled-1 --quick" in html
 
 

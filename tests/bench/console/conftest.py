@@ -94,7 +94,7 @@ CAUTIONS = [
 KINDS = [
     CheckKind(
         "fence-square",
-        "Is the sled's fence square to the cut?",
+        "Is the sled fence square to the cut?",
         ["jig"],
         [
             Option(

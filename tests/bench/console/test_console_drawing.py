@@ -293,8 +293,12 @@ def test_the_indicator_of_the_live_move_stands_where_it_is_said(glyphs, pivot, w
     jig = Jig("sled", pivot=pivot)
 
     def drawn(how: str) -> list[str]:
-        text = [plain(line) for line in indicator_on_sled(how, jig, wide, 9, glyphs)]
+        text, leaned = (
+            [plain(line) for line in indicator_on_sled(how, jig, wide, 9, glyphs, leans=leans)]
+            for leans in (False, True)
+        )
         assert len(text) == 5 and all("indicator" in "".join(text) for _ in text)
+        assert "lean" in "".join(leaned) and "lean" not in "".join(text)
         return text
 
     for how, mark, step in (("beyond", glyphs.down_mark, -1), ("behind", glyphs.up_mark, 1)):

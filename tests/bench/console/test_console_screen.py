@@ -194,7 +194,7 @@ async def test_a_check_is_chosen_with_its_options_and_begun(fake, scenes) -> Non
     async with scenes.screen(fake) as (_app, pilot):
         await pilot.press("1")
         text = await scenes.until(pilot, lambda t: "Which check?" in t)
-        assert "Is the sled's fence square to the cut?" in text
+        assert "Is the sled fence square to the cut?" in text
         assert "Not now: no caliper is set up." in text
         await pilot.press("3")  # not now: it does nothing
         await pilot.press("1")
@@ -330,7 +330,7 @@ async def test_the_tap_that_ended_a_check_does_not_begin_the_next(fake, scenes, 
         now[0] += 1.0
         await pilot.press("enter")
         fake.say(FindingNotice("r1", scenes.finding("cannot-tell")))
-        await scenes.until(pilot, lambda t: "more passes" in t)
+        await scenes.until(pilot, lambda t: "more in each set-up" in t)
         now[0] += 0.4
         await pilot.press("enter")
         await scenes.until(pilot, lambda t: "too soon" in t)
@@ -535,7 +535,7 @@ async def test_beside_the_arm_the_distance_is_typed(fake, scenes) -> None:
 async def test_too_close_to_call_asks_for_the_pushes_that_lack(fake, scenes) -> None:
     fake.last = [scenes.finding("cannot-tell", 0.00016)]
     async with scenes.screen(fake) as (_app, pilot):
-        await scenes.until(pilot, lambda t: "Enter  2 more passes" in t)
+        await scenes.until(pilot, lambda t: "Enter  2 more in each set-up" in t)
         await pilot.press("enter")
         await scenes.until(pilot, lambda _: fake.of(Extend))
     (extend,) = fake.of(Extend)

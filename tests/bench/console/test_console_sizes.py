@@ -71,7 +71,7 @@ async def test_a_result_says_its_verdict_and_its_act(fake, scenes, size) -> None
     acts = {
         "inside": ("√ GOOD ENOUGH", "nothing to move", "next check"),
         "outside": ("! OUT", "Move the left end", "make the move"),
-        "cannot-tell": ("? TOO CLOSE TO CALL", "in all would settle it.", "2 more passes"),
+        "cannot-tell": ("? TOO CLOSE TO CALL", "in all would settle it.", "2 more in each set-up"),
     }
     async with scenes.screen(fake, size=size) as (app, pilot):
         for verdict, (sign, act, word) in acts.items():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import cmath
 import math
+from itertools import product
 from types import SimpleNamespace
 
 import msgspec
@@ -14,18 +15,22 @@ from bench.checks import checks
 from bench.checks.model import EvidenceGear
 from bench.console import themes
 from bench.console.contents.figure import large_figure, live_role, result_figure
-from bench.console.contents.live import live_gauge, move_picture
-from bench.console.contents.result import past_rows
+from bench.console.contents.live import live_facts, live_gauge, move_picture
+from bench.console.contents.prompt import prompt_words
+from bench.console.contents.result import budget_bars, past_rows, result_picture
 from bench.console.drawings.canvas import Canvas
 from bench.console.drawings.glyphs import PLAIN, RICH
 from bench.console.drawings.plot import scale
 from bench.console.drawings.result import draw_result
 from bench.console.drawings.set_up import draw_set_up
+from bench.console.drawings.sled import draw_sled
 from bench.console.drawings.styled_text import Block, plain, width
-from bench.finding import Finding, Move, Position, Quantity
+from bench.console.message_folding import fold
+from bench.console.view_model import ViewModel
+from bench.finding import BudgetRow, Contact, Finding, Move, Position, Quantity
 from bench.gear import Jig
 from bench.procedure.prompt import Prompt
-from bench.protocol import LiveMoveNotice
+from bench.protocol import LiveMoveNotice, Notice
 from bench.units import length_words
 
 SIZES = [(36, 11), (40, 7), (78, 24)]
@@ -85,6 +90,40 @@ def test_a_lean_is_drawn_whole_over_the_set_up(way) -> None:
     assert "push" not in text + tapped, "nothing is pushed while it is leaned or tapped"
 
 
+@pytest.mark.parametrize("kind", ["fence-square", "mitre-square"])
+@pytest.mark.parametrize(("wide", "high"), SIZES)
+@pytest.mark.parametrize("fence", ["near", "far"])
+def test_the_mark_to_push_to_has_its_number(kind, wide, high, fence) -> None:
+    jig = replace(SLED, fence=fence)
+    for place in prompts(kind):
+        ask = replace(place, phase="mark", mark=3, marks=9, at=75.0)
+        for units, at in (("mm", "to 75 mm"), ("inch", "to 2.95 in")):
+            assert at in (text := words(draw_set_up(ask, jig, wide, high, RICH, units))), text
+
+
+@pytest.mark.parametrize("way", ["left", "right"])
+def test_no_arrow_of_a_lean_lies_over_the_blade(way) -> None:
+    for ask, fence in product(prompts("fence-square"), ("near", "far")):
+        jig = replace(SLED, fence=fence)
+        at_rest = draw_set_up(replace(ask, phase="tap"), jig, 36, 11, RICH, "mm")
+        leaned = words(draw_set_up(replace(ask, phase="lean", lean=way), jig, 36, 11, RICH, "mm"))
+        assert leaned.count(RICH.down) == words(at_rest).count(RICH.down)
+        assert f"lean the sled to the {way}" in leaned
+
+
+def test_blade_and_slot_of_the_rip_fence_are_two_names() -> None:
+    (ask, *_) = prompts("rip-fence")
+    text = words(draw_set_up(ask, SLED, 36, 11, RICH, "mm"))
+    assert "slot" in text and "blade slot" not in text and "slot blade" not in text
+
+
+def test_a_place_has_the_digits_of_the_sentence_beside_it() -> None:
+    ask = Prompt(phase="place", picture="test-board", placement="far", gather="width", at=385.0)
+    assert "15.2 in" in words(draw_set_up(ask, None, 36, 11, RICH, "inch"))
+    slot = Prompt(phase="place", picture="slot-widths", placement="slot-left", gather="width", at=300.0)
+    assert "at 11.8 in" in words(draw_set_up(slot, None, 36, 11, RICH, "inch"))
+
+
 def test_the_caliper_lies_at_the_end_that_is_said() -> None:
     """Near you is below; where it lies across both slots, both are drawn."""
     ends = {"near": 15.0, "far": 385.0}
@@ -139,6 +178,10 @@ def test_a_tight_runner_says_how_much_to_take_off_and_its_limit() -> None:
     q = Quantity("side-play", 0.06, "mm", 0.008, 8.0, 0.10, "outside")
     text = words(drawn(q, positions=places))
     assert "take off 0.030 mm" in text and "good enough within 0.10 mm" in text
+    text = words(
+        draw_result(Finding(check="any", quantities=[q], positions=places), None, None, 36, 12, RICH, "inch")
+    )
+    assert "take off 1.2 thou" in text and "in in" not in text
 
 
 @pytest.mark.parametrize("turn", [0.0, 0.6, 2.1, 3.5, 5.9])
@@ -148,9 +191,16 @@ def test_a_plate_shows_its_high_and_its_low_spot_half_a_turn_apart(turn: float, 
     block = drawn(Quantity("total", 0.14, "mm", 0.01), tilt, phase, wide=wide)
     text = words(block)
     degrees = math.degrees(turn)
-    assert f"high {degrees:.0f} degrees" in text and f"low {(degrees + 180) % 360:.0f} degrees" in text
-    high, low = (column(block, mark) for mark in (RICH.up_mark, RICH.down_mark))
+    lines = [plain(line) for line in block]
+    marks = [(x, y) for y, line in enumerate(lines) for x, sign in enumerate(line) if sign == RICH.middle]
+    (high, top), (low, bottom) = marks
     assert abs(high - low) == pytest.approx((wide - 1) / 2, abs=1)
+    rows = [next(y for y, line in enumerate(lines) if word in line) for word in ("high", "low")]
+    assert rows[0] - top <= 3 and bottom - rows[1] <= 3 and rows[0] < rows[1], (
+        "high is above, each at its mark"
+    )
+    for angle, at in ((degrees, high), ((degrees + 180) % 360, low)):
+        assert abs(column(block, f"{angle:.0f} degrees") - at) < 12, text
 
 
 @pytest.mark.parametrize("size", [0.08, -0.08])
@@ -163,6 +213,28 @@ def test_a_face_shows_its_high_and_its_low_place(size: float) -> None:
     top, bottom = marks
     assert (top[0] == pytest.approx(25, abs=2)) == (size > 0), "the middle is high where it is proud"
     assert top[1] < bottom[1] and "high" in words(block) and "low" in words(block)
+
+
+@pytest.mark.parametrize("value", [0.0013, 0.0002, -0.0013])
+@pytest.mark.parametrize("wide", [36, 51])
+def test_the_dashed_lines_of_a_face_that_leans_are_named(value: float, wide: int) -> None:
+    lean = Quantity("fence-lean", value, "rad", 1e-4, 8.0, 0.001, "outside", "top leans toward you")
+    assert "good enough" in (text := words(drawn(lean, wide=wide))), text
+
+
+def test_a_face_says_its_sides_and_where_a_board_touches() -> None:
+    profile = [(20.0 * n - 300.0, 0.08 * math.cos((n - 15) / 10)) for n in range(31)]
+    zone = Quantity("minimum-zone", 0.08, "mm", 0.01, 8.0, 0.05)
+    text = words(drawn(zone, profile=profile, wide=36, contact=[Contact(-200.0, 100.0, -50.0, 4e-5, 1e-5)]))
+    assert all(w in text for w in ("300 mm left", "300 mm right", "a board touches here", "work")), text
+
+
+@pytest.mark.parametrize("way", ["closes at the rear", "opens at the rear"])
+@pytest.mark.parametrize("value", [8e-4, -8e-4, 1e-4])
+def test_the_size_of_a_rip_fence_does_not_stand_at_the_blade(way: str, value: float) -> None:
+    toe = Quantity("toe", value, "rad", 5e-5, 8.0, 0.08 / 500, "inside", way, over=500.0)
+    block = drawn(toe, wide=52, high=20)
+    assert abs(column(block, " mm") - column(block, "blade")) > 15
 
 
 # ---- figures and bars ------------------------------------------------------------------------------------
@@ -281,3 +353,75 @@ def test_a_dashed_line_has_gaps_and_a_whole_one_has_none(glyphs) -> None:
         columns = ["".join(column) for column in zip(*(plain(line) for line in canvas.block()), strict=True)]
         empty = sum(not column.strip() for column in columns)
         assert (empty > 8) if dashed else not empty
+
+
+@pytest.mark.parametrize(
+    ("verdict", "phase", "told", "role"),
+    [
+        ("outside", "go", "! Not good enough yet.", "number"),
+        ("cannot-tell", "go", "? Too close to call yet.", "number"),
+        ("inside", "go", "\u221a Good enough once it is tight.", "good"),
+        ("inside", "tighten", "\u221a Good enough.", "good"),
+        ("outside", "tighten", "! Not good enough yet.", "number"),
+    ],
+)
+def test_a_live_move_says_plainly_whether_it_is_good_enough(verdict, phase, told, role) -> None:
+    live = LiveMoveNotice(
+        True,
+        phase,
+        "",
+        False,
+        "left",
+        "away",
+        0.05,
+        moved=0.09,
+        target=0.144,
+        tolerance=0.04,
+        verdict=verdict,
+    )
+    shown = viewer(Finding(check="any", quantities=[]), live)
+    shown.app = SimpleNamespace(size=SimpleNamespace(height=24))
+    text = [words for words, _ in live_facts(shown)]
+    assert text[:2] == [told, "Good enough within 0.04 mm."]
+    assert live_gauge(shown, 60, 2)[0][1][1] == role
+
+
+def test_what_limits_a_result_is_told_over_its_own_length() -> None:
+    blade = Quantity("blade", 6e-4, "rad", 8e-5, 9.0, 2.5e-4, "outside", "rear leans left", over=160.0)
+    row = BudgetRow("between sweeps", "A", 5e-5, 6.0, 1.0)
+    text = words(budget_bars(viewer(Finding(check="any", quantities=[blade], budget=[row])), 52, 12))
+    assert "0.02 mm" in text and "over 160 mm." in text and "300" not in text
+    row = replace(row, standard_uncertainty=1.5e-6)
+    text = words(budget_bars(viewer(Finding(check="any", quantities=[blade], budget=[row])), 52, 12))
+    assert "under 0.001 mm" in text and "0.000" not in text
+
+
+def test_the_picture_of_before_a_move_stands_back() -> None:
+    fence = Quantity("fence", 3e-4, "rad", 2e-5, 9.0, 0.05 / 300, "outside", "left end too near you")
+    shown = viewer(Finding(check="any", quantities=[fence]))
+    assert {role for line in result_picture(shown, 52, 20) for _, role in line} > {"wood", "strong"}
+    shown.requests.moved = True
+    assert {role for line in result_picture(shown, 52, 20) for _, role in line} == {"faint"}
+
+
+def test_only_what_is_still_to_do_is_said_while_the_sled_moves() -> None:
+    ask = Prompt(phase="sweep", words="Press it home again. Push.", gather="sweep", ready=True, moving=True)
+    shown = viewer(Finding(check="any", quantities=[]))
+    shown.view.prompt, shown.view.trouble = ask, ""
+    shown.app = SimpleNamespace(size=SimpleNamespace(height=24))
+    assert [text for text, _ in prompt_words(shown)] == ["Push right through. Stop, then draw it back."]
+    shown.view.prompt = replace(ask, moving=False)
+    assert [text for text, _ in prompt_words(shown)] == [ask.words]
+
+
+def test_the_sled_says_where_the_leaf_goes_in_inches_too() -> None:
+    text = words(draw_sled(SLED, None, 60, 12, RICH, "inch"))
+    assert "leaf 18.90 in" in text and "from pivot" in text, text
+
+
+@pytest.mark.parametrize("severity", ["note", "warning"])
+def test_what_the_daemon_warns_of_has_its_sign(severity) -> None:
+    view = ViewModel(lambda: 0.0)
+    fold(view, Notice("doubt", "The number creeps.", severity=severity))
+    (told,) = view.notices
+    assert told.bad == (severity == "warning")

@@ -281,7 +281,7 @@ def mark(app: Console, scenes) -> None:
     asked(
         app,
         scenes,
-        msgspec.structs.replace(scenes.push, phase="mark", words=words, enter=True, mark=3, marks=9),
+        msgspec.structs.replace(scenes.push, phase="mark", words=words, enter=True, mark=3, marks=9, at=75.0),
     )
 
 
@@ -300,11 +300,11 @@ def _rip_fence(verdict: str, value: float, way: str) -> Scene:
     """A rip fence right of the blade: judged is the toe, the second quantity."""
 
     def scene(app: Console, scenes) -> None:
-        leans = Quantity("rip-fence", 0.0006, "rad", 4e-5, 8.0, way="rear leans left")
-        toe = Quantity("toe", value, "rad", 5e-5, 8.0, 0.08 / 500, verdict, way)  # type: ignore[arg-type]
+        lean = Quantity("rip-fence", 0.0006, "rad", 4e-5, 8.0, way="rear leans left", over=500.0)
+        toe = Quantity("toe", value, "rad", 5e-5, 8.0, 0.08 / 500, verdict, way, over=500.0)  # type: ignore[arg-type]
         one = msgspec.structs.replace(
             scenes.finding(verdict, value, "r1"),
-            check="rip-fence", quantities=[leans, toe], move=None, notes=[],
+            check="rip-fence", jig=None, quantities=[lean, toe], move=None, remarks=[],
         )  # fmt: skip
         fresh(app, scenes, last=(one,))
 
@@ -335,7 +335,9 @@ def wrong_way(app: Console, scenes) -> None:
     fresh(app, scenes, last=(scenes.finding("outside", 0.0003),))
     found = scenes.finding("outside", 0.00061, "f2")
     remarks = [Remark("moved-wrong-way"), *found.remarks]
-    fold(app.view, FindingNotice(None, msgspec.structs.replace(found, remarks=remarks)))
+    leaves = [0.15, 0.10, 0.04]
+    move = msgspec.structs.replace(found.move, distance=0.293, leaves=leaves, leaves_left_over=0.003)
+    fold(app.view, FindingNotice(None, msgspec.structs.replace(found, remarks=remarks, move=move)))
     app.view.result = app.view.last[0]
 
 
@@ -466,7 +468,10 @@ def sure(app: Console, scenes) -> None:
 
 def told(app: Console, scenes) -> None:
     ready(app, scenes)
-    fold(app.view, Notice("stand", "The stand was bumped: 0.20 mm at once, at rest. Set up again."))
+    fold(
+        app.view,
+        Notice("stand", "The stand was bumped: 0.20 mm at once, at rest. Set up again.", severity="warning"),
+    )
 
 
 # keys that are pressed when all has been said
@@ -673,7 +678,7 @@ SCENES: dict[str, Scene] = {
     "live-set-up": _live(LiveMoveNotice(True, "stand", "Stand the indicator on the sled, its tip on the sled fence 480 mm from "  # noqa: E501
                                   "the pivot. Enter when it stands.", True, target=0.144, stands="beyond")),
     "live-lean": _live(LiveMoveNotice(True, "lean", "Lean and push the sled: the number must stand still. Then Enter.", True,
-                                target=0.144)),
+                                target=0.144, stands="beyond")),
     "live-go": _live(_go("0.05 mm to go: move the left end away from you.", 0.052, enter=False, verdict="outside")),
     "live-wrong-way": _live(_go("Wrong way: move the left end away from you. 0.17 mm to go.", 0.17, enter=False,
                                 moved=-0.026, wrong=True, verdict="outside")),
