@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 REMOTE = ("socket", "rfc2217")  # a serial port on another computer
 # characters; the longest file name of Linux (NAME_MAX)
-LONGEST_PORT_NAME = 255
+LONGEST_PATH = 255
 FILE_KINDS = {stat.S_IFREG: "file", stat.S_IFDIR: "folder", stat.S_IFBLK: "disk"}
 WOULD_DO = (
     "a device such as /dev/serial/by-id/..., socket://HOST:PORT or rfc2217://HOST:PORT"
@@ -56,7 +56,7 @@ class NotAPort(OSError):
 def is_port_name(name: str) -> bool:
     """A full path, or a URL of a kind that reaches nothing but a port: `socket://`,
     `rfc2217://`, `loop://`."""
-    if not name.isprintable() or len(name) > LONGEST_PORT_NAME:
+    if not name.isprintable() or len(name) > LONGEST_PATH:
         return False
     if name == "loop://":  # it returns what is sent; for tests
         return True
@@ -106,7 +106,7 @@ def closed_port(name: str, **options: Any) -> serial.SerialBase:
     import serial  # 30 ms; not needed where no port is configured
 
     if not is_port_name(name):
-        raise NotAPort(f"{name[:LONGEST_PORT_NAME]!r} names no port")
+        raise NotAPort(f"{name[:LONGEST_PATH]!r} names no port")
     if name.startswith("/"):
         refuse_other_things(name)
     made: serial.SerialBase = serial.serial_for_url(name, do_not_open=True, **options)

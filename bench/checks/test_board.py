@@ -64,9 +64,7 @@ STRIPS_APART = 4.2
 # mm, standard uncertainty by which a sawn edge stands off its line where the jaws meet
 # it; common practice, no source
 STRIP_EDGE = 0.01
-Strip = tuple[
-    list[float], list[float]
-]  # mm, widths near the sled fence and far from it
+Strip = tuple[list[float], list[float]]  # mm, widths near the sled fence, and far
 
 
 def plan(options: OptionValues, gear: EvidenceGear) -> tuple[Step, ...]:
@@ -78,7 +76,7 @@ def plan(options: OptionValues, gear: EvidenceGear) -> tuple[Step, ...]:
     side = "RIGHT" if right else "LEFT"
     way = "clockwise" if _clockwise(options, gear) else "counter-clockwise"
     strips = int(number(options, "strips", 1.0))
-    more = f" Turn on and cut on, to {strips} strips in all." if strips > 1 else ""
+    more = f" Go on to {strips} strips and number them." if strips > 1 else ""
     cut = (
         f"Board on the {side} of the blade. Pencil 1 on its first edge and cut it."
         f" Turn the board {way}: the edge just cut onto the sled fence. Wipe both"
@@ -90,7 +88,8 @@ def plan(options: OptionValues, gear: EvidenceGear) -> tuple[Step, ...]:
     return tuple(
         Step(
             name,
-            f"{'' if n or beside else cut}Caliper across strip {n + 1},"
+            f"{'' if n or beside else cut}Caliper across"
+            f" {f'strip {n + 1}' if strips > 1 else 'the strip'},"
             f" {{at:station}} from N{beside}.",
             "width",
             READINGS,
@@ -121,18 +120,17 @@ def evaluate(evidence: Evidence) -> Finding:
     rotations = [board_rotation(*one, apart, turns, side) for one in strips]
     a, cuts = statistics.fmean(rotations), cut_scatter(evidence)
     of_widths = _rows(evidence, a, strips, turns * apart)
-    scatter, apart_too_far = _scatter(
-        cuts.row(turns * len(strips)), of_widths, rotations
-    )
+    number_of = turns * len(strips)
+    scatter, told = _scatter(cuts.row(number_of), of_widths, rotations)
     rows = [row for row in (scatter, *of_widths) if row.standard_uncertainty > 0.0]
     budget = budget_of(evidence, rows)
-    remarks += [*apart_too_far, *cut_remarks(cuts, turns * len(strips), rows, budget)]
+    remarks += told or cut_remarks(cuts, number_of, rows, budget)
     turned = quantity("board", a, budget, gear.tolerance, fence_way(a, gear.jig))
     near, far = ([w for strip in strips for w in strip[end]] for end in (0, 1))
     doubts = strip_doubts(near, far)
     if not doubts:
         give = budget.expanded * turns * apart
-        remarks += [told for strip in strips for told in strip_remarks(*strip, give)]
+        remarks += [one for strip in strips for one in strip_remarks(*strip, give)]
     beside, comparison = compare_with_passes(evidence, a, budget.expanded, turns)
     if comparison is None and len(strips) == 1:
         remarks.append(warning("one-strip"))
@@ -167,12 +165,9 @@ def _scatter(
     no less than the strips do; and what is said of strips that differ by more."""
     if len(rotations) == 1:
         return of_cuts, []
-    one = (
-        math.sqrt(len(rotations)) * combine([of_cuts, *of_widths]).standard_uncertainty
-    )
-    by = spread_of(rotations)
-    shown = statistics.stdev(rotations) / math.sqrt(len(rotations))
-    u = max(of_cuts.standard_uncertainty, shown)
+    root, by = math.sqrt(len(rotations)), spread_of(rotations)
+    one = root * combine([of_cuts, *of_widths]).standard_uncertainty
+    u = max(of_cuts.standard_uncertainty, statistics.stdev(rotations) / root)
     told = [warning("strips-apart", apart=by)] if by > STRIPS_APART * one else []
     return msgspec.structs.replace(of_cuts, standard_uncertainty=u), told
 

@@ -22,9 +22,10 @@ from bench.cli.common import (
     settings_option,
     socket_option,
 )
-from bench.doctor.direct_port import blocks, open_port, request_of
+from bench.doctor.direct_port import blocks, open_port
 from bench.protocol import Capture, Done, RawBytes
 from bench.protocol.client import ConnectionClosed, NoDaemon, WireClient
+from bench.settings.port_requests import request_of
 from bench.settings.settings_file import Paths, PortSettings
 from hw.formats import FORMATS
 from hw.port_names import NotAPort

@@ -12,8 +12,7 @@ from typing import Any
 import click
 
 from bench.checks import checks, find
-from bench.checks.model import Check, Evidence, EvidenceGear, PriorKnowledge
-from bench.checks.options import OptionValue
+from bench.checks.model import Evidence, EvidenceGear, PriorKnowledge
 from bench.cli.common import (
     CommandError,
     exit_status,
@@ -87,13 +86,14 @@ def evaluate(
     findings, refused = [], []
     for path in map(Path, files):
         try:
-            finding = _worked_out(path, check, options, gear, known)
+            traces = read_sweeps(path, check, options, gear)
+            evidence = Evidence(check.kind, traces, options, gear, known)
+            findings.append(with_notes(_worked_out(path, evidence), settings.units))
         except RecordedError as error:
             refused.append(str(error))
         except EvidenceError as error:
             refused.append(f"{path}: {evidence_error_words(error, settings.units)}")
         else:
-            findings.append(with_notes(finding, settings.units))
             if len(files) > 1 and not as_json:
                 click.echo(f"{path}:")
             sled = gear.jig if check.turns_fence else None
@@ -110,16 +110,8 @@ def evaluate(
     return exit_status([f.verdict for f in findings])
 
 
-def _worked_out(
-    path: Path,
-    check: Check,
-    options: dict[str, OptionValue],
-    gear: EvidenceGear,
-    known: PriorKnowledge,
-) -> Finding:
-    """Raises RecordedError, EvidenceError."""
-    traces = read_sweeps(path, check, options, gear)
+def _worked_out(path: Path, evidence: Evidence) -> Finding:
+    """Raises EvidenceError."""
     number = hashlib.sha256(path.read_bytes()).hexdigest()[:12]
     now = datetime.now(UTC).astimezone().isoformat(timespec="seconds")
-    evidence = Evidence(check.kind, traces, options, gear, known)
     return conclude(evidence, id=number, at=now)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import time
-from typing import Literal
 
 import click
 import msgspec
@@ -20,7 +19,7 @@ from bench.cli.common import (
     say,
     socket_option,
 )
-from bench.protocol import Cables, Error, Learn, Press, SetupNotice
+from bench.protocol import Cables, Error, Learn, Press, SetupNotice, SetupSubject
 from bench.protocol.client import ConnectionClosed, RequestRefused, WireClient
 
 NONE_YET = 3.0  # s after which it is said that no cable is heard
@@ -28,7 +27,6 @@ NONE_HEARD = (
     "  No cable is heard yet: plug it in. `sweepgauge doctor` says what this machine"
     " sees."
 )
-What = Literal["indicator", "travel", "leaf"]
 
 
 @click.command()
@@ -40,7 +38,9 @@ What = Literal["indicator", "travel", "leaf"]
 )
 @socket_option
 @json_option
-def learn(what: What, leaf: str | None, socket_path: str | None, as_json: bool) -> int:
+def learn(
+    what: SetupSubject, leaf: str | None, socket_path: str | None, as_json: bool
+) -> int:
     """Find the indicator's cable by its plunger, the travel's by the sled. Or prove
     with a leaf.
 

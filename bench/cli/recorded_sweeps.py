@@ -21,8 +21,8 @@ import msgspec
 from bench.checks.model import Check, EvidenceGear, Step, Trace
 from bench.checks.options import OptionValue
 from bench.cli.csv_rows import CsvRow, CsvTable, read_table, short
+from bench.units import INCH
 
-INCH = 25.4  # mm, exactly
 FEWEST_IN_SWEEP = 8  # readings that make a sweep
 STANDS_STILL = 1.0  # mm of travel that at least a sweep must cover
 MOST_MM = 1e6  # mm: a kilometre is no length at a saw, and larger numbers only overflow
@@ -88,8 +88,8 @@ def traces_of(
         placement = row.filled(columns.place)
         step = steps.of(placement, row)
         sweep = row.filled("sweep", "; number the passes") if columns.swept else ""
-        # a spot that is come back to is read anew, whatever its number
-        visit += step.gather == "spot" and placement != before
+        # a spot or a strip that is come back to is read anew, whatever its number
+        visit += step.gather != "sweep" and placement != before
         before, key = placement, (sweep, placement, visit)
         group = groups.setdefault(key, _Group(step, sweep, placement))
         _take(group, row, columns, gear)

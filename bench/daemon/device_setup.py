@@ -21,9 +21,9 @@ from bench.daemon.port_scanner import PortScanner
 from bench.daemon.shared_state import SharedState
 from bench.daemon.wired_instruments import WiredInstruments
 from bench.procedure.invalid_request import InvalidRequest
-from bench.procedure.leaf_proof import LeafProof, Phase
+from bench.procedure.leaf_proof import LeafProof
 from bench.procedure.status_message import StatusMessage, status
-from bench.protocol import Cables, Learn, Readings, SetupNotice
+from bench.protocol import Cables, Learn, Readings, SetupNotice, SetupPhase
 from bench.settings import editor
 from bench.settings.settings_file import Settings, SettingsError
 
@@ -254,7 +254,7 @@ class DeviceSetup:
 
     # ---- what is told ----------------------------------------------------------------
 
-    def _on_step(self, phase: Phase, *remarks: StatusMessage, **more: Any) -> None:
+    def _on_step(self, phase: SetupPhase, *remarks: StatusMessage, **more: Any) -> None:
         """Called by the search or the proof with each step of its conversation."""
         proof = self._proof
         if proof is not None and proof.outcome is not None:
@@ -266,14 +266,14 @@ class DeviceSetup:
         else:
             self._say(phase, *remarks, **more)
 
-    def _say(self, phase: Phase, *remarks: StatusMessage, **more: Any) -> None:
+    def _say(self, phase: SetupPhase, *remarks: StatusMessage, **more: Any) -> None:
         assert self.what is not None
         notice = SetupNotice(self.what, phase, remarks=list(remarks), **more)
         if notice != self.notice:
             self.notice = notice
             self._shared.outbox.tell(notice)
 
-    def _finish(self, phase: Phase, *remarks: StatusMessage, **more: Any) -> None:
+    def _finish(self, phase: SetupPhase, *remarks: StatusMessage, **more: Any) -> None:
         """End the search or the proof, whatever came of it."""
         self._say(phase, *remarks, on=False, **more)
         self.notice = self._search = self._proof = self._wired.on_readings = None

@@ -21,11 +21,11 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from bench.daemon.acquisition import Instrument
-from bench.doctor.ports import NAME_FOLDERS, find_ports
 from bench.procedure.status_message import StatusMessage, status
 from bench.protocol import Cable
 from hw.discovery.holders import holders_of, is_pseudo
-from hw.discovery.listening import Listening, Proposal, listen, open_line
+from hw.discovery.listening import ListeningResult, Proposal, listen, open_line
+from hw.discovery.serial_cables import NAME_FOLDERS, find_cables
 from hw.formats import FORMATS, make_decoder
 from hw.port_names import NotAPort
 from hw.timeouts import LISTENER_END_S, SILENT_S
@@ -55,7 +55,7 @@ def serial_ports(environ: Mapping[str, str] = os.environ) -> list[NamedPort]:
     """
     out = {
         str(found.device): NamedPort(found.name, str(found.device))
-        for found in find_ports()
+        for found in find_cables()
     }
     for device in _devices():
         out.setdefault(device, NamedPort(device, device))
@@ -290,7 +290,7 @@ def wired_cable(one: Instrument) -> Cable:
     )
 
 
-def _not_heard(heard: Listening) -> tuple[str, StatusMessage]:
+def _not_heard(heard: ListeningResult) -> tuple[str, StatusMessage]:
     if heard.silent:
         return "silent", status("cable-silent")
     if heard.text_at is not None:

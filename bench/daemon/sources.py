@@ -11,7 +11,7 @@ import asyncio
 from collections.abc import Callable
 from typing import Any
 
-from bench.doctor.direct_port import echo_of, request_of, request_rate
+from bench.settings.port_requests import echo_of, request_of, request_rate
 from bench.settings.settings_file import PortSettings
 from hw.formats import FORMATS, make_decoder
 from hw.formats.shared.wire_format import SERIAL

@@ -18,6 +18,7 @@ from bench.doctor.recent_events import recent_events
 from bench.protocol.client import ConnectionClosed, NoDaemon, RequestRefused, WireClient
 from bench.render.settings import settings_lines
 from bench.settings.settings_file import Paths, Settings, SettingsError, load
+from hw.discovery.serial_cables import SerialCable, find_cables
 from hw.formats import FORMATS
 from hw.formats.shared.wire_format import PINS, SERIAL
 
@@ -38,7 +39,7 @@ def examine(where: Paths, options: ListeningOptions) -> Iterator[Diagnostic]:
         yield diagnosis("settings", "settings-wrong", words=str(error))
         known = False
     options, wired = options._replace(units=settings.units), [*settings.wired.items()]
-    cables, user = ports.find_ports(), rights.this_user()
+    cables, user = find_cables(), rights.this_user()
     yield from ports.diagnose_cables(cables, wired)
     served = yield from _instruments(where, wired, cables, user, options, known=known)
     yield from recent_events(where.log, time.time())
@@ -66,7 +67,7 @@ def _settings(settings: Settings, where: Paths) -> Iterator[Diagnostic]:
 
 
 def _wanted_groups(
-    settings: Settings, wired: Wired, cables: Sequence[ports.SerialCable]
+    settings: Settings, wired: Wired, cables: Sequence[SerialCable]
 ) -> dict[str, str]:
     """The groups that the daemon's user needs, and what each may open."""
     wanted: dict[str, str] = {}
@@ -82,7 +83,7 @@ def _wanted_groups(
 def _instruments(
     where: Paths,
     wired: Wired,
-    cables: Sequence[ports.SerialCable],
+    cables: Sequence[SerialCable],
     user: rights.User,
     options: ListeningOptions,
     *,

@@ -10,7 +10,7 @@ from bench.doctor.observation import Observation
 from bench.settings.settings_file import PortSettings
 from hw.discovery.bit_frames import diagnose
 from hw.discovery.listening import (
-    Listening,
+    ListeningResult,
     Proposal,
     is_text,
     listen,
@@ -43,7 +43,7 @@ def fit_advice(port: PortSettings, settings: Mapping[str, Value]) -> str:
 
 
 def diagnose_bytes(
-    name: str, port: PortSettings, seen: Observation, heard: Listening
+    name: str, port: PortSettings, seen: Observation, heard: ListeningResult
 ) -> Diagnostic:
     """Bytes of a serial line that are not what the settings say."""
     if seen.faults and _reads_without_range(port, seen.text):
@@ -101,7 +101,7 @@ def _reads_without_range(port: PortSettings, text: bytes) -> bool:
 
 
 def _unknown_shape(
-    name: str, port: PortSettings, words: str, seen: Observation, heard: Listening
+    name: str, port: PortSettings, words: str, seen: Observation, heard: ListeningResult
 ) -> Diagnostic:
     """No format reads it. For lines of text at another speed that speed is the first
     advice, as a report at a wrong speed is of no use."""
@@ -124,7 +124,7 @@ def _unknown_shape(
     )
 
 
-def listen_further(port: PortSettings, data: bytes) -> Listening:
+def listen_further(port: PortSettings, data: bytes) -> ListeningResult:
     """What is heard at other speeds too, where the port is a device."""
     if port.port.startswith("/"):
         request = port.request.encode("ascii") if port.request else None
@@ -136,10 +136,10 @@ def listen_further(port: PortSettings, data: bytes) -> Listening:
     return heard_as_set(port, data)
 
 
-def heard_as_set(port: PortSettings, data: bytes) -> Listening:
+def heard_as_set(port: PortSettings, data: bytes) -> ListeningResult:
     """What the bytes of the settings' speed say by themselves."""
     text_at = port.baud if is_text(data) else None
-    return Listening({port.baud: data}, recognise(data, port.baud), text_at)
+    return ListeningResult({port.baud: data}, recognise(data, port.baud), text_at)
 
 
 def diagnose_frames(

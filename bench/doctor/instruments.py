@@ -22,13 +22,19 @@ from bench.doctor.observation import (
     diagnose_observation,
     observe,
 )
-from bench.doctor.ports import SerialCable
 from bench.doctor.rights import User, may_open
 from bench.doctor.silent_instrument import REQUEST_ADVICE, diagnose_silence
 from bench.doctor.stream_figures import rate_of, stream_figures
 from bench.settings.settings_file import PortSettings
 from hw.discovery.holders import holders_of, is_pseudo
-from hw.discovery.listening import Listening, Proposal, listen, open_line, settings_text
+from hw.discovery.listening import (
+    ListeningResult,
+    Proposal,
+    listen,
+    open_line,
+    settings_text,
+)
+from hw.discovery.serial_cables import SerialCable
 from hw.formats import FORMATS
 from hw.ports.open_errors import error_number
 from hw.reading import FormatError
@@ -204,7 +210,7 @@ def _unnamed_instrument(name: str, proposal: Proposal) -> Diagnostic:
     )
 
 
-def _unknown_cable(name: str, heard: Listening) -> Diagnostic:
+def _unknown_cable(name: str, heard: ListeningResult) -> Diagnostic:
     speeds = ", ".join(f"{speed}" for speed, data in heard.heard.items() if data)
     text_at = heard.text_at
     words = f"{name}: something is sent, but nothing known is heard at {speeds} baud"

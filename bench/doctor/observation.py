@@ -12,7 +12,8 @@ from collections.abc import Iterator
 import msgspec
 
 from bench.doctor.diagnostic import Diagnostic, diagnosis
-from bench.doctor.direct_port import blocks, echo_of, open_port, request_of
+from bench.doctor.direct_port import blocks, open_port
+from bench.settings.port_requests import echo_of, request_of
 from bench.settings.settings_file import PortSettings
 from hw.formats import FORMATS, make_decoder, meaning_of
 from hw.formats.shared.wire_format import RecordTraits

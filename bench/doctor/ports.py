@@ -1,48 +1,19 @@
-"""Serial ports by their stable names, who holds them, and what else uses them."""
+"""The cables that are plugged in, who holds them, and what else uses the ports."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterator, Sequence
 from pathlib import Path
-from typing import NamedTuple
 
 from bench.doctor.diagnostic import Diagnostic, diagnosis
 from bench.settings.settings_file import PortSettings
 from hw.discovery.holders import holders_of
+from hw.discovery.serial_cables import SerialCable
 from hw.formats import FORMATS
 from hw.formats.shared.wire_format import KEYBOARD
 
-NAME_FOLDERS = (
-    "serial/by-id",
-    "sweepgauge/by-number",
-    "serial/by-path",
-    "sweepgauge/by-socket",
-)
 UNSTABLE = re.compile(r"/dev/(?:ttyUSB|ttyACM)\d+")
-
-
-class SerialCable(NamedTuple):
-    """A serial cable: its device and its stable names, the best first."""
-
-    device: Path
-    names: tuple[Path, ...]
-
-    @property
-    def name(self) -> str:
-        return str(self.names[0])
-
-
-def find_ports(dev: Path = Path("/dev")) -> list[SerialCable]:
-    """Every serial cable that has a stable name, each once."""
-    names: dict[Path, list[Path]] = {}
-    for folder in NAME_FOLDERS:
-        for link in sorted((dev / folder).glob("*")):
-            if (device := link.resolve()).exists():
-                names.setdefault(device, []).append(link)
-    return [
-        SerialCable(device, tuple(links)) for device, links in sorted(names.items())
-    ]
 
 
 def diagnose_cables(

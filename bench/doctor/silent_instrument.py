@@ -9,15 +9,14 @@ from __future__ import annotations
 import msgspec
 
 from bench.doctor.diagnostic import Diagnostic, diagnosis
-from bench.doctor.direct_port import request_of
 from bench.doctor.format_mismatch import fit_advice
 from bench.doctor.observation import observe
+from bench.settings.port_requests import request_of
 from bench.settings.settings_file import PortSettings
-from hw.discovery.listening import SPEEDS, listen, open_line
+from hw.discovery.listening import SPEEDS, Proposal, listen, open_line
 from hw.formats import FORMATS
+from hw.formats.shared.wire_format import Value
 
-# keys of the settings file, and what they rest on
-Proposed = tuple[dict[str, str | int], tuple[str, ...]]
 ANSWER = 0.2  # s from one request to the next; common practice, no source
 BUTTON_ADVICE = (
     "press its button while it is listened to: sweepgauge doctor --seconds 15"
@@ -45,15 +44,14 @@ def diagnose_silence(name: str, port: PortSettings) -> Diagnostic:
         asked = ", though it was asked" if asks else ""
         advice = silence_advice(port, asks)
         return diagnosis(name, "silent", port=port.port, asked=asked, advice=advice)
-    settings, evidence = other
     return diagnosis(
         name,
         "other-speed-answers",
         port=port.port,
         baud=port.baud,
-        advice=fit_advice(port, settings),
-        evidence=evidence,
-        proposal=settings,
+        advice=fit_advice(port, other.settings),
+        evidence=other.evidence,
+        proposal=other.settings,
     )
 
 
@@ -75,7 +73,7 @@ def silence_advice(port: PortSettings, asks: bool, *, held: bool = False) -> str
     return advice
 
 
-def ask_at_other_speeds(port: PortSettings) -> Proposed | None:
+def ask_at_other_speeds(port: PortSettings) -> Proposal | None:
     """Settings at which it answers; None where it does at none, or the port cannot be
     opened. Blocks up to a dozen seconds."""
     try:
@@ -83,13 +81,12 @@ def ask_at_other_speeds(port: PortSettings) -> Proposed | None:
             return _answering_registers(port)
         request = request_of(port)
         with open_line(port.port, port.baud) as line:
-            found = listen(line, port.baud, request=request).proposal
-        return None if found is None else (found.settings, found.evidence)
+            return listen(line, port.baud, request=request).proposal
     except (OSError, ValueError):
         return None
 
 
-def _answering_registers(port: PortSettings) -> Proposed | None:
+def _answering_registers(port: PortSettings) -> Proposal | None:
     """The checksum of an answer proves speed and parity."""
     for speed in (port.baud, *(speed for speed in SPEEDS if speed != port.baud)):
         for parity, word in (("N", "none"), ("E", "even")):
@@ -104,6 +101,7 @@ def _answering_registers(port: PortSettings) -> Proposed | None:
                 continue  # a port that knows no parity, or not that speed
             if seen.readings or seen.statuses:
                 line = f"{speed} baud, parity {word}: {seen.text.decode().strip()}"
-                evidence = f"an answer with a right checksum at {line}"
-                return {"baud": speed, "parity": word}, (evidence,)
+                evidence = (f"an answer with a right checksum at {line}",)
+                settings: dict[str, Value] = {"baud": speed, "parity": word}
+                return Proposal(settings, seen.readings, seen.rejects, evidence)
     return None

@@ -18,7 +18,7 @@ PUSH_ADVICE = (
     " [travel] out of the settings"
 )
 MOVES = 6.0  # drift over the whole, in noises, from which on it is a movement
-FEWEST_READINGS = 8  # readings from which the noise is worked out
+FEWEST_FOR_NOISE = 8  # readings from which the noise is worked out
 SAME_MM = 1e-7  # mm; a smaller change is the rounding of the numbers
 
 
@@ -45,7 +45,7 @@ def stream_figures(
         yield _fastest_push(name, rate, options, swept=swept)
     elif rate:
         yield diagnosis(name, "rate", rate=rate, figures={"rate": round(rate, 3)})
-    if len(values) >= FEWEST_READINGS:
+    if len(values) >= FEWEST_FOR_NOISE:
         yield _noise(name, values, options.units)
 
 

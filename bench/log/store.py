@@ -26,9 +26,11 @@ _MERGED = (
     "SELECT raw_zlib, arrival_us_packed FROM reading WHERE sweep_key = ? AND instrument"
     " = ?"
 )
+# the fields of a trace that are columns as they stand; its digest keeps their order
+_PLAIN = ("placement", "push", "sweep", "seat", "hold")
 _TRACE = (
-    "SELECT sha256, placement, travel_mm_packed, reading_mm_packed, push, sweep, seat,"
-    " hold, at_s_packed FROM trace WHERE trace_key = ?"
+    f"SELECT sha256, travel_mm_packed, reading_mm_packed, at_s_packed,"
+    f" {', '.join(_PLAIN)} FROM trace WHERE trace_key = ?"
 )
 
 Column = str | int | float | bytes | None
@@ -62,14 +64,7 @@ def trace_digest(trace: Trace) -> bytes:
     columns = [
         array("d", column) for column in (trace.travel, trace.reading, trace.at or ())
     ]
-    words = (
-        trace.placement,
-        trace.push,
-        trace.sweep,
-        trace.seat,
-        trace.hold,
-        trace.at is None,
-    )
+    words = (*(getattr(trace, name) for name in _PLAIN), trace.at is None)
     digest = hashlib.sha256(repr((words, [len(column) for column in columns])).encode())
     for column in columns:
         digest.update(column.tobytes())
@@ -91,11 +86,7 @@ def keep_trace(db: sqlite3.Connection, trace: Trace) -> int:
         db,
         "trace",
         sha256=digest,
-        placement=trace.placement,
-        push=int(trace.push),
-        sweep=trace.sweep,
-        seat=trace.seat,
-        hold=trace.hold,
+        **{name: getattr(trace, name) for name in _PLAIN},
         readings=len(trace.reading),
         travel_mm_packed=packing.pack_floats(trace.travel),
         reading_mm_packed=packing.pack_floats(trace.reading),
@@ -131,16 +122,13 @@ def load_trace(db: sqlite3.Connection, trace_key: int) -> Trace:
     row = db.execute(_TRACE, (trace_key,)).fetchone()
     if row is None:
         raise LogDamaged(f"trace {trace_key} is missing from the log")
-    digest, placement, travel, reading, push, sweep, seat, hold, at = row
-    with contained(f"pass {sweep!r} is damaged in the log and"):
+    digest, travel, reading, at, *plain = row
+    fields = dict(zip(_PLAIN, plain, strict=True))
+    with contained(f"pass {fields['sweep']!r} is damaged in the log and"):
         kept = Trace(
-            placement=placement,
+            **{**fields, "push": bool(fields["push"])},
             travel=packing.unpack_floats(travel),
             reading=packing.unpack_floats(reading),
-            push=bool(push),
-            sweep=sweep,
-            seat=seat,
-            hold=hold,
             at=None if at is None else packing.unpack_floats(at),
         )
         if trace_digest(kept) != digest:

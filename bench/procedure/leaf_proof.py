@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal, NamedTuple, Protocol
 from bench.procedure.invalid_request import InvalidRequest
 from bench.procedure.number_taking import restless
 from bench.procedure.status_message import StatusMessage, status
-from bench.protocol import Readings
+from bench.protocol import Readings, SetupPhase
 from bench.stream.rest_detector import NotAtRest, RestDetector, RestReading
 from bench.units import INCH, length_words
 
@@ -19,13 +19,13 @@ if TYPE_CHECKING:
     from bench.daemon.acquisition import Instrument
     from bench.settings.settings_file import Settings
 
-Phase = Literal["asking", "seen", "kept", "failed"]
-
 
 class Say(Protocol):
     """Tells a step of a conversation; more: fields of `SetupNotice`."""
 
-    def __call__(self, phase: Phase, *remarks: StatusMessage, **more: Any) -> None: ...
+    def __call__(
+        self, phase: SetupPhase, *remarks: StatusMessage, **more: Any
+    ) -> None: ...
 
 
 NO_READING_S = 3.0  # s without a reading while one is waited for
@@ -166,7 +166,7 @@ class LeafProof:
         self._waiting = 0.0
         self._say("seen", remark, cure, enter=True, value=change)
 
-    def _say(self, phase: Phase, *remarks: StatusMessage, **more: Any) -> None:
+    def _say(self, phase: SetupPhase, *remarks: StatusMessage, **more: Any) -> None:
         step = 1 if self._resting is None else 2
         self._tell(phase, *remarks, leaf=self.leaf, step=step, **more)
 

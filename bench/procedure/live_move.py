@@ -20,7 +20,7 @@ from bench.gear import Jig
 from bench.moves.nudge import Nudge, drawn_by_tightening, tip_at
 from bench.procedure.live_number import DirectionWatch, LiveNumber
 from bench.procedure.status_message import StatusMessage, status
-from bench.protocol import LiveMoveNotice, LiveMoveRequest
+from bench.protocol import LiveMoveNotice, LiveMoveRequest, LivePhase
 from bench.uncertainty.verdicts import verdict
 
 # How far the number may wander while the sled is leaned, in mm and in counts, the
@@ -31,8 +31,6 @@ WANDER_FACTOR = 2.5
 # Share of the tolerance that is as good as the aim: nearer betters no cut. Common
 # practice, no source.
 NEAR_SHARE = 0.1
-
-Phase = Literal["stand", "lean", "go", "tighten", "end"]
 
 
 class LiveMove:
@@ -56,7 +54,7 @@ class LiveMove:
         self.jig = jig
         # mm of the free end, positive away, when it was said to be tight
         self.drew: float | None = None
-        self.phase: Phase = "stand"
+        self.phase: LivePhase = "stand"
         self.remark: StatusMessage | None = None
         self._lever = jig.lever
         target = self._tip.target(self.rotation)

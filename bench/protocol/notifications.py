@@ -16,6 +16,9 @@ from bench.procedure.status_message import Severity, StatusMessage
 from bench.protocol.base import Message, Notification
 
 ToneName = Literal["ready", "accepted", "refused", "there", "too-far", "nudge"]
+SetupSubject = Literal["indicator", "travel", "leaf"]
+SetupPhase = Literal["asking", "seen", "kept", "failed"]
+LivePhase = Literal["stand", "lean", "go", "tighten", "end"]
 LogState = Literal["recording", "saving", "not-recorded"]
 
 
@@ -219,8 +222,8 @@ class SetupNotice(Notification, frozen=True, tag="learn-said"):
     learned any more.
     """
 
-    what: Literal["indicator", "travel", "leaf"]
-    phase: Literal["asking", "seen", "kept", "failed"]
+    what: SetupSubject
+    phase: SetupPhase
     words: str = ""
     port: str = ""
     grows: str = ""
@@ -274,7 +277,7 @@ class LiveMoveNotice(Notification, frozen=True, tag="live-said"):
     """
 
     on: bool
-    phase: Literal["stand", "lean", "go", "tighten", "end"]
+    phase: LivePhase
     words: str = ""
     # a press answers: it stands, leaned, there, tight; undo: slackened again
     enter: bool = False

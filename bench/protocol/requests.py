@@ -10,6 +10,7 @@ from typing import Any, Literal
 from bench.finding import Climate
 from bench.gear import Jig, Saw, Square
 from bench.protocol.base import LogQuery, Query, Request
+from bench.protocol.notifications import SetupSubject
 
 
 class GetStatus(Query, frozen=True, tag="status"):
@@ -147,7 +148,7 @@ class Learn(Request, frozen=True, tag="learn"):
     it.
     """
 
-    what: Literal["indicator", "travel", "leaf"]
+    what: SetupSubject
     on: bool = True
     leaf: float | None = None
 

@@ -95,8 +95,8 @@ backlash: At {placement} the reading is {size:length} {rise:higher|lower} on eve
 return-error: At {placement} the reading came back {error:length 3 1} off, more than
   play explains. Was the stand bumped? Does it creep, or does the indicator warm up?
   The give or take allows for it.
-creep-unseen: At {placement} too few passes, and none back, show creep. Did the stand
-  hold still? Take six passes, or passes back too.
+creep-unseen: At {placement} few passes were taken, and none back. So creep would not
+  show. Take six passes, or passes back too.
 form-repeats: In every pass at {placement} the number jumps at {at:station} of travel.
   It jumps by {size:length}. What repeats at one place belongs to the edge: a dent. It
   is kept. Begin after it, or end before it, to leave it out.

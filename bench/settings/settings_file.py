@@ -115,7 +115,7 @@ def load(
 
 
 # what describes an instrument, beside how it is wired
-INDICATOR: Readers = {
+INDICATOR_KEYS: Readers = {
     "resolution": Table.length,
     "max_error": Table.length,
     "short_span_error": Table.length,
@@ -123,13 +123,17 @@ INDICATOR: Readers = {
     "tilt": figure("angle"),
     "age": figure("time", 10),
 }
-TRAVEL: Readers = {
+TRAVEL_KEYS: Readers = {
     "scale_error": figure("share"),
     "grows": one_of("away", "toward"),
     "marks": lambda table, key: table.lengths(key, "place"),
 }
-CALIPER: Readers = {"resolution": Table.length, "max_error": Table.length}
-DESCRIBED = {"indicator": INDICATOR, "travel": TRAVEL, "caliper": CALIPER}
+CALIPER_KEYS: Readers = {"resolution": Table.length, "max_error": Table.length}
+DESCRIBED = {
+    "indicator": INDICATOR_KEYS,
+    "travel": TRAVEL_KEYS,
+    "caliper": CALIPER_KEYS,
+}
 
 
 def _gear_tables(top: Table, gear_file: Path | None) -> GearTables:

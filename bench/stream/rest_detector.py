@@ -45,10 +45,10 @@ SLOWEST_MOTION = 0.02  # mm/s; no reading that moves so fast or faster may be ta
 # many looks that a wait takes; from simulation, tests/bench/stream/test_rest_simulated
 REST_SPEED = 0.016
 SURENESS = 4.0  # standard errors between the speed seen and REST_SPEED
-TREND_S = 4.0  # s of readings over which the trend is estimated, at most
+REST_TREND_S = 4.0  # s of readings over which the trend is estimated, at most
 # s; readings closer than this share their noise (vibration), so that their mean counts
 # as one observation
-GROUP_S = 0.1
+NOISE_GROUP_S = 0.1
 ROUNDING_NOISE = 0.3  # counts of standard deviation that rounding makes: 1 / sqrt(12)
 KINKS = 200  # deviations from the neighbours' line that the noise is estimated from
 SMALLEST = 0.5  # share of these, squared, that is noise whatever the hand does
@@ -94,7 +94,9 @@ class RestDetector:
     def __init__(self, resolution: float | None = None) -> None:
         self._given = resolution
         self._seen: float | None = None
-        self._stream: deque[tuple[float, float]] = deque()  # the last TREND_S seconds
+        self._stream: deque[tuple[float, float]] = (
+            deque()
+        )  # the last REST_TREND_S seconds
         self._kinks: deque[float] = deque(maxlen=KINKS)  # squared, mm^2
         self._pressed: float | None = None
         self._judged = 0.0  # s; when the latest look was taken
@@ -129,7 +131,7 @@ class RestDetector:
             if (
                 answer is None
                 and self._pressed is not None
-                and t - self._judged >= GROUP_S / 2
+                and t - self._judged >= NOISE_GROUP_S / 2
             ):
                 self._judged = t
                 answer = self._judge(self._pressed)
@@ -158,7 +160,7 @@ class RestDetector:
         if len(stream) > 1:
             self._note_kink(*stream[-2], *stream[-1], t, v)
         stream.append((t, v))
-        while len(stream) > 3 and stream[1][0] <= t - TREND_S:
+        while len(stream) > 3 and stream[1][0] <= t - REST_TREND_S:
             stream.popleft()
 
     def _note_kink(
@@ -244,7 +246,7 @@ class RestDetector:
         proves that the reading moves slower than REST_SPEED."""
         stream = self._stream
         span = stream[-1][0] - stream[0][0]
-        size = max(1, int(GROUP_S * (len(stream) - 1) / span))
+        size = max(1, int(NOISE_GROUP_S * (len(stream) - 1) / span))
         least = max(ROUNDING_NOISE * self.count, self._noise() / math.sqrt(size)) ** 2
         last, base = stream[-1]
         n, st, sv, stt, stv, svv = 0, 0.0, 0.0, 0.0, 0.0, 0.0

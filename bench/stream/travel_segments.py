@@ -11,9 +11,9 @@ from itertools import pairwise
 
 # mm of reversal that part a forward pass from a return pass without a rest in between
 TURN_MM = 5.0
-# A jump is a step that no sled makes: over JUMP_MM, and so many times as long and as
+# A jump is a step that no sled makes: over TRAVEL_JUMP_MM, so many times as long and as
 # fast as the steps beside it; chosen, no source
-JUMP_MM = 10.0
+TRAVEL_JUMP_MM = 10.0
 JUMP_RATIO = 5.0
 SPEED_RATIO = 3.0
 # So is a hole of HOLE_S in which the travel goes on by less than this share of its way
@@ -65,7 +65,7 @@ def find_jump(
     spans = [max(b - a, 1e-3) for a, b in pairwise(times)]
     for i, step in enumerate(steps):
         beside = [*range(max(0, i - 3), i), *range(i + 1, min(len(steps), i + 4))]
-        if abs(step) <= JUMP_MM or not beside:
+        if abs(step) <= TRAVEL_JUMP_MM or not beside:
             continue
         between = steps[i - 1 : i] + steps[i + 1 : i + 2]
         back = len(between) == 2 and all(
@@ -94,6 +94,10 @@ def _held_back(
         before = (travel[i] - travel[i - 3]) / max(1e-3, times[i] - times[i - 3])
         after = (travel[i + 4] - travel[i + 1]) / max(1e-3, then)
         due, came = (before + after) / 2 * hole, travel[i + 1] - travel[i]
-        if before * after > 0 and abs(due - came) > JUMP_MM and came / due < HOLE_SHARE:
+        if (
+            before * after > 0
+            and abs(due - came) > TRAVEL_JUMP_MM
+            and came / due < HOLE_SHARE
+        ):
             return abs(due - came), travel[i], i + 1
     return None

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 # baud, the commonest first; common practice, no source
 SPEEDS = (9600, 4800, 2400, 19200, 38400, 57600, 115200, 1200, 230400, 921600)
 SURE = 3  # readings without a reject, after which no other speed is tried
-LEAST_READINGS = 2  # readings for a proposal, where more was sent than one line
+LEAST_FOR_PROPOSAL = 2  # readings for a proposal, where more was sent than one line
 REJECTED_SHARE = 0.1  # of the frames, for a proposal
 # s without a byte; the slowest instruments that send by themselves send every 0.3 s
 SILENCE_S = 1.6
@@ -41,7 +41,7 @@ TURN_S = 1.2  # s for each speed where bytes come
 SETTLE_S = 0.05  # s after a change of speed in which bytes are no evidence
 ASK_AGAIN = 0.25  # s
 READ_WAIT_S = 0.06  # s that a read waits for bytes
-ENOUGH = 16384  # bytes at one speed, after which listening ends
+ENOUGH_BYTES = 16384  # bytes at one speed, after which listening ends
 
 PARITY_WORDS = {
     "even": (
@@ -67,7 +67,7 @@ class Proposal(NamedTuple):
     complete: bool = True  # more bytes would add no option
 
 
-class Listening(NamedTuple):
+class ListeningResult(NamedTuple):
     """heard: bytes by speed. proposal: None where nothing fits, or nothing came."""
 
     heard: dict[int, bytes]
@@ -101,7 +101,7 @@ def is_text(data: bytes) -> bool:
     return len(data) >= 16 and ends >= 2 and printing >= 0.97 * len(clean)
 
 
-class _Heard(NamedTuple):
+class _HeardBytes(NamedTuple):
     """Bytes read as 8N1. speed: None where it is not known. parity: of bit 7."""
 
     data: bytes
@@ -114,7 +114,7 @@ def recognise(data: bytes, speed: int | None = None) -> Proposal | None:
     None when no format does."""
     parity = parity_of(data[1:])  # the first byte may have been cut
     tries = (
-        _try(_Heard(data, speed, parity), known, guess)
+        _try(_HeardBytes(data, speed, parity), known, guess)
         for known in FORMATS.values()
         if known.port is SERIAL
         for guess in known.candidates(data)
@@ -123,7 +123,7 @@ def recognise(data: bytes, speed: int | None = None) -> Proposal | None:
     return max(found, key=lambda one: one.readings - one.rejects, default=None)
 
 
-def _try(heard: _Heard, known: WireFormat, guess: Candidate) -> Proposal | None:
+def _try(heard: _HeardBytes, known: WireFormat, guess: Candidate) -> Proposal | None:
     if "parity7" not in known.option_names:
         heard = heard._replace(parity=None)  # its bytes may have eight bits of data
     options: dict[str, Value] = dict(guess.options)
@@ -159,7 +159,7 @@ def _read(
             for record in records
             if record.value is not None or record.counts is not None
         ]
-        if from_middle and len(good) >= LEAST_READINGS:
+        if from_middle and len(good) >= LEAST_FOR_PROPOSAL:
             break
     else:  # one press of an instrument's button: one whole line, and nothing else
         good = good if len(good) == len(records) else []
@@ -170,7 +170,7 @@ def _lacks_unit(good: list[Record]) -> bool:
     return any("default_unit" in record.flags for record in good)
 
 
-def _evidence(heard: _Heard, good: list[Record], rejects: int) -> Iterator[str]:
+def _evidence(heard: _HeardBytes, good: list[Record], rejects: int) -> Iterator[str]:
     first = "".join(chr(byte & 0x7F) for byte in good[0].raw)
     at = "" if heard.speed is None else f" at {heard.speed} baud"
     yield (
@@ -211,7 +211,7 @@ def listen(
     *,
     request: bytes | None = None,
     clock: Callable[[], float] = time.monotonic,
-) -> Listening:
+) -> ListeningResult:
     """Listen at one speed after the other until one is sure. Blocks: 1.6 s for silence,
     12 s at the very most.
 
@@ -222,7 +222,7 @@ def listen(
     for speed in (first, *(speed for speed in SPEEDS if speed != first)):
         found = listener.listen_at(speed)
         if found and _is_sure(found):
-            return Listening(listener.heard, found)
+            return ListeningResult(listener.heard, found)
         data = listener.heard[speed]
         if not data and len(listener.heard) == 1 and not request:
             break  # what is silent at one speed is silent at all
@@ -232,8 +232,8 @@ def listen(
                 break
         if best is None and is_text(data):
             # the lines of text show that this speed is right
-            return Listening(listener.heard, None, speed)
-    return Listening(listener.heard, best)
+            return ListeningResult(listener.heard, None, speed)
+    return ListeningResult(listener.heard, best)
 
 
 class _SpeedListener:
@@ -253,14 +253,14 @@ class _SpeedListener:
         began = asked = self._clock()
         self._ask(even=False)
         while self._clock() - began < (TURN_S if data else first_byte):
-            data += self._line.read(ENOUGH)
+            data += self._line.read(ENOUGH_BYTES)
             if self._clock() - asked > ASK_AGAIN:
                 asked = self._clock()
                 # an instrument of seven bits may want parity in what it is asked, too;
                 # one of eight has answered by now
                 self._ask(even=not data and asked - began >= TURN_S / 2)
             found = recognise(bytes(data), speed) if data else None
-            if (found and _is_sure(found)) or len(data) >= ENOUGH:
+            if (found and _is_sure(found)) or len(data) >= ENOUGH_BYTES:
                 break
         self.heard[speed] = bytes(data)
         return found
@@ -270,7 +270,7 @@ class _SpeedListener:
         self._line.baudrate = speed
         changed = self._clock()
         while self.heard and self._clock() - changed < SETTLE_S:
-            self._line.read(ENOUGH)
+            self._line.read(ENOUGH_BYTES)
         self._line.reset_input_buffer()
 
     def _ask(self, *, even: bool) -> None:

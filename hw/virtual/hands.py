@@ -19,7 +19,7 @@ from .saw import VirtualSaw
 from .saw_and_sled import LeftRight
 
 GRIP = 0.12  # s in which the hands take hold, or let go
-TURN_S = 0.4  # s in which they move the free end of the sled fence
+FENCE_TURN_S = 0.4  # s in which they move the free end of the sled fence
 INDICATOR_STEP, OTHER_STEP = (
     0.001,
     0.01,
@@ -141,7 +141,7 @@ class Hands:
                 await self.lean(side, twist=how == "twisted")
                 await self._wait(0.1)
         else:
-            await self._push_in(-1.0, 0.3 * self.pace, 0.05)
+            await self.push_in(-1.0, 0.3 * self.pace, 0.05)
         await self._wait(0.1)
 
     async def measure(self, what: str, at: float) -> None:
@@ -164,19 +164,15 @@ class Hands:
             far=saw.fence == "far",
         )
 
-    async def press_plunger(self, times: int = 2, depth: float = 2.0) -> None:
-        """Push the plunger in with a finger and let it go."""
-        for _ in range(times):
-            await self._push_in(depth, 0.35 * self.pace, 0.12)
-            await self._wait(0.1)
-
-    async def slip_leaf(self, mm: float, seconds: float = 1.5) -> None:
-        """Slip a leaf of that thickness under the tip, hold it, draw it out."""
-        await self._push_in(mm, seconds * self.pace, 0.1)
+    async def push_in(self, mm: float, seconds: float, ease: float) -> None:
+        """Push the plunger in by hand that far, and let it out again."""
+        began = self.clock()
+        self.push_plunger(mm, began, seconds, ease)
+        await self._until(began + seconds)
 
     async def tap(self, depth: float = 0.06) -> None:
         """Tap what the plunger touches: the reading jumps and comes back."""
-        await self._push_in(depth, 0.1, 0.02)
+        await self.push_in(depth, 0.1, 0.02)
 
     async def turn_fence(self, end: str, way: str, distance: float) -> None:
         """Move the fence's free end away or toward by distance mm, read at the stop.
@@ -184,10 +180,10 @@ class Hands:
         before = self.saw.fence_angle
         self.saw.turn_fence(end, way, distance)
         after = self.saw.fence_angle
-        steps = max(1, round(TURN_S * self.pace / 0.02))
+        steps = max(1, round(FENCE_TURN_S * self.pace / 0.02))
         for step in range(1, steps + 1):
             self.saw.fence_angle = before + (after - before) * step / steps
-            await self._wait(TURN_S / steps)
+            await self._wait(FENCE_TURN_S / steps)
 
     # -- acts on the sled --------------------------------------------------------------
 
@@ -266,11 +262,6 @@ class Hands:
         leg = Leg(began, began + travel.seconds, first, last, travel, sway)
         self._line.add(leg)
         await self._until(leg.ends)
-
-    async def _push_in(self, mm: float, seconds: float, ease: float) -> None:
-        began = self.clock()
-        self.push_plunger(mm, began, seconds, ease)
-        await self._until(began + seconds)
 
     async def _wait(self, seconds: float) -> None:
         await asyncio.sleep(seconds * self.pace)

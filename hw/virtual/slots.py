@@ -14,7 +14,7 @@ from random import Random
 
 from .edge_profile import EdgeProfile
 
-SLOT_LENGTH, RUNNER_LENGTH = 600.0, 450.0  # mm, lengths
+TABLE_SLOT, SLED_RUNNER = 600.0, 450.0  # mm, lengths
 SLOT_SPACING = 300.0  # mm, middle to middle
 SLOT_WIDTH = 19.05  # mm, of a slot
 COMPARE_STEP = 10.0  # mm between the places at which walls are compared
@@ -79,8 +79,8 @@ class SlotsAndRunners:
             return left, Bar(apart / 2.0, wide, wall(length), wall(length), slot)
 
         ways = cls(
-            pair(SLOT_LENGTH, SLOT_WIDTH, True),
-            pair(RUNNER_LENGTH, SLOT_WIDTH - 2.0 * side_play, False),
+            pair(TABLE_SLOT, SLOT_WIDTH, True),
+            pair(SLED_RUNNER, SLOT_WIDTH - 2.0 * side_play, False),
         )
         for _ in range(2):  # planed until it runs with that play
             more = side_play - ways.play()[0]
@@ -88,7 +88,7 @@ class SlotsAndRunners:
             ways = replace(ways, runners=(left, right))
         if pinch:
             slot = ways.slots[0]
-            tight = replace(slot, left=slot.left.raised(SLOT_LENGTH / 3.0, 80.0, pinch))
+            tight = replace(slot, left=slot.left.raised(TABLE_SLOT / 3.0, 80.0, pinch))
             ways = replace(ways, slots=(tight, ways.slots[1]))
         return ways
 
@@ -99,7 +99,7 @@ class SlotsAndRunners:
         pair = {"slot": self.slots, "runner": self.runners}.get(body)
         if pair is None or side not in ("left", "right", "spacing"):
             raise ValueError(f"there is no width called {what!r}")
-        length = SLOT_LENGTH if body == "slot" else RUNNER_LENGTH
+        length = TABLE_SLOT if body == "slot" else SLED_RUNNER
         if not -PLACE_EPS <= at <= length + PLACE_EPS:
             raise ValueError(f"the {body} ends at {length:g} mm, before {at:g} mm")
         if side == "spacing":
@@ -109,7 +109,7 @@ class SlotsAndRunners:
     def play(self, sides: Sequence[int] = (0, 1)) -> tuple[float, float]:
         """(side play in mm at the runners' middle, yaw play in rad), the largest with
         the runners wholly in the slots."""
-        places = _places(0.0, SLOT_LENGTH - RUNNER_LENGTH, SLED_STEP)
+        places = _places(0.0, TABLE_SLOT - SLED_RUNNER, SLED_STEP)
         found = [room(self._bounds(sides, at)) or (0.0, 0.0) for at in places]
         return max(x for x, _ in found), max(yaw for _, yaw in found)
 
@@ -117,7 +117,7 @@ class SlotsAndRunners:
         """mm to take off every runner's width so that it passes from end to end."""
         gaps = [
             widest(bounds)
-            for at in _places(-RUNNER_LENGTH, SLOT_LENGTH, SLED_STEP)
+            for at in _places(-SLED_RUNNER, TABLE_SLOT, SLED_STEP)
             if len(bounds := self._bounds(sides, at)) > 1
         ]
         return max(0.0, -min(gaps))
@@ -130,13 +130,13 @@ class SlotsAndRunners:
         out = []
         for side in sides:
             slot, runner = self.slots[side], self.runners[side]
-            for u in _places(0.0, RUNNER_LENGTH):
-                if -PLACE_EPS <= at + u <= SLOT_LENGTH + PLACE_EPS:
+            for u in _places(0.0, SLED_RUNNER):
+                if -PLACE_EPS <= at + u <= TABLE_SLOT + PLACE_EPS:
                     slot_left, slot_right = slot.walls(at + u)
                     own_left, own_right = runner.walls(u)
                     out.append(
                         (
-                            u - RUNNER_LENGTH / 2.0,
+                            u - SLED_RUNNER / 2.0,
                             slot_left - own_left,
                             slot_right - own_right,
                         )

@@ -42,6 +42,7 @@ class Rig:
         self.spoil: Callable[[str, bytes], bytes] = lambda name, line: line  # what becomes of each line
         self._stop = threading.Event()
         self._arrived = threading.Event()
+        self._sent = threading.Condition()
         self._hand: tuple[float, float] | None = (
             None  # where the hand pushes the sled to, and by how many mm a line
         )
@@ -85,7 +86,9 @@ class Rig:
         while not self._stop.wait(max(0.0, due - time.monotonic())):
             due += STEP
             self._push()
-            self.lines += 1
+            with self._sent:
+                self.lines += 1
+                self._sent.notify_all()
             values = {"indicator": f"{self.reading():+.3f} mm\r\n", "travel": f"{self.s:+.2f} mm\r\n"}
             with self._lock:
                 for name, (master, _) in self._masters.items():
@@ -113,6 +116,12 @@ class Rig:
         self._arrived.clear()
         self._hand = (to, speed * STEP)
         assert self._arrived.wait(HANG_S)
+
+    def rest(self, seconds: float) -> None:
+        """Nothing moves for so long by the clock of the instruments, which is the lines that they send."""
+        over = self.lines + round(seconds / STEP)
+        with self._sent:
+            assert self._sent.wait_for(lambda: self.lines >= over, HANG_S)
 
     def close(self) -> None:
         self._stop.set()

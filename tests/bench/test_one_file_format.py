@@ -17,6 +17,7 @@ from typing import Any
 
 import pytest
 from click.testing import CliRunner
+from plunger import press_plunger
 from turns import until
 
 from bench.cli.common import CommandError
@@ -177,7 +178,7 @@ async def test_a_first_start_finds_it_and_the_daemon_reads_it(first_bench) -> No
         await bench.until(wire, Cables, lambda m: sum(c.state == "reads" for c in m.cables) == 2)
         if not any(isinstance(m, SetupNotice) for m in wire.said):
             await bench.until(wire, SetupNotice, lambda m: m.phase == "asking")
-        await bench.hands.press_plunger(1)
+        await press_plunger(bench.hands, 1)
         found = await bench.until(wire, SetupNotice, lambda m: m.phase == "seen")
         assert found.port == bench.names["indicator"]
         wire.send(Press(waits=False))

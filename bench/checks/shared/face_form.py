@@ -65,6 +65,7 @@ def face_finding(evidence: Evidence) -> Finding:
         weights=face.weights,
     )
     rest = [own, _straightedge(evidence, face, remarks)]
+    rest.append(_dragged(face, placements, remarks))
     remarks.append(said_of_bending)
     lost, limit = averaging_loss(face), _limit(evidence)
     zone, scatter, rows = _straightness(face, minimum_zone, rest, lost)
@@ -85,7 +86,6 @@ def face_finding(evidence: Evidence) -> Finding:
     between, groups, count = scatter.between, scatter.groups, face.count or None
     lengths = [spread_of(t.travel) for t in evidence.traces if t.travel]
     remarks += _contradictions(face, budget.expanded, zone, limit)
-    remarks += _dragged(face, placements, of_bow.expanded)
     remarks += [*grid_remarks(evidence), *short_pass_remarks(lengths)]
     contact = contacts(evidence, face, placements, rest, remarks)
     if between.single:
@@ -191,18 +191,22 @@ def _contradictions(
     return []
 
 
-def _dragged(face: Face, placements: Sequence[str], fuzz: float) -> list[Remark]:
+def _dragged(
+    face: Face, placements: Sequence[str], remarks: list[Remark]
+) -> Part | None:
     """A straightedge that the indicator drags round turns as much in every pass, which
     bows the profile by a quarter of that over its length."""
     slopes = [
         [row.slope for row in face.rows if row.placement == one and row.push]
         for one in placements
     ]
+    # it lies still otherwise: nobody lays it anew between passes
     turn, _, sure = step_of(slopes, 0.95)
     bows = abs(turn) * face.length / 4
-    return (
-        [warning("straightedge-dragged", bows=bows)] if sure and bows > fuzz / 2 else []
-    )
+    if not sure or bows <= BEND:
+        return None
+    remarks.append(warning("straightedge-dragged", bows=bows))
+    return Part("straightedge", "B", bows)
 
 
 def _add_bending(evidence: Evidence, face: Face) -> tuple[Face, Remark]:

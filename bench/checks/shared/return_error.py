@@ -34,7 +34,7 @@ COUNTS_BACK = 2
 UNSEEN_PLAY = 100e-6
 FEWEST_LEVELS = 3  # passes without ways back: two make a line, the third judges it
 ENOUGH = 5  # of them, from which creep that matters shows; found by simulation
-# that levels which scatter by seat and hand are not taken for a line
+# that levels which scatter by seat and hand are not taken for equal steps
 SURE_OF_CREEP = 0.99
 
 
@@ -147,20 +147,14 @@ def split_return_errors(
 ) -> SplitReturnError:
     """The return errors of two set-ups, the indicator right of the surface and left of
     it, split by their signs."""
-    count = max((r.count for r in (first, second) if r is not None), default=0.0)
-    one, two = (r.gap if r is not None else 0.0 for r in (first, second))
-    allowed = math.hypot(*(r.allowed for r in (first, second) if r is not None)) / 2
+    one, two = (r or ReturnError(0.0, 0.0, 0.0) for r in (first, second))
+    count, allowed = max(one.count, two.count), math.hypot(one.allowed, two.allowed) / 2
     # of four medians, each rounded by up to half a count (GUM F.2.2.1), in two gaps
-    rounded = count / math.sqrt(6)
-    errors = (r.error for r in (first, second) if r is not None)
-    error = math.hypot(rounded, math.hypot(*errors) / 2)
-    common, alternating = (one + two) / 2, (one - two) / 2
-    return SplitReturnError(
-        _beyond(common, allowed, count / 2),
-        _beyond(alternating, allowed, count / 2),
-        math.sqrt(max(common**2 - error**2, 0.0)),
-        math.sqrt(max(alternating**2 - error**2, 0.0)),
-    )
+    error = math.hypot(count / math.sqrt(6), math.hypot(one.error, two.error) / 2)
+    halves = (one.gap + two.gap) / 2, (one.gap - two.gap) / 2
+    common, alternating = (_beyond(half, allowed, count / 2) for half in halves)
+    likely = [math.sqrt(max(half**2 - error**2, 0.0)) for half in halves]
+    return SplitReturnError(common, alternating, *likely)
 
 
 def return_error(
@@ -255,12 +249,11 @@ def return_remarks(placed: Sequence[PlacementFit]) -> list[Remark]:
         lefts = [
             (p.name, p.return_error.left) for p in placed if p.return_error is not None
         ]
+        seen = [(name, left) for name, left in lefts if left is not None]
         unseen = [p.name for p in placed if not p.pulls and len(p.pushes) < ENOUGH]
-        return [
-            warning("return-error", name, error=left)
-            for name, left in lefts
-            if left is not None
-        ] or [note("creep-unseen", name) for name in unseen[:1]]
+        if unseen and not seen:
+            return [note("creep-unseen", unseen[0])]
+        return [warning("return-error", name, error=left) for name, left in seen]
     apart = _split(placed)
     told = []
     if apart.common is not None:

@@ -36,7 +36,9 @@ def both(x, face, edge=0.0, passes: int = 1, noise=None) -> list[Trace]:
     traces = []
     for placement, sign in (("as-is", 1.0), ("rolled-over", -1.0)):
         for n in range(passes):
-            heights = np.asarray(face) + sign * np.asarray(edge) + 1e-4 * (n + 1) * np.asarray(x) + 0.3
+            heights = (
+                np.asarray(face) + sign * np.asarray(edge) + 1e-4 * (1 + 2 * n % 3) * np.asarray(x) + 0.3
+            )
             if noise is not None:
                 heights = noise(heights, np.asarray(x))
             traces.append(Trace(placement, list(map(float, x)), list(map(float, heights)), True, str(n)))

@@ -158,6 +158,17 @@ def test_boards_cut_by_independent_simulation(recorded, apart, near, far, kept, 
     assert board.way == ("left end too near you" if a > 0 else "left end too far from you")
 
 
+def test_strips_of_one_file_come_one_after_the_other(recorded) -> None:
+    rows = [
+        (end, w + 0.01 * k)
+        for end, w in (("near", 26.5), ("far", 26), ("near", 27), ("far", 26.4))
+        for k in (0, 1)
+    ]
+    found = recorded("test-board", rows, "end,width_mm", options={"apart": 370.0, "strips": 2})
+    assert found.quantities[0].value == pytest.approx(0.55 / (4 * 370))
+    assert not found.codes & {"widths-differ", "one-strip"}
+
+
 def test_inches_are_exact(recorded) -> None:
     rows = [("near", 1.0)] * 2 + [("far", 0.99)] * 2
     found = recorded("test-board", rows, "end,width_in", options={"apart": 254.0, "turns": 4})

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import signal
-import time
 
 import pytest
 
@@ -25,7 +24,7 @@ def press(rig, mm: float = 2.0) -> None:
     rest = rig.offset
     for n in (*range(11), *range(10, -1, -1)):
         rig.offset = rest + mm * n / 10
-        time.sleep(0.02)
+        rig.rest(0.02)
 
 
 @pytest.mark.ci
@@ -34,7 +33,7 @@ def test_the_plunger_is_found_and_kept(bare) -> None:
     learn = run("learn", "indicator", "--json")
     learn.enter()  # too early: it answers nothing that is yet to be seen
     learn.hear("Press the indicator's plunger")
-    time.sleep(1.0)  # the cables are listened to
+    rig.rest(1.0)  # the cables are listened to
     press(rig)
     learn.hear("Enter keeps it")
     assert not settings.exists()
@@ -50,7 +49,7 @@ def test_a_daemon_killed_in_mid_learning_leaves_nothing_and_the_sled_is_found_af
     rig, run, settings, daemon = bare
     learn = run("learn", "travel")
     learn.hear("Push the sled AWAY")
-    time.sleep(1.0)
+    rig.rest(1.0)
     rig.go(80.0)
     learn.hear("Enter keeps it")
     daemon.end(signal.SIGKILL)
@@ -60,7 +59,7 @@ def test_a_daemon_killed_in_mid_learning_leaves_nothing_and_the_sled_is_found_af
     run("daemon", ports=f"{tmp_path}/port-*").hear("ready")
     learn = run("learn", "travel")
     learn.hear("Push the sled AWAY")
-    time.sleep(1.0)
+    rig.rest(1.0)
     rig.go(160.0)
     learn.hear("Enter keeps it")
     learn.enter()

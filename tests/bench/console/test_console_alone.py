@@ -121,9 +121,9 @@ async def test_resized_while_it_runs(fake, scenes) -> None:
     async with scenes.screen(fake) as (app, pilot):
         for size in [(40, 15), (200, 60), (10, 5), (80, 24)]:
             await pilot.resize_terminal(*size)
-            await pilot.pause()
-            lines = scenes.rows(app)
-            assert len(lines) == size[1] and all(len(line) == size[0] for line in lines)
+            await scenes.until(
+                pilot, lambda t, size=size: [len(line) for line in t.split("\n")] == [size[0]] * size[1]
+            )
         assert "Move the left end 0.14 mm away from" in "\n".join(scenes.rows(app))
 
 

@@ -16,7 +16,8 @@ from collections.abc import AsyncIterator, Callable
 from pathlib import Path
 
 import pytest
-from console_job import drawn, rows
+import turns
+from console_job import rows
 
 from bench.checks import checks
 from bench.console import requests
@@ -94,7 +95,13 @@ async def bench(tmp_path: Path) -> AsyncIterator[tuple[Cables, Path]]:
 
 
 async def until(app, met: Callable[[], bool], seconds: float = 60.0) -> str:
-    return await drawn(app, lambda _: met(), seconds)
+    """What stands on the screen once it is so and all of it is drawn."""
+
+    def still() -> bool:
+        return app._timer is None and not app.screen._update_timer._active.is_set()
+
+    await turns.until(lambda: met() and still(), seconds, lambda: "\n".join(rows(app)), at_rest=True)
+    return "\n".join(rows(app))
 
 
 async def choose(app, pilot, kind: str) -> None:
@@ -221,6 +228,12 @@ def width(place: str, at: float) -> float:
     return 25.00 if place == "near" else 25.64
 
 
+def heard(app, cables: Cables) -> bool:
+    """Whether the screen has what the instruments show; on a busy machine that comes late."""
+    heard = app.view.instruments
+    return all(heard[name].value == pytest.approx(cables.values[name], abs=1e-3) for name in cables.values)
+
+
 def answerable(ask: Prompt | None) -> bool:
     return ask is not None and ask.enter and not ask.waiting
 
@@ -235,9 +248,12 @@ async def answered(app, pilot, cables: Cables) -> Finding:
             continue
         shown(ask, cables)
         if ask.phase in ("mark", "spot", "width"):
+            await until(app, lambda: heard(app, cables))
             await asyncio.sleep(
                 0.25
             )  # what lies shortly before the press counts too: the hand has stopped by then
+        if app.view.ask != ask:  # it was taken by itself meanwhile: a press would answer what is asked next
+            continue
         await pilot.press("enter")
         if ask.phase == "cautions":
             await pilot.pause()

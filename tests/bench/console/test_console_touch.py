@@ -190,6 +190,9 @@ class Thumb:
 
     async def press(self, key: str) -> None:
         if key == "enter":
+            await wait(
+                lambda: any(b.display and _key(b) == "Enter" for b in self.app.screen.query(ActButton))
+            )
             (act,) = [b for b in (await bar(self.app, self.pilot)).values() if _key(b) == "Enter"]
             await self.pilot.click(act)
         else:

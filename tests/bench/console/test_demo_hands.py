@@ -171,7 +171,7 @@ async def test_one_key_on_the_first_screen_does_it_all(tmp_path) -> None:
         bench(tmp_path) as (saw, hands_client, folder, _daemon),
         screen(folder, hands_client) as (app, job),
     ):
-        await shows(app, "nothing measured yet", "o: hands do all")
+        await shows(app, "nothing measured yet", "o does it for you")
         await job.press("o")
         await wait(lambda: app.view.result is not None, 90.0)
         await wait(lambda: not hands_client.operator, 180.0)

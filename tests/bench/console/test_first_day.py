@@ -6,6 +6,7 @@ import asyncio
 
 import pytest
 from console_job import Job, shows, wait
+from plunger import press_plunger, slip_leaf
 
 from bench.console.app import make_console
 from bench.demo.hands_client import HandsClient
@@ -28,7 +29,7 @@ async def test_from_no_settings_file_to_good_enough(first_bench) -> None:
             assert not bench.settings_file.exists()
             # the instruments, found by what they do
             await shows(app, "Press the indicator's plunger", "2 cables heard")
-            await hands.press_plunger(1)
+            await press_plunger(hands, 1)
             await shows(app, "SEEN the indicator")
             await pilot.press("enter")
             await shows(app, "2 of 4")
@@ -39,7 +40,7 @@ async def test_from_no_settings_file_to_good_enough(first_bench) -> None:
             await pilot.pause(0.3)
             await pilot.press("enter")
             await shows(app, "Slip the leaf of 0.10 mm", "it is in")
-            leaf = asyncio.create_task(hands.slip_leaf(0.10, 4.0))
+            leaf = asyncio.create_task(slip_leaf(hands, 0.10, 4.0))
             await pilot.pause(0.5)
             await pilot.press("enter")
             await shows(app, "right unit", "Pivot to blade")

@@ -7,6 +7,7 @@ from collections.abc import Callable
 
 import pytest
 from console_job import drawn, rows
+from plunger import press_plunger, slip_leaf
 
 from bench.console.app import make_console
 from bench.console.first_start import STAGES, Guide, next_stage
@@ -35,7 +36,7 @@ async def keys(pilot, *pressed: str) -> None:
 
 async def find_the_indicator(pilot, bench) -> None:
     await until(pilot, lambda t: "Press the indicator's plunger" in t and "2 cables heard" in t)
-    await bench.hands.press_plunger(1)
+    await press_plunger(bench.hands, 1)
     await until(pilot, lambda t: "SEEN the indicator" in t and "keep it" in t)
     assert not bench.settings_file.exists()
     await pilot.press("enter")
@@ -89,7 +90,7 @@ async def test_from_nothing_to_the_first_check_by_keys(first_bench, size) -> Non
             await pilot.pause(0.3)
             await pilot.press("enter")
             await until(pilot, lambda t: "Slip the leaf of 0.10 mm" in t and "it is in" in t)
-            leaf = asyncio.create_task(bench.hands.slip_leaf(0.10, 4.0))
+            leaf = asyncio.create_task(slip_leaf(bench.hands, 0.10, 4.0))
             await pilot.pause(0.5)
             await pilot.press("enter")
             await until(pilot, lambda t: "right unit" in t and "Pivot to blade" in t)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import random
 import re
 import threading
-import time
 
 import pytest
 
@@ -53,11 +52,11 @@ def test_a_unit_switched_in_mid_sweep_voids_it(rigs, run) -> None:
     check = ready(rig, run)
     push_with(rig, lambda: setattr(rig, "spoil", to_inches))
     check.hear("the indicator was switched from mm to inch")
-    time.sleep(0.6)  # the sled rests
+    rig.rest(0.6)
     rig.go(0.0)
     rig.go(0.0)
     check.hear("ready")
-    time.sleep(0.7)
+    rig.rest(0.7)
     rig.go(150.0)
     check.hear("1 of 1 kept")  # in inches from its beginning: as good as any
 
@@ -114,7 +113,7 @@ def test_a_fault_in_mid_sweep_is_said_and_makes_no_slope(fault, rigs, run, tmp_p
         check.hear("[1 of 2]")
         check.enter()
     check.hear("ready")
-    time.sleep(0.7)
+    rig.rest(0.7)
     rig.go(150.0)
     check.hear("1 of 1 kept")
 

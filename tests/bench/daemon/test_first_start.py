@@ -7,6 +7,7 @@ import os
 
 import pytest
 from encoders import make_encoder
+from plunger import press_plunger, slip_leaf
 from turns import until
 
 from bench.protocol import (
@@ -62,7 +63,7 @@ async def test_from_no_file_to_two_instruments_that_read(first_bench, monkeypatc
         assert cables.first
         await on_the_cables(bench, wire)
         assert not bench.settings_file.exists()
-        await bench.hands.press_plunger(1)
+        await press_plunger(bench.hands, 1)
         found = await bench.until(wire, SetupNotice, seen)
         assert (found.port, found.grows, found.enter) == (bench.names["indicator"], "pushed-in", True)
         assert found.value == pytest.approx(2.0, abs=0.05)
@@ -99,7 +100,7 @@ async def test_an_indicator_that_falls_as_it_is_pushed_in_and_a_scale_that_count
     async with first_bench(**down) as bench:
         wire = await bench.talk()
         await on_the_cables(bench, wire)
-        await bench.hands.press_plunger(1)
+        await press_plunger(bench.hands, 1)
         assert (await bench.until(wire, SetupNotice, seen)).grows == "pulled-out"
         wire.send(Learn("travel"))  # what was seen is not kept
         await bench.until(wire, SetupNotice, asking("travel"))
@@ -120,7 +121,7 @@ async def test_a_board_is_found_with_the_gauge_whose_bits_it_sends(first_bench) 
     async with first_bench(encode_indicator=board) as bench:
         wire = await bench.talk()
         await on_the_cables(bench, wire)
-        await bench.hands.press_plunger(1)
+        await press_plunger(bench.hands, 1)
         await bench.until(wire, SetupNotice, seen)
         wire.send(Press(waits=False))
         await bench.until(wire, SetupNotice, lambda m: m.phase == "kept")
@@ -135,15 +136,15 @@ async def test_two_that_move_one_that_goes_away_and_a_press_too_short(first_benc
     async with first_bench() as bench:
         wire = await bench.talk()
         await on_the_cables(bench, wire)
-        await asyncio.gather(bench.hands.press_plunger(1), bench.hands.stop_at(1.6, 40.0))
+        await asyncio.gather(press_plunger(bench.hands, 1), bench.hands.stop_at(1.6, 40.0))
         said = await bench.until(wire, SetupNotice, lambda m: "More than one moved" in m.words)
         assert said.phase == "asking" and "pretend-travel by 1." in said.words
-        await bench.hands.press_plunger(1, 0.05)
+        await press_plunger(bench.hands, 1, 0.05)
         said = await bench.until(
             wire, SetupNotice, lambda m: "0.1 mm at least" in m.words.replace("0.10", "0.1")
         )
         assert said.phase == "asking"
-        await bench.hands.press_plunger(1)
+        await press_plunger(bench.hands, 1)
         await bench.until(wire, SetupNotice, seen)
         bench.ports.unplug("indicator")
         said = await bench.until(wire, SetupNotice, asking("indicator"))
@@ -184,7 +185,7 @@ async def test_later_it_is_found_anew_and_what_the_file_says_otherwise_is_told_f
         await bench.until(wire, SetupNotice, asking("indicator"))
         await bench.until(wire, Cables, lambda m: {c.role for c in m.cables} == {"indicator", "travel"})
         await bench.until(wire, Cables, both_read)
-        await bench.hands.press_plunger(1)
+        await press_plunger(bench.hands, 1)
         found = await bench.until(wire, SetupNotice, seen)
         assert 'indicator.grows = "pulled-out" becomes "pushed-in"' in found.words
         wire.send(Press(waits=False))
@@ -199,7 +200,7 @@ async def test_a_file_that_may_not_be_written_is_said_and_what_to_write_there(fi
         os.chmod(bench.settings_file, 0o444)
         wire = await bench.talk()
         await on_the_cables(bench, wire)
-        await bench.hands.press_plunger(1)
+        await press_plunger(bench.hands, 1)
         await bench.until(wire, SetupNotice, seen)
         wire.send(Press(waits=False))
         said = await bench.until(wire, SetupNotice, lambda m: m.phase == "failed")
@@ -215,7 +216,7 @@ async def proof(bench, wire, leaf: float, under: float) -> SetupNotice:
     await asyncio.sleep(0.1)
     wire.send(Press(waits=False))
     await bench.until(wire, SetupNotice, lambda m: m.enter and m.step == 2)
-    slipping = asyncio.create_task(bench.hands.slip_leaf(under, 4.0))
+    slipping = asyncio.create_task(slip_leaf(bench.hands, under, 4.0))
     await asyncio.sleep(0.4)
     wire.send(Press(waits=False))
     try:
@@ -280,7 +281,7 @@ async def test_a_daemon_that_ends_in_mid_learning_comes_up_asking_again(first_be
     async with first_bench() as bench:
         wire = await bench.talk()
         await on_the_cables(bench, wire)
-        await bench.hands.press_plunger(1)
+        await press_plunger(bench.hands, 1)
         await bench.until(wire, SetupNotice, seen)
         await bench.stop()
         assert [p.name for p in bench.folder.iterdir() if p.suffix == ".toml" or p.name.startswith(".")] == []
@@ -295,11 +296,11 @@ async def test_an_indicator_in_inches_sends_its_unit_and_so_it_is_shown(first_be
     async with first_bench(**inches) as bench:
         wire = await bench.talk()
         await on_the_cables(bench, wire)
-        await bench.hands.press_plunger(1)
+        await press_plunger(bench.hands, 1)
         assert "the screen will show inches too" in (await bench.until(wire, SetupNotice, seen)).words
         shown = bench.service.device_setup._search._shown[bench.names["indicator"]]
         while shown_count(shown, "inch") is None:  # on a busy machine one press shows too few numbers to tell
-            await bench.hands.press_plunger(1)
+            await press_plunger(bench.hands, 1)
         wire.send(Press(waits=False))
         await bench.until(wire, SetupNotice, lambda m: m.phase == "kept")
         kept = load(bench.settings_file)

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import json
 import sqlite3
-import time
 from pathlib import Path
 
 import pytest
@@ -343,7 +342,7 @@ def test_marks_by_the_instruments_own_button(rigs, run) -> None:
         for number, place in enumerate((20, 60, 100, 140), 1):
             check.hear(f"mark {number} of 4")
             rig.s = float(place)
-            time.sleep(0.7)
+            rig.rest(0.7)
             rig.send("indicator", f"{rig.reading():+.3f} mm\r\n".encode())
             check.hear(f"mark {number} of 4: ")
     assert check.wait() == 1, check.hear("no such words")

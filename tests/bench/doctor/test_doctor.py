@@ -22,6 +22,7 @@ from bench.doctor import diagnostic, instruments, machine, pins, ports, rights, 
 from bench.doctor.diagnostic import ListeningOptions
 from bench.doctor.stream_figures import at_rest, rate_of
 from bench.settings.settings_file import PanelSettings, PortSettings, Settings
+from hw.discovery.serial_cables import SerialCable, find_cables
 
 
 def matters(answer: dict, about: str) -> list[dict]:
@@ -178,17 +179,17 @@ def dev(tmp_path: Path) -> Path:
 
 
 def test_each_cable_is_found_once_under_its_best_name(dev: Path) -> None:
-    found = ports.find_ports(dev)
+    found = find_cables(dev)
     assert [Path(cable.name).name for cable in found] == ["usb-socket-0", "usb-cheap-cable"]
     assert [len(cable.names) for cable in found] == [1, 2]
     said = list(ports.diagnose_cables(found, [("travel", PortSettings(port=found[1].name))]))
     assert any("it is the travel" in m.words for m in said)
     assert any("by its socket" in m.advice and "usb-socket-0" in m.advice for m in said)
-    assert ports.find_ports(dev / "nothing") == []
+    assert find_cables(dev / "nothing") == []
 
 
 def test_a_name_that_will_not_last_is_a_fault(dev: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    found = [ports.SerialCable(Path("/dev/ttyUSB7"), (Path("/dev/serial/by-id/usb-gauge"),))]
+    found = [SerialCable(Path("/dev/ttyUSB7"), (Path("/dev/serial/by-id/usb-gauge"),))]
     said = list(ports.diagnose_cables(found, [("indicator", PortSettings(port="/dev/ttyUSB7"))]))
     assert 'write port = "/dev/serial/by-id/usb-gauge"' in remedies(said)
 
@@ -246,7 +247,7 @@ def test_cables_that_the_settings_do_not_name_are_listened_to(
         instruments, "holders_of", lambda path: ["thief (process 9)"] if Path(path) == held else []
     )
     names = [Path(rig.names["travel"]), Path(os.ttyname(slave)), held]
-    found = [ports.SerialCable(Path(os.path.realpath(name)), (name,)) for name in names]
+    found = [SerialCable(Path(os.path.realpath(name)), (name,)) for name in names]
     wired = [("indicator", PortSettings(port=rig.names["indicator"]))]
     said = instruments.diagnose_ports(wired, found, user({"dialout"}), ListeningOptions(2.0, "mm"))
     os.close(silent), os.close(slave)

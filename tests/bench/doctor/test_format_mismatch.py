@@ -17,11 +17,11 @@ from bench.doctor import instruments, silent_instrument
 from bench.doctor.diagnostic import ListeningOptions
 from bench.doctor.format_mismatch import diagnose_bytes, diagnose_frames
 from bench.doctor.observation import Observation
-from bench.doctor.ports import SerialCable
 from bench.doctor.rights import User
 from bench.doctor.silent_instrument import ask_at_other_speeds, silence_advice
 from bench.settings.settings_file import PortSettings
 from hw.discovery.listening import recognise
+from hw.discovery.serial_cables import SerialCable
 from hw.formats.modbus_rtu import crc16
 from hw.formats.shared.line_splitter import with_parity
 
@@ -157,7 +157,7 @@ def test_registers_at_another_speed(asked, monkeypatch: pytest.MonkeyPatch) -> N
     body = bytes.fromhex("01030400002710")
     device = asked(19200, bytes.fromhex("010300000002c40b"), body + crc16(body))
     found = ask_at_other_speeds(PortSettings(port=device.name, format="modbus_rtu"))
-    assert found is not None and found[0] == {"baud": 19200, "parity": "none"}
+    assert found is not None and found.settings == {"baud": 19200, "parity": "none"}
     device.question = b"nothing"
     assert ask_at_other_speeds(PortSettings(port=device.name, format="modbus_rtu")) is None
 
@@ -169,9 +169,9 @@ def test_text_at_another_speed_is_shown_and_that_speed_proposed(
     rigs, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """At a wrong speed a capture would be of no use to anybody."""
-    from hw.discovery.listening import Listening
+    from hw.discovery.listening import ListeningResult
 
-    heard = Listening({9600: b"\xf0\x8a" * 20, 19200: b"POS=+012.345,T=21.5\r\n" * 5}, None, 19200)
+    heard = ListeningResult({9600: b"\xf0\x8a" * 20, 19200: b"POS=+012.345,T=21.5\r\n" * 5}, None, 19200)
     data = b"\xf0\x8a" * 20
     found = diagnose_bytes("indicator", PortSettings(port="/dev/x"), Observation(data, data), heard)
     assert (
@@ -203,7 +203,7 @@ def test_beside_a_daemon_too_a_cable_that_no_settings_name_is_listened_to(
     (tmp_path / "settings.toml").write_text(text.replace("[travel]", "[unused]").split("[unused]")[0])
     run("daemon").hear("ready")
     found = [SerialCable(Path(os.path.realpath(name)), (Path(name),)) for name in rig.names.values()]
-    monkeypatch.setattr("bench.doctor.ports.find_ports", lambda: found)
+    monkeypatch.setattr("bench.doctor.examination.find_cables", lambda: found)
     monkeypatch.setattr("bench.doctor.running_daemon.LISTEN", 0.3)
     monkeypatch.setattr("bench.doctor.diagnostic.LISTEN", 0.3)
     where = ["--socket", str(tmp_path / "socket"), "--settings", str(tmp_path / "settings.toml")]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sqlite3
 import statistics
-import time
 
 import pytest
 from everyday import ci
@@ -104,7 +103,7 @@ def test_the_finding_tells_how_far_the_number_stayed_off() -> None:
 def tap(rig, stays: float) -> None:
     """The number jumps and comes back, but for what stays."""
     rig.offset += 0.06
-    time.sleep(0.1)
+    rig.rest(0.1)
     rig.offset += stays - 0.06
 
 

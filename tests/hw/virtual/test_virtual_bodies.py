@@ -21,7 +21,7 @@ from hw.virtual.motion import Pose
 from hw.virtual.plane import Vector
 from hw.virtual.plate import WAVES, Plate, Space
 from hw.virtual.saw import KNOWN_PLACEMENTS, VirtualSaw
-from hw.virtual.slots import RUNNER_LENGTH, SLED_STEP, SLOT_LENGTH, SlotsAndRunners
+from hw.virtual.slots import SLED_RUNNER, SLED_STEP, TABLE_SLOT, SlotsAndRunners
 from hw.virtual.straightedge_carriage import EDGE_DISTANCE, EDGE_WIDTH, FACE_RUN, FOOT_OFFSET, HALF
 from hw.virtual.traits import Traits
 
@@ -207,14 +207,14 @@ def test_play_is_what_linear_programming_finds(seed, both, pinch):
     sides = (0, 1) if both else (0,)
     side_play = yaw_play = 0.0
     relief = 0.0
-    for at in np.arange(-RUNNER_LENGTH, SLOT_LENGTH + 1.0, SLED_STEP):
+    for at in np.arange(-SLED_RUNNER, TABLE_SLOT + 1.0, SLED_STEP):
         bounds = []
         for side in sides:
-            for u in np.arange(0.0, RUNNER_LENGTH + 1.0, 10.0):
-                if 0.0 <= at + u <= SLOT_LENGTH:
+            for u in np.arange(0.0, SLED_RUNNER + 1.0, 10.0):
+                if 0.0 <= at + u <= TABLE_SLOT:
                     slot, runner = ways.slots[side].walls(at + u), ways.runners[side].walls(u)
-                    bounds.append((u - RUNNER_LENGTH / 2, slot[0] - runner[0], slot[1] - runner[1]))
-        if 0.0 <= at <= SLOT_LENGTH - RUNNER_LENGTH and (right := most(bounds, (1.0, 0.0))) is not None:
+                    bounds.append((u - SLED_RUNNER / 2, slot[0] - runner[0], slot[1] - runner[1]))
+        if 0.0 <= at <= TABLE_SLOT - SLED_RUNNER and (right := most(bounds, (1.0, 0.0))) is not None:
             side_play = max(side_play, right + most(bounds, (-1.0, 0.0)))
             yaw_play = max(yaw_play, most(bounds, (0.0, 1.0)) + most(bounds, (0.0, -1.0)))
         if len(bounds) > len(sides):

@@ -7,6 +7,7 @@ import re
 import time
 
 import pytest
+from plunger import press_plunger, slip_leaf
 from turns import until
 
 from hw.virtual.hands import Hands
@@ -182,13 +183,13 @@ async def test_plunger_leaf_and_knock_are_felt(tmp_path):
             await asyncio.sleep(0.005)
         await done
 
-    await watch(hands.press_plunger(times=1))
+    await watch(press_plunger(hands, times=1))
     assert max(seen) == pytest.approx(2.0, abs=0.01)
     assert hands.indicator_at(time.monotonic()) == 0.0
     saw.place("handle-left")
     level = hands.indicator_at(time.monotonic())
     seen.clear()
-    await watch(hands.slip_leaf(0.10, 0.5))
+    await watch(slip_leaf(hands, 0.10, 0.5))
     assert max(seen) - level == pytest.approx(0.10, abs=0.0015)
     await hands.push(60.0, 400.0, settle=0.0)
     saw.bump(0.2)
