@@ -17,10 +17,8 @@ from bench.checks.shared.cautions import AT_REST
 from bench.checks.shared.straightedge import AS_IS, BENDING_OPTIONS, PRESSED, ROLLED
 from bench.finding import Finding
 
-RETURN_WORDS = (
-    "Draw the indicator back to the left end and wipe the face. Push it low at its"
-    " base, with two fingers. Do not press on the straightedge."
-)
+GENTLY = " Push it low at its base, with two fingers. Do not press on the straightedge."
+RETURN_WORDS = f"Wipe the face and begin at the left end again.{GENTLY}"
 
 
 def _pass(placement: str, words: str, picture: str) -> Step:
@@ -39,13 +37,14 @@ AS_IT_LIES = _pass(
     AS_IS,
     "Straightedge along the sled fence, its ends on two equal blocks."
     " Indicator riding along the straightedge, its tip on the sled fence."
-    " It begins at the left end; the travel counts from the blade.",
+    " It begins at the left end; the travel counts from the blade." + GENTLY,
     AS_IS,
 )
 ROLLED_OVER = _pass(
     ROLLED,
     "Roll the straightedge over about its own length. The same end stays on the"
-    " left. The edge that was ridden faces the other way. Do not swap its ends.",
+    " left. The edge that was ridden faces the other way. Do not swap its ends."
+    + GENTLY,
     ROLLED,
 )
 PRESSED_HARD = msgspec.structs.replace(
@@ -57,7 +56,7 @@ PRESSED_HARD = msgspec.structs.replace(
         AS_IS,
     ),
     repeat=2,
-    reseat="Draw the indicator back to the left end. Press as hard as before.",
+    reseat="Begin at the left end again. Press as hard as before.",
 )
 
 

@@ -27,8 +27,8 @@ from bench.cli.log_import import log_import
 from bench.finding import Finding, UnreadableRecord
 from bench.log.findings import MoveRow
 from bench.render.printed_result import result_lines
-from bench.render.result import LEAST_SHARE, part_size, slope_span_words
-from bench.units import System, length_words, slope_words
+from bench.render.result import LEAST_SHARE, part_size, slope_span, slope_span_words
+from bench.units import System, length_words, value_words
 
 UNDATED = "?: the clock had not been set when this was measured."
 PAGE = 100  # results in one answer of the daemon: under a mebibyte
@@ -106,11 +106,15 @@ def _show_lines(
     yield _dated(finding, reply.undated)
     yield from result_lines(finding, units)
     yield from _part_lines(finding, units)
+    # all in the same digits, those that the least certain of them carries
+    over = slope_span(None, units)
+    give = max((2.0 * s.standard_uncertainty * over for s in finding.sweeps), default=0)
     for sweep in finding.sweeps:
         what = "pass" if sweep.push else "way back"
+        rise = value_words(sweep.slope * over, give, units)
         yield (
             f"  {placement_name(sweep.placement)}, {what}: {sweep.readings} readings,"
-            f" {sweep.set_aside} left out, {slope_words(sweep.slope, units)}"
+            f" {sweep.set_aside} left out, {rise} {slope_span_words(None, units)}"
         )
     for move in moves:
         if finding.proposed is not None or move.made is not None:

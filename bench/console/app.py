@@ -29,7 +29,7 @@ from bench.console.drawings.glyphs import GlyphSet
 from bench.console.early_keys import EarlyKeys
 from bench.console.first_start import Guide
 from bench.console.greeting import GREETING, LIVE_RATE_HZ, REST_RATE_HZ
-from bench.console.host import Extension
+from bench.console.host import LEAVING, Extension
 from bench.console.instrument_view import FRESH_S
 from bench.console.message_folding import fold
 from bench.console.requests import Requests
@@ -281,7 +281,8 @@ class Console(App[None]):
         self.mark()
 
     def action_leave(self) -> None:
-        words = "Leave the screen? A check in progress goes on in the daemon."
+        extension = self.extension
+        words = LEAVING if extension is None else extension.leaving
         page = make_page("confirm", words, self.last_key)
         self.push_screen(page, lambda sure: self.exit() if sure else None)
 
@@ -328,7 +329,8 @@ class Console(App[None]):
 def _is_listed(binding: Binding) -> bool:
     """True for a key of the list of all keys; keys that move within a list are not in
     it."""
-    others = ("take(", "app.", "screen.", "first_act", "command_palette")
+    moving = ("cursor_", "scroll_", "page_", "first", "last", "select")
+    others = (*moving, "take(", "app.", "screen.", "command_palette")
     return bool(binding.description) and not binding.action.startswith(others)
 
 

@@ -31,10 +31,15 @@ class ExtraKey(msgspec.Struct, frozen=True):
     leads: bool = False  # it stands beside what is asked, large enough for a thumb
 
 
+# what is asked before the screen is left, where no extension asks
+LEAVING = "Leave the screen? A check in progress goes on in the daemon."
+
+
 class Extension(Protocol):
     """Whoever starts the console may add keys and a line beside what is asked."""
 
     keys: tuple[ExtraKey, ...]
+    leaving: str  # what is asked before the screen is left
 
     def tip(self, page: str, view: ViewModel, requests: Requests) -> str: ...
 

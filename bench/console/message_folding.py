@@ -128,6 +128,9 @@ def _instrument(state: ViewModel, message: InstrumentState) -> None:
 def _prompt_changed(state: ViewModel, message: PromptChanged) -> None:
     if message.run is None:
         _set_check(state, None)
+        # what was said of its set-ups and passes is over; a cable is still out
+        kept = [one for one in state.notices if one.about in state.instruments]
+        state.notices[:] = [one for one in kept if one.bad]
         return
     if message.run != state.run:
         state.passes = []

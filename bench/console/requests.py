@@ -26,16 +26,13 @@ from bench.protocol import (
     Press,
     ShopForecast,
 )
+from bench.protocol.question import QuestionClock, press_answers
 from bench.render.screen import screen_text
 
 # s: an Enter that follows another in less was held down or bounced, and would answer
 # the next question unread; terminals repeat a held key every 0.03 s; common practice,
 # no source
 HELD_S = 0.3
-# s: an answer that comes sooner after its question was meant for the one before. To see
-# that the question changed takes some 0.3 s, the hand to the sled and back as long
-# again at the least; common practice, no source
-HAND_S = 0.8
 PAST_RESULTS = 50  # earlier results that are asked for
 GATHERED = ("working-out", "done")  # phases in which all was gathered
 MADE = ("made", "verified")  # what became of a move that was made
@@ -56,8 +53,7 @@ class Requests:
         self.last_begin: Begin | None = None
         self._pressed = -math.inf  # when Enter was pressed last, s
         self._noted: str | None = None  # the finding whose move was noted just now
-        self._question: object = None  # what an answer is asked for
-        self._asked = -math.inf  # when that question came, s
+        self._question = QuestionClock()
 
     def send(self, message: msgspec.Struct) -> bool:
         if self._send(message):
@@ -77,16 +73,8 @@ class Requests:
 
     @property
     def press_answers(self) -> bool:
-        """Enter is asked for; one that nobody asked for would answer the next question
-        unread."""
         view = self.view
-        if not view.online:
-            return False
-        if view.live is not None:
-            return view.live.enter
-        if view.setup is not None:
-            return view.setup.phase == "seen" or view.setup.enter
-        return view.current_prompt.enter and not view.current_prompt.waiting
+        return view.online and press_answers(view.prompt, view.live, view.setup)
 
     @property
     def can_undo(self) -> bool:
@@ -129,25 +117,15 @@ class Requests:
 
     def note_question(self) -> None:
         """Called when anything was heard: from when on the question stands."""
-        question = self._asked_now()
-        if question != self._question:
-            self._question, self._asked = question, monotonic()
-            self.view.notices.over("press")
-
-    def _asked_now(self) -> object:
-        """The subject of an answer, by its place and not by its words. A live move's
-        act comes before Enter is asked for, so that this is no other question."""
-        view, prompt = self.view, self.view.current_prompt
-        turn = prompt.phase, prompt.placement, prompt.step, prompt.taken, prompt.mark
-        place = prompt.at, prompt.lean
-        learn = view.setup and (view.setup.what, view.setup.phase, view.setup.step)
-        found = view.finding and view.finding.id
-        waits = view.live.phase if view.live is not None else self.press_answers
-        return view.run, turn, place, learn, found, waits
+        view, now = self.view, monotonic()
+        found = view.finding.id if view.finding is not None else None
+        asked = view.run, view.prompt, view.live, view.setup
+        if self._question.note(now, *asked, found):
+            view.notices.over("press")
 
     def _too_soon(self) -> bool:
         """Nobody can have done yet what is asked; it is said then."""
-        soon = monotonic() - self._asked < HAND_S
+        soon = self._question.too_soon(monotonic())
         if soon:
             self.view.say("press", screen_text("too-soon"), bad=True)
         return soon

@@ -10,18 +10,23 @@ import asyncio
 import os
 import tempfile
 from collections.abc import Callable
+from time import monotonic
 from typing import Any
 
 import msgspec
 
+from bench.procedure.prompt import Prompt
 from bench.protocol import (
     FindingNotice,
     InstrumentState,
+    LiveMoveNotice,
     MarkNotice,
     NoFinding,
     PassNotice,
     PromptChanged,
+    SetupNotice,
 )
+from bench.protocol.question import QuestionClock, press_answers
 from bench.settings.settings_file import PanelSettings
 from hw.panel import Panel
 
@@ -31,21 +36,31 @@ PATTERN_OF = {"ready": "ready-tone"}  # the panel's `ready` is a light
 
 class PanelLink:
     """Shows messages on lamp and buzzer, and passes presses of the pedal on. Works,
-    silently, without a panel too. The callbacks come on the event loop."""
+    silently, without a panel too. The callbacks come on the event loop.
+
+    on_press: the pedal answers what is asked. on_too_soon: it was pressed sooner after
+    the question than a foot can answer it, which is heard too.
+    """
 
     def __init__(
         self,
         settings: PanelSettings | None,
         on_press: Callable[[], object],
         on_long: Callable[[], object],
+        on_too_soon: Callable[[], object] = lambda: None,
         make_factory: Callable[[], Any] | None = None,
     ) -> None:
+        self._on_press, self._on_too_soon = on_press, on_too_soon
+        self._question = QuestionClock()
+        self._asked: tuple[str | None, Prompt | None] = (None, None)  # check and prompt
+        self._live: LiveMoveNotice | None = None
+        self._setup: SetupNotice | None = None
         self._wanted = "idle"  # by the check in progress
         self._running = self._due = False
         self._unwell: set[str] = set()  # instruments
         self.panel = Panel(
             **msgspec.structs.asdict(settings or PanelSettings()),
-            on_press=on_press,
+            on_press=self._pressed,
             on_long=on_long,
             make_factory=make_factory,
         )
@@ -57,8 +72,34 @@ class PanelLink:
         os.environ.setdefault("LG_WD", folder)
         self.panel.start(loop)
 
+    def _pressed(self) -> None:
+        """A foot that presses twice answers once: not the question that comes next."""
+        if not press_answers(self._asked[1], self._live, self._setup):
+            return
+        if self._question.too_soon(monotonic()):
+            self.panel.show("trouble")
+            self._on_too_soon()
+        else:
+            self._on_press()
+
+    def _note(self, message: msgspec.Struct) -> None:
+        """What the pedal would answer from now on."""
+        if isinstance(message, PromptChanged):
+            self._asked = message.run, message.ask
+        elif isinstance(message, FindingNotice | NoFinding):
+            self._asked = None, None
+        elif isinstance(message, LiveMoveNotice):
+            self._live = message if message.on else None
+        elif isinstance(message, SetupNotice):
+            goes_on = message.on and message.phase in ("asking", "seen")
+            self._setup = message if goes_on else None
+        else:
+            return
+        self._question.note(monotonic(), *self._asked, self._live, self._setup)
+
     def show(self, message: msgspec.Struct) -> None:
         """Light and sound for what is told to the clients; most of it has none."""
+        self._note(message)
         if isinstance(message, PromptChanged):
             self._running = message.run is not None
             self._wanted = _wanted(message) or self._wanted

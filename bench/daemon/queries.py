@@ -5,7 +5,8 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import msgspec
@@ -15,7 +16,7 @@ from bench.checks import checks
 from bench.checks.model import Check, EvidenceGear
 from bench.daemon.check_controller import why_not
 from bench.daemon.request_context import RequestContext
-from bench.finding import UnreadableRecord
+from bench.finding import Finding, UnreadableRecord
 from bench.log import export, history
 from bench.log.answers import answer
 from bench.log.importer import Importer
@@ -39,6 +40,7 @@ from bench.protocol import (
     Watch,
 )
 from bench.render.notices import text
+from bench.render.result import dangerous
 from bench.settings.settings_file import Settings
 from hw.timeouts import LOG_ASKED_FLUSH_S
 
@@ -46,7 +48,18 @@ if TYPE_CHECKING:
     from bench.daemon.service import Service
 
 EXPORT_PIECE = 64 * 1024  # characters of an export in one message
-LAST = 5  # results in a status
+LAST = 5  # results in a status, and the older ones whose danger stands
+
+
+def earlier(path: Path) -> list[Finding]:
+    """The results of a status, of the log. It blocks."""
+    return shown(history.latest(path, LAST))
+
+
+def shown(newest_first: Sequence[Finding]) -> list[Finding]:
+    """Of these the results of a status."""
+    stand = [one for one in dangerous(newest_first) if one in newest_first[LAST:]]
+    return [*newest_first[:LAST], *stand]
 
 
 def status(service: Service) -> StatusReply:
@@ -190,5 +203,5 @@ async def import_piece(context: RequestContext, request: LogImport) -> None:
         # the memory of each line is freed before the log is read again
         client.importing = None
         del importer
-        shared.last = await asyncio.to_thread(history.latest, shared.paths.log, LAST)
+        shared.last = await asyncio.to_thread(earlier, shared.paths.log)
     client.send(msgspec.structs.replace(reply, ref=request.ref))

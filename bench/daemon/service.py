@@ -56,6 +56,7 @@ from bench.protocol import (
 )
 from bench.render.finding import unread_words
 from bench.render.notices import text, with_words
+from bench.render.screen import screen_text
 from bench.settings.settings_file import Paths, Settings
 
 log = logging.getLogger("sweepgauge")
@@ -95,7 +96,12 @@ class Service:
         self.device_setup = DeviceSetup(
             self.shared, self.station.wired, list_ports, self.busy, self.rewire
         )
-        self.panel = PanelLink(settings.panel, self.press, self._undo)
+        self.panel = PanelLink(
+            settings.panel,
+            partial(self.press, waits=False),
+            self._undo,
+            lambda: self.tell(Notice("press", screen_text("too-soon"))),
+        )
         self._tones = Tones()
 
     def _open_log(self, paths: Paths) -> LogWriter:
@@ -182,7 +188,7 @@ class Service:
         for one in words:
             log.warning("%s", one)
         with contextlib.suppress(Exception):
-            self.shared.last = history.latest(path, queries.LAST)
+            self.shared.last = queries.earlier(path)
             self.station.live.past = live_move_history(path)
             now = rows.now(synced=SYNCED.exists())
             past = caution_acknowledgements(path, boot_id(), now)
@@ -278,7 +284,7 @@ class Service:
         return "a move is being made live; end it first" if live else None
 
     def press(self, now: float | None = None, *, waits: bool = True) -> bool:
-        """Enter or the pedal goes to whatever is asked."""
+        """Enter or the pedal goes to whatever is asked. now: monotonic, s."""
         now = time.monotonic() if now is None else now
         return self.device_setup.press(now) or self.station.press(now, waits=waits)
 
@@ -299,7 +305,7 @@ class Service:
     def tell(self, message: msgspec.Struct) -> None:
         message = with_words(message, self.shared.settings.units)
         if isinstance(message, FindingNotice):
-            self.shared.last = [message.finding, *self.shared.last][: queries.LAST]
+            self.shared.last = queries.shown([message.finding, *self.shared.last])
         self.clients.tell(message)
         self.panel.show(message)
         self._sound(self._tones.tone_of(message))

@@ -146,6 +146,9 @@ class Station:
         if instrument.name in {"indicator", "travel"}:
             now = time.monotonic()
             self.break_sweep(how, now, name=instrument.name)
+            if self.run is not None:
+                # a silent instrument is no trouble of the sled, however long
+                self.run.liveness.start_waiting()
             if self.run is not None and (
                 self.run.passes.sweep_id is not None or self.run.facts.rested
             ):

@@ -30,8 +30,10 @@ LESSONS = {
     "page limits": "What has the longest bar limits it most. Key . goes back.",
     "cautions": "On a real saw this comes first. Read it, then Enter.",
     "place": "It is set up as it says. Enter: it stands. w sets it up wrong.",
+    "place width": "The caliper is set to it. Enter measures.",
+    "learn": "On a real saw this finds the cables. Key 9 leaves it.",
     "place other": "It is set up as it says. Enter: it stands.",
-    "place cut": "The board is cut, and turned each time. Enter goes on.",
+    "place cut": "The board is cut, and turned each time. Enter measures.",
     "place again": "Turned over, its error cancels. Enter; w leaves it as it was.",
     "slipped": "It stands wrong now. Press Enter all the same: is it noticed?",
     "lean": "It is leaned: that tells the indicator's side. Enter.",
@@ -78,6 +80,8 @@ def lesson(
         return LESSONS["unplugged"]
     if page not in WORK:
         return LESSONS.get(f"page {page}", "")
+    if view.setup is not None:
+        return LESSONS["learn"]
     if view.live is not None:
         tight = view.live.phase == "tighten" and hands_client.tight
         step = f"live {'tight' if tight else view.live.phase}"
@@ -92,8 +96,9 @@ def _step(ask: Prompt, hands_client: HandsClient) -> str:
         return "spot"
     square = (ask.placement or "").startswith("handle-")
     if ask.phase == "place" and not square:
-        cut = ask.gather == "width" and ask.placement == FIRST_WIDTH
-        return "place cut" if cut else "place other"
+        if ask.gather == "width":
+            return "place cut" if ask.placement == FIRST_WIDTH else "place width"
+        return "place other"
     if ask.phase == "place":
         turned = "place again" if ask.step > 1 else "place"
         return "slipped" if hands_client.slipped else turned
@@ -127,6 +132,8 @@ def _at_rest(view: ViewModel, requests: Requests, hands_client: HandsClient) -> 
 class HandKeys:
     """The pretend saw's hands as keys of the console: the hand, the operator, and what
     goes wrong at a key; and the lesson beside what is asked."""
+
+    leaving = "Leave the pretend saw? All that was done on it is gone then."
 
     def __init__(self, client: HandsClient) -> None:
         self.client = client

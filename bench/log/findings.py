@@ -110,6 +110,13 @@ def _numbers(
     return numbers
 
 
+def last_of_each(db: sqlite3.Connection) -> Iterator[FindingRow]:
+    """The newest of each check on each saw, newest first."""
+    query = "SELECT max(finding_key) FROM finding GROUP BY check_kind, saw ORDER BY 1"
+    numbers = [number for (number,) in db.execute(f"{query} DESC")]
+    return _findings(db, numbers, None, [])
+
+
 def each_finding(
     db: sqlite3.Connection, unread: list[UnreadableRecord]
 ) -> Iterator[FindingRow]:

@@ -32,6 +32,7 @@ from bench.log.findings import (
     FindingRow,
     each_finding,
     find_finding,
+    last_of_each,
     list_findings,
     list_moves,
 )
@@ -49,9 +50,13 @@ KNOWN_FINDINGS = 20  # older ones no longer speak for the jig as it is
 
 
 def latest(path: Path, most: int) -> list[Finding]:
-    """The latest findings, newest first."""
+    """The latest findings, newest first; behind them the last of each check on each saw
+    where that is older."""
     with open_read(path) as db:
-        return [row.finding for row in reversed(list_findings(db, last=most))]
+        newest = [row.finding for row in reversed(list_findings(db, last=most))]
+        ids = {one.id for one in newest}
+        each = (row.finding for row in last_of_each(db))
+        return [*newest, *(one for one in each if one.id not in ids)]
 
 
 def unread(path: Path) -> list[UnreadableRecord]:

@@ -278,8 +278,7 @@ class LiveMove:
         tell = self._go_remarks if go else self._tighten_remarks
         remarks = tell(now, short, past)
         if (jumped := self._number.jumped) is not None and self.phase != "end":
-            size = self._sized(jumped * self._to_end)
-            remarks.append(status("live-jumped", **size))
+            remarks.append(status("live-jumped", **self._sized(jumped * self._to_end)))
         return msgspec.structs.replace(
             base,
             remarks=[self.remark] if self.remark is not None else remarks,
@@ -303,14 +302,16 @@ class LiveMove:
         at_aim = abs(short) <= near and abs(self._nudge.moved(now)) > self._band
         told = {
             "live-past": past,
+            "live-there": self._there,
             "live-wrong-way": self._direction.wrong,
             "live-leave": self._leave,
-            "live-there": self._there,
             "live-hands-off": at_aim,
             "live-to-go": True,
         }
         code = next(code for code, so in told.items() if so)
-        remarks = [status(code, **self._sized(short, short), end=self.jig.moving_end)]
+        nearer = abs(self._nudge.target) - abs(self._nudge.to_go(now)) - self._band
+        move = {**self._sized(short, short), "nearer": nearer}
+        remarks = [status(code, **move, end=self.jig.moving_end)]
         if not (self._there or self._leave) and self._enough:
             remarks.append(status("live-or-enter"))
         aim = self._nudge.aim_past * self._to_end

@@ -12,7 +12,7 @@ from bench.procedure.journal import Reporter
 from bench.procedure.passes import AcceptedPasses
 from bench.procedure.prompt import ProcedureState, Prompt
 from bench.procedure.status_message import StatusMessage, status
-from bench.procedure.trouble_watch import LivenessMonitor
+from bench.procedure.trouble_watch import NOT_AT_REST, LivenessMonitor
 from bench.protocol import MarkNotice
 from bench.stream.rest_detector import RestReading
 from bench.stream.sweep_detector import (
@@ -64,6 +64,9 @@ class PassTaking:
         if not facts.placed or facts.rested or prompt.phase != "sweep":
             return False
         facts.rested = now - self.placed_at > REST_BELIEVED_S and self._at_rest()
+        told = facts.remark
+        if facts.rested and told is not None and told.code == NOT_AT_REST:
+            facts.remark = None
         return facts.rested
 
     def event(self, what: MovementEvent, ask: Callable[[], Prompt], now: float) -> bool:

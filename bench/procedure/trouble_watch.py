@@ -29,6 +29,7 @@ MOVES_FOR_S = 3.0
 STOOD_FOR_S, SEATED_FOR_S = 12.0, 40.0  # common practice, no source
 # s without rest since the set-up stands, and since a pass began
 NO_REST_S, NO_END_S = 8.0, 16.0
+NOT_AT_REST = "sled-not-at-rest"  # what is told then
 PLUNGER_MOST_MM = 30.0  # mm: more than a plunger is pushed by hand, less than any pass
 
 
@@ -105,7 +106,7 @@ class LivenessMonitor:
         if moving or not ready:
             lasted = now - (self._began if moving else self._since)
             if lasted > (NO_END_S if moving else NO_REST_S):
-                return self._once(1, status("sled-not-at-rest"))
+                return self._once(1, status(NOT_AT_REST))
             return None
         # once a pass was seen, a number that moves may be the square that is seated
         # anew

@@ -43,7 +43,7 @@ SETTLES_NOT = {
         "More than 12 passes a set-up would be needed. Look for what sets them apart,"
         " such as seat or hold."
     ),
-    "set-up": "More passes cannot settle it. What limits it most: {part}.",
+    "set-up": "Too near the limit for this set-up. What limits it most: {part}.",
 }
 # what went wrong with a move, by the remark's code
 MOVED_WRONG = {
@@ -127,8 +127,17 @@ def settle_words(finding: Finding, units: System) -> str:
     for name, template in SETTLES.items():
         if getattr(settle, name) is not None:
             return sentence(template, msgspec.structs.asdict(settle), units)
-    template = SETTLES_NOT["passes" if settle.part == "between sweeps" else "set-up"]
+    template = SETTLES_NOT["set-up" if names_what_limits(finding) else "passes"]
     return sentence(template, {"part": part_name(settle.part)}, units)
+
+
+def names_what_limits(finding: Finding) -> bool:
+    """True where `settle_words` names what limits the result most."""
+    settle = finding.settle
+    if finding.verdict != "cannot-tell" or settle is None:
+        return False
+    settles = any(getattr(settle, name) is not None for name in SETTLES)
+    return not settles and settle.part != "between sweeps"
 
 
 def unread_words(unread: Sequence[UnreadableRecord]) -> str:

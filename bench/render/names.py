@@ -78,6 +78,31 @@ BUDGET_PARTS = {
     "stand along the arm": "where the stand touched the arm",
     "straightedge that bends": "a straightedge that bends",
 }
+# what lessens a part, where that is in the hands of whoever measures
+LESSENS = {
+    "between sweeps": "More passes lessen it, each seated anew.",
+    "seat": "Press the square home alike each time, and take more passes.",
+    "hold against the walls": "Hold the sled against one wall, as in every cut.",
+    "resolution": "An indicator with finer steps lessens it.",
+    "indicator over the span used": "Only a better indicator lessens it.",
+    "plunger tilt": "Set the plunger square to what it touches.",
+    "square": "Turn the square over: a check of both set-ups takes it out.",
+    "touches": "More touches lessen it.",
+    "turning by hand": "Turn the blade once more round.",
+    "scatter of the readings": "Once more round lessens it.",
+    "scatter of the leans": "Press the sled alike each time, and more often.",
+    "scatter of the cuts": "A second board, cut and turned, lessens it.",
+    "widths as read": "Measure each width more often, or with finer jaws.",
+    "between set-ups": "Each further whole check shows how far set-ups differ.",
+    "straightedge that bends": "Say how thick and how high the straightedge is.",
+}
+# kinds of check whose name in code leaves out whose fence, or which slot and blade
+CHECKS = {
+    "fence-square": "sled fence square",
+    "fence-straight": "sled fence straight",
+    "slot-blade": "blade and slot",
+    "mitre-square": "mitre fences",
+}
 PLACEMENTS = {
     "-": "this set-up",
     "as-is": "the first set-up",
@@ -88,8 +113,8 @@ _TURN = re.compile(r"turn-(-?[0-9.]+)")
 
 
 def spaced(name: str) -> str:
-    """`handle-left` -> `handle left`."""
-    return name.replace("-", " ").replace("_", " ").strip()
+    """`handle-left` -> `handle left`, `fence-square` -> `sled fence square`."""
+    return CHECKS.get(name) or name.replace("-", " ").replace("_", " ").strip()
 
 
 def upper_first(text: str) -> str:

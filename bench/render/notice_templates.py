@@ -126,10 +126,10 @@ reads-again: The {name} reads again.
 on-hold: The {name} is on hold, maximum or minimum. Switch that off on the gauge; until
   then nothing counts.
 missed-edge: The {name} missed a step, so the sled's place is not known. Push slower.
-reading-held: One reading of the {name} was left out: {value:length 3}. It jumped: dust,
-  a jerk or a fault on the cable. {held} left out so far.
-travel-held: One reading of the {name} was left out: {value:length 3}. It jumped: a jerk
-  or a fault on the cable. {held} left out so far.
+reading-held: The {name} jumped to {value:length 3}. Left out, {held} so far: dust, a
+  jerk or its cable.
+travel-held: The {name} jumped to {value:length 3}. Left out, {held} so far: a jerk or
+  its cable.
 press-without-reading: That press of the {name} gave no reading: {why}. Press again.
 beat-stand-still: Stand still.
 beat-move: Move to {at:nominal}.
@@ -153,8 +153,9 @@ live-below-noise: At the tip the move is only {move:length}. The number trembles
   much. Put the tip farther from the pivot, or use leaves.
 live-not-moved: The number has not moved. Does the tip touch? Is the screw slack?
 live-past: Too far by {distance:rounded {uncertainty}}: move it back {way:way}.
-live-wrong-way: Wrong way: move the {end} end {way:way}. {distance:rounded
-  {uncertainty}} to go. If you did, the indicator stands on the other side.
+live-wrong-way: {nearer:It went back|Wrong way}: move the {end} end {way:way}.
+  {distance:rounded {uncertainty}} to go. {nearer:|If you did, the indicator stands on
+  the other side.}
 live-leave: Do not move it: tightening alone brings it there. Press Enter, then tighten.
 live-there: There, and it holds. Press Enter, then tighten.
 live-hands-off: Hands off now: see whether it stays.

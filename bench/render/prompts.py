@@ -19,8 +19,10 @@ TEMPLATES = {
         "Tap the indicator's post lightly with a finger, twice. Press Enter when the"
         " number stands still."
     ),
-    "lean": "Lean the sled to the {lean} and hold it there. Press Enter.",
-    "mark": "Push to the mark at {at:nominal} and stop. Press {press}, hold still.",
+    "lean": "Lean the sled to the {lean} and hold it there.",
+    "mark": "Push to the mark at {at:nominal} and stop.",
+    "press": "Press Enter.",
+    "press-hold": "Press {press}, hold still.",
     "draw-back": "Draw it back.",
     "reseat": "{reseat}",
     "again": "Lift off, then measure the same place again.",
@@ -70,9 +72,11 @@ def _codes(ask: Prompt) -> list[str]:
         return ["tap" if ask.enter else "tap-rest"]
     if ask.phase == "sweep":
         return [*again, f"sweep-{ask.pushed}"] if ask.ready else ["sweep-rest"]
+    if ask.phase == "lean":
+        return ["lean", "hold-still" if ask.waiting else "press"]
     if ask.phase == "mark":
         back = ["draw-back", *again] if ask.mark == 1 and ask.taken else []
-        return [*back, "mark"]
+        return [*back, "mark", "hold-still" if ask.waiting else "press-hold"]
     if ask.phase == "place":
         return ["place", "by-itself"] if ask.by_itself else ["place"]
     if ask.phase in ("spot", "width"):

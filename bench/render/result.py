@@ -105,21 +105,24 @@ def danger(finding: Finding, units: System) -> str | None:
     q = judged(finding)
     if q.way != CLOSES:
         return None
-    much = size(q, units, None)
-    if not surely_closes(finding):
-        return f"DANGER: the rip fence may close at the rear: {much}."
-    return f"DANGER: the rip fence closes at the rear by {much}."
+    closes = "closes at the rear by", "may close at the rear:"
+    how = closes[not surely_closes(finding)]
+    return f"DANGER: the rip fence {how} {size(q, units, None)}."
 
 
 def dangers(newest_first: Sequence[Finding], units: System) -> Iterator[str]:
-    """Of the latest result of each check, sled and saw."""
-    seen = set()
-    for one in newest_first:
-        of = (one.check, one.jig, one.saw)
-        words = danger(one, units) if of not in seen and one.quantities else None
-        if words is not None:
-            yield f"{words} {one.at[:10]}, {one.jig or one.saw or 'no name'}."
-        seen.add(of)
+    """What is said of those whose danger stands."""
+    for one in dangerous(newest_first):
+        of = ", ".join(filter(None, (one.at[:10], one.saw or one.jig)))
+        yield f"{danger(one, units)} {of}."
+
+
+def dangerous(newest_first: Sequence[Finding]) -> Iterator[Finding]:
+    """Those whose danger nothing newer of the same check on the same saw denies."""
+    newest = {(one.check, one.saw): one for one in reversed(newest_first)}
+    for one in reversed(newest.values()):
+        if one.quantities and judged(one).way == CLOSES:
+            yield one
 
 
 def danger_remark(finding: Finding) -> Remark | None:
@@ -321,8 +324,7 @@ def short_size(finding: Finding, units: System, board: float | None) -> str:
 
 
 def part_size(standard: float, unit: str, units: System, board: float | None) -> str:
-    """The give or take that one part alone would leave, two standard uncertainties; of
-    an angle over the length that it is told over."""
+    """The give or take that one part alone leaves, over the length an angle is told."""
     give = 2.0 * standard * (slope_span(board, units) if unit == "rad" else 1.0)
     if 0.0 < give < LEAST_TOLD[units] / 2:
         return f"under {length_words(LEAST_TOLD[units], units)}"

@@ -34,7 +34,7 @@ no-saw-for-toe: No saw is named: there is no limit to judge by. The rip fence is
 no-saw-wobble: No saw is named: there is no limit for the wobble.
 blade-exact: The blade's direction came without a give or take. It is taken as exact.
 blade-not-given: The blade's own direction is not known. It is taken to run with the
-  slot. Check slot and blade too: the fence may still close on it.
+  slot. Check slot and blade too: the rip fence may still close on it.
 closes: It {surely:closes|seems to close} at the rear by {closing:slope}. Work can
   bind behind the blade and be thrown back at you. Open it.
 no-opening-good: With this set-up no opening can be called good enough. The limit would
@@ -81,6 +81,8 @@ straightedge-bends: Pressed sideways as a hand may, the straightedge gives way b
   {gives:fine}. Push low at the indicator's base.
 straightedge-pressed: Pressed hard, the straightedge gave way by {gives:length 3 1}. A
   light hand bends it too: {off:length 3 1} is taken off for that.
+straightedge-stiff: Pressed hard, the straightedge gave way by {gives:length 3 1}. A
+  light hand bends it too little to matter.
 straightedge-dragged: The straightedge lay further round in each pass. It is dragged
   along, which bows the answer by some {bows:length}. Hold it down, and begin anew.
 straightedge-crooked: The straightedge came out {crooked:length} crooked, more than the

@@ -6,7 +6,7 @@ from bench.render.template import sentence_maker
 
 TEMPLATES = {
     "back": "The {name} is back.",
-    "too-soon": "Not taken: too soon after the screen changed. Read, then answer.",
+    "too-soon": "Not taken: too soon after the question changed. Read, then answer.",
     "mark": "Mark {number} of {of}: {words}",
     "never-measured": "{check}: not measured yet.",
     "result": "{check}, {day}: {verdict}.",

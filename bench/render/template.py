@@ -34,6 +34,7 @@ from bench.units import (
     nominal_words,
     rounded_words,
     slope_words,
+    station_words,
 )
 
 WAYS = {"away": "away from you", "toward": "toward you"}
@@ -102,14 +103,14 @@ class _InUnits(string.Formatter):
         metric = self._units == "mm"
         if kind == "rounded":
             return rounded_words(mm, float(more), self._units)
+        if kind == "station":
+            return station_words(mm, self._units)
         if kind == "nominal":
             return nominal_words(mm, self._units)
         if kind == "distance":
             more = "1" if mm >= 10 else "2" if mm >= 0.1 else "3"
         if kind == "fine":
             more = f"2 {3 if abs(mm) >= INCH else 1}"
-        if kind == "station":
-            more = "0 1"
         decimals = more.split()[0 if metric else 1 :]
         return length_words(mm, self._units, int(decimals[0]) if decimals else None)
 

@@ -55,6 +55,12 @@ def length_words(mm: float, system: System, places: int | None = None) -> str:
     return f"{_strip(f'{size:.{_places(size, usual)}f}', least)} {unit}"
 
 
+def station_words(mm: float, system: System) -> str:
+    """A place along a travel, a slot or a board: `300 mm`, `11.8 in`; never in thou."""
+    size, unit, places = (mm, "mm", 0) if system == "mm" else (mm / INCH, "in", 1)
+    return f"{_strip(f'{size:.{places}f}', places if size else 0)} {unit}"
+
+
 def nominal_words(mm: float, system: System) -> str:
     """A length that is a name and no measurement, such as the reader's board: `600 mm`;
     `23 5/8 in` where it lies at a mark of a rule, else `18.90 in`."""

@@ -17,6 +17,7 @@ from bench.units import (
     nominal_words,
     share_words,
     slope_words,
+    station_words,
     uncertainty_places,
 )
 from bench.units.parsing import parse_angle, parse_length, parse_share, parse_slope
@@ -153,3 +154,17 @@ def test_angles_and_shares_read_back(value: float) -> None:
     assert parse_share(share_words(value)) == pytest.approx(value, rel=0.06)
     assert angle_words(0.03490658503988659) == "2 deg"
     assert share_words(0.001) == "0.1 %"
+
+
+@pytest.mark.parametrize(
+    ("mm", "metric", "inch"),
+    [
+        (0.0, "0 mm", "0 in"),
+        (-299.764, "-300 mm", "-11.8 in"),
+        (112.5, "112 mm", "4.4 in"),
+        (1.0, "1 mm", "0.0 in"),
+    ],
+)
+def test_a_place_is_told_to_the_millimetre_and_never_in_thou(mm: float, metric: str, inch: str) -> None:
+    assert station_words(mm, "mm") == metric
+    assert station_words(mm, "inch") == inch

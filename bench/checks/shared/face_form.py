@@ -48,6 +48,7 @@ BEND = 0.005
 # how many times as hard as with two fingers a whole hand presses; common practice, no
 # source
 HARDER = 2.5, 8.0
+LEAST_TOLD = 0.0005  # mm, half of the last digit that is told
 STRAIGHT = 0.05  # mm, over 600 mm; common practice, no source
 # of its length, half-width, where nothing is said; common practice, no source
 STRAIGHTEDGE = 0.05 / 600
@@ -74,7 +75,7 @@ def face_finding(evidence: Evidence) -> Finding:
     of_passes = pass_scatter(face, arch.sensitivity).between.parts
     more = [face.bend_row(arch.sensitivity), _averaging_row(lost, arch.sensitivity)]
     of_bow = budget_of(evidence, [*of_passes, *rest, *more])
-    bulges = "crown" if arch.height > 0 else "hollow"
+    bulges = f"{'proud' if arch.height > 0 else 'hollow'} in the middle"
     way = bulges if abs(arch.height) > of_bow.expanded else None
     quantities = [
         quantity("minimum-zone", zone, budget, limit, way, unit="mm"),
@@ -273,6 +274,8 @@ def _bending_by_pressing(face: Face) -> tuple[Face, Remark]:
         bend=either_way / math.sqrt(3) * more,
     )
     gives = float(np.max(np.abs(more)))
+    if share * gives < LEAST_TOLD:
+        return taken_off, note("straightedge-stiff", gives=gives)
     return taken_off, note("straightedge-pressed", gives=gives, off=share * gives)
 
 

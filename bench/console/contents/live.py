@@ -42,8 +42,9 @@ def live_facts(v: Viewer) -> Sentences:
     drew = any(remark.code == "live-drawn" for remark in live.remarks)
     drawn = None if drew else live.drawn
     for code, mm in (("moved", live.moved), ("screw-drew", drawn)):
-        if mm is not None and abs(mm) >= LEAST_DRAWN:
-            way, give = "away" if mm > 0 else "toward", live.uncertainty or 0.0
+        give = live.uncertainty or 0.0
+        if mm is not None and abs(mm) >= max(LEAST_DRAWN, give / 2):
+            way = "away" if mm > 0 else "toward"
             yield (
                 screen_text(code, units, distance=abs(mm), uncertainty=give, way=way),
                 "text",

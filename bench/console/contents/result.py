@@ -14,7 +14,8 @@ from bench.console.readout import verdict_line
 from bench.console.widgets.viewer import Sentences, Viewer
 from bench.protocol import Finding
 from bench.render import result
-from bench.render.names import part_name, spaced
+from bench.render.finding import names_what_limits
+from bench.render.names import LESSENS, part_name, spaced, upper_first
 from bench.render.remarks import leading_remark, notes_of, remark_words
 from bench.render.result import diagnosis
 from bench.render.screen import screen_text
@@ -133,8 +134,9 @@ def further_words(v: Viewer, finding: Finding | None = None) -> Sentences:
             yield text, "text"
     for text in result.other_quantities(found, view.units):
         yield text, "faint"
-    bars = finding is None and v.screen.has_class("-wide")  # they say it as well
-    if found.budget and not bars:
+    # bars say it as well, and so may the act above
+    above = v.screen.has_class("-wide") or names_what_limits(found)
+    if found.budget and not (finding is None and above):
         yield screen_text("limits", part=part_name(found.budget[0].part)), "faint"
     act = result.act_remark(found) if finding is None else None
     danger = result.danger_remark(found)
@@ -209,6 +211,14 @@ def budget_bars(v: Viewer, wide: int, high: int) -> Block:
     if over:
         out += [[("Give or take of each,", "faint")], [(f"{over}.", "faint")]]
     return out
+
+
+def lessens(v: Viewer) -> Sentences:
+    """What lessens the part that limits the result most."""
+    budget = v.view.finding.budget if v.view.finding is not None else []
+    most = max(budget, key=lambda row: row.share, default=None)
+    if most is not None and most.part in LESSENS:
+        yield f"{upper_first(part_name(most.part))}. {LESSENS[most.part]}", "text"
 
 
 def past_rows(v: Viewer, wide: int, high: int) -> Block:

@@ -141,7 +141,9 @@ def _progress(
         line = [(f" {g.unsure} HOLD STILL ", "unsure")]
     elif prompt.ready:
         line = [(f" {g.right_mark} READY ", "good")]
-    if prompt.wanted and prompt.phase != "cautions":
+    # a reading a set-up
+    one = prompt.wanted == 1 and prompt.gather in ("spot", "width")
+    if prompt.wanted and not one and prompt.phase != "cautions":
         done = g.good * min(prompt.taken, 9) + g.none * min(
             prompt.wanted - prompt.taken, 9
         )
@@ -150,7 +152,8 @@ def _progress(
     if prompt.mark is not None and prompt.marks is not None:
         parts.append((f"mark {prompt.mark} of {prompt.marks} ", "strong"))
     elif prompt.steps > 1 and prompt.step:
-        parts.append((f"set-up {prompt.step} of {prompt.steps} ", "text"))
+        what = "reading" if one else "set-up"
+        parts.append((f"{what} {prompt.step} of {prompt.steps} ", "text"))
     parts.append((spaced(check), "faint"))
     if view.verifies:
         parts.append((", after the move", "faint"))

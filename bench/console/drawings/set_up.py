@@ -22,7 +22,7 @@ from bench.console.drawings.set_up_parts import (
 from bench.console.drawings.squares import draw_mitre, draw_square, draw_upright
 from bench.console.drawings.styled_text import Block
 from bench.protocol import Jig, Prompt
-from bench.units import System, length_words, nominal_words
+from bench.units import System, nominal_words, station_words
 
 LEAST_WIDE, LEAST_HIGH = 27, 7
 MOST_WIDE, MOST_HIGH = 90, 30
@@ -59,7 +59,7 @@ def _place_words(ask: Prompt, at: float, units: System) -> str:
     """The number of a place, as the sentence beside it says it."""
     if ask.mark is not None:
         return nominal_words(at, units)
-    return length_words(at, units, 0 if units == "mm" else 1)
+    return station_words(at, units)
 
 
 def _lean(s: SetUp) -> None:

@@ -8,7 +8,7 @@ from typing import ClassVar, TypeVar
 
 from textual.app import ComposeResult
 from textual.binding import ActiveBinding, Binding, BindingType
-from textual.containers import Vertical, VerticalScroll
+from textual.containers import Vertical
 from textual.screen import Screen
 from textual.widget import Widget
 
@@ -19,7 +19,7 @@ from bench.console.view_model import Change
 from bench.console.widgets.act_bar import Act, ActBar
 from bench.console.widgets.drawing import Drawing
 from bench.console.widgets.key_row import KeyRow
-from bench.console.widgets.viewer import TextPanel, Viewer
+from bench.console.widgets.viewer import ReadOn, TextPanel, Viewer
 from bench.protocol import Undo
 
 T = TypeVar("T")
@@ -81,12 +81,12 @@ class ConsoleScreen(Hosted, Screen[T]):
     def on_mount(self) -> None:
         self._bindings_shown: object = None
         for box in self._boxes():
-            for what in ("virtual_size", "scroll_y", "size"):
+            for what in ("virtual_size", "scroll_y"):
                 self.watch(box, what, self._scrolled, init=False)
 
     def _boxes(self) -> Iterable[Widget]:
         """The boxes that scroll where their contents do not fit."""
-        return self.query(".-read-on").results(VerticalScroll)
+        return self.query(ReadOn)
 
     def _scrolled(self) -> None:
         self.host.mark("keys")

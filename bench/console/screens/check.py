@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from typing import ClassVar
 
 from textual.binding import Binding, BindingType
-from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.containers import Horizontal, Vertical
 from textual.widget import Widget
 
 from bench.console.contents.figure import check_figure
@@ -22,7 +22,7 @@ from bench.console.screens.base import WorkScreen
 from bench.console.screens.confirm import ConfirmScreen
 from bench.console.widgets.act_bar import Act
 from bench.console.widgets.drawing import PICTURE_COLUMNS, Drawing
-from bench.console.widgets.viewer import TextPanel
+from bench.console.widgets.viewer import ReadOn, TextPanel
 from bench.protocol import Abandon
 
 ENTER_WORDS = {
@@ -56,17 +56,10 @@ class CheckScreen(WorkScreen):
         yield Drawing(check_figure, "number", id="figure")
         yield Drawing(state_line, classes="-row")
         cautions = TextPanel(caution_words)
-        yield VerticalScroll(
-            cautions, id="cautions", classes="-read-on", can_focus=False
-        )
+        yield ReadOn(cautions, id="cautions")
         yield Horizontal(
             Vertical(
-                VerticalScroll(
-                    TextPanel(prompt_words),
-                    id="words",
-                    classes="-read-on",
-                    can_focus=False,
-                ),
+                ReadOn(TextPanel(prompt_words), id="words"),
                 Drawing(pass_plot, "pass", id="plot"),
                 id="asked",
             ),
@@ -89,13 +82,9 @@ class CheckScreen(WorkScreen):
         self.set_class(phase == "place", "-places")
         self.set_class(prompt.moving, "-moving")
 
-    def on_mount(self) -> None:
-        super().on_mount()
-        self.watch(self.query_one("#body"), "size", self._scrolled, init=False)
-
     def state_changed(self) -> None:
         """A new prompt is shown from its beginning."""
-        prompt, box = self.view.current_prompt, self.query_one("#words", VerticalScroll)
+        prompt, box = self.view.current_prompt, self.query_one("#words", ReadOn)
         asked = prompt.placement, prompt.phase, prompt.step, prompt.remark
         if asked != self._asked:
             self._asked = asked
@@ -104,7 +93,7 @@ class CheckScreen(WorkScreen):
     def fit(self) -> None:
         """A prompt that is too long for a phone has all the room but a row for the
         number and one for the state."""
-        box = self.query_one("#words", VerticalScroll)
+        box = self.query_one("#words", ReadOn)
         room = self.query_one("#body").size.height - 2
         self.set_class(box.virtual_size.height > room > 0, "-long")
 
@@ -120,6 +109,8 @@ class CheckScreen(WorkScreen):
             out.append(Act("Enter", "read on", "read_on", leads=True))
         elif answers:
             word, asked = ENTER_WORDS.get(prompt.phase, "go on"), not prompt.by_itself
+            if prompt.phase == "place" and prompt.gather == "width":
+                word = "measure"
             out.append(Act("Enter", word, "press", leads=asked))
         if self.can("undo"):
             what = "pass" if prompt.gather == "sweep" else "reading"
@@ -130,10 +121,10 @@ class CheckScreen(WorkScreen):
             out.append(Act("8", word, "picture"))
         return out
 
-    def _words(self) -> VerticalScroll:
+    def _words(self) -> ReadOn:
         """The box of what is to be read."""
         cautions = self.view.current_prompt.phase == "cautions"
-        return self.query_one("#cautions" if cautions else "#words", VerticalScroll)
+        return self.query_one("#cautions" if cautions else "#words", ReadOn)
 
     def _read(self) -> bool:
         """The end of what is to be read has been on the screen."""

@@ -7,7 +7,6 @@ from functools import partial
 from typing import ClassVar
 
 from textual.binding import Binding, BindingType
-from textual.containers import VerticalScroll
 from textual.widget import Widget
 
 from bench.console.contents import figure, pages, result
@@ -16,7 +15,7 @@ from bench.console.screens.base import Page
 from bench.console.view_model import DocumentName
 from bench.console.widgets.act_bar import Act
 from bench.console.widgets.drawing import PICTURE_COLUMNS, Drawing
-from bench.console.widgets.viewer import TextPanel
+from bench.console.widgets.viewer import ReadOn, TextPanel
 from bench.protocol import Finding
 
 MOST_CHARTS = 6  # on one page
@@ -36,9 +35,7 @@ class DocumentPage(Page):
             self.requests.look_up(self.document)
 
     def body(self) -> Iterable[Widget]:
-        yield VerticalScroll(
-            *self.content(), id="page", classes="-read-on", can_focus=False
-        )
+        yield ReadOn(*self.content(), id="page")
 
     def content(self) -> Iterable[Widget]:
         return ()
@@ -55,6 +52,7 @@ class LimitsScreen(DocumentPage):
     def content(self) -> Iterable[Widget]:
         bars = result.budget_bars
         yield Drawing(bars, widest=PICTURE_COLUMNS, id="budget")
+        yield TextPanel(result.lessens)
 
 
 class CutScreen(DocumentPage):
@@ -93,7 +91,7 @@ class DriftScreen(DocumentPage):
         if document is None or document is self._charted:
             return
         self._charted = document
-        page = self.query_one("#page", VerticalScroll)
+        page = self.query_one("#page", ReadOn)
         page.remove_children()
         for series in document["series"][:MOST_CHARTS]:
             page.mount(

@@ -32,12 +32,13 @@ ENTER_WORDS: dict[first_start.Stage, str] = {
 class FirstStartScreen(WorkScreen):
     page = "first_start"
     BINDINGS: ClassVar[list[BindingType]] = [
+        # first, as it is the one way out where there is room for two keys only
+        Binding("9,x", "leave_guide", "leave it", key_display="9"),
         Binding("0,u", "skip", "skip", key_display="0"),
         Binding("2,a", "again", "again", key_display="2"),
         Binding("3", "units", "mm or inch", key_display="3"),
         Binding("7,s", "open('sleds')", "sleds", key_display="7"),
         Binding("8", "open('settings')", "settings", key_display="8"),
-        Binding("9,x", "leave_guide", "leave it", key_display="9"),
     ]
 
     def body(self) -> Iterable[Widget]:

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from typing import ClassVar
 
 from textual.binding import Binding, BindingType
-from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.containers import Horizontal, Vertical
 from textual.widget import Widget
 
 from bench.console import first_start
@@ -17,7 +17,7 @@ from bench.console.host import NARROW
 from bench.console.screens.base import WorkScreen
 from bench.console.widgets.act_bar import Act
 from bench.console.widgets.drawing import PICTURE_COLUMNS, Drawing
-from bench.console.widgets.viewer import TextPanel, Viewer
+from bench.console.widgets.viewer import ReadOn, TextPanel, Viewer
 from bench.protocol import Finding
 from bench.render.result import is_good, surely_closes
 
@@ -60,13 +60,11 @@ class HomeScreen(WorkScreen):
         yield TextPanel(result.due_words)
         yield Drawing(strip.readout_row, "number", id="readout")
         yield Horizontal(
-            VerticalScroll(
+            ReadOn(
                 TextPanel(result.result_words),
                 Drawing(result.interval, id="interval"),
                 TextPanel(result.further_words, id="further"),
                 id="found",
-                classes="-read-on",
-                can_focus=False,
             ),
             Drawing(result.result_picture, widest=PICTURE_COLUMNS, id="picture"),
             Drawing(_sled, widest=PICTURE_COLUMNS, id="sled"),

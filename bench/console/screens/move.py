@@ -15,7 +15,9 @@ from bench.console.screens.list_page import ListPage, Row
 from bench.console.widgets.detail_pane import Detail
 from bench.console.widgets.viewer import TextPanel
 from bench.protocol import Finding
+from bench.render.result import move_distance
 from bench.render.screen import screen_text
+from bench.units import length_words
 from bench.units.parsing import parse_length
 
 # how the indicator stands on the sled: in words, and the face that its tip is on
@@ -51,14 +53,15 @@ class MoveScreen(ListPage):
         if move.fence is None:  # a mitre fence stands across the indicator's way
             live = "Make it live: the distance left, large"
             out.append(Row(live, self.opens(LiveSetUpScreen), leads=True))
+        stack = sum(move.leaves)
         if move.leaves:
-            stack = sum(move.leaves)
             words = screen_text("made-leaves", units, stack=stack)
             out.append(Row(words, partial(self._made, finding, stack, "leaves")))
-        sized = {"distance": move.distance, "uncertainty": move.uncertainty}
-        words = screen_text("made-as-said", units, **sized)
-        said = partial(self._made, finding, move.distance, "as said")
-        out.append(Row(words, said))
+        if not move.leaves or length_words(stack, units) != move_distance(move, units):
+            sized = {"distance": move.distance, "uncertainty": move.uncertainty}
+            words = screen_text("made-as-said", units, **sized)
+            said = partial(self._made, finding, move.distance, "as said")
+            out.append(Row(words, said))
         out.append(Row("Made, by another amount", partial(self._type, finding)))
         return out
 

@@ -25,7 +25,8 @@ LONGEST_VALUE = 80
 THIN_MM = 12.0
 # of a value that is typed; thin: a leaf or a move, which inch users tell in thou
 Kind = Literal["text", "length", "thin", "slope"]
-_KEEPS = "Enter keeps it, Esc leaves it as it was."
+_RUBS = "Key - rubs out; Enter on nothing leaves it as it was."
+_KEEPS = f"Enter keeps it. {_RUBS}"
 _OVER: dict[System, str] = {"mm": "300 mm", "inch": "ft"}
 _HINTS = {
     ("length", "mm"): "In mm.",
@@ -140,7 +141,7 @@ class ValueScreen(ModalScreen[str]):
 
     def _refuse(self, words: str) -> None:
         hint = self.query_one("#hint", Static)
-        hint.update(words)
+        hint.update(words if self._pad else f"{words} {_RUBS}")
         hint.add_class("-bad")
 
     def action_leave(self) -> None:

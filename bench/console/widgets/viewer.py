@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import Any
 
+from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
@@ -35,6 +36,14 @@ class Viewer(Hosted, Widget):
     def show_view(self) -> None:
         """Show what the view model says now."""
         raise NotImplementedError
+
+
+class ReadOn(Hosted, VerticalScroll, can_focus=False):
+    """Scrolls what does not fit. How much of it is read decides what the keys do; its
+    size is no reactive of Textual, and has to be told."""
+
+    def on_resize(self) -> None:
+        self.host.mark("keys")
 
 
 Sentences = Iterable[tuple[str, str]]  # each with its role

@@ -12,6 +12,7 @@ from everyday import everyday
 from bench.checks.model import EvidenceGear
 from bench.checks.shared.face_form import BEND, MODULUS, deflection
 from bench.gear import Indicator
+from bench.render.remarks import notes_of
 
 THICK, HIGH, SPAN = 17.5, 30.0, 600.0
 
@@ -105,8 +106,10 @@ def test_pressed_passes_show_how_far_it_gives_way_under_a_light_hand(recorded, g
 
 def test_pressed_passes_show_that_it_does_not_bend(recorded) -> None:
     gear = EvidenceGear(indicator=Indicator(resolution=0.001))
-    unsaid, pressed = (
-        recorded("fence-straight", straight_rows(pressed=times), gear=gear).quantities[2]
-        for times in (0.0, 5.0)
+    unsaid, found = (
+        recorded("fence-straight", straight_rows(pressed=times), gear=gear) for times in (0.0, 5.0)
     )
-    assert abs(pressed.value) <= pressed.uncertainty < unsaid.uncertainty / 4
+    pressed = found.quantities[2]
+    assert abs(pressed.value) <= pressed.uncertainty < unsaid.quantities[2].uncertainty / 4
+    assert "straightedge-stiff" in found.codes  # "0.000 mm is taken off" says nothing
+    assert not any("0.000 mm is taken off" in words for words in notes_of(found, "mm"))

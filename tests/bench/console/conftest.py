@@ -18,7 +18,6 @@ from textual import pilot as textual_pilot
 from textual._context import active_app
 from textual.css.stylesheet import Stylesheet
 
-from bench.console import requests
 from bench.console.app import make_console
 from bench.protocol import (
     CheckKind,
@@ -43,6 +42,7 @@ from bench.protocol import (
     Watch,
     decode_request,
     encode,
+    question,
 )
 
 # what several test files share, by a name of its own: tests are imported each by its path
@@ -335,7 +335,7 @@ def inside(app, size) -> str:
 @pytest.fixture(autouse=True)
 def quick_hands(monkeypatch) -> None:
     """A test answers as soon as it sees what is asked, which no hand can."""
-    monkeypatch.setattr(requests, "HAND_S", 0.0)
+    monkeypatch.setattr(question, "HAND_S", 0.0)
 
 
 @pytest.fixture

@@ -53,6 +53,7 @@ from bench.protocol import (
     StatusMessage,
     Undo,
     Watch,
+    question,
 )
 
 LOOKS = [((80, 24), "shop"), ((40, 15), "tube"), pytest.param((160, 48), "pencil", marks=pytest.mark.ci)]
@@ -74,6 +75,25 @@ async def test_a_result_shows_number_unit_way_state_and_next_act(fake, scenes, s
         assert "Enter  make the move" in text
         if look == "tube":
             text.encode("cp437")
+
+
+async def test_fewer_cautions_than_the_last_time_are_read_at_once(fake, scenes) -> None:
+    """The second check of the day asks for one only: nothing is below the edge, and no key says so."""
+
+    def asked(cautions: list[str]) -> PromptChanged:
+        ask = Prompt(phase="cautions", words="Read.", enter=True, steps=2, cautions=cautions)
+        return PromptChanged("r1", "fence-square", "big-sled", ask)
+
+    async with scenes.screen(fake) as (_app, pilot):
+        for cautions in (scenes.cautions, scenes.cautions[:1]):
+            fake.say(asked(cautions))
+            text = await scenes.until(pilot, lambda t: "READ FIRST" in t)
+            await scenes.until(pilot, lambda t: "I have read it" in t and "read on" not in t)
+            fake.say(PromptChanged("r1", "fence-square", "big-sled", scenes.place))
+            await scenes.until(pilot, lambda t: "SET UP" in t)
+            fake.say(PromptChanged(None))
+            text = await scenes.until(pilot, lambda t: "begin a check" in t)
+        assert text
 
 
 async def test_cautions_are_read_to_the_end_before_enter_counts(fake, scenes) -> None:
@@ -178,6 +198,11 @@ async def test_the_list_of_all_keys_lists_every_action_and_takes_it(fake, scenes
         assert app.screen.rows()[0].words != "leave at once"  # Enter pressed unread does no harm
         await pilot.press("3")
         await scenes.until(pilot, lambda t: "What limits" in t)
+        await pilot.press("full_stop", "1")
+        await scenes.until(pilot, lambda t: "Which check?" in t)
+        await pilot.press("slash")
+        text = await scenes.until(pilot, lambda t: "All keys" in t)
+        assert "Scroll" not in text and "pageup" not in text  # the arrows need no words
 
 
 @pytest.mark.ci
@@ -265,14 +290,14 @@ async def test_enter_answers_only_what_is_asked(fake, scenes) -> None:
         assert press.waits is False
 
 
-HAND_S = requests.HAND_S  # the tests' own hands are quicker, see conftest
+HAND_S = question.HAND_S  # the tests' own hands are quicker, see conftest
 
 
 async def test_an_answer_that_no_hand_can_give_yet_is_not_taken(fake, scenes, monkeypatch) -> None:
     """A second tap after `lean left` says nothing of `lean right`, and the screen says that it was not taken."""
     now = [100.0]
     monkeypatch.setattr(requests, "monotonic", lambda: now[0])
-    monkeypatch.setattr(requests, "HAND_S", HAND_S)
+    monkeypatch.setattr(question, "HAND_S", HAND_S)
     left = msgspec.structs.replace(scenes.place, phase="lean", words="Lean it to the left.", lean="left")
     right = msgspec.structs.replace(left, words="Lean it to the right.", lean="right")
     fake.run = scenes.running(left)
@@ -299,7 +324,7 @@ async def test_there_is_answered_as_soon_as_it_is_seen(fake, scenes, monkeypatch
     """The screw was turned before Enter was asked for; but tightening is an act of its own."""
     now = [100.0]
     monkeypatch.setattr(requests, "monotonic", lambda: now[0])
-    monkeypatch.setattr(requests, "HAND_S", HAND_S)
+    monkeypatch.setattr(question, "HAND_S", HAND_S)
     fake.last = [scenes.finding()]
     async with scenes.screen(fake) as (_app, pilot):
         go = LiveMoveNotice(True, "go", "0.05 mm to go.", False, "left", "away", 0.05, target=0.144)
@@ -322,7 +347,7 @@ async def test_there_is_answered_as_soon_as_it_is_seen(fake, scenes, monkeypatch
 async def test_the_tap_that_ended_a_check_does_not_begin_the_next(fake, scenes, monkeypatch) -> None:
     now = [100.0]
     monkeypatch.setattr(requests, "monotonic", lambda: now[0])
-    monkeypatch.setattr(requests, "HAND_S", HAND_S)
+    monkeypatch.setattr(question, "HAND_S", HAND_S)
     mark = msgspec.structs.replace(scenes.push, phase="mark", enter=True, mark=9, marks=9)
     fake.run = scenes.running(mark)
     async with scenes.screen(fake) as (_app, pilot):
@@ -697,9 +722,9 @@ async def test_beside_a_list_stands_what_the_chosen_row_is_about(fake, scenes) -
     async with scenes.screen(fake, size=(160, 48)) as (_app, pilot):
         await pilot.press("1")
         text = await scenes.until(pilot, lambda t: "Which check?" in t and "left end 0.120 mm" in t)
-        assert "Fence square, 2026-06-03: out." in text
+        assert "Sled fence square, 2026-06-03: out." in text
         await pilot.press("plus")
-        await scenes.until(pilot, lambda t: "Slot blade: not measured yet." in t)
+        await scenes.until(pilot, lambda t: "Blade and slot: not measured yet." in t)
         await pilot.resize_terminal(80, 24)
         await scenes.until(pilot, lambda t: "Which check?" in t and "not measured yet" not in t)
 
@@ -709,13 +734,32 @@ async def test_the_words_come_back_after_the_drawing(fake, scenes) -> None:
     fake.run = scenes.running(scenes.place)
     async with scenes.screen(fake, size=(40, 15)) as (_app, pilot):
         await scenes.until(pilot, lambda t: "Square on the sled" in t)
-        long = "One reading of the indicator was left out: 2.643 mm. It jumped: dust, a jerk or the cable."
+        long = "The indicator jumped to 2.643 mm. Left out, 1 so far: dust, a jerk or its cable."
         fake.say(Notice("indicator", long))  # the drawing has room beside it, else nothing were seen
         await pilot.press("8")
         await scenes.until(pilot, lambda t: "handle" in t and "Square on the sled" not in t)
-        await scenes.until(pilot, lambda t: "8  words" in t and "was left" in t)
+        await scenes.until(pilot, lambda t: "8  words" in t and "jumped" in t)
         fake.say(PromptChanged("r1", "fence-square", "big-sled", scenes.push))
         await scenes.until(pilot, lambda t: "Lift the square" in t)
+
+
+async def test_the_page_of_what_limits_says_what_lessens_it(fake, scenes) -> None:
+    fake.last = [scenes.finding("cannot-tell")]
+    async with scenes.screen(fake) as (_app, pilot):
+        await scenes.until(pilot, lambda t: "TOO CLOSE" in t)
+        await pilot.press("3")
+        await scenes.until(pilot, lambda t: "What limits" in t and "More passes lessen it" in t)
+
+
+async def test_a_set_up_of_one_reading_is_counted_as_that(fake, scenes) -> None:
+    """`0 of 1 kept` beside each of sixteen turns tells nothing."""
+    turn = Prompt(
+        phase="spot", words="Turn it.", placement="turn-90", gather="spot", step=3, steps=16, wanted=1
+    )
+    fake.run = scenes.running(turn)
+    async with scenes.screen(fake) as (_app, pilot):
+        text = await scenes.until(pilot, lambda t: "reading 3 of 16" in t)
+        assert "kept" not in text
 
 
 def test_what_was_said_of_the_step_before_is_gone() -> None:

@@ -65,6 +65,8 @@ async def test_a_sweep_is_had_with_one_hand(fake, scenes, size) -> None:
 class PretendHands:
     """An extension with one key for a thumb, while there is something to push."""
 
+    leaving = "Leave?"
+
     def __init__(self) -> None:
         self.pushes = False
         push = ExtraKey("h", lambda: "push", "The hands push.", lambda: None, lambda: self.pushes, leads=True)

@@ -8,7 +8,15 @@ from bench.console.message_folding import fold
 from bench.console.notices import NOTICES, NoticeLine, NoticeList
 from bench.console.view_model import ViewModel
 from bench.finding import UnreadableRecord
-from bench.protocol import InstrumentState, LogRows, Notice, PassNotice, StatusReply
+from bench.protocol import (
+    InstrumentState,
+    LogRows,
+    Notice,
+    PassNotice,
+    Prompt,
+    PromptChanged,
+    StatusReply,
+)
 
 PORT = "/dev/serial/by-id/usb-gauge-if00-port0"
 
@@ -91,3 +99,13 @@ def test_results_that_cannot_be_read_are_told_with_the_others(state: ViewModel) 
     fold(state, LogRows([], unread=[UnreadableRecord("result", 3, "2026-01-05T10:00:00+00:00")]))
     words, bad = said(state)[-1]
     assert bad and words.startswith("1 result could not be read: number 3 (2026-01-05).")
+
+
+def test_what_was_said_of_a_check_goes_with_it(state) -> None:
+    """A travel that was not seen is no news once the check is given up; a cable that is out still is."""
+    fold(state, PromptChanged("r1", "upright", "sled", Prompt(phase="sweep")))
+    fold(state, InstrumentState("indicator", "indicator", "open", "reads"))
+    fold(state, Notice("doubt", "No travel was seen since READY."))
+    fold(state, InstrumentState("indicator", "indicator", "absent", "The indicator is not plugged in."))
+    fold(state, PromptChanged(None))
+    assert [one.about for one in state.notices] == ["indicator"]

@@ -81,7 +81,7 @@ async def test_a_sled_is_described_in_inches_by_number_pad(fake, scenes) -> None
         await pilot.press("5", *"19.5", "enter", "6", *"18.5", "enter", "7", *"24", "enter", "8")
         await scenes.until(pilot, lambda t: "In thou per foot" in t)
         await pilot.press("2", "enter")
-        long = "One reading of the indicator was left out: 0.04 thou. It jumped: dust, a jerk or the cable."
+        long = "The indicator jumped to 0.04 thou. Left out, 1 so far: dust, a jerk or its cable."
         fake.say(Notice("indicator", long))  # it leaves room enough for the drawing
         text = await scenes.until(pilot, lambda t: "2 thou per ft" in t and "from pivot" in t and "dust" in t)
         assert "9 3/4 in" in text

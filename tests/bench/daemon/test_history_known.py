@@ -9,10 +9,13 @@ import numpy as np
 import pytest
 
 from bench.checks.model import Evidence, EvidenceGear
+from bench.daemon import queries
 from bench.finding import BudgetRow, Finding, Quantity, Remark, SweepRow
 from bench.gear import Indicator, Jig, Saw, Square
 from bench.log import history
 from bench.log.writer import LogWriter
+from bench.moves.alignment import CLOSES, OPENS
+from bench.render.result import dangers
 
 GEAR = EvidenceGear(
     indicator=Indicator(resolution=0.001), jig=Jig("sled"), saw=Saw("saw"), square=Square("shop", 250.0)
@@ -239,3 +242,32 @@ def test_what_was_found_before_the_gear_changed_does_not_speak(kept, jig, what, 
     after = history.known(path, "fence-square", GEAR, {}, instrument="port-a")
     assert (after.pool is None, after.set_ups is None) == (cuts, cuts)
     assert (after.square is None) == (what == "square")
+
+
+def rip_fence(way: str, saw: str = "saw") -> tuple[Finding, EvidenceGear]:
+    toe = Quantity("rip-fence", 9e-4, "rad", 2e-5, 8.0, tolerance=1.6e-4, verdict="outside", way=way)
+    finding = Finding(check="rip-fence", jig=None, saw=saw, quantities=[toe])
+    return finding, EvidenceGear(indicator=GEAR.indicator, saw=Saw(saw))
+
+
+def test_a_rip_fence_that_closes_is_told_until_a_newer_one_of_its_saw_says_otherwise(kept) -> None:
+    """However many results are newer, in a status of the log and of one that goes on."""
+
+    def told(results: list[Finding]) -> list[tuple[str, str | None]]:
+        return [(one.check, one.saw) for one in results]
+
+    kept(*rip_fence(CLOSES))
+    kept(*rip_fence(CLOSES, "other saw"))
+    for _ in range(queries.LAST + 2):
+        path = kept(a_finding({}))
+    newest = [("fence-square", "saw")] * queries.LAST
+    closing = [("rip-fence", "other saw"), ("rip-fence", "saw")]
+    before = queries.earlier(path)
+    assert told(before) == [*newest, *closing]
+    later = queries.shown([a_finding({}), *before])
+    assert told(later) == [*newest, *closing]
+    assert len(list(dangers(later, "mm"))) == 2
+    opens = rip_fence(OPENS)[0]
+    assert told(queries.shown([opens, *later])) == [("rip-fence", "saw"), *newest[1:], closing[0]]
+    path = kept(*rip_fence(OPENS))
+    assert told(queries.earlier(path)) == [("rip-fence", "saw"), *newest[1:], closing[0]]

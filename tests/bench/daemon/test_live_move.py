@@ -130,6 +130,11 @@ def test_the_wrong_way_is_called_as_soon_as_it_is_more_than_the_noise() -> None:
     assert said.wrong and not said.enter
     assert not sled.go(2.46).wrong  # turned round
     assert sled.go(2.44).wrong  # and once more
+    sled.go(2.6)
+    assert not sled.hold(2.6).wrong
+    said = sled.go(2.56)  # most of the way is made: the indicator stands on the right side
+    assert said.wrong and said.words.startswith("It went back: move the left end away from you.")
+    assert "the other side" not in said.words
     assert sled.go(2.644).there or sled.hold(2.644).there
 
 

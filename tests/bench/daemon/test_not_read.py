@@ -4,8 +4,13 @@ from __future__ import annotations
 
 import pytest
 
-from bench.protocol import GetStatus, StatusReply
+from bench.checks.model import EvidenceGear
+from bench.procedure.check_procedure import CheckProcedure
+from bench.procedure.status_message import StatusMessage
+from bench.procedure.trouble_watch import NO_REST_S, NOT_AT_REST
+from bench.protocol import Begin, GetStatus, Notice, StatusReply
 from tests.bench.daemon.conftest import hear_state
+from tests.bench.daemon.test_marks import Journal
 
 
 def ready(rig, run):
@@ -31,6 +36,43 @@ def test_ready_is_not_what_it_says_while_the_indicator_does_not_read(fault, rigs
     state = client.ask(GetStatus(), StatusReply)
     assert state.instruments[0].state == fault
     assert state.run is not None and not state.run.ask.ready, state.run.ask.words
+
+
+def test_a_silent_indicator_is_no_sled_that_does_not_rest() -> None:
+    """However long its cable is out: told is what is wrong, and READY has nothing beside it."""
+    said, rests, now = [], [True], 100.0
+    run = CheckProcedure(
+        "run", Begin("fence-square", sweeps=2), EvidenceGear(), marks=(),
+        journal=Journal(), tell=said.append, at_rest=lambda: rests[0],
+    )  # fmt: skip
+    run.settle_down(now)
+
+    def wait(seconds: float, *, reads: bool) -> None:
+        nonlocal now
+        for _ in range(round(seconds * 10)):
+            now += 0.1
+            if reads:
+                run.readings([now], [2.5], now)
+            run.tick(now)
+
+    def troubles() -> list[str]:
+        return [one.code for one in said if isinstance(one, Notice) and one.about == "doubt"]
+
+    for _ in ("cautions", "place"):
+        run.press(now)
+    wait(2.0, reads=True)
+    assert run.ask.ready
+    rests[0] = False
+    run.liveness.start_waiting()
+    run.interrupt(StatusMessage("pass-interrupted", {"name": "indicator", "how": "away"}), now)
+    wait(20.0, reads=False)
+    assert not troubles()
+    wait(NO_REST_S + 1.0, reads=True)  # now the sled is what does not rest
+    assert troubles() == [NOT_AT_REST]
+    assert run.ask.because is not None
+    rests[0] = True
+    wait(1.0, reads=True)
+    assert run.ask.ready and run.ask.because is None
 
 
 @pytest.mark.slow  # a busy machine does not get so many through; test_feed_flood has the flood itself every day

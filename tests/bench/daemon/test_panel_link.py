@@ -8,6 +8,7 @@ from collections.abc import Iterator
 
 import pytest
 from gpiozero.pins.mock import MockFactory, MockPWMPin
+from msgspec.structs import replace
 from turns import until
 
 from bench.daemon.panel import PanelLink
@@ -16,6 +17,7 @@ from bench.procedure.prompt import Prompt
 from bench.protocol import (
     FindingNotice,
     InstrumentState,
+    LiveMoveNotice,
     MarkNotice,
     NoFinding,
     Notice,
@@ -39,6 +41,7 @@ class Foot:
             PanelSettings(pedal=17, lamp=27, buzzer=22),
             lambda: self._pressed("press"),
             lambda: self._pressed("long"),
+            lambda: self._pressed("too soon"),
             make_factory=lambda: self.factory,
         )
         self.link.start(asyncio.get_running_loop())
@@ -47,6 +50,13 @@ class Foot:
     def _pressed(self, what: str) -> None:
         self.presses.append(what)
         self.threads.add(threading.get_ident())
+
+    async def press(self) -> None:
+        """Down and up again, and until the contact has settled."""
+        self.pedal.drive_low()  # closes to ground
+        await self.until(lambda: self.link.panel._pedal._down)
+        self.pedal.drive_high()
+        await self.until(lambda: not self.link.panel._pedal._down)
 
     async def until(self, true) -> None:
         await until(true, told=lambda: self.presses)
@@ -59,14 +69,56 @@ async def foot() -> Iterator[Foot]:
     made.link.panel.stop()
 
 
-async def test_pedal_lamp_and_buzzer(foot: Foot) -> None:
+@pytest.fixture
+def clock(monkeypatch: pytest.MonkeyPatch) -> list[float]:
+    """The time that questions and presses are stamped with, s."""
+    now = [100.0]
+    monkeypatch.setattr("bench.daemon.panel.monotonic", lambda: now[0])
+    return now
+
+
+async def test_a_foot_that_presses_twice_does_not_answer_the_next_question(foot: Foot, clock) -> None:
+    foot.link.show(replace(WANTS, ask=replace(WANTS.ask, phase="lean", lean="left")))
+    clock[0] += 1.0
+    await foot.press()
+    assert foot.presses == ["press"]
+    right = replace(WANTS, ask=replace(WANTS.ask, phase="lean", lean="right"))
+    foot.link.show(right)
+    clock[0] += 0.5
+    await foot.press()
+    assert foot.presses == ["press", "too soon"]
+    await foot.until(lambda: foot.link.panel._playing == "trouble")  # heard by who looks at the sled
+    foot.link.show(replace(right, ask=replace(right.ask, words="Other words, the same question.")))
+    clock[0] += 0.4
+    await foot.press()
+    assert foot.presses == ["press", "too soon", "press"]
+
+
+async def test_the_pedal_answers_a_live_move_only_where_it_asks(foot: Foot, clock) -> None:
+    foot.link.show(LiveMoveNotice(True, "go", "0.05 mm to go."))
+    clock[0] += 5.0
+    await foot.press()
+    assert not foot.presses
+    foot.link.show(LiveMoveNotice(True, "go", "It holds.", enter=True))  # the screw was turned before
+    await foot.press()
+    foot.link.show(LiveMoveNotice(True, "tighten", "Tighten.", enter=True))
+    await foot.press()
+    assert foot.presses == ["press", "too soon"]
+    foot.link.show(LiveMoveNotice(False, "end"))
+    clock[0] += 5.0
+    await foot.press()
+    assert foot.presses == ["press", "too soon"]
+
+
+async def test_pedal_lamp_and_buzzer(foot: Foot, clock) -> None:
     assert foot.link.panel.words == "panel on: pedal, lamp, buzzer working"
     foot.link.show(READY)
     assert foot.lamp.state
-    foot.pedal.drive_low()  # closes to ground
-    await asyncio.sleep(0.05)
-    foot.pedal.drive_high()
-    await foot.until(lambda: bool(foot.presses))
+    await foot.press()
+    assert not foot.presses, "nothing asks for it, and it does not wait for the next question"
+    foot.link.show(WANTS)
+    clock[0] += 1.0
+    await foot.press()
     assert foot.presses == ["press"]
     foot.link.tone("accepted")
     assert foot.buzzer.state  # heard where the eyes are on the fence

@@ -81,7 +81,7 @@ def test_a_quick_check_takes_two_presses_and_inherits_the_square(rigs, run) -> N
     review = run("due", "--remind")
     assert review.wait() == 1
     said = review.process.stdout.read().decode()
-    assert said == "Due now: fence square of big-sled (something happened to it).\n"
+    assert said == "Due now: sled fence square of big-sled (something happened to it).\n"
     again = run("check", "fence-square", "--quick")
     assert again.wait() == 2 and "moved since" in again.rest()
     for wrong in (

@@ -118,7 +118,7 @@ def test_what_nobody_measured_is_named_and_assumed(live: Callable, path: Path) -
     assert all(row["finding"] is None for row in rows.values() if row["assumed"])
     assert told["missing"][:3] == ["fence-straight", "side-play", "slot-blade"]
     _, _, words = cut(path, "--jig", "big-sled")
-    assert "not measured: a usual figure" in words and "Not measured here: fence straight" in words
+    assert "not measured: a usual figure" in words and "Not measured here: sled fence straight" in words
 
 
 def test_a_fence_that_was_moved_since_is_not_known(live: Callable, path: Path) -> None:

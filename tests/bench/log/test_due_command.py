@@ -76,7 +76,7 @@ def test_due_is_answered_for_a_day(quiet_year: Path) -> None:
     )
     code, answer, words = asked_of("due", quiet_year, "--at", "2026-01-21")
     assert code == 1 and words.startswith(
-        "Now: fence square of big-sled: it is time. It takes 2 minutes as a quick check."
+        "Now: sled fence square of big-sled: it is time. It takes 2 minutes as a quick check."
     )
     code, _, words = asked_of("due", quiet_year, "--at", "2025-12-09")
     assert code == 2 and "2025-12-10" in words and words.count("\n") == 1

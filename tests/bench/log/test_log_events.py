@@ -33,15 +33,14 @@ def test_what_instruments_did_is_told_newest_first(live, path) -> None:
     writer.event(None, "live-begun", {"finding": "f", "jig": "big-sled"})  # of a move, not of an instrument
     assert writer.flush()
     assert words(path) == [
-        "One reading of the travel was left out: 25.400 mm. It jumped: a jerk or a fault on the cable. "
-        "3 left out so far.",
+        "The travel jumped to 25.400 mm. Left out, 3 so far: a jerk or its cable.",
         "The indicator is on hold.",
         "The travel was switched from mm to inch.",
         "The indicator reads.",
         f"Indicator: {AWAY}",
         "The log was opened by test 1.",
     ]
-    assert words(path, 2, "inch")[0].startswith("One reading of the travel was left out: 1 in.")
+    assert words(path, 2, "inch")[0].startswith("The travel jumped to 1 in. ")
     assert [one.about for one in events.events(path, 3)] == ["travel", "indicator", "travel"]
 
 
@@ -50,12 +49,11 @@ def test_events_that_an_earlier_version_wrote_in_words_stay_readable(tmp_path) -
     path = tmp_path / "log.db"
     path.write_bytes(gzip.decompress((LOGS / "events_in_words.sqlite.gz").read_bytes()))
     assert words(path) == [
-        "Fence square, handle left: Taken back by hand.",
-        "Fence square, handle left: This pass cannot be used: the indicator went away.",
+        "Sled fence square, handle left: Taken back by hand.",
+        "Sled fence square, handle left: This pass cannot be used: the indicator went away.",
         "The travel was found and kept in the settings: port /dev/x, grows away.",
         "A leaf of 0.100 mm moved the number by 0.100 mm. Right unit, right way.",
-        "One reading of the travel was left out: 25.400 mm. It jumped: a jerk or a fault on the cable. "
-        "3 left out so far.",
+        "The travel jumped to 25.400 mm. Left out, 3 so far: a jerk or its cable.",
         "The travel was switched from mm to inch.",
         "The indicator reads again.",
         "The indicator is on hold, maximum or minimum. Switch that off on the gauge; till then nothing counts.",
@@ -94,10 +92,10 @@ def test_passes_that_were_not_used_are_told_with_why_and_handling_is_not(live, p
     life.writer.close()
     assert live("boot-b").writer.flush()
     assert words(path) == [
-        "Fence square, handle right: The program ended during the pass.",
+        "Sled fence square, handle right: The program ended during the pass.",
         "The log was opened by test 1.",
-        "Fence square, handle left: The reading jumps by 0.5 mm: was zero pressed?",
-        "Fence square, handle left: This pass cannot be used: the indicator went away.",
+        "Sled fence square, handle left: The reading jumps by 0.5 mm: was zero pressed?",
+        "Sled fence square, handle left: This pass cannot be used: the indicator went away.",
         "The log was opened by test 1.",
     ]
 

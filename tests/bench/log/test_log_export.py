@@ -11,15 +11,17 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
+import msgspec
 import pytest
 from click.testing import CliRunner
 
-from bench.cli.log import log
+from bench.cli.log import _show_lines, log
 from bench.daemon.clients import DROP_BYTES
+from bench.finding import Finding, SweepRow
 from bench.log import export
 from bench.log.findings import each_finding
 from bench.log.read_only import open_read
-from bench.protocol import LogExport, LogText, encode
+from bench.protocol import LogExport, LogOne, LogText, encode
 from bench.protocol.client import WireClient
 
 DAEMON = """
@@ -61,6 +63,18 @@ def test_a_result_with_a_move_is_shown(live, path, make, answering) -> None:
     assert shown.output.splitlines()[-1] == "  The move was made by 0.15 mm; not verified yet."
     answer = json.loads(run("show", finding.id, "--socket", str(at), "--json").output)
     assert answer["moves"][0]["made"] == {"distance_mm": 0.15}
+
+
+@pytest.mark.parametrize(("units", "places"), [("mm", 3), ("inch", 1)])
+def test_the_passes_of_a_result_are_shown_in_the_same_digits(units: str, places: int) -> None:
+    """0.07 beside 0.072 reads as if the one were known less well."""
+    slopes = (-0.07 / 300, -0.0716 / 300, 0.0, 0.11 / 300)
+    rows = [SweepRow("handle-left", True, 140, 0, slope, 6e-6) for slope in slopes]
+    shown = LogOne(Finding(check="fence-square", quantities=[], sweeps=rows), msgspec.Raw(b"{}"))
+    lines = [line for line in _show_lines(shown, [], units) if "readings" in line]
+    told = [line.split(", ")[-1].split()[0] for line in lines]
+    assert len(told) == 4
+    assert all(len(one.partition(".")[2]) == places for one in told), told
 
 
 def test_more_than_a_client_may_leave_unread_is_exported(live, path, answering, monkeypatch) -> None:

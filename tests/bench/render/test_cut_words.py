@@ -76,7 +76,7 @@ def test_a_frame_has_the_error_between_the_fences_four_times() -> None:
 def test_nothing_measured_says_so_and_what_to_check() -> None:
     told = words(cut_document([], SLED))
     assert any(line.startswith(NEVER_MEASURED["fence"]) for line in told)
-    assert told[-1].startswith("Not measured here: fence square, fence straight")
+    assert told[-1].startswith("Not measured here: sled fence square, sled fence straight")
 
 
 @pytest.mark.parametrize("table", [PUT_RIGHT, NEVER_MEASURED])

@@ -19,6 +19,8 @@ def test_passes_that_scatter_are_not_said_to_be_past_help_by_passes(words: Calla
             "mm",
         )
 
-    assert of("resolution") == "More passes cannot settle it. What limits it most: the indicator's steps."
+    assert (
+        of("resolution") == "Too near the limit for this set-up. What limits it most: the indicator's steps."
+    )
     # more of them than anybody takes would; what sets them apart is the thing to look for
     assert of("between sweeps").startswith("More than 12 passes a set-up would be needed")

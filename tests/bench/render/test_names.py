@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from source_calls import rows_named
 
 from bench.checks import checks
 from bench.finding import BudgetRow, Finding, Quantity, Remark
 from bench.render.finding import quantity_words
-from bench.render.names import BUDGET_PARTS, QUANTITIES, placement_name
+from bench.render.names import BUDGET_PARTS, LESSENS, QUANTITIES, placement_name, spaced
 from bench.render.printed_result import result_lines
 from bench.render.remarks import remark_words
 from bench.render.result import size_on_board
@@ -21,6 +23,19 @@ def test_every_quantity_of_every_check_has_a_name() -> None:
 def test_every_row_of_a_budget_has_a_name() -> None:
     found = rows_named()
     assert found and found <= BUDGET_PARTS.keys(), found - BUDGET_PARTS.keys()
+
+
+def test_a_fence_is_never_just_a_fence() -> None:
+    """There are two on a saw: of the sled and of the table."""
+    whole = re.compile(r"(sled|rip|mitre) fence")
+    assert all(whole.search(spaced(kind)) for kind in checks() if "fence" in spaced(kind))
+    assert spaced("fence-square") == "sled fence square" and spaced("handle-left") == "handle left"
+
+
+def test_what_lessens_a_part_is_said_of_parts_that_there_are() -> None:
+    assert LESSENS.keys() <= BUDGET_PARTS.keys()
+    for words in LESSENS.values():
+        assert words[0].isupper() and words.endswith(".") and len(words.split()) <= 12, words
 
 
 @pytest.mark.parametrize(

@@ -67,6 +67,15 @@ def test_every_phase_has_a_sentence_and_every_template_a_phase() -> None:
             Prompt("mark", at=25.0, mark=1, marks=2, taken=1, reseat="Seat the square anew."),
             "Draw it back. Seat the square anew. Push to the mark at 25 mm and stop. Press Enter, hold still.",
         ),
+        (Prompt("lean", lean="left"), "Lean the sled to the left and hold it there. Press Enter."),
+        (  # Enter was pressed
+            Prompt("lean", lean="left", waiting=True),
+            "Lean the sled to the left and hold it there. Hold it still: the number is being taken.",
+        ),
+        (
+            Prompt("mark", at=25.0, mark=1, marks=2, waiting=True),
+            "Push to the mark at 25 mm and stop. Hold it still: the number is being taken.",
+        ),
         (
             Prompt("width", set_up="Measure it.", button="caliper"),
             "Measure it. Press the caliper's own button when it stands still.",

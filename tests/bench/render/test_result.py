@@ -23,6 +23,7 @@ from bench.render.result import (
     opening,
     opposite,
     other_quantities,
+    part_size,
     short_move,
     short_sentence,
     surely_closes,
@@ -158,7 +159,7 @@ def test_the_command_line_says_the_danger_first() -> None:
     closing = _rip("outside", "closes at the rear", 0.24)
     assert result_lines(closing, "mm")[0] == danger(closing, "mm")
     assert result_lines(closing, "mm")[2].startswith("Rip fence: out")
-    assert result_lines(_fence("outside", 0.09), "mm")[0].startswith("Fence square: out")
+    assert result_lines(_fence("outside", 0.09), "mm")[0].startswith("Sled fence square: out")
 
 
 @pytest.mark.parametrize("way", ["opens at the rear", "closes at the rear"])
@@ -233,3 +234,16 @@ def test_what_leans_is_named(name, whose, act) -> None:
     assert headline(found, "mm", None).lead[0] == f"{whose} top leans away from you."
     assert short_sentence(found, "mm", None).startswith(f"{whose} top leans away from you: ")
     assert next_act(found, "mm") == act
+
+
+@pytest.mark.parametrize(
+    ("standard", "units", "words"),
+    [
+        (0.0002, "mm", "under 0.001 mm"),
+        (0.0003, "mm", "0.001 mm"),
+        (0.0005, "inch", "under 0.1 thou"),
+        (0.002, "inch", "0.2 thou"),
+    ],
+)
+def test_a_part_too_small_to_tell_is_no_row_of_zeros(standard: float, units: str, words: str) -> None:
+    assert part_size(standard, "mm", units, None) == words

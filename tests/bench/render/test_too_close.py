@@ -19,7 +19,7 @@ SETTLES = [
     ),
     (
         Settle("square"),
-        "More passes cannot settle it. What limits it most: the square's own error.",
+        "Too near the limit for this set-up. What limits it most: the square's own error.",
     ),
     (None, "What would settle it is not known; the notes say why."),
 ]
@@ -42,7 +42,7 @@ def finding(settle: Settle | None, verdict: str = "cannot-tell") -> Finding:
 def test_printed_words_and_the_screens_act_say_what_would_settle_it(settle, words) -> None:
     found = finding(settle)
     lines = result_lines(found, "mm")
-    assert lines[0] == f"Fence square of big-sled: too close to call. {words}"
+    assert lines[0] == f"Sled fence square of big-sled: too close to call. {words}"
     assert not any("Move " in line for line in lines)
     assert next_act(found, "mm") == words
     assert msgspec.json.decode(msgspec.json.encode(found))["move"]["distance"] == 0.077  # data, for scripts
