@@ -187,3 +187,20 @@ def test_what_is_sorted_by_is_sorted_the_same_on_every_processor() -> None:
     wild = re.compile(r"np\.argsort\((?!.*stable)|return_inverse")
     files = [path for room in ("bench", "hw") for path in (ROOT / room).rglob("*.py")]
     assert not [str(path) for path in files if wild.search(path.read_text("utf-8"))]
+
+
+ROOMS_OF_NAMED_CONSTANTS = ("hw", "bench/stream", "bench/settings", "bench/doctor", "bench/cli", "bench/demo")
+
+
+def test_a_constant_has_its_name_for_itself() -> None:
+    """In the rooms that keep to it: one name, one value. FORMAT is what makes a file of hw/formats a format."""
+    values: dict[str, set[str]] = {}
+    files = [file for room in ROOMS_OF_NAMED_CONSTANTS for file in sorted((ROOT / room).rglob("*.py"))]
+    for file in files:
+        for line in ast.parse(file.read_text()).body:
+            names = line.targets if isinstance(line, ast.Assign) else []
+            for name in names:
+                if isinstance(name, ast.Name) and name.id.isupper() and name.id != "FORMAT":
+                    values.setdefault(name.id, set()).add(ast.unparse(line.value))
+    assert len(files) > 100
+    assert {name: each for name, each in values.items() if len(each) > 1} == {}

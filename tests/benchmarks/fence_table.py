@@ -18,6 +18,7 @@ import numpy as np
 from fence_bodies import Disturbed, Hands, check, draw, ideal, truth
 
 from bench.checks.model import Evidence, EvidenceGear, PriorKnowledge, Trace
+from bench.checks.shared.pooling import pool_of, set_up_scatter
 from bench.finding import BudgetRow, EvidenceError, Finding, Quantity, SweepRow
 from bench.gear import Indicator, Jig, Square
 from bench.procedure.conclusion import conclude
@@ -84,15 +85,9 @@ CLASSES: dict[str, tuple[Hands, Disturbed]] = {
 
 
 def known_of(log: list[Finding], yaw_play: float | None) -> PriorKnowledge:
-    """What the log says, by the program's own arithmetic; that of an older tree where the newer is not there."""
+    """What the log says, by the program's own arithmetic."""
     if not log:
         return PriorKnowledge(yaw_play=yaw_play)
-    try:
-        from bench.checks.shared.pooling import pool_of, set_up_scatter
-    except ImportError:
-        from bench.log.history import _scatter
-
-        return PriorKnowledge(pool=_scatter(log, on_one_seat=False), yaw_play=yaw_play)
     return PriorKnowledge(
         pool=pool_of(log, on_one_seat=False), set_ups=set_up_scatter(log), yaw_play=yaw_play
     )

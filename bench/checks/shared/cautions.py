@@ -5,8 +5,6 @@ Common practice, no source; the saw's own manual, local rules and licensed pract
 first.
 """
 
-from __future__ import annotations
-
 from bench.checks.model import Caution
 
 UNPLUG = Caution(

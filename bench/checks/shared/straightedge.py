@@ -1,8 +1,6 @@
 """The straightedge along which a sled fence is swept: names of its set-ups, and options
 for its bending."""
 
-from __future__ import annotations
-
 from bench.checks.options import choice, length
 
 AS_IS, ROLLED, PRESSED = "as-is", "rolled-over", "pressed"

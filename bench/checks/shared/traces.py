@@ -124,8 +124,8 @@ def in_common(
 
 def spread_of(values: Iterable[float]) -> float:
     """The largest less the smallest; 0 of nothing."""
-    ordered = sorted(values)
-    return ordered[-1] - ordered[0] if ordered else 0.0
+    listed = list(values)
+    return max(listed) - min(listed) if listed else 0.0
 
 
 def reach(trace: Trace) -> float:

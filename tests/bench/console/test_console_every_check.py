@@ -252,7 +252,9 @@ async def answered(app, pilot, cables: Cables) -> Finding:
             await asyncio.sleep(
                 0.25
             )  # what lies shortly before the press counts too: the hand has stopped by then
-        if app.view.ask != ask:  # it was taken by itself meanwhile: a press would answer what is asked next
+        if (
+            app.view.prompt != ask
+        ):  # it was taken by itself meanwhile: a press would answer what is asked next
             continue
         await pilot.press("enter")
         if ask.phase == "cautions":

@@ -22,7 +22,6 @@ from bench.protocol import (
     StatusReply,
 )
 from bench.settings.settings_file import load
-from bench.stream.movement_detector import shown_count
 
 BOTH = """# my own words
 units = "mm"
@@ -298,9 +297,12 @@ async def test_an_indicator_in_inches_sends_its_unit_and_so_it_is_shown(first_be
         await on_the_cables(bench, wire)
         await press_plunger(bench.hands, 1)
         assert "the screen will show inches too" in (await bench.until(wire, SetupNotice, seen)).words
-        shown = bench.service.device_setup._search._shown[bench.names["indicator"]]
-        while shown_count(shown, "inch") is None:  # on a busy machine one press shows too few numbers to tell
+        search = bench.service.device_setup._search
+        while (
+            "resolution" not in search.found.values
+        ):  # on a busy machine one press shows too few numbers to tell
             await press_plunger(bench.hands, 1)
+            await bench.until(wire, SetupNotice, seen)
         wire.send(Press(waits=False))
         await bench.until(wire, SetupNotice, lambda m: m.phase == "kept")
         kept = load(bench.settings_file)
