@@ -252,7 +252,8 @@ async def answered(app, pilot, cables: Cables) -> Finding:
             await asyncio.sleep(
                 0.25
             )  # what lies shortly before the press counts too: the hand has stopped by then
-        if app.view.prompt != ask:  # it was taken by itself meanwhile: a press would answer what is asked next
+        # it was taken by itself meanwhile: a press would answer what is asked next
+        if app.view.prompt != ask:
             continue
         await pilot.press("enter")
         if ask.phase == "cautions":
