@@ -80,7 +80,7 @@ BUDGET_PARTS = {
 }
 # what lessens a part, where that is in the hands of whoever measures
 LESSENS = {
-    "between sweeps": "More passes lessen it, each seated anew.",
+    "between sweeps": "More passes lessen it: lift and seat before each.",
     "seat": "Press the square home alike each time, and take more passes.",
     "hold against the walls": "Hold the sled against one wall, as in every cut.",
     "resolution": "An indicator with finer steps lessens it.",

@@ -34,7 +34,7 @@ no-saw-for-toe: No saw is named: there is no limit to judge by. The rip fence is
 no-saw-wobble: No saw is named: there is no limit for the wobble.
 blade-exact: The blade's direction came without a give or take. It is taken as exact.
 blade-not-given: The blade's own direction is not known. It is taken to run with the
-  slot. Check slot and blade too: the rip fence may still close on it.
+  slot. Check blade and slot too: the rip fence may still close.
 closes: It {surely:closes|seems to close} at the rear by {closing:slope}. Work can
   bind behind the blade and be thrown back at you. Open it.
 no-opening-good: With this set-up no opening can be called good enough. The limit would
