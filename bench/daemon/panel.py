@@ -73,13 +73,14 @@ class PanelLink:
         self.panel.start(loop)
 
     def _pressed(self) -> None:
-        """A foot that presses twice answers once: not the question that comes next."""
-        if not press_answers(self._asked[1], self._live, self._setup):
-            return
+        """A foot that presses twice answers once: not what is asked next. In a check an
+        early press waits for its question; elsewhere only what is asked is answered."""
         if self._question.too_soon(monotonic()):
             self.panel.show("trouble")
             self._on_too_soon()
-        else:
+        elif press_answers(self._asked[1], self._live, self._setup) or (
+            self._live is None and self._setup is None
+        ):
             self._on_press()
 
     def _note(self, message: msgspec.Struct) -> None:

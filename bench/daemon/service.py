@@ -98,7 +98,7 @@ class Service:
         )
         self.panel = PanelLink(
             settings.panel,
-            partial(self.press, waits=False),
+            self.press,
             self._undo,
             lambda: self.tell(Notice("press", screen_text("too-soon"))),
         )
