@@ -53,12 +53,21 @@ MOVED_WRONG = {
 }
 
 
+# ways of a shape that one word does not tell
+_SHAPES = {"crown": "proud in the middle", "hollow": "hollow in the middle"}
+
+
+def shown_way(q: Quantity) -> str:
+    """Which way, in words; empty where there is none."""
+    return _SHAPES.get(q.way or "", q.way or "")
+
+
 def quantity_words(q: Quantity, units: System, board: float | None = None) -> str:
     """`Sled fence: left end too near you, 0.12 mm give or take 0.01 mm.`, and whether
     and within what it is good enough. What is shown as zero has no way."""
     much = size(q, units, board)
     zero = much == size(msgspec.structs.replace(q, value=0.0), units, board)
-    way = f"{q.way}, " if q.way and not zero else ""
+    way = f"{shown_way(q)}, " if q.way and not zero else ""
     line = f"{upper_first(quantity_name(q.name))}: {way}{much}."
     if q.tolerance is not None:
         good = good_enough_words(q, units, board)

@@ -17,6 +17,7 @@ from bench.render.finding import (
     limit_words,
     quantity_words,
     settle_words,
+    shown_way,
     size,
 )
 from bench.render.names import quantity_name, upper_first
@@ -153,7 +154,7 @@ def way_words(q: Quantity) -> str:
     """`left end too near you`; of a check of two things also which: `blade's top leans
     to the left`. Empty where there is no way."""
     if q.way is None or q.name not in UPRIGHT:
-        return q.way or ""
+        return shown_way(q)
     return f"{UPRIGHT[q.name][0]}'s {q.way}"
 
 

@@ -254,7 +254,7 @@ def fence_straight(rng: Rng) -> Case:
     # with everything known: the passes' own bend, averaged readings over a tenth of the length, the gauge's wave
     sd = np.sqrt(hand**2 / sum(counts) + 2 * g.single**2 / 10 / sum(counts) + g.wave**2 / 2)
     ideals = dict.fromkeys(truths, 1.96 * float(sd))
-    way = f"{'proud' if truths['bow'] > 0 else 'hollow'} in the middle" if abs(truths["bow"]) > 0.03 else None
+    way = ("crown" if truths["bow"] > 0 else "hollow") if abs(truths["bow"]) > 0.03 else None
     return Case(
         "fence-straight",
         out.text,

@@ -75,7 +75,7 @@ def face_finding(evidence: Evidence) -> Finding:
     of_passes = pass_scatter(face, arch.sensitivity).between.parts
     more = [face.bend_row(arch.sensitivity), _averaging_row(lost, arch.sensitivity)]
     of_bow = budget_of(evidence, [*of_passes, *rest, *more])
-    bulges = f"{'proud' if arch.height > 0 else 'hollow'} in the middle"
+    bulges = "crown" if arch.height > 0 else "hollow"
     way = bulges if abs(arch.height) > of_bow.expanded else None
     quantities = [
         quantity("minimum-zone", zone, budget, limit, way, unit="mm"),

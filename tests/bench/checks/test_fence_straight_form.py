@@ -375,7 +375,7 @@ def test_the_limit_is_the_users() -> None:
     assert find_straight(traces, straight=0.2).verdict == "inside"
     assert find_straight(traces, jig=None).verdict is None
     hollow = find_straight(both(x, -0.08 * (1 - (x / 300) ** 2), passes=3))
-    assert hollow.quantities[0].way == hollow.quantities[2].way == "hollow in the middle"
+    assert hollow.quantities[0].way == hollow.quantities[2].way == "hollow"
     assert hollow.quantities[2].value == pytest.approx(-0.08, abs=5e-4)
 
 

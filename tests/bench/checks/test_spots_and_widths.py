@@ -113,7 +113,7 @@ def test_a_crowned_fence(recorded, fence) -> None:
     for name in ("minimum-zone", "least-squares"):
         assert abs(value[name].value - 0.05) <= value[name].uncertainty + 0.001
     assert value["bow"].value == pytest.approx(0.05, abs=0.003)
-    assert value["bow"].way == "proud in the middle"
+    assert value["bow"].way == "crown"
     assert found.profile is not None and len(found.profile) > 50
     assert found.contact
     left = next(c for c in found.contact if c.to <= 0)
