@@ -106,8 +106,8 @@ def danger(finding: Finding, units: System) -> str | None:
     q = judged(finding)
     if q.way != CLOSES:
         return None
-    closes = "closes at the rear by", "may close at the rear:"
-    how = closes[not surely_closes(finding)]
+    sure = surely_closes(finding)
+    how = "closes at the rear by" if sure else "may close at the rear:"
     return f"DANGER: the rip fence {how} {size(q, units, None)}."
 
 
@@ -153,9 +153,8 @@ def surely_closes(finding: Finding) -> bool:
 def way_words(q: Quantity) -> str:
     """`left end too near you`; of a check of two things also which: `blade's top leans
     to the left`. Empty where there is no way."""
-    if q.way is None or q.name not in UPRIGHT:
-        return shown_way(q)
-    return f"{UPRIGHT[q.name][0]}'s {q.way}"
+    of = f"{UPRIGHT[q.name][0]}'s " if q.way and q.name in UPRIGHT else ""
+    return of + shown_way(q)
 
 
 def headline(
