@@ -23,6 +23,7 @@ from bench.console.view_model import ViewModel
 from bench.console.widgets.viewer import Viewer
 from bench.protocol import Finding, LiveMoveNotice
 from bench.render import result
+from bench.render.finding import shown_way
 from bench.render.names import quantity_name
 from bench.render.template import WAYS
 from bench.units import rounded_words
@@ -198,7 +199,7 @@ def result_figure(
     q = result.judged(found)
     figures, *lines = result.figure_parts(q, view.units, view.board(found))
     role = readout.verdict_line(found.verdict, v.glyphs)[2]
-    way = q.way or quantity_name(q.name)
+    way = shown_way(q) or quantity_name(q.name)
     if finding is None and v.requests.moved:
         role, lines, way = "faint", [lines[0], "before the move", *lines[1:]], ""
     elif q.way and found.verdict == "inside" and result.opening(found) is None:

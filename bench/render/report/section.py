@@ -9,7 +9,7 @@ from bench.checks import checks
 from bench.checks.model import EvidenceGear
 from bench.finding import Finding, Verdict
 from bench.render.cut import forecast_lines
-from bench.render.finding import size
+from bench.render.finding import shown_way, size
 from bench.render.names import part_name, spaced, upper_first
 from bench.render.remarks import remark_words
 from bench.render.report.drift_view import chart_views
@@ -136,7 +136,7 @@ def _row(source: ReportSource, one: Finding, units: System) -> View:
     return dict(
         at=one.at[:10],
         check=spaced(one.check),
-        way=q.way or "",
+        way=shown_way(q),
         size=much,
         verdict=verdict_words(one.verdict),
         sign=SIGNS[one.verdict],

@@ -55,9 +55,12 @@ _spec.loader.exec_module(sys.modules["console_job"])
 async def nothing_to_draw(*_seconds: float) -> None:
     """After a key: until the loop has nothing left to do and the screen is drawn, where Textual waits 20 ms twice."""
     app = active_app.get()
-    await turns.until(
-        lambda: not (app.screen_stack and app.screen._update_timer._active.is_set()), at_rest=True
-    )
+
+    def drawn() -> bool:
+        waits = app.screen_stack and app.screen._update_timer._active.is_set()
+        return not waits and app._resize_timer is None  # another size is taken up a moment later
+
+    await turns.until(drawn, at_rest=True)
 
 
 textual_app.wait_for_idle = textual_pilot.wait_for_idle = nothing_to_draw  # type: ignore[assignment]

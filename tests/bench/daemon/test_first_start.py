@@ -328,7 +328,7 @@ async def test_slow_instruments_that_send_no_unit_with_parity(first_bench) -> No
         wire = await bench.talk()
         await on_the_cables(bench, wire)
         await asyncio.sleep(0.7)
-        pressing = asyncio.create_task(bench.hands._push_in(2.0, 2.0, 0.3))
+        pressing = asyncio.create_task(bench.hands.push_in(2.0, 2.0, 0.3))
         found = await bench.until(wire, SetupNotice, seen)
         await pressing
         assert found.grows == "pushed-in"
@@ -357,7 +357,7 @@ async def test_an_indicator_that_speaks_at_its_own_button_only(first_bench) -> N
         bench.ports.press_send()
         await bench.until(wire, Cables, heard(0.0))
         await asyncio.sleep(1.0)
-        pressing = asyncio.create_task(bench.hands._push_in(2.0, 3.0, 0.1))
+        pressing = asyncio.create_task(bench.hands.push_in(2.0, 3.0, 0.1))
         await asyncio.sleep(0.5)
         bench.ports.press_send()
         await bench.until(wire, Cables, heard(2.0))
