@@ -99,7 +99,7 @@ async def test_a_move_the_wrong_way_is_told_by_the_verifying_passes(tmp_path) ->
         await hands_client.hands.turn_fence(
             move.end, "toward" if move.way == "away" else "away", move.distance
         )
-        for key in ("enter", "3"):  # made, just as said
+        for key in ("enter", "2"):  # made, with the leaves
             await job.press(key)
         await shows(app, "The move is noted. Check again.")
         await job.press("enter")
