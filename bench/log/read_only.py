@@ -7,10 +7,11 @@ log open, on a read-only medium, and on a file that belongs to somebody else.
 
 from __future__ import annotations
 
+import errno
 import logging
 import os
-import shutil
 import sqlite3
+import subprocess
 import tempfile
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import ExitStack, closing, contextmanager
@@ -103,19 +104,22 @@ def _in_place(path: Path) -> sqlite3.Connection | None:
 
 def _copy(path: Path, scratch: Path) -> Path:
     """The log with its write-ahead file. Raises LogError where either was written to
-    meanwhile."""
-    wal, copy = path.with_name(path.name + "-wal"), scratch / path.name
-    before = _stats(path, wal)
-    with (
-        closing(schema.connect_as_it_lies(path)) as source,
-        closing(sqlite3.connect(copy)) as target,
-    ):
-        source.backup(target)
-    if before[1] is not None:
-        shutil.copyfile(wal, scratch / wal.name)
-    if _stats(path, wal) != before:
+    meanwhile, OSError.
+
+    Byte by byte, as a log whose merging was cut short is whole only with that file. By
+    another program, as a process that closes a file gives up the locks that SQLite
+    holds for it there (fcntl(2), advisory record locking).
+    """
+    files = path, path.with_name(path.name + "-wal")
+    before = _stats(*files)
+    there = [file for file, stat in zip(files, before, strict=True) if stat is not None]
+    cp: list[str | Path] = ["cp", "--", *there, scratch]
+    done = subprocess.run(cp, check=False, capture_output=True, text=True)
+    if _stats(*files) != before:
         raise LogError(f"{path} is being written to; ask the daemon, or try again")
-    return copy
+    if done.returncode:
+        raise OSError(errno.EIO, done.stderr.strip())
+    return scratch / path.name
 
 
 def _stats(*files: Path) -> list[tuple[int, int] | None]:

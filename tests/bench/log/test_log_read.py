@@ -15,6 +15,7 @@ import tempfile
 import threading
 import time
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from datetime import datetime
 from pathlib import Path
 
@@ -138,6 +139,36 @@ def test_a_killed_writers_log_is_read_whole_on_a_medium_of_somebody_else(
         with pytest.raises(sqlite3.OperationalError):
             db.execute("DELETE FROM finding")
     assert {file: file.read_bytes() for file in folder.iterdir()} == before
+
+
+def test_a_log_whose_merging_was_cut_short_is_read_whole(live, path, tmp_path_factory, monkeypatch) -> None:
+    """The first page was merged, which counts more pages than the file has yet: the rest stands in the -wal file.
+
+    Its format: https://www.sqlite.org/fileformat2.html#walformat (a header of 32 bytes, then frames: 24 bytes and a
+    page; the first four bytes of a frame are the number of its page).
+    """
+    life = live()
+    life.whole_check("run-1")
+    life.writer.close()
+    life = live("boot-b")
+    with closing(sqlite3.connect(path)) as reader:
+        reader.execute("BEGIN").execute(
+            "SELECT count(*) FROM finding"
+        ).fetchone()  # nothing is merged meanwhile
+        for number in range(2, 12):
+            life.whole_check(f"run-{number}")
+        assert life.writer.flush()
+        log, wal = (bytearray(path.with_name(path.name + suffix).read_bytes()) for suffix in ("", "-wal"))
+    size = int.from_bytes(log[16:18], "big")
+    frames = [wal[at : at + 24 + size] for at in range(32, len(wal), 24 + size)]
+    log[:size] = next(frame[24:] for frame in reversed(frames) if int.from_bytes(frame[:4], "big") == 1)
+    assert int.from_bytes(log[28:32], "big") * size > len(log)
+    folder = tmp_path_factory.mktemp("card")
+    (folder / path.name).write_bytes(log)
+    (folder / f"{path.name}-wal").write_bytes(wal)
+    monkeypatch.setattr(os, "geteuid", lambda: 12345)
+    with open_read(folder / path.name) as db:
+        assert ids(list_findings(db)) == [f"run-{number}-f" for number in range(1, 12)]
 
 
 @pytest.mark.skipif(os.geteuid() != 0, reason="only root may become a member of another group")
