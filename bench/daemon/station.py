@@ -68,7 +68,8 @@ class Station:
 
     @property
     def run(self) -> CheckProcedure | None:
-        return self.controller.run
+        session = self.controller.session  # asked for each block: no further file
+        return session.run if session is not None else None
 
     @property
     def measuring(self) -> bool:
